@@ -1,0 +1,174 @@
+"""Reading and writing the catalogue's text format: CSV sheets (RFC 4180, UTF-8).
+
+A sheet holds one or more tables. A table starts with a row whose first cell is the kind of record
+in square brackets, `[component]`; the next row names the columns; then one record a row until the
+next table. Empty rows and rows that start with `#` are skipped. Reading streams: memory does not
+grow with the sheet.
+"""
+
+import csv
+import difflib
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Any, TextIO
+
+from pydantic import ValidationError
+
+from api.catalogue.records import KIND_BY_WORD, Record
+
+LONGEST_CELL = 20_000
+csv.field_size_limit(LONGEST_CELL)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a record was read: file (or "request") and line."""
+
+    file: str
+    line: int
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """What is wrong, where, and what to do about it."""
+
+    place: Place
+    kind: str
+    field: str
+    message: str
+
+    def __str__(self) -> str:
+        where = f"{self.place.file}:{self.place.line}"
+        what = " ".join(part for part in (self.kind and f"[{self.kind}]", self.field) if part)
+        return f"{where}: {what}: {self.message}" if what else f"{where}: {self.message}"
+
+
+@dataclass(frozen=True, slots=True)
+class Placed:
+    """A record and where it was read."""
+
+    place: Place
+    record: Record
+
+
+def near(word: str, known: Iterable[str]) -> str:
+    """A hint "did you mean …?" for a word that is not known; empty when nothing is near."""
+    matches = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
+    return f"; did you mean '{matches[0]}'?" if matches else ""
+
+
+def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[Record | None, list[Mistake]]:
+    """One record from its fields, or every mistake in it."""
+    try:
+        return kind.model_validate(fields), []
+    except ValidationError as error:
+        return None, [
+            Mistake(place, kind.kind_of_record, ".".join(map(str, e["loc"])), _in_words(e, kind))
+            for e in error.errors()
+        ]
+
+
+def _in_words(error: Any, kind: type[Record]) -> str:
+    if error["type"] == "extra_forbidden":
+        column = str(error["loc"][0])
+        return f"there is no such column; take it out{near(column, kind.model_fields)}"
+    if error["type"] == "missing":
+        return "a value is needed here"
+    message = str(error["msg"]).removeprefix("Value error, ")
+    given = error.get("input")
+    return f"{message} (read: {str(given)[:60]!r})"
+
+
+def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
+    """Every record of a sheet in its order, and every mistake where it stands."""
+    rows = csv.reader(stream, strict=True)
+    kind: type[Record] | None = None
+    columns: list[str] | None = None
+    skipping = False
+    while True:
+        try:
+            row = next(rows)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            yield Mistake(Place(file, rows.line_num), "", "", f"this is no CSV: {error}; mend the row and load again")
+            return
+        except UnicodeDecodeError:
+            yield Mistake(Place(file, rows.line_num + 1), "", "", "this is not UTF-8 text; save the sheet as UTF-8 CSV")
+            return
+        place = Place(file, rows.line_num)
+        first = row[0].strip().lstrip("\ufeff") if row else ""
+        if not any(cell.strip() for cell in row) or first.startswith("#"):
+            continue
+        if first.startswith("[") and first.endswith("]"):
+            kind, columns, skipping = KIND_BY_WORD.get(first[1:-1]), None, False
+            if kind is None:
+                skipping = True
+                known = ", ".join(KIND_BY_WORD)
+                yield Mistake(place, first[1:-1], "", f"there is no such kind of record; use one of: {known}")
+        elif skipping:
+            continue
+        elif kind is None:
+            skipping = True
+            yield Mistake(place, "", "", "a table starts with its kind in square brackets, such as [component]")
+        elif columns is None:
+            columns = [cell.strip() for cell in row]
+            while columns and not columns[-1]:
+                columns.pop()
+            wrong = [c for c in columns if c not in kind.model_fields]
+            for column in wrong:
+                hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
+                yield Mistake(place, kind.kind_of_record, column, f"there is no such column{hint}")
+            skipping = bool(wrong)
+            if len(set(columns)) != len(columns):
+                skipping = True
+                yield Mistake(place, kind.kind_of_record, "", "a column stands twice")
+        else:
+            yield from _read_row(kind, columns, row, place)
+
+
+def _read_row(kind: type[Record], columns: list[str], row: list[str], place: Place) -> Iterator[Placed | Mistake]:
+    if any(cell.strip() for cell in row[len(columns) :]):
+        yield Mistake(place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns")
+        return
+    fields = {column: cell for column, cell in zip(columns, row, strict=False) if cell.strip()}
+    record, mistakes = validate(kind, fields, place)
+    if record is not None:
+        yield Placed(place, record)
+    yield from mistakes
+
+
+def cell(value: Any) -> str:
+    """A field's value as a sheet's cell."""
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return "; ".join(map(str, value))
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return format(value, "f")
+    return str(value)
+
+
+def write_table(stream: TextIO, kind: type[Record], records: Iterable[Record]) -> int:
+    """Write one table with every column; returns how many records were written (none: no table)."""
+    writer = csv.writer(stream, lineterminator="\n")
+    columns = list(kind.model_fields)
+    count = 0
+    for record in records:
+        if not count:
+            writer.writerow([f"[{kind.kind_of_record}]"])
+            writer.writerow(columns)
+        fields = kind.model_fields
+        writer.writerow(
+            ["" if (value := getattr(record, c)) == fields[c].default else cell(value) for c in columns]
+        )
+        count += 1
+    if count:
+        stream.write("\n")
+    return count
