@@ -1,0 +1,249 @@
+"""The error tree: each leaf is one fact that went wrong, with its status and its stable type.
+
+Any room may raise these; they know no web. One handler in `api.answers` renders them as RFC 9457
+problem documents. `pointer` is the JSON pointer (RFC 6901) of the field that is wrong: an error
+with a pointer is the fault of the body sent (422), without one that of the address (404).
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import Any, ClassVar
+
+LONGEST_ECHO = 200
+
+
+def printable(text: object) -> str:
+    """What somebody sent, cut short and free of what cannot be written as UTF-8."""
+    return str(text)[:LONGEST_ECHO].encode("utf-8", "replace").decode("utf-8")
+
+
+class Problem(Exception):
+    """Something went wrong that the asker can be told about.
+
+    `type` is stable and part of the API; `fields` are further members of the problem document.
+    """
+
+    status: ClassVar[int] = 500
+    type: ClassVar[str] = "/problems/internal"
+    title: ClassVar[str] = "Something went wrong inside the service"
+    headers: ClassVar[Mapping[str, str]] = {}
+
+    def __init__(self, detail: str = "", *, pointer: str = "", near: Iterable[str] = (), **fields: Any) -> None:
+        super().__init__(detail or self.title)
+        self.detail = printable(detail) if len(detail) <= LONGEST_ECHO else detail.encode("utf-8", "replace").decode()
+        self.pointer = printable(pointer)
+        self.near = tuple(near)
+        self.fields = fields
+
+    @property
+    def answer_status(self) -> int:
+        """The HTTP status of this very problem."""
+        return self.status
+
+    def document(self) -> dict[str, Any]:
+        """The problem document's members (RFC 9457, section 3.1)."""
+        members: dict[str, Any] = {"type": self.type, "title": self.title, "status": self.answer_status}
+        if self.detail:
+            members["detail"] = self.detail
+        if self.pointer:
+            members["pointer"] = self.pointer
+        if self.near:
+            members["near"] = list(self.near)
+        return members | self.fields
+
+
+class Unknown(Problem):
+    """A name that the catalogue or the service does not know; `near` holds names like it."""
+
+    status = 404
+    type = "/problems/unknown-name"
+    title = "There is no such name"
+    what: ClassVar[str] = "name"
+
+    def __init__(self, name: str, near: Iterable[str] = (), *, pointer: str = "", detail: str = "") -> None:
+        near = tuple(near)[:5]
+        hint = f"; did you mean {' or '.join(near[:3])}?" if near else ""
+        super().__init__(
+            detail or f"There is no {self.what} '{printable(name)}'{hint}", pointer=pointer, near=near, name=printable(name)
+        )
+        self.name = name
+
+    @property
+    def answer_status(self) -> int:
+        return 422 if self.pointer else 404
+
+
+class UnknownComponent(Unknown):
+    type = "/problems/unknown-component"
+    title = "There is no such component"
+    what = "component"
+
+
+class UnknownVariant(Unknown):
+    type = "/problems/unknown-variant"
+    title = "There is no such variant"
+    what = "variant"
+
+
+class UnknownRange(Unknown):
+    type = "/problems/unknown-range"
+    title = "There is no such range"
+    what = "range"
+
+
+class UnknownChassis(Unknown):
+    type = "/problems/unknown-chassis"
+    title = "No chassis span holds this chassis number"
+    what = "chassis span that holds"
+
+
+class UnknownPosition(Unknown):
+    type = "/problems/unknown-position"
+    title = "There is no such position"
+    what = "position"
+
+
+class UnknownSection(Unknown):
+    type = "/problems/unknown-section"
+    title = "There is no such section"
+    what = "section"
+
+
+class UnknownFlaw(Unknown):
+    type = "/problems/unknown-flaw"
+    title = "There is no such known flaw"
+    what = "known flaw"
+
+
+class UnknownOption(Unknown):
+    type = "/problems/unknown-option"
+    title = "The variant has no such option"
+    what = "option"
+
+
+class UnknownCharacteristic(Unknown):
+    type = "/problems/unknown-characteristic"
+    title = "There is no such kind of characteristic"
+    what = "kind of characteristic"
+
+
+class UnknownBuild(Unknown):
+    type = "/problems/unknown-build"
+    title = "There is no such build"
+    what = "build"
+
+
+class UnknownSpecification(Unknown):
+    type = "/problems/unknown-specification"
+    title = "There is no such specification"
+    what = "specification"
+
+
+class NothingHere(Problem):
+    status = 404
+    type = "/problems/nothing-here"
+    title = "There is nothing at this address"
+
+
+class MethodNotAllowed(Problem):
+    status = 405
+    type = "/problems/method-not-allowed"
+    title = "This address does not take this method"
+
+
+class InvalidRequest(Problem):
+    """Fields that are wrong, each with pointer and what to do; `errors` lists all of them."""
+
+    status = 422
+    type = "/problems/invalid-request"
+    title = "The request has mistakes"
+
+
+class MalformedRequest(Problem):
+    status = 400
+    type = "/problems/malformed-request"
+    title = "The body cannot be read"
+
+
+class InvalidCursor(Problem):
+    status = 400
+    type = "/problems/invalid-cursor"
+    title = "This cursor was not given out by this search"
+
+
+class VehicleMismatch(Problem):
+    """The chassis number belongs to another variant than the one that was named."""
+
+    status = 422
+    type = "/problems/vehicle-mismatch"
+    title = "Chassis number and variant do not belong together"
+
+
+class ImportRefused(Problem):
+    """A sheet with mistakes; nothing was stored. `mistakes` lists file, line, field and what to do."""
+
+    status = 422
+    type = "/problems/import-refused"
+    title = "The sheet has mistakes; nothing was stored"
+
+
+class AlreadyExists(Problem):
+    status = 409
+    type = "/problems/already-exists"
+    title = "This name is taken"
+
+
+class PreconditionFailed(Problem):
+    status = 412
+    type = "/problems/changed-meanwhile"
+    title = "It was changed since you read it"
+
+
+class PreconditionRequired(Problem):
+    status = 428
+    type = "/problems/if-match-needed"
+    title = "A change needs If-Match with the ETag that you read"
+
+
+class NotAcceptable(Problem):
+    status = 406
+    type = "/problems/not-acceptable"
+    title = "None of the forms you accept can be given"
+
+
+class TooLarge(Problem):
+    status = 413
+    type = "/problems/too-large"
+    title = "The request is larger than the service takes"
+
+
+class UnsupportedMedia(Problem):
+    status = 415
+    type = "/problems/unsupported-media"
+    title = "This kind of content is not understood here"
+
+
+class WritingClosed(Problem):
+    status = 403
+    type = "/problems/writing-closed"
+    title = "Writing is closed"
+
+
+class Unavailable(Problem):
+    status = 503
+    type = "/problems/unavailable"
+    title = "The service cannot answer now"
+    headers: ClassVar[Mapping[str, str]] = {"Retry-After": "5"}
+
+
+class NoSet(Problem):
+    """There is no set to order: the question has no answer."""
+
+    status = 409
+    type = "/problems/no-set"
+    title = "There is no set to order from"
+
+
+def leaves(root: type[Problem] = Problem) -> list[type[Problem]]:
+    """Every kind of problem, in the order of their types."""
+    found = [root, *(leaf for child in root.__subclasses__() for leaf in leaves(child))]
+    return sorted(set(found), key=lambda leaf: leaf.type)
