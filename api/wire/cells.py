@@ -1,0 +1,29 @@
+"""CSV that no spreadsheet runs: cells that would start a formula are made plain text."""
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+_NUMBER = re.compile(r"^-?\d+(\.\d+)?$")
+_STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def plain_cell(value: Any) -> str:
+    """A cell's text; anything but a number that could start a formula gets an apostrophe in front."""
+    if value is None:
+        return ""
+    text = str(value).replace("\r\n", " ").replace("\n", " ").replace("\r", " ")
+    if _NUMBER.match(text):
+        return text
+    return f"'{text}" if text.lstrip().startswith(_STARTS_A_FORMULA) else text
+
+
+def write_rows(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """A table as CSV (RFC 4180) with every cell plain."""
+    stream = io.StringIO()
+    writer = csv.writer(stream)
+    writer.writerow(header)
+    writer.writerows([plain_cell(value) for value in row] for row in rows)
+    return stream.getvalue()

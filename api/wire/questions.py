@@ -1,0 +1,221 @@
+"""What a question looks like in JSON. Names are checked against the catalogue in `api.asking`."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+
+CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
+SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
+EffortWord = Literal["direct", "with companions", "machining", "cutting"]
+
+MOST_ALTERNATIVES = 10
+LONGEST_DEADLINE = 30.0
+MOST_QUESTIONS = 1_000
+
+
+def _writable(text: str) -> str:
+    if any(ord(c) < 32 or 0xD800 <= ord(c) <= 0xDFFF or 0x7F <= ord(c) < 0xA0 for c in text):
+        raise ValueError("control characters and lone surrogates cannot stand in a name")
+    return text
+
+
+Word = Annotated[
+    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120), AfterValidator(_writable)
+]
+
+
+class Body(BaseModel):
+    """A body that somebody sends: unknown fields are mistakes, and no number is NaN or infinite."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
+
+
+class VehicleIn(Body):
+    """The vehicle: a stored build by its name, or a chassis number, or a variant with a chassis number."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"chassis": "24PL-018412", "options": ["heater"]}]},
+    )
+
+    build: Word | None = Field(None, description="name of a stored build; the other fields then add to it")
+    chassis: Word | None = Field(None, description="chassis number; gives the variant and the day built")
+    variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
+    built: date | None = Field(None, description="the day it was built; empty: estimated from the chassis number")
+    options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
+    fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field(
+        {}, description="position → component fitted today instead of the original; null: empty"
+    )
+    on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field(
+        [], description="components at hand; they need not be bought"
+    )
+
+    @model_validator(mode="after")
+    def _names_a_vehicle(self) -> Self:
+        if not (self.build or self.chassis or self.variant):
+            raise ValueError("give a build, a chassis number or a variant with a chassis number")
+        return self
+
+
+class WishIn(Body):
+    """One wish; exactly one of `fit`, `remedy`, `remedy_all` and `clear`."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "oneOf": [{"required": ["fit"]}, {"required": ["remedy"]}, {"required": ["remedy_all"]}, {"required": ["clear"]}],
+            "examples": [{"fit": "QB-3310"}, {"remedy_all": "severe", "section": "brakes"}],
+        }
+    )
+
+    fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")  # type: ignore[assignment]
+    position: Word = Field(None, description="with `fit`: at this position")  # type: ignore[assignment]
+    quantity: Annotated[int, Field(ge=1, le=1_000)] = Field(1, description="with `fit` of a loose part")
+    remedy: Word = Field(None, description="remedy this known flaw")  # type: ignore[assignment]
+    remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")  # type: ignore[assignment]
+    section: Word = Field(None, description="with `remedy_all`: in this section only")  # type: ignore[assignment]
+    clear: Word = Field(None, description="leave this position empty")  # type: ignore[assignment]
+
+    @model_validator(mode="after")
+    def _is_one_wish(self) -> Self:
+        given = [word for word in ("fit", "remedy", "remedy_all", "clear") if getattr(self, word) is not None]
+        if len(given) != 1:
+            raise ValueError("a wish is exactly one of fit, remedy, remedy_all and clear")
+        if self.position is not None and given != ["fit"]:
+            raise ValueError("a position goes with fit only")
+        if self.section is not None and given != ["remedy_all"]:
+            raise ValueError("a section goes with remedy_all only")
+        return self
+
+
+class LimitsIn(Body):
+    """What the answer may not do."""
+
+    keep: Annotated[list[Word], Field(max_length=1_000)] = Field([], description="positions that stay as today")
+    keep_sections: Annotated[list[Word], Field(max_length=100)] = Field([], description="sections that stay as today")
+    refuse: Annotated[list[Word], Field(max_length=1_000)] = Field([], description="components not to be fitted")
+    effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
+    price_at_most: Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)] | None = Field(
+        None, description="ceiling on the parts, in the catalogue's currency"
+    )
+    nothing_visible: bool = Field(False, description="nothing that shows may change")
+
+
+EVERY_CRITERION: list[CriterionWord] = [
+    "irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed",
+]  # fmt: skip
+
+
+class AskIn(Body):
+    """What every question about a set has in common."""
+
+    vehicle: VehicleIn
+    wishes: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="what is wanted")
+    specification: Word | None = Field(None, description="a stored specification, `name` or `name@version`")
+    limits: LimitsIn = LimitsIn()
+    preference: Annotated[list[CriterionWord], Field(min_length=1, max_length=7)] = Field(
+        EVERY_CRITERION, description="what sets are compared by, first to last"
+    )
+    deadline_seconds: Annotated[float, Field(gt=0, le=LONGEST_DEADLINE)] = Field(
+        10.0, description="when the proof is given up"
+    )
+
+    @model_validator(mode="after")
+    def _compares_once(self) -> Self:
+        if len(set(self.preference)) != len(self.preference):
+            raise ValueError("a criterion stands twice in the preference")
+        return self
+
+
+_DISCS: dict[str, Any] = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+
+
+class ClosureIn(AskIn):
+    """A vehicle and wishes: which complete set follows?"""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                _DISCS,
+                {
+                    "vehicle": {"chassis": "24PL-018412"},
+                    "wishes": [{"remedy_all": "severe"}],
+                    "limits": {"effort_at_most": "machining", "keep_sections": ["wheels"]},
+                },
+            ]
+        }
+    )
+
+    alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = Field(
+        0, description="further best sets that do not dominate each other on price, visible changes and labour"
+    )
+
+
+class WhyNotIn(AskIn):
+    """Why does the answer not hold this component instead?"""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [_DISCS | {"component": "QB-3290", "position": "front-brake-left"}]}
+    )
+
+    component: Word
+    position: Word | None = None
+
+
+class WhatIfIn(AskIn):
+    """What would the same wishes give on that vehicle?"""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [_DISCS | {"other_vehicle": {"chassis": "24PR-009401"}}]}
+    )
+
+    other_vehicle: VehicleIn
+
+
+class CheckIn(AskIn):
+    """A vehicle and the set that is proposed for it."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"vehicle": {"chassis": "24PL-018412"}, "components": ["QB-3310"], "wishes": [{"fit": "QB-3310"}]}]
+        }
+    )
+
+    components: Annotated[list[Word], Field(max_length=1_000)] = Field(
+        [], description="numbers of the set; each goes where it fits"
+    )
+    positions: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field(
+        {}, description="position → component of the set, where a number alone does not say it; null: empty"
+    )
+
+
+class CompatibilityQuestionIn(Body):
+    """Does this component go at this position (or any) on that vehicle?"""
+
+    component: Word = Field(description="part number as typed; old numbers are followed")
+    chassis: Word | None = Field(None, description="chassis number")
+    variant: Word | None = None
+    built: date | None = None
+    options: Annotated[list[Word], Field(max_length=100)] = []
+    position: Word | None = Field(None, description="empty: any position")
+
+    @model_validator(mode="after")
+    def _names_a_vehicle(self) -> Self:
+        if not (self.chassis or self.variant):
+            raise ValueError("give a chassis number, or a variant")
+        return self
+
+
+class CompatibilityIn(Body):
+    """Up to a thousand questions, each answered for itself."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"questions": [{"component": "qb 3310", "chassis": "24PL-018412"}]}]
+        }
+    )
+
+    questions: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_QUESTIONS)] = Field(
+        json_schema_extra={"items": {"$ref": "#/components/schemas/CompatibilityQuestionIn"}}
+    )
+    deadline_seconds: Annotated[float, Field(gt=0, le=LONGEST_DEADLINE)] = 20.0

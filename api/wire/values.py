@@ -1,0 +1,46 @@
+"""How single values are written in JSON: money, efforts, grades, severities, part numbers."""
+
+import re
+from decimal import Decimal
+
+from api.closure.question import Criterion
+from api.rulebook.model import Effort, Evidence, Grade, Severity
+
+EFFORT_WORDS = {effort: effort.name.replace("_", " ") for effort in Effort}
+EFFORT_BY_WORD = {word: effort for effort, word in EFFORT_WORDS.items()}
+GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade}
+SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
+CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
+
+_TYPED = re.compile(r"[\s.\-_/‐-―]+")
+
+
+def money(minor: int | None) -> str | None:
+    """Minor units as an exact decimal with two places: 148620 is "1486.20"; None is unknown."""
+    if minor is None:
+        return None
+    return f"{Decimal(minor).scaleb(-2):.2f}"
+
+
+def minor_units(amount: Decimal) -> int:
+    """An exact decimal in minor units."""
+    return int(amount.scaleb(2))
+
+
+def as_typed(number: str) -> str:
+    """A part or chassis number without what people write differently: case, spaces, dashes, dots."""
+    return _TYPED.sub("", number).upper()
+
+
+def evidence_document(evidence: Evidence) -> dict[str, object]:
+    """One piece of evidence as facts."""
+    return {
+        "name": evidence.name,
+        "grade": GRADE_WORDS[evidence.grade],
+        "reference": evidence.reference,
+        "on": evidence.on.isoformat() if evidence.on else None,
+        "who": evidence.who,
+        "fitted": evidence.fitted,
+        "not_fitted": evidence.not_fitted,
+        "disputed": evidence.disputed,
+    }
