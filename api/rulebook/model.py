@@ -188,7 +188,8 @@ class Position:
 class Component:
     """One part number. `price` and `deposit` are in minor units (pence, cents) for one piece.
 
-    `price` is None when unknown. `twin` is the number of its handed twin.
+    `price` is None when unknown. `twin` is the number of its handed twin. `loose`: it has no
+    position on any vehicle and is ordered by quantity.
     """
 
     number: str
@@ -204,7 +205,8 @@ class Component:
     visible: bool = False
     twin: str = ""
     note: str = ""
-    characteristics: Mapping[str, Measure] = NOTHING
+    characteristics: Mapping[str, Measure] = field(default_factory=lambda: NOTHING)
+    loose: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -380,7 +382,7 @@ class Variant:
     market: str
     options: frozenset[str] = frozenset()
     spans: tuple[ChassisSpan, ...] = ()
-    facts: Mapping[str, Measure] = NOTHING
+    facts: Mapping[str, Measure] = field(default_factory=lambda: NOTHING)
 
 
 @dataclass(frozen=True)

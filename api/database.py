@@ -1,0 +1,126 @@
+"""Engines and sessions. A session is opened and closed inside the function that uses it.
+
+SQLite is told everything that it does not do by itself: foreign keys on every connection, a
+write-ahead log, an explicit BEGIN (so that two reads of one session see one state), and BEGIN
+IMMEDIATE for writers (a read that turns into a write would fail at once however long it may wait).
+"""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import make_url
+from sqlalchemy.pool import StaticPool
+from sqlmodel import Session, SQLModel
+
+NAMING = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+SQLModel.metadata.naming_convention = NAMING
+"""Set before the first table is defined: a constraint without a name cannot be dropped later."""
+
+_WRITES = "graftbook_writes"
+
+
+def make_engine(url: str, pool_size: int = 5) -> Engine:
+    """An engine for `sqlite:///file`, `sqlite://` (in memory) or `postgresql://…`."""
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite":
+        return _sqlite(address)
+    if address.drivername == "postgresql":
+        address = address.set(drivername="postgresql+psycopg")
+    return create_engine(address, pool_size=pool_size, max_overflow=2 * pool_size, pool_pre_ping=True)
+
+
+def _sqlite(address: Any) -> Engine:
+    in_memory = not address.database or address.database == ":memory:"
+    options: dict[str, Any] = {"connect_args": {"check_same_thread": False, "timeout": 30}}
+    if in_memory:
+        options["poolclass"] = StaticPool
+    engine = create_engine(address, **options)
+
+    @event.listens_for(engine, "connect")
+    def prepare(connection: Any, _record: Any) -> None:
+        connection.isolation_level = None
+        for pragma in ("foreign_keys = ON", "journal_mode = WAL", "synchronous = NORMAL", "cache_size = -16000"):
+            connection.execute(f"PRAGMA {pragma}").close()
+
+    @event.listens_for(engine, "begin")
+    def begin(connection: Connection) -> None:
+        writes = connection.get_execution_options().get(_WRITES, False)
+        connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+    return engine
+
+
+@contextmanager
+def reading(engine: Engine) -> Iterator[Session]:
+    """A session whose reads all see one state of the database; nothing it does is kept."""
+    options: dict[str, Any] = {}
+    if engine.dialect.name == "postgresql":
+        options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}
+    with Session(engine.execution_options(**options)) as session:
+        try:
+            yield session
+        finally:
+            session.rollback()
+
+
+@contextmanager
+def writing(engine: Engine) -> Iterator[Session]:
+    """A session in one transaction: kept when the block ends, undone when it raises."""
+    with Session(engine.execution_options(**{_WRITES: True}), expire_on_commit=False) as session:
+        try:
+            yield session
+            session.commit()
+        except BaseException:
+            session.rollback()
+            raise
+
+
+def migrations_folder() -> Path:
+    """Where the migrations lie: inside an installed package, or beside it in a checkout."""
+    package = Path(__file__).resolve().parent
+    installed = package / "_migrations"
+    return installed if installed.is_dir() else package.parent / "migrations"
+
+
+def migrate(engine: Engine, revision: str = "head") -> None:
+    """Bring the database to a revision of its shape, up or down, in one transaction.
+
+    On SQLite foreign keys are off meanwhile, since rebuilding a table would delete what refers to
+    it, and everything is checked before it is kept. Raises RuntimeError when a reference is broken.
+    """
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    going_down = revision == "base" or revision.startswith("-")
+    run = command.downgrade if going_down else command.upgrade
+    with engine.connect().execution_options(**{_WRITES: True}) as connection:
+        on_sqlite = engine.dialect.name == "sqlite"
+        if on_sqlite:
+            _foreign_keys(connection, "OFF")
+        try:
+            with connection.begin():
+                config.attributes["connection"] = connection
+                run(config, revision)
+                if on_sqlite and (broken := connection.exec_driver_sql("PRAGMA foreign_key_check").all()):
+                    raise RuntimeError(f"the migration broke {len(broken)} references; nothing was kept")
+        finally:
+            if on_sqlite:
+                _foreign_keys(connection, "ON")
+
+
+def _foreign_keys(connection: Connection, state: str) -> None:
+    """The pragma does nothing inside a transaction, so it goes round SQLAlchemy's autobegin."""
+    raw = connection.connection.dbapi_connection
+    if raw is None:
+        raise RuntimeError("the connection is closed")
+    raw.execute(f"PRAGMA foreign_keys = {state}").close()  # type: ignore[attr-defined]
