@@ -19,6 +19,14 @@ class Settings(BaseSettings):
     currency: str = Field("GBP", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of every price")
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
     seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")
+    host: str = Field("127.0.0.1", description="address the service listens on")
+    port: int = Field(8000, ge=0, le=65_535, description="port the service listens on; 0: any free one")
+    open_writes: bool = Field(
+        False, description="take changes without a key also when the service listens beyond this machine"
+    )
+    largest_body: int = Field(1_000_000, ge=1_000, description="most bytes of a request's body")
+    largest_import: int = Field(256_000_000, ge=1_000, description="most bytes of an import's body")
+    answers_kept: int = Field(32_000_000, ge=0, description="bytes of ready answers a process keeps")
     page_size: int = Field(50, ge=1, le=500, description="lines of a page when the asker names none")
 
     @field_validator("database_url")
