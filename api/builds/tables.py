@@ -1,62 +1,70 @@
-"""A house's own records: its vehicles, what is decided for them, and what it builds to."""
+"""The tables of builds and specifications.
+
+Names of variants, positions and components refer to the catalogue. Documents are stored as JSON text
+and always replaced whole.
+"""
 
 from datetime import UTC, date, datetime
 
-from sqlalchemy import Column, DateTime, Text, UniqueConstraint
+from sqlalchemy import Column, DateTime
 from sqlmodel import Field, SQLModel
 
-from api.catalogue.columns import NAME, at_least, key, one_of, refers, words
+from api.catalogue.columns import at_least, key, refers, words
 
 
-def _moment() -> object:
-    return Field(
-        default_factory=lambda: datetime.now(UTC), sa_column=Column(DateTime(timezone=True), nullable=False)
-    )
+def _moment() -> datetime:
+    return datetime.now(UTC)
 
 
 class BuildRow(SQLModel, table=True):
-    """One real vehicle. `version` counts its edits; `options` are joined by `; `."""
+    """One real vehicle. `version` rises with every change; `decided` is a JSON list of wishes."""
 
     __tablename__ = "build"
     __table_args__ = (at_least("version", "version", 1),)
     name: str = key()
-    title: str = words()
     variant: str = refers("variant.name")
-    chassis: str = Field(max_length=20)
+    chassis: str = Field("", max_length=20)
     built: date | None = None
     options: str = words()
+    decided: str = words("[]")
     note: str = words()
     version: int = 1
-    changed_at: datetime = _moment()
+    changed: datetime = Field(default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False))
 
 
-class BuildItemRow(SQLModel, table=True):
-    """What is fitted to the vehicle today at a position, or decided for it.
+class BuildFittingRow(SQLModel, table=True):
+    """What sits at a position today instead of the original; no component: the position is empty."""
 
-    No component: the position is empty (fitted) or to be emptied (decided).
-    """
-
-    __tablename__ = "build_item"
-    __table_args__ = (one_of("state", "state", ("fitted", "decided")),)
+    __tablename__ = "build_fitting"
     build: str = refers("build.name", primary=True, cascade=True)
     position: str = refers("position.name", primary=True)
-    state: str = Field(primary_key=True, max_length=10)
     component: str | None = refers("component.number", optional=True)
-    note: str = words()
+
+
+class BuildBenchRow(SQLModel, table=True):
+    """A component that is at hand for the build."""
+
+    __tablename__ = "build_bench"
+    build: str = refers("build.name", primary=True, cascade=True)
+    component: str = refers("component.number", primary=True)
 
 
 class SpecificationRow(SQLModel, table=True):
-    """One version of a named set of wishes and limits, kept as the JSON of a question."""
+    """A named set of wishes; `latest` is the number of its newest version."""
 
     __tablename__ = "specification"
-    __table_args__ = (UniqueConstraint("name", "version"), at_least("version", "version", 1))
-    id: int | None = Field(None, primary_key=True)
-    name: str = Field(sa_column=Column(NAME, nullable=False))
-    version: int
+    __table_args__ = (at_least("latest", "latest", 1),)
+    name: str = key()
     title: str = words()
-    variants: str = words()
-    wishes: str = Field("[]", sa_column=Column(Text, nullable=False))
-    limits: str = Field("{}", sa_column=Column(Text, nullable=False))
+    latest: int = 1
+
+
+class SpecificationVersionRow(SQLModel, table=True):
+    """One version, never changed once written; `document` is JSON text."""
+
+    __tablename__ = "specification_version"
+    specification: str = refers("specification.name", primary=True, cascade=True)
+    version: int = Field(primary_key=True)
+    document: str = words("{}")
     note: str = words()
-    made_at: datetime = _moment()
-    who: str = words()
+    at: datetime = Field(default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False))

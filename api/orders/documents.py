@@ -34,6 +34,7 @@ def line_document(line: OrderLine) -> dict[str, Any]:
             {"cause": str(r.cause), "name": r.name, "sentence": r.sentence, "from_position": r.parent} for r in line.reasons
         ],
         "evidence": GRADE_WORDS[line.grade],
+        "hazard": line.hazard or None,
         "cautions": list(line.cautions),
     }
 
@@ -68,7 +69,7 @@ def order_document(order: OrderList) -> dict[str, Any]:
 def order_csv(order: OrderList) -> str:
     """The list as CSV: a row a line, then what is at hand, what comes off, and the totals.
 
-    The first column of the further rows says what they are, so that a sorted sheet stays readable.
+    The reason column of the further rows says what they are.
     """
     rows: list[list[Any]] = [_line_row(line) for line in order.lines]
     rows += [_short_row(a.number, a.name, a.positions, a.quantity, "on the bench already") for a in order.at_hand]
@@ -96,7 +97,7 @@ def _line_row(line: OrderLine) -> list[Any]:
         money(line.deposits),
         " / ".join(reason.sentence for reason in line.reasons),
         GRADE_WORDS[line.grade],
-        " / ".join(line.cautions),
+        " / ".join([*([line.hazard] if line.hazard else []), *line.cautions]),
     ]
 
 

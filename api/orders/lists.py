@@ -32,6 +32,7 @@ class OrderLine:
     reasons: tuple[Because, ...]
     grade: Grade
     asked_numbers: tuple[str, ...] = ()
+    hazard: str = ""
     cautions: tuple[str, ...] = ()
 
     @property
@@ -110,7 +111,7 @@ def order_list(
 ) -> OrderList:
     """The list for a set, sections and numbers in the book's order.
 
-    `cautions` gives the sentences that each section's work needs; a component's own hazard is added.
+    `cautions` gives the sentences that each section's work needs.
     """
     bench = frozenset(on_the_bench)
     needed = _gather(solution.changes, solution.loose)
@@ -151,7 +152,6 @@ def _gather(changes: Iterable[Change], loose: Iterable[Loose]) -> dict[str, _Gat
 
 def _line(part: Component, gathered: _Gathered, cautions: dict[str, tuple[str, ...]]) -> OrderLine:
     pieces = -(-gathered.quantity // part.pack) * part.pack
-    hazard = (part.hazard,) if part.hazard else ()
     return OrderLine(
         number=part.number,
         name=part.name,
@@ -165,13 +165,17 @@ def _line(part: Component, gathered: _Gathered, cautions: dict[str, tuple[str, .
         reasons=_once(gathered.reasons),
         grade=min(gathered.grades),
         asked_numbers=tuple(dict.fromkeys(gathered.asked)),
-        cautions=(*hazard, *cautions.get(part.section, ())),
+        hazard=part.hazard,
+        cautions=cautions.get(part.section, ()),
     )
 
 
 def _once(reasons: Iterable[Because]) -> tuple[Because, ...]:
     """Each wish or rule once, in order, even when both sides of a pair give it."""
-    return tuple({(reason.cause, reason.name): reason for reason in reversed(list(reasons))}.values())[::-1]
+    first: dict[tuple[str, str], Because] = {}
+    for reason in reasons:
+        first.setdefault((reason.cause, reason.name), reason)
+    return tuple(first.values())
 
 
 def _taken_off(book: RuleBook, change: Change) -> TakenOff:

@@ -1,6 +1,5 @@
-"""How single values are written in JSON: money, efforts, grades, severities, part numbers."""
+"""How single values are written in JSON: money, efforts, grades, severities."""
 
-import re
 from decimal import Decimal
 
 from api.closure.question import Criterion
@@ -11,8 +10,6 @@ EFFORT_BY_WORD = {word: effort for effort, word in EFFORT_WORDS.items()}
 GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade}
 SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
 CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
-
-_TYPED = re.compile(r"[\s.\-_/‐-―]+")
 
 
 def money(minor: int | None) -> str | None:
@@ -25,11 +22,6 @@ def money(minor: int | None) -> str | None:
 def minor_units(amount: Decimal) -> int:
     """An exact decimal in minor units."""
     return int(amount.scaleb(2))
-
-
-def as_typed(number: str) -> str:
-    """A part or chassis number without what people write differently: case, spaces, dashes, dots."""
-    return _TYPED.sub("", number).upper()
 
 
 def evidence_document(evidence: Evidence) -> dict[str, object]:

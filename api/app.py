@@ -1,0 +1,123 @@
+"""The application: routers first, then how it starts, how it answers errors, what surrounds it."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.concurrency import run_in_threadpool
+from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import OperationalError
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import Response
+
+from api import problems
+from api.catalogue.books import Books
+from api.database import make_engine
+from api.middleware import Guard
+from api.routes import (
+    builds,
+    checks,
+    closures,
+    compatibility,
+    home,
+    imports,
+    lookups,
+    orders,
+    specifications,
+    vehicles,
+)
+from api.service import Service
+from api.settings import Settings
+from api.warm import warm_up
+from api.wire.errors import problem_from_mistakes
+from api.wire.openapi import DESCRIPTION, TAGS, complete
+from api.wire.responses import problem_answer
+
+ROUTERS = (
+    home.router,
+    closures.router,
+    checks.router,
+    compatibility.router,
+    orders.router,
+    vehicles.router,
+    lookups.router,
+    builds.router,
+    specifications.router,
+    imports.router,
+)
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """The service, ready to be served; the database is touched when it starts."""
+    settings = settings or Settings()
+    app = FastAPI(
+        title="Graftbook",
+        version="1",
+        description=DESCRIPTION,
+        openapi_tags=TAGS,
+        docs_url=None,
+        redoc_url=None,
+        lifespan=_lifespan,
+    )
+    engine = make_engine(settings.database_url, settings.pool_size)
+    app.state.service = Service(settings, engine, Books(engine, settings.books_kept))
+    for router in ROUTERS:
+        app.include_router(router)
+    _answer_errors(app)
+    app.add_middleware(Guard, limits={"/v1/imports": settings.largest_import, "": settings.largest_body})
+    app.openapi = lambda: complete(app)  # type: ignore[method-assign]
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    service: Service = app.state.service
+    await run_in_threadpool(warm_up, service.engine)
+    yield
+    service.engine.dispose()
+
+
+def _answer_errors(app: FastAPI) -> None:
+    @app.exception_handler(problems.Problem)
+    def known(request: Request, problem: problems.Problem) -> Response:
+        return problem_answer(problem, _request_id(request))
+
+    @app.exception_handler(RequestValidationError)
+    def invalid(request: Request, error: RequestValidationError) -> Response:
+        return problem_answer(problem_from_mistakes(error.errors()), _request_id(request))
+
+    @app.exception_handler(HTTPException)
+    def framework(request: Request, error: HTTPException) -> Response:
+        answer = problem_answer(_from_framework(error), _request_id(request))
+        for name, value in (error.headers or {}).items():
+            answer.headers[name] = value
+        return answer
+
+    @app.exception_handler(OperationalError)
+    def no_database(request: Request, error: OperationalError) -> Response:
+        return problem_answer(problems.Unavailable("The database does not answer; try again"), _request_id(request))
+
+    @app.exception_handler(Exception)
+    def unforeseen(request: Request, error: Exception) -> Response:
+        problem = problems.Problem("The log holds what happened, under this request's id")
+        return problem_answer(problem, _request_id(request))
+
+
+def _request_id(request: Request) -> str:
+    return str(request.scope.get("state", {}).get("request_id", ""))
+
+
+_BY_STATUS: dict[int, type[problems.Problem]] = {
+    400: problems.MalformedRequest,
+    404: problems.NothingHere,
+    405: problems.MethodNotAllowed,
+    413: problems.TooLarge,
+    415: problems.UnsupportedMedia,
+}
+
+
+def _from_framework(error: HTTPException) -> problems.Problem:
+    kind: Any = _BY_STATUS.get(error.status_code, problems.Problem)
+    return kind()

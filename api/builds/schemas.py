@@ -1,0 +1,85 @@
+"""What builds and specifications look like in JSON."""
+
+from datetime import date
+from typing import Annotated
+
+from pydantic import ConfigDict, Field, StringConstraints
+
+from api.wire.questions import EVERY_CRITERION, Body, CriterionWord, LimitsIn, WishIn, Word
+
+Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
+Remark = Annotated[str, StringConstraints(max_length=2000)]
+
+
+class BuildIn(Body):
+    """One real vehicle: what it is, what is fitted to it today, what is decided for it."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "chassis": "24PL-018412",
+                    "options": ["heater"],
+                    "fitted": {},
+                    "on_the_bench": ["QB-3310"],
+                    "decided": [{"fit": "QB-3310"}],
+                    "note": "the red one",
+                }
+            ]
+        }
+    )
+
+    chassis: Word | None = None
+    variant: Word | None = Field(None, description="may be left out with a chassis number")
+    built: date | None = None
+    options: Annotated[list[Word], Field(max_length=100)] = []
+    fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = {}
+    on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = []
+    decided: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="wishes decided for it")
+    note: Remark = ""
+
+
+class BuildCreateIn(BuildIn):
+    """A new build and its name."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"name": "red-pickup", "chassis": "24PL-018412", "options": ["heater"]}]}
+    )
+
+    name: Slug
+
+
+class SpecificationIn(Body):
+    """Wishes, limits and preference that a house builds to; each change makes a new version."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "title": "House standard: stops well, looks original",
+                    "variants": ["24P-23-L"],
+                    "wishes": [{"fit": "QB-3310"}],
+                    "limits": {"effort_at_most": "machining"},
+                }
+            ]
+        }
+    )
+
+    title: Annotated[str, StringConstraints(min_length=1, max_length=300)]
+    variants: Annotated[list[Word], Field(max_length=500)] = Field([], description="empty: every variant")
+    wishes: Annotated[list[WishIn], Field(max_length=200)] = []
+    limits: LimitsIn = LimitsIn()
+    preference: Annotated[list[CriterionWord], Field(min_length=1, max_length=7)] = EVERY_CRITERION
+    note: Remark = Field("", description="why this version")
+
+
+class SpecificationCreateIn(SpecificationIn):
+    """A new specification and its name."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"name": "house-standard", "title": "House standard", "wishes": [{"fit": "QB-3310"}]}]
+        }
+    )
+
+    name: Slug

@@ -1,0 +1,234 @@
+"""A closure's answer as plain dicts: facts first, the sentence beside them."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from api.closure.answer import (
+    Answer,
+    Because,
+    Change,
+    Contradiction,
+    FlawNote,
+    Loose,
+    Note,
+    Other,
+    Outcome,
+    Solution,
+    Totals,
+    Unconfirmed,
+    WayOut,
+)
+from api.closure.question import Criterion
+from api.rulebook.model import RuleBook, Vehicle
+from api.wire.values import EFFORT_WORDS, GRADE_WORDS, money
+
+
+def vehicle_document(book: RuleBook, vehicle: Vehicle, estimated: bool | None = None) -> dict[str, Any]:
+    """The vehicle as it was understood."""
+    variant = book.variant
+    document = {
+        "variant": variant.name,
+        "title": variant.title,
+        "range": variant.range,
+        "chassis": f"{vehicle.chassis_prefix}-{vehicle.chassis_serial:06d}" if vehicle.chassis_prefix else None,
+        "built": vehicle.built.isoformat(),
+        "steering": variant.steering,
+        "market": variant.market,
+        "options": sorted(vehicle.options),
+    }
+    if estimated is not None:
+        document["built_is_estimated"] = estimated
+    return document
+
+
+def because_document(because: Because) -> dict[str, Any]:
+    """Why something is here."""
+    return {
+        "cause": str(because.cause),
+        "name": because.name,
+        "sentence": because.sentence,
+        "from_position": because.parent or None,
+        "evidence": GRADE_WORDS[because.grade],
+    }
+
+
+def _difference(difference: dict[Criterion, int]) -> dict[str, Any]:
+    return {c.name: money(v) if c is Criterion.price else v for c, v in difference.items() if v}
+
+
+def _other(book: RuleBook, other: Other) -> dict[str, Any]:
+    return {
+        "component": other.component,
+        "name": _name(book, other.component),
+        "outcome": str(other.outcome),
+        "difference": _difference(other.difference),
+    }
+
+
+def _name(book: RuleBook, number: str | None) -> str | None:
+    part = book.components.get(number) if number else None
+    return part.name if part else None
+
+
+def section_title(book: RuleBook, section: str) -> str:
+    """A section as people read it."""
+    known = book.sections.get(section)
+    return known.title if known else section
+
+
+def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
+    """One change as facts."""
+    position = book.positions.get(change.position)
+    return {
+        "position": change.position,
+        "position_title": position.title if position else change.position,
+        "section": change.section,
+        "section_title": section_title(book, change.section),
+        "component": change.component,
+        "name": _name(book, change.component),
+        "replaces": change.replaces,
+        "replaces_name": _name(book, change.replaces),
+        "asked_number": change.asked_number or None,
+        "quantity": change.quantity,
+        "effort": EFFORT_WORDS[change.effort],
+        "can_be_put_back": change.effort.reversible,
+        "minutes": change.minutes,
+        "price": money(change.price),
+        "visible": change.visible,
+        "because": because_document(change.because),
+        "also_needed_by": [because_document(b) for b in change.also_needed_by],
+        "depth": change.depth,
+        "forced": change.forced,
+        "choices": change.choices,
+        "alternatives": [_other(book, other) for other in change.others],
+        "claim": change.claim or None,
+        "evidence": GRADE_WORDS[change.grade],
+    }
+
+
+def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
+    return {
+        "component": part.component,
+        "name": _name(book, part.component),
+        "quantity": part.quantity,
+        "price": money(part.price),
+        "because": because_document(part.because),
+        "also_needed_by": [because_document(b) for b in part.also_needed_by],
+    }
+
+
+def flaw_document(note: FlawNote) -> dict[str, Any]:
+    """One known flaw met in an answer."""
+    return {
+        "flaw": note.flaw,
+        "component": note.component,
+        "position": note.position,
+        "severity": note.severity.name,
+        "symptom": note.symptom,
+    }
+
+
+def note_document(note: Note) -> dict[str, Any]:
+    """Something about a rule that the answer must say."""
+    return {
+        "cause": str(note.cause),
+        "name": note.name,
+        "sentence": note.sentence,
+        "positions": list(note.positions),
+        "missing": list(note.missing),
+    }
+
+
+def _unconfirmed(claim: Unconfirmed) -> dict[str, Any]:
+    return {
+        "claim": claim.claim,
+        "evidence": GRADE_WORDS[claim.grade],
+        "position": claim.position or None,
+        "component": claim.component or None,
+    }
+
+
+def totals_document(totals: Totals) -> dict[str, Any]:
+    """What a set costs. `price` covers the known prices."""
+    return {
+        "irreversible": totals.irreversible,
+        "visible": totals.visible,
+        "changes": totals.changes,
+        "flaws": totals.flaws,
+        "price": money(totals.price),
+        "labour_minutes": totals.labour,
+        "unconfirmed": totals.unconfirmed,
+        "unknown_prices": list(totals.unknown_prices),
+    }
+
+
+def _each(writer: Any, items: Iterable[Any]) -> list[dict[str, Any]]:
+    return [writer(item) for item in items]
+
+
+def stays_original(book: RuleBook, solution: Solution) -> list[str]:
+    """Positions whose component stays as today, in the book's order."""
+    return [name for name in book.positions if (c := solution.after.get(name)) and solution.today.get(name) == c]
+
+
+def _staying(book: RuleBook, position: str, number: str | None) -> dict[str, Any]:
+    place = book.positions[position]
+    return {
+        "position": position,
+        "position_title": place.title,
+        "section": place.section,
+        "component": number,
+        "name": _name(book, number),
+    }
+
+
+def solution_document(book: RuleBook, solution: Solution) -> dict[str, Any]:
+    """One set, whole."""
+    return {
+        "changes": [change_document(book, change) for change in solution.changes],
+        "loose_parts": [_loose(book, part) for part in solution.loose],
+        "totals": totals_document(solution.totals),
+        "stays": [_staying(book, p, solution.after[p]) for p in stays_original(book, solution)],
+        "flaws_gone": _each(flaw_document, solution.flaws_gone),
+        "flaws_left": _each(flaw_document, solution.flaws_left),
+        "flaws_brought": _each(flaw_document, solution.flaws_brought),
+        "already_so": _each(note_document, solution.already_so),
+        "advised": _each(note_document, solution.advised),
+        "not_determined": _each(note_document, solution.not_determined),
+        "unconfirmed": _each(_unconfirmed, solution.unconfirmed),
+        "confidence": GRADE_WORDS[solution.confidence],
+    }
+
+
+def _contradiction(contradiction: Contradiction) -> dict[str, Any]:
+    return {
+        "parts": _each(because_document, contradiction.parts),
+        "facts": _each(note_document, contradiction.facts),
+        "smallest": contradiction.smallest,
+    }
+
+
+def _way_out(way: WayOut) -> dict[str, Any]:
+    return {
+        "gives_up": _each(because_document, way.gives_up),
+        "instead": way.instead,
+        "totals": totals_document(way.totals) if way.totals else None,
+        "changes": way.changes,
+    }
+
+
+def answer_document(book: RuleBook, answer: Answer) -> dict[str, Any]:
+    """The whole answer as facts."""
+    return {
+        "outcome": str(answer.outcome),
+        "proved": answer.outcome in (Outcome.proved, Outcome.impossible),
+        "catalogue_revision": book.revision,
+        "set": solution_document(book, answer.solution) if answer.solution else None,
+        "other_sets": [solution_document(book, other) for other in answer.others],
+        "contradictions": _each(_contradiction, answer.contradictions),
+        "ways_out": _each(_way_out, answer.ways_out),
+        "more_ways_out": answer.more_ways_out,
+        "gap": answer.gap,
+        "positions_reached": answer.reached,
+        "engine": answer.engine,
+    }

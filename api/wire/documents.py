@@ -1,0 +1,290 @@
+"""What answers look like, for the OpenAPI document. Answers are written from plain dicts for speed;
+the tests hold every one of them against these classes."""
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+MoneyOut = str | None
+OutcomeWord = Literal["proved", "impossible", "not proved in time", "too large to reason over"]
+GradeWord = Literal[
+    "none", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
+]
+CauseWord = Literal["wish", "companion", "conflict", "joint", "budget", "flaw", "pair", "limit", "fact"]
+
+
+class Out(BaseModel):
+    """An answer's object holds these members and no others."""
+
+    model_config = ConfigDict(extra="forbid")
+
+
+class VehicleOut(Out):
+    variant: str
+    title: str
+    range: str
+    chassis: str | None
+    built: str
+    built_is_estimated: bool
+    steering: str
+    market: str
+    options: list[str]
+
+
+class BecauseOut(Out):
+    cause: CauseWord
+    name: str = Field(description="the wish or rule by name")
+    sentence: str
+    from_position: str | None = Field(description="the change that brings the rule; null for a wish")
+    evidence: GradeWord
+
+
+class DifferenceOut(Out):
+    irreversible: int = 0
+    visible: int = 0
+    changes: int = 0
+    flaws: int = 0
+    price: str = "0.00"
+    labour: int = 0
+    unconfirmed: int = 0
+
+
+class OtherOut(Out):
+    component: str
+    name: str | None
+    outcome: OutcomeWord
+    difference: DifferenceOut = Field(description="what the whole set would then cost more; 0 is left out")
+
+
+class ChangeOut(Out):
+    position: str
+    position_title: str
+    section: str
+    section_title: str
+    component: str | None = Field(description="null: the position is emptied")
+    name: str | None
+    replaces: str | None
+    replaces_name: str | None
+    asked_number: str | None = Field(description="the old number that was asked for")
+    quantity: int
+    effort: str
+    can_be_put_back: bool
+    minutes: int
+    price: MoneyOut = Field(description="of all pieces; null: unknown")
+    visible: bool
+    because: BecauseOut
+    also_needed_by: list[BecauseOut]
+    depth: int = Field(description="how many rules lie between it and a wish")
+    forced: bool = Field(description="nothing else was possible")
+    choices: int
+    alternatives: list[OtherOut]
+    claim: str | None
+    evidence: GradeWord
+
+
+class LooseOut(Out):
+    component: str
+    name: str | None
+    quantity: int
+    price: MoneyOut
+    because: BecauseOut
+    also_needed_by: list[BecauseOut]
+
+
+class FlawNoteOut(Out):
+    flaw: str
+    component: str
+    position: str
+    severity: str
+    symptom: str
+
+
+class NoteOut(Out):
+    cause: CauseWord
+    name: str
+    sentence: str
+    positions: list[str]
+    missing: list[str]
+
+
+class UnconfirmedOut(Out):
+    claim: str
+    evidence: GradeWord
+    position: str | None
+    component: str | None
+
+
+class StayingOut(Out):
+    position: str
+    position_title: str
+    section: str
+    component: str
+    name: str | None
+
+
+class TotalsOut(Out):
+    irreversible: int
+    visible: int
+    changes: int
+    flaws: int
+    price: str
+    labour_minutes: int
+    unconfirmed: int
+    unknown_prices: list[str]
+
+
+class SetOut(Out):
+    changes: list[ChangeOut]
+    loose_parts: list[LooseOut]
+    totals: TotalsOut
+    stays: list[StayingOut]
+    flaws_gone: list[FlawNoteOut]
+    flaws_left: list[FlawNoteOut]
+    flaws_brought: list[FlawNoteOut]
+    already_so: list[NoteOut]
+    advised: list[NoteOut]
+    not_determined: list[NoteOut]
+    unconfirmed: list[UnconfirmedOut]
+    confidence: GradeWord
+
+
+class ContradictionOut(Out):
+    parts: list[BecauseOut]
+    facts: list[NoteOut]
+    smallest: bool
+
+
+class WayOutOut(Out):
+    gives_up: list[BecauseOut]
+    instead: str
+    totals: TotalsOut | None
+    changes: int
+
+
+class WishOut(Out):
+    name: str
+    sentence: str
+
+
+class FigureOut(Out):
+    name: str
+    before: float | None
+    after: float | None
+    unit: str
+
+
+class LimitOut(Out):
+    text: str
+    source: str
+    clause: str
+    provenance: str
+    value: float | None
+    unit: str
+
+
+class FindingOut(Out):
+    check: str
+    subject: str
+    verdict: Literal["holds", "caution", "fails", "not determined"]
+    verdict_today: Literal["holds", "caution", "fails", "not determined"]
+    sentence: str
+    figures: list[FigureOut]
+    limit: LimitOut | None
+    components: list[str]
+    missing: list[str]
+    mend: str | None
+    caution: str | None
+
+
+class ChecksOut(Out):
+    verdict: Literal["holds", "caution", "fails", "not determined"]
+    findings: list[FindingOut]
+
+
+class ClosureOut(Out):
+    """The complete set that follows, or why there is none."""
+
+    vehicle: VehicleOut
+    wishes: list[WishOut]
+    limits: list[WishOut]
+    outcome: OutcomeWord
+    proved: bool
+    sentences: list[str] = Field(description="the answer in words")
+    catalogue_revision: int
+    currency: str
+    section_titles: dict[str, str]
+    set: SetOut | None
+    other_sets: list[SetOut]
+    contradictions: list[ContradictionOut]
+    ways_out: list[WayOutOut]
+    more_ways_out: bool
+    gap: float | None
+    positions_reached: int
+    engine: str
+    checks: ChecksOut | None
+    cautions: list[str]
+
+
+class OrderReasonOut(Out):
+    cause: CauseWord
+    name: str
+    sentence: str
+    from_position: str | None
+
+
+class OrderLineOut(Out):
+    number: str
+    name: str
+    section: str
+    positions: list[str]
+    quantity: int
+    pack: int
+    packs: int
+    pieces: int
+    surplus: int
+    unit_price: MoneyOut
+    total: MoneyOut
+    deposits: str
+    asked_numbers: list[str]
+    reasons: list[OrderReasonOut]
+    evidence: GradeWord
+    hazard: str | None
+    cautions: list[str]
+
+
+class AtHandOut(Out):
+    number: str
+    name: str
+    quantity: int
+    positions: list[str]
+
+
+class TakenOffOut(Out):
+    number: str
+    name: str
+    position: str
+    quantity: int
+    replaced_by: str | None
+    what_to_do: str
+
+
+class OrderTotalsOut(Out):
+    parts: str
+    deposits: str
+    total: str
+    unknown_prices: list[str]
+
+
+class OrderOut(Out):
+    """What must be bought, what is at hand, and what comes off."""
+
+    vehicle: VehicleOut
+    wishes: list[WishOut]
+    outcome: OutcomeWord
+    catalogue_revision: int
+    currency: str
+    lines: list[OrderLineOut]
+    at_hand: list[AtHandOut]
+    taken_off: list[TakenOffOut]
+    totals: OrderTotalsOut
+    cautions: list[str]

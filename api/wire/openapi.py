@@ -1,0 +1,70 @@
+"""The OpenAPI document: its words, and what the framework leaves out of it."""
+
+from typing import Any
+
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from api.wire.errors import ProblemOut
+
+DESCRIPTION = """
+Which parts fit this chassis number, what each choice brings, what clashes, and why.
+
+Names are the catalogue's stable names. Part numbers are accepted as people type them; old numbers are
+followed to today's. Money is an exact decimal in a string. Every error is a problem document (RFC 9457)
+with a stable `type`. Answers name the catalogue revision and carry a strong ETag; the GET forms answer
+`304` to If-None-Match.
+
+Brakes, steering, fuel, lifting, high current, structure and welding can hurt people. Answers about them
+carry cautions: local codes and the judgement of a licensed person come first.
+""".strip()
+
+TAGS = [
+    {"name": "closures", "description": "The complete set that follows from a vehicle and some wishes."},
+    {"name": "checks", "description": "Whether a proposed set is complete and works together."},
+    {"name": "compatibility", "description": "Does this number fit that chassis? Many at once."},
+    {"name": "orders", "description": "What must be bought."},
+    {"name": "vehicles", "description": "What a chassis number says."},
+    {"name": "catalogue", "description": "Look-up in what is known."},
+    {"name": "builds", "description": "Real vehicles: what is fitted, what is decided."},
+    {"name": "specifications", "description": "Named, versioned sets of wishes."},
+    {"name": "exchange", "description": "The catalogue in and out."},
+    {"name": "service", "description": "The service itself."},
+]
+
+
+def complete(app: FastAPI) -> dict[str, Any]:
+    """The document, made once: the problem schema added, the framework's own error schemas taken out."""
+    if app.openapi_schema:
+        return app.openapi_schema
+    document = get_openapi(
+        title=app.title,
+        version=app.version,
+        description=app.description,
+        routes=app.routes,
+        tags=TAGS,
+        openapi_version="3.1.0",
+    )
+    schemas = document.setdefault("components", {}).setdefault("schemas", {})
+    schemas["Problem"] = _problem_schema(schemas)
+    for unused in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(unused, None)
+    document["paths"] = {path: _answers_in_use(item) for path, item in document["paths"].items()}
+    app.openapi_schema = document
+    return document
+
+
+def _problem_schema(schemas: dict[str, Any]) -> dict[str, Any]:
+    schema = ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}")
+    schemas.update(schema.pop("$defs", {}))
+    return schema
+
+
+def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
+    for operation in item.values():
+        answers = operation.get("responses", {})
+        for status, answer in list(answers.items()):
+            schema = answer.get("content", {}).get("application/json", {}).get("schema", {})
+            if schema.get("$ref", "").endswith("/HTTPValidationError"):
+                del answers[status]
+    return item
