@@ -17,7 +17,8 @@ def plain_cell(value: Any) -> str:
     text = str(value).replace("\r\n", " ").replace("\n", " ").replace("\r", " ")
     if _NUMBER.match(text):
         return text
-    return f"'{text}" if text.lstrip().startswith(_STARTS_A_FORMULA) else text
+    starts = text.startswith(_STARTS_A_FORMULA) or text.lstrip().startswith(_STARTS_A_FORMULA)
+    return f"'{text}" if starts else text
 
 
 def write_rows(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
