@@ -317,7 +317,7 @@ class SupersessionRecord(Record):
     """Number `old` is now number `new`."""
 
     kind_of_record = "supersession"
-    name: OptionalName = Field("", description="empty: `old>new`")
+    name: OptionalName = Field("", description="empty: `old>>new`")
     old: Name
     new: Name
     from_date: date | None = None

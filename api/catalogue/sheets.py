@@ -32,12 +32,13 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """What is wrong, where, and what to do about it."""
+    """What is wrong, where, and what to do about it. `name` is the record's, where it could be read."""
 
     place: Place
     kind: str
     field: str
     message: str
+    name: str = ""
 
     def __str__(self) -> str:
         where = f"{self.place.file}:{self.place.line}"
@@ -65,9 +66,18 @@ def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[
         return kind.model_validate(fields), []
     except ValidationError as error:
         return None, [
-            Mistake(place, kind.kind_of_record, ".".join(map(str, e["loc"])), _in_words(e, kind))
+            Mistake(place, kind.kind_of_record, ".".join(map(str, e["loc"])), _in_words(e, kind), _name(fields))
             for e in error.errors()
         ]
+
+
+def _name(fields: dict[str, Any]) -> str:
+    """The name of a record that is not valid, as far as it can be told: others may refer to it."""
+    if fields.get("component") and fields.get("position") and not fields.get("name"):
+        return f"{fields['component']}@{fields['position']}"
+    if fields.get("original") and fields.get("component") and not fields.get("name"):
+        return f"{fields['original']}>{fields['component']}"
+    return str(fields.get("number") or fields.get("name") or "").strip()
 
 
 def _in_words(error: Any, kind: type[Record]) -> str:

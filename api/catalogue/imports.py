@@ -1,0 +1,79 @@
+"""Loading records into the catalogue: everything is checked, and all is kept or nothing.
+
+`python -m api.catalogue.imports FOLDER --dry-run` checks a folder by itself, in memory.
+"""
+
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Engine
+from sqlmodel import SQLModel
+
+import api.builds.tables  # noqa: F401  (a catalogue's database holds the builds' tables too)
+from api.catalogue.loading import Load, Report
+from api.catalogue.revisions import raise_revision, ranges_touched
+from api.catalogue.sources import records_in
+from api.catalogue.staging import end_staging
+from api.database import make_engine, writing
+
+
+class _Undo(Exception):
+    """Leave the transaction without keeping anything."""
+
+
+def load(
+    engine: Engine,
+    sources: Any,
+    *,
+    dry_run: bool = False,
+    progress: Callable[[int], None] | None = None,
+    who: str = "",
+    why: str = "",
+) -> Report:
+    """Load a file, a folder, an open sheet, JSON records, or several of these, in one transaction.
+
+    A record with the name of one that exists replaces it. With any mistake, or with `dry_run`,
+    nothing is kept. `progress` is called with the number of records read so far.
+    """
+    started = time.perf_counter()
+    report = Report(dry_run=dry_run)
+    try:
+        with writing(engine) as session:
+            connection = session.connection()
+            at_work = Load(connection, report, progress)
+            at_work.run(records_in(sources))
+            if dry_run or not report.ok:
+                raise _Undo
+            touched = ranges_touched(connection) | at_work.touched
+            end_staging(connection)
+            report.revision = raise_revision(connection, who, why, touched)
+    except _Undo:
+        pass
+    report.mistakes.sort(key=lambda m: (m.place.file, m.place.line, m.field))
+    report.seconds = time.perf_counter() - started
+    return report
+
+
+def main(arguments: list[str]) -> int:
+    """Check folders or sheets together in an empty catalogue and print every mistake."""
+    paths = [Path(a) for a in arguments if a != "--dry-run"]
+    if not paths or "--dry-run" not in arguments:
+        print("usage: python -m api.catalogue.imports FOLDER … --dry-run", file=sys.stderr)
+        return 2
+    engine = make_engine("sqlite://")
+    SQLModel.metadata.create_all(engine)
+    report = load(engine, paths, dry_run=True)
+    for mistake in report.mistakes:
+        print(mistake)
+    if report.more_mistakes:
+        print(f"… and {report.more_mistakes} more")
+    counts = ", ".join(f"{count} {kind}" for kind, count in sorted(report.records.items()))
+    print(f"{sum(report.records.values())} records read ({counts}); {len(report.mistakes)} mistakes")
+    return 0 if report.ok else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

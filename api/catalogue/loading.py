@@ -1,0 +1,259 @@
+"""One load at work: records are checked one by one, written in batches, then checked together."""
+
+from collections import Counter, defaultdict
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlalchemy import Connection, delete, select
+
+from api.catalogue import records as r
+from api.catalogue.agreement import disagreements
+from api.catalogue.names import name_of
+from api.catalogue.references import broken_references
+from api.catalogue.rows import Row, rows_of
+from api.catalogue.sense import findings
+from api.catalogue.settling import settle
+from api.catalogue.sheets import Mistake, Place, Placed
+from api.catalogue.staging import (
+    SPANS_OF,
+    begin_staging,
+    listed,
+    merged,
+    remove_children,
+    remove_words,
+    stage,
+    staged,
+    table,
+    write,
+)
+from api.catalogue.tables import CLAIMS
+from api.catalogue.values import read_late, unlike_kinds
+from api.rulebook.units import NotAMeasure
+
+BATCH = 4000
+MOST_MISTAKES = 1000
+
+_FURTHER = {"name", "fit", "at", "quantity", "having", "empty"}
+"""The columns of a companion's further rows."""
+
+
+@dataclass(slots=True)
+class Report:
+    """What a load did, or what stops it. `revision` is None when nothing was kept."""
+
+    records: Counter[str] = field(default_factory=Counter)
+    mistakes: list[Mistake] = field(default_factory=list)
+    more_mistakes: int = 0
+    revision: int | None = None
+    dry_run: bool = False
+    seconds: float = 0.0
+
+    @property
+    def ok(self) -> bool:
+        """Whether every record can be kept."""
+        return not self.mistakes
+
+    def add(self, mistake: Mistake) -> None:
+        """Note a mistake; beyond a thousand they are only counted."""
+        if len(self.mistakes) < MOST_MISTAKES:
+            self.mistakes.append(mistake)
+        else:
+            self.more_mistakes += 1
+
+
+class Load:
+    """One load inside one transaction. `touched` gathers the ranges of replaced claims."""
+
+    def __init__(self, connection: Connection, report: Report, progress: Callable[[int], None] | None) -> None:
+        self.connection = connection
+        self.report = report
+        self.progress = progress
+        self.touched: set[str] = set()
+        kinds = connection.execute(select(table("characteristic_kind")))
+        self.kinds = {row.name: (row.quantity, _choices(row.choices)) for row in kinds}
+        self.changed_kinds: set[str] = set()
+        self.unread = False
+        self.fresh = connection.execute(select(table("section").c.name).limit(1)).first() is None
+
+    def run(self, records: Iterator[Placed | Mistake]) -> None:
+        """Write every record and report every mistake; what to do with both is the caller's."""
+        begin_staging(self.connection)
+        self._write_all(records)
+        late = [
+            *settle(self.connection),
+            *broken_references(self.connection),
+            *(read_late(self.connection, self.kinds, self.changed_kinds) if self.changed_kinds else ()),
+            *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
+            *disagreements(self.connection),
+        ]
+        for mistake in late:
+            self.report.add(mistake)
+
+    def _write_all(self, records: Iterator[Placed | Mistake]) -> None:
+        waiting: dict[str, list[Placed]] = defaultdict(list)
+        broken: dict[str, dict[str, Place]] = defaultdict(dict)
+        read = held = 0
+        for item in records:
+            if isinstance(item, Mistake):
+                self.report.add(item)
+                if item.name:
+                    broken[item.kind].setdefault(item.name, item.place)
+                continue
+            read, held = read + 1, held + 1
+            waiting[item.record.kind_of_record].append(item)
+            if held == BATCH:
+                self._flush(waiting)
+                held = 0
+                if self.progress:
+                    self.progress(read)
+        self._flush(waiting)
+        for kind, places in broken.items():
+            stage(self.connection, kind, places, broken=True)
+        if self.progress:
+            self.progress(read)
+
+    def _flush(self, waiting: dict[str, list[Placed]]) -> None:
+        for kind, batch in waiting.items():
+            self._write_batch(kind, batch)
+        waiting.clear()
+
+    def _write_batch(self, kind: str, batch: list[Placed]) -> None:
+        named = [(name_of(placed.record), placed) for placed in batch]
+        known = self._known_in_load(kind, [name for name, _ in named])
+        rows: list[dict[str, list[Row]]] = []
+        firsts: dict[str, Place] = {}
+        broken: dict[str, Place] = {}
+        slots = self._slots([name for name in known if kind == "companion"])
+        for name, placed in named:
+            mistakes = list(self._check(kind, name, placed, known))
+            made = None if mistakes else self._rows(placed, mistakes)
+            for found, message in mistakes:
+                self.report.add(Mistake(placed.place, kind, found, message, name))
+            if made is None:
+                broken.setdefault(name, placed.place)
+                continue
+            if kind == "companion":
+                made = _numbered(made, slots, further=name in known)
+            if name not in known:
+                known[name] = (kind, placed.place)
+                firsts[name] = placed.place
+            rows.append(made)
+            self.report.records[kind] += 1
+        self._clear(kind, list(firsts), named)
+        write(self.connection, merged(rows))
+        stage(self.connection, kind, firsts)
+        stage(self.connection, kind, {n: p for n, p in broken.items() if n not in firsts}, broken=True)
+
+    def _known_in_load(self, kind: str, names: list[str]) -> dict[str, tuple[str, Place]]:
+        """What the load has brought already under these names; claims share their names."""
+        return staged(self.connection, CLAIMS if kind in CLAIMS else (kind,), names)
+
+    def _slots(self, names: list[str]) -> Counter[str]:
+        """How many alternatives these companions have so far."""
+        if not names:
+            return Counter()
+        alternative = table("companion_alternative")
+        query = select(alternative.c.claim).where(alternative.c.claim.in_(listed(self.connection, names)))
+        return Counter(self.connection.execute(query).scalars())
+
+    def _check(
+        self, kind: str, name: str, placed: Placed, known: dict[str, tuple[str, Place]]
+    ) -> Iterator[tuple[str, str]]:
+        yield from findings(placed.record)
+        further = kind == "companion" and known.get(name, ("",))[0] == "companion"
+        if further:
+            yield from _further(placed.record, known[name][1])
+        elif name in known:
+            of_kind, place = known[name]
+            where = f"{place.file}:{place.line}"
+            named = "" if of_kind == kind else f" for a {of_kind}"
+            yield _name_field(placed.record), f"'{name}' stands already at {where}{named}; give one of the two another name"
+        elif isinstance(placed.record, r.CompanionRecord):
+            for needed in ("component", "reason"):
+                if not getattr(placed.record, needed):
+                    yield needed, "the first row of a companion needs this; only further rows leave it empty"
+
+    def _rows(self, placed: Placed, mistakes: list[tuple[str, str]]) -> dict[str, list[Row]] | None:
+        record = placed.record
+        if isinstance(record, r.CharacteristicKindRecord):
+            rules = (record.quantity, tuple(record.choices))
+            if self.kinds.get(record.name) != rules:
+                self.changed_kinds.add(record.name)
+            self.kinds[record.name] = rules
+        try:
+            return rows_of(record, self.kinds)
+        except NotAMeasure as error:
+            mistakes.append((error.args[1], error.args[0]))
+            return None
+
+    def _clear(self, kind: str, names: list[str], named: list[tuple[str, Placed]]) -> None:
+        """Take away what belongs to the records that these replace."""
+        if kind == "chassis_span":
+            self._clear_spans(named)
+        if self.fresh:
+            return
+        if kind == "component":
+            remove_words(self.connection, names)
+        elif kind in CLAIMS:
+            self._clear_claims(kind, names, dict(named))
+        elif kind == "position":
+            self._touch("position", names)
+
+    def _clear_claims(self, kind: str, names: list[str], placed: dict[str, Placed]) -> None:
+        claim = table("claim")
+        query = select(claim.c.name, claim.c.kind).where(claim.c.name.in_(listed(self.connection, names)))
+        replaced = self.connection.execute(query).all()
+        for row in replaced:
+            if row.kind != kind:
+                message = f"'{row.name}' is already the name of a {row.kind}; choose another"
+                item = placed[row.name]
+                self.report.add(Mistake(item.place, kind, _name_field(item.record), message, row.name))
+        self._touch("claim", [row.name for row in replaced])
+        remove_children(self.connection, [row.name for row in replaced])
+
+    def _touch(self, holder: str, names: list[str]) -> None:
+        """Remember the ranges that records had before they are replaced."""
+        held, condition = table(holder), table("condition")
+        query = (
+            select(condition.c.range)
+            .join(held, held.c.condition_id == condition.c.id)
+            .where(held.c.name.in_(listed(self.connection, names)))
+            .distinct()
+        )
+        self.touched.update(self.connection.execute(query).scalars())
+
+    def _clear_spans(self, named: list[tuple[str, Placed]]) -> None:
+        """The chassis spans that a load gives for a variant replace all that it had."""
+        variants = {placed.record.variant: placed.place for _, placed in named}  # type: ignore[attr-defined]
+        known = staged(self.connection, (SPANS_OF,), list(variants))
+        new = {name: place for name, place in variants.items() if name not in known}
+        span = table("chassis_span")
+        self.connection.execute(delete(span).where(span.c.variant.in_(listed(self.connection, new))))
+        stage(self.connection, SPANS_OF, new)
+
+
+def _choices(text: str) -> tuple[str, ...]:
+    return tuple(text.split("; ")) if text else ()
+
+
+def _name_field(record: r.Record) -> str:
+    return "number" if isinstance(record, r.ComponentRecord) else "name" if "name" in type(record).model_fields else ""
+
+
+def _further(record: Any, first: Place) -> Iterator[tuple[str, str]]:
+    for column in sorted(record.model_fields_set - _FURTHER):
+        yield column, f"the first row of this companion, {first.file}:{first.line}, says it; leave it empty here"
+
+
+def _numbered(rows: dict[str, list[Row]], slots: Counter[str], *, further: bool) -> dict[str, list[Row]]:
+    """Number a companion's alternative; a further row brings nothing but its alternative."""
+    alternative = rows["companion_alternative"][0]
+    slot = slots[alternative["claim"]]
+    slots[alternative["claim"]] += 1
+    alternative["slot"] = slot
+    for wanted in rows.get("wanted", ()):
+        wanted["slot"] = slot
+    if further:
+        return {name: rows[name] for name in ("companion_alternative", "wanted") if name in rows}
+    return rows

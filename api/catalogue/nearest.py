@@ -1,0 +1,56 @@
+"""Names like one that is not known."""
+
+from rapidfuzz import fuzz, process, utils
+from sqlalchemy import Column, Connection, select
+
+from api.catalogue.names import as_typed
+
+_CANDIDATES = 2000
+_ALIKE = 70.0
+
+
+def names_near(connection: Connection, column: "Column[str]", word: str, limit: int = 3) -> list[str]:
+    """Up to `limit` names of a key column that look like `word`, most alike first.
+
+    A small table is compared whole; of a large one, the names that begin alike.
+    """
+    found = _some(connection, column, "")
+    if len(found) == _CANDIDATES:
+        starts = (word[:length] for length in range(min(len(word), 8), 0, -1))
+        found = next((some for start in starts if (some := _some(connection, column, start))), found)
+    return likest(word, found, limit)
+
+
+def components_near(connection: Connection, column: "Column[str]", typed: "Column[str]", number: str) -> list[str]:
+    """Up to three component numbers like one that nobody has, found by how they begin."""
+    wanted = as_typed(number)
+    for length in range(min(len(wanted), 8), 1, -1):
+        query = select(column).where(typed >= wanted[:length], typed < _after(wanted[:length]))
+        found = list(connection.execute(query.order_by(typed).limit(_CANDIDATES)).scalars())
+        if near := likest(number, found):
+            return near
+    return names_near(connection, column, number)
+
+
+def likest(word: str, names: list[str], limit: int = 3) -> list[str]:
+    """Those of some names that look like a word, most alike first."""
+    matches = process.extract(
+        word, names, scorer=fuzz.ratio, processor=utils.default_process, limit=limit, score_cutoff=_ALIKE
+    )
+    return [name for name, _score, _index in matches]
+
+
+def hint(names: list[str]) -> str:
+    """A hint "did you mean …?"; empty when nothing is near."""
+    return f"; did you mean '{names[0]}'?" if names else ""
+
+
+def _some(connection: Connection, column: "Column[str]", start: str) -> list[str]:
+    query = select(column).order_by(column).limit(_CANDIDATES)
+    if start:
+        query = query.where(column >= start, column < _after(start))
+    return list(connection.execute(query).scalars())
+
+
+def _after(start: str) -> str:
+    return start[:-1] + chr(ord(start[-1]) + 1)

@@ -1,0 +1,123 @@
+"""The catalogue's revision: one number an edit, and which ranges' rule books the edit touched."""
+
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import Connection, Select, func, insert, select, union, union_all, update
+
+from api.catalogue.staging import STAGED, listed, table
+
+_NAMING = (
+    ("characteristic", "component"),
+    ("fitment", "component"),
+    ("substitute", "original"),
+    ("substitute", "component"),
+    ("flaw", "component"),
+    ("flaw_add_on", "component"),
+    ("companion", "component"),
+    ("companion_alternative", "component"),
+    ("conflict", "component"),
+    ("conflict", "other_component"),
+)
+"""Every place where a claim names a component."""
+
+
+def naming_claims(components: Select[Any]) -> Any:
+    """(claim, component) for every claim that names one of the components."""
+    return union_all(
+        *(
+            select(table(name).c.claim, table(name).c[column].label("component")).where(
+                table(name).c[column].in_(components)
+            )
+            for name, column in _NAMING
+        )
+    )
+
+
+def chain_of(components: Select[Any]) -> Any:
+    """The components and every number that supersessions tie to them, older and newer."""
+    supersession = table("supersession")
+    chain = components.cte("chain", recursive=True)
+    start = chain.columns[0]
+    return chain.union(
+        select(supersession.c.new).join(chain, supersession.c.old == start),
+        select(supersession.c.old).join(chain, supersession.c.new == start),
+    )
+
+
+def raise_revision(connection: Connection, who: str, why: str, touched: set[str]) -> int:
+    """Write the next revision and put it on the ranges touched. Returns its number.
+
+    Editors of PostgreSQL wait here for each other; on SQLite there is one writer anyway.
+    """
+    revision, ranges = table("revision"), table("range")
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE")
+    number = (connection.execute(select(func.max(revision.c.number))).scalar() or 0) + 1
+    connection.execute(insert(revision).values(number=number, at=datetime.now(UTC), who=who, why=why))
+    if touched:
+        of_these = ranges.c.name.in_(listed(connection, touched))
+        connection.execute(update(ranges).where(of_these).values(revision=number))
+    return number
+
+
+def current_revision(connection: Connection) -> int:
+    """The number of the last edit; 0 when nothing was ever loaded."""
+    return connection.execute(select(func.max(table("revision").c.number))).scalar() or 0
+
+
+def ranges_touched(connection: Connection) -> set[str]:
+    """The ranges whose rule books depend on what the load brought."""
+    condition, claim, ranges = table("condition"), table("claim"), table("range")
+    everywhere = select(STAGED.c.name).where(STAGED.c.kind.in_(("section", "characteristic_kind"))).limit(1)
+    if connection.execute(everywhere).first():
+        return set(connection.execute(select(ranges.c.name)).scalars())
+    of_claims = select(condition.c.range).join(claim, claim.c.condition_id == condition.c.id)
+    queries = [
+        select(ranges.c.name).join(STAGED, (STAGED.c.kind == "range") & (STAGED.c.name == ranges.c.name)),
+        select(table("variant").c.range).where(table("variant").c.name.in_(_names("variant", "spans of"))),
+        select(table("variant").c.range)
+        .join(table("characteristic"), table("characteristic").c.variant == table("variant").c.name)
+        .where(table("characteristic").c.claim.in_(_names("characteristic"))),
+        select(condition.c.range)
+        .join(table("position"), table("position").c.condition_id == condition.c.id)
+        .where(table("position").c.name.in_(_names("position"))),
+        of_claims.join(STAGED, STAGED.c.name == claim.c.name),
+        of_claims.join(table("claim_evidence"), table("claim_evidence").c.claim == claim.c.name).where(
+            table("claim_evidence").c.evidence.in_(_names("evidence"))
+        ),
+    ]
+    touched = set(connection.execute(union(*queries)).scalars())
+    return touched | ranges_naming(connection, _components_brought())
+
+
+def ranges_naming(connection: Connection, components: Select[Any]) -> set[str]:
+    """The ranges of every claim that names one of the components, or a number tied to one."""
+    condition, claim = table("condition"), table("claim")
+    chain = chain_of(components)
+    naming = naming_claims(select(chain.columns[0])).subquery()
+    query = (
+        select(condition.c.range)
+        .join(claim, claim.c.condition_id == condition.c.id)
+        .join(naming, naming.c.claim == claim.c.name)
+        .distinct()
+    )
+    return set(connection.execute(query).scalars())
+
+
+def _names(*kinds: str) -> Select[Any]:
+    return select(STAGED.c.name).where(STAGED.c.kind.in_(kinds))
+
+
+def _components_brought() -> Any:
+    supersession, characteristic = table("supersession"), table("characteristic")
+    component = table("component")
+    superseding = supersession.c.claim.in_(_names("supersession"))
+    return union(
+        select(component.c.number).where(component.c.number.in_(_names("component"))),
+        select(characteristic.c.component).where(
+            characteristic.c.claim.in_(_names("characteristic")), characteristic.c.component.is_not(None)
+        ),
+        select(supersession.c.old).where(superseding),
+        select(supersession.c.new).where(superseding),
+    )

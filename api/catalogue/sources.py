@@ -1,0 +1,67 @@
+"""Where records come from: a sheet, a folder of sheets, JSON, a stream, a request."""
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, TextIO
+
+from api.catalogue.records import KIND_BY_WORD
+from api.catalogue.sheets import Mistake, Place, Placed, near, read_sheet, validate
+
+Source = Path | str | TextIO | Sequence[Mapping[str, Any]] | Sequence["Source"]
+"""A file or folder; an open sheet; records as JSON gives them; or several of these."""
+
+REQUEST = "request"
+"""The file's name in places of records that came as JSON."""
+
+
+def records_in(source: Any) -> Iterator[Placed | Mistake]:
+    """Every record of a source in its order, and every mistake where it stands.
+
+    A folder's `.csv` files are read in name order. Raises FileNotFoundError when there is none.
+    """
+    if isinstance(source, str | Path):
+        yield from _from_path(Path(source))
+    elif hasattr(source, "read"):
+        yield from read_sheet(source, str(getattr(source, "name", REQUEST)))
+    elif source and all(isinstance(item, Mapping) for item in source):
+        yield from from_objects(source)
+    else:
+        for one in source:
+            yield from records_in(one)
+
+
+def _from_path(path: Path) -> Iterator[Placed | Mistake]:
+    if path.is_dir():
+        files = sorted(path.glob("*.csv"))
+        if not files:
+            raise FileNotFoundError(f"there is no .csv file in {path}")
+        for file in files:
+            yield from _from_path(file)
+    elif path.suffix == ".json":
+        yield from from_objects(json.loads(path.read_text(encoding="utf-8")), path.name)
+    else:
+        with path.open(encoding="utf-8", newline="") as stream:
+            yield from read_sheet(stream, path.name)
+
+
+def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed | Mistake]:
+    """Records as JSON gives them: objects whose `record` is the kind, a member a field.
+
+    The line of a place is the object's number, from 1.
+    """
+    for number, fields in enumerate(objects, start=1):
+        place = Place(file, number)
+        if not isinstance(fields, Mapping):
+            yield Mistake(place, "", "", "a record is an object")
+            continue
+        word = str(fields.get("record", ""))
+        kind = KIND_BY_WORD.get(word)
+        if kind is None:
+            hint = near(word, KIND_BY_WORD) or f"; use one of: {', '.join(KIND_BY_WORD)}"
+            yield Mistake(place, word, "record", f"there is no such kind of record{hint}")
+            continue
+        record, mistakes = validate(kind, {k: v for k, v in fields.items() if k != "record"}, place)
+        if record is not None:
+            yield Placed(place, record)
+        yield from mistakes
