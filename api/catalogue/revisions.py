@@ -35,11 +35,12 @@ def naming_claims(components: Select[Any]) -> Any:
 
 
 def chain_of(components: Select[Any]) -> Any:
-    """The components and every number that supersessions tie to them, older and newer."""
-    supersession = table("supersession")
+    """The components, their twins, and every number that supersessions tie to them, older and newer."""
+    supersession, component = table("supersession"), table("component")
     chain = components.cte("chain", recursive=True)
     start = chain.columns[0]
     return chain.union(
+        select(component.c.twin).join(chain, component.c.number == start).where(component.c.twin.is_not(None)),
         select(supersession.c.new).join(chain, supersession.c.old == start),
         select(supersession.c.old).join(chain, supersession.c.new == start),
     )

@@ -1,0 +1,86 @@
+"""The rule books that a process keeps: compiled once a revision, however many ask at once."""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable
+from concurrent.futures import Future
+
+from sqlalchemy import Engine
+
+from api.catalogue.nearest import names_near
+from api.catalogue.staging import table
+from api.catalogue.store import book_revision, compile_book, with_components
+from api.database import reading
+from api.problems import UnknownVariant
+from api.rulebook.model import RuleBook
+
+_Key = tuple[str, int]
+
+
+class Books:
+    """A bounded cache of rule books by variant and revision; safe for threads.
+
+    A book that no edit touched keeps its revision, so it stays. `compiled` counts compilations.
+    """
+
+    def __init__(self, engine: Engine, kept: int = 64) -> None:
+        self._engine = engine
+        self._kept = kept
+        self._books: OrderedDict[_Key, Future[RuleBook]] = OrderedDict()
+        self._lock = threading.Lock()
+        self.compiled = 0
+
+    def book(self, variant: str, also: Iterable[str] = ()) -> RuleBook:
+        """The variant's rule book as it is now. Raises UnknownVariant.
+
+        `also`: further component numbers that the asker names; those that the book lacks are added
+        to the copy that is returned.
+        """
+        revision = self.revision(variant)
+        book = self._kept_book(variant, revision)
+        missing = [number for number in also if number not in book.components]
+        if not missing:
+            return book
+        with reading(self._engine) as session:
+            return with_components(session, book, missing)
+
+    def revision(self, variant: str) -> int:
+        """The revision that the variant's rule book has now. Raises UnknownVariant."""
+        with reading(self._engine) as session:
+            found = book_revision(session, variant)
+            if found is None:
+                raise UnknownVariant(variant, names_near(session.connection(), table("variant").c.name, variant))
+            return found
+
+    def _kept_book(self, variant: str, revision: int) -> RuleBook:
+        key = (variant, revision)
+        with self._lock:
+            waiting = self._books.get(key)
+            mine = waiting is None
+            if waiting is None:
+                waiting = self._books[key] = Future()
+                self._forget_old(variant, revision)
+            self._books.move_to_end(key)
+        if mine:
+            self._compile(key, waiting)
+        return waiting.result()
+
+    def _compile(self, key: _Key, waiting: "Future[RuleBook]") -> None:
+        try:
+            with reading(self._engine) as session:
+                book = compile_book(session, key[0])
+        except BaseException as error:
+            with self._lock:
+                self._books.pop(key, None)
+            waiting.set_exception(error)
+            return
+        with self._lock:
+            self.compiled += 1
+        waiting.set_result(book)
+
+    def _forget_old(self, variant: str, revision: int) -> None:
+        """Let go of the variant's older books and of those asked for longest ago (the lock is held)."""
+        for key in [key for key in self._books if key[0] == variant and key[1] < revision]:
+            del self._books[key]
+        while len(self._books) > self._kept:
+            self._books.popitem(last=False)
