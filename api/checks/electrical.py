@@ -1,0 +1,289 @@
+"""Electrical: charging budget, cables, fuses, polarity, voltages."""
+
+import math
+from collections.abc import Sequence
+
+from api.checks.cables import voltage_drop_v
+from api.checks.fitted import BothSides, Fitted, Reading, against, on_both, undetermined
+from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, worst
+
+PRACTICE = Provenance.common_practice
+USABLE = 0.8
+CONDITIONS = {
+    "day": ("always",),
+    "night": ("always", "night"),
+    "worst": ("always", "night", "rain", "cold"),
+}
+"""Which loads are on: `load_time` of a load, by condition. Brief loads draw on the battery."""
+
+BUDGET = Limit("at most 80 % of what the machine gives", "workshop practice", PRACTICE, "", 80, "%")
+SOURCE = Limit("at most what the machine gives", "conservation of charge", Provenance.derived)
+DROP = Limit("at most 3 % of the system voltage for a main cable", "marine cable practice", Provenance.seen,
+             "3 % for what matters, as quoted", 3, "%")  # fmt: skip
+DROP_FAILS = Limit("at most 10 % of the system voltage", "marine cable practice", Provenance.seen,
+                   "10 % for anything else, as quoted", 10, "%")  # fmt: skip
+CABLE = Limit("at most what the cable carries", "cable data", Provenance.recorded)
+FUSE_LOAD = Limit("at most 80 % of the fuse", "vendors' note, as quoted", Provenance.seen, "", 80, "%")
+FUSE_CABLE = Limit("at most what the cable behind it carries", "cable data", Provenance.recorded)
+POLARITY = Limit("one earth polarity throughout", "physics", Provenance.derived)
+VOLTAGE = Limit("the system's voltage", "component data", Provenance.recorded)
+
+
+def inspect(before: Fitted, after: Fitted) -> list[Finding]:
+    """Every electrical check that applies to what is fitted."""
+    return [
+        *(charging(before, after, condition) for condition in CONDITIONS),
+        cable_drop(before, after),
+        cable_current(before, after),
+        fuse_against_cable(before, after),
+        fuse_against_load(before, after),
+        polarity(before, after),
+        voltage(before, after),
+    ]
+
+
+def load_a(reading: Reading, condition: str) -> float:
+    """Sum of the loads that are on; a position of the charging circuit without data is missing."""
+    total = 0.0
+    fitted = reading.fitted
+    for position, component, measure in fitted.recorded("current_drawn"):
+        when = reading.word(position, "load_time")
+        if when in CONDITIONS[condition]:
+            reading.used[component.number] = None
+            total += (measure.si or 0.0) * fitted.quantity(position)
+    for name, place in fitted.book.positions.items():
+        component = fitted.component(name)
+        if place.circuit != "charging" or component is None:
+            continue
+        if not {"current_drawn", "current_supplied"} & set(component.characteristics):
+            reading.value(name, "current_drawn")
+    return total
+
+
+def charging(before: Fitted, after: Fitted, condition: str) -> Finding:
+    """Load in one condition as a part of what the charging machine gives."""
+
+    def part(reading: Reading) -> float:
+        return load_a(reading, condition) / reading.value("charging.machine", "current_supplied")
+
+    sides = on_both(before, after, part)
+    loads = on_both(before, after, lambda r: load_a(r, condition))
+    machine = on_both(before, after, lambda r: r.value("charging.machine", "current_supplied"))
+    over = sides.after is not None and sides.after > 1
+    return against(
+        f"electrical.charging.{condition}",
+        f"continuous load, {_worded(condition)}, as a part of the charging machine's output",
+        sides,
+        SOURCE if over else BUDGET,
+        "%",
+        lambda p: p <= (1 if over else USABLE) + 1e-9,
+        digits=0,
+        otherwise=Verdict.fails if over else Verdict.caution,
+        mend=_charging_mend(after, loads.after),
+        more=(
+            figure("continuous load", loads.before, loads.after, "A"),
+            figure("charging machine", machine.before, machine.after, "A"),
+        ),
+    )
+
+
+def _worded(condition: str) -> str:
+    return {"day": "by day", "night": "at night", "worst": "on a cold wet night"}[condition]
+
+
+def _charging_mend(after: Fitted, load: float | None) -> str:
+    if load is None:
+        return ""
+    wanted = load / USABLE
+    able = [c for c in after.candidates("charging.machine", "current_supplied") if c[1] >= wanted]
+    named = f"; {able[0][0].number} gives {able[0][1]:.0f} A" if able else ""
+    return f"A charging machine of at least {wanted:.0f} A would cover it{named}."
+
+
+def _flowing(reading: Reading) -> float:
+    """Current in the charging cable: the machine's full output, else what is recorded of the cable."""
+    machine = reading.maybe("charging.machine", "current_supplied")
+    return reading.value("charging.cable", "cable_current") if machine is None else machine
+
+
+def cable_drop(before: Fitted, after: Fitted) -> Finding:
+    """Voltage lost in the charging cable at full output, by the standard's resistance table."""
+
+    def part(reading: Reading) -> float:
+        place = "charging.cable"
+        area, length = reading.value(place, "cable_area"), reading.value(place, "cable_length")
+        standard, volts = reading.word(place, "cable_standard"), reading.fact("system_voltage")
+        if reading.missing:
+            return math.nan
+        return voltage_drop_v(_flowing(reading), area, length, standard) / volts
+
+    sides = on_both(before, after, part)
+    over = sides.after is not None and sides.after > 0.10
+    return against(
+        "electrical.cable_drop",
+        "voltage lost in the charging cable at full output",
+        sides,
+        DROP_FAILS if over else DROP,
+        "%",
+        lambda p: p <= (0.10 if over else 0.03) + 1e-9,
+        digits=1,
+        otherwise=Verdict.fails if over else Verdict.caution,
+        mend=_cable_mend(after, sides),
+    )
+
+
+def _cable_mend(after: Fitted, sides: BothSides[float]) -> str:
+    area = Reading(after).value("charging.cable", "cable_area")
+    if sides.after is None or area != area:
+        return ""
+    return f"A conductor of at least {area * 1e6 * sides.after / 0.03:.0f} mm2 would do it."
+
+
+def cable_current(before: Fitted, after: Fitted) -> Finding:
+    """Full output of the machine against what the charging cable carries."""
+    rated = on_both(before, after, lambda r: r.value("charging.cable", "cable_rating"))
+    return against(
+        "electrical.cable_current",
+        "current in the charging cable at full output",
+        on_both(before, after, lambda r: _flowing(r) + 0 * r.value("charging.cable", "cable_rating")),
+        CABLE,
+        "A",
+        lambda a: rated.after is not None and a <= rated.after + 1e-9,
+        digits=0,
+        mend="Fit a charging cable rated for the machine's full output, fused at the battery.",
+        more=(figure("what the cable carries", rated.before, rated.after, "A"),),
+    )
+
+
+def fuse_against_cable(before: Fitted, after: Fitted) -> Finding:
+    """A fuse larger than its cable lets the cable burn first."""
+    rated = on_both(before, after, lambda r: r.value("harness.main", "cable_rating"))
+    return against(
+        "electrical.fuse_cable",
+        "fuse rating",
+        on_both(
+            before,
+            after,
+            lambda r: r.value("fuse.box", "fuse_rating") + 0 * r.value("harness.main", "cable_rating"),
+        ),
+        FUSE_CABLE,
+        "A",
+        lambda a: rated.after is not None and a <= rated.after + 1e-9,
+        digits=0,
+        mend="Fit a smaller fuse, or a harness with larger conductors.",
+        more=(figure("what the cable carries", rated.before, rated.after, "A"),),
+    )
+
+
+def fuse_against_load(before: Fitted, after: Fitted) -> Finding:
+    """Continuous load behind a fuse as a part of its rating."""
+    sides = on_both(
+        before, after, lambda r: r.value("fuse.box", "fuse_load") / r.value("fuse.box", "fuse_rating")
+    )
+    over = sides.after is not None and sides.after > 1
+    return against(
+        "electrical.fuse_load",
+        "continuous load as a part of the fuse rating",
+        sides,
+        FUSE_LOAD,
+        "%",
+        lambda p: p <= 0.8 + 1e-9,
+        digits=0,
+        otherwise=Verdict.fails if over else Verdict.caution,
+        mend="Split the load over two fuses, or fit the next larger fuse that the cable still carries.",
+    )
+
+
+def _words(fitted: Fitted, kind: str) -> dict[str, list[str]]:
+    """Each recorded word of `kind` to the components that record it."""
+    found: dict[str, list[str]] = {}
+    for _, component, measure in fitted.recorded(kind):
+        numbers = found.setdefault(measure.text or measure.written, [])
+        if component.number not in numbers:
+            numbers.append(component.number)
+    return found
+
+
+def polarity(before: Fitted, after: Fitted) -> Finding:
+    """Whether everything that cares about the earth polarity agrees on it."""
+
+    def sides_of(fitted: Fitted) -> tuple[dict[str, list[str]], list[str]]:
+        found = _words(fitted, "polarity")
+        found.pop("either", None)
+        silent = [
+            c.number
+            for _, c, m in fitted.recorded("polarity_sensitive")
+            if m.text == "yes" and "polarity" not in c.characteristics
+        ]
+        return found, silent
+
+    def verdict(fitted: Fitted) -> Verdict:
+        found, silent = sides_of(fitted)
+        if len(found) > 1:
+            return Verdict.fails
+        return Verdict.not_determined if silent or not found else Verdict.holds
+
+    found, silent = sides_of(after)
+    numbers = [n for group in found.values() for n in group]
+    return Finding(
+        check="electrical.polarity",
+        subject="electrical",
+        verdict=verdict(after),
+        verdict_before=verdict(before),
+        sentence=_polarity_sentence(found, silent),
+        limit=POLARITY,
+        components=tuple(numbers + silent),
+        missing=tuple(f"polarity of {n}" for n in silent),
+        mend=_polarity_mend(found),
+        caution=CAUTIONS["electrical"],
+    )
+
+
+def _polarity_sentence(found: dict[str, list[str]], silent: Sequence[str]) -> str:
+    if len(found) > 1:
+        groups = "; ".join(f"{word} earth: {', '.join(numbers)}" for word, numbers in sorted(found.items()))
+        return f"The earth polarity is mixed. {groups}."
+    if silent:
+        return f"The earth polarity of {', '.join(silent)} is not recorded, and it matters there."
+    if not found:
+        return "No component records its earth polarity."
+    return f"Everything that cares about polarity is for {next(iter(found))} earth."
+
+
+def _polarity_mend(found: dict[str, list[str]]) -> str:
+    if len(found) < 2:
+        return ""
+    word, numbers = min(found.items(), key=lambda item: (len(item[1]), item[0]))
+    return f"Change {', '.join(numbers)}, the fewer, from {word} earth to the other."
+
+
+def voltage(before: Fitted, after: Fitted) -> Finding:
+    """Whether everything with a rated voltage is made for the system's."""
+
+    def strangers(reading: Reading) -> list[str]:
+        system = reading.fact("system_voltage")
+        wrong = []
+        for _, component, measure in reading.fitted.recorded("rated_voltage"):
+            reading.used[component.number] = None
+            if not (measure.low or 0) - 0.1 <= system <= (measure.high or 0) + 0.1:
+                wrong.append(f"{component.number} ({measure.written})")
+        return wrong
+
+    sides = on_both(before, after, strangers)
+    if sides.after is None:
+        return undetermined("electrical.voltage", "whether every voltage agrees", sides, VOLTAGE)
+    verdicts = [Verdict.fails if wrong else Verdict.holds for wrong in (sides.before or [], sides.after)]
+    wrong = ", ".join(sides.after)
+    return Finding(
+        check="electrical.voltage",
+        subject="electrical",
+        verdict=worst(verdicts[1:]),
+        verdict_before=verdicts[0] if sides.before is not None else Verdict.not_determined,
+        sentence=f"Not made for the system's voltage: {wrong}."
+        if wrong
+        else "Every rated voltage is the system's.",
+        limit=VOLTAGE,
+        components=sides.used,
+        mend=f"Change {wrong}." if wrong else "",
+        caution=CAUTIONS["electrical"],
+    )

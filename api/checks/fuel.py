@@ -1,0 +1,239 @@
+"""Fuel: mixture with ethanol, vapour lock, injectors, pump flow, pressure and ethanol ratings."""
+
+import math
+
+from api.checks.fitted import Fitted, Reading, against, on_both, undetermined
+from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+
+OXYGEN_IN_AIR = 0.20947
+AIR_G_MOL = 28.965
+CARBON, HYDROGEN, OXYGEN = 12.011, 1.008, 15.999
+PETROL_KG_L, ETHANOL_KG_L = 0.745, 0.789
+PETROL_RATIO = 14.7
+"""Air to fuel by mass for petrol as it is sold, published practice."""
+LEAN_CAUTION, LEAN_FAILS = 0.03, 0.15
+
+SEEN, PRACTICE, RECORDED = Provenance.seen, Provenance.common_practice, Provenance.recorded
+LEAN = Limit("at most 3 % leaner than the jets are set for", "workshop practice", PRACTICE, "", 3, "%")
+VAPOUR = Limit(
+    "vapour pressure at the line's temperature below the air's, with a suction pump",
+    "physics of boiling, Clausius-Clapeyron slope",
+    Provenance.derived,
+)
+DUTY = Limit("at most the duty that the injector is made for", "injector data", RECORDED)
+FLOW = Limit("at least what the engine takes at rated power", "pump data", RECORDED)
+PRESSURE = Limit("at least the working pressure", "component data", RECORDED)
+ETHANOL = Limit("at least the ethanol in the market's fuel", "component data", RECORDED)
+RATED_PARTS = ("fuel.feed", "fuel.filter", "fuel.return", "fuel.swirl_pot")
+ETHANOL_PARTS = ("fuel.tank", "fuel.feed", "fuel.return", "fuel.pump", "fuel.metering", "fuel.filter")
+
+ATMOSPHERE_PA = 101_325.0
+REID_KELVIN = 310.93
+"""37.8 C, the temperature at which the vapour pressure of a petrol is stated."""
+VAPOUR_SLOPE_K = 3450.0
+"""Heat of vaporisation of petrol over the gas constant, about 28.7 kJ/mol; handbook order of size."""
+
+
+def stoichiometric_ratio(carbon: float, hydrogen: float, oxygen: float = 0.0) -> float:
+    """Air to fuel by mass for C_x H_y O_z: (x + y/4 - z/2) / 0.20947 x 28.965 / M."""
+    mass = carbon * CARBON + hydrogen * HYDROGEN + oxygen * OXYGEN
+    return (carbon + hydrogen / 4 - oxygen / 2) / OXYGEN_IN_AIR * AIR_G_MOL / mass
+
+
+ETHANOL_RATIO = stoichiometric_ratio(2, 6, 1)
+
+
+def ethanol_mass_part(volume_part: float) -> float:
+    """Ethanol by mass from ethanol by volume."""
+    ethanol = volume_part * ETHANOL_KG_L
+    return ethanol / (ethanol + (1 - volume_part) * PETROL_KG_L)
+
+
+def blend_ratio(ethanol_volume_part: float) -> float:
+    """Air to fuel by mass of a blend, weighed by mass, not by volume."""
+    part = ethanol_mass_part(ethanol_volume_part)
+    return part * ETHANOL_RATIO + (1 - part) * PETROL_RATIO
+
+
+def lambda_on_fixed_jets(jetted_for: float, fuel: float) -> float:
+    """Mixture with `fuel` ethanol on jets set for `jetted_for` (volume parts); 1 is as set, above is lean."""
+    return blend_ratio(jetted_for) / blend_ratio(fuel)
+
+
+def vapour_pressure_pa(at_reid_pa: float, kelvin: float) -> float:
+    """Vapour pressure at another temperature, by the Clausius-Clapeyron slope of petrol."""
+    return at_reid_pa * math.exp(VAPOUR_SLOPE_K * (1 / REID_KELVIN - 1 / kelvin))
+
+
+def injector_flow_kg_s(power_w: float, consumption_kg_j: float, injectors: float, duty: float) -> float:
+    """Flow that each injector must have: P b / (n duty)."""
+    return power_w * consumption_kg_j / (injectors * duty)
+
+
+def flow_at_pressure(flow: float, rated_pa: float, working_pa: float) -> float:
+    """Flow of an orifice goes with the root of the pressure."""
+    return flow * math.sqrt(working_pa / rated_pa)
+
+
+def inspect(before: Fitted, after: Fitted) -> list[Finding]:
+    """Every fuel check that applies to what is fitted."""
+    findings = [mixture(before, after), vapour_lock(before, after), pump_flow(before, after)]
+    if "injection" in Reading(after).maybe_word("fuel.metering", "metering"):
+        findings.append(injector_duty(before, after))
+    findings += [pressure(before, after, p) for p in RATED_PARTS if after.has(p)]
+    findings += [ethanol(before, after, p) for p in ETHANOL_PARTS if after.has(p)]
+    return findings
+
+
+def mixture(before: Fitted, after: Fitted) -> Finding:
+    """How much leaner the market's fuel runs than the jets are set for; a sensor corrects it."""
+
+    def lean(reading: Reading) -> float:
+        place = ("fuel.metering", "fuel.control_unit")
+        if reading.maybe_word(place, "closed_loop") == "yes":
+            return 0.0
+        return (
+            lambda_on_fixed_jets(
+                reading.value("fuel.metering", "jetting_ethanol"), reading.fact("fuel_ethanol")
+            )
+            - 1
+        )
+
+    sides = on_both(before, after, lean)
+    far = sides.after is not None and sides.after > LEAN_FAILS
+    return against(
+        "fuel.mixture",
+        "mixture with the market's fuel, leaner by",
+        sides,
+        LEAN,
+        "%",
+        lambda part: part <= LEAN_CAUTION + 1e-9,
+        otherwise=Verdict.fails if far else Verdict.caution,
+        mend="Larger jets, or metering that a sensor corrects.",
+    )
+
+
+def vapour_lock(before: Fitted, after: Fitted) -> Finding:
+    """Vapour pressure of the fuel in the hot line, as a part of what keeps it liquid there.
+
+    A mechanical pump sucks, so only the air's pressure keeps the fuel liquid; an electric pump at the
+    tank adds its working pressure. A caution at most: the slope is that of an average petrol.
+    """
+
+    def part(reading: Reading) -> float:
+        kind = reading.word("fuel.pump", "pump_kind")
+        vapour = vapour_pressure_pa(
+            reading.fact("fuel_vapour_pressure"),
+            reading.value(("fuel.feed", "fuel.pump"), "line_temperature"),
+        )
+        pushed = 0.0 if kind == "mechanical" else reading.value("fuel.pump", "fuel_pressure")
+        return vapour / (ATMOSPHERE_PA + pushed)
+
+    return against(
+        "fuel.vapour_lock",
+        "vapour pressure in the hot line, as a part of what keeps the fuel liquid",
+        on_both(before, after, part),
+        VAPOUR,
+        "%",
+        lambda p: p <= 1,
+        digits=0,
+        otherwise=Verdict.caution,
+        mend="An electric pump at the tank, a return line, or a cooler path for the feed line would do it.",
+    )
+
+
+def fuel_needed_kg_s(reading: Reading) -> float:
+    return reading.value("engine.unit", "power") * reading.value("engine.unit", "specific_consumption")
+
+
+def pump_flow(before: Fitted, after: Fitted) -> Finding:
+    """Pump flow at working pressure against the fuel taken at rated power."""
+
+    def needed_m3_s(reading: Reading) -> float:
+        recorded = reading.maybe("engine.unit", "fuel_flow")
+        return fuel_needed_kg_s(reading) / (PETROL_KG_L * 1000) if recorded is None else recorded
+
+    needed = on_both(before, after, needed_m3_s)
+    return against(
+        "fuel.pump_flow",
+        "pump flow",
+        on_both(before, after, lambda r: r.value("fuel.pump", "pump_flow") + 0 * needed_m3_s(r)),
+        FLOW,
+        "l/h",
+        lambda flow: needed.after is not None and flow >= needed.after - 1e-12,
+        digits=0,
+        mend="Fit a pump of more flow at the working pressure.",
+        more=(figure("fuel taken at rated power", needed.before, needed.after, "l/h"),),
+    )
+
+
+def injector_duty(before: Fitted, after: Fitted) -> Finding:
+    """Part of the time that the injectors are open at rated power."""
+
+    def duty(reading: Reading) -> float:
+        flow = reading.value("fuel.metering", "injector_flow") * reading.value(
+            "fuel.metering", "injector_count"
+        )
+        return fuel_needed_kg_s(reading) / flow
+
+    permitted = on_both(before, after, lambda r: r.value("fuel.metering", "injector_duty"))
+    return against(
+        "fuel.injector_duty",
+        "injector duty at rated power",
+        on_both(before, after, lambda r: duty(r) + 0 * r.value("fuel.metering", "injector_duty")),
+        DUTY,
+        "%",
+        lambda part: permitted.after is not None and part <= permitted.after + 1e-9,
+        digits=0,
+        mend="Larger injectors, or a higher working pressure.",
+        more=(figure("permitted duty", permitted.before, permitted.after, "%"),),
+    )
+
+
+def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
+    """Pressure rating of a line or filter against the working pressure of the pump."""
+    working = on_both(before, after, lambda r: r.value("fuel.pump", "fuel_pressure"))
+    return against(
+        f"fuel.pressure.{position}",
+        f"pressure that the {_title(after, position)} is rated for",
+        on_both(
+            before,
+            after,
+            lambda r: r.value(position, "pressure_rating") + 0 * r.value("fuel.pump", "fuel_pressure"),
+        ),
+        PRESSURE,
+        "kPa",
+        lambda rating: working.after is not None and rating >= working.after - 1e-6,
+        digits=0,
+        mend="Fit line and hose of fuel-injection grade (SAE J30 R9 or better) with matching clips.",
+        more=(figure("working pressure", working.before, working.after, "kPa"),),
+    )
+
+
+def ethanol(before: Fitted, after: Fitted, position: str) -> Finding:
+    """Ethanol that a part withstands against what the market's fuel holds."""
+    sold = on_both(before, after, lambda r: r.fact("fuel_ethanol"))
+    sides = on_both(before, after, lambda r: r.value(position, "ethanol_rating") + 0 * r.fact("fuel_ethanol"))
+    if sides.after is None:
+        return undetermined(
+            f"fuel.ethanol.{position}",
+            f"ethanol that the {_title(after, position)} withstands",
+            sides,
+            ETHANOL,
+        )
+    return against(
+        f"fuel.ethanol.{position}",
+        f"ethanol that the {_title(after, position)} withstands",
+        sides,
+        ETHANOL,
+        "%",
+        lambda part: sold.after is not None and part >= sold.after - 1e-9,
+        digits=0,
+        mend="Fit hose, seals and a tank that withstand the ethanol, or use fuel without it.",
+        more=(figure("ethanol in the market's fuel", sold.before, sold.after, "%"),),
+    )
+
+
+def _title(fitted: Fitted, position: str) -> str:
+    place = fitted.book.positions.get(position)
+    return place.title if place else position
