@@ -14,7 +14,6 @@ from sqlmodel import Field, SQLModel
 
 from api.catalogue.columns import CLAIM_NAME, NAME, SORT_KEY, at_least, key, one_of, refers, words
 from api.rulebook.model import Comparator, Origin, Supply
-from api.rulebook.units import QUANTITIES
 
 GRADES = ("hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven")
 EFFORTS = ("direct", "with companions", "machining", "cutting")
@@ -70,7 +69,6 @@ class CharacteristicKindRow(SQLModel, table=True):
     """`choices` are the permitted words, joined by `; `."""
 
     __tablename__ = "characteristic_kind"
-    __table_args__ = (one_of("quantity", "quantity", QUANTITIES),)
     name: str = key()
     title: str = words()
     quantity: str = Field(max_length=40)
@@ -165,6 +163,7 @@ class ConditionVariantRow(SQLModel, table=True):
     __tablename__ = "condition_variant"
     variant: str = refers("variant.name", primary=True, cascade=True)
     condition_id: int = refers("condition.id", primary=True, cascade=True, type_=BigInteger)
+    __table_args__ = (Index(None, "condition_id"),)
 
 
 class PositionRow(SQLModel, table=True):
