@@ -50,7 +50,12 @@ def _sqlite(address: Any) -> Engine:
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: Any) -> None:
         connection.isolation_level = None
-        for pragma in ("foreign_keys = ON", "journal_mode = WAL", "synchronous = NORMAL", "cache_size = -16000"):
+        for pragma in (
+            "foreign_keys = ON",
+            "journal_mode = WAL",
+            "synchronous = NORMAL",
+            "cache_size = -16000",
+        ):
             connection.execute(f"PRAGMA {pragma}").close()
 
     @event.listens_for(engine, "begin")

@@ -49,7 +49,9 @@ class Books:
         with reading(self._engine) as session:
             found = book_revision(session, variant)
             if found is None:
-                raise UnknownVariant(variant, names_near(session.connection(), table("variant").c.name, variant))
+                raise UnknownVariant(
+                    variant, names_near(session.connection(), table("variant").c.name, variant)
+                )
             return found
 
     def _kept_book(self, variant: str, revision: int) -> RuleBook:

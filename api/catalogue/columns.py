@@ -42,9 +42,7 @@ def refers(
     link = ForeignKey(to, deferrable=True, ondelete="CASCADE" if cascade else None)
     return Field(
         default=None if optional else ...,
-        sa_column=Column(
-            type_, link, primary_key=primary, nullable=optional, index=index and not primary
-        ),
+        sa_column=Column(type_, link, primary_key=primary, nullable=optional, index=index and not primary),
     )
 
 

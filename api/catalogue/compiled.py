@@ -15,9 +15,7 @@ GRADES = {grade.name.replace("_", " "): grade for grade in m.Grade}
 
 def evidence_of(row: Any) -> m.Evidence:
     """A piece of evidence."""
-    return m.Evidence(
-        row.name, GRADES[row.grade], row.reference, row.on, row.who, row.fitted, row.not_fitted
-    )
+    return m.Evidence(row.name, GRADES[row.grade], row.reference, row.on, row.who, row.fitted, row.not_fitted)
 
 
 def measure_of(row: Any) -> Measure:

@@ -117,5 +117,7 @@ def unknown_words(row: Mapping[str, Any], variants: Sequence[VariantFacts]) -> l
     prefixes = {prefix for variant in variants for prefix in variant.prefixes}
     for column in ("chassis_from", "chassis_to"):
         if row[column] and (prefix := chassis_parts(row[column])[0]) not in prefixes:
-            found.append((column, f"no variant of the range has chassis numbers '{prefix}-…'{near(prefix, prefixes)}"))
+            found.append(
+                (column, f"no variant of the range has chassis numbers '{prefix}-…'{near(prefix, prefixes)}")
+            )
     return found

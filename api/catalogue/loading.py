@@ -65,7 +65,9 @@ class Report:
 class Load:
     """One load inside one transaction. `touched` gathers the ranges of replaced claims."""
 
-    def __init__(self, connection: Connection, report: Report, progress: Callable[[int], None] | None) -> None:
+    def __init__(
+        self, connection: Connection, report: Report, progress: Callable[[int], None] | None
+    ) -> None:
         self.connection = connection
         self.report = report
         self.progress = progress
@@ -168,7 +170,10 @@ class Load:
             of_kind, place = known[name]
             where = f"{place.file}:{place.line}"
             named = "" if of_kind == kind else f" for a {of_kind}"
-            yield _name_field(placed.record), f"'{name}' stands already at {where}{named}; give one of the two another name"
+            yield (
+                _name_field(placed.record),
+                f"'{name}' stands already at {where}{named}; give one of the two another name",
+            )
         elif isinstance(placed.record, r.CompanionRecord):
             for needed in ("component", "reason"):
                 if not getattr(placed.record, needed):
@@ -238,12 +243,21 @@ def _choices(text: str) -> tuple[str, ...]:
 
 
 def _name_field(record: r.Record) -> str:
-    return "number" if isinstance(record, r.ComponentRecord) else "name" if "name" in type(record).model_fields else ""
+    return (
+        "number"
+        if isinstance(record, r.ComponentRecord)
+        else "name"
+        if "name" in type(record).model_fields
+        else ""
+    )
 
 
 def _further(record: Any, first: Place) -> Iterator[tuple[str, str]]:
     for column in sorted(record.model_fields_set - _FURTHER):
-        yield column, f"the first row of this companion, {first.file}:{first.line}, says it; leave it empty here"
+        yield (
+            column,
+            f"the first row of this companion, {first.file}:{first.line}, says it; leave it empty here",
+        )
 
 
 def _numbered(rows: dict[str, list[Row]], slots: Counter[str], *, further: bool) -> dict[str, list[Row]]:

@@ -21,7 +21,9 @@ def names_near(connection: Connection, column: "Column[str]", word: str, limit: 
     return likest(word, found, limit)
 
 
-def components_near(connection: Connection, column: "Column[str]", typed: "Column[str]", number: str) -> list[str]:
+def components_near(
+    connection: Connection, column: "Column[str]", typed: "Column[str]", number: str
+) -> list[str]:
     """Up to three component numbers like one that nobody has, found by how they begin."""
     wanted = as_typed(number)
     for length in range(min(len(wanted), 8), 1, -1):

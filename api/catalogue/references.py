@@ -39,7 +39,17 @@ TARGETS = {
     "substitute": "claim",
 }
 
-_STATING = ("characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget", "supersession")
+_STATING = (
+    "characteristic",
+    "fitment",
+    "substitute",
+    "flaw",
+    "companion",
+    "conflict",
+    "joint",
+    "budget",
+    "supersession",
+)
 
 REFERENCES: tuple[Reference, ...] = (
     Reference("variant", "variant", "range", "range", owner="name"),
@@ -128,8 +138,11 @@ def _spans_without_variant(connection: Connection) -> Iterator[Mistake]:
             continue
         near = hint(_near(connection, "variant", row.variant))
         yield Mistake(
-            place_of(connection, "chassis_span", name), "chassis_span", "variant",
-            f"there is no variant '{row.variant}'{near}", name,
+            place_of(connection, "chassis_span", name),
+            "chassis_span",
+            "variant",
+            f"there is no variant '{row.variant}'{near}",
+            name,
         )
 
 

@@ -40,7 +40,9 @@ def chain_of(components: Select[Any]) -> Any:
     chain = components.cte("chain", recursive=True)
     start = chain.columns[0]
     return chain.union(
-        select(component.c.twin).join(chain, component.c.number == start).where(component.c.twin.is_not(None)),
+        select(component.c.twin)
+        .join(chain, component.c.number == start)
+        .where(component.c.twin.is_not(None)),
         select(supersession.c.new).join(chain, supersession.c.old == start),
         select(supersession.c.old).join(chain, supersession.c.new == start),
     )

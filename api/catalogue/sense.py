@@ -66,7 +66,10 @@ def _condition(record: r.Conditional) -> Iterator[Finding]:
         elif last[1] < first[1]:
             yield "chassis_to", f"the last chassis number is before the first, {record.chassis_from}"
     if both := set(record.options) & set(record.without):
-        yield "without", f"the option '{min(both)}' is asked for and forbidden at once; the record would never hold"
+        yield (
+            "without",
+            f"the option '{min(both)}' is asked for and forbidden at once; the record would never hold",
+        )
 
 
 def _span(record: r.ChassisSpanRecord) -> Iterator[Finding]:
@@ -90,6 +93,8 @@ def _position(record: r.PositionRecord) -> Iterator[Finding]:
 def _kind(record: r.CharacteristicKindRecord) -> Iterator[Finding]:
     if record.quantity not in r.QUANTITIES:
         yield "quantity", f"there is no quantity '{record.quantity}'; use one of: {', '.join(r.QUANTITIES)}"
+    elif any(";" in choice for choice in record.choices):
+        yield "choices", "a permitted word holds no `;`, which stands between the words"
     elif record.quantity == "choice" and not record.choices:
         yield "choices", "a choice needs its permitted words, with `;` between them"
     elif record.quantity != "choice" and record.choices:
@@ -134,6 +139,8 @@ def _side(prefix: str, component: str, position: str, having: list[str]) -> Iter
 
 def _having(field: str, cells: list[str]) -> Iterator[Finding]:
     for cell in cells:
+        if ";" in cell:
+            yield field, "a wanted value holds no `;`, which stands between the values"
         try:
             read_wanted(cell)
         except NotWanted as error:

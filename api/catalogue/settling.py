@@ -60,7 +60,9 @@ def _give_ranges(connection: Connection) -> Iterator[Mistake]:
         range_name = _range_of(connection, row, ranges)
         if range_name is None:
             message = "there is more than one range; name the range that this holds for"
-            yield from _on_records(connection, row["id"], "range", message if ranges else "there is no range yet")
+            yield from _on_records(
+                connection, row["id"], "range", message if ranges else "there is no range yet"
+            )
             continue
         given = dict(row) | {"range": range_name}
         given["id"] = content_id(given)
@@ -129,7 +131,12 @@ def _spell(connection: Connection, row: Mapping[str, Any], variants: list[Varian
     if holding:
         connection.execute(insert(table("condition_variant")), holding)
     elif not wrong:
-        wrong = [("", f"no variant of the range {row['range']} meets all its conditions at once; give up one of them")]
+        wrong = [
+            (
+                "",
+                f"no variant of the range {row['range']} meets all its conditions at once; give up one of them",
+            )
+        ]
     for field, message in wrong:
         yield from _on_records(connection, row["id"], field, message)
 
@@ -151,7 +158,9 @@ def _on_records(connection: Connection, condition_id: int, field: str, message: 
             shown += 1
             yield Mistake(Place(row.file, row.line), row.kind, field, message, row.name)
     if not shown and _used(connection, condition_id):
-        yield Mistake(Place("the catalogue", 0), "", field, f"a record that was there before no longer holds: {message}")
+        yield Mistake(
+            Place("the catalogue", 0), "", field, f"a record that was there before no longer holds: {message}"
+        )
 
 
 def _used(connection: Connection, condition_id: int) -> bool:

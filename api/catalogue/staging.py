@@ -93,7 +93,9 @@ def stage(connection: Connection, kind: str, places: dict[str, Place], *, broken
         connection.execute(statement, rows)
 
 
-def staged(connection: Connection, kinds: Sequence[str], names: Iterable[str]) -> dict[str, tuple[str, Place]]:
+def staged(
+    connection: Connection, kinds: Sequence[str], names: Iterable[str]
+) -> dict[str, tuple[str, Place]]:
     """Kind and place of those names that the load has brought already, valid or not."""
     query = select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(listed(connection, names)))
     return {row.name: (row.kind, Place(row.file, row.line)) for row in connection.execute(query)}

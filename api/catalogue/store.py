@@ -199,8 +199,12 @@ class _Compiler:
     def _variant(self) -> m.Variant:
         variant, span, fact = table("variant"), table("chassis_span"), table("characteristic")
         row = self.connection.execute(select(variant).where(variant.c.name == self.variant)).one()
-        spans = select(span).where(span.c.variant == self.variant).order_by(span.c.prefix, span.c.first_serial)
-        facts = self.connection.execute(select(fact).where(fact.c.variant == self.variant).order_by(fact.c.kind))
+        spans = (
+            select(span).where(span.c.variant == self.variant).order_by(span.c.prefix, span.c.first_serial)
+        )
+        facts = self.connection.execute(
+            select(fact).where(fact.c.variant == self.variant).order_by(fact.c.kind)
+        )
         return c.variant_of(row, self.connection.execute(spans), {f.kind: c.measure_of(f) for f in facts})
 
     def _sections(self) -> dict[str, m.Section]:
@@ -213,9 +217,7 @@ class _Compiler:
         rows = self.connection.execute(select(kind).order_by(kind.c.name))
         return {row.name: c.kind_of(row) for row in rows}
 
-    def components(
-        self, numbers: Iterable[str]
-    ) -> tuple[dict[str, m.Component], tuple[m.Supersession, ...]]:
+    def components(self, numbers: Iterable[str]) -> tuple[dict[str, m.Component], tuple[m.Supersession, ...]]:
         """These components and those tied to them, and the supersessions between them."""
         component, value, fitment = table("component"), table("characteristic"), table("fitment")
         chain = chain_of(listed(self.connection, sorted(numbers)))
@@ -234,7 +236,9 @@ class _Compiler:
         fitted = {row.number for row in rows if row.fits}
         made = {
             row.number: c.component_of(
-                row, values.get(row.number, {}), loose=not fitted & groups.get(row.number, frozenset({row.number}))
+                row,
+                values.get(row.number, {}),
+                loose=not fitted & groups.get(row.number, frozenset({row.number})),
             )
             for row in rows
         }
@@ -291,7 +295,9 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
         for claim in claims:
             names.update(getattr(claim, "add_ons", ()))
             names.update(a.component for a in getattr(claim, "alternatives", ()))
-            names.update(s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s)
+            names.update(
+                s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s
+            )
             names.update(getattr(claim, field, "") for field in ("component", "original"))
     return names - {""}
 

@@ -5,8 +5,8 @@ from typing import Any
 
 from sqlalchemy import Connection, or_, select, update
 
-from api.catalogue.rows import KindRules, margin, measured
 from api.catalogue.references import place_of
+from api.catalogue.rows import KindRules, margin, measured
 from api.catalogue.sheets import Mistake
 from api.catalogue.staging import STAGED, listed, table
 from api.rulebook.units import WORDED, NotAMeasure
@@ -30,7 +30,9 @@ def _values(connection: Connection, name: str, kinds: KindRules, changed: set[st
         try:
             values = measured(row["written"], row["kind"], kinds)
         except NotAMeasure as error:
-            yield _mistake(connection, row["claim"], "value" if name == "characteristic" else "having", str(error))
+            yield _mistake(
+                connection, row["claim"], "value" if name == "characteristic" else "having", str(error)
+            )
             continue
         of_row = [held.c[k] == row[k] for k in keys]
         connection.execute(update(held).where(*of_row).values(**values))
@@ -58,13 +60,19 @@ def unlike_kinds(connection: Connection, kinds: KindRules, changed: set[str]) ->
     for row in connection.execute(_brought("budget", changed)).mappings().all():
         two = {kinds[row[side]][0] for side in ("supply", "demand") if row[side] in kinds}
         if len(two) > 1:
-            yield _mistake(connection, row["claim"], "demand", f"supply and demand are measured unlike: {_and(two)}")
+            yield _mistake(
+                connection, row["claim"], "demand", f"supply and demand are measured unlike: {_and(two)}"
+            )
         if two & set(WORDED):
-            yield _mistake(connection, row["claim"], "supply", "words cannot be added up; name a kind that is measured")
+            yield _mistake(
+                connection, row["claim"], "supply", "words cannot be added up; name a kind that is measured"
+            )
     by_size = _brought("wanted", changed).where(table("wanted").c.comparator != "equal")
     for row in connection.execute(by_size).mappings().all():
         if row["kind"] in kinds and kinds[row["kind"]][0] in WORDED:
-            yield _mistake(connection, row["claim"], "having", f"'{row['kind']}' is words; they can only be `equal`")
+            yield _mistake(
+                connection, row["claim"], "having", f"'{row['kind']}' is words; they can only be `equal`"
+            )
 
 
 def _brought(name: str, changed: set[str]) -> Any:
@@ -88,5 +96,7 @@ def _and(words: set[str]) -> str:
 
 
 def _mistake(connection: Connection, claim: str, field: str, message: str) -> Mistake:
-    kind = connection.execute(select(table("claim").c.kind).where(table("claim").c.name == claim)).scalar_one()
+    kind = connection.execute(
+        select(table("claim").c.kind).where(table("claim").c.name == claim)
+    ).scalar_one()
     return Mistake(place_of(connection, kind, claim), kind, field, message, claim)
