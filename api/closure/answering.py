@@ -1,0 +1,51 @@
+"""From a question to its answer: scope, reach, propagate, solve, verify, explain."""
+
+from api.closure.answer import Answer, Outcome
+from api.closure.choices import next_best
+from api.closure.explain import reasons_of
+from api.closure.problem import Problem, TooLarge
+from api.closure.question import Question
+from api.closure.reach import reach
+from api.closure.solution import solution_of
+from api.closure.solve import OutOfTime, Unsolvable, solve
+from api.rulebook.model import RuleBook
+from api.rulebook.scope import Scope
+
+
+def scope_of(book: RuleBook, question: Question) -> Scope:
+    """The book as the question's vehicle sees it."""
+    return Scope(book, question.vehicle, question.fitted, question.on_the_bench)
+
+
+def answer_question(book: RuleBook, question: Question) -> Answer:
+    """The whole answer to a question.
+
+    Always the same for the same question, whatever the order of the book's rows. An answer that is
+    not proved says so in its outcome.
+    """
+    scope = scope_of(book, question)
+    try:
+        problem = reach(scope, question)
+    except TooLarge:
+        return Answer(Outcome.too_large)
+    reached = len(problem.positions)
+    try:
+        found, propagation, engine = solve(problem, question.seconds)
+    except Unsolvable:
+        return Answer(Outcome.impossible, reached=reached)
+    except OutOfTime as late:
+        return _not_proved(problem, late)
+    reasons = reasons_of(problem, found)
+    others = next_best(problem, found, propagation, reasons, question.seconds) if engine == "solver" else {}
+    solution = solution_of(problem, found, propagation, others)
+    return Answer(Outcome.proved, solution, reached=reached, engine=engine)
+
+
+def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
+    from api.closure.propagate import Propagation
+
+    solution = None
+    if late.found is not None:
+        solution = solution_of(problem, late.found, Propagation(problem).run())
+    reached = len(problem.positions)
+    return Answer(Outcome.not_proved, solution, gap=late.gap, reached=reached, engine="solver")

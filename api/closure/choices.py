@@ -1,0 +1,58 @@
+"""For what was chosen: what the next best would be, and what it would cost more."""
+
+from api.closure.answer import Other, Outcome
+from api.closure.explain import Reason
+from api.closure.problem import Found, Problem
+from api.closure.propagate import Propagation
+from api.closure.solution import count_choices
+from api.closure.solve import OutOfTime, Unsolvable, solve
+from api.closure.totals import difference, totals_of
+from api.rulebook.scope import LOOSE, Fit
+
+MOST_ASKED = 8
+"""A closure asks for the next best at this many choices; `why_not` answers for any other."""
+
+
+def next_best(
+    problem: Problem, found: Found, propagation: Propagation, reasons: dict[str, Reason], seconds: float
+) -> dict[str, tuple[Other, ...]]:
+    """For each chosen change, the best set without it, as a difference to the best set."""
+    chosen = [
+        place
+        for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
+        if not place.startswith(LOOSE) and count_choices(propagation, place, reason) > 1
+    ]
+    others = {}
+    for place in chosen[:MOST_ASKED]:
+        other = _without(problem, found, place, reasons[place], seconds)
+        if other is not None:
+            others[place] = (other,)
+    return others
+
+
+def _without(problem: Problem, found: Found, place: str, reason: Reason, seconds: float) -> Other | None:
+    try:
+        second, _, _ = solve(problem, seconds, without=[Fit(place, found.values[place])])
+        outcome = Outcome.proved
+    except Unsolvable:
+        return None
+    except OutOfTime as late:
+        if late.found is None:
+            return None
+        second, outcome = late.found, Outcome.not_proved
+    component = second.values[place]
+    if component is None or problem.scope.is_today(Fit(place, component)):
+        component = _served_by(problem, second, reason) or component
+    extra = difference(totals_of(problem, found), totals_of(problem, second))
+    return Other(component or "", extra, outcome)
+
+
+def _served_by(problem: Problem, second: Found, reason: Reason) -> str | None:
+    """What meets the reason instead, elsewhere or loose."""
+    demand = reason.demand
+    if demand is None:
+        return None
+    for fit in (*demand.one_of, *(need.fit for need in demand.loose)):
+        if fit.component and problem.true_in(second.values, fit) and not problem.scope.is_today(fit):
+            return fit.component
+    return None

@@ -1,0 +1,159 @@
+"""A finished set as the facts of an answer: changes with their reasons, totals, notes."""
+
+from api.closure.answer import Change, Loose, Other, Solution
+from api.closure.explain import Reason, also_needed, reasons_of
+from api.closure.limits import price_each, shows
+from api.closure.notes import advised, already_so, claims_of, flaw_notes, not_determined, unconfirmed_claims
+from api.closure.problem import Found, Problem
+from api.closure.propagate import Propagation
+from api.closure.totals import loose_quantities, totals_of
+from api.closure.verify import FinishedSet, verify
+from api.rulebook.model import Companion, Effort, Fitment, Grade
+from api.rulebook.scope import LOOSE, Fit, Scope
+
+
+def solution_of(
+    problem: Problem,
+    found: Found,
+    propagation: Propagation,
+    others: dict[str, tuple[Other, ...]] | None = None,
+) -> Solution:
+    """Verify a set and lay it out. `others`: for chosen changes, what the next best would cost."""
+    scope = problem.scope
+    after = {p: found.values[p] for p in problem.positions}
+    quantities = loose_quantities(problem, found)
+    verify(scope, problem.question, after, quantities)
+    reasons = reasons_of(problem, found)
+    finished = FinishedSet(scope, after, quantities)
+    gone, left, brought = flaw_notes(finished)
+    return Solution(
+        changes=changes_of(problem, found, propagation, reasons, others or {}),
+        loose=_loose(problem, found, reasons, quantities),
+        totals=totals_of(problem, found),
+        today=dict(scope.today),
+        after=finished.after,
+        flaws_gone=gone,
+        flaws_left=left,
+        flaws_brought=brought,
+        already_so=tuple(already_so(finished)),
+        advised=tuple(advised(finished)),
+        not_determined=tuple(not_determined(finished)),
+        unconfirmed=tuple(unconfirmed_claims(finished)),
+        confidence=confidence(finished),
+    )
+
+
+def confidence(finished: FinishedSet) -> Grade:
+    """The grade of the weakest claim; the factory's own fitting is beyond doubt."""
+    grades = [
+        claim.grade
+        for claim, _ in claims_of(finished)
+        if not (isinstance(claim, Fitment) and claim.from_new and not claim.evidence)
+    ]
+    return min(grades, default=Grade.built_and_driven)
+
+
+def changes_of(
+    problem: Problem,
+    found: Found,
+    propagation: Propagation,
+    reasons: dict[str, Reason],
+    others: dict[str, tuple[Other, ...]],
+) -> tuple[Change, ...]:
+    """The changes, section by section and position by position."""
+    changes = [
+        _change(problem, found, propagation, place, reason, others.get(place, ()))
+        for place, reason in reasons.items()
+        if not place.startswith(LOOSE)
+    ]
+    sections = problem.scope.book.sections
+    return tuple(
+        sorted(
+            changes,
+            key=lambda c: (sections[c.section].order if c.section in sections else 0, c.section, c.position),
+        )
+    )
+
+
+def _change(
+    problem: Problem,
+    found: Found,
+    propagation: Propagation,
+    place: str,
+    reason: Reason,
+    others: tuple[Other, ...],
+) -> Change:
+    scope = problem.scope
+    fit = Fit(place, found.values[place])
+    option = scope.option(fit)
+    fitment = option.fitment
+    each = price_each(scope, fit.component)
+    choices = count_choices(propagation, place, reason)
+    return Change(
+        position=place,
+        section=scope.book.positions[place].section,
+        component=fit.component,
+        replaces=scope.today.get(place),
+        quantity=option.quantity if fit.component else 0,
+        effort=fitment.effort if fitment else Effort.direct,
+        minutes=fitment.minutes if fitment else 0,
+        price=None if each is None else each * option.quantity,
+        visible=shows(scope, fit),
+        because=reason.because,
+        depth=reason.depth,
+        also_needed_by=also_needed(problem, found, place, reason),
+        forced=choices <= 1,
+        choices=choices,
+        others=others,
+        claim=fitment.name if fitment else "",
+        grade=fitment.grade if fitment else Grade.none,
+        asked_number=asked_number(scope, fit, reason),
+    )
+
+
+def count_choices(propagation: Propagation, place: str, reason: Reason) -> int:
+    """How many ways the reason leaves open; 1: propagation alone gives the change."""
+    domain = propagation.domains[place]
+    if len(domain) == 1:
+        return 1
+    demand = reason.demand
+    if demand is None:
+        return len(domain - {propagation.problem.scope.today.get(place)})
+    ways = [fit for fit in demand.one_of if propagation.may_be(fit)]
+    ways += [need.fit for need in demand.loose if propagation.may_be(need.fit)]
+    if any(fit.position == place for fit in demand.when):
+        today = propagation.problem.scope.today.get(place)
+        ways += [Fit(place, c) for c in domain if c != today and Fit(place, c) not in demand.when]
+    return max(1, len(set(ways)))
+
+
+def asked_number(scope: Scope, fit: Fit, reason: Reason) -> str:
+    """The superseded number that the reason names, when another is fitted for it."""
+    demand = reason.demand
+    if demand is None or fit.component is None:
+        return ""
+    named = [demand.asked] if demand.asked else []
+    if isinstance(demand.claim, Companion):
+        named += [a.component for a in demand.claim.alternatives if a.component]
+    if fit.component in named:
+        return ""
+    return next((n for n in named if fit.component in scope.index.serves(n)), "")
+
+
+def _loose(
+    problem: Problem, found: Found, reasons: dict[str, Reason], quantities: dict[str, int]
+) -> tuple[Loose, ...]:
+    parts = []
+    for number, quantity in quantities.items():
+        place = LOOSE + number
+        each = price_each(problem.scope, number)
+        parts.append(
+            Loose(
+                component=number,
+                quantity=quantity,
+                price=None if each is None else each * quantity,
+                because=reasons[place].because,
+                also_needed_by=also_needed(problem, found, place, reasons[place]),
+            )
+        )
+    return tuple(parts)

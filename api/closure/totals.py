@@ -1,0 +1,172 @@
+"""What a set costs, criterion by criterion."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from api.closure.answer import Cause, Totals
+from api.closure.limits import price_each, shows
+from api.closure.problem import Found, LooseNeed, Problem
+from api.closure.question import DEFAULT_PREFERENCE, Criterion
+from api.rulebook.scope import Fit, Scope
+
+
+class Cost(NamedTuple):
+    """What one change costs; `unknown` counts parts whose price is not known."""
+
+    irreversible: int = 0
+    visible: int = 0
+    changes: int = 0
+    unknown: int = 0
+    price: int = 0
+    labour: int = 0
+    unconfirmed: int = 0
+
+
+NO_COST = Cost()
+
+
+def whole_preference(preference: Iterable[Criterion]) -> tuple[Criterion, ...]:
+    """The asked order, each criterion once, with those left out at the end in the usual order."""
+    return tuple(dict.fromkeys((*preference, *DEFAULT_PREFERENCE)))
+
+
+def changes_are_outranked(preference: Iterable[Criterion]) -> bool:
+    """Whether a further change may be worth it: for a flaw remedied or a claim made certain."""
+    order = whole_preference(preference)
+    return order.index(Criterion.changes) > min(
+        order.index(Criterion.flaws), order.index(Criterion.unconfirmed)
+    )
+
+
+def fit_cost(scope: Scope, fit: Fit) -> Cost:
+    """What having this in its position costs; nothing when it is there today."""
+    if fit.is_loose or scope.is_today(fit):
+        return NO_COST
+    visible = int(shows(scope, fit))
+    fitment = scope.option(fit).fitment
+    if fit.component is None or fitment is None:
+        return Cost(visible=visible, changes=1)
+    each = price_each(scope, fit.component)
+    return Cost(
+        irreversible=int(not fitment.effort.reversible),
+        visible=visible,
+        changes=1,
+        unknown=int(each is None),
+        price=(each or 0) * fitment.quantity,
+        labour=fitment.minutes,
+        unconfirmed=int(not fitment.confirmed),
+    )
+
+
+def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
+    """Pieces of each loose component that is ordered.
+
+    Demands add up; those of rules where one serves all count once, with the greatest of theirs; an
+    add-on that only remedies a flaw is one piece.
+    """
+    added: dict[str, int] = defaultdict(int)
+    shared: dict[str, int] = defaultdict(int)
+    for number, need in found.orders.items():
+        if problem.demands[number].one_serves_all:
+            shared[need.component] = max(shared[need.component], need.quantity)
+        else:
+            added[need.component] += need.quantity
+    ordered = sorted(c for place, c in found.values.items() if c and Fit(place, c).is_loose)
+    return {number: added[number] + shared[number] or 1 for number in ordered}
+
+
+def totals_of(problem: Problem, found: Found) -> Totals:
+    """The totals of a finished set."""
+    scope = problem.scope
+    costs = [fit_cost(scope, Fit(p, c)) for p, c in found.values.items()]
+    summed = Cost(*(sum(column) for column in zip(*costs, strict=True))) if costs else NO_COST
+    unknown = {
+        c
+        for p, c in found.values.items()
+        if c and not scope.is_today(Fit(p, c)) and price_each(scope, c) is None
+    }
+    price = summed.price
+    for number, quantity in loose_quantities(problem, found).items():
+        price += (price_each(scope, number) or 0) * quantity
+    flaws, undetermined = _regretted(problem, found)
+    return Totals(
+        summed.irreversible,
+        summed.visible,
+        summed.changes,
+        flaws,
+        price,
+        summed.labour,
+        summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),
+        tuple(sorted(unknown)),
+    )
+
+
+def _regretted(problem: Problem, found: Found) -> tuple[int, int]:
+    """Weight of the flaws brought, and number of rules that cannot be determined."""
+    flaws, undetermined = 0, set()
+    for regret in problem.regrets:
+        if not all(problem.true_in(found.values, fit) for fit in regret.when):
+            continue
+        if regret.cause is not Cause.flaw:
+            undetermined.add((regret.cause, regret.name))
+        elif not any(problem.true_in(found.values, fit) for fit in regret.unless):
+            flaws += regret.weight
+    return flaws, len(undetermined)
+
+
+def _unconfirmed_rules(problem: Problem, found: Found) -> int:
+    return sum(
+        1
+        for demand in problem.demands
+        if demand.unconfirmed and all(problem.true_in(found.values, fit) for fit in demand.when)
+    )
+
+
+def unknown_count(problem: Problem, found: Found) -> int:
+    """Parts of unknown price: each change counts, and each loose component once."""
+    scope = problem.scope
+    return sum(
+        1
+        for p, c in found.values.items()
+        if c and not scope.is_today(Fit(p, c)) and price_each(scope, c) is None
+    )
+
+
+def score(problem: Problem, found: Found) -> tuple[int, ...]:
+    """The set's place in the order of preference, smaller is better.
+
+    Price is two figures: parts of unknown price, then the sum of the known ones.
+    """
+    totals = totals_of(problem, found)
+    figures: list[int] = []
+    for criterion in whole_preference(problem.question.preference):
+        if criterion is Criterion.price:
+            figures.append(unknown_count(problem, found))
+        figures.append(figure(totals, criterion))
+    return tuple(figures)
+
+
+def tie_key(problem: Problem, found: Found) -> tuple:
+    """Decides between sets that cost the same: fewer loose pieces, then smaller numbers first."""
+    pieces = sum(loose_quantities(problem, found).values())
+    values = tuple(found.values[place] or "" for place in problem.domains)
+    orders = tuple(need.component for _, need in sorted(found.orders.items()))
+    return (pieces, values, orders)
+
+
+def figure(totals: Totals, criterion: Criterion) -> int:
+    """One criterion's figure."""
+    return getattr(totals, criterion.name)
+
+
+def difference(one: Totals, other: Totals) -> dict[Criterion, int]:
+    """What `other` has more than `one`, by criterion; only what differs."""
+    found = {c: figure(other, c) - figure(one, c) for c in Criterion}
+    return {c: value for c, value in found.items() if value}
+
+
+def cost_of_need(scope: Scope, need: LooseNeed) -> tuple[int, int]:
+    """Unknown prices and price of one demand's loose pieces."""
+    each = price_each(scope, need.component)
+    return (int(each is None), (each or 0) * need.quantity)

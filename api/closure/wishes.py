@@ -1,0 +1,66 @@
+"""What each wish demands."""
+
+from collections.abc import Iterator
+
+from api.closure import phrases
+from api.closure.answer import Cause
+from api.closure.problem import Demand, LooseNeed
+from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
+from api.closure.supply import add_on_fits
+from api.rulebook.model import Flaw
+from api.rulebook.scope import Fit, Scope, loose_fit
+
+
+def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
+    """The demands of one wish; a flaw that the vehicle does not have demands nothing."""
+    match wish:
+        case FitComponent():
+            return [fit_demand(scope, wish)]
+        case ClearPosition():
+            empty = (Fit(wish.position, None),) if None in scope.options(wish.position) else ()
+            return [Demand(Cause.wish, wish.name, phrases.of_wish(wish, scope), (), empty)]
+        case RemedyFlaw():
+            flaw = scope.index.flaws.get(wish.flaw)
+            sentence = phrases.of_wish(wish, scope)
+            found = flaws_today(scope, [flaw] if flaw else [])
+            return [d for f, fit in found for d in _remedy(scope, Cause.wish, wish.name, sentence, f, fit)]
+        case RemedyFlaws():
+            found = flaws_today(scope, _at_least(scope, wish))
+            return [
+                d
+                for flaw, fit in found
+                if not wish.section or scope.book.positions[fit.position].section == wish.section
+                for d in _remedy(scope, Cause.flaw, flaw.name, phrases.of_flaw(flaw, wish), flaw, fit)
+            ]
+
+
+def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
+    """The demand of "fit this": at its position or any that it fits, or ordered loose."""
+    fits = scope.serving(wish.component, wish.position)
+    loose: tuple[LooseNeed, ...] = ()
+    if not wish.position and not fits and wish.component in scope.index.loose:
+        loose = tuple(LooseNeed(n, wish.quantity) for n in scope.loose_servers(wish.component))
+    sentence = phrases.of_wish(wish, scope)
+    return Demand(Cause.wish, wish.name, sentence, (), fits, loose, asked=wish.component)
+
+
+def flaws_today(scope: Scope, flaws: list[Flaw]) -> Iterator[tuple[Flaw, Fit]]:
+    """Each flaw with each place where the vehicle has it today."""
+    for flaw in flaws:
+        if scope.holds(flaw):
+            for fit in scope.places(flaw.component):
+                if scope.is_today(fit):
+                    yield flaw, fit
+
+
+def _at_least(scope: Scope, wish: RemedyFlaws) -> list[Flaw]:
+    return [flaw for flaw in scope.index.flaws.values() if flaw.severity >= wish.at_least]
+
+
+def _remedy(scope: Scope, cause: Cause, name: str, sentence: str, flaw: Flaw, fit: Fit) -> Iterator[Demand]:
+    """The flawed component goes, and none with the same flaw comes, or an add-on is fitted."""
+    add_ons, loose = add_on_fits(scope, flaw.add_ons)
+    one_of = (*add_ons, *(loose_fit(number) for number in loose))
+    for carrier in scope.places(flaw.component):
+        if carrier.position == fit.position:
+            yield Demand(cause, name, sentence, (carrier,), one_of, grade=flaw.grade, claim=flaw)

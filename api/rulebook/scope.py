@@ -1,0 +1,246 @@
+"""A rule book seen by one vehicle: what sits where today, and what may sit there.
+
+Nothing is filtered in advance: each position is looked at when a question touches it, so that the
+cost of an answer follows what it touches.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from api.rulebook.compare import has_all
+from api.rulebook.index import BookIndex, index_of
+from api.rulebook.model import (
+    Alternative,
+    Budget,
+    Claim,
+    Component,
+    Fitment,
+    Flaw,
+    RuleBook,
+    Side,
+    Vehicle,
+)
+from api.rulebook.units import Measure
+
+LOOSE = "~"
+"""First character of the place of a loose part; no position's name can start with it."""
+
+
+class Fit(NamedTuple):
+    """A component in a place; None: nothing sits there."""
+
+    position: str
+    component: str | None
+
+    @property
+    def is_loose(self) -> bool:
+        return self.position.startswith(LOOSE)
+
+
+def loose_fit(number: str) -> Fit:
+    """The loose component as something that can be "fitted": it is ordered."""
+    return Fit(LOOSE + number, number)
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """What may sit in a position.
+
+    `names`: every number whose rules bind for it there, its own first; a successor without a
+    fitment of its own stands in its predecessor's stead. `fitment` is None for nothing, and for a
+    component that sits there today without any record.
+    """
+
+    component: str | None
+    fitment: Fitment | None = None
+    names: tuple[str, ...] = ()
+
+    @property
+    def quantity(self) -> int:
+        return self.fitment.quantity if self.fitment else 1
+
+
+_EMPTY = Option(None)
+
+
+class Scope:
+    """The book, the vehicle, what it has fitted today, and what lies on the asker's bench."""
+
+    def __init__(
+        self,
+        book: RuleBook,
+        vehicle: Vehicle,
+        fitted: Mapping[str, str | None] | None = None,
+        on_the_bench: frozenset[str] = frozenset(),
+    ) -> None:
+        self.book = book
+        self.vehicle = vehicle
+        self.index: BookIndex = index_of(book)
+        self.on_the_bench = on_the_bench
+        self._fitted = {p: c for p, c in (fitted or {}).items() if p in book.positions}
+        self.today: dict[str, str | None] = dict(self.index.today)
+        for position in self.index.conditional:
+            self.today[position] = self._from_new(position)
+        self.today.update(self._fitted)
+        self._options: dict[str, dict[str | None, Option]] = {}
+
+    def _from_new(self, position: str) -> str | None:
+        fitments = self.index.fitments_at[position]
+        return next((f.component for f in fitments if f.from_new and self.holds(f)), None)
+
+    def holds(self, claim: Claim) -> bool:
+        """Whether the record speaks of this vehicle."""
+        return claim.when.holds(self.vehicle)
+
+    def component(self, number: str | None) -> Component | None:
+        """The component's record; None for nothing and for a number that the book does not hold."""
+        return self.book.components.get(number) if number else None
+
+    def measure(self, number: str | None, kind: str) -> Measure | None:
+        """A recorded characteristic; None when it is not recorded."""
+        component = self.component(number)
+        return component.characteristics.get(kind) if component else None
+
+    def obtainable(self, number: str) -> bool:
+        """It can be bought today, or the asker has it."""
+        return number in self.on_the_bench or self.index.is_current(number)
+
+    def today_fit(self, position: str) -> Fit:
+        """What sits there today."""
+        return Fit(position, self.today.get(position))
+
+    def is_today(self, fit: Fit) -> bool:
+        return self.today.get(fit.position) == fit.component
+
+    # What may sit where ---------------------------------------------------------------------
+
+    def options(self, position: str) -> dict[str | None, Option]:
+        """Everything that may sit in the position on this vehicle, by component number.
+
+        Today's is always among them; nothing (None) where the position need not be filled.
+        """
+        found = self._options.get(position)
+        if found is None:
+            found = self._options[position] = self._find_options(position)
+        return found
+
+    def _find_options(self, position: str) -> dict[str | None, Option]:
+        if position.startswith(LOOSE):
+            number = position[len(LOOSE) :]
+            return {None: _EMPTY, number: Option(number, None, self.index.stands_for(number))}
+        today = self.today.get(position)
+        place = self.book.positions.get(position)
+        own: dict[str, Fitment] = {}
+        for fitment in self.index.fitments_at.get(position, ()):
+            if fitment.component not in own and self.holds(fitment):
+                own[fitment.component] = fitment
+        wanted = set(own)
+        for number in own:
+            wanted.update(self.index.serves(number))
+        options = {n: self._option(n, own) for n in sorted(wanted) if n == today or self.obtainable(n)}
+        if today is not None and today not in options:
+            options[today] = self._option(today, own)
+        if today is None or place is None or not place.essential:
+            options[None] = _EMPTY
+        return options
+
+    def _option(self, number: str, own: Mapping[str, Fitment]) -> Option:
+        if number in own:
+            return Option(number, own[number], (number,))
+        older = [n for n in self.index.stands_for(number) if n in own]
+        if not older:
+            return Option(number, None, (number,))
+        fitment = min((own[n] for n in older), key=lambda f: (f.effort, f.minutes, f.name))
+        between = {
+            n
+            for n in self.index.stands_for(number)
+            if n != number and n not in own and any(n in self.index.serves(o) for o in older)
+        }
+        return Option(number, fitment, (number, *sorted({*older, *between})))
+
+    def option(self, fit: Fit) -> Option:
+        """The option behind a fit. Raises KeyError when that cannot sit there."""
+        return self.options(fit.position)[fit.component]
+
+    def names(self, fit: Fit) -> tuple[str, ...]:
+        """Every number whose rules bind for what sits there; empty for nothing."""
+        option = self.options(fit.position).get(fit.component)
+        if option is None:
+            return (fit.component,) if fit.component else ()
+        return option.names
+
+    def positions_of(self, number: str) -> list[str]:
+        """Positions where the number may sit, in name order."""
+        found = {p for p, c in self._fitted.items() if c == number}
+        for older in self.index.stands_for(number):
+            found.update(f.position for f in self.index.fitments_of.get(older, ()))
+        return sorted(p for p in found if number in self.options(p))
+
+    def serving(self, number: str, position: str = "") -> tuple[Fit, ...]:
+        """Every fit that satisfies a record naming `number` (at `position`, or anywhere)."""
+        fits = []
+        for server in self.index.serves(number):
+            places = self.positions_of(server) if not position else [position]
+            fits.extend(Fit(p, server) for p in places if server in self.options(p))
+        return tuple(sorted(fits))
+
+    def places(self, number: str, position: str = "") -> tuple[Fit, ...]:
+        """Every fit for which the rules that name `number` bind."""
+        return tuple(fit for fit in self.serving(number, position) if number in self.names(fit))
+
+    def loose_servers(self, number: str) -> tuple[str, ...]:
+        """The obtainable numbers of a loose component."""
+        return tuple(n for n in self.index.serves(number) if self.obtainable(n))
+
+    # What satisfies what --------------------------------------------------------------------
+
+    def meeting(self, alternative: Alternative) -> tuple[Fit, ...]:
+        """The fits that satisfy an alternative; none for a loose one."""
+        if alternative.loose:
+            return ()
+        position = alternative.position
+        if alternative.empty:
+            return (Fit(position, None),) if None in self.options(position) else ()
+        if alternative.having:
+            return tuple(fit for fit in self._filled(position) if self.has(fit, alternative.having))
+        return self.serving(alternative.component, position)
+
+    def _filled(self, position: str) -> list[Fit]:
+        return [Fit(position, n) for n in self.options(position) if n is not None]
+
+    def has(self, fit: Fit, having: Iterable) -> bool | None:
+        """Whether the component has the wanted values; None when one is not recorded."""
+        component = self.component(fit.component)
+        return has_all(component.characteristics, having) if component else None
+
+    def on_side(self, side: Side) -> dict[Fit, bool]:
+        """The fits on one side of a conflict: True surely, False when a value is not recorded."""
+        if side.component:
+            fits = dict.fromkeys(self.places(side.component, side.position), True)
+            if not side.position:
+                fits.update((loose_fit(n), True) for n in self.index.serves(side.component))
+            return fits
+        found = {fit: self.has(fit, side.having) for fit in self._filled(side.position)}
+        return {fit: verdict is True for fit, verdict in found.items() if verdict is not False}
+
+    def flaws(self, fit: Fit) -> list[Flaw]:
+        """The known flaws that this component has there on this vehicle, in name order."""
+        flaws = [f for n in self.names(fit) for f in self.index.flaws_of.get(n, ()) if self.holds(f)]
+        return sorted(flaws, key=lambda flaw: flaw.name) if len(flaws) > 1 else flaws
+
+    def contribution(self, budget: Budget, fit: Fit) -> float | None:
+        """Usable supply less demand of what sits there, in SI; None when neither kind is recorded.
+
+        A span counts with its worse end: least supply, greatest demand.
+        """
+        if fit.component is None:
+            return 0.0
+        supply = self.measure(fit.component, budget.supply_kind)
+        demand = self.measure(fit.component, budget.demand_kind)
+        if supply is None and demand is None:
+            return None
+        gives = (supply.low or 0.0) * budget.usable if supply else 0.0
+        takes = (demand.high or 0.0) if demand else 0.0
+        option = self.options(fit.position).get(fit.component)
+        return (gives - takes) * (option.quantity if option else 1)
