@@ -1,6 +1,8 @@
 """Writing the catalogue in the format that `load` reads, in an order that nothing but content decides."""
 
 from collections.abc import Callable, Iterator
+from io import StringIO
+from itertools import islice
 from pathlib import Path
 from typing import Any, TextIO
 
@@ -11,6 +13,9 @@ from api.catalogue import records as r
 from api.catalogue.sheets import write_table
 from api.catalogue.written import records_of
 from api.database import reading
+
+PIECE = 500
+"""Records in one piece of a streamed export."""
 
 
 def export(engine: Engine, target: TextIO | Path | str, progress: Callable[[int], None] | None = None) -> int:
@@ -28,6 +33,22 @@ def export(engine: Engine, target: TextIO | Path | str, progress: Callable[[int]
             with path.open("w", encoding="utf-8", newline="") as stream:
                 return _to_stream(connection, stream, progress)
         return _to_stream(connection, target, progress)
+
+
+def export_text(engine: Engine) -> Iterator[str]:
+    """The whole catalogue as one sheet, piece by piece; memory does not grow with it."""
+    with reading(engine) as session:
+        connection = session.connection()
+        for kind in r.KINDS:
+            records = records_of(connection, kind)
+            first = True
+            while some := list(islice(records, PIECE)):
+                piece = StringIO()
+                write_table(piece, kind, some, begin=first, end=False)
+                first = False
+                yield piece.getvalue()
+            if not first:
+                yield "\n"
 
 
 def _to_stream(connection: Connection, stream: TextIO, progress: Callable[[int], None] | None) -> int:

@@ -165,20 +165,23 @@ def cell(value: Any) -> str:
     return str(value)
 
 
-def write_table(stream: TextIO, kind: type[Record], records: Iterable[Record]) -> int:
-    """Write one table with every column; returns how many records were written (none: no table)."""
+def write_table(
+    stream: TextIO, kind: type[Record], records: Iterable[Record], *, begin: bool = True, end: bool = True
+) -> int:
+    """Write one table with every column; returns how many records were written (none: no table).
+
+    A table that is written in pieces begins with the first and ends with the last.
+    """
     writer = csv.writer(stream, lineterminator="\n")
-    columns = list(kind.model_fields)
+    fields = kind.model_fields
     count = 0
     for record in records:
-        if not count:
+        if not count and begin:
             writer.writerow([f"[{kind.kind_of_record}]"])
-            writer.writerow(columns)
-        fields = kind.model_fields
-        writer.writerow(
-            ["" if (value := getattr(record, c)) == fields[c].default else cell(value) for c in columns]
-        )
+            writer.writerow(fields)
+        values = ((getattr(record, name), field.default) for name, field in fields.items())
+        writer.writerow(["" if value == default else cell(value) for value, default in values])
         count += 1
-    if count:
+    if count and end:
         stream.write("\n")
     return count

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from sqlalchemy import (
+    BigInteger,
     Boolean,
     Column,
     Connection,
@@ -65,6 +66,12 @@ def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
     else:
         elements = func.json_each(text).table_valued("value")
     return select(elements.c.value)
+
+
+def listed_numbers(connection: Connection, numbers: Iterable[int]) -> Select[Any]:
+    """A list of whole numbers as a select, whatever its length."""
+    texts = listed(connection, [str(number) for number in numbers]).subquery()
+    return select(cast(texts.c[0], BigInteger))
 
 
 def begin_staging(connection: Connection) -> None:

@@ -6,12 +6,12 @@ from decimal import Decimal
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import BigInteger, Connection, cast, select, tuple_
+from sqlalchemy import Connection, select, tuple_
 
 from api.catalogue import records as r
 from api.catalogue.conditions import COLUMNS, LISTS, split
 from api.catalogue.names import fitment_name, substitute_name, supersession_name
-from api.catalogue.staging import listed, table
+from api.catalogue.staging import listed, listed_numbers, table
 
 BATCH = 2000
 
@@ -59,7 +59,7 @@ _ORDER = {"chassis_span": ("variant", "prefix", "first_serial")}
 def _conditions(connection: Connection, ids: set[int]) -> dict[int, _Values]:
     condition = table("condition")
     rows = connection.execute(
-        select(condition).where(condition.c.id.in_(_numbers(connection, ids)))
+        select(condition).where(condition.c.id.in_(listed_numbers(connection, ids)))
     ).mappings()
     return {
         row["id"]: {
@@ -68,11 +68,6 @@ def _conditions(connection: Connection, ids: set[int]) -> dict[int, _Values]:
         }
         for row in rows
     }
-
-
-def _numbers(connection: Connection, ids: set[int]) -> Any:
-    names = listed(connection, sorted(ids)).subquery()
-    return select(cast(names.c[0], BigInteger))
 
 
 def _empty(column: str) -> Any:

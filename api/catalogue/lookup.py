@@ -1,0 +1,138 @@
+"""From what people have in hand to what the catalogue calls it: chassis numbers and part numbers."""
+
+import re
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, select
+from sqlmodel import Session
+
+from api.catalogue.names import as_typed
+from api.catalogue.nearest import components_near, likest
+from api.catalogue.staging import listed, table
+from api.problems import UnknownChassis, UnknownComponent
+from api.rulebook.model import Vehicle
+
+_NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
+_HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
+_CANDIDATES = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A chassis number that the catalogue knows. `estimated`: the day built is an estimate."""
+
+    vehicle: Vehicle
+    chassis: str
+    estimated: bool
+
+
+def find_vehicle(
+    session: Session, chassis: str, *, options: frozenset[str] = frozenset(), built: date | None = None
+) -> Found:
+    """The vehicle with a chassis number, however it is typed: "24fl 9401" is 24FL-009401.
+
+    The day built is the asker's `built`, else the serial's linear place in its span. Raises
+    UnknownChassis with chassis numbers like it.
+    """
+    connection = session.connection()
+    for prefix, serial in _readings(chassis):
+        if row := _span_of(connection, prefix, serial):
+            vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
+            return Found(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
+    raise UnknownChassis(chassis, chassis_near(session, chassis))
+
+
+def day_built(span: Any, serial: int) -> date:
+    """The day on which a serial was built if its span was built evenly."""
+    days = (span.built_to - span.built_from).days
+    steps = span.last_serial - span.first_serial
+    passed = days * (serial - span.first_serial) // steps if steps else 0
+    result: date = span.built_from + timedelta(days=passed)
+    return result
+
+
+def chassis_near(session: Session, chassis: str) -> list[str]:
+    """Chassis numbers like one that no span holds: an end of a span with its prefix, or like prefixes."""
+    span = table("chassis_span")
+    connection = session.connection()
+    for prefix, serial in _readings(chassis):
+        rows = connection.execute(select(span).where(span.c.prefix == prefix)).all()
+        ends = [(abs(end - serial), f"{prefix}-{end:0{row.digits}d}") for row in rows for end in row[2:4]]
+        if ends:
+            return [text for _, text in sorted(ends)[:2]]
+    typed = _NOT_IN_A_CHASSIS.sub("", chassis).upper()
+    rows = connection.execute(
+        select(span.c.prefix, span.c.first_serial, span.c.digits).order_by(span.c.prefix).limit(_CANDIDATES)
+    ).all()
+    examples = {row.prefix: f"{row.prefix}-{row.first_serial:0{row.digits}d}" for row in reversed(rows)}
+    letters = typed.rstrip("0123456789") or typed[:4]
+    return [examples[prefix] for prefix in likest(letters, sorted(examples))]
+
+
+def find_components(session: Session, number: str) -> list[str]:
+    """The numbers that a number as typed may mean: case, spaces, dashes and dots do not count.
+
+    The number itself first when it is one; more than one when numbers differ in those only. Raises
+    UnknownComponent with numbers like it.
+    """
+    component = table("component")
+    connection = session.connection()
+    query = (
+        select(component.c.number).where(component.c.typed == as_typed(number)).order_by(component.c.number)
+    )
+    found = list(connection.execute(query).scalars())
+    if not found:
+        raise UnknownComponent(
+            number, components_near(connection, component.c.number, component.c.typed, number)
+        )
+    return sorted(found, key=lambda one: (one != number, one))
+
+
+def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:
+    """The component that each number as typed means; those that nobody has are missing.
+
+    One query however many there are. Where several components differ in dashes only, the one typed
+    exactly, else the first by number.
+    """
+    component = table("component")
+    connection = session.connection()
+    typed = {number: as_typed(number) for number in numbers}
+    query = select(component.c.typed, component.c.number).where(
+        component.c.typed.in_(listed(connection, set(typed.values())))
+    )
+    known: dict[str, list[str]] = {}
+    for row in connection.execute(query.order_by(component.c.number)):
+        known.setdefault(row.typed, []).append(row.number)
+    return {
+        number: number if number in known[key] else known[key][0]
+        for number, key in typed.items()
+        if key in known
+    }
+
+
+def _readings(chassis: str) -> list[tuple[str, int]]:
+    """(prefix, serial) as the text may be read; a dash settles it, else the last letter does."""
+    text = chassis.strip().upper()
+    prefix, dash, serial = text.rpartition("-")
+    readings = []
+    prefix, serial = _NOT_IN_A_CHASSIS.sub("", prefix), serial.strip()
+    if dash and prefix and re.fullmatch(r"[0-9]{1,9}", serial):
+        readings.append((prefix, int(serial)))
+    if match := _HALVES.match(_NOT_IN_A_CHASSIS.sub("", text)):
+        readings.append((match.group(1), int(match.group(2))))
+    return list(dict.fromkeys(readings))
+
+
+def _span_of(connection: Connection, prefix: str, serial: int) -> Any:
+    """The span that holds a serial; None if none does. Spans of a prefix do not overlap."""
+    span = table("chassis_span")
+    query = (
+        select(span)
+        .where(span.c.prefix == prefix, span.c.first_serial <= serial)
+        .order_by(span.c.first_serial.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).first()
+    return row if row and serial <= row.last_serial else None

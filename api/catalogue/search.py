@@ -1,0 +1,205 @@
+"""Finding components. One page a query, by keyset: page 1,000 costs what page 1 does."""
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import date
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, and_, exists, select, tuple_
+from sqlmodel import Session
+
+from api.catalogue.conditions import when_of
+from api.catalogue.cursors import read_cursor, write_cursor
+from api.catalogue.lookup import find_vehicle
+from api.catalogue.names import as_typed, words_of
+from api.catalogue.nearest import names_near
+from api.catalogue.staging import listed_numbers, table
+from api.problems import InvalidRequest, UnknownCharacteristic, UnknownSection, UnknownVariant
+from api.rulebook.model import Comparator, Supply, Vehicle
+from api.rulebook.units import NotAMeasure, read_measure
+
+MOST_ON_A_PAGE = 500
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One characteristic that is asked for: "bore at least 22 mm", in any unit of its kind."""
+
+    kind: str
+    comparator: Comparator
+    value: str
+
+
+@dataclass(frozen=True, slots=True)
+class Search:
+    """What a component must meet; whatever is empty is not asked. All that is given must hold.
+
+    `number` is the start of a number as people type it; `words` are starts of words of the number
+    or name; `chassis` narrows `variant` to what fits that very vehicle.
+    """
+
+    number: str = ""
+    words: str = ""
+    section: str = ""
+    origin: str = ""
+    supply: str = ""
+    position: str = ""
+    variant: str = ""
+    chassis: str = ""
+    options: tuple[str, ...] = ()
+    built: date | None = None
+    asked: tuple[Asked, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One component found. Price in minor units; None when unknown."""
+
+    number: str
+    name: str
+    section: str
+    origin: str
+    supply: str
+    price: int | None
+    visible: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Page:
+    """Some components in the order of their numbers. `next` is None on the last page."""
+
+    lines: tuple[Line, ...]
+    next: str | None
+
+
+def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "") -> Page:
+    """A page of the components that meet a search, by number ("9" before "10").
+
+    Raises InvalidCursor, InvalidRequest (a value with a wrong unit), or the Unknown… problem of a
+    name that is not known.
+    """
+    component = table("component")
+    limit = max(1, min(limit, MOST_ON_A_PAGE))
+    order = (component.c.sort_key, component.c.number)
+    columns = [component.c[name] for name in Line.__dataclass_fields__]
+    query = select(*columns, component.c.sort_key).where(*_conditions(session, search))
+    if cursor:
+        after = read_cursor(cursor, asdict(search), len(order))
+        query = query.where(tuple_(*order) > tuple_(*after))
+    rows = session.connection().execute(query.order_by(*order).limit(limit + 1)).all()
+    shown = rows[:limit]
+    more = len(rows) > limit
+    last = [shown[-1].sort_key, shown[-1].number] if more else []
+    lines = tuple(Line(*row[:-1]) for row in shown)
+    return Page(lines, write_cursor(asdict(search), last) if more else None)
+
+
+def _conditions(session: Session, search: Search) -> Iterable[ColumnElement[bool]]:
+    component = table("component")
+    connection = session.connection()
+    if search.number:
+        typed = as_typed(search.number)
+        if not typed:
+            raise InvalidRequest("a number has letters or digits", pointer="/number")
+        yield component.c.typed.between(typed, typed + "\U0010ffff")
+    for word in sorted(words_of(search.words)):
+        yield _has_word(word)
+    if search.section:
+        _known(connection, "section", search.section, UnknownSection)
+        yield component.c.section == search.section
+    if search.origin:
+        yield component.c.origin == search.origin
+    if search.supply:
+        yield component.c.supply == Supply(search.supply).value
+    if search.variant or search.chassis or search.position:
+        yield _fits(session, search)
+    for asked in search.asked:
+        yield _has_value(connection, asked)
+
+
+def _has_word(start: str) -> ColumnElement[bool]:
+    word, component = table("component_word"), table("component")
+    begins = word.c.word.between(start, start + "\U0010ffff")
+    return component.c.number.in_(select(word.c.component).where(begins))
+
+
+def _fits(session: Session, search: Search) -> ColumnElement[bool]:
+    """It has a fitment that holds on the variant, or on the very vehicle."""
+    component, fitment, claim = table("component"), table("fitment"), table("claim")
+    spelt, position = table("condition_variant"), table("position")
+    query = select(fitment.c.component).join(claim, claim.c.name == fitment.c.claim)
+    if search.position:
+        query = query.where(fitment.c.position == search.position)
+    if search.chassis:
+        options = frozenset(search.options)
+        vehicle = find_vehicle(session, search.chassis, options=options, built=search.built).vehicle
+        if search.variant and search.variant != vehicle.variant:
+            raise InvalidRequest(
+                f"the chassis number belongs to the variant {vehicle.variant}", pointer="/variant"
+            )
+        holding = _holding(session.connection(), vehicle)
+        variant = vehicle.variant
+        query = query.where(claim.c.condition_id.in_(listed_numbers(session.connection(), holding)))
+    elif search.variant:
+        variant = search.variant
+        _known(session.connection(), "variant", variant, UnknownVariant)
+        query = query.join(spelt, spelt.c.condition_id == claim.c.condition_id)
+        query = query.where(spelt.c.variant == variant)
+    else:
+        return component.c.number.in_(query)
+    here = position.alias("here")
+    there = spelt.alias("there")
+    on_variant = exists().where(
+        here.c.name == fitment.c.position,
+        there.c.condition_id == here.c.condition_id,
+        there.c.variant == variant,
+    )
+    return component.c.number.in_(query.where(on_variant))
+
+
+def _holding(connection: Connection, vehicle: Vehicle) -> list[int]:
+    """The conditions that hold for one vehicle: a few hundred at most."""
+    condition, spelt = table("condition"), table("condition_variant")
+    query = select(condition).join(spelt, spelt.c.condition_id == condition.c.id)
+    rows = connection.execute(query.where(spelt.c.variant == vehicle.variant)).mappings()
+    return [row["id"] for row in rows if when_of(row).holds(vehicle)]
+
+
+def _has_value(connection: Connection, asked: Asked) -> ColumnElement[bool]:
+    kind, value, component = table("characteristic_kind"), table("characteristic"), table("component")
+    row = connection.execute(select(kind).where(kind.c.name == asked.kind)).first()
+    if row is None:
+        raise UnknownCharacteristic(asked.kind, names_near(connection, kind.c.name, asked.kind))
+    try:
+        wanted = read_measure(asked.value, row.quantity, tuple(row.choices.split("; ")))
+    except NotAMeasure as error:
+        raise InvalidRequest(str(error), pointer="/value") from None
+    met = _met(value, asked.comparator, wanted)
+    return component.c.number.in_(
+        select(value.c.component).where(value.c.kind == asked.kind, value.c.component.is_not(None), met)
+    )
+
+
+def _met(value: Any, comparator: Comparator, wanted: Any) -> ColumnElement[bool]:
+    """The recorded value, or the whole recorded span, meets what is asked."""
+    if wanted.text is not None:
+        if comparator is not Comparator.equal:
+            raise InvalidRequest("words can only be equal", pointer="/comparator")
+        met: ColumnElement[bool] = value.c.text == wanted.text
+        return met
+    slack = 1e-6 * max(abs(wanted.low), abs(wanted.high), 1e-6)
+    at_least, at_most = value.c.low >= wanted.low - slack, value.c.high <= wanted.high + slack
+    if comparator is Comparator.at_least:
+        return at_least
+    if comparator is Comparator.at_most:
+        return at_most
+    if comparator is Comparator.within:
+        return and_(at_least, at_most)
+    equal = value.c.low.between(wanted.low - slack, wanted.low + slack)
+    return and_(equal, value.c.high.between(wanted.high - slack, wanted.high + slack))
+
+
+def _known(connection: Connection, kind: str, name: str, problem: Any) -> None:
+    column = table(kind).c.name
+    if connection.execute(select(column).where(column == name)).first() is None:
+        raise problem(name, names_near(connection, column, name))
