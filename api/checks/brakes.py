@@ -285,21 +285,25 @@ def lock_order(before: Fitted, after: Fitted, laden: bool) -> Finding:
 
     sides, shares = on_both(before, after, rear_first), on_both(before, after, share)
     ideal = on_both(before, after, lambda r: loading(r, laden).ideal_front_share(0.8))
-    finding = against(
+    return against(
         f"brakes.lock_order.{state}",
-        f"the rear locks first ({state}) from, in g (1.00: never)",
+        f"rate of braking from which the rear locks first, {state}",
         sides,
         ORDER,
         "",
         lambda z: z > 0.8,
         digits=2,
+        say=lambda z: (
+            f"{state.capitalize()}, the rear locks first from {z:.2f} g"
+            if z <= 0.8
+            else f"{state.capitalize()}, the rear never locks first"
+        ),
         mend=_balance_mend(shares, ideal),
         more=(
             figure("front share of braking at 0.8 g", shares.before, shares.after, ""),
             figure("ideal front share at 0.8 g", ideal.before, ideal.after, ""),
         ),
     )
-    return finding
 
 
 def _balance_mend(shares: BothSides[float], ideal: BothSides[float]) -> str:
@@ -351,7 +355,7 @@ def displaced(before: Fitted, after: Fitted) -> Finding:
         "brakes.displaced",
         "fluid that the master cylinder delivers",
         sides,
-        DISPLACED,
+        DISPLACED.at(demand.after, "ml", 1),
         "ml",
         lambda v: demand.after is not None and v >= demand.after - 1e-12,
         mend="Fit a master cylinder of larger bore or longer stroke.",

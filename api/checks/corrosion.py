@@ -6,7 +6,8 @@ from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, fi
 ANODIC_INDEX_V = {
     "copper": 0.35, "brass": 0.40, "bronze": 0.40, "stainless steel 18 % Cr": 0.50,
     "stainless steel 12 % Cr": 0.60, "tin-lead": 0.65, "lead": 0.70, "plain steel": 0.85,
-    "cast iron": 0.85, "wrought aluminium": 0.90, "cast aluminium": 0.95, "galvanised steel": 1.20, "zinc": 1.25, "magnesium": 1.75,
+    "cast iron": 0.85, "wrought aluminium": 0.90, "cast aluminium": 0.95,
+    "galvanised steel": 1.20, "zinc": 1.25, "magnesium": 1.75,
 }  # fmt: skip
 """Volts against gold, as published up to 0.85; above it one secondary listing. One scale, never mixed."""
 
@@ -27,7 +28,7 @@ TOUCHING = (
 """Pairs of positions that are bolted to each other on a light vehicle with a separate frame."""
 
 ZINC_LIFE = Limit("at least 10 years to bare steel", "ISO 9223 zinc rates", Provenance.seen,
-                  "C1 to C5 (as copied)", WANTED_YEARS, "years")  # fmt: skip
+                  "C1 to C5, as copied", WANTED_YEARS, "years")  # fmt: skip
 BARE = Limit(
     "bare steel never on bare aluminium, whatever the index says",
     "workshop practice",

@@ -21,7 +21,7 @@ SHAFTS = ("halfshaft.rear.left", "halfshaft.rear.right", "halfshaft.front.left",
 SHEAR = Limit("at most what the material permits", "16 T / (pi d^3), material data", Provenance.recorded)
 TORQUE = Limit("at most what it is rated for", "component data", Provenance.recorded)
 SPLINES = Limit(
-    "the same count and pitch on both sides", "ANSI B92.1", Provenance.seen, "D = N / P (as copied)"
+    "the same count and pitch on both sides", "ANSI B92.1", Provenance.seen, "D = N / P, as copied"
 )
 CHANGE_TOGETHER = (
     "Change shaft and differential together: splines of another count or pitch never interchange."
@@ -106,7 +106,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     propshafts = [p for p in ("propshaft.rear", "propshaft.front") if after.has(p)]
     return [
         *(shaft_stress(before, after, shaft) for shaft in shafts),
-        *(propshaft_stress(before, after, shaft) for shaft in propshafts),
+        *(propshaft_torque(before, after, shaft) for shaft in propshafts),
         *(splines(before, after, shaft) for shaft in shafts),
         *(joint_angle(before, after, shaft) for shaft in propshafts),
         *(joint_ripple(before, after, shaft) for shaft in propshafts),
@@ -192,23 +192,25 @@ def _propshaft_nm(reading: Reading) -> float:
     return at_axle / reading.value(AXLE, "axle_ratio")
 
 
-def propshaft_stress(before: Fitted, after: Fitted, position: str) -> Finding:
-    """Shear stress in the tube of a propeller shaft in the lowest gear."""
+def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:
+    """Torque on a propeller shaft in the lowest gear against its rating, with the stress in its tube."""
 
-    def part(reading: Reading) -> float:
+    def stress(reading: Reading) -> float:
         outer, inner = reading.value(position, "tube_outer"), reading.value(position, "tube_inner")
-        stress = tube_shear_pa(_propshaft_nm(reading), outer, inner)
-        return stress / reading.value(position, "shear_strength")
+        return tube_shear_pa(_propshaft_nm(reading), outer, inner)
 
+    rating = on_both(before, after, lambda r: r.value(position, "torque_rating"))
+    in_tube = on_both(before, after, stress)
     return against(
-        f"driveline.tube.{position}",
-        f"shear stress in {_titled(after, position)}, lowest gear, as a part of what the steel permits",
-        on_both(before, after, part),
-        SHEAR,
-        "%",
-        lambda p: p <= 1,
+        f"driveline.torque.{position}",
+        f"torque on {_titled(after, position)} in the lowest gear",
+        on_both(before, after, lambda r: _propshaft_nm(r) + 0 * r.value(position, "torque_rating")),
+        TORQUE.at(rating.after, "Nm"),
+        "Nm",
+        lambda t: rating.after is not None and t <= rating.after,
         digits=0,
-        mend="Fit a propeller shaft of larger tube.",
+        mend="Fit a propeller shaft of a higher rating.",
+        more=(figure("shear stress in the tube", in_tube.before, in_tube.after, "MPa"),),
     )
 
 
@@ -272,7 +274,7 @@ def joint_angle(before: Fitted, after: Fitted, position: str) -> Finding:
         on_both(
             before, after, lambda r: _joint_rad(r, position) + 0 * r.value(position, "joint_angle_permitted")
         ),
-        ANGLE,
+        ANGLE.at(permitted.after, "deg"),
         "deg",
         lambda b: permitted.after is not None and b <= permitted.after + 1e-9,
         mend="Less lift, or a shaft with joints for the angle.",

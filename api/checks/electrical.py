@@ -47,6 +47,8 @@ def load_a(reading: Reading, condition: str) -> float:
     total = 0.0
     fitted = reading.fitted
     for position, component, measure in fitted.recorded("current_drawn"):
+        if measure.si == 0:
+            continue
         when = reading.word(position, "load_time")
         if when in CONDITIONS[condition]:
             reading.used[component.number] = None
@@ -146,7 +148,7 @@ def cable_current(before: Fitted, after: Fitted) -> Finding:
         "electrical.cable_current",
         "current in the charging cable at full output",
         on_both(before, after, lambda r: _flowing(r) + 0 * r.value("charging.cable", "cable_rating")),
-        CABLE,
+        CABLE.at(rated.after, "A"),
         "A",
         lambda a: rated.after is not None and a <= rated.after + 1e-9,
         digits=0,
@@ -166,7 +168,7 @@ def fuse_against_cable(before: Fitted, after: Fitted) -> Finding:
             after,
             lambda r: r.value("fuse.box", "fuse_rating") + 0 * r.value("harness.main", "cable_rating"),
         ),
-        FUSE_CABLE,
+        FUSE_CABLE.at(rated.after, "A"),
         "A",
         lambda a: rated.after is not None and a <= rated.after + 1e-9,
         digits=0,

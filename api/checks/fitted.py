@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from api.checks.verdict import CAUTIONS, Finding, Limit, Verdict, before_after, figure, judge
+from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Verdict, before_after, figure, judge
 from api.rulebook.model import Component, RuleBook, Vehicle
 from api.rulebook.units import Measure
 
@@ -227,24 +227,28 @@ def against(
     digits: int = 1,
     otherwise: Verdict = Verdict.fails,
     mend: str = "",
-    more: tuple = (),
+    more: tuple[Figure, ...] = (),
+    say: Callable[[float], str] | None = None,
 ) -> Finding:
     """The finding of a check with one number and one limit.
 
-    `ok` tests an SI value. `more` are further figures. `mend` is said unless the check holds.
+    `ok` tests an SI value. `more` are further figures. `mend` is said unless the check holds. `say`
+    words the new number where "what: before -> after" would not read well.
     """
     if sides.after is None:
         return undetermined(check, what, sides, limit)
     main = figure(what, sides.before, sides.after, unit)
     verdict = judge(ok(sides.after), limit, otherwise)
     today = judge(None if sides.before is None else ok(sides.before), limit, otherwise)
-    numbers = before_after(main.before, main.after, digits, unit)
+    numbers = f"{what[0].upper()}{what[1:]}: {before_after(main.before, main.after, digits, unit)}"
+    if say is not None:
+        numbers = say(sides.after)
     return Finding(
         check=check,
         subject=check.split(".")[0],
         verdict=verdict,
         verdict_before=today,
-        sentence=f"{what[0].upper()}{what[1:]}: {numbers}; {limit.text} ({limit.cited}).",
+        sentence=f"{numbers}; {limit.text} ({limit.cited}).",
         figures=(main, *more),
         limit=limit,
         components=sides.used,

@@ -16,13 +16,13 @@ R39 = Limit(
     "never below the true speed, at most a tenth plus 4 km/h above it",
     "UN R39",
     Provenance.seen,
-    "5.3 (as quoted by secondary pages)",
+    "5.3, as quoted by secondary pages",
 )
 CFR = Limit(
-    "within 8 km/h at a true 80 km/h", "49 CFR 393.82", Provenance.seen, "(as copied by a secondary page)"
+    "within 8 km/h at a true 80 km/h", "49 CFR 393.82", Provenance.seen, "as copied by a secondary page"
 )
 ODOMETER = Limit(
-    "within 2.5 %", "SAE J2976 (2022)", Provenance.seen, "(as summarised by a secondary page)", 2.5, "%"
+    "within 2.5 %", "SAE J2976 (2022)", Provenance.seen, "as summarised by a secondary page", 2.5, "%"
 )
 
 

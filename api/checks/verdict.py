@@ -1,6 +1,6 @@
 """What a check says: a verdict, the numbers before and after, the limit and where it comes from."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import lru_cache
 
@@ -42,6 +42,13 @@ class Limit:
         """The source as an answer prints it: standard, clause, and a warning when from memory."""
         where = f"{self.source}, {self.clause}" if self.clause else self.source
         return f"{where}, from memory" if self.provenance is Provenance.memory else where
+
+    def at(self, value_si: float | None, unit: str, digits: int = 0) -> "Limit":
+        """The same limit with the number that this vehicle gives it; unchanged when there is none."""
+        if value_si is None:
+            return self
+        value = shown(value_si, unit)
+        return replace(self, text=f"{self.text}, {value:.{digits}f} {unit}", value=value, unit=unit)
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,17 @@ from api.checks.tyres import (
     speed_carried_m_s,
     track_change_m,
 )
-from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Provenance, Verdict, figure
+from api.checks.verdict import (
+    CAUTIONS,
+    Figure,
+    Finding,
+    Limit,
+    Provenance,
+    Verdict,
+    before_after,
+    figure,
+    shown,
+)
 
 CALIPER_GAP_M = 0.003
 DOES_NOT_BOLT_ON = 1.0
@@ -23,8 +33,8 @@ HUMP = Limit(
     Provenance.seen,
     "safety ledge",
 )
-LOAD = Limit("at least the axle load", "ISO 4000-1", Provenance.seen, "load index table (as copied)")
-SPEED = Limit("at least the top speed", "ISO 4000-1", Provenance.seen, "speed symbols Q to Y (as copied)")
+LOAD = Limit("at least the axle load", "ISO 4000-1", Provenance.seen, "load index table, as copied")
+SPEED = Limit("at least the top speed", "ISO 4000-1", Provenance.seen, "speed symbols Q to Y, as copied")
 SPEED_MEMORY = Limit("at least the top speed", "ISO 4000-1", Provenance.memory, "speed symbols L to R")
 WHEEL_LOAD = Limit("at least the axle load", "wheel data", Provenance.recorded)
 CLEAR = Limit(
@@ -66,8 +76,10 @@ def rim_width(before: Fitted, after: Fitted) -> Finding:
         )
 
     rims = on_both(before, after, lambda r: r.value("wheel.road", "rim_width"))
+    rim = figure("rim width", rims.before, rims.after, "in")
+    span = " to ".join(f"{shown(end, 'in'):.1f}" for end in Reading(after).span("tyre.road", "permitted_rim"))
     widths, sides = on_both(before, after, section), on_both(before, after, outside)
-    finding = against(
+    return against(
         "wheels.rim_width",
         "rim width outside what the tyre permits",
         sides,
@@ -77,11 +89,11 @@ def rim_width(before: Fitted, after: Fitted) -> Finding:
         digits=2,
         mend="Choose a rim inside the tyre's span, or a tyre whose span includes the rim.",
         more=(
-            figure("rim width", rims.before, rims.after, "in"),
+            rim,
             figure("section width on this rim", widths.before, widths.after, "mm"),
         ),
+        say=lambda _: f"Rim of {before_after(rim.before, rim.after, 1, 'in')}; the tyre permits {span}",
     )
-    return finding
 
 
 def tubeless(before: Fitted, after: Fitted) -> Finding:
@@ -101,15 +113,15 @@ def tubeless(before: Fitted, after: Fitted) -> Finding:
     sentences = {
         "tubed": "A tubed tyre does not depend on the rim's hump.",
         "seated": "The tubeless tyre sits behind a hump.",
-        "tube on flat rim": "A tubeless tyre with a tube on a rim without hump: the tube must be made for that.",
-        "unseated": "A tubeless tyre on a rim without hump and without a tube can lose its seat and its air.",
+        "tube on flat rim": "A tubeless tyre with a tube on a rim without hump needs a tube made for it.",
+        "unseated": "A tubeless tyre on a rim without hump or tube can lose its seat and its air.",
     }
     return Finding(
         check="wheels.tubeless",
         subject="wheels",
         verdict=_TUBELESS[sides.after],
         verdict_before=Verdict.not_determined if sides.before is None else _TUBELESS[sides.before],
-        sentence=f"{sentences[sides.after]} ({HUMP.cited})",
+        sentence=f"{sentences[sides.after][:-1]} ({HUMP.cited}).",
         limit=HUMP,
         components=sides.used,
         mend=""
@@ -160,7 +172,7 @@ def _covers(before, after, check, what, carried, axle, limit) -> Finding:
         check,
         what,
         covers,
-        limit,
+        limit.at(loads.after, "kg"),
         "kg",
         lambda kg: loads.after is not None and kg >= loads.after,
         digits=0,
@@ -183,7 +195,7 @@ def tyre_speed(before: Fitted, after: Fitted) -> Finding:
         "wheels.tyre_speed",
         "speed that the tyres carry",
         on_both(before, after, carried),
-        SPEED_MEMORY if symbol in "LMNPR" else SPEED,
+        (SPEED_MEMORY if symbol in "LMNPR" else SPEED).at(top.after, "km/h"),
         "km/h",
         lambda v: top.after is not None and v >= top.after - 1e-9,
         digits=0,
@@ -241,7 +253,7 @@ def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
         check,
         what,
         moved,
-        limit,
+        limit.at(room.after, "mm"),
         "mm",
         lambda m: m <= room.after + 1e-9,
         mend="Choose another offset or a narrower tyre; check on full lock and full bump.",
