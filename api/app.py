@@ -13,8 +13,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from api import problems
-from api.catalogue.books import Books
-from api.database import make_engine
 from api.middleware import Guard
 from api.routes import (
     builds,
@@ -28,7 +26,7 @@ from api.routes import (
     specifications,
     vehicles,
 )
-from api.service import Service
+from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import warm_up
 from api.wire.errors import problem_from_mistakes
@@ -61,8 +59,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redoc_url=None,
         lifespan=_lifespan,
     )
-    engine = make_engine(settings.database_url, settings.pool_size)
-    app.state.service = Service(settings, engine, Books(engine, settings.books_kept))
+    app.state.service = make_service(settings)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
@@ -97,7 +94,9 @@ def _answer_errors(app: FastAPI) -> None:
 
     @app.exception_handler(OperationalError)
     def no_database(request: Request, error: OperationalError) -> Response:
-        return problem_answer(problems.Unavailable("The database does not answer; try again"), _request_id(request))
+        return problem_answer(
+            problems.Unavailable("The database does not answer; try again"), _request_id(request)
+        )
 
     @app.exception_handler(Exception)
     def unforeseen(request: Request, error: Exception) -> Response:

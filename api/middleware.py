@@ -13,7 +13,10 @@ SAFE_HEADERS: list[tuple[bytes, bytes]] = [
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
     (b"referrer-policy", b"no-referrer"),
-    (b"content-security-policy", b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"),
+    (
+        b"content-security-policy",
+        b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
+    ),
     (b"cross-origin-resource-policy", b"same-origin"),
 ]
 _GIVEN_ID = re.compile(rb"^[A-Za-z0-9._-]{8,64}$")

@@ -5,7 +5,8 @@ problem documents. `pointer` is the JSON pointer (RFC 6901) of the field that is
 with a pointer is the fault of the body sent (422), without one that of the address (404).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any, ClassVar
 
 LONGEST_ECHO = 200
@@ -27,9 +28,13 @@ class Problem(Exception):
     title: ClassVar[str] = "Something went wrong inside the service"
     headers: ClassVar[Mapping[str, str]] = {}
 
-    def __init__(self, detail: str = "", *, pointer: str = "", near: Iterable[str] = (), **fields: Any) -> None:
+    def __init__(
+        self, detail: str = "", *, pointer: str = "", near: Iterable[str] = (), **fields: Any
+    ) -> None:
         super().__init__(detail or self.title)
-        self.detail = printable(detail) if len(detail) <= LONGEST_ECHO else detail.encode("utf-8", "replace").decode()
+        self.detail = (
+            printable(detail) if len(detail) <= LONGEST_ECHO else detail.encode("utf-8", "replace").decode()
+        )
         self.pointer = printable(pointer)
         self.near = tuple(near)
         self.fields = fields
@@ -51,6 +56,16 @@ class Problem(Exception):
         return members | self.fields
 
 
+@contextmanager
+def pointing_at(pointer: str) -> Iterator[None]:
+    """Problems raised inside are the fault of the field at this JSON pointer."""
+    try:
+        yield
+    except Problem as problem:
+        problem.pointer = pointer + problem.pointer
+        raise
+
+
 class Unknown(Problem):
     """A name that the catalogue or the service does not know; `near` holds names like it."""
 
@@ -63,7 +78,10 @@ class Unknown(Problem):
         near = tuple(near)[:5]
         hint = f"; did you mean {' or '.join(near[:3])}?" if near else ""
         super().__init__(
-            detail or f"There is no {self.what} '{printable(name)}'{hint}", pointer=pointer, near=near, name=printable(name)
+            detail or f"There is no {self.what} '{printable(name)}'{hint}",
+            pointer=pointer,
+            near=near,
+            name=printable(name),
         )
         self.name = name
 

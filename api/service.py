@@ -9,8 +9,11 @@ from fastapi import Depends, Request
 from sqlalchemy import Engine
 
 from api.catalogue.books import Books
+from api.database import make_engine
 from api.problems import WritingClosed
+from api.rulebook.model import RuleBook
 from api.settings import Settings
+from api.wire.names import BookNames
 
 _THIS_MACHINE = ("127.0.0.1", "::1", "localhost")
 
@@ -50,9 +53,28 @@ class Service:
     engine: Engine
     books: Books
     answers: AnswerCache = field(init=False)
+    _names: OrderedDict[tuple[str, int], BookNames] = field(default_factory=OrderedDict)
+    _lock: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self) -> None:
         self.answers = AnswerCache(self.settings.answers_kept)
+
+    def names_of(self, book: RuleBook) -> BookNames:
+        """The names of a rule book, indexed once a revision."""
+        key = (book.variant.name, book.revision)
+        with self._lock:
+            known = self._names.get(key)
+            if known is None:
+                known = self._names[key] = BookNames(book)
+                while len(self._names) > self.settings.books_kept:
+                    self._names.popitem(last=False)
+            return known
+
+
+def make_service(settings: Settings) -> Service:
+    """The service's parts; the database is touched when a question comes."""
+    engine = make_engine(settings.database_url, settings.pool_size)
+    return Service(settings, engine, Books(engine, settings.books_kept))
 
 
 def _service(request: Request) -> Service:
@@ -74,7 +96,9 @@ def writing_is_open(request: Request) -> None:
     if settings.open_writes:
         return
     if settings.host not in _THIS_MACHINE:
-        raise WritingClosed("This service listens beyond this machine; GRAFTBOOK_OPEN_WRITES=true lets it take changes")
+        raise WritingClosed(
+            "This service listens beyond this machine; GRAFTBOOK_OPEN_WRITES=true lets it take changes"
+        )
     if (request.url.hostname or "") not in _THIS_MACHINE:
         raise WritingClosed("Changes are taken under the name localhost or 127.0.0.1 only")
 

@@ -43,7 +43,9 @@ class BuildCreateIn(BuildIn):
     """A new build and its name."""
 
     model_config = ConfigDict(
-        json_schema_extra={"examples": [{"name": "red-pickup", "chassis": "24PL-018412", "options": ["heater"]}]}
+        json_schema_extra={
+            "examples": [{"name": "red-pickup", "chassis": "24PL-018412", "options": ["heater"]}]
+        }
     )
 
     name: Slug
@@ -78,7 +80,9 @@ class SpecificationCreateIn(SpecificationIn):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "examples": [{"name": "house-standard", "title": "House standard", "wishes": [{"fit": "QB-3310"}]}]
+            "examples": [
+                {"name": "house-standard", "title": "House standard", "wishes": [{"fit": "QB-3310"}]}
+            ]
         }
     )
 

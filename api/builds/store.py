@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
 
-from sqlalchemy import delete, func, update
+from sqlalchemy import delete, update
 from sqlmodel import Session, col, select
 
 from api.builds.tables import (
@@ -34,14 +34,18 @@ def bench(session: Session, name: str) -> list[str]:
     """The components at hand for a build, in number order."""
     return list(
         session.exec(
-            select(BuildBenchRow.component).where(BuildBenchRow.build == name).order_by(BuildBenchRow.component)
+            select(BuildBenchRow.component)
+            .where(BuildBenchRow.build == name)
+            .order_by(BuildBenchRow.component)
         )
     )
 
 
 def builds_after(session: Session, after: str, limit: int) -> list[BuildRow]:
     """Builds behind the name `after`, in name order."""
-    return list(session.exec(select(BuildRow).where(col(BuildRow.name) > after).order_by(BuildRow.name).limit(limit)))
+    return list(
+        session.exec(select(BuildRow).where(col(BuildRow.name) > after).order_by(BuildRow.name).limit(limit))
+    )
 
 
 def build_names(session: Session, limit: int = 2_000) -> list[str]:
@@ -103,9 +107,3 @@ def raise_latest(session: Session, name: str, version: int, title: str) -> bool:
         .values(latest=version + 1, title=title)
     )
     return changed.rowcount == 1
-
-
-def count_versions(session: Session, name: str) -> int:
-    """How many versions a specification has."""
-    query = select(func.count()).select_from(SpecificationVersionRow)
-    return session.exec(query.where(col(SpecificationVersionRow.specification) == name)).one()

@@ -29,7 +29,9 @@ class BuildRow(SQLModel, table=True):
     decided: str = words("[]")
     note: str = words()
     version: int = 1
-    changed: datetime = Field(default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False))
+    changed: datetime = Field(
+        default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False)
+    )
 
 
 class BuildFittingRow(SQLModel, table=True):

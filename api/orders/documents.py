@@ -31,7 +31,8 @@ def line_document(line: OrderLine) -> dict[str, Any]:
         "deposits": money(line.deposits),
         "asked_numbers": list(line.asked_numbers),
         "reasons": [
-            {"cause": str(r.cause), "name": r.name, "sentence": r.sentence, "from_position": r.parent} for r in line.reasons
+            {"cause": str(r.cause), "name": r.name, "sentence": r.sentence, "from_position": r.parent}
+            for r in line.reasons
         ],
         "evidence": GRADE_WORDS[line.grade],
         "hazard": line.hazard or None,
@@ -44,7 +45,8 @@ def order_document(order: OrderList) -> dict[str, Any]:
     return {
         "lines": [line_document(line) for line in order.lines],
         "at_hand": [
-            {"number": a.number, "name": a.name, "quantity": a.quantity, "positions": list(a.positions)} for a in order.at_hand
+            {"number": a.number, "name": a.name, "quantity": a.quantity, "positions": list(a.positions)}
+            for a in order.at_hand
         ],
         "taken_off": [
             {
@@ -72,8 +74,12 @@ def order_csv(order: OrderList) -> str:
     The reason column of the further rows says what they are.
     """
     rows: list[list[Any]] = [_line_row(line) for line in order.lines]
-    rows += [_short_row(a.number, a.name, a.positions, a.quantity, "on the bench already") for a in order.at_hand]
-    rows += [_short_row(t.number, t.name, (t.position,), t.quantity, f"comes off: {KEEP}") for t in order.taken_off]
+    rows += [
+        _short_row(a.number, a.name, a.positions, a.quantity, "on the bench already") for a in order.at_hand
+    ]
+    rows += [
+        _short_row(t.number, t.name, (t.position,), t.quantity, f"comes off: {KEEP}") for t in order.taken_off
+    ]
     totals = [""] * len(COLUMNS)
     totals[1], totals[10], totals[11] = "TOTAL", money(order.parts) or "", money(order.deposits) or ""
     if order.unknown_prices:

@@ -107,7 +107,10 @@ class _Gathered:
 
 
 def order_list(
-    book: RuleBook, solution: Solution, on_the_bench: Iterable[str] = (), cautions: dict[str, tuple[str, ...]] | None = None
+    book: RuleBook,
+    solution: Solution,
+    on_the_bench: Iterable[str] = (),
+    cautions: dict[str, tuple[str, ...]] | None = None,
 ) -> OrderList:
     """The list for a set, sections and numbers in the book's order.
 

@@ -23,22 +23,20 @@ from api.rulebook.model import RuleBook, Vehicle
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, money
 
 
-def vehicle_document(book: RuleBook, vehicle: Vehicle, estimated: bool | None = None) -> dict[str, Any]:
-    """The vehicle as it was understood."""
+def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: bool) -> dict[str, Any]:
+    """The vehicle as it was understood; `chassis` as the house writes it."""
     variant = book.variant
-    document = {
+    return {
         "variant": variant.name,
         "title": variant.title,
         "range": variant.range,
-        "chassis": f"{vehicle.chassis_prefix}-{vehicle.chassis_serial:06d}" if vehicle.chassis_prefix else None,
+        "chassis": chassis,
         "built": vehicle.built.isoformat(),
+        "built_is_estimated": estimated,
         "steering": variant.steering,
         "market": variant.market,
         "options": sorted(vehicle.options),
     }
-    if estimated is not None:
-        document["built_is_estimated"] = estimated
-    return document
 
 
 def because_document(because: Because) -> dict[str, Any]:
@@ -168,7 +166,9 @@ def _each(writer: Any, items: Iterable[Any]) -> list[dict[str, Any]]:
 
 def stays_original(book: RuleBook, solution: Solution) -> list[str]:
     """Positions whose component stays as today, in the book's order."""
-    return [name for name in book.positions if (c := solution.after.get(name)) and solution.today.get(name) == c]
+    return [
+        name for name in book.positions if (c := solution.after.get(name)) and solution.today.get(name) == c
+    ]
 
 
 def _staying(book: RuleBook, position: str, number: str | None) -> dict[str, Any]:

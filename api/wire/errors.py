@@ -49,14 +49,18 @@ def problem_from_mistakes(mistakes: Sequence[Any]) -> Problem:
     detail = f"{first['pointer'] or 'the body'}: {first['message']}"
     if len(mistakes) > 1:
         detail += f" (and {len(mistakes) - 1} more)"
-    return InvalidRequest(detail, pointer=first["pointer"] if first["pointer"].startswith("/") else "", errors=errors)
+    return InvalidRequest(
+        detail, pointer=first["pointer"] if first["pointer"].startswith("/") else "", errors=errors
+    )
 
 
 def _error(mistake: Any) -> dict[str, str]:
     location = tuple(mistake["loc"])
     place = location[0] if location else "body"
     inside = location[1:] if place in ("body", "query", "path", "header") else location
-    pointer = pointer_of(inside) if place not in ("query", "path", "header") else ".".join(map(str, inside[:1]))
+    pointer = (
+        pointer_of(inside) if place not in ("query", "path", "header") else ".".join(map(str, inside[:1]))
+    )
     return {"pointer": printable(pointer), "message": _in_words(mistake)}
 
 

@@ -14,7 +14,12 @@ _ALIKE = 60.0
 def near_names(word: str, known: Iterable[str], limit: int = 3) -> list[str]:
     """Up to `limit` known names that look like a word, most alike first."""
     found = process.extract(
-        word, list(known), scorer=fuzz.WRatio, processor=utils.default_process, limit=limit, score_cutoff=_ALIKE
+        word,
+        list(known),
+        scorer=fuzz.WRatio,
+        processor=utils.default_process,
+        limit=limit,
+        score_cutoff=_ALIKE,
     )
     return [name for name, _score, _index in found]
 

@@ -33,7 +33,7 @@ class Body(BaseModel):
 
 
 class VehicleIn(Body):
-    """The vehicle: a stored build by its name, or a chassis number, or a variant with a chassis number."""
+    """The vehicle: a stored build by its name, or a chassis number."""
 
     model_config = ConfigDict(
         json_schema_extra={"examples": [{"chassis": "24PL-018412", "options": ["heater"]}]},
@@ -42,7 +42,9 @@ class VehicleIn(Body):
     build: Word | None = Field(None, description="name of a stored build; the other fields then add to it")
     chassis: Word | None = Field(None, description="chassis number; gives the variant and the day built")
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
-    built: date | None = Field(None, description="the day it was built; empty: estimated from the chassis number")
+    built: date | None = Field(
+        None, description="the day it was built; empty: estimated from the chassis number"
+    )
     options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
     fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field(
         {}, description="position → component fitted today instead of the original; null: empty"
@@ -53,8 +55,8 @@ class VehicleIn(Body):
 
     @model_validator(mode="after")
     def _names_a_vehicle(self) -> Self:
-        if not (self.build or self.chassis or self.variant):
-            raise ValueError("give a build, a chassis number or a variant with a chassis number")
+        if not (self.build or self.chassis):
+            raise ValueError("give a chassis number, or the name of a stored build")
         return self
 
 
@@ -63,7 +65,12 @@ class WishIn(Body):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "oneOf": [{"required": ["fit"]}, {"required": ["remedy"]}, {"required": ["remedy_all"]}, {"required": ["clear"]}],
+            "oneOf": [
+                {"required": ["fit"]},
+                {"required": ["remedy"]},
+                {"required": ["remedy_all"]},
+                {"required": ["clear"]},
+            ],
             "examples": [{"fit": "QB-3310"}, {"remedy_all": "severe", "section": "brakes"}],
         }
     )
@@ -91,9 +98,15 @@ class WishIn(Body):
 class LimitsIn(Body):
     """What the answer may not do."""
 
-    keep: Annotated[list[Word], Field(max_length=1_000)] = Field([], description="positions that stay as today")
-    keep_sections: Annotated[list[Word], Field(max_length=100)] = Field([], description="sections that stay as today")
-    refuse: Annotated[list[Word], Field(max_length=1_000)] = Field([], description="components not to be fitted")
+    keep: Annotated[list[Word], Field(max_length=1_000)] = Field(
+        [], description="positions that stay as today"
+    )
+    keep_sections: Annotated[list[Word], Field(max_length=100)] = Field(
+        [], description="sections that stay as today"
+    )
+    refuse: Annotated[list[Word], Field(max_length=1_000)] = Field(
+        [], description="components not to be fitted"
+    )
     effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
     price_at_most: Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)] | None = Field(
         None, description="ceiling on the parts, in the catalogue's currency"
@@ -115,6 +128,9 @@ class AskIn(Body):
     limits: LimitsIn = LimitsIn()
     preference: Annotated[list[CriterionWord], Field(min_length=1, max_length=7)] = Field(
         EVERY_CRITERION, description="what sets are compared by, first to last"
+    )
+    market: Word | None = Field(
+        None, description="whose law the arithmetic follows; empty: the variant's market"
     )
     deadline_seconds: Annotated[float, Field(gt=0, le=LONGEST_DEADLINE)] = Field(
         10.0, description="when the proof is given up"
@@ -147,7 +163,8 @@ class ClosureIn(AskIn):
     )
 
     alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = Field(
-        0, description="further best sets that do not dominate each other on price, visible changes and labour"
+        0,
+        description="further best sets that do not dominate each other on price, visible changes and labour",
     )
 
 
@@ -177,7 +194,13 @@ class CheckIn(AskIn):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "examples": [{"vehicle": {"chassis": "24PL-018412"}, "components": ["QB-3310"], "wishes": [{"fit": "QB-3310"}]}]
+            "examples": [
+                {
+                    "vehicle": {"chassis": "24PL-018412"},
+                    "components": ["QB-3310"],
+                    "wishes": [{"fit": "QB-3310"}],
+                }
+            ]
         }
     )
 
@@ -193,29 +216,20 @@ class CompatibilityQuestionIn(Body):
     """Does this component go at this position (or any) on that vehicle?"""
 
     component: Word = Field(description="part number as typed; old numbers are followed")
-    chassis: Word | None = Field(None, description="chassis number")
-    variant: Word | None = None
+    chassis: Word = Field(description="chassis number")
+    variant: Word | None = Field(None, description="the variant it should be; checked when given")
     built: date | None = None
-    options: Annotated[list[Word], Field(max_length=100)] = []
+    options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
     position: Word | None = Field(None, description="empty: any position")
-
-    @model_validator(mode="after")
-    def _names_a_vehicle(self) -> Self:
-        if not (self.chassis or self.variant):
-            raise ValueError("give a chassis number, or a variant")
-        return self
 
 
 class CompatibilityIn(Body):
     """Up to a thousand questions, each answered for itself."""
 
     model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [{"questions": [{"component": "qb 3310", "chassis": "24PL-018412"}]}]
-        }
+        json_schema_extra={"examples": [{"questions": [{"component": "qb 3310", "chassis": "24PL-018412"}]}]}
     )
 
-    questions: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=MOST_QUESTIONS)] = Field(
-        json_schema_extra={"items": {"$ref": "#/components/schemas/CompatibilityQuestionIn"}}
-    )
-    deadline_seconds: Annotated[float, Field(gt=0, le=LONGEST_DEADLINE)] = 20.0
+    questions: Annotated[
+        list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)
+    ]

@@ -43,14 +43,6 @@ def etag_of(*parts: Any) -> str:
     return f'"{digest.hexdigest()[:32]}"'
 
 
-def matches(header: str | None, etag: str) -> bool:
-    """Whether If-None-Match or If-Match names this ETag. Weak tags count for If-None-Match alone,
-    which strips them before; `*` matches everything."""
-    if not header:
-        return False
-    return header.strip() == "*" or etag in [tag.strip() for tag in header.split(",")]
-
-
 def not_modified(etag: str, headers: Mapping[str, str] | None = None) -> Response:
     """304 with the headers that a 200 would have carried (RFC 9110, 15.4.5)."""
     return Response(status_code=304, headers={"ETag": etag, **(headers or {})})

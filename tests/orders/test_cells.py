@@ -30,7 +30,9 @@ def test_no_text_starts_a_formula(text: str):
     assert is_number or not (cell.startswith(OWASP_STARTS) or cell.lstrip().startswith(OWASP_STARTS))
 
 
-@pytest.mark.parametrize(("value", "cell"), [(-12, "-12"), ("-3.50", "-3.50"), (None, ""), (7, "7"), ("-3+4", "'-3+4")])
+@pytest.mark.parametrize(
+    ("value", "cell"), [(-12, "-12"), ("-3.50", "-3.50"), (None, ""), (7, "7"), ("-3+4", "'-3+4")]
+)
 def test_numbers_stay_numbers(value: object, cell: str):
     assert plain_cell(value) == cell
 

@@ -13,7 +13,9 @@ from api.orders.lists import order_list
 from api.rulebook.model import Component, Effort, Fitment, Grade, Origin, RuleBook, Section, Variant
 
 WISH = Because(Cause.wish, "wish: fit CAL-1", "you wished it")
-RULE = Because(Cause.companion, "caliper-bolts", "each caliper takes two bolts", "brake-left", Grade.parts_book)
+RULE = Because(
+    Cause.companion, "caliper-bolts", "each caliper takes two bolts", "brake-left", Grade.parts_book
+)
 
 
 def part(number: str, **values: object) -> Component:
@@ -77,14 +79,25 @@ def test_an_unknown_price_is_named_and_never_counted_as_nothing():
 
 
 def test_what_comes_off_is_kept_with_its_quantity_also_where_nothing_goes_on():
-    fitted = Fitment(name="VALVE@valve", component="VALVE", position="valve", effort=Effort.direct, quantity=2, from_new=True)
-    order = order_list(book(part("VALVE"), fitments=(fitted,)), solution(change("valve", None, replaces="VALVE")))
+    fitted = Fitment(
+        name="VALVE@valve",
+        component="VALVE",
+        position="valve",
+        effort=Effort.direct,
+        quantity=2,
+        from_new=True,
+    )
+    order = order_list(
+        book(part("VALVE"), fitments=(fitted,)), solution(change("valve", None, replaces="VALVE"))
+    )
     assert [(t.number, t.quantity, t.replaced_by) for t in order.taken_off] == [("VALVE", 2, None)]
     assert order_document(order)["taken_off"][0]["what_to_do"] == "keep with the vehicle"
 
 
 def test_deposits_are_totalled_over_all_pieces_and_kept_apart_from_the_parts():
-    order = order_list(book(part("DYN", price=1_000, deposit=250)), solution(change("a", "DYN"), change("b", "DYN")))
+    order = order_list(
+        book(part("DYN", price=1_000, deposit=250)), solution(change("a", "DYN"), change("b", "DYN"))
+    )
     assert (order.parts, order.deposits, order.total) == (2_000, 500, 2_500)
 
 
@@ -95,13 +108,19 @@ def test_the_old_number_that_was_asked_for_stays_on_the_line():
 
 def test_hazard_and_the_cautions_of_the_section_stand_on_the_line():
     bag = part("FLUID", hazard="eats paint")
-    order = order_list(book(bag), solution(loose=(Loose("FLUID", 1, None, RULE),)), cautions={"brakes": ("brakes hold lives",)})
+    order = order_list(
+        book(bag),
+        solution(loose=(Loose("FLUID", 1, None, RULE),)),
+        cautions={"brakes": ("brakes hold lives",)},
+    )
     assert (order.lines[0].hazard, order.lines[0].cautions) == ("eats paint", ("brakes hold lives",))
     assert "eats paint / brakes hold lives" in order_csv(order)
 
 
 NEEDS = st.lists(
-    st.tuples(st.integers(1, 40), st.integers(1, 12), st.none() | st.integers(0, 100_000)), min_size=1, max_size=12
+    st.tuples(st.integers(1, 40), st.integers(1, 12), st.none() | st.integers(0, 100_000)),
+    min_size=1,
+    max_size=12,
 )
 
 

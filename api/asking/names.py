@@ -1,0 +1,112 @@
+"""Names as an asker writes them, settled against one rule book and the catalogue behind it."""
+
+from collections.abc import Iterable, Mapping
+
+from api.catalogue.lookup import find_components
+from api.catalogue.store import with_components
+from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
+from api.database import reading
+from api.problems import pointing_at
+from api.rulebook.model import RuleBook
+from api.service import Service
+from api.wire.questions import LimitsIn, WishIn
+from api.wire.values import EFFORT_BY_WORD, SEVERITY_BY_WORD, minor_units
+
+
+def member(name: str) -> str:
+    """A member's name inside a JSON pointer (RFC 6901)."""
+    return name.replace("~", "~0").replace("/", "~1")
+
+
+class Names:
+    """Settles names; remembers the numbers that the book itself lacks.
+
+    Every method takes the JSON pointer of what it settles and raises the fitting `Unknown`.
+    """
+
+    def __init__(self, service: Service, book: RuleBook) -> None:
+        self._service = service
+        self._book = book
+        self.of_book = service.names_of(book)
+        self.beyond: dict[str, None] = {}
+
+    def book(self) -> RuleBook:
+        """The rule book with every component that was named so far."""
+        if not self.beyond:
+            return self._book
+        with reading(self._service.engine) as session:
+            return with_components(session, self._book, list(self.beyond))
+
+    def component(self, word: str, pointer: str) -> str:
+        """The number as the catalogue writes it. Raises UnknownComponent."""
+        if (known := self.of_book.component(word)) is not None:
+            return known
+        with pointing_at(pointer), reading(self._service.engine) as session:
+            number = find_components(session, word)[0]
+        self.beyond.setdefault(number)
+        return number
+
+    def components(self, words: Iterable[str], pointer: str) -> frozenset[str]:
+        """Several numbers."""
+        return frozenset(self.component(word, f"{pointer}/{i}") for i, word in enumerate(words))
+
+    def positions(self, words: Iterable[str], pointer: str) -> frozenset[str]:
+        """Several positions."""
+        return frozenset(self.of_book.position(word, f"{pointer}/{i}") for i, word in enumerate(words))
+
+    def sections(self, words: Iterable[str], pointer: str) -> frozenset[str]:
+        """Several sections."""
+        return frozenset(self.of_book.section(word, f"{pointer}/{i}") for i, word in enumerate(words))
+
+    def options(self, words: Iterable[str], pointer: str) -> frozenset[str]:
+        """Several options of the variant."""
+        return frozenset(self.of_book.option(word, f"{pointer}/{i}") for i, word in enumerate(words))
+
+    def fitted(self, sits: Mapping[str, str | None], pointer: str) -> dict[str, str | None]:
+        """Position → component (None: empty)."""
+        settled: dict[str, str | None] = {}
+        for position, number in sits.items():
+            here = f"{pointer}/{member(position)}"
+            settled[self.of_book.position(position, here)] = number and self.component(number, here)
+        return settled
+
+    def wishes(self, wishes: Iterable[WishIn], pointer: str) -> tuple[Wish, ...]:
+        """Several wishes, each once."""
+        return tuple(dict.fromkeys(self._wish(wish, f"{pointer}/{i}") for i, wish in enumerate(wishes)))
+
+    def _wish(self, wish: WishIn, pointer: str) -> Wish:
+        if wish.fit is not None:
+            where = self.of_book.position(wish.position, f"{pointer}/position") if wish.position else ""
+            return FitComponent(self.component(wish.fit, f"{pointer}/fit"), where, wish.quantity)
+        if wish.remedy is not None:
+            return RemedyFlaw(self.of_book.flaw(wish.remedy, f"{pointer}/remedy"))
+        if wish.remedy_all is not None:
+            where = self.of_book.section(wish.section, f"{pointer}/section") if wish.section else ""
+            return RemedyFlaws(SEVERITY_BY_WORD[wish.remedy_all], where)
+        return ClearPosition(self.of_book.position(wish.clear, f"{pointer}/clear"))
+
+    def limits(self, limits: LimitsIn, pointer: str) -> Limits:
+        """The limits."""
+        ceiling = limits.price_at_most
+        return Limits(
+            keep=self.positions(limits.keep, f"{pointer}/keep"),
+            keep_sections=self.sections(limits.keep_sections, f"{pointer}/keep_sections"),
+            refuse=self.components(limits.refuse, f"{pointer}/refuse"),
+            effort_at_most=EFFORT_BY_WORD[limits.effort_at_most],
+            price_at_most=None if ceiling is None else minor_units(ceiling),
+            nothing_visible=limits.nothing_visible,
+        )
+
+
+def whole(limits: Iterable[Limits]) -> Limits:
+    """Several limits at once: whatever one of them forbids is forbidden."""
+    every = list(limits)
+    ceilings = [each.price_at_most for each in every if each.price_at_most is not None]
+    return Limits(
+        keep=frozenset().union(*(each.keep for each in every)),
+        keep_sections=frozenset().union(*(each.keep_sections for each in every)),
+        refuse=frozenset().union(*(each.refuse for each in every)),
+        effort_at_most=min(each.effort_at_most for each in every),
+        price_at_most=min(ceilings, default=None),
+        nothing_visible=any(each.nothing_visible for each in every),
+    )

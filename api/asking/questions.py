@@ -1,0 +1,106 @@
+"""A body as a question about one rule book."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from api.asking.names import Names, whole
+from api.asking.vehicles import VehicleAsked, ask_vehicle
+from api.builds.service import specification_document
+from api.closure.question import Criterion, Question
+from api.problems import InvalidRequest, UnknownSpecification, pointing_at
+from api.rulebook.model import RuleBook
+from api.rulebook.scope import Scope
+from api.service import Service
+from api.wire.questions import AskIn, LimitsIn, WishIn
+from api.wire.values import CRITERION_BY_WORD
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question with its rule book; `estimated` says that the day built is an estimate."""
+
+    book: RuleBook
+    question: Question
+    chassis: str
+    estimated: bool
+    names: Names
+    market: str = ""
+    """Whose law the arithmetic follows; empty: the variant's."""
+
+    @property
+    def scope(self) -> Scope:
+        """The book as this vehicle sees it."""
+        q = self.question
+        return Scope(self.book, q.vehicle, q.fitted, q.on_the_bench)
+
+    def depends_on(self) -> list[Any]:
+        """Everything that the answer depends on, as plain values in a stable order."""
+        q, v, limits = self.question, self.question.vehicle, self.question.limits
+        return [
+            [self.book.variant.name, self.book.revision, self.estimated],
+            [v.chassis_prefix, v.chassis_serial, v.built.isoformat(), sorted(v.options)],
+            [[wish.name, getattr(wish, "quantity", 1)] for wish in q.wishes],
+            [sorted(limits.keep), sorted(limits.keep_sections), sorted(limits.refuse)],
+            [int(limits.effort_at_most), limits.price_at_most, limits.nothing_visible],
+            [criterion.name for criterion in q.preference],
+            [sorted(q.fitted.items()), sorted(q.on_the_bench), q.alternatives, self.market],
+        ]
+
+
+def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
+    """The question that a body asks: its specification first, then what is decided for its build,
+    then its own wishes. Raises the problems of the names in it."""
+    asked = ask_vehicle(service, body.vehicle)
+    names = asked.names
+    standard = _specification(service, body.specification, asked) if body.specification else {}
+    wishes = (
+        *names.wishes([WishIn(**wish) for wish in standard.get("wishes", ())], "/specification"),
+        *asked.decided,
+        *names.wishes(body.wishes, "/wishes"),
+    )
+    limits = [names.limits(body.limits, "/limits")]
+    if standard:
+        limits.append(names.limits(LimitsIn(**standard["limits"]), "/specification"))
+    question = Question(
+        vehicle=asked.vehicle,
+        wishes=tuple(dict.fromkeys(wishes)),
+        limits=whole(limits),
+        preference=_preference(body, standard),
+        fitted=asked.fitted,
+        on_the_bench=asked.on_the_bench,
+        alternatives=alternatives,
+        seconds=min(body.deadline_seconds, service.settings.seconds_to_reason),
+    )
+    return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "")
+
+
+def on_other_vehicle(service: Service, asked: Asked, other: VehicleAsked) -> Asked:
+    """The same question about another vehicle. Names that its rule book lacks stay as they are."""
+    names = asked.names
+    for wish in asked.question.wishes:
+        number = getattr(wish, "component", "")
+        if number and other.names.of_book.component(number) is None:
+            other.names.beyond.setdefault(number)
+    question = replace(
+        asked.question, vehicle=other.vehicle, fitted=other.fitted, on_the_bench=other.on_the_bench
+    )
+    return Asked(other.names.book(), question, other.chassis, other.estimated, names, asked.market)
+
+
+def _preference(body: AskIn, standard: dict[str, Any]) -> tuple[Criterion, ...]:
+    own = "preference" in body.model_fields_set or not standard
+    return tuple(CRITERION_BY_WORD[word] for word in (body.preference if own else standard["preference"]))
+
+
+def _specification(service: Service, named: str, asked: VehicleAsked) -> dict[str, Any]:
+    """`name` or `name@version`. Raises UnknownSpecification, and InvalidRequest for a wrong variant."""
+    name, _, version = named.partition("@")
+    with pointing_at("/specification"):
+        number = int(version) if version.isascii() and version.isdigit() and len(version) < 10 else None
+        if version and not number:
+            raise UnknownSpecification(named)
+        found = specification_document(service.engine, name, number)
+    if found["variants"] and asked.vehicle.variant not in found["variants"]:
+        message = f"'{name}' is for {', '.join(found['variants'])}, not for {asked.vehicle.variant}"
+        raise InvalidRequest(message, pointer="/specification")
+    return found

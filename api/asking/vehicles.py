@@ -1,0 +1,72 @@
+"""The vehicle that a body names: found by its numbers, with its rule book, its build laid under it."""
+
+from dataclasses import dataclass, replace
+from typing import Any
+
+from api.asking.names import Names
+from api.builds.service import build_document
+from api.catalogue.lookup import find_vehicle
+from api.closure.question import Wish
+from api.database import reading
+from api.problems import VehicleMismatch, pointing_at
+from api.rulebook.model import Vehicle
+from api.service import Service
+from api.wire.questions import VehicleIn, WishIn
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleAsked:
+    """A vehicle as it stands: what is fitted, what lies on the bench, what is decided for it.
+
+    `chassis` is its number as the house writes it; `estimated` says that the day built follows from
+    that number alone.
+    """
+
+    vehicle: Vehicle
+    chassis: str
+    estimated: bool
+    fitted: dict[str, str | None]
+    on_the_bench: frozenset[str]
+    decided: tuple[Wish, ...]
+    names: Names
+
+
+def ask_vehicle(service: Service, body: VehicleIn, pointer: str = "/vehicle") -> VehicleAsked:
+    """The vehicle that a body names.
+
+    Raises UnknownBuild, UnknownChassis, VehicleMismatch, and what `Names` raises.
+    """
+    stands = _with_build(service, body, pointer)
+    with pointing_at(f"{pointer}/chassis"), reading(service.engine) as session:
+        found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
+    variant = found.vehicle.variant
+    if stands.get("variant", variant).casefold() != variant.casefold():
+        message = f"{found.chassis} is a {variant}, not a {stands['variant']}"
+        raise VehicleMismatch(message, pointer=f"{pointer}/variant", variant=variant)
+    names = Names(service, service.books.book(variant))
+    return VehicleAsked(
+        vehicle=replace(
+            found.vehicle, options=names.options(stands.get("options", ()), f"{pointer}/options")
+        ),
+        chassis=found.chassis,
+        estimated=found.estimated,
+        fitted=names.fitted(stands.get("fitted", {}), f"{pointer}/fitted"),
+        on_the_bench=names.components(stands.get("on_the_bench", ()), f"{pointer}/on_the_bench"),
+        decided=names.wishes([WishIn(**wish) for wish in stands.get("decided", ())], f"{pointer}/build"),
+        names=names,
+    )
+
+
+def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, Any]:
+    """What the body says, laid over what the stored build says."""
+    given = body.model_dump(exclude_unset=True, exclude={"build"})
+    if body.build is None:
+        return given
+    with pointing_at(f"{pointer}/build"):
+        build = build_document(service.engine, body.build)
+    if given.get("chassis"):
+        build["variant"] = build["built"] = None
+    stands = {key: value for key, value in build.items() if value is not None} | given
+    stands["fitted"] = build["fitted"] | given.get("fitted", {})
+    stands["on_the_bench"] = [*build["on_the_bench"], *given.get("on_the_bench", [])]
+    return stands

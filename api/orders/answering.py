@@ -1,0 +1,84 @@
+"""The order list of a question: the closure first, then what it means to buy."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from api.asking.closures import LASTING, arithmetic, closure_document, understood
+from api.asking.questions import Asked, ask
+from api.checks.verdict import CAUTIONS
+from api.closure.answer import Answer
+from api.closure.answering import answer_question
+from api.orders.documents import order_csv, order_document
+from api.orders.lists import OrderList, order_list
+from api.problems import NoSet
+from api.service import Service
+from api.wire.questions import ClosureIn
+from api.wire.responses import etag_of, json_bytes
+
+FORM = 1
+"""Raised when the same facts are written otherwise, so that no cache keeps the old form."""
+
+
+@dataclass(frozen=True, slots=True)
+class Ordered:
+    """A question, its answer, and the order list; None when there is no set."""
+
+    asked: Asked
+    answer: Answer
+    order: OrderList | None
+
+
+def order_for(asked: Asked) -> Ordered:
+    """Answer a question and list what its set needs."""
+    answer = answer_question(asked.book, asked.question)
+    if answer.solution is None:
+        return Ordered(asked, answer, None)
+    cautions = {section: (caution,) for section, caution in CAUTIONS.items()}
+    return Ordered(
+        asked, answer, order_list(asked.book, answer.solution, asked.question.on_the_bench, cautions)
+    )
+
+
+def order_facts(service: Service, ordered: Ordered) -> dict[str, Any]:
+    """The order list with the vehicle and the wishes it is for. Raises NoSet."""
+    if ordered.order is None:
+        raise NoSet("These wishes have no set; POST /v1/closures with the same body says why")
+    known = understood(service, ordered.asked)
+    _, cautions = arithmetic(ordered.asked, ordered.answer.solution)
+    return {
+        "vehicle": known["vehicle"],
+        "wishes": known["wishes"],
+        "outcome": str(ordered.answer.outcome),
+        "catalogue_revision": ordered.asked.book.revision,
+        "currency": known["currency"],
+        **order_document(ordered.order),
+        "cautions": cautions,
+    }
+
+
+def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
+    """An ETag and how to make the list as `json` or `csv`. Raises what `ask` raises, and NoSet."""
+    asked = ask(service, body)
+
+    def make() -> tuple[bytes, bool]:
+        ordered = order_for(asked)
+        facts = order_facts(service, ordered)
+        written = order_csv(ordered.order).encode() if form == "csv" and ordered.order else json_bytes(facts)
+        return written, ordered.answer.outcome in LASTING
+
+    return etag_of("order", form, FORM, service.settings.currency, asked.depends_on()), make
+
+
+def order_as(service: Service, body: ClosureIn) -> tuple[dict[str, Any], str]:
+    """The order list as facts and as CSV. Raises what `ask` raises, and NoSet."""
+    ordered = order_for(ask(service, body))
+    facts = order_facts(service, ordered)
+    return facts, order_csv(ordered.order) if ordered.order else ""
+
+
+def closure_and_order(service: Service, body: ClosureIn) -> tuple[dict[str, Any], dict[str, Any] | None]:
+    """The closure as facts, and its order list unless there is no set. Raises what `ask` raises."""
+    ordered = order_for(ask(service, body, alternatives=body.alternatives))
+    document = closure_document(service, ordered.asked, ordered.answer)
+    return document, order_document(ordered.order) if ordered.order else None

@@ -1,0 +1,51 @@
+"""Does this number fit that chassis? Many at once."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from api import problems
+from api.asking.compatibility import Batch
+from api.routes.ready import answered
+from api.service import ServiceDep
+from api.wire.documents import CompatibilityListOut, CompatibilityOut
+from api.wire.errors import documented
+from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
+from api.wire.responses import etag_of, json_answer, json_bytes
+
+router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"])
+
+
+@router.post(
+    "",
+    operation_id="askCompatibility",
+    summary="Up to a thousand questions, each answered for itself",
+    responses={
+        200: {"model": CompatibilityListOut},
+        **documented(problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge),
+    },
+)
+def ask_compatibility(body: CompatibilityIn, service: ServiceDep) -> Response:
+    """A question with a mistake is answered "not known" with its problem; the others stand."""
+    return json_answer(Batch(service).answer(body))
+
+
+@router.get(
+    "",
+    operation_id="getCompatibility",
+    summary="One question by address; any HTTP cache may keep the answer",
+    responses={
+        200: {"model": CompatibilityOut},
+        304: {"description": "You have this answer"},
+        **documented(problems.InvalidRequest),
+    },
+)
+def get_compatibility(
+    request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuestionIn, Query()]
+) -> Response:
+    """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
+    batch = Batch(service)
+    facts = batch.answer(CompatibilityIn(questions=[asked]))
+    body = json_bytes(facts["answers"][0] | {"catalogue_revision": facts["catalogue_revision"]})
+    return answered(request, service, etag_of("compatibility", body.hex()), lambda: (body, True))

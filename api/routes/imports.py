@@ -1,0 +1,185 @@
+"""The catalogue in and out: the text format as CSV or JSON, and its JSON Schema."""
+
+import io
+import tempfile
+from typing import IO, Annotated, Any
+
+import orjson
+from fastapi import APIRouter, Query, Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import BaseModel
+from starlette.responses import Response, StreamingResponse
+
+from api.catalogue.exports import export_text, json_schema
+from api.catalogue.imports import load
+from api.catalogue.loading import Report
+from api.problems import (
+    ImportRefused,
+    InvalidRequest,
+    MalformedRequest,
+    TooLarge,
+    UnsupportedMedia,
+    WritingClosed,
+)
+from api.service import Service, ServiceDep, WritingOpen
+from api.wire.errors import documented
+from api.wire.responses import json_answer
+
+router = APIRouter(prefix="/v1", tags=["exchange"])
+
+IN_MEMORY = 1_000_000
+LARGEST_JSON = 16_000_000
+
+
+class ImportOut(BaseModel):
+    """What an import stored, or would store."""
+
+    dry_run: bool
+    records: dict[str, int]
+    catalogue_revision: int | None
+
+
+_BODIES = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "text/csv": {
+                "schema": {"type": "string"},
+                "example": "[section]\nname,title,order\nbrakes,Brakes,10\n",
+            },
+            "application/json": {
+                "schema": {
+                    "type": "array",
+                    "minItems": 1,
+                    "items": {"type": "object", "required": ["record"]},
+                    "description": "records; the member `record` is the kind; see /v1/imports/schema",
+                },
+                "example": [{"record": "section", "name": "brakes", "title": "Brakes", "order": 10}],
+            },
+        },
+    }
+}
+
+
+@router.post(
+    "/imports",
+    operation_id="importRecords",
+    summary="Store records, all or nothing",
+    dependencies=[WritingOpen],
+    openapi_extra=_BODIES,
+    responses={
+        200: {"model": ImportOut},
+        **documented(
+            ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, WritingClosed
+        ),
+    },
+)
+async def import_records(
+    request: Request,
+    service: ServiceDep,
+    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+) -> Response:
+    """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
+    exists replaces it. With any mistake nothing is stored and every mistake is listed."""
+    media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if media not in ("text/csv", "application/json"):
+        raise UnsupportedMedia("Send a sheet as text/csv, or records as application/json")
+    with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY) as body:
+        taken = 0
+        async for chunk in request.stream():
+            taken += len(chunk)
+            if media == "application/json" and taken > LARGEST_JSON:
+                raise TooLarge(f"JSON records may have {LARGEST_JSON} bytes; send a sheet as text/csv")
+            body.write(chunk)
+        body.seek(0)
+        report = await run_in_threadpool(_load, service, body, media, dry_run)
+    return json_answer(
+        {"dry_run": dry_run, "records": dict(report.records), "catalogue_revision": report.revision}
+    )
+
+
+def _load(service: Service, body: IO[bytes], media: str, dry_run: bool) -> Report:
+    if media == "application/json":
+        report = load(service.engine, _objects(body), dry_run=dry_run, who="api")
+    else:
+        sheet = io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
+        report = load(service.engine, sheet, dry_run=dry_run, who="api")
+    if not report.ok:
+        raise ImportRefused(
+            f"{len(report.mistakes) + report.more_mistakes} mistakes; nothing was stored",
+            mistakes=[mistake_document(m) for m in report.mistakes],
+            more_mistakes=report.more_mistakes,
+        )
+    return report
+
+
+class _Named(io.RawIOBase):
+    """A body read as a file, under the name that the places of mistakes carry."""
+
+    name = "request"
+
+    def __init__(self, body: IO[bytes]) -> None:
+        self._body = body
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        data = self._body.read(len(buffer))
+        buffer[: len(data)] = data
+        return len(data)
+
+
+def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
+    """The records of a JSON body. Every item must be an object: text would be taken for a file's name."""
+    try:
+        objects = orjson.loads(body.read())
+    except orjson.JSONDecodeError as error:
+        raise MalformedRequest(f"The body is not JSON: {error}") from error
+    if not isinstance(objects, list) or not objects:
+        raise InvalidRequest("A list of at least one record is expected")
+    wrong = [i for i, item in enumerate(objects) if not isinstance(item, dict)]
+    if wrong:
+        raise InvalidRequest("A record is an object", pointer=f"/{wrong[0]}")
+    return objects
+
+
+def mistake_document(mistake: Any) -> dict[str, Any]:
+    """One mistake as facts: file, line, kind of record, field, what is wrong and what to do."""
+    return {
+        "file": mistake.place.file,
+        "line": mistake.place.line,
+        "record": mistake.kind,
+        "field": mistake.field,
+        "message": mistake.message.encode("utf-8", "replace").decode(),
+    }
+
+
+@router.get(
+    "/exports",
+    operation_id="exportCatalogue",
+    summary="The whole catalogue as one sheet that `imports` and `load` read",
+    response_class=StreamingResponse,
+    responses={200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
+)
+def export_catalogue(service: ServiceDep) -> Response:
+    """Streams; memory does not grow with the catalogue."""
+    return StreamingResponse(
+        export_text(service.engine),
+        media_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": 'attachment; filename="catalogue.csv"'},
+    )
+
+
+@router.get(
+    "/imports/schema",
+    operation_id="importSchema",
+    summary="The text format as a JSON Schema",
+    responses={200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}}},
+)
+async def import_schema() -> Response:
+    """JSON Schema (2020-12) of a list of records as `POST /v1/imports` takes them."""
+    return Response(_SCHEMA, media_type="application/schema+json")
+
+
+_SCHEMA = orjson.dumps(json_schema())

@@ -1,0 +1,38 @@
+"""Answers that any HTTP cache may keep: bytes with a strong ETag, and 304 when the asker has them."""
+
+from collections.abc import Callable
+
+from fastapi import Request
+from starlette.responses import Response
+
+from api.service import Service
+from api.wire.responses import ASK_AGAIN, JSON, KEEP_NOTHING, not_modified
+
+Made = tuple[bytes, bool]
+"""The bytes, and whether the same question will always give them."""
+
+
+def answered(
+    request: Request, service: Service, etag: str, make: Callable[[], Made], media: str = JSON
+) -> Response:
+    """The answer under this ETag: 304, the bytes kept from last time, or made anew.
+
+    Only GET and HEAD answer 304 (RFC 9110, 13.1.2); a POST carries the ETag all the same. An answer
+    that a time limit cut short has no ETag and is not kept.
+    """
+    headers = {**ASK_AGAIN, "ETag": etag, "Vary": "Accept"}
+    if request.method in ("GET", "HEAD") and _has(request, etag):
+        return not_modified(etag, {"Cache-Control": headers["Cache-Control"], "Vary": "Accept"})
+    body, lasting = service.answers.get(etag), True
+    if body is None:
+        body, lasting = make()
+        if lasting:
+            service.answers.put(etag, body)
+    return Response(
+        body, media_type=media, headers=headers if lasting else {**KEEP_NOTHING, "Vary": "Accept"}
+    )
+
+
+def _has(request: Request, etag: str) -> bool:
+    given = request.headers.get("if-none-match", "")
+    return given.strip() == "*" or etag in [tag.strip().removeprefix("W/") for tag in given.split(",")]

@@ -1,0 +1,36 @@
+"""An order list as plain text: 100 columns, no colour, made from the JSON facts."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from api.wire.plain import WIDTH, Facts, amount, wrap
+
+
+def order_lines(document: Facts, currency: str) -> Iterator[str]:
+    """An order list document as text."""
+    yield "ORDER LIST"
+    for line in document["lines"]:
+        packs = (
+            f" ({line['packs']} packs of {line['pack']}, {line['surplus']} over)" if line["pack"] > 1 else ""
+        )
+        left = f"  {line['pieces']:>3} x {line['number']:<10} {line['name']}{packs}"
+        right = f"{amount(line['unit_price']):>13}{amount(line['total']) if line['total'] else '':>12}"
+        if len(left) + len(right) > WIDTH:
+            yield from wrap(left, hang=8)
+            left = ""
+        yield left.ljust(WIDTH - len(right)) + right
+        if line["hazard"]:
+            yield from wrap(f"Caution: {line['hazard']}", indent=8, hang=10)
+    totals = document["totals"]
+    yield f"Parts {amount(totals['parts'], currency)}".rjust(WIDTH)
+    if Decimal(totals["deposits"]):
+        yield f"Exchange deposits {amount(totals['deposits'], currency)}".rjust(WIDTH)
+        yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
+    if totals["unknown_prices"]:
+        yield from wrap(f"Price unknown, not in the total: {', '.join(totals['unknown_prices'])}.")
+    for part in document["at_hand"]:
+        yield from wrap(f"On the bench already: {part['quantity']} x {part['number']} {part['name']}.")
+    if document["taken_off"]:
+        off = ", ".join(f"{t['number']} {t['name']}".strip() for t in document["taken_off"])
+        yield ""
+        yield from wrap(f"COMES OFF, keep with the vehicle: {off}.", hang=2)

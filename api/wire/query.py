@@ -1,0 +1,84 @@
+"""The question of a closure as an address's parameters, or as a command's options."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+
+from api.wire.errors import problem_from_mistakes
+from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, EffortWord, SeverityWord, Word
+
+Words = Annotated[list[Word], Field(max_length=200)]
+
+
+class ClosureQuery(BaseModel):
+    """A closure's question in flat fields; lists repeat the parameter."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    build: Word | None = Field(None, description="name of a stored build")
+    chassis: Word | None = Field(None, description="chassis number", examples=["24PL-018412"])
+    variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
+    built: date | None = Field(None, description="day it was built")
+    option: Words = Field([], description="an option it has")
+    fitted: Words = Field([], description="`position=component` fitted today; `position=` is empty")
+    on_the_bench: Words = Field([], description="a component at hand")
+    fit: Words = Field(
+        [], description="fit this component, `number` or `number@position`", examples=[["QB-3310"]]
+    )
+    remedy: Words = Field([], description="remedy this known flaw")
+    remedy_all: SeverityWord | None = Field(None, description="remedy every known flaw from this severity up")
+    clear: Words = Field([], description="leave this position empty")
+    keep: Words = Field([], description="keep this position as today")
+    keep_section: Words = Field([], description="keep this section as today")
+    refuse: Words = Field([], description="do not fit this component")
+    effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
+    price_at_most: Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)] | None = None
+    nothing_visible: bool = False
+    specification: Word | None = Field(None, description="stored specification, `name` or `name@version`")
+    alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = 0
+
+    def body(self) -> ClosureIn:
+        """The body of the same question. Raises InvalidRequest."""
+        try:
+            return ClosureIn.model_validate(self._fields())
+        except ValidationError as error:
+            raise problem_from_mistakes(error.errors()) from error
+
+    def _fields(self) -> dict[str, Any]:
+        vehicle: dict[str, Any] = {
+            "build": self.build,
+            "chassis": self.chassis,
+            "variant": self.variant,
+            "built": self.built,
+            "options": self.option,
+            "on_the_bench": self.on_the_bench,
+            "fitted": {p: c or None for p, _, c in (pair.partition("=") for pair in self.fitted)},
+        }
+        limits: dict[str, Any] = {
+            "keep": self.keep,
+            "keep_sections": self.keep_section,
+            "refuse": self.refuse,
+            "effort_at_most": self.effort_at_most,
+            "price_at_most": self.price_at_most,
+            "nothing_visible": self.nothing_visible,
+        }
+        return {
+            "vehicle": {key: value for key, value in vehicle.items() if value},
+            "wishes": self._wishes(),
+            "limits": limits,
+            "specification": self.specification,
+            "alternatives": self.alternatives,
+        }
+
+    def _wishes(self) -> list[dict[str, str]]:
+        wishes = [_fit(word) for word in self.fit]
+        wishes += [{"remedy": word} for word in self.remedy]
+        wishes += [{"remedy_all": self.remedy_all}] if self.remedy_all else []
+        return wishes + [{"clear": word} for word in self.clear]
+
+
+def _fit(word: str) -> dict[str, str]:
+    number, at, position = word.rpartition("@")
+    return {"fit": number, "position": position} if at else {"fit": word}
