@@ -2,12 +2,15 @@
 
 from api.closure.answer import Answer, Outcome
 from api.closure.choices import next_best
+from api.closure.contradiction import Blame, contradictions_of
 from api.closure.explain import reasons_of
 from api.closure.problem import Problem, TooLarge
+from api.closure.propagate import Propagation
 from api.closure.question import Question
 from api.closure.reach import reach
 from api.closure.solution import solution_of
 from api.closure.solve import OutOfTime, Unsolvable, solve
+from api.closure.wayout import ways_out_of
 from api.rulebook.model import RuleBook
 from api.rulebook.scope import Scope
 
@@ -32,7 +35,7 @@ def answer_question(book: RuleBook, question: Question) -> Answer:
     try:
         found, propagation, engine = solve(problem, question.seconds)
     except Unsolvable:
-        return Answer(Outcome.impossible, reached=reached)
+        return _impossible(scope, question, reached)
     except OutOfTime as late:
         return _not_proved(problem, late)
     reasons = reasons_of(problem, found)
@@ -41,9 +44,24 @@ def answer_question(book: RuleBook, question: Question) -> Answer:
     return Answer(Outcome.proved, solution, reached=reached, engine=engine)
 
 
-def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
-    from api.closure.propagate import Propagation
+def _impossible(scope: Scope, question: Question, reached: int) -> Answer:
+    """The proof that no set exists, the contradictions behind it, and the ways out."""
+    try:
+        blame = Blame(reach(scope, question, limits_as_demands=True))
+    except TooLarge:
+        return Answer(Outcome.impossible, reached=reached)
+    contradictions, groups = contradictions_of(blame)
+    ways, more = ways_out_of(blame, question, groups)
+    return Answer(
+        Outcome.impossible,
+        contradictions=tuple(contradictions),
+        ways_out=tuple(ways),
+        more_ways_out=more,
+        reached=reached,
+    )
 
+
+def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
     solution = None
     if late.found is not None:
         solution = solution_of(problem, late.found, Propagation(problem).run())

@@ -1,7 +1,7 @@
 """What reasoning works on: the reachable choices of one question, and the demands on them."""
 
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 from api.closure.answer import Cause
 from api.closure.question import Question
@@ -49,7 +49,7 @@ class Demand:
     asked: str = ""
     """The number that the wish names, where it names one."""
     part: str = ""
-    """Tells apart the demands of one rule for one fit: the other position of a pair."""
+    """Tells apart the demands of one rule for one fit: the other position of a pair; of a wish, its position."""
 
     @property
     def switch(self) -> Switch:
@@ -135,6 +135,15 @@ class Problem:
         if fit.position in values:
             return values[fit.position] == fit.component
         return self.scope.is_today(fit)
+
+    def only(self, switches: Collection[Switch]) -> "Problem":
+        """The problem with no other wishes, limits and rules than these."""
+        question = self.question
+        if CEILING not in switches:
+            question = replace(question, limits=replace(question.limits, price_at_most=None))
+        demands = [demand for demand in self.demands if demand.switch in switches]
+        budgets = [use for use in self.budgets if use.switch in switches]
+        return replace(self, question=question, demands=demands, budgets=budgets)
 
     def switches(self) -> Iterator[Switch]:
         """Every wish, limit and rule that takes part, each once, in a stable order."""

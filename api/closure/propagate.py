@@ -5,33 +5,31 @@ that can no longer be met forbids the last uncertain part of its `when`.
 """
 
 from collections import defaultdict, deque
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 
-from api.closure.problem import Demand, Found, LooseNeed, Problem, Switch
+from api.closure.problem import Demand, Found, LooseNeed, Problem
 from api.closure.totals import changes_are_outranked, totals_of
 from api.rulebook.scope import Fit
 
 
 class Contradicts(Exception):
-    """Propagation found that the demand cannot be met."""
+    """Propagation found that the demand cannot be met (in this place, where one is named)."""
 
-    def __init__(self, demand: Demand) -> None:
+    def __init__(self, demand: Demand, place: str = "") -> None:
         super().__init__(demand.name)
         self.demand = demand
+        self.place = place
 
 
 class Propagation:
     """Domains of a problem, narrowed to a fixpoint."""
 
-    def __init__(
-        self,
-        problem: Problem,
-        active: Callable[[Switch], bool] | None = None,
-        without: Iterable[Fit] = (),
-    ) -> None:
+    def __init__(self, problem: Problem, without: Iterable[Fit] = ()) -> None:
         self.problem = problem
         self.domains = {place: set(values) for place, values in problem.domains.items()}
-        self.demands = [d for d in problem.demands if active is None or active(d.switch)]
+        self.demands = problem.demands
+        self.used: list[Demand] = []
+        """The demands that narrowed something, in the order in which they did."""
         self.watching: dict[str, list[Demand]] = defaultdict(list)
         for demand in self.demands:
             for place in {fit.position for fit in (*demand.when, *demand.one_of)}:
@@ -83,6 +81,7 @@ class Propagation:
             return
         places = {fit.position for fit in possible}
         if not places:
+            self.used.append(demand)
             raise Contradicts(demand)
         if len(places) == 1:
             self.narrow(places.pop(), {fit.component for fit in possible}, demand)
@@ -100,20 +99,25 @@ class Propagation:
         if domain is None or domain <= values:
             return
         left = domain & values
+        self.used.append(demand)
         if not left:
-            raise Contradicts(demand)
+            raise Contradicts(demand, place)
         self.domains[place] = left
         for other in self.watching[place]:
             if id(other) not in self.queued:
                 self.queued.add(id(other))
                 self.waiting.append(other)
 
-    def as_today_for_the_rest(self) -> Found | None:
-        """What is certain, and today's for the rest, when that leaves nothing to decide.
+    def best(self) -> Found | None:
+        """The best set, when propagation alone proves it; None when something is left to decide.
 
-        It is then the best set: every set holds what is certain, and any further change costs more.
-        None when something is left to decide.
+        Every set holds what is certain, and any further change costs more.
         """
+        found = self.as_today_for_the_rest()
+        return found if found is not None and not self._could_be_better(found) else None
+
+    def as_today_for_the_rest(self) -> Found | None:
+        """What is certain, and today's for the rest, if that breaks nothing and has no choice."""
         problem = self.problem
         values: dict[str, str | None] = {}
         for place, domain in self.domains.items():
@@ -129,9 +133,11 @@ class Propagation:
             return None
         found = Found(values, orders)
         ceiling = problem.question.limits.price_at_most
-        if ceiling is not None and totals_of(problem, found).price > ceiling:
-            return None
-        return found if not self._could_be_better(found) else None
+        if ceiling is not None:
+            totals = totals_of(problem, found)
+            if totals.price > ceiling or totals.unknown_prices:
+                return None
+        return found
 
     def _orders(self, values: dict[str, str | None]) -> dict[int, LooseNeed] | None:
         """The loose parts that serve the demands; None when a demand is not met or has a choice."""

@@ -282,7 +282,7 @@ def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> De
         if a.loose
         for number in scope.loose_servers(a.component)
     )
-    if not newly and (loose or not any(scope.is_today(f) for f in one_of)):
+    if not newly and (any(a.loose for a in rule.alternatives) or not any(scope.is_today(f) for f in one_of)):
         return None
     return Demand(
         Cause.companion,

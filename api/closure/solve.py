@@ -7,7 +7,7 @@ component number, so that the best set is unique.
 
 import math
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from types import ModuleType
@@ -15,7 +15,7 @@ from typing import Any
 
 from api.closure.answer import Cause
 from api.closure.limits import price_each
-from api.closure.problem import CEILING, Demand, Found, LooseNeed, Problem, Switch
+from api.closure.problem import Demand, Found, LooseNeed, Problem, Switch
 from api.closure.propagate import Contradicts, Propagation
 from api.closure.question import Criterion
 from api.closure.totals import fit_cost, whole_preference
@@ -71,17 +71,11 @@ class Terms:
 class Model:
     """A problem as a constraint model."""
 
-    def __init__(
-        self,
-        problem: Problem,
-        domains: dict[str, set[str | None]],
-        active: Callable[[Switch], Any] | None = None,
-    ) -> None:
+    def __init__(self, problem: Problem, domains: dict[str, set[str | None]]) -> None:
         self.problem = problem
         self.domains = domains
         self.model = cp().CpModel()
         self.true = self.model.new_constant(1)
-        self.enforcing = active
         self.literals: dict[Fit, Any] = {}
         self.orders: dict[int, list[tuple[LooseNeed, Any]]] = {}
         self.ordering: dict[str, list[Any]] = defaultdict(list)
@@ -118,10 +112,6 @@ class Model:
             return self.true
         return found
 
-    def _enforced(self, switch: Switch) -> list[Any]:
-        """The literals under which a switch's constraints hold; none: always."""
-        return [] if self.enforcing is None else self.enforcing(switch)
-
     def _add_demand(self, number: int, demand: Demand) -> None:
         when = [self.literal(fit) for fit in demand.when]
         if any(literal is None for literal in when):
@@ -135,8 +125,7 @@ class Model:
         ]
         if own:
             self._add_orders(number, own, when, one_of)
-        conditions = when + self._enforced(demand.switch)
-        self.model.add_bool_or([*(~literal for literal in conditions), *one_of, *(v for _, v in own)])
+        self.model.add_bool_or([*(~literal for literal in when), *one_of, *(v for _, v in own)])
 
     def _add_orders(self, number: int, own: list, when: list, one_of: list) -> None:
         """Loose parts are ordered for a demand only when it binds and nothing fitted meets it."""
@@ -183,23 +172,18 @@ class Model:
                 if units != now:
                     differing.append(literal)
             same.extend(differing)
-        constraint_for = [[]] if use.holds_today else [[literal] for literal in same]
-        for condition in constraint_for:
-            condition = [c for c in condition if c is not self.true]
-            constraint = self.model.add(sum(variable_part) + constant >= 0)
-            if enforced := condition + self._enforced(use.switch):
-                constraint.only_enforce_if(enforced)
+        covered = sum(variable_part) + constant >= 0
+        if use.holds_today or any(literal is self.true for literal in same):
+            self.model.add(covered)
+            return
+        for literal in same:
+            self.model.add(covered).only_enforce_if(literal)
 
     def add_ceiling(self, price_at_most: int) -> None:
         """Parts and loose parts together cost at most this; unknown prices are not to be chosen."""
         terms = self.criteria()
-        conditions = self._enforced(CEILING)
-        price = terms["price"]
-        constraint = self.model.add(self.expression(price) <= price_at_most)
-        if conditions:
-            constraint.only_enforce_if(conditions)
-        for variable, _ in terms["unknown"].weights:
-            self.model.add_bool_or([~variable, *(~c for c in conditions)])
+        self.model.add(self.expression(terms["price"]) <= price_at_most)
+        self.model.add(self.expression(terms["unknown"]) <= 0)
 
     def forbid(self, fits: Iterable[Fit]) -> None:
         """Not all of these together."""
@@ -433,10 +417,27 @@ def solve(problem: Problem, seconds: float, without: Iterable[Fit] = ()) -> tupl
         propagation = Propagation(problem, without=without).run()
     except Contradicts as contradicts:
         raise Unsolvable from contradicts
-    if (found := propagation.as_today_for_the_rest()) is not None:
+    if (found := propagation.best()) is not None:
         return found, propagation, "propagation"
     model = Model(problem, propagation.domains)
     ceiling = problem.question.limits.price_at_most
     if ceiling is not None:
         model.add_ceiling(ceiling)
     return model.best(seconds), propagation, "solver"
+
+
+def any_set(problem: Problem) -> Found | None:
+    """Some set that fulfils the problem, whatever it costs; None when there is none."""
+    try:
+        propagation = Propagation(problem).run()
+    except Contradicts:
+        return None
+    if (found := propagation.as_today_for_the_rest()) is not None:
+        return found
+    model = Model(problem, propagation.domains)
+    if (ceiling := problem.question.limits.price_at_most) is not None:
+        model.add_ceiling(ceiling)
+    solver = new_solver(math.inf)
+    if solver.solve(model.model) == cp().INFEASIBLE:
+        return None
+    return model.read(solver)

@@ -108,7 +108,7 @@ class FinishedSet:
     def _staying(self) -> Iterator[Broken]:
         """Rules of what stays, that hold today and no longer do."""
         for rule in self._rules_left():
-            if not rule.required or any(a.loose and self._may_order(a) for a in rule.alternatives):
+            if not rule.required or any(a.loose for a in rule.alternatives):
                 continue
             for fit in self.scope.places(rule.component, rule.position):
                 if not (self.scope.is_today(fit) and self.sits(fit) and self.scope.holds(rule)):
@@ -116,9 +116,6 @@ class FinishedSet:
                 held = any(self._met_by(self.scope.today, a) for a in rule.alternatives if not a.loose)
                 if held and not any(self.met(a) for a in rule.alternatives):
                     yield Broken(Cause.companion, rule.name, rule.reason, (fit,), rule)
-
-    def _may_order(self, alternative: Alternative) -> bool:
-        return bool(self.scope.loose_servers(alternative.component))
 
     def _rules_left(self) -> list[Companion]:
         """Companion rules that something no longer in place may have satisfied."""

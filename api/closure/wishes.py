@@ -18,7 +18,7 @@ def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
             return [fit_demand(scope, wish)]
         case ClearPosition():
             empty = (Fit(wish.position, None),) if None in scope.options(wish.position) else ()
-            return [Demand(Cause.wish, wish.name, phrases.of_wish(wish, scope), (), empty)]
+            return [Demand(Cause.wish, wish.name, phrases.of_wish(wish, scope), (), empty, part=wish.position)]
         case RemedyFlaw():
             flaw = scope.index.flaws.get(wish.flaw)
             sentence = phrases.of_wish(wish, scope)
@@ -41,7 +41,7 @@ def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
     if not wish.position and not fits and wish.component in scope.index.loose:
         loose = tuple(LooseNeed(n, wish.quantity) for n in scope.loose_servers(wish.component))
     sentence = phrases.of_wish(wish, scope)
-    return Demand(Cause.wish, wish.name, sentence, (), fits, loose, asked=wish.component)
+    return Demand(Cause.wish, wish.name, sentence, (), fits, loose, asked=wish.component, part=wish.position)
 
 
 def flaws_today(scope: Scope, flaws: list[Flaw]) -> Iterator[tuple[Flaw, Fit]]:

@@ -1,0 +1,167 @@
+"""Why no set exists: the smallest groups of wishes, limits and rules that cannot all hold.
+
+First a group that cannot be made smaller by leaving one out (divide and conquer), then the proof
+that none has fewer members: the least group that meets every known way of making the rest possible
+is tried until it is itself contradictory.
+"""
+
+import math
+from collections.abc import Iterable
+
+from api.closure import phrases
+from api.closure.answer import Because, Cause, Contradiction
+from api.closure.facts import facts_of
+from api.closure.problem import CEILING, Found, Problem, Switch
+from api.closure.solve import any_set, cp, new_solver
+from api.rulebook.model import Grade
+
+MOST_CHECKS = 400
+MOST_CONTRADICTIONS = 4
+GIVEABLE = (Cause.wish, Cause.flaw, Cause.limit)
+"""What the asker can give up; rules stand."""
+
+
+class Blame:
+    """Which groups of a problem's switches can hold together; remembers what it found."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.switches = list(problem.switches())
+        self.checks = 0
+        self._known: dict[frozenset[Switch], Found | None] = {}
+
+    @property
+    def rules(self) -> list[Switch]:
+        return [s for s in self.switches if s[0] not in GIVEABLE]
+
+    @property
+    def giveable(self) -> list[Switch]:
+        return [s for s in self.switches if s[0] in GIVEABLE]
+
+    def set_for(self, switches: Iterable[Switch]) -> Found | None:
+        """A set that fulfils all of these, or None."""
+        group = frozenset(switches)
+        if group not in self._known:
+            self.checks += 1
+            self._known[group] = any_set(self.problem.only(group))
+        return self._known[group]
+
+    def possible(self, switches: Iterable[Switch]) -> bool:
+        return self.set_for(switches) is not None
+
+    # A group that cannot be made smaller ----------------------------------------------------
+
+    def core(self, background: list[Switch], suspects: list[Switch]) -> list[Switch]:
+        """The suspects of a contradiction none of which can be left out; early ones are kept."""
+        return self._divide(background, False, suspects) if suspects else []
+
+    def _divide(self, background: list[Switch], added: bool, suspects: list[Switch]) -> list[Switch]:
+        if added and not self.possible(background):
+            return []
+        if len(suspects) == 1:
+            return suspects
+        half = len(suspects) // 2
+        first, second = suspects[:half], suspects[half:]
+        from_second = self._divide(background + first, True, second)
+        from_first = self._divide(background + from_second, bool(from_second), first)
+        return from_first + from_second
+
+    # The smallest ---------------------------------------------------------------------------
+
+    def smallest(self, among: list[Switch]) -> tuple[list[Switch], bool]:
+        """A smallest contradictory group, and whether it is proved that none is smaller."""
+        core = self.core([], among)
+        to_meet: list[frozenset[Switch]] = []
+        end = self.checks + MOST_CHECKS
+        while self.checks < end:
+            group = least_meeting(to_meet, among) or []
+            if len(group) >= len(core):
+                return core, True
+            found = self.set_for(group)
+            if found is None:
+                return group, True
+            to_meet.append(frozenset(among) - self._grown(group, found, among))
+        return core, False
+
+    def _grown(self, group: list[Switch], found: Found, among: list[Switch]) -> set[Switch]:
+        """A group as large as easily found that still can hold together."""
+        held = set(group) | self._held_in(group, found, among)
+        for switch in among:
+            if switch not in held and (more := self.set_for(held | {switch})) is not None:
+                held |= {switch} | self._held_in(held | {switch}, more, among)
+        return held
+
+    def _held_in(self, group: Iterable[Switch], found: Found, among: list[Switch]) -> set[Switch]:
+        """The switches that a set found for `group` fulfils as well."""
+        problem = self.problem.only(frozenset(group))
+        ordered = {problem.demands[number].key for number in found.orders}
+        broken = {use.switch for use in self.problem.budgets if use.broken(found.values)}
+        for demand in self.problem.demands:
+            if (
+                all(self.problem.true_in(found.values, fit) for fit in demand.when)
+                and not any(self.problem.true_in(found.values, fit) for fit in demand.one_of)
+                and demand.key not in ordered
+            ):
+                broken.add(demand.switch)
+        return {s for s in among if s not in broken and s != CEILING}
+
+
+def least_meeting(
+    groups: list[frozenset[Switch]], among: list[Switch], but_not: list[list[Switch]] | None = None
+) -> list[Switch] | None:
+    """The least set that has a member of every group and holds none of `but_not` whole.
+
+    Of equals, the one with fewest rules. None when there is no such set.
+    """
+    model = cp().CpModel()
+    chosen = {switch: model.new_bool_var("") for switch in among}
+    for group in groups:
+        model.add_bool_or([chosen[switch] for switch in sorted(group)])
+    for whole in but_not or ():
+        model.add_bool_or([~chosen[switch] for switch in whole])
+    weights = {s: len(among) + 1 + (s[0] not in GIVEABLE) for s in among}
+    model.minimize(sum(chosen[s] * weights[s] for s in among))
+    solver = new_solver(math.inf)
+    if solver.solve(model) == cp().INFEASIBLE:
+        return None
+    return [switch for switch in among if solver.boolean_value(chosen[switch])]
+
+
+def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
+    """Contradictions that have no wish and no limit in common, smallest groups of each.
+
+    Also the groups themselves.
+    """
+    left = list(blame.switches)
+    found, groups = [], []
+    while len(found) < MOST_CONTRADICTIONS and not blame.possible(left):
+        parts, proved = blame.smallest(in_order_of_blame(left))
+        found.append(_contradiction(blame.problem, parts, proved))
+        groups.append(frozenset(parts))
+        left = [s for s in left if s not in parts or s[0] not in GIVEABLE]
+    return found, groups
+
+
+def in_order_of_blame(switches: list[Switch]) -> list[Switch]:
+    """Wishes, then limits, then rules: what the asker can change is blamed first."""
+    order = {Cause.wish: 0, Cause.flaw: 1, Cause.limit: 2}
+    return sorted(switches, key=lambda s: (order.get(s[0], 3), s))
+
+
+def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contradiction:
+    parts = in_order_of_blame(parts)
+    because = tuple(because_of(problem, switch) for switch in parts)
+    return Contradiction(because, facts_of(problem.only(parts)), proved)
+
+
+def because_of(problem: Problem, switch: Switch) -> Because:
+    """A wish, limit or rule as a part of an explanation."""
+    cause, name = switch
+    for demand in problem.demands:
+        if demand.switch == switch:
+            return Because(cause, name, demand.sentence, grade=demand.grade)
+    for use in problem.budgets:
+        if use.switch == switch:
+            return Because(cause, name, use.budget.reason, grade=use.budget.grade)
+    ceiling = problem.question.limits.price_at_most
+    return Because(cause, name, phrases.of_ceiling(ceiling or 0), grade=Grade.none)

@@ -1,0 +1,91 @@
+"""The facts without which a contradiction would be no contradiction: what fits, what is supplied."""
+
+from collections.abc import Iterator
+
+from api.closure import phrases
+from api.closure.answer import Cause, Note
+from api.closure.problem import Demand, Problem
+from api.closure.propagate import Contradicts, Propagation
+from api.rulebook.model import Alternative, Companion
+from api.rulebook.scope import LOOSE, Fit, Scope
+
+
+def facts_of(problem: Problem) -> tuple[Note, ...]:
+    """The facts behind a contradictory problem that holds only the parts of one contradiction."""
+    propagation = Propagation(problem)
+    place = ""
+    try:
+        propagation.run()
+        involved = problem.demands
+    except Contradicts as contradicts:
+        involved, place = propagation.used, contradicts.place
+    notes = [note for demand in involved for note in _of_demand(problem.scope, demand)]
+    places = [place] if place else sorted({f.position for d in involved for f in d.when if not f.is_loose})
+    for position in places:
+        notes.extend(_of_place(problem, position, involved))
+    unique = {(note.name, note.sentence): note for note in notes}
+    return tuple(unique.values())
+
+
+def _of_demand(scope: Scope, demand: Demand) -> Iterator[Note]:
+    """Why something that a wish or a rule names is no way to satisfy it."""
+    if demand.asked and not demand.one_of and not demand.loose:
+        position = demand.part
+        yield why_absent(scope, demand.asked, position)
+    if isinstance(demand.claim, Companion):
+        for alternative in demand.claim.alternatives:
+            if alternative.loose:
+                if not scope.loose_servers(alternative.component):
+                    yield why_absent(scope, alternative.component)
+            elif not scope.meeting(alternative):
+                yield _no_way(scope, alternative)
+    if demand.cause is Cause.wish and not demand.asked and not demand.when and not demand.one_of:
+        yield Note(Cause.fact, "essential", phrases.essential(scope, demand.part), (demand.part,))
+
+
+def _no_way(scope: Scope, alternative: Alternative) -> Note:
+    position = alternative.position
+    if alternative.empty:
+        return Note(Cause.fact, "essential", phrases.essential(scope, position), (position,))
+    if alternative.having:
+        wanted = " and ".join(phrases.wanted(scope, w) for w in alternative.having)
+        return Note(Cause.fact, "no component", phrases.none_has(scope, position, wanted), (position,))
+    return why_absent(scope, alternative.component, position)
+
+
+def why_absent(scope: Scope, number: str, position: str = "") -> Note:
+    """Why a number can be fitted nowhere (or not there) on this vehicle."""
+    positions = (position,) if position else ()
+    if scope.component(number) is None:
+        return Note(Cause.fact, "not known", phrases.not_known(number), positions)
+    servers = scope.index.serves(number)
+    fitments = [f for n in servers for o in scope.index.stands_for(n) for f in scope.index.fitments_of.get(o, ())]
+    here = [f for f in fitments if position in ("", f.position)]
+    if not here and number not in scope.index.loose:
+        return Note(Cause.fact, "no fitment", phrases.no_fitment(scope, number, position), positions)
+    if not any(scope.obtainable(n) for n in servers):
+        return Note(Cause.fact, "no longer supplied", phrases.not_supplied(scope, number), positions)
+    return Note(Cause.fact, "not this vehicle", phrases.not_this_vehicle(scope, number, position), positions)
+
+
+def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterator[Note]:
+    """That only one component can sit in a place, and what else could sit there."""
+    if position.startswith(LOOSE):
+        return
+    scope = problem.scope
+    wishes = {
+        d.name
+        for d in involved
+        if d.cause is Cause.wish and d.one_of and all(f.position == position for f in d.one_of)
+    }
+    if len(wishes) > 1:
+        yield Note(Cause.fact, "one component", phrases.one_only(scope, position), (position,))
+        return
+    today = scope.today_fit(position)
+    candidates = [c for c in scope.options(position) if c is not None and c != today.component]
+    if not candidates:
+        yield Note(Cause.fact, "no other component", phrases.no_other(scope, position), (position,))
+    elif not any(Fit(position, c) in d.one_of for c in candidates for d in involved):
+        yield Note(Cause.fact, "none will do", phrases.none_will_do(scope, position, candidates), (position,))
+    if None not in scope.options(position):
+        yield Note(Cause.fact, "essential", phrases.essential(scope, position), (position,))

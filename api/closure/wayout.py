@@ -1,0 +1,174 @@
+"""Ways out of a contradiction: the least that must be given up or replaced, and what one then gets.
+
+A way out is a smallest group of wishes and limits without which a set exists. Each is solved again
+and comes with its totals. Cheapest first: those that give up least, then those that lose no wish,
+then by price and number of changes.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from api.closure import phrases
+from api.closure.answer import Because, Cause, Totals, WayOut
+from api.closure.contradiction import Blame, because_of, least_meeting
+from api.closure.limits import VISIBLE_NAME, effort_name, keep_name, keep_section_name, refuse_name
+from api.closure.problem import CEILING, Problem, Switch, TooLarge
+from api.closure.question import Criterion, FitComponent, Question
+from api.closure.reach import reach
+from api.closure.solve import OutOfTime, Unsolvable, solve
+from api.closure.totals import totals_of
+from api.rulebook.model import Effort
+from api.rulebook.scope import Scope
+
+MOST_WAYS = 6
+MOST_REPLACEMENTS = 6
+SECONDS_EACH = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class _Tried:
+    """A way out that was solved: what it gives up, what takes its place, what one gets."""
+
+    gives_up: tuple[Because, ...]
+    instead: str
+    totals: Totals
+    wishes_lost: int
+
+    @property
+    def sort_key(self) -> tuple:
+        t = self.totals
+        return (
+            len(self.gives_up),
+            self.wishes_lost,
+            len(t.unknown_prices),
+            t.price,
+            t.changes,
+            tuple(b.name for b in self.gives_up),
+            self.instead,
+        )
+
+
+def ways_out_of(blame: Blame, question: Question, core_parts: list[frozenset[Switch]]) -> tuple[list[WayOut], bool]:
+    """The ways out, cheapest first, and whether there are more."""
+    groups, more = smallest_corrections(blame, core_parts)
+    tried: list[_Tried] = []
+    for group in groups:
+        tried.extend(_try(blame.problem, question, group))
+    tried.sort(key=lambda way: way.sort_key)
+    more = more or len(tried) > MOST_WAYS
+    return [WayOut(t.gives_up, t.instead, t.totals, t.totals.changes) for t in tried[:MOST_WAYS]], more
+
+
+def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[list[list[Switch]], bool]:
+    """Smallest groups of wishes and limits without which the rest can hold; are there more."""
+    giveable = blame.giveable
+    to_meet = [frozenset(core & frozenset(giveable)) for core in cores]
+    found: list[list[Switch]] = []
+    while True:
+        group = least_meeting(to_meet, giveable, found)
+        if group is None:
+            return found, False
+        if len(found) == MOST_WAYS:
+            return found, True
+        kept = [s for s in giveable if s not in group]
+        if blame.possible([*blame.rules, *kept]):
+            found.append(group)
+        else:
+            to_meet.append(frozenset(blame.core(blame.rules, kept)))
+
+
+def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[_Tried]:
+    """What one gets when the group is given up, and when a wish in it is replaced instead."""
+    gives_up = tuple(because_of(problem, switch) for switch in group)
+    lost = sum(switch[0] is not Cause.limit for switch in group)
+    totals, instead = _without(problem, question, group)
+    if totals is not None:
+        yield _Tried(gives_up, instead, totals, lost)
+    for switch in group:
+        if switch[0] is Cause.wish:
+            best = _replaced(problem.scope, question, group, switch)
+            if best is not None:
+                yield _Tried(gives_up, best[1], best[0], lost - 1)
+
+
+def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple[Totals | None, str]:
+    """Solve without the group; a limit is relaxed no further than needed."""
+    kept = [s for s in problem.switches() if s not in group]
+    free = problem.only(kept)
+    if CEILING in group:
+        order = (Criterion.price, *(c for c in question.preference if c is not Criterion.price))
+        free = replace(free, question=replace(free.question, preference=order))
+    totals = _solved(free)
+    if totals is None:
+        return None, ""
+    words = [_instead(problem.scope, question, switch, totals) for switch in group]
+    return totals, "; ".join(word for word in words if word)
+
+
+def _solved(problem: Problem) -> Totals | None:
+    try:
+        found, _, _ = solve(problem, SECONDS_EACH)
+    except (Unsolvable, OutOfTime):
+        return None
+    return totals_of(problem, found)
+
+
+def _instead(scope: Scope, question: Question, switch: Switch, totals: Totals) -> str:
+    """What giving up a limit or wish means, in words."""
+    limits, name = question.limits, switch[1]
+    if switch == CEILING:
+        return phrases.raise_ceiling(totals.price, totals.unknown_prices)
+    if name == effort_name(limits.effort_at_most):
+        cutting = limits.effort_at_most >= Effort.machining or totals.irreversible > 0
+        return phrases.ACCEPT_CUTTING if cutting else phrases.ACCEPT_MACHINING
+    if name == VISIBLE_NAME:
+        return phrases.ACCEPT_VISIBLE
+    for position in limits.keep:
+        if name == keep_name(position):
+            return phrases.let_go(phrases.position(scope, position))
+    for section in limits.keep_sections:
+        if name == keep_section_name(section):
+            return phrases.let_go(phrases.section(scope, section))
+    for number in limits.refuse:
+        if name == refuse_name(number):
+            return phrases.accept(phrases.component(scope, number))
+    return phrases.GIVE_UP_WISH
+
+
+def _replaced(
+    scope: Scope, question: Question, group: list[Switch], switch: Switch
+) -> tuple[Totals, str] | None:
+    """The best set with another component in the place of a wished one; None when there is none."""
+    wish = next((w for w in question.wishes if w.name == switch[1]), None)
+    if not isinstance(wish, FitComponent):
+        return None
+    best: tuple[tuple, Totals, str] | None = None
+    for position, number in list(_siblings(scope, wish))[:MOST_REPLACEMENTS]:
+        others = tuple(w for w in question.wishes if w is not wish)
+        changed = replace(question, wishes=(*others, FitComponent(number, position)))
+        totals = _solve_changed(scope, changed, [s for s in group if s != switch])
+        if totals is None:
+            continue
+        key = (len(totals.unknown_prices), totals.price, totals.changes, number)
+        if best is None or key < best[0]:
+            best = (key, totals, phrases.fit_instead(scope, number, position, wish.component))
+    return (best[1], best[2]) if best else None
+
+
+def _solve_changed(scope: Scope, question: Question, given_up: list[Switch]) -> Totals | None:
+    try:
+        problem = reach(scope, question, limits_as_demands=True)
+    except TooLarge:
+        return None
+    return _solved(problem.only([s for s in problem.switches() if s not in given_up]))
+
+
+def _siblings(scope: Scope, wish: FitComponent) -> Iterator[tuple[str, str]]:
+    """Other components that fit where the wished one does (or was meant to), newly fitted."""
+    served = scope.index.serves(wish.component)
+    positions = {fit.position for fit in scope.serving(wish.component)}
+    positions |= {f.position for f in scope.index.fitments_of.get(wish.component, ())}
+    for position in sorted({wish.position} if wish.position else positions):
+        for number in scope.options(position):
+            if number is not None and number not in served and number != scope.today.get(position):
+                yield position, number
