@@ -40,16 +40,16 @@ def _of_demand(scope: Scope, demand: Demand) -> Iterator[Note]:
             elif not scope.meeting(alternative):
                 yield _no_way(scope, alternative)
     if demand.cause is Cause.wish and not demand.asked and not demand.when and not demand.one_of:
-        yield Note(Cause.fact, "essential", phrases.essential(scope, demand.part), (demand.part,))
+        yield Note(Cause.fact, "essential", phrases.essential(scope.book, demand.part), (demand.part,))
 
 
 def _no_way(scope: Scope, alternative: Alternative) -> Note:
     position = alternative.position
     if alternative.empty:
-        return Note(Cause.fact, "essential", phrases.essential(scope, position), (position,))
+        return Note(Cause.fact, "essential", phrases.essential(scope.book, position), (position,))
     if alternative.having:
-        wanted = " and ".join(phrases.wanted(scope, w) for w in alternative.having)
-        return Note(Cause.fact, "no component", phrases.none_has(scope, position, wanted), (position,))
+        wanted = " and ".join(phrases.wanted(scope.book, w) for w in alternative.having)
+        return Note(Cause.fact, "no component", phrases.none_has(scope.book, position, wanted), (position,))
     return why_absent(scope, alternative.component, position)
 
 
@@ -59,13 +59,17 @@ def why_absent(scope: Scope, number: str, position: str = "") -> Note:
     if scope.component(number) is None:
         return Note(Cause.fact, "not known", phrases.not_known(number), positions)
     servers = scope.index.serves(number)
-    fitments = [f for n in servers for o in scope.index.stands_for(n) for f in scope.index.fitments_of.get(o, ())]
+    fitments = [
+        f for n in servers for o in scope.index.stands_for(n) for f in scope.index.fitments_of.get(o, ())
+    ]
     here = [f for f in fitments if position in ("", f.position)]
     if not here and number not in scope.index.loose:
-        return Note(Cause.fact, "no fitment", phrases.no_fitment(scope, number, position), positions)
+        return Note(Cause.fact, "no fitment", phrases.no_fitment(scope.book, number, position), positions)
     if not any(scope.obtainable(n) for n in servers):
-        return Note(Cause.fact, "no longer supplied", phrases.not_supplied(scope, number), positions)
-    return Note(Cause.fact, "not this vehicle", phrases.not_this_vehicle(scope, number, position), positions)
+        return Note(Cause.fact, "no longer supplied", phrases.not_supplied(scope.book, number), positions)
+    return Note(
+        Cause.fact, "not this vehicle", phrases.not_this_vehicle(scope.book, number, position), positions
+    )
 
 
 def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterator[Note]:
@@ -79,13 +83,15 @@ def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterat
         if d.cause is Cause.wish and d.one_of and all(f.position == position for f in d.one_of)
     }
     if len(wishes) > 1:
-        yield Note(Cause.fact, "one component", phrases.one_only(scope, position), (position,))
+        yield Note(Cause.fact, "one component", phrases.one_only(scope.book, position), (position,))
         return
     today = scope.today_fit(position)
     candidates = [c for c in scope.options(position) if c is not None and c != today.component]
     if not candidates:
-        yield Note(Cause.fact, "no other component", phrases.no_other(scope, position), (position,))
+        yield Note(Cause.fact, "no other component", phrases.no_other(scope.book, position), (position,))
     elif not any(Fit(position, c) in d.one_of for c in candidates for d in involved):
-        yield Note(Cause.fact, "none will do", phrases.none_will_do(scope, position, candidates), (position,))
+        yield Note(
+            Cause.fact, "none will do", phrases.none_will_do(scope.book, position, candidates), (position,)
+        )
     if None not in scope.options(position):
-        yield Note(Cause.fact, "essential", phrases.essential(scope, position), (position,))
+        yield Note(Cause.fact, "essential", phrases.essential(scope.book, position), (position,))

@@ -67,7 +67,9 @@ def _find_broken_today(scope: Scope) -> list[Broken]:
     for position in today.changed:
         fit = today.fit(position)
         if scope.option(fit).fitment is None:
-            broken.append(Broken(Cause.fact, "no fitment recorded", phrases.cannot_sit(scope, fit), (fit,)))
+            broken.append(
+                Broken(Cause.fact, "no fitment recorded", phrases.cannot_sit(scope.book, fit), (fit,))
+            )
     return broken
 
 
@@ -119,7 +121,7 @@ def not_determined(finished: FinishedSet) -> Iterator[Note]:
             _note(found, Cause.conflict, conflict, (one, other), _missing(finished.scope, wanted))
     for budget, fits in _silent_in_budgets(finished):
         missing = tuple(
-            phrases.missing(finished.scope, f"{budget.supply_kind} or {budget.demand_kind}", fit)
+            phrases.missing(finished.scope.book, f"{budget.supply_kind} or {budget.demand_kind}", fit)
             for fit in fits
         )
         _note(found, Cause.budget, budget, fits, missing)
@@ -133,7 +135,7 @@ def _note(found: dict, cause: Cause, claim: Claim, fits: tuple[Fit, ...], missin
 
 def _missing(scope: Scope, wanted: list[tuple[str, Fit]] | tuple) -> tuple[str, ...]:
     return tuple(
-        phrases.missing(scope, kind, fit)
+        phrases.missing(scope.book, kind, fit)
         for kind, fit in wanted
         if scope.measure(fit.component, kind) is None
     )

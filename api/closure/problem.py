@@ -49,7 +49,7 @@ class Demand:
     asked: str = ""
     """The number that the wish names, where it names one."""
     part: str = ""
-    """Tells apart the demands of one rule for one fit: the other position of a pair; of a wish, its position."""
+    """Tells apart the demands of one rule for one fit: a pair's other position, a wish's position."""
 
     @property
     def switch(self) -> Switch:

@@ -72,10 +72,10 @@ class FinishedSet:
     def _impossible_fits(self) -> Iterator[Broken]:
         for fit in self.new_fits:
             if fit.component not in self.scope.options(fit.position):
-                yield Broken(Cause.fact, "cannot sit there", phrases.cannot_sit(self.scope, fit), (fit,))
+                yield Broken(Cause.fact, "cannot sit there", phrases.cannot_sit(self.scope.book, fit), (fit,))
         for number in self.loose:
             if not self.scope.obtainable(number):
-                yield Broken(Cause.fact, "not supplied", phrases.not_supplied(self.scope, number))
+                yield Broken(Cause.fact, "not supplied", phrases.not_supplied(self.scope.book, number))
 
     def _companions(self) -> Iterator[Broken]:
         for fit in self.new_fits:

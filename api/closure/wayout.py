@@ -48,7 +48,9 @@ class _Tried:
         )
 
 
-def ways_out_of(blame: Blame, question: Question, core_parts: list[frozenset[Switch]]) -> tuple[list[WayOut], bool]:
+def ways_out_of(
+    blame: Blame, question: Question, core_parts: list[frozenset[Switch]]
+) -> tuple[list[WayOut], bool]:
     """The ways out, cheapest first, and whether there are more."""
     groups, more = smallest_corrections(blame, core_parts)
     tried: list[_Tried] = []
@@ -125,13 +127,13 @@ def _instead(scope: Scope, question: Question, switch: Switch, totals: Totals) -
         return phrases.ACCEPT_VISIBLE
     for position in limits.keep:
         if name == keep_name(position):
-            return phrases.let_go(phrases.position(scope, position))
+            return phrases.let_go(phrases.position(scope.book, position))
     for section in limits.keep_sections:
         if name == keep_section_name(section):
-            return phrases.let_go(phrases.section(scope, section))
+            return phrases.let_go(phrases.section(scope.book, section))
     for number in limits.refuse:
         if name == refuse_name(number):
-            return phrases.accept(phrases.component(scope, number))
+            return phrases.accept(phrases.component(scope.book, number))
     return phrases.GIVE_UP_WISH
 
 
@@ -151,7 +153,7 @@ def _replaced(
             continue
         key = (len(totals.unknown_prices), totals.price, totals.changes, number)
         if best is None or key < best[0]:
-            best = (key, totals, phrases.fit_instead(scope, number, position, wish.component))
+            best = (key, totals, phrases.fit_instead(scope.book, number, position, wish.component))
     return (best[1], best[2]) if best else None
 
 

@@ -18,10 +18,14 @@ def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
             return [fit_demand(scope, wish)]
         case ClearPosition():
             empty = (Fit(wish.position, None),) if None in scope.options(wish.position) else ()
-            return [Demand(Cause.wish, wish.name, phrases.of_wish(wish, scope), (), empty, part=wish.position)]
+            return [
+                Demand(
+                    Cause.wish, wish.name, phrases.of_wish(wish, scope.book), (), empty, part=wish.position
+                )
+            ]
         case RemedyFlaw():
             flaw = scope.index.flaws.get(wish.flaw)
-            sentence = phrases.of_wish(wish, scope)
+            sentence = phrases.of_wish(wish, scope.book)
             found = flaws_today(scope, [flaw] if flaw else [])
             return [d for f, fit in found for d in _remedy(scope, Cause.wish, wish.name, sentence, f, fit)]
         case RemedyFlaws():
@@ -40,7 +44,7 @@ def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
     loose: tuple[LooseNeed, ...] = ()
     if not wish.position and not fits and wish.component in scope.index.loose:
         loose = tuple(LooseNeed(n, wish.quantity) for n in scope.loose_servers(wish.component))
-    sentence = phrases.of_wish(wish, scope)
+    sentence = phrases.of_wish(wish, scope.book)
     return Demand(Cause.wish, wish.name, sentence, (), fits, loose, asked=wish.component, part=wish.position)
 
 
