@@ -54,10 +54,10 @@ def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
 
 def understood(service: Service, asked: Asked) -> Facts:
     """How the question was understood."""
-    scope, question = asked.scope, asked.question
+    question = asked.question
     return {
         "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
-        "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, scope)} for w in question.wishes],
+        "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, asked.book)} for w in question.wishes],
         "limits": [{"name": n, "sentence": phrases.of_limit(n)} for n in limit_names(asked)],
         "currency": service.settings.currency,
         "section_titles": {s.name: s.title for s in asked.book.sections.values()},
