@@ -1,6 +1,9 @@
 """Corrosion: joints of unlike metals against the anodic-index limits, and how long zinc lasts."""
 
-from api.checks.fitted import Fitted, Reading, against, on_both, undetermined
+from dataclasses import dataclass
+
+from api.checks.findings import against, undetermined
+from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
 
 ANODIC_INDEX_V = {
@@ -15,16 +18,18 @@ GREATEST_DIFFERENCE_V = {"harsh": 0.15, "normal": 0.25, "controlled": 0.50}
 ZINC_UM_PER_YEAR = {"C1": (0.0, 0.1), "C2": (0.1, 0.7), "C3": (0.7, 2.1), "C4": (2.1, 4.2), "C5": (4.2, 8.4)}
 ZINC_G_PER_M2_UM = 7.2
 STEEL = frozenset({"plain steel", "cast iron"})
+ZINC = frozenset({"zinc", "galvanised steel"})
 ALUMINIUM = frozenset({"wrought aluminium", "cast aluminium"})
 BARRIERS = frozenset({"paint", "zinc and paint", "powder coat"})
 WANTED_YEARS = 10
 
 TOUCHING = (
-    ("frame", "bulkhead"), ("frame", "panels.rear"), ("frame", "bumper.front"), ("frame", "fuel.tank"),
-    ("bulkhead", "wings.front"), ("bulkhead", "isolation"), ("panels.rear", "isolation"),
-    ("engine.unit", "fuel.manifold"), ("engine.unit", "exhaust.manifold"),
-    ("brake.master", "brake.pipes.front"), ("hub.front.left", "wheel.road"),
-)  # fmt: skip
+    ("frame", "bulkhead"),
+    ("frame", "panels.rear"),
+    ("frame", "bumper.front"),
+    ("frame", "fuel.tank"),
+    ("bulkhead", "wings.front"),
+)
 """Pairs of positions that are bolted to each other on a light vehicle with a separate frame."""
 
 ZINC_LIFE = Limit("at least 10 years to bare steel", "ISO 9223 zinc rates", Provenance.seen,
@@ -45,7 +50,7 @@ def index_limit(environment: str) -> Limit:
         f"at most {value:.2f} V in a {environment} environment",
         "anodic index against gold",
         Provenance.seen,
-        "published table with three limits (secondary page)",
+        "published table with three limits, a secondary page",
         value,
         "V",
     )
@@ -90,7 +95,7 @@ def surface_metal(material: str, coating: str) -> str:
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     """Every recorded joint of unlike metals, then the life of zinc on frame and bulkhead."""
-    pairs = [(a, b) for a, b in TOUCHING if _both_metals(after, a, b)]
+    pairs = [(a, b) for a, b in TOUCHING if _unlike(after, a, b) or _unlike(before, a, b)]
     zinced = [p for p, _, m in after.recorded("zinc_thickness") if (m.low or 0) > 0]
     return [
         *(metal_joint(before, after, a, b) for a, b in pairs),
@@ -98,67 +103,97 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     ]
 
 
-def _both_metals(fitted: Fitted, one: str, other: str) -> bool:
-    components = fitted.component(one), fitted.component(other)
-    return all(c is not None and "material" in c.characteristics for c in components)
+def _unlike(fitted: Fitted, one: str, other: str) -> bool:
+    """Whether both sides are fitted and are not known to be one metal with one coating."""
+    sides = fitted.component(one), fitted.component(other)
+    if None in sides:
+        return False
+    kinds = ("material", "coating")
+    first, second = ([c.characteristics.get(kind) for kind in kinds] for c in sides)
+    return None in first or first != second
 
 
-def _joint(reading: Reading, one: str, other: str) -> tuple[str, str, bool, str]:
-    """Both facing metals, whether a barrier parts them, and the environment."""
-    metals, barriers = [], []
+@dataclass(frozen=True, slots=True)
+class MetalJoint:
+    """Two facing metals, how many sides carry a barrier, whether something parts them, and where."""
+
+    one: str
+    other: str
+    barriers: int
+    isolated: bool
+    environment: str
+
+    @property
+    def steel_on_aluminium(self) -> bool:
+        return bool({self.one, self.other} & STEEL and {self.one, self.other} & ALUMINIUM)
+
+    @property
+    def sacrificial(self) -> bool:
+        """Zinc on steel gives itself up for the steel: a caution, never a failure."""
+        return bool({self.one, self.other} & STEEL and {self.one, self.other} & ZINC)
+
+    @property
+    def parted(self) -> bool:
+        return self.isolated or self.barriers == 2
+
+    @property
+    def worded(self) -> str:
+        if self.isolated:
+            return "parted by an isolation set"
+        return ("bare metal on bare metal", "a barrier on one side only", "a barrier on both sides")[
+            self.barriers
+        ]
+
+    @property
+    def verdict(self) -> Verdict:
+        if self.one == self.other:
+            return Verdict.holds
+        if self.steel_on_aluminium:
+            if self.parted:
+                return Verdict.holds
+            mild = {0: "controlled", 1: "normal"}[self.barriers]
+            harder = GREATEST_DIFFERENCE_V[self.environment] < GREATEST_DIFFERENCE_V[mild]
+            return Verdict.fails if harder else Verdict.caution
+        if index_allows(self.one, self.other, self.environment):
+            return Verdict.holds
+        if self.parted:
+            return Verdict.holds if index_allows(self.one, self.other, "controlled") else Verdict.caution
+        return Verdict.caution if self.sacrificial or self.barriers else Verdict.fails
+
+
+def _joint(reading: Reading, one: str, other: str) -> MetalJoint:
+    metals, barriers = [], 0
     for position in (one, other):
         coating = reading.word(position, "coating")
         metals.append(surface_metal(reading.word(position, "material"), coating))
-        barriers.append(coating in BARRIERS)
-    parted = all(barriers) or (reading.fitted.has("isolation") and "isolation" not in (one, other))
-    return metals[0], metals[1], parted, reading.fact_word("environment")
-
-
-def _joint_verdict(joint: tuple[str, str, bool, str]) -> Verdict:
-    one, other, parted, environment = joint
-    if one == other:
-        return Verdict.holds
-    bare_steel = (one in STEEL and other in ALUMINIUM) or (one in ALUMINIUM and other in STEEL)
-    if index_allows(one, other, environment) and not bare_steel:
-        return Verdict.holds
-    if parted:
-        # Apart they do not corrode each other, until the barrier is scratched.
-        return Verdict.holds if bare_steel or index_allows(one, other, "controlled") else Verdict.caution
-    return Verdict.caution if bare_steel and environment == "controlled" else Verdict.fails
+        barriers += coating in BARRIERS
+    isolated = reading.fitted.has("isolation")
+    return MetalJoint(metals[0], metals[1], barriers, isolated, reading.fact_word("environment"))
 
 
 def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
     """Two positions bolted together: difference of index against the environment's limit."""
     sides = on_both(before, after, lambda r: _joint(r, one, other))
     check = f"corrosion.{one}+{other}"
-    titles = " and ".join(_title(after, p) for p in (one, other))
+    titles = " and ".join(after.title(p) for p in (one, other))
     if sides.after is None:
         return undetermined(check, f"whether {titles} go together", sides)
-    first, second, parted, environment = sides.after
-    today = Verdict.not_determined if sides.before is None else _joint_verdict(sides.before)
-    verdict = _joint_verdict(sides.after)
-    steel_on_aluminium = {first, second} & STEEL and {first, second} & ALUMINIUM
-    limit = BARE if steel_on_aluminium else index_limit(environment)
-    gap = [index_difference_v(s[0], s[1]) if s else None for s in (sides.before, sides.after)]
-    how = "parted by a barrier" if parted else "bare metal on bare metal"
+    joint = sides.after
+    limit = BARE if joint.steel_on_aluminium else index_limit(joint.environment)
+    gaps = [index_difference_v(j.one, j.other) if j else None for j in (sides.before, joint)]
     return Finding(
         check=check,
         subject="corrosion",
-        verdict=verdict,
-        verdict_before=today,
-        sentence=f"{titles[0].upper()}{titles[1:]}: {first} against {second}, {gap[1]:.2f} V, {how}; "
-        f"{limit.text} ({limit.cited}). {area_words(first, second)}".rstrip(),
-        figures=(figure("difference of anodic index", gap[0], gap[1], "V"),),
+        verdict=joint.verdict,
+        verdict_before=sides.before.verdict if sides.before else Verdict.not_determined,
+        sentence=f"{titles[0].upper()}{titles[1:]}: {joint.one} against {joint.other}, {gaps[1]:.2f} V, "
+        f"{joint.worded}; {limit.text} ({limit.cited}). {area_words(joint.one, joint.other)}".rstrip(),
+        figures=(figure("difference of anodic index", gaps[0], gaps[1], "V"),),
         limit=limit,
         components=sides.used,
-        mend="" if verdict is Verdict.holds else PARTING,
+        mend="" if joint.verdict is Verdict.holds else PARTING,
         caution=CAUTIONS["corrosion"],
     )
-
-
-def _title(fitted: Fitted, position: str) -> str:
-    place = fitted.book.positions.get(position)
-    return place.title if place else position
 
 
 def area_words(one: str, other: str) -> str:
@@ -179,7 +214,7 @@ def zinc_life(before: Fitted, after: Fitted, position: str) -> Finding:
     sides = on_both(before, after, least)
     check, what = (
         f"corrosion.zinc.{position}",
-        f"least years that the zinc on {_title(after, position)} lasts",
+        f"least years that the zinc on {after.title(position)} lasts",
     )
     if sides.after is None:
         return undetermined(check, what, sides, ZINC_LIFE)

@@ -5,11 +5,11 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
-from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Verdict, before_after, figure, judge
-from api.rulebook.model import Component, RuleBook, Vehicle
+from api.rulebook.model import Component, Fitment, RuleBook, Vehicle
 from api.rulebook.units import Measure
 
 T = TypeVar("T")
+
 Places = str | tuple[str, ...]
 """A position, or several that may each hold the component that records the value."""
 
@@ -25,7 +25,7 @@ class Fitted:
         self.book = book
         self.sits = sits
         self.vehicle = vehicle
-        self._fitments: dict[str, list] = {}
+        self._fitments: dict[str, list[Fitment]] = {}
         for fitment in book.fitments:
             if vehicle is None or fitment.when.holds(vehicle):
                 self._fitments.setdefault(fitment.position, []).append(fitment)
@@ -34,6 +34,11 @@ class Fitted:
         """What sits at `position`, or None."""
         number = self.sits.get(position)
         return self.book.components.get(number) if number else None
+
+    def title(self, position: str) -> str:
+        """What the position is called, or its name when the book does not know it."""
+        place = self.book.positions.get(position)
+        return place.title if place else position
 
     def has(self, position: str) -> bool:
         return self.component(position) is not None
@@ -150,8 +155,7 @@ class Reading:
     def _miss(self, places: Places, kind: str) -> None:
         position = next((p for p in _each(places) if self.fitted.has(p)), next(iter(_each(places))))
         component = self.fitted.component(position)
-        place = self.fitted.book.positions.get(position)
-        where = place.title if place else position
+        where = self.fitted.title(position)
         if component is None:
             self.missing[f"{kind} at {position}"] = f"{self._title(kind)} is not known: no {where} is fitted"
             return
@@ -199,59 +203,3 @@ def _run(fitted: Fitted, compute: Callable[[Reading], T]) -> tuple[T | None, Rea
     if reading.missing or (isinstance(result, float) and not math.isfinite(result)):
         return None, reading
     return result, reading
-
-
-def undetermined(check: str, what: str, sides: BothSides, limit: Limit | None = None) -> Finding:
-    """The finding of a check that lacks inputs: it names each of them."""
-    because = "; ".join(sides.missing_worded) or "something it needs is not fitted"
-    return Finding(
-        check=check,
-        subject=check.split(".")[0],
-        verdict=Verdict.not_determined,
-        sentence=f"{what[0].upper()}{what[1:]} cannot be worked out: {because}.",
-        limit=limit,
-        components=sides.used,
-        missing=sides.missing,
-        caution=CAUTIONS.get(check.split(".")[0], ""),
-    )
-
-
-def against(
-    check: str,
-    what: str,
-    sides: BothSides[float],
-    limit: Limit,
-    unit: str,
-    ok: Callable[[float], bool],
-    *,
-    digits: int = 1,
-    otherwise: Verdict = Verdict.fails,
-    mend: str = "",
-    more: tuple[Figure, ...] = (),
-    say: Callable[[float], str] | None = None,
-) -> Finding:
-    """The finding of a check with one number and one limit.
-
-    `ok` tests an SI value. `more` are further figures. `mend` is said unless the check holds. `say`
-    words the new number where "what: before -> after" would not read well.
-    """
-    if sides.after is None:
-        return undetermined(check, what, sides, limit)
-    main = figure(what, sides.before, sides.after, unit)
-    verdict = judge(ok(sides.after), limit, otherwise)
-    today = judge(None if sides.before is None else ok(sides.before), limit, otherwise)
-    numbers = f"{what[0].upper()}{what[1:]}: {before_after(main.before, main.after, digits, unit)}"
-    if say is not None:
-        numbers = say(sides.after)
-    return Finding(
-        check=check,
-        subject=check.split(".")[0],
-        verdict=verdict,
-        verdict_before=today,
-        sentence=f"{numbers}; {limit.text} ({limit.cited}).",
-        figures=(main, *more),
-        limit=limit,
-        components=sides.used,
-        mend="" if verdict is Verdict.holds else mend,
-        caution=CAUTIONS.get(check.split(".")[0], ""),
-    )

@@ -2,7 +2,8 @@
 
 import math
 
-from api.checks.fitted import Fitted, Reading, against, on_both, undetermined
+from api.checks.findings import against, undetermined
+from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 
 OXYGEN_IN_AIR = 0.20947
@@ -195,7 +196,7 @@ def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
     working = on_both(before, after, lambda r: r.value("fuel.pump", "fuel_pressure"))
     return against(
         f"fuel.pressure.{position}",
-        f"pressure that the {_title(after, position)} is rated for",
+        f"pressure that the {after.title(position)} is rated for",
         on_both(
             before,
             after,
@@ -217,13 +218,13 @@ def ethanol(before: Fitted, after: Fitted, position: str) -> Finding:
     if sides.after is None:
         return undetermined(
             f"fuel.ethanol.{position}",
-            f"ethanol that the {_title(after, position)} withstands",
+            f"ethanol that the {after.title(position)} withstands",
             sides,
             ETHANOL,
         )
     return against(
         f"fuel.ethanol.{position}",
-        f"ethanol that the {_title(after, position)} withstands",
+        f"ethanol that the {after.title(position)} withstands",
         sides,
         ETHANOL.at(sold.after, "%"),
         "%",
@@ -232,8 +233,3 @@ def ethanol(before: Fitted, after: Fitted, position: str) -> Finding:
         mend="Fit hose, seals and a tank that withstand the ethanol, or use fuel without it.",
         more=(figure("ethanol in the market's fuel", sold.before, sold.after, "%"),),
     )
-
-
-def _title(fitted: Fitted, position: str) -> str:
-    place = fitted.book.positions.get(position)
-    return place.title if place else position

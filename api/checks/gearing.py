@@ -2,7 +2,8 @@
 
 import math
 
-from api.checks.fitted import BothSides, Fitted, Reading, against, on_both, undetermined
+from api.checks.findings import against, undetermined
+from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure
 from api.rulebook.units import STANDARD_GRAVITY
 

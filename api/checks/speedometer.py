@@ -3,7 +3,8 @@
 import math
 from collections.abc import Callable
 
-from api.checks.fitted import BothSides, Fitted, Reading, against, on_both
+from api.checks.findings import against
+from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.gearing import AXLE, circumference_m
 from api.checks.law import Law
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure

@@ -2,7 +2,8 @@
 
 import math
 
-from api.checks.fitted import Fitted, Reading, against, on_both, undetermined
+from api.checks.findings import against, undetermined
+from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from api.rulebook.units import STANDARD_GRAVITY
 
@@ -150,27 +151,24 @@ def height(before: Fitted, after: Fitted, axle: str) -> Finding:
 
 
 def damper_travel(before: Fitted, after: Fitted, axle: str, closing: bool) -> Finding:
-    """Damper length at full bump or full droop against its closed or open length, at the new height."""
+    """Damper length against what the spring asks at full bump or full droop."""
     place, spring = f"damper.{axle}.left", f"spring.{axle}.left"
 
     def spare(reading: Reading) -> float:
-        standing = reading.value(place, "damper_mount_length") + lift_m(reading, axle)
         if closing:
-            # The bump stop stays where it was, so a lifted frame has further to fall.
-            bump = reading.value((f"bump.{axle}", spring), "bump_travel") + lift_m(reading, axle)
-            return standing - bump - reading.value(place, "damper_closed")
-        return reading.value(place, "damper_open") - standing - reading.value(spring, "droop_travel")
+            return reading.value(spring, "damper_closed_need") - reading.value(place, "damper_closed")
+        return reading.value(place, "damper_open") - reading.value(spring, "damper_open_need")
 
-    what = f"{axle} damper travel left at full {'bump' if closing else 'droop'}"
+    end = "bump" if closing else "droop"
     return against(
-        f"suspension.damper.{axle}.{'bump' if closing else 'droop'}",
-        what,
+        f"suspension.damper.{axle}.{end}",
+        f"{axle} damper travel left at full {end}",
         on_both(before, after, spare),
         CLOSED if closing else OPEN,
         "mm",
         lambda left: left >= -1e-9,
         digits=0,
-        mend=f"Fit a damper made for the new height, {'shorter closed' if closing else 'longer open'}.",
+        mend=f"Fit a damper made for the spring, {'shorter closed' if closing else 'longer open'}.",
     )
 
 

@@ -1,6 +1,7 @@
 """Unions: threads and flares that look alike and must not be mixed, of pipes, hoses and wheel studs."""
 
-from api.checks.fitted import Fitted, Reading, on_both, undetermined
+from api.checks.findings import undetermined
+from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.threads import mixing, thread
 from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict
 
@@ -81,7 +82,7 @@ def union(before: Fitted, after: Fitted, one: str, end: str, other: str, other_e
 
     sides = on_both(before, after, meets)
     check = f"unions.{one}.{end}+{other}.{other_end}"
-    titles = " and ".join(_title(after, p) for p in (one, other))
+    titles = " and ".join(after.title(p) for p in (one, other))
     if sides.after is None:
         return undetermined(check, f"whether {titles} screw together", sides, SAME)
     verdict, words = sides.after
@@ -97,7 +98,7 @@ def stud(before: Fitted, after: Fitted, hub: str) -> Finding:
         return (Verdict.not_determined, "") if reading.missing else threads_meet(first, second)
 
     sides = on_both(before, after, meets)
-    title = _title(after, hub)
+    title = after.title(hub)
     if sides.after is None:
         return undetermined(
             f"unions.studs.{hub}", f"whether the nuts fit the studs of the {title}", sides, SAME
@@ -136,8 +137,3 @@ def _finding(check: str, sentence: str, verdict: Verdict, sides, limit: Limit, m
         mend="" if verdict is Verdict.holds else mend,
         caution=CAUTIONS["unions"],
     )
-
-
-def _title(fitted: Fitted, position: str) -> str:
-    place = fitted.book.positions.get(position)
-    return place.title if place else position

@@ -1,16 +1,10 @@
 """Wheels and tyres: do they go together, carry the vehicle, and clear what is around them."""
 
-from api.checks.fitted import BothSides, Fitted, Reading, against, on_both, undetermined
-from api.checks.tyres import (
-    load_carried_kg,
-    section_reach_m,
-    section_width_on_rim_m,
-    speed_carried_m_s,
-    track_change_m,
-)
+from api.checks.findings import against, undetermined
+from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.tyres import load_carried_kg, section_width_on_rim_m, speed_carried_m_s
 from api.checks.verdict import (
     CAUTIONS,
-    Figure,
     Finding,
     Limit,
     Provenance,
@@ -19,30 +13,26 @@ from api.checks.verdict import (
     figure,
     shown,
 )
-
-CALIPER_GAP_M = 0.003
-DOES_NOT_BOLT_ON = 1.0
-"""The difference of a spare that has other bolts than the road wheels: none of it serves."""
+from api.checks.wheel_room import brake_clearance, reach, spare
 
 RIM = Limit(
     "within the rim widths that the tyre permits", "tyre data (ISO 4000-1, UN R30)", Provenance.recorded
 )
+
 HUMP = Limit(
     "a tubeless tyre needs a rim with a safety hump",
     "a published dictionary of automotive terms (ISO 4000-2 from memory)",
     Provenance.seen,
     "safety ledge",
 )
+
 LOAD = Limit("at least the axle load", "ISO 4000-1", Provenance.seen, "load index table, as copied")
+
 SPEED = Limit("at least the top speed", "ISO 4000-1", Provenance.seen, "speed symbols Q to Y, as copied")
+
 SPEED_MEMORY = Limit("at least the top speed", "ISO 4000-1", Provenance.memory, "speed symbols L to R")
+
 WHEEL_LOAD = Limit("at least the axle load", "wheel data", Provenance.recorded)
-CLEAR = Limit(
-    "at least 3 mm between wheel and brake", "workshop practice", Provenance.common_practice, "", 3, "mm"
-)
-ARCH = Limit("no more than the room at the arch", "room recorded for the variant", Provenance.recorded)
-INNER = Limit("no more than the room inboard", "room recorded for the variant", Provenance.recorded)
-SPARE = Limit("within 2 % of the road tyres", "workshop practice", Provenance.common_practice, "", 2, "%")
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
@@ -201,101 +191,4 @@ def tyre_speed(before: Fitted, after: Fitted) -> Finding:
         digits=0,
         mend="Fit tyres of a higher speed symbol.",
         more=(figure("top speed", top.before, top.after, "km/h"),),
-    )
-
-
-def brake_clearance(before: Fitted, after: Fitted, axle: str) -> Finding:
-    """Room between the wheel's inside and the largest radius of the brake."""
-
-    def gap(reading: Reading) -> float:
-        places = (f"brake.{axle}.left", f"rotor.{axle}.left")
-        inside = reading.value("wheel.road", "rim_inner_radius")
-        return inside - reading.value(places, "brake_outer_radius")
-
-    return against(
-        f"wheels.brake_clearance.{axle}",
-        f"room between wheel and {axle} brake",
-        on_both(before, after, gap),
-        CLEAR,
-        "mm",
-        lambda m: m >= CALIPER_GAP_M - 1e-9,
-        mend="Fit a wheel with more room inside, or a smaller brake.",
-    )
-
-
-def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
-    """How much further the tyre reaches than today's, against the room recorded for the variant.
-
-    The room is measured from the wheel and tyre that the variant had from new; today stands in for
-    it, since a change is what the fitter can measure.
-    """
-
-    def reaches(reading: Reading) -> float:
-        section = section_width_on_rim_m(
-            reading.value("tyre.road", "tyre_width"),
-            reading.value("tyre.road", "measuring_rim"),
-            reading.value("wheel.road", "rim_width"),
-        )
-        return section_reach_m(section, reading.value("wheel.road", "offset"), outward)
-
-    room = on_both(before, after, lambda r: r.fact("arch_gap_outer" if outward else "arch_gap_inner"))
-    sides = on_both(before, after, reaches)
-    check, limit = ("wheels.outer_reach", ARCH) if outward else ("wheels.inner_reach", INNER)
-    what = f"tyre moved {'outward' if outward else 'inward'}"
-    if sides.before is None or sides.after is None or room.after is None:
-        missing = (*sides.missing, *room.missing) or ("today's wheel or tyre data",)
-        worded = (*sides.missing_worded, *room.missing_worded) or (
-            "today's wheel or tyre is not recorded in full",
-        )
-        return undetermined(check, what, BothSides(None, None, missing, worded, sides.used), limit)
-    moved = BothSides(0.0, sides.after - sides.before, (), (), sides.used)
-    return against(
-        check,
-        what,
-        moved,
-        limit.at(room.after, "mm"),
-        "mm",
-        lambda m: m <= room.after + 1e-9,
-        mend="Choose another offset or a narrower tyre; check on full lock and full bump.",
-        more=(
-            figure("room", room.before, room.after, "mm"),
-            *(_track_and_height(before, after) if outward else ()),
-        ),
-    )
-
-
-def _track_and_height(before: Fitted, after: Fitted) -> tuple[Figure, ...]:
-    offsets = on_both(before, after, lambda r: r.value("wheel.road", "offset"))
-    radii = on_both(before, after, lambda r: r.value("tyre.road", "tyre_diameter") / 2)
-    figures = []
-    if offsets.before is not None and offsets.after is not None:
-        figures.append(figure("change of track", 0.0, track_change_m(offsets.before, offsets.after), "mm"))
-    if radii.before is not None and radii.after is not None:
-        figures.append(figure("change of ride height from the tyre", 0.0, radii.after - radii.before, "mm"))
-    return tuple(figures)
-
-
-def spare(before: Fitted, after: Fitted) -> Finding:
-    """The spare tyre's circumference against the road tyres', and the spare wheel's bolts."""
-
-    def difference(reading: Reading) -> float:
-        road = reading.value("tyre.road", "rolling_circumference")
-        spare_turn = reading.value("tyre.spare", "rolling_circumference")
-        for kind in ("bolt_circle", "bolt_count"):
-            if abs(reading.value("wheel.spare", kind) - reading.value("wheel.road", kind)) > 1e-6:
-                return DOES_NOT_BOLT_ON
-        return abs(spare_turn / road - 1)
-
-    four = after.has("transfer")
-    sides = on_both(before, after, difference)
-    return against(
-        "wheels.spare",
-        "difference between the spare and the road wheels",
-        sides,
-        SPARE,
-        "%",
-        lambda d: d <= 0.02,
-        otherwise=Verdict.fails if sides.after == DOES_NOT_BOLT_ON else Verdict.caution,
-        mend="Change the spare with the road wheels and tyres"
-        + ("; with four-wheel drive unlike tyres wind up the shafts." if four else "."),
     )
