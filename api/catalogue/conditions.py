@@ -97,19 +97,27 @@ def holds_for(row: Mapping[str, Any], variant: VariantFacts) -> bool:
     return True
 
 
+def _hint(word: str, known: set[str]) -> str:
+    """What to write instead: the nearest word, or the words that there are when they are few."""
+    if not known:
+        return ""
+    listed = f"; use one of: {', '.join(sorted(known))}" if len(known) <= 12 else ""
+    return near(word, known) or listed
+
+
 def unknown_words(row: Mapping[str, Any], variants: Sequence[VariantFacts]) -> list[tuple[str, str]]:
     """(column, what is wrong) for every value of a condition that no variant of the range has."""
     found: list[tuple[str, str]] = []
     for column, field in _DECIDED.items():
         known = {getattr(variant, field) for variant in variants}
         found += [
-            (column, f"no variant of the range has the {_SINGULAR[column]} '{value}'{near(value, known)}")
+            (column, f"no variant of the range has the {_SINGULAR[column]} '{value}'{_hint(value, known)}")
             for value in split(row[column])
             if value not in known
         ]
     offered = {option for variant in variants for option in variant.options}
     found += [
-        (column, f"no variant of the range offers the option '{value}'{near(value, offered)}")
+        (column, f"no variant of the range offers the option '{value}'{_hint(value, offered)}")
         for column in ("options", "without")
         for value in split(row[column])
         if value not in offered
@@ -118,6 +126,6 @@ def unknown_words(row: Mapping[str, Any], variants: Sequence[VariantFacts]) -> l
     for column in ("chassis_from", "chassis_to"):
         if row[column] and (prefix := chassis_parts(row[column])[0]) not in prefixes:
             found.append(
-                (column, f"no variant of the range has chassis numbers '{prefix}-…'{near(prefix, prefixes)}")
+                (column, f"no variant of the range has chassis numbers '{prefix}-…'{_hint(prefix, prefixes)}")
             )
     return found

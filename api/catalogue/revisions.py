@@ -34,18 +34,25 @@ def naming_claims(components: Select[Any]) -> Any:
     )
 
 
-def chain_of(components: Select[Any]) -> Any:
+def chain_of(connection: Connection, components: Select[Any]) -> Any:
     """The components, their twins, and every number that supersessions tie to them, older and newer."""
     supersession, component = table("supersession"), table("component")
-    chain = components.cte("chain", recursive=True)
-    start = chain.columns[0]
-    return chain.union(
-        select(component.c.twin)
-        .join(chain, component.c.number == start)
-        .where(component.c.twin.is_not(None)),
-        select(supersession.c.new).join(chain, supersession.c.old == start),
-        select(supersession.c.old).join(chain, supersession.c.new == start),
+    ties = (
+        select(component.c.number.label("here"), component.c.twin.label("there")).where(
+            component.c.twin.is_not(None)
+        ),
+        select(supersession.c.old.label("here"), supersession.c.new.label("there")),
+        select(supersession.c.new.label("here"), supersession.c.old.label("there")),
     )
+    chain = components.cte("chain", recursive=True)
+    number = chain.columns[0]
+    if connection.dialect.name == "postgresql":
+        # It takes one recursive term only, and looks each branch of a union up by its index.
+        tie = union_all(*ties).subquery("tie")
+        return chain.union(select(tie.c.there).join(chain, tie.c.here == number))
+    # SQLite would build that union whole; it takes several recursive terms instead.
+    each = [tie.subquery() for tie in ties]
+    return chain.union(*(select(tie.c.there).join(chain, tie.c.here == number) for tie in each))
 
 
 def raise_revision(connection: Connection, who: str, why: str, touched: set[str]) -> int:
@@ -97,7 +104,7 @@ def ranges_touched(connection: Connection) -> set[str]:
 def ranges_naming(connection: Connection, components: Select[Any]) -> set[str]:
     """The ranges of every claim that names one of the components, or a number tied to one."""
     condition, claim = table("condition"), table("claim")
-    chain = chain_of(components)
+    chain = chain_of(connection, components)
     naming = naming_claims(select(chain.columns[0])).subquery()
     query = (
         select(condition.c.range)
@@ -112,11 +119,11 @@ def _names(*kinds: str) -> Select[Any]:
     return select(STAGED.c.name).where(STAGED.c.kind.in_(kinds))
 
 
-def _components_brought() -> Any:
+def _components_brought() -> Select[Any]:
     supersession, characteristic = table("supersession"), table("characteristic")
     component = table("component")
     superseding = supersession.c.claim.in_(_names("supersession"))
-    return union(
+    brought = union(
         select(component.c.number).where(component.c.number.in_(_names("component"))),
         select(characteristic.c.component).where(
             characteristic.c.claim.in_(_names("characteristic")), characteristic.c.component.is_not(None)
@@ -124,3 +131,4 @@ def _components_brought() -> Any:
         select(supersession.c.old).where(superseding),
         select(supersession.c.new).where(superseding),
     )
+    return select(brought.subquery().columns[0])

