@@ -1,5 +1,6 @@
 """From a question to its answer: scope, reach, propagate, solve, verify, explain."""
 
+from api.closure.alternatives import undominated
 from api.closure.answer import Answer, Outcome
 from api.closure.choices import next_best
 from api.closure.contradiction import Blame, contradictions_of
@@ -40,8 +41,16 @@ def answer_question(book: RuleBook, question: Question) -> Answer:
         return _not_proved(problem, late)
     reasons = reasons_of(problem, found)
     others = next_best(problem, found, propagation, reasons, question.seconds) if engine == "solver" else {}
-    solution = solution_of(problem, found, propagation, others)
-    return Answer(Outcome.proved, solution, reached=reached, engine=engine)
+    return Answer(
+        Outcome.proved,
+        solution_of(problem, found, propagation, others),
+        others=tuple(
+            solution_of(problem, other, propagation)
+            for other in undominated(problem, found, propagation, question.alternatives)
+        ),
+        reached=reached,
+        engine=engine,
+    )
 
 
 def _impossible(scope: Scope, question: Question, reached: int) -> Answer:

@@ -169,3 +169,8 @@ def accept(title: str) -> str:
 def fit_instead(book: RuleBook, number: str, name: str, wished: str) -> str:
     """Another component for a wished one."""
     return f"fit {component(book, number)} at {position(book, name)} instead of {wished}"
+
+
+def too_few(book: RuleBook, number: str, needed: int, there: int) -> str:
+    """Too few pieces of a loose part."""
+    return f"{needed} of {component(book, number)} are needed; the set has {there}."

@@ -76,6 +76,8 @@ class Model:
         self.domains = domains
         self.model = cp().CpModel()
         self.true = self.model.new_constant(1)
+        self.spent = 0.0
+        """Seconds that the solver took so far."""
         self.literals: dict[Fit, Any] = {}
         self.orders: dict[int, list[tuple[LooseNeed, Any]]] = {}
         self.ordering: dict[str, list[Any]] = defaultdict(list)
@@ -287,9 +289,10 @@ class Model:
         before, above = 0, sorted(by_quantity)
         for place, quantity in enumerate(above):
             step = self.model.new_bool_var("")
-            for larger in above[place:]:
-                for variable in by_quantity[larger]:
-                    self.model.add_implication(variable, step)
+            asking = [variable for larger in above[place:] for variable in by_quantity[larger]]
+            for variable in asking:
+                self.model.add_implication(variable, step)
+            self.model.add_bool_or([~step, *asking])
             self._cost_pieces(terms, component, step, quantity - before)
             before = quantity
 
@@ -349,16 +352,15 @@ class Model:
 
     def best(self, seconds: float) -> Found:
         """The best set. Raises Unsolvable and OutOfTime."""
-        left = seconds
         found: Found | None = None
         for stage in self.stages() or [[]]:
             objective = self.weighted(stage) if stage else None
             self.model.clear_objective()
             if objective is not None:
                 self.model.minimize(objective)
-            solver = new_solver(left)
+            solver = new_solver(max(seconds - self.spent, 0.01))
             status = solver.solve(self.model)
-            left = max(left - solver.wall_time, 0.01)
+            self.spent += solver.wall_time
             if status == cp().INFEASIBLE:
                 if found is not None:
                     raise RuntimeError("a later criterion cannot be fixed: the solver contradicts itself")

@@ -1,0 +1,56 @@
+"""The cautions that go with an answer: work on these sections can hurt people."""
+
+from collections.abc import Iterable
+
+from api.closure.answer import Change, Loose
+from api.rulebook.model import Effort, RuleBook
+
+_LICENSED = (
+    "Have this work done and inspected by someone licensed for it; "
+    "local rules on changed vehicles come first."
+)
+
+BY_WORD = {
+    "brake": f"Brakes hold lives. {_LICENSED}",
+    "steer": f"A steering fault cannot be driven around. {_LICENSED}",
+    "fuel": f"Fuel burns and its vapour explodes: cold engine, no flame, battery off. {_LICENSED}",
+    "electric": f"Take the battery off first: high current burns and starts fires. {_LICENSED}",
+    "chassis": f"The frame carries everything. Support it on rated stands, never on a jack alone. {_LICENSED}",
+    "frame": f"The frame carries everything. Support it on rated stands, never on a jack alone. {_LICENSED}",
+    "suspension": f"Springs hold stored force; support the vehicle on rated stands. {_LICENSED}",
+    "axle": f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}",
+    "hub": f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}",
+    "wheel": f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}",
+}
+"""By a word in the section's name or title, in the order in which they are given."""
+
+CUTTING = (
+    "Cutting or welding a vehicle changes its structure: only by a licensed welder, with what burns "
+    "taken out, and inspected afterwards as local rules ask."
+)
+
+
+def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loose] = ()) -> tuple[str, ...]:
+    """Every caution that the changes call for, each once, and the hazards of the parts themselves."""
+    changes = tuple(changes)
+    found = [
+        caution for section in {c.section for c in changes} for caution in section_cautions(book, section)
+    ]
+    order = list(dict.fromkeys(BY_WORD.values()))
+    sentences = sorted(set(found), key=order.index)
+    if any(change.effort is Effort.cutting for change in changes):
+        sentences.append(CUTTING)
+    numbers = [c.component for c in changes if c.component] + [part.component for part in loose]
+    return (*sentences, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))
+
+
+def section_cautions(book: RuleBook, section: str) -> tuple[str, ...]:
+    """The cautions of one section, by the words of its name and title."""
+    known = book.sections.get(section)
+    words = f"{section} {known.title if known else ''}".lower()
+    return tuple(dict.fromkeys(caution for word, caution in BY_WORD.items() if word in words))
+
+
+def _hazard(book: RuleBook, number: str) -> str:
+    component = book.components.get(number)
+    return f"{number}: {component.hazard}" if component and component.hazard else ""

@@ -1,0 +1,324 @@
+"""The only place where the facts of an answer become sentences."""
+
+from collections.abc import Iterable, Iterator
+
+from api.closure import phrases
+from api.closure.answer import (
+    Answer,
+    Because,
+    Cause,
+    Change,
+    Contradiction,
+    FlawNote,
+    Loose,
+    Note,
+    Other,
+    Outcome,
+    Solution,
+    Totals,
+    Unconfirmed,
+    WayOut,
+)
+from api.closure.cautions import cautions_for
+from api.closure.comparing import Comparison
+from api.closure.question import Criterion
+from api.rulebook.model import Effort, Grade, RuleBook
+
+GRADE_WORDS = {
+    Grade.none: "nobody's word",
+    Grade.hearsay: "hearsay",
+    Grade.parts_book: "the parts book",
+    Grade.workshop_manual: "the workshop manual",
+    Grade.measured: "measured",
+    Grade.trial_fitted: "trial fitted",
+    Grade.built_and_driven: "built and driven",
+}
+
+EFFORT_WORDS = {
+    Effort.direct: "fits as it is",
+    Effort.with_companions: "fits with its companions",
+    Effort.machining: "needs machining",
+    Effort.cutting: "needs cutting or welding and cannot be put back",
+}
+
+
+# A whole answer ---------------------------------------------------------------------------------
+
+
+def headline(answer: Answer) -> str:
+    """The outcome in one line."""
+    match answer.outcome:
+        case Outcome.proved if not answer.solution.changes and not answer.solution.loose:
+            return "Nothing needs to change: the vehicle fulfils this as it stands."
+        case Outcome.proved:
+            return f"Proved: the best of all sets that fulfil this. {costs(answer.solution.totals)}"
+        case Outcome.impossible:
+            return "Impossible, proved: no set fulfils all of this."
+        case Outcome.not_proved:
+            return _not_proved(answer)
+        case Outcome.too_large:
+            return "These wishes reach more of the vehicle than can be reasoned over; ask for less at once."
+
+
+def _not_proved(answer: Answer) -> str:
+    if answer.solution is None:
+        return "Time ran out before a set was found; that does not mean that there is none."
+    gap = f" (gap {answer.gap:.1%})" if answer.gap is not None else ""
+    return f"Not proved in time: this set fulfils everything, a better one may exist{gap}. " + costs(
+        answer.solution.totals
+    )
+
+
+def costs(totals: Totals) -> str:
+    """What a set costs, in one sentence or two."""
+    cut = "nothing cut or welded" if not totals.irreversible else f"{totals.irreversible} cannot be put back"
+    show = {0: "nothing shows", 1: "1 change shows"}.get(totals.visible, f"{totals.visible} changes show")
+    parts = f"Parts {phrases.money(totals.price)}, labour {hours(totals.labour)}."
+    unknown = f" Price not known: {', '.join(totals.unknown_prices)}." if totals.unknown_prices else ""
+    return f"{_count(totals.changes, 'change')}, {cut}, {show}. {parts}{unknown}"
+
+
+def hours(minutes: int) -> str:
+    """580 minutes: "9 h 40 min"."""
+    whole, rest = divmod(minutes, 60)
+    return (
+        " ".join(word for word in (f"{whole} h" if whole else "", f"{rest} min" if rest else "") if word)
+        or "0 h"
+    )
+
+
+def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
+    """The whole answer, a sentence or two a line, short things first."""
+    lines = [headline(answer)]
+    if answer.solution is not None:
+        lines += solution_sentences(book, answer.solution)
+    for number, other in enumerate(answer.others, 2):
+        lines.append(f"Another good set ({number}): {costs(other.totals)}")
+    for contradiction in answer.contradictions:
+        lines += contradiction_sentences(contradiction)
+    lines += [way_out_sentence(way) for way in answer.ways_out]
+    if answer.more_ways_out:
+        lines.append("There are more ways out.")
+    return lines
+
+
+def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
+    """One set: changes, loose parts, flaws, notes, cautions."""
+    return [
+        *(change_sentence(book, change) for change in solution.changes),
+        *(loose_sentence(book, part) for part in solution.loose),
+        *flaw_sentences(book, solution),
+        *(note_sentence("Already so", note) for note in solution.already_so),
+        *(note_sentence("Advised", note) for note in solution.advised),
+        *(note_sentence("Not determined", note) for note in solution.not_determined),
+        *(unconfirmed_sentence(book, claim) for claim in solution.unconfirmed),
+        *cautions_for(book, solution.changes, solution.loose),
+    ]
+
+
+# Changes ----------------------------------------------------------------------------------------
+
+
+def change_sentence(book: RuleBook, change: Change) -> str:
+    """What changes at a position, why, and what else could have been chosen."""
+    where = phrases.position(book, change.position)
+    old = f" in place of {change.replaces}" if change.replaces and change.component else ""
+    if change.component is None:
+        what = f"{where}: {phrases.component(book, change.replaces)} comes off and nothing takes its place"
+    else:
+        count = f", {change.quantity} off" if change.quantity > 1 else ""
+        asked = f", today's number for {change.asked_number}" if change.asked_number else ""
+        what = f"{where}: {phrases.component(book, change.component)}{asked}{count}{old}"
+    work = "" if change.effort is Effort.direct else f" It {EFFORT_WORDS[change.effort]}."
+    return " ".join(
+        part
+        for part in (
+            f"{what}.{work}",
+            because_sentence(book, change.because),
+            also_sentence(book, change.also_needed_by),
+            choice_sentence(book, change),
+        )
+        if part
+    )
+
+
+def because_sentence(book: RuleBook, because: Because) -> str:
+    """The reason of one change."""
+    if not because.parent:
+        return because.sentence
+    parent = phrases.position(book, because.parent)
+    reason = because.sentence.rstrip(".")
+    match because.cause:
+        case Cause.conflict:
+            return f"It makes way for {parent}: {reason}."
+        case Cause.pair:
+            return f"{reason}."
+        case Cause.flaw:
+            return f"It remedies a flaw of {parent}: {reason}."
+    return f"{parent} needs it: {reason}."
+
+
+def also_sentence(book: RuleBook, also: Iterable[Because]) -> str:
+    """What else asks for the same change."""
+    names = dict.fromkeys(phrases.position(book, b.parent) if b.parent else "your wish" for b in also)
+    return f"Also needed by {_listed(names)}." if names else ""
+
+
+def choice_sentence(book: RuleBook, change: Change) -> str:
+    """That it was chosen, and what the next best would have cost."""
+    if change.forced:
+        return ""
+    chosen = f"Chosen out of {change.choices}."
+    return " ".join([chosen, *(other_sentence(book, other) for other in change.others)])
+
+
+def other_sentence(book: RuleBook, other: Other) -> str:
+    """The next best, as a difference."""
+    name = phrases.component(book, other.component) if other.component else "Leaving it empty"
+    return f"The next best, {name}: {difference_words(other.difference)}."
+
+
+def difference_words(difference: dict[Criterion, int]) -> str:
+    """Such as "62.00 more for parts and 1 more visible change"."""
+    words = [_difference(c, difference[c]) for c in Criterion if difference.get(c)]
+    return _listed(words) if words else "no difference in cost"
+
+
+def _difference(criterion: Criterion, value: int) -> str:
+    more = "more" if value > 0 else "less"
+    size = abs(value)
+    match criterion:
+        case Criterion.price:
+            return f"{phrases.money(size)} {more} for parts"
+        case Criterion.labour:
+            return f"{hours(size)} {more} labour"
+        case Criterion.flaws:
+            return f"{size} {more} in flaws by weight"
+    noun = {
+        Criterion.irreversible: "change that cannot be put back",
+        Criterion.visible: "visible change",
+        Criterion.changes: "change",
+        Criterion.unconfirmed: "unconfirmed claim",
+    }[criterion]
+    if size != 1:
+        noun = noun.replace("change", "changes", 1) if "change" in noun else noun + "s"
+        more = "more" if value > 0 else "fewer"
+    return f"{size} {more} {noun}"
+
+
+def loose_sentence(book: RuleBook, part: Loose) -> str:
+    """A loose part."""
+    reason = because_sentence(book, part.because)
+    also = also_sentence(book, part.also_needed_by)
+    return " ".join(
+        x for x in (f"{part.quantity} × {phrases.component(book, part.component)}.", reason, also) if x
+    )
+
+
+# Reasons back to a wish -------------------------------------------------------------------------
+
+
+def chain(solution: Solution, position: str) -> tuple[Because, ...]:
+    """The reasons from a change back to the wish that it follows from, nearest first."""
+    by_position = {change.position: change.because for change in solution.changes}
+    reasons: list[Because] = []
+    while position in by_position and len(reasons) <= len(by_position):
+        reasons.append(by_position[position])
+        position = reasons[-1].parent
+    return tuple(reasons)
+
+
+def chain_sentences(book: RuleBook, solution: Solution, position: str) -> list[str]:
+    """The chain in words, the wish first."""
+    return [because_sentence(book, because) for because in reversed(chain(solution, position))]
+
+
+# Impossible -------------------------------------------------------------------------------------
+
+
+def contradiction_sentences(contradiction: Contradiction) -> list[str]:
+    """What cannot hold together, then the facts behind it."""
+    count = len(contradiction.parts)
+    head = "This cannot be:" if count == 1 else f"These {count} do not go together:"
+    if not contradiction.smallest:
+        head = "These do not go together (perhaps not all are needed for that):"
+    return [
+        head,
+        *(part_sentence(part) for part in contradiction.parts),
+        *(fact.sentence for fact in contradiction.facts),
+    ]
+
+
+def part_sentence(part: Because) -> str:
+    """A wish, limit or rule in a contradiction."""
+    if part.cause in (Cause.wish, Cause.limit, Cause.flaw):
+        return part.sentence
+    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence}"
+
+
+def way_out_sentence(way: WayOut) -> str:
+    """One way out, and what one then gets."""
+    gives = " and ".join(part.sentence.rstrip(".") for part in way.gives_up)
+    gets = costs(way.totals) if way.totals else ""
+    instead = way.instead or phrases.GIVE_UP_WISH
+    return f"Way out: {instead} (instead of: {gives}). {gets}".strip()
+
+
+def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
+    """How another answer differs from the one asked for."""
+    if comparison.other.solution is None:
+        return [
+            headline(comparison.other),
+            *(line for c in comparison.other.contradictions for line in contradiction_sentences(c)),
+        ]
+    if comparison.one.solution is None:
+        return [headline(comparison.one), f"The other can be done: {costs(comparison.other.solution.totals)}"]
+    return [
+        f"It makes this difference: {difference_words(comparison.difference)}.",
+        *(f"Only then: {change_sentence(book, c)}" for c in comparison.only_in_other),
+        *(f"No longer: {change_sentence(book, c)}" for c in comparison.only_in_one),
+    ]
+
+
+# Notes ------------------------------------------------------------------------------------------
+
+
+def flaw_sentences(book: RuleBook, solution: Solution) -> Iterator[str]:
+    """Flaws gone, brought and left."""
+    heads = (
+        ("Gone", solution.flaws_gone),
+        ("Brought", solution.flaws_brought),
+        ("Left", solution.flaws_left),
+    )
+    for head, notes in heads:
+        for note in notes:
+            yield f"{head}: {flaw_words(book, note)}"
+
+
+def flaw_words(book: RuleBook, note: FlawNote) -> str:
+    """A known flaw with its severity and place."""
+    where = phrases.position(book, note.position)
+    return f"{note.symptom.rstrip('.')} ({note.severity.name}; {note.component} at {where})."
+
+
+def note_sentence(head: str, note: Note) -> str:
+    """A note, with what is not recorded."""
+    missing = f" Not recorded: {'; '.join(note.missing)}." if note.missing else ""
+    return f"{head}: {note.sentence.rstrip('.')}.{missing}"
+
+
+def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:
+    """A claim that nobody has confirmed."""
+    where = f" at {phrases.position(book, claim.position)}" if claim.position else ""
+    return (
+        f"Nobody has confirmed {claim.claim}: {claim.component}{where} rests on {GRADE_WORDS[claim.grade]}."
+    )
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def _listed(words: Iterable[str]) -> str:
+    words = list(words)
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
