@@ -34,16 +34,16 @@ def naming_claims(components: Select[Any]) -> Any:
     )
 
 
-def chain_of(connection: Connection, components: Select[Any]) -> Any:
+def chain_of(connection: Connection, components: Select[Any], *, twins: bool = True) -> Any:
     """The components, their twins, and every number that supersessions tie to them, older and newer."""
     supersession, component = table("supersession"), table("component")
-    ties = (
+    ties = [
         select(component.c.number.label("here"), component.c.twin.label("there")).where(
             component.c.twin.is_not(None)
         ),
         select(supersession.c.old.label("here"), supersession.c.new.label("there")),
         select(supersession.c.new.label("here"), supersession.c.old.label("there")),
-    )
+    ][0 if twins else 1 :]
     chain = components.cte("chain", recursive=True)
     number = chain.columns[0]
     if connection.dialect.name == "postgresql":

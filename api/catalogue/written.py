@@ -25,6 +25,15 @@ def records_of(connection: Connection, kind: type[r.Record]) -> Iterator[r.Recor
             yield kind.model_construct(**_with_defaults(kind, values))
 
 
+def records_named(connection: Connection, kind: type[r.Record], names: Any, most: int) -> list[r.Record]:
+    """The records of one kind whose names are in a select, by name, at most so many."""
+    rows = table(kind.kind_of_record)
+    (key,) = rows.primary_key
+    batch = list(connection.execute(select(rows).where(key.in_(names)).order_by(key).limit(most)))
+    made = _MAKERS[kind.kind_of_record](connection, batch)
+    return [kind.model_construct(**_with_defaults(kind, values)) for values in made]
+
+
 def _with_defaults(kind: type[r.Record], values: _Values) -> _Values:
     return {
         name: values[name] if name in values else field.default for name, field in kind.model_fields.items()
