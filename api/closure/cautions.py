@@ -10,17 +10,20 @@ _LICENSED = (
     "local rules on changed vehicles come first."
 )
 
+_FRAME = f"The frame carries everything: rated stands, never a jack alone. {_LICENSED}"
+_WHEELS = f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}"
+
 BY_WORD = {
     "brake": f"Brakes hold lives. {_LICENSED}",
     "steer": f"A steering fault cannot be driven around. {_LICENSED}",
     "fuel": f"Fuel burns and its vapour explodes: cold engine, no flame, battery off. {_LICENSED}",
     "electric": f"Take the battery off first: high current burns and starts fires. {_LICENSED}",
-    "chassis": f"The frame carries everything. Support it on rated stands, never on a jack alone. {_LICENSED}",
-    "frame": f"The frame carries everything. Support it on rated stands, never on a jack alone. {_LICENSED}",
+    "chassis": _FRAME,
+    "frame": _FRAME,
     "suspension": f"Springs hold stored force; support the vehicle on rated stands. {_LICENSED}",
-    "axle": f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}",
-    "hub": f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}",
-    "wheel": f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}",
+    "axle": _WHEELS,
+    "hub": _WHEELS,
+    "wheel": _WHEELS,
 }
 """By a word in the section's name or title, in the order in which they are given."""
 

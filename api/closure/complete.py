@@ -9,7 +9,7 @@ from api.closure.answering import answer_question, scope_of
 from api.closure.notes import advised, already_so, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
 from api.closure.verify import Broken, FinishedSet
-from api.rulebook.model import Companion, RuleBook
+from api.rulebook.model import Companion, Flaw, RuleBook
 from api.rulebook.scope import Scope
 
 MISSING = (Cause.companion, Cause.pair, Cause.wish)
@@ -230,6 +230,10 @@ def _asked_by(finished: FinishedSet, wish: Wish) -> set[str]:
                     found |= {f.position for a in flaw.add_ons for f in scope.serving(a) if finished.sits(f)}
             return found & changed
     return set()
+
+
+def _asks(wish: RemedyFlaw | RemedyFlaws, flaw: Flaw) -> bool:
+    return flaw.name == wish.flaw if isinstance(wish, RemedyFlaw) else flaw.severity >= wish.at_least
 
 
 def _repairs(finished: FinishedSet, broken: Broken) -> set[str]:

@@ -13,18 +13,21 @@ from api.rulebook.scope import LOOSE, Fit, Scope
 def facts_of(problem: Problem) -> tuple[Note, ...]:
     """The facts behind a contradictory problem that holds only the parts of one contradiction."""
     propagation = Propagation(problem)
-    place = ""
     try:
         propagation.run()
-        involved = problem.demands
+        involved, places = problem.demands, _places_of(problem.demands)
     except Contradicts as contradicts:
-        involved, place = propagation.used, contradicts.place
+        involved = propagation.used
+        places = [contradicts.place] if contradicts.place else _places_of([contradicts.demand])
     notes = [note for demand in involved for note in _of_demand(problem.scope, demand)]
-    places = [place] if place else sorted({f.position for d in involved for f in d.when if not f.is_loose})
     for position in places:
         notes.extend(_of_place(problem, position, involved))
     unique = {(note.name, note.sentence): note for note in notes}
     return tuple(unique.values())
+
+
+def _places_of(demands: list[Demand]) -> list[str]:
+    return sorted({fit.position for d in demands for fit in (*d.when, *d.one_of) if not fit.is_loose})
 
 
 def _of_demand(scope: Scope, demand: Demand) -> Iterator[Note]:
@@ -85,13 +88,18 @@ def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterat
     if len(wishes) > 1:
         yield Note(Cause.fact, "one component", phrases.one_only(scope.book, position), (position,))
         return
+    if wishes or any(d.cause is Cause.limit and _touches(d, position) for d in involved):
+        return  # the wish or the limit says enough
     today = scope.today_fit(position)
     candidates = [c for c in scope.options(position) if c is not None and c != today.component]
     if not candidates:
         yield Note(Cause.fact, "no other component", phrases.no_other(scope.book, position), (position,))
     elif not any(Fit(position, c) in d.one_of for c in candidates for d in involved):
-        yield Note(
-            Cause.fact, "none will do", phrases.none_will_do(scope.book, position, candidates), (position,)
-        )
+        sentence = phrases.none_will_do(scope.book, position, candidates)
+        yield Note(Cause.fact, "none will do", sentence, (position,))
     if None not in scope.options(position):
         yield Note(Cause.fact, "essential", phrases.essential(scope.book, position), (position,))
+
+
+def _touches(demand: Demand, position: str) -> bool:
+    return any(fit.position == position for fit in demand.when)

@@ -141,7 +141,11 @@ def not_this_vehicle(book: RuleBook, number: str, name: str) -> str:
 ACCEPT_CUTTING = "accept cutting or welding"
 ACCEPT_MACHINING = "accept more work on the parts"
 ACCEPT_VISIBLE = "accept visible changes"
-GIVE_UP_WISH = "give up this wish"
+
+
+def give_up(sentence: str) -> str:
+    """Give up a wish: "You wish X." becomes "give up wishing X"."""
+    return "give up wishing " + sentence.removeprefix("You wish ").rstrip(".")
 
 
 def raise_ceiling(price: int, unknown: tuple[str, ...]) -> str:

@@ -103,7 +103,7 @@ def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple
     totals = _solved(free)
     if totals is None:
         return None, ""
-    words = [_instead(problem.scope, question, switch, totals) for switch in group]
+    words = [_instead(problem, question, switch, totals) for switch in group]
     return totals, "; ".join(word for word in words if word)
 
 
@@ -115,9 +115,9 @@ def _solved(problem: Problem) -> Totals | None:
     return totals_of(problem, found)
 
 
-def _instead(scope: Scope, question: Question, switch: Switch, totals: Totals) -> str:
+def _instead(problem: Problem, question: Question, switch: Switch, totals: Totals) -> str:
     """What giving up a limit or wish means, in words."""
-    limits, name = question.limits, switch[1]
+    limits, name, scope = question.limits, switch[1], problem.scope
     if switch == CEILING:
         return phrases.raise_ceiling(totals.price, totals.unknown_prices)
     if name == effort_name(limits.effort_at_most):
@@ -134,7 +134,7 @@ def _instead(scope: Scope, question: Question, switch: Switch, totals: Totals) -
     for number in limits.refuse:
         if name == refuse_name(number):
             return phrases.accept(phrases.component(scope.book, number))
-    return phrases.GIVE_UP_WISH
+    return phrases.give_up(because_of(problem, switch).sentence)
 
 
 def _replaced(
@@ -145,7 +145,7 @@ def _replaced(
     if not isinstance(wish, FitComponent):
         return None
     best: tuple[tuple, Totals, str] | None = None
-    for position, number in list(_siblings(scope, wish))[:MOST_REPLACEMENTS]:
+    for position, number in list(_siblings(scope, question, wish))[:MOST_REPLACEMENTS]:
         others = tuple(w for w in question.wishes if w is not wish)
         changed = replace(question, wishes=(*others, FitComponent(number, position)))
         totals = _solve_changed(scope, changed, [s for s in group if s != switch])
@@ -165,12 +165,15 @@ def _solve_changed(scope: Scope, question: Question, given_up: list[Switch]) -> 
     return _solved(problem.only([s for s in problem.switches() if s not in given_up]))
 
 
-def _siblings(scope: Scope, wish: FitComponent) -> Iterator[tuple[str, str]]:
+def _siblings(scope: Scope, question: Question, wish: FitComponent) -> Iterator[tuple[str, str]]:
     """Other components that fit where the wished one does (or was meant to), newly fitted."""
     served = scope.index.serves(wish.component)
+    wished = {w.component for w in question.wishes if isinstance(w, FitComponent)}
     positions = {fit.position for fit in scope.serving(wish.component)}
     positions |= {f.position for f in scope.index.fitments_of.get(wish.component, ())}
     for position in sorted({wish.position} if wish.position else positions):
         for number in scope.options(position):
-            if number is not None and number not in served and number != scope.today.get(position):
+            if number is None or number in served or number in wished:
+                continue
+            if scope.today.get(position) not in scope.index.serves(number):
                 yield position, number

@@ -258,10 +258,8 @@ def part_sentence(part: Because) -> str:
 
 def way_out_sentence(way: WayOut) -> str:
     """One way out, and what one then gets."""
-    gives = " and ".join(part.sentence.rstrip(".") for part in way.gives_up)
     gets = costs(way.totals) if way.totals else ""
-    instead = way.instead or phrases.GIVE_UP_WISH
-    return f"Way out: {instead} (instead of: {gives}). {gets}".strip()
+    return f"Way out: {way.instead}. {gets}".strip()
 
 
 def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
