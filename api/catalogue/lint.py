@@ -1,0 +1,121 @@
+"""Looking for contradictions in the catalogue. The findings are data; nothing is changed."""
+
+from collections.abc import Iterator
+from itertools import groupby
+
+from sqlalchemy import Connection, Engine, select
+from sqlmodel import Session
+
+from api.catalogue.compiled import tied
+from api.catalogue.finding import Finding, Wrong
+from api.catalogue.lint_rules import RuleLint
+from api.catalogue.lint_vehicles import from_new_findings
+from api.catalogue.staging import table
+from api.catalogue.store import compile_book
+from api.database import reading
+
+_Key = tuple[Wrong, tuple[str, ...]]
+
+
+def lint(engine: Engine) -> Iterator[Finding]:
+    """Every finding: first the catalogue's own, then range by range. Memory holds one range at a time."""
+    with reading(engine) as session:
+        connection = session.connection()
+        yield from _circles(connection)
+        yield from _unused_evidence(connection)
+        variant = table("variant")
+        rows = connection.execute(
+            select(variant.c.range, variant.c.name).order_by(variant.c.range, variant.c.name)
+        )
+        for range_name, group in groupby(rows.all(), key=lambda row: row.range):
+            yield from _range(session, range_name, [row.name for row in group])
+
+
+def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
+    """Findings of one range: what is wrong on some variant, and what is well on none."""
+    somewhere: dict[_Key, tuple[str, list[str]]] = {}
+    nowhere: dict[_Key, tuple[str, list[str]]] = {}
+    well: set[_Key] = set()
+    for variant in variants:
+        book = compile_book(session, variant)
+        for key, sentence in from_new_findings(book):
+            somewhere.setdefault(key, (sentence, []))[1].append(variant)
+        for wrong, records, sentence, is_well in RuleLint(book).verdicts():
+            if is_well:
+                well.add((wrong, records))
+            else:
+                nowhere.setdefault((wrong, records), (sentence, []))[1].append(variant)
+    found = somewhere | {key: value for key, value in nowhere.items() if key not in well}
+    for (wrong, records), (sentence, on) in sorted(found.items()):
+        yield Finding(wrong, records, sentence, tuple(on))
+
+
+def _circles(connection: Connection) -> Iterator[Finding]:
+    """Groups of numbers that supersede each other in a circle.
+
+    Numbers that stand for each other both ways count as one; a circle among them is none.
+    """
+    supersession = table("supersession")
+    rows = connection.execute(select(supersession).order_by(supersession.c.claim)).all()
+    same = tied((row.old, row.new) for row in rows if row.both_ways)
+    one_way = {
+        (min(same.get(r.old, {r.old})), min(same.get(r.new, {r.new}))): r for r in rows if not r.both_ways
+    }
+    for circle in circles_in(list(one_way)):
+        records = tuple(row.claim for (old, new), row in one_way.items() if {old, new} <= circle)
+        told = ", ".join(sorted(circle))
+        yield Finding(
+            Wrong.circle, records, f"{told} supersede each other in a circle; none of them is the newest"
+        )
+
+
+def circles_in(edges: list[tuple[str, str]]) -> list[frozenset[str]]:
+    """The strongly connected groups of more than one number, and numbers that lead to themselves.
+
+    Tarjan's algorithm with its own stack, so that a chain may be as long as it likes.
+    """
+    following: dict[str, list[str]] = {}
+    for old, new in edges:
+        following.setdefault(old, []).append(new)
+    index: dict[str, int] = {}
+    low: dict[str, int] = {}
+    path: list[str] = []
+    on_path: set[str] = set()
+    circles = [frozenset({old}) for old, new in edges if old == new]
+    for start in sorted(following):
+        if start in index:
+            continue
+        work = [(start, iter(following.get(start, ())))]
+        index[start] = low[start] = len(index)
+        path.append(start)
+        on_path.add(start)
+        while work:
+            number, rest = work[-1]
+            for new in rest:
+                if new not in index:
+                    index[new] = low[new] = len(index)
+                    path.append(new)
+                    on_path.add(new)
+                    work.append((new, iter(following.get(new, ()))))
+                    break
+                if new in on_path:
+                    low[number] = min(low[number], index[new])
+            else:
+                work.pop()
+                if work:
+                    low[work[-1][0]] = min(low[work[-1][0]], low[number])
+                if low[number] == index[number]:
+                    group = set()
+                    while number not in group:
+                        group.add(path.pop())
+                    on_path -= group
+                    if len(group) > 1:
+                        circles.append(frozenset(group))
+    return sorted(circles, key=sorted)
+
+
+def _unused_evidence(connection: Connection) -> Iterator[Finding]:
+    evidence, link = table("evidence"), table("claim_evidence")
+    used = select(link.c.claim).where(link.c.evidence == evidence.c.name).exists()
+    for name in connection.execute(select(evidence.c.name).where(~used).order_by(evidence.c.name)).scalars():
+        yield Finding(Wrong.unused_evidence, (name,), f"nothing refers to the evidence {name}")

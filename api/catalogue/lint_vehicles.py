@@ -1,0 +1,85 @@
+"""Lint of what the factory fitted: too much or nothing at a position of some vehicle.
+
+Every bound of a condition is tried on both of its sides, so the vehicles that are tried stand for
+all that the chassis spans hold.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date, timedelta
+from itertools import combinations
+
+from api.catalogue.finding import Wrong
+from api.rulebook.model import ChassisSpan, Fitment, RuleBook, Vehicle
+
+_OPTIONS_TOGETHER = 4
+"""Options tried in every combination; of more, each alone and all together."""
+
+_Key = tuple[Wrong, tuple[str, ...]]
+
+
+def from_new_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
+    """(what, sentence) for positions with two components from new at once, or essential and with none."""
+    at: dict[str, list[Fitment]] = defaultdict(list)
+    for fitment in book.fitments:
+        if fitment.from_new:
+            at[fitment.position].append(fitment)
+    for name, position in book.positions.items():
+        twice: dict[tuple[str, ...], str] = {}
+        bare: str = ""
+        for vehicle in vehicles_to_try(book, at[name]):
+            holding = {f.component: f for f in at[name] if f.when.holds(vehicle)}
+            if len(holding) > 1:
+                names = tuple(sorted(f.name for f in holding.values()))
+                twice.setdefault(names, _told(vehicle))
+            elif not holding and position.essential:
+                bare = bare or _told(vehicle)
+        for names, where in twice.items():
+            told = " and ".join(names)
+            yield (Wrong.two_at_once, (name, *names)), f"{told} are both at {name} from new on {where}"
+        if bare:
+            sentence = f"{name} is never left empty, but nothing is there from new on {bare}"
+            yield (Wrong.nothing_from_new, (name,)), sentence
+
+
+def vehicles_to_try(book: RuleBook, fitments: list[Fitment]) -> Iterator[Vehicle]:
+    """Vehicles of the variant that stand for all: both sides of every bound, options with and without."""
+    options = sorted({o for f in fitments for o in f.when.options | f.when.without} & book.variant.options)
+    for span in book.variant.spans:
+        for serial in _serials(span, fitments):
+            built = _day(span, serial)
+            for chosen in _choices(options):
+                yield Vehicle(book.variant.name, span.prefix, serial, built, chosen)
+
+
+def _serials(span: ChassisSpan, fitments: list[Fitment]) -> list[int]:
+    tried = {span.first, span.last}
+    days = max((span.built_to - span.built_from).days, 1)
+    for when in {fitment.when for fitment in fitments}:
+        if when.chassis_prefix == span.prefix:
+            for bound in (when.chassis_from, when.chassis_to):
+                tried |= {bound - 1, bound, bound + 1} if bound is not None else set()
+        for day in (when.built_from, when.built_to):
+            if day is not None:
+                serial = span.first + (day - span.built_from).days * (span.last - span.first) // days
+                step = (span.last - span.first) // days + 1
+                tried |= {serial - step, serial, serial + step}
+    return sorted(serial for serial in tried if span.first <= serial <= span.last)
+
+
+def _day(span: ChassisSpan, serial: int) -> date:
+    steps = span.last - span.first
+    days = (span.built_to - span.built_from).days
+    return span.built_from + timedelta(days=days * (serial - span.first) // steps if steps else 0)
+
+
+def _choices(options: list[str]) -> list[frozenset[str]]:
+    if len(options) <= _OPTIONS_TOGETHER:
+        sizes = range(len(options) + 1)
+        return [frozenset(some) for size in sizes for some in combinations(options, size)]
+    return [frozenset(), *(frozenset({option}) for option in options), frozenset(options)]
+
+
+def _told(vehicle: Vehicle) -> str:
+    options = f" with {', '.join(sorted(vehicle.options))}" if vehicle.options else ""
+    return f"{vehicle.chassis_prefix}-{vehicle.chassis_serial}{options}"
