@@ -1,14 +1,17 @@
 """Closures as answers: the reasoning, the arithmetic of what it proposes, and the words."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from api.asking.questions import Asked, ask, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
 from api.checks.set import check_set
-from api.closure import phrases
+from api.closure import comparing, phrases
 from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
+from api.closure.cautions import cautions_for
+from api.closure.comparing import Comparison
 from api.closure.limits import (
     CEILING_NAME,
     VISIBLE_NAME,
@@ -19,8 +22,8 @@ from api.closure.limits import (
 )
 from api.rulebook.model import Effort
 from api.service import Service
-from api.wire.answers import answer_document, vehicle_document
-from api.wire.findings import cautions_of, findings_document
+from api.wire.answers import answer_document, change_document, difference_document, vehicle_document
+from api.wire.findings import findings_document
 from api.wire.questions import ClosureIn, WhatIfIn, WhyNotIn
 from api.wire.responses import etag_of, json_bytes
 
@@ -46,10 +49,53 @@ def closure(service: Service, body: ClosureIn) -> Answering:
 
 
 def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
-    """A closure as facts and sentences, with the arithmetic of its set."""
-    document = understood(service, asked) | answer_document(asked.book, answer) | {"sentences": []}
+    """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
+    document = understood(service, asked) | answer_document(asked.book, answer)
+    document["sentences"] = []
     document["checks"], document["cautions"] = arithmetic(asked, answer.solution)
     return document
+
+
+def why_not(service: Service, body: WhyNotIn) -> Answering:
+    """Why the answer does not hold this component instead. Raises what `ask` raises."""
+    asked = ask(service, body)
+    number = asked.names.component(body.component, "/component")
+    position = asked.names.of_book.position(body.position, "/position") if body.position else ""
+    asked = replace(asked, book=asked.names.book())
+
+    def make() -> tuple[bytes, bool]:
+        compared = comparing.why_not(asked.book, asked.question, number, position)
+        instead = {"component": number, "position": position or None}
+        document = instead | _comparison(service, asked, asked, compared)
+        return json_bytes(document), _lasting(compared)
+
+    return etag_of("why-not", FORM, service.settings.currency, asked.depends_on(), number, position), make
+
+
+def what_if(service: Service, body: WhatIfIn) -> Answering:
+    """What the same wishes would give on another vehicle. Raises what `ask` raises."""
+    asked = ask(service, body)
+    there = on_other_vehicle(asked, ask_vehicle(service, body.other_vehicle, "/other_vehicle"))
+
+    def make() -> tuple[bytes, bool]:
+        compared = comparing.what_if(asked.book, asked.question, there.book, there.question)
+        return json_bytes(_comparison(service, asked, there, compared)), _lasting(compared)
+
+    return etag_of("what-if", FORM, service.settings.currency, asked.depends_on(), there.depends_on()), make
+
+
+def _lasting(compared: Comparison) -> bool:
+    return compared.one.outcome in LASTING and compared.other.outcome in LASTING
+
+
+def _comparison(service: Service, asked: Asked, there: Asked, compared: Comparison) -> Facts:
+    return {
+        "asked": closure_document(service, asked, compared.one),
+        "instead": closure_document(service, there, compared.other),
+        "difference": difference_document(compared.difference),
+        "only_asked": [change_document(asked.book, change) for change in compared.only_in_one],
+        "only_instead": [change_document(there.book, change) for change in compared.only_in_other],
+    }
 
 
 def understood(service: Service, asked: Asked) -> Facts:
@@ -80,8 +126,8 @@ def limit_names(asked: Asked) -> list[str]:
 
 
 def arithmetic(asked: Asked, solution: Solution | None) -> tuple[Facts | None, list[str]]:
-    """The findings on a set, and the cautions that they carry."""
+    """The findings on a set, and the cautions that its work calls for."""
     if solution is None:
         return None, []
     findings = check_set(asked.book, asked.question.vehicle, solution.today, solution.after, asked.market)
-    return findings_document(findings), cautions_of(findings)
+    return findings_document(findings), list(cautions_for(asked.book, solution.changes, solution.loose))

@@ -9,7 +9,6 @@ from api.builds.service import specification_document
 from api.closure.question import Criterion, Question
 from api.problems import InvalidRequest, UnknownSpecification, pointing_at
 from api.rulebook.model import RuleBook
-from api.rulebook.scope import Scope
 from api.service import Service
 from api.wire.questions import AskIn, LimitsIn, WishIn
 from api.wire.values import CRITERION_BY_WORD
@@ -26,12 +25,6 @@ class Asked:
     names: Names
     market: str = ""
     """Whose law the arithmetic follows; empty: the variant's."""
-
-    @property
-    def scope(self) -> Scope:
-        """The book as this vehicle sees it."""
-        q = self.question
-        return Scope(self.book, q.vehicle, q.fitted, q.on_the_bench)
 
     def depends_on(self) -> list[Any]:
         """Everything that the answer depends on, as plain values in a stable order."""
@@ -74,17 +67,16 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "")
 
 
-def on_other_vehicle(service: Service, asked: Asked, other: VehicleAsked) -> Asked:
+def on_other_vehicle(asked: Asked, other: VehicleAsked) -> Asked:
     """The same question about another vehicle. Names that its rule book lacks stay as they are."""
-    names = asked.names
-    for wish in asked.question.wishes:
-        number = getattr(wish, "component", "")
-        if number and other.names.of_book.component(number) is None:
+    named = {getattr(wish, "component", "") for wish in asked.question.wishes} | asked.question.limits.refuse
+    for number in sorted(named - {""}):
+        if other.names.of_book.component(number) is None:
             other.names.beyond.setdefault(number)
     question = replace(
         asked.question, vehicle=other.vehicle, fitted=other.fitted, on_the_bench=other.on_the_bench
     )
-    return Asked(other.names.book(), question, other.chassis, other.estimated, names, asked.market)
+    return Asked(other.names.book(), question, other.chassis, other.estimated, other.names, asked.market)
 
 
 def _preference(body: AskIn, standard: dict[str, Any]) -> tuple[Criterion, ...]:

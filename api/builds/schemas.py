@@ -32,9 +32,9 @@ class BuildIn(Body):
     chassis: Word | None = None
     variant: Word | None = Field(None, description="may be left out with a chassis number")
     built: date | None = None
-    options: Annotated[list[Word], Field(max_length=100)] = []
-    fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = {}
-    on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = []
+    options: Annotated[list[Word], Field(max_length=100)] = Field([])
+    fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field({})
+    on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field([])
     decided: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="wishes decided for it")
     note: Remark = ""
 
@@ -69,7 +69,7 @@ class SpecificationIn(Body):
 
     title: Annotated[str, StringConstraints(min_length=1, max_length=300)]
     variants: Annotated[list[Word], Field(max_length=500)] = Field([], description="empty: every variant")
-    wishes: Annotated[list[WishIn], Field(max_length=200)] = []
+    wishes: Annotated[list[WishIn], Field(max_length=200)] = Field([])
     limits: LimitsIn = LimitsIn()
     preference: Annotated[list[CriterionWord], Field(min_length=1, max_length=7)] = EVERY_CRITERION
     note: Remark = Field("", description="why this version")

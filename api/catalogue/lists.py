@@ -29,10 +29,14 @@ def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -
     query = select(variant)
     if range_:
         query = query.where(variant.c.range == range_)
-    rows, following = _page(session, query, variant.c.name, {"list": "variants", "range": range_}, limit, cursor)
+    rows, following = _page(
+        session, query, variant.c.name, {"list": "variants", "range": range_}, limit, cursor
+    )
     spans: dict[str, list[Facts]] = defaultdict(list)
     named = [row["name"] for row in rows]
-    for s in session.connection().execute(select(span).where(span.c.variant.in_(named)).order_by(span.c.first_serial)):
+    for s in session.connection().execute(
+        select(span).where(span.c.variant.in_(named)).order_by(span.c.first_serial)
+    ):
         spans[s.variant].append(
             {
                 "first": f"{s.prefix}-{s.first_serial:0{s.digits}d}",
@@ -57,7 +61,9 @@ def list_positions(session: Session, limit: int, cursor: str, section: str = "")
     return _page(session, query, position.c.name, {"list": "positions", "section": section}, limit, cursor)
 
 
-def list_flaws(session: Session, limit: int, cursor: str, component: str = "", at_least: str = "minor") -> Listed:
+def list_flaws(
+    session: Session, limit: int, cursor: str, component: str = "", at_least: str = "minor"
+) -> Listed:
     """Known flaws of at least a severity, with the number of recorded remedies of each."""
     flaw, claim, part = table("flaw"), table("claim"), table("component")
     worth = SEVERITIES[SEVERITIES.index(at_least) :]

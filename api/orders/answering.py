@@ -6,9 +6,9 @@ from typing import Any
 
 from api.asking.closures import LASTING, arithmetic, closure_document, understood
 from api.asking.questions import Asked, ask
-from api.checks.verdict import CAUTIONS
 from api.closure.answer import Answer
 from api.closure.answering import answer_question
+from api.closure.cautions import section_cautions
 from api.orders.documents import order_csv, order_document
 from api.orders.lists import OrderList, order_list
 from api.problems import NoSet
@@ -34,7 +34,7 @@ def order_for(asked: Asked) -> Ordered:
     answer = answer_question(asked.book, asked.question)
     if answer.solution is None:
         return Ordered(asked, answer, None)
-    cautions = {section: (caution,) for section, caution in CAUTIONS.items()}
+    cautions = {section: section_cautions(asked.book, section) for section in asked.book.sections}
     return Ordered(
         asked, answer, order_list(asked.book, answer.solution, asked.question.on_the_bench, cautions)
     )

@@ -20,6 +20,7 @@ PROBLEMS = documented(
     problems.MalformedRequest,
     problems.InvalidRequest,
     problems.TooLarge,
+    problems.UnsupportedMedia,
     problems.UnknownBuild,
     problems.UnknownChassis,
     problems.UnknownComponent,

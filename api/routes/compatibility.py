@@ -23,7 +23,9 @@ router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"])
     summary="Up to a thousand questions, each answered for itself",
     responses={
         200: {"model": CompatibilityListOut},
-        **documented(problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge),
+        **documented(
+            problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia
+        ),
     },
 )
 def ask_compatibility(body: CompatibilityIn, service: ServiceDep) -> Response:

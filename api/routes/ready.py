@@ -21,7 +21,7 @@ def answered(
     that a time limit cut short has no ETag and is not kept.
     """
     headers = {**ASK_AGAIN, "ETag": etag, "Vary": "Accept"}
-    if request.method in ("GET", "HEAD") and _has(request, etag):
+    if request.method in ("GET", "HEAD") and has_already(request, etag):
         return not_modified(etag, {"Cache-Control": headers["Cache-Control"], "Vary": "Accept"})
     body, lasting = service.answers.get(etag), True
     if body is None:
@@ -33,6 +33,7 @@ def answered(
     )
 
 
-def _has(request: Request, etag: str) -> bool:
+def has_already(request: Request, etag: str) -> bool:
+    """Whether If-None-Match says that the asker has this (weak comparison, RFC 9110, 13.1.2)."""
     given = request.headers.get("if-none-match", "")
     return given.strip() == "*" or etag in [tag.strip().removeprefix("W/") for tag in given.split(",")]

@@ -50,7 +50,8 @@ def because_document(because: Because) -> dict[str, Any]:
     }
 
 
-def _difference(difference: dict[Criterion, int]) -> dict[str, Any]:
+def difference_document(difference: dict[Criterion, int]) -> dict[str, Any]:
+    """What one set costs more than another, by criterion; what is alike is left out."""
     return {c.name: money(v) if c is Criterion.price else v for c, v in difference.items() if v}
 
 
@@ -59,7 +60,7 @@ def _other(book: RuleBook, other: Other) -> dict[str, Any]:
         "component": other.component,
         "name": _name(book, other.component),
         "outcome": str(other.outcome),
-        "difference": _difference(other.difference),
+        "difference": difference_document(other.difference),
     }
 
 
@@ -137,7 +138,8 @@ def note_document(note: Note) -> dict[str, Any]:
     }
 
 
-def _unconfirmed(claim: Unconfirmed) -> dict[str, Any]:
+def unconfirmed_document(claim: Unconfirmed) -> dict[str, Any]:
+    """A claim that nobody has confirmed."""
     return {
         "claim": claim.claim,
         "evidence": GRADE_WORDS[claim.grade],
@@ -195,7 +197,7 @@ def solution_document(book: RuleBook, solution: Solution) -> dict[str, Any]:
         "already_so": _each(note_document, solution.already_so),
         "advised": _each(note_document, solution.advised),
         "not_determined": _each(note_document, solution.not_determined),
-        "unconfirmed": _each(_unconfirmed, solution.unconfirmed),
+        "unconfirmed": _each(unconfirmed_document, solution.unconfirmed),
         "confidence": GRADE_WORDS[solution.confidence],
     }
 

@@ -5,7 +5,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.problems import InvalidRequest, MalformedRequest, Problem, printable
+from api.problems import InvalidRequest, MalformedRequest, Problem, UnsupportedMedia, printable
 from api.wire.responses import PROBLEM_JSON
 
 MOST_MISTAKES = 100
@@ -44,6 +44,8 @@ def problem_from_mistakes(mistakes: Sequence[Any]) -> Problem:
         where = next(m for m in mistakes if m["type"] in ("json_invalid", "json_type"))
         reason = (where.get("ctx") or {}).get("error", "")
         return MalformedRequest(f"The body is not JSON: {printable(reason)}".rstrip(": "))
+    if any(isinstance(m.get("input"), bytes) and tuple(m["loc"]) == ("body",) for m in mistakes):
+        return UnsupportedMedia("Send JSON, with Content-Type: application/json")
     errors = [_error(m) for m in mistakes[:MOST_MISTAKES]]
     first = errors[0]
     detail = f"{first['pointer'] or 'the body'}: {first['message']}"
@@ -79,14 +81,14 @@ def documented(*leaves: type[Problem]) -> dict[int | str, dict[str, Any]]:
         by_status.setdefault(leaf.status, []).append(leaf)
         if hasattr(leaf, "what") and leaf.status == 404:
             by_status.setdefault(422, []).append(leaf)
-    return {status: _response(kinds) for status, kinds in sorted(by_status.items(), key=str)}
+    return {status: _response(int(status), kinds) for status, kinds in sorted(by_status.items(), key=str)}
 
 
-def _response(kinds: list[type[Problem]]) -> dict[str, Any]:
+def _response(status: int, kinds: list[type[Problem]]) -> dict[str, Any]:
     examples = {
         kind.type.rsplit("/", 1)[1]: {
             "summary": kind.title,
-            "value": {"type": kind.type, "title": kind.title, "status": kind.status},
+            "value": {"type": kind.type, "title": kind.title, "status": status},
         }
         for kind in kinds
     }

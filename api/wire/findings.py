@@ -14,6 +14,8 @@ def finding_document(finding: Finding) -> dict[str, Any]:
         "subject": finding.subject,
         "verdict": str(finding.verdict),
         "verdict_today": str(finding.verdict_before),
+        "changed": finding.verdict is not finding.verdict_before
+        or any(figure.before != figure.after for figure in finding.figures),
         "sentence": finding.sentence,
         "figures": [
             {"name": f.name, "before": f.before, "after": f.after, "unit": f.unit} for f in finding.figures
@@ -40,8 +42,3 @@ def findings_document(findings: Sequence[Finding]) -> dict[str, Any]:
         "verdict": str(worst([finding.verdict for finding in findings])),
         "findings": [finding_document(finding) for finding in findings],
     }
-
-
-def cautions_of(findings: Sequence[Finding]) -> list[str]:
-    """Each caution once."""
-    return list(dict.fromkeys(finding.caution for finding in findings if finding.caution))

@@ -15,7 +15,7 @@ def answer_lines(document: Facts) -> Iterator[str]:
         yield from set_lines(document, document["set"])
         for number, other in enumerate(document["other_sets"], 2):
             yield ""
-            yield from wrap(f"ANOTHER GOOD SET ({number}): {_cost(other['totals'], document['currency'])}")
+            yield from wrap(f"ANOTHER GOOD SET ({number}): {cost_of(other['totals'], document['currency'])}")
             yield from changes_of(other)
     for contradiction in document["contradictions"]:
         yield from _contradiction(contradiction)
@@ -40,18 +40,18 @@ def _vehicle(document: Facts) -> Iterator[str]:
 
 def _verdict(document: Facts) -> str:
     outcome, revision = document["outcome"], f"Catalogue revision {document['catalogue_revision']}."
+    cost = cost_of(document["set"]["totals"], document["currency"]) if document["set"] else ""
     if outcome == "proved":
-        return f"PROVED: no better set fulfils this. {_cost(document['set']['totals'], document['currency'])} {revision}"
+        return f"PROVED: no better set fulfils this. {cost} {revision}"
     if outcome == "impossible":
         return f"IMPOSSIBLE, and that is proved: no set fulfils this. {revision}"
     if document["set"]:
         gap = f" It may be up to {document['gap']:.0%} off the best." if document["gap"] is not None else ""
-        cost = _cost(document["set"]["totals"], document["currency"])
-        return f"NOT PROVED: a set that works, but time ran out before it was shown to be the best.{gap} {cost} {revision}"
+        return f"NOT PROVED in time: this set works, but a better one may exist.{gap} {cost} {revision}"
     return f"NOT ANSWERED: {outcome}. {revision}"
 
 
-def _cost(totals: Facts, currency: str) -> str:
+def cost_of(totals: Facts, currency: str) -> str:
     put_back = "nothing is cut or welded"
     if totals["irreversible"]:
         put_back = f"{count(totals['irreversible'], 'change')} cannot be put back"
@@ -86,7 +86,7 @@ def _ways_out(document: Facts) -> Iterator[str]:
         yield ""
         yield "WAYS OUT, cheapest first, each tried"
     for number, way in enumerate(ways, 1):
-        cost = f" {_cost(way['totals'], document['currency'])}" if way["totals"] else ""
+        cost = f" {cost_of(way['totals'], document['currency'])}" if way["totals"] else ""
         gives = "; ".join(part["sentence"] for part in way["gives_up"])
         yield from wrap(f"{number:3}. {way['instead'] or gives}.{cost}".replace("..", "."), hang=5)
     if document["more_ways_out"]:

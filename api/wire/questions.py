@@ -230,6 +230,4 @@ class CompatibilityIn(Body):
         json_schema_extra={"examples": [{"questions": [{"component": "qb 3310", "chassis": "24PL-018412"}]}]}
     )
 
-    questions: Annotated[
-        list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)
-    ]
+    questions: Annotated[list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)]

@@ -1,0 +1,25 @@
+"""A build's names settled before it is stored."""
+
+from api.asking.vehicles import ask_vehicle
+from api.builds.schemas import BuildIn
+from api.service import Service
+from api.wire.questions import VehicleIn
+
+
+def settled(service: Service, build: BuildIn) -> BuildIn:
+    """The build with every name as the catalogue writes it.
+
+    Raises the problem of the first name that is not known, pointing at its field.
+    """
+    given = build.model_dump(include=set(VehicleIn.model_fields) - {"build"}, exclude_unset=True)
+    asked = ask_vehicle(service, VehicleIn(**given), pointer="")
+    asked.names.wishes(build.decided, "/decided")
+    return build.model_copy(
+        update={
+            "chassis": asked.chassis,
+            "variant": asked.vehicle.variant,
+            "options": sorted(asked.vehicle.options),
+            "fitted": asked.fitted,
+            "on_the_bench": sorted(asked.on_the_bench),
+        }
+    )

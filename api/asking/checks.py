@@ -1,0 +1,106 @@
+"""A proposed set as an answer: complete or not, what clashes, what remains, and the arithmetic."""
+
+from typing import Any
+
+from api.asking.closures import LASTING, Answering, closure_document, understood
+from api.asking.questions import Asked, ask
+from api.checks.set import check_set
+from api.closure.answer import FlawNote, Note
+from api.closure.answering import scope_of
+from api.closure.cautions import section_cautions
+from api.closure.complete import Completeness, check_completeness
+from api.problems import InvalidRequest
+from api.service import Service
+from api.wire.answers import flaw_document, note_document, unconfirmed_document
+from api.wire.findings import findings_document
+from api.wire.questions import CheckIn
+from api.wire.responses import etag_of, json_bytes
+
+Facts = dict[str, Any]
+FORM = 1
+"""Raised when the same facts are written otherwise, so that no cache keeps the old form."""
+
+
+def check(service: Service, body: CheckIn) -> Answering:
+    """Whether a proposed set is complete and works together.
+
+    Raises what `ask` raises, and InvalidRequest for a number that could sit in several places.
+    """
+    asked = ask(service, body)
+    proposed = asked.names.fitted(body.positions, "/positions")
+    loose: dict[str, int] = {}
+    for i, word in enumerate(body.components):
+        _place(asked, word, f"/components/{i}", proposed, loose)
+    depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
+
+    def make() -> tuple[bytes, bool]:
+        found = check_completeness(asked.names.book(), asked.question, proposed, loose)
+        document = check_document(service, asked, found)
+        lasting = found.completed is None or found.completed.outcome in LASTING
+        return json_bytes(document), lasting
+
+    return etag_of("check", FORM, service.settings.currency, depends), make
+
+
+def _place(
+    asked: Asked, word: str, pointer: str, proposed: dict[str, str | None], loose: dict[str, int]
+) -> None:
+    """Put a proposed number where it fits; both sides of a pair take it in turn."""
+    number = asked.names.component(word, pointer)
+    scope = scope_of(asked.book, asked.question)
+    if number in scope.index.loose:
+        loose[number] = loose.get(number, 0) + 1
+        return
+    places = [fit for fit in scope.serving(number) if fit.position not in proposed]
+    positions = sorted({fit.position for fit in places})
+    pairs = {scope.book.positions[p].pair or p for p in positions}
+    if len(pairs) > 1:
+        message = f"{number} fits several positions ({', '.join(positions)}); say which under `positions`"
+        raise InvalidRequest(message, pointer=pointer, positions=positions)
+    if not positions:
+        message = f"{number} fits no position of this vehicle that is still free in the set"
+        raise InvalidRequest(message, pointer=pointer)
+    proposed[positions[0]] = next(fit.component for fit in places if fit.position == positions[0])
+
+
+def check_document(service: Service, asked: Asked, found: Completeness) -> Facts:
+    """The whole answer as facts."""
+    book = asked.book
+    findings = check_set(book, asked.question.vehicle, found.today, found.after, asked.market)
+    touched = {
+        book.positions[p].section
+        for p, c in found.after.items()
+        if p in book.positions and found.today.get(p) != c
+    }
+    return {
+        **understood(service, asked),
+        "catalogue_revision": book.revision,
+        "complete": found.complete,
+        "missing": _notes(found.missing),
+        "clashing": _notes(found.clashing),
+        "surplus": [
+            {"position": s.position or None, "component": s.component, "quantity": s.quantity}
+            for s in found.surplus
+        ],
+        "limits_broken": _notes(found.limits_broken),
+        "completed": closure_document(service, asked, found.completed) if found.completed else None,
+        "flaws_gone": _flaws(found.flaws_gone),
+        "flaws_left": _flaws(found.flaws_left),
+        "flaws_brought": _flaws(found.flaws_brought),
+        "already_so": _notes(found.already_so),
+        "advised": _notes(found.advised),
+        "not_determined": _notes(found.not_determined),
+        "unconfirmed": [unconfirmed_document(claim) for claim in found.unconfirmed],
+        "checks": findings_document(findings),
+        "cautions": list(
+            dict.fromkeys(c for section in sorted(touched) for c in section_cautions(book, section))
+        ),
+    }
+
+
+def _notes(notes: tuple[Note, ...]) -> list[Facts]:
+    return [note_document(note) for note in notes]
+
+
+def _flaws(flaws: tuple[FlawNote, ...]) -> list[Facts]:
+    return [flaw_document(flaw) for flaw in flaws]

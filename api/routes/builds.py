@@ -1,0 +1,120 @@
+"""Builds: real vehicles, what is fitted to them today, what is decided for them."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request
+from starlette.responses import Response
+
+from api import problems
+from api.asking.builds import settled
+from api.builds import service as builds
+from api.builds.schemas import BuildCreateIn, BuildIn, Slug
+from api.catalogue.cursors import read_cursor, write_cursor
+from api.routes.concurrency import IfMatch, version_wanted
+from api.routes.paging import Cursor, Limit, page_answer
+from api.routes.ready import has_already
+from api.service import Service, ServiceDep, WritingOpen
+from api.wire.errors import documented
+from api.wire.lists_out import BuildOut, BuildsOut
+from api.wire.responses import ASK_AGAIN, json_answer, not_modified
+
+router = APIRouter(prefix="/v1/builds", tags=["builds"])
+
+Name = Annotated[Slug, Path(examples=["red-pickup"])]
+NAMES = (
+    problems.MalformedRequest,
+    problems.InvalidRequest,
+    problems.TooLarge,
+    problems.UnsupportedMedia,
+    problems.UnknownChassis,
+    problems.UnknownComponent,
+    problems.UnknownFlaw,
+    problems.UnknownOption,
+    problems.UnknownPosition,
+    problems.UnknownSection,
+    problems.VehicleMismatch,
+    problems.WritingClosed,
+)
+CHANGES = (problems.PreconditionFailed, problems.PreconditionRequired)
+
+
+@router.get(
+    "",
+    operation_id="listBuilds",
+    summary="The builds",
+    responses={200: {"model": BuildsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+)
+def list_builds(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
+    """In name order, without their parts."""
+    size = limit or service.settings.page_size
+    after = read_cursor(cursor, {"list": "builds"}, 1)[0] if cursor else ""
+    rows = builds.list_builds(service.engine, after, size + 1)
+    following = write_cursor({"list": "builds"}, [rows[size - 1]["name"]]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
+
+
+@router.post(
+    "",
+    operation_id="createBuild",
+    summary="Store a new build",
+    status_code=201,
+    dependencies=[WritingOpen],
+    responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists)},
+)
+def create_build(body: BuildCreateIn, service: ServiceDep) -> Response:
+    """Names are checked against the catalogue and stored as it writes them."""
+    builds.create_build(service.engine, body.name, settled(service, body))
+    return _shown(service, body.name, 201)
+
+
+@router.get(
+    "/{name}",
+    operation_id="getBuild",
+    summary="One build",
+    responses={
+        200: {"model": BuildOut},
+        304: {"description": "You have this version"},
+        **documented(problems.UnknownBuild, problems.InvalidRequest),
+    },
+)
+def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
+    """Its ETag is what a change must send as If-Match."""
+    document = builds.build_document(service.engine, name)
+    etag = builds.build_etag(document["version"])
+    if has_already(request, etag):
+        return not_modified(etag, ASK_AGAIN)
+    return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
+
+
+@router.put(
+    "/{name}",
+    operation_id="replaceBuild",
+    summary="Replace a build",
+    dependencies=[WritingOpen],
+    responses={200: {"model": BuildOut}, **documented(*NAMES, *CHANGES, problems.UnknownBuild)},
+)
+def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
+    """Needs If-Match with the ETag that was read."""
+    version = version_wanted(if_match, "build")
+    builds.replace_build(service.engine, name, version, settled(service, body))
+    return _shown(service, name, 200)
+
+
+@router.delete(
+    "/{name}",
+    operation_id="deleteBuild",
+    summary="Delete a build",
+    status_code=204,
+    dependencies=[WritingOpen],
+    responses=documented(problems.UnknownBuild, problems.InvalidRequest, problems.WritingClosed, *CHANGES),
+)
+def delete_build(name: Name, service: ServiceDep, if_match: IfMatch = None) -> Response:
+    """Needs If-Match with the ETag that was read."""
+    builds.delete_build(service.engine, name, version_wanted(if_match, "build"))
+    return Response(status_code=204)
+
+
+def _shown(service: Service, name: str, status: int) -> Response:
+    document = builds.build_document(service.engine, name)
+    headers = {"ETag": builds.build_etag(document["version"]), "Location": f"/v1/builds/{name}"}
+    return json_answer(document, status=status, headers=headers)

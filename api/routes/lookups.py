@@ -1,0 +1,195 @@
+"""Look-up in the catalogue: components by what one knows of them, and the lists it is made of."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from api import problems
+from api.catalogue import lists
+from api.catalogue.facts import component_facts
+from api.catalogue.revisions import current_revision
+from api.catalogue.search import Asked, Search, find
+from api.database import reading
+from api.routes.paging import Cursor, Limit, page_answer
+from api.routes.ready import answered
+from api.rulebook.model import Comparator
+from api.service import Service, ServiceDep
+from api.wire import lists_out as out
+from api.wire.component_page import component_page
+from api.wire.errors import documented
+from api.wire.questions import SeverityWord, Word
+from api.wire.responses import etag_of, json_bytes
+from api.wire.values import money
+
+router = APIRouter(prefix="/v1", tags=["catalogue"])
+_ERRORS = documented(problems.InvalidCursor, problems.InvalidRequest)
+Name = Annotated[Word, Query()]
+
+
+@router.get(
+    "/components",
+    operation_id="findComponents",
+    summary="Components by number, words, section, vehicle, origin and characteristic",
+    responses={
+        200: {"model": out.ComponentsOut},
+        **documented(
+            problems.InvalidCursor,
+            problems.InvalidRequest,
+            problems.UnknownCharacteristic,
+            problems.UnknownChassis,
+            problems.UnknownSection,
+            problems.UnknownVariant,
+        ),
+    },
+)
+def find_some(
+    request: Request,
+    service: ServiceDep,
+    number: Annotated[str, Query(max_length=120, description="start of a number, as typed")] = "",
+    words: Annotated[str, Query(max_length=200, description="starts of words of number or name")] = "",
+    section: Annotated[str, Query(max_length=120)] = "",
+    origin: Literal["", "original", "later-model", "modern"] = "",
+    supply: Literal["", "current", "superseded", "no longer supplied"] = "",
+    position: Annotated[str, Query(max_length=120, description="fits this position")] = "",
+    variant: Annotated[str, Query(max_length=120, description="fits this variant")] = "",
+    chassis: Annotated[str, Query(max_length=120, description="fits this very vehicle")] = "",
+    option: Annotated[list[Word], Query(max_length=100, description="with chassis: an option it has")] = [],  # noqa: B006
+    built: Annotated[date | None, Query(description="with chassis: the day it was built")] = None,
+    characteristic: Annotated[
+        list[Word],
+        Query(
+            max_length=10,
+            description="`kind comparator value`, such as `disc_diameter at least 11 in`",
+        ),
+    ] = [],  # noqa: B006
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """Everything that is given must hold. In the order of numbers, "9" before "10"."""
+    asked = tuple(_characteristic(text) for text in characteristic)
+    search = Search(
+        number, words, section, origin, supply, position, variant, chassis, tuple(option), built, asked
+    )
+    with reading(service.engine) as session:
+        page = find(session, search, limit=limit or service.settings.page_size, cursor=cursor)
+    items = [
+        {
+            "number": line.number,
+            "name": line.name,
+            "section": line.section,
+            "origin": line.origin,
+            "supply": line.supply,
+            "price": money(line.price),
+            "visible": line.visible,
+        }
+        for line in page.lines
+    ]
+    return page_answer(request, items, page.next)
+
+
+def _characteristic(text: str) -> Asked:
+    for comparator in Comparator:
+        kind, found, value = text.partition(f" {comparator} ")
+        if found and kind.strip() and value.strip():
+            return Asked(kind.strip(), comparator, value.strip())
+    known = ", ".join(Comparator)
+    raise problems.InvalidRequest(
+        f"characteristic: '{problems.printable(text)}' is not `kind comparator value`; comparators are {known}",
+        pointer="characteristic",
+    )
+
+
+@router.get(
+    "/components/{number}",
+    operation_id="getComponent",
+    summary="One component's page of facts",
+    responses={
+        200: {"model": out.ComponentFactsOut},
+        304: {"description": "You have this answer"},
+        **documented(problems.UnknownComponent),
+    },
+)
+def get_component(
+    request: Request, service: ServiceDep, number: Annotated[str, Path(max_length=120, examples=["QB-3310"])]
+) -> Response:
+    """What it replaces, what replaces it, where it fits, what it brings, what it clashes with, its
+    flaws, its chain of numbers, and the evidence for each."""
+    with reading(service.engine) as session:
+        facts = component_facts(session, number)
+        revision = current_revision(session.connection())
+    body = json_bytes(component_page(facts, revision, service.settings.currency))
+    return answered(request, service, etag_of("component", body.hex()), lambda: (body, True))
+
+
+def _listed(
+    request: Request, service: Service, limit: int | None, make: Callable[[Any, int], lists.Listed]
+) -> Response:
+    with reading(service.engine) as session:
+        rows, following = make(session, limit or service.settings.page_size)
+    return page_answer(request, rows, following)
+
+
+@router.get(
+    "/ranges",
+    operation_id="listRanges",
+    summary="The ranges",
+    responses={200: {"model": out.RangesOut}, **_ERRORS},
+)
+def list_ranges(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
+    """In name order."""
+    return _listed(request, service, limit, lambda s, n: lists.list_ranges(s, n, cursor))
+
+
+@router.get(
+    "/variants",
+    operation_id="listVariants",
+    summary="The variants with their chassis spans",
+    responses={200: {"model": out.VariantsOut}, **_ERRORS},
+)
+def list_variants(
+    request: Request,
+    service: ServiceDep,
+    range: Annotated[str, Query(max_length=120, description="of this range only")] = "",
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """In name order."""
+    return _listed(request, service, limit, lambda s, n: lists.list_variants(s, n, cursor, range))
+
+
+@router.get(
+    "/positions",
+    operation_id="listPositions",
+    summary="The positions",
+    responses={200: {"model": out.PositionsOut}, **_ERRORS},
+)
+def list_positions(
+    request: Request,
+    service: ServiceDep,
+    section: Annotated[str, Query(max_length=120, description="of this section only")] = "",
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """In name order."""
+    return _listed(request, service, limit, lambda s, n: lists.list_positions(s, n, cursor, section))
+
+
+@router.get(
+    "/flaws",
+    operation_id="listFlaws",
+    summary="Known flaws with the number of their remedies",
+    responses={200: {"model": out.FlawsOut}, **_ERRORS},
+)
+def list_flaws(
+    request: Request,
+    service: ServiceDep,
+    component: Annotated[str, Query(max_length=120, description="of this component only")] = "",
+    at_least: Annotated[SeverityWord, Query(description="least severity")] = "minor",
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """In name order."""
+    return _listed(request, service, limit, lambda s, n: lists.list_flaws(s, n, cursor, component, at_least))

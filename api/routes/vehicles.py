@@ -1,0 +1,59 @@
+"""What a chassis number says."""
+
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from api import problems
+from api.asking.names import Names
+from api.asking.vehicle_page import vehicle_page
+from api.catalogue.lookup import find_vehicle
+from api.database import reading
+from api.routes.ready import answered
+from api.rulebook.model import Vehicle
+from api.service import ServiceDep
+from api.wire.errors import documented
+from api.wire.lists_out import VehiclePageOut
+from api.wire.questions import Word
+from api.wire.responses import etag_of, json_bytes
+
+router = APIRouter(prefix="/v1/vehicles", tags=["vehicles"])
+
+
+@router.get(
+    "/{chassis}",
+    operation_id="getVehicle",
+    summary="Variant, day built, original equipment and known flaws of a chassis number",
+    responses={
+        200: {"model": VehiclePageOut},
+        304: {"description": "You have this answer"},
+        **documented(problems.UnknownChassis, problems.UnknownOption, problems.InvalidRequest),
+    },
+)
+def get_vehicle(
+    request: Request,
+    service: ServiceDep,
+    chassis: Annotated[str, Path(max_length=120, examples=["24PL-018412"])],
+    option: Annotated[list[Word], Query(max_length=100, description="an option it has")] = [],  # noqa: B006
+    built: Annotated[date | None, Query(description="the day it was built; else estimated")] = None,
+) -> Response:
+    """The chassis number is accepted as people type it."""
+    with reading(service.engine) as session:
+        found = find_vehicle(session, chassis, built=built)
+    v = found.vehicle
+    book = service.books.book(v.variant)
+    options = Names(service, book).options(option, "/option")
+    vehicle = Vehicle(v.variant, v.chassis_prefix, v.chassis_serial, v.built, options)
+    etag = etag_of(
+        "vehicle",
+        1,
+        book.variant.name,
+        book.revision,
+        found.chassis,
+        v.built.isoformat(),
+        sorted(options),
+        found.estimated,
+    )
+    return answered(request, service, etag, lambda: (json_bytes(vehicle_page(book, found, vehicle)), True))
