@@ -21,7 +21,7 @@ from api.closure.question import Criterion
 from api.closure.totals import fit_cost, whole_preference
 from api.rulebook.scope import Fit
 
-LARGEST_OBJECTIVE = 1 << 48
+LARGEST_OBJECTIVE = 1 << 30
 """Weighted objectives stay below this; far below it the solver's linear bounds stay sharp."""
 
 
