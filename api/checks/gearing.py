@@ -61,9 +61,9 @@ def gradient_climbed(force_n: float, mass_kg: float) -> float:
 
 
 def gears(reading: Reading) -> list[float]:
-    """The gearbox ratios, first to top; missing when not even first and top are recorded."""
-    ratios = [r for kind in GEARS if (r := reading.maybe("gearbox", kind)) is not None]
-    return ratios or [reading.value("gearbox", "gear_1"), reading.value("gearbox", "gear_4")]
+    """The gearbox ratios, first to top; first must be recorded, and of the others those that are."""
+    others = [r for kind in GEARS[1:] if (r := reading.maybe("gearbox", kind)) is not None]
+    return [reading.value("gearbox", "gear_1"), *(others or [reading.value("gearbox", "gear_4")])]
 
 
 def behind_gearbox(reading: Reading, low: bool = False, overdrive: bool = False) -> float:
@@ -160,7 +160,7 @@ def cruise(before: Fitted, after: Fitted) -> Finding:
 
 def _cruise_mend(after: Fitted, sides: BothSides[float]) -> str:
     ratio = Reading(after).value(AXLE, "axle_ratio")
-    if sides.after is None or not math.isfinite(ratio):
+    if not sides.after or not math.isfinite(ratio):
         return ""
     wanted = ratio * 0.75 / sides.after
     slower = [c for c in after.candidates("gears.rear", "axle_ratio") if c[1] <= wanted]

@@ -127,6 +127,8 @@ def speed_shown(after: Fitted, factors: BothSides[float], law: Law) -> Finding:
 def drive_mend(after: Fitted, factor: float, holds: Callable[[float], bool]) -> str:
     """The drive ratio that would correct the reading, and which recorded drive or instrument does."""
     ratio = Reading(after).value("speedo.drive", "speedo_drive_ratio")
+    if not factor or not ratio:
+        return ""
     text = f"A drive ratio of {corrected_drive_ratio(ratio, factor):.4f} would show the true speed"
     drives = [
         (c, r) for c, r in after.candidates("speedo.drive", "speedo_drive_ratio") if holds(factor * r / ratio)
@@ -136,7 +138,7 @@ def drive_mend(after: Fitted, factor: float, holds: Callable[[float], bool]) -> 
         return f"{text}; {component.number} ({found:.4f}) brings it within the rule."
     constant = Reading(after).value("speedometer", "speedo_constant")
     instruments = [
-        c for c, k in after.candidates("speedometer", "speedo_constant") if holds(factor * constant / k)
+        c for c, k in after.candidates("speedometer", "speedo_constant") if k and holds(factor * constant / k)
     ]
     if instruments:
         return f"{text}; no recorded drive does, but the instrument {instruments[0].number} would."

@@ -1,0 +1,193 @@
+"""What every finding has in common, whatever it is about."""
+
+import math
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from api.checks import verdict as v
+from api.checks.fitted import Reading, on_both
+from api.checks.set import changed, worst_first
+from api.rulebook.units import UNITS
+from tests.checks.made import FACTS, FIGURES, KINDS, Made
+
+HOLDS = Made().check()
+
+
+def test_the_made_vehicle_is_determined_and_holds_throughout():
+    assert {f.check: f.sentence for f in HOLDS.values() if f.verdict is not v.Verdict.holds} == {}
+    assert len(HOLDS) > 60
+
+
+def test_nothing_has_changed_when_nothing_changes():
+    assert changed(list(HOLDS.values())) == []
+    assert all(f.already_so for f in HOLDS.values())
+
+
+@pytest.mark.parametrize(("position", "kind"), [(p, k) for p, kinds in FIGURES.items() for k in kinds])
+def test_a_figure_that_is_not_recorded_never_makes_a_pass(position, kind):
+    lacking = Made({position: {kind: None}}).check()
+    for name, finding in lacking.items():
+        if finding.verdict is v.Verdict.not_determined:
+            assert finding.missing, name
+            assert "cannot be worked out" in finding.sentence or "not recorded" in finding.sentence
+        used = f"X-{position}" in HOLDS[name].components if name in HOLDS else False
+        same = name in HOLDS and finding.figures[:1] == HOLDS[name].figures[:1]
+        # The first figure is the judged one: if it moved, the check was made without the missing figure.
+        if finding.verdict is v.Verdict.holds and used and not same:
+            assert (position, kind) in TAKES_ANOTHER_WAY, (name, position, kind)
+
+
+TAKES_ANOTHER_WAY = {
+    ("brake.front.left", "shoe_force_arm"),
+    *(("gearbox", gear) for gear in ("gear_2", "gear_3")),
+    *(
+        (position, kind)
+        for position in FIGURES
+        for kind in ("current_drawn", "torque_rating")
+        if kind in FIGURES[position]
+    ),
+}
+"""Figures whose absence a check may live with: gears between first and top, loads outside the circuit,
+links of the driveline that are left out of the ranking."""
+
+
+@pytest.mark.parametrize("fact", FACTS)
+def test_a_fact_of_the_variant_that_is_not_recorded_is_named(fact):
+    if fact in ("track_front", "mass_unladen"):
+        return
+    found = Made(facts={fact: None}).check()
+    named = [f for f in found.values() if any(fact in missing for missing in f.missing)]
+    assert named
+    assert all(f.verdict is v.Verdict.not_determined for f in named)
+
+
+@pytest.mark.parametrize("position", FIGURES)
+def test_an_empty_position_is_said_and_not_fallen_over(position):
+    for finding in Made({position: None}).check().values():
+        assert finding.sentence
+        if finding.verdict is v.Verdict.not_determined:
+            assert finding.missing
+
+
+def _zero(kind: str) -> str | None:
+    unit = next(
+        (name for of, name in UNITS if of == KINDS[kind].quantity and not name.startswith("1/")), None
+    )
+    return None if unit is None else f"0 {unit}".strip()
+
+
+@pytest.mark.parametrize(
+    ("position", "kind"), [(p, k) for p, kinds in FIGURES.items() for k in kinds if _zero(k) is not None]
+)
+def test_a_recorded_zero_is_no_crash(position, kind):
+    for finding in Made({position: {kind: _zero(kind)}}).check().values():
+        for figure in finding.figures:
+            assert figure.after is None or math.isfinite(figure.after)
+
+
+@pytest.mark.parametrize("finding", HOLDS.values(), ids=HOLDS)
+def test_a_finding_says_what_it_rests_on(finding):
+    assert finding.sentence.endswith(".")
+    assert finding.sentence[0].isupper()
+    assert finding.limit is not None
+    assert finding.limit.source
+    assert finding.limit.text
+    assert finding.components
+    assert not finding.mend
+    if finding.subject not in ("gearing", "speedometer"):
+        assert finding.caution == v.CAUTIONS[finding.subject]
+
+
+def test_dangerous_subjects_defer_to_licensed_practice_or_inspection():
+    for subject in ("brakes", "driveline", "fuel", "electrical", "corrosion", "unions"):
+        assert "licensed" in v.CAUTIONS[subject]
+    for subject in ("brakes", "fuel", "suspension"):
+        assert "Local rules" in v.CAUTIONS[subject]
+
+
+def test_a_limit_from_memory_is_never_the_only_reason_to_fail():
+    remembered = v.Limit("at most 1", "a standard", v.Provenance.memory)
+    seen = v.Limit("at most 1", "a standard", v.Provenance.seen)
+    assert v.judge(False, remembered) is v.Verdict.caution
+    assert v.judge(False, seen) is v.Verdict.fails
+    assert v.judge(None, seen) is v.Verdict.not_determined
+    assert "from memory" in remembered.cited
+    assert "from memory" not in seen.cited
+
+
+@given(st.sampled_from(sorted(FIGURES)), st.sampled_from(["0.1", "10"]))
+def test_no_finding_fails_on_memory_alone(position, factor):
+    """Scale every number of one component: whatever fails then rests on more than memory."""
+    change = {k: _scaled(value, float(factor)) for k, value in FIGURES[position].items()}
+    for finding in Made({position: change}).check().values():
+        if finding.verdict is v.Verdict.fails and finding.limit:
+            assert finding.limit.provenance is not v.Provenance.memory, finding.sentence
+
+
+def _scaled(written: str, factor: float) -> str:
+    head, _, unit = written.partition(" ")
+    try:
+        number = float(head)
+    except ValueError:
+        return written
+    scaled = number * factor
+    return f"{round(scaled)}" if not unit and number == int(number) else f"{scaled:.6f} {unit}".strip()
+
+
+@pytest.mark.parametrize(
+    ("verdicts", "expected"),
+    [
+        ([], "holds"),
+        (["holds", "caution"], "caution"),
+        (["caution", "not determined"], "not determined"),
+        (["fails", "not determined", "holds"], "fails"),
+    ],
+)
+def test_the_worst_of_several_verdicts(verdicts, expected):
+    assert v.worst([v.Verdict(word) for word in verdicts]) is v.Verdict(expected)
+
+
+def test_worst_first_keeps_the_order_of_safety_within_a_verdict():
+    found = worst_first(
+        list(Made({"brake.master": {"circuits": "1"}, "battery": {"polarity": "positive"}}).check().values())
+    )
+    failing = [f.subject for f in found if f.verdict is v.Verdict.fails]
+    assert failing == ["brakes", "electrical"]
+    assert found[0].verdict is v.Verdict.fails
+
+
+def test_missing_figures_of_one_pass_are_all_named():
+    made = Made({"brake.master": {"master_bore": None}, "brake.pedal_box": {"pedal_ratio": None}})
+    finding = made.check()["brakes.pedal_force"]
+    assert finding.missing == (
+        "master_bore of Y-brake.master at brake.master",
+        "pedal_ratio of Y-brake.pedal_box at brake.pedal_box",
+    )
+    assert "master cylinder bore of Y-brake.master (master cylinder) is not recorded" in finding.sentence
+
+
+def test_a_span_is_no_single_number():
+    made = Made({"wheel.road": {"rim_width": "4 .. 5 in"}})
+    reading = Reading(made.fitted)
+    assert math.isnan(reading.value("wheel.road", "rim_width"))
+    assert reading.span("wheel.road", "rim_width") == pytest.approx((0.1016, 0.127))
+    assert reading.missing
+
+
+def test_what_was_not_known_today_does_not_stop_the_new_number():
+    made = Made({"wheel.road": {"rim_width": "5 in"}})
+    before, after = Made({"wheel.road": {"rim_width": None}}).fitted, made.fitted
+    sides = on_both(before, after, lambda r: r.value("wheel.road", "rim_width"))
+    assert sides.before is None
+    assert sides.after == pytest.approx(0.127)
+    assert sides.missing == ()
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "text"),
+    [(5.1, 7.9, "5.1 -> 7.9 N"), (5.01, 5.04, "5.0 N"), (None, 2.0, "not recorded -> 2.0 N")],
+)
+def test_numbers_before_and_after(before, after, text):
+    assert v.before_after(before, after, 1, "N") == text
