@@ -1,0 +1,153 @@
+"""Export writes what load reads; nothing but content decides its bytes."""
+
+import io
+import random
+
+import jsonschema
+import pytest
+from sqlalchemy import Engine, select
+from sqlmodel import SQLModel
+
+from api.catalogue.exports import export, export_text, json_schema, objects_of
+from api.catalogue.imports import load
+from api.catalogue.records import KINDS
+from api.catalogue.staging import table
+from api.database import make_engine
+from tests.catalogue.sheet import SMALL, sheet, small
+from tests.conftest import SEED
+
+
+def exported(engine: Engine) -> str:
+    stream = io.StringIO()
+    export(engine, stream)
+    return stream.getvalue()
+
+
+def rows(engine: Engine) -> dict[str, list[tuple]]:
+    """Every row of the catalogue, but for the history of edits."""
+    with engine.connect() as connection:
+        return {
+            name: sorted(map(tuple, connection.execute(select(held)).all()), key=repr)
+            for name, held in SQLModel.metadata.tables.items()
+            if name != "revision"
+        }
+
+
+def shuffled(text: str, seed: int) -> list[io.StringIO]:
+    """The tables of a sheet in another order, and their rows too (a companion's rows keep theirs)."""
+    chance = random.Random(seed)
+    parts = [part for part in text.split("\n\n") if part.strip()]
+    chance.shuffle(parts)
+    mixed = []
+    for number, part in enumerate(parts):
+        lines = [line for line in part.strip("\n").split("\n") if not line.startswith("#")]
+        head, body = lines[:2], lines[2:]
+        if head[0] != "[companion]":
+            chance.shuffle(body)
+        mixed.append(sheet("\n".join([*head, *body]) + "\n", f"{number}.csv"))
+    return mixed
+
+
+def test_load_and_export_and_load_again_is_the_same_catalogue(databases) -> None:
+    first, second = make_engine(databases.new()), make_engine(databases.new())
+    assert load(first, small()).ok
+    once = exported(first)
+    assert load(second, sheet(once)).ok
+    assert exported(second) == once
+    assert rows(second) == rows(first)
+    first.dispose()
+    second.dispose()
+
+
+def test_loading_an_export_into_its_own_catalogue_changes_nothing(engine: Engine) -> None:
+    load(engine, small())
+    once, before = exported(engine), rows(engine)
+    assert load(engine, sheet(once)).ok
+    assert exported(engine) == once
+    after = rows(engine)
+    del before["range"], after["range"]  # its revision rises
+    assert after == before
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_order_of_the_records_does_not_matter(sqlite_databases, seed: int) -> None:
+    one, other = make_engine(sqlite_databases.new()), make_engine(sqlite_databases.new())
+    load(one, small())
+    report = load(other, shuffled(SMALL, seed))
+    assert report.ok, report.mistakes
+    assert exported(other) == exported(one)
+    one.dispose()
+    other.dispose()
+
+
+def test_the_demo_range_survives_the_round(demo: Engine, databases) -> None:
+    once = exported(demo)
+    again = make_engine(databases.new())
+    report = load(again, sheet(once))
+    assert report.ok, report.mistakes[:5]
+    assert exported(again) == once
+    assert rows(again) == rows(demo)
+    again.dispose()
+
+
+def test_both_engines_write_the_same_bytes(request: pytest.FixtureRequest, sqlite_demo: Engine, demo: Engine) -> None:
+    assert exported(demo) == exported(sqlite_demo)
+
+
+def test_a_stream_and_a_folder_hold_the_same(sqlite_demo: Engine, sqlite_databases, tmp_path) -> None:
+    assert "".join(export_text(sqlite_demo)) == exported(sqlite_demo)
+    written = export(sqlite_demo, tmp_path)
+    assert written > 1000
+    again = make_engine(sqlite_databases.new())
+    assert load(again, tmp_path).ok
+    assert exported(again) == exported(sqlite_demo)
+    again.dispose()
+
+
+def test_the_schema_takes_what_the_catalogue_holds_and_refuses_what_load_refuses(sqlite_demo: Engine) -> None:
+    schema = json_schema()
+    validator = jsonschema.Draft202012Validator
+    validator.check_schema(schema)
+    check = validator(schema)
+    with sqlite_demo.connect() as connection:
+        objects = [record for kind in KINDS for record in list(objects_of(connection, kind))[:20]]
+    assert {record["record"] for record in objects} == {kind.kind_of_record for kind in KINDS}
+    for record in objects:
+        assert check.is_valid([record]), record
+    component = next(record for record in objects if record["record"] == "component")
+    assert not check.is_valid([component | {"origin": "antique"}])
+    assert not check.is_valid([component | {"colour": "red"}])
+    assert not check.is_valid([{key: value for key, value in component.items() if key != "number"}])
+
+
+def test_json_objects_of_the_catalogue_load_again(sqlite_demo: Engine, sqlite_databases) -> None:
+    with sqlite_demo.connect() as connection:
+        objects = [record for kind in KINDS for record in objects_of(connection, kind)]
+    again = make_engine(sqlite_databases.new())
+    report = load(again, objects)
+    assert report.ok, report.mistakes[:5]
+    assert exported(again) == exported(sqlite_demo)
+    again.dispose()
+
+
+
+
+def test_the_demo_sheets_are_text_that_a_review_can_read() -> None:
+    for path in sorted(SEED.glob("*.csv")):
+        text = path.read_text(encoding="utf-8")
+        assert "\r" not in text
+        assert "\t" not in text
+
+
+def test_quantities_and_money_come_back_as_they_were_written(engine: Engine) -> None:
+    load(engine, small())
+    text = exported(engine)
+    assert "TW-10,spoked wheel,wheels,original,,12.50,2.00,4.5 kg" in text
+    assert "TW-9,,bore,0.75 .. 0.8 in,tried" in text
+    assert "lamps,lamps,supply_a,demand_a,0.9," in text
+    with engine.connect() as connection:
+        component = table("component")
+        price, mass = connection.execute(
+            select(component.c.price, component.c.mass_kg).where(component.c.number == "TW-10")
+        ).one()
+    assert (price, mass) == (1250, 4.5)
