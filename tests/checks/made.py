@@ -332,3 +332,22 @@ def verdict(
 ) -> Verdict:
     """The verdict of one check with some figures changed."""
     return Made(change, facts).check(market)[check].verdict
+
+
+TALL_TYRE = {
+    "tyre_diameter": "802 mm",
+    "rolling_circumference": "2446 mm",
+    "tyre_width": "210 mm",
+    "measuring_rim": "6 in",
+    "permitted_rim": "5.5 .. 6.5 in",
+    "tyre_sealing": "tubeless",
+    "load_index": "112",
+}
+WIDE_WHEEL = {
+    "rim_width": "5.5 in",
+    "offset": "20.3 mm",
+    "rim_contour": "hump",
+    "rim_inner_radius": "196 mm",
+    "wheel_load": "950 kg",
+}
+TALL = {"tyre.road": TALL_TYRE, "tyre.spare": TALL_TYRE, "wheel.road": WIDE_WHEEL, "wheel.spare": WIDE_WHEEL}

@@ -1,0 +1,134 @@
+"""The checks on the demo range: determined where the range is, quick, and each verdict met."""
+
+import time
+from collections import Counter
+
+import pytest
+
+from api.catalogue.books import Books
+from api.catalogue.lookup import find_vehicle
+from api.checks.set import check_set
+from api.checks.verdict import Provenance, Verdict
+from api.database import reading
+from api.rulebook.scope import Scope
+
+CHASSIS = [
+    "16PR-005000",
+    "16ER-009000",
+    "24PR-020000",
+    "24FL-020000",
+    "24ER-010000",
+    "32FR-009000",
+    "32XL-012000",
+]
+SUBJECTS = {
+    "brakes",
+    "electrical",
+    "wheels",
+    "gearing",
+    "speedometer",
+    "driveline",
+    "corrosion",
+    "unions",
+    "suspension",
+    "fuel",
+}
+
+SETS = {
+    "discs in front": {
+        "brake.front.left": "QB-3310",
+        "brake.front.right": "QB-3311",
+        "rotor.front.left": "QB-3302",
+        "rotor.front.right": "QB-3302",
+        "brake.master": "QB-2051",
+        "brake.pedal_box": "QB-2071",
+        "brake.servo": "QB-2066",
+    },
+    "tall tyres": {"wheel.road": "QW-7655", "tyre.road": "QW-7750"},
+    "alternator alone": {"charging.machine": "QL-7075"},
+    "parabolic springs alone": {"spring.rear.left": "QS-7020", "spring.rear.right": "QS-7020"},
+    "half shafts that nobody measured": {"halfshaft.rear.left": "QA-3020", "halfshaft.rear.right": "QA-3021"},
+    "injection alone": {"fuel.metering": "QF-7000", "fuel.pump": "QF-7300"},
+}
+
+
+@pytest.fixture(scope="module")
+def scopes(sqlite_demo):
+    books = Books(sqlite_demo)
+    found = []
+    with reading(sqlite_demo) as session:
+        vehicles = [find_vehicle(session, chassis).vehicle for chassis in CHASSIS]
+    for vehicle in vehicles:
+        found.append(Scope(books.book(vehicle.variant), vehicle))
+    return found
+
+
+def _checked(scope, change):
+    after = {**scope.today, **{p: c for p, c in change.items() if p in scope.book.positions}}
+    return check_set(scope.book, scope.vehicle, scope.today, after)
+
+
+@pytest.fixture(scope="module")
+def findings(scopes):
+    return [f for scope in scopes for change in ({}, *SETS.values()) for f in _checked(scope, change)]
+
+
+def test_every_subject_is_determined_before_and_after_somewhere(findings):
+    unknown = Verdict.not_determined
+    determined = {f.subject for f in findings if unknown not in (f.verdict, f.verdict_before)}
+    assert determined == SUBJECTS
+
+
+def test_every_check_is_determined_on_some_vehicle(findings):
+    determined = {f.check for f in findings if f.verdict is not Verdict.not_determined}
+    assert {f.check for f in findings} - determined == set()
+
+
+def test_each_verdict_is_met(findings):
+    met = Counter(f.verdict for f in findings)
+    assert set(met) == set(Verdict), met
+
+
+def test_nothing_fails_on_memory_alone(findings):
+    for finding in findings:
+        if finding.verdict is Verdict.fails and finding.limit:
+            assert finding.limit.provenance is not Provenance.memory, finding.sentence
+
+
+def test_every_failure_says_what_would_mend_it(findings):
+    for finding in findings:
+        if finding.verdict is Verdict.fails:
+            assert finding.mend, finding.check
+
+
+def test_discs_with_servo_and_two_circuits_mend_the_failed_circuit(scopes):
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
+    found = {f.check: f for f in _checked(scope, SETS["discs in front"])}
+    circuit = found["brakes.circuit_failed"]
+    assert circuit.verdict_before is Verdict.fails
+    assert circuit.verdict is Verdict.holds, circuit.sentence
+    assert found["brakes.pedal_force"].figures[0].after < found["brakes.pedal_force"].figures[0].before
+
+
+def test_tall_tyres_alone_make_the_speedometer_fail_and_a_recorded_drive_mends_it(scopes):
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
+    found = {f.check: f for f in _checked(scope, SETS["tall tyres"])}
+    assert found["speedometer.speed"].verdict is Verdict.fails
+    assert "QT-" in found["speedometer.speed"].mend
+    assert found["wheels.tyre_load.rear"].verdict is Verdict.holds
+
+
+def test_an_alternator_on_the_old_cable_fails_the_cable_and_not_the_budget(scopes):
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
+    found = {f.check: f for f in _checked(scope, SETS["alternator alone"])}
+    assert found["electrical.cable_current"].verdict is Verdict.fails
+    assert found["electrical.charging.worst"].verdict is Verdict.holds
+
+
+def test_all_checks_of_a_set_take_a_few_milliseconds(scopes):
+    scope = scopes[3]
+    _checked(scope, SETS["discs in front"])
+    started = time.perf_counter()
+    for _ in range(10):
+        _checked(scope, SETS["discs in front"])
+    assert (time.perf_counter() - started) / 10 < 0.1

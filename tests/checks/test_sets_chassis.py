@@ -1,0 +1,231 @@
+"""Sets on the made-up vehicle, brakes to springs: each check at each verdict, and what the trade knows."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from api.checks.verdict import Verdict
+from tests.checks.made import TALL, TALL_TYRE, WIDE_WHEEL, Made, verdict
+
+HOLDS, CAUTION, FAILS, UNKNOWN = Verdict.holds, Verdict.caution, Verdict.fails, Verdict.not_determined
+
+DISCS = {
+    "brake_type": "disc",
+    "piston_area": "26.8 cm2",
+    "disc_effective_radius": "122 mm",
+    "lining_friction": "0.38",
+    "fluid_demand": "2.4 ml",
+    "brake_outer_radius": "180 mm",
+}
+SMALL_DISCS = {
+    **DISCS,
+    "piston_area": "11.4 cm2",
+    "fluid_demand": "1.0 ml",
+    "disc_effective_radius": "116 mm",
+}
+CAR = {"vehicle_category": "M1"}
+FRONT_DISCS = {"brake.front.left": DISCS, "brake.front.right": DISCS}
+
+PARABOLIC = {
+    "spring_kind": "parabolic",
+    "leaf_count": "2",
+    "leaf_thickness": "11 mm",
+    "ride_height_change": "25 mm",
+    "damper_open_need": "500 mm",
+    "damper_closed_need": "290 mm",
+    "hose_need": "400 mm",
+}
+
+
+class TestBrakes:
+    def test_a_large_unboosted_bore_asks_too_much_and_a_booster_mends_it(self):
+        large = {**FRONT_DISCS, "brake.master": {"master_bore": "25.4 mm"}}
+        small = {**FRONT_DISCS, "brake.master": {"master_bore": "17.5 mm"}}
+        boosted = {**large, "brake.servo": {"servo_ratio": "2.5", "servo_run_out": "5 kN"}}
+        # The deceleration that goes with the force is from memory, so it is a caution and no failure.
+        assert verdict("brakes.pedal_force", large, CAR) is CAUTION
+        assert verdict("brakes.pedal_force", small, CAR) is HOLDS
+        assert verdict("brakes.travel", small, CAR) in (CAUTION, FAILS)
+        assert verdict("brakes.pedal_force", boosted, CAR) is HOLDS
+        assert verdict("brakes.travel", boosted, CAR) is HOLDS
+
+    def test_the_mend_names_a_bore_and_a_recorded_cylinder_that_has_it(self):
+        large = {**FRONT_DISCS, "brake.master": {"master_bore": "25.4 mm"}}
+        made = Made(large, CAR, spare_parts={"brake.master": {"master_bore": "17.5 mm"}})
+        finding = made.check()["brakes.pedal_force"]
+        assert "Z-brake.master has 17.50 mm" in finding.mend
+        wanted = float(finding.mend.split("at most ")[1].split(" mm")[0])
+        at_limit = {**FRONT_DISCS, "brake.master": {"master_bore": f"{wanted - 0.01:.4f} mm"}}
+        assert verdict("brakes.pedal_force", at_limit, CAR) is HOLDS
+
+    def test_brakes_that_hardly_slow_the_vehicle_fail_on_the_published_rule(self):
+        made = Made({**FRONT_DISCS, "brake.master": {"master_bore": "60 mm"}})
+        finding = made.check()["brakes.deceleration"]
+        assert finding.verdict is FAILS
+        assert finding.limit.value == 2.2
+
+    def test_a_single_circuit_leaves_nothing_when_it_fails(self):
+        # Common practice, no published source: single-circuit drums are a known flaw.
+        finding = Made({"brake.master": {"circuits": "1"}}).check()["brakes.circuit_failed"]
+        assert finding.verdict is FAILS
+        assert finding.figures[0].after == 0
+        assert "dual-circuit" in finding.mend
+
+    @pytest.mark.parametrize("market", ["", "United States"])
+    def test_a_light_vehicle_with_discs_all_round_two_circuits_and_servo_stops_well(self, market):
+        # Common practice, no published source: about 3,000 lb, four pistons in front, two behind.
+        rear = {"brake.rear.left": SMALL_DISCS, "brake.rear.right": SMALL_DISCS}
+        change = {
+            **FRONT_DISCS,
+            **rear,
+            "brake.master": {"master_bore": "23.8 mm", "fluid_displaced": "17 ml"},
+            "brake.servo": {"servo_ratio": "3.0", "servo_run_out": "4 kN"},
+        }
+        light = {
+            "mass_laden": "3000 lb",
+            "mass_unladen": "2700 lb",
+            "axle_load_front_laden": "1560 lb",
+            "axle_load_rear_laden": "1440 lb",
+            "axle_load_front_unladen": "1480 lb",
+            "vehicle_category": "M1",
+        }
+        found = Made(change, light).check(market)
+        for name in ("deceleration", "pedal_force", "servo_failed", "circuit_failed"):
+            assert found[f"brakes.{name}"].verdict is HOLDS, found[f"brakes.{name}"].sentence
+        assert found["brakes.deceleration"].figures[0].after > 6.43
+
+    def test_without_a_balance_valve_the_rear_locks_first(self):
+        finding = Made({"brake.balance_valve": None}).check()["brakes.lock_order.unladen"]
+        assert finding.verdict is CAUTION
+        assert "balance valve" in finding.mend
+        assert finding.figures[1].after < finding.figures[2].after
+
+    def test_a_residual_valve_drags_a_disc_but_not_a_drum(self):
+        valve = {"brake.residual_valve": {"residual_pressure": "0.7 bar"}}
+        assert verdict("brakes.residual", {**FRONT_DISCS, **valve}) is FAILS
+        assert "brakes.residual" not in Made(valve).check()
+        assert "brakes.residual" not in Made(FRONT_DISCS).check()
+
+    def test_a_pedal_that_reaches_the_floor_fails(self):
+        assert verdict("brakes.travel", {"brake.master": {"master_bore": "15 mm"}}) is FAILS
+        assert verdict("brakes.displaced", {"brake.master": {"fluid_displaced": "5 ml"}}) is FAILS
+
+    def test_a_short_hand_lever_asks_too_much_of_the_hand(self):
+        assert verdict("brakes.hand_brake", {"brake.hand": {"hand_lever_ratio": "5"}}) is CAUTION
+
+    def test_a_hand_brake_behind_the_gearbox_gains_by_the_axle(self):
+        behind = Made({"brake.hand": {"hand_brake_shaft": "transmission"}}).check()["brakes.hand_brake"]
+        at_wheels = Made().check()["brakes.hand_brake"]
+        assert at_wheels.figures[0].after / behind.figures[0].after == pytest.approx(3.75)
+
+    @given(st.floats(1.9, 2.6), st.floats(0.02, 0.3))
+    def test_a_taller_tyre_never_brakes_better(self, circumference, taller):
+        def force(c):
+            return (
+                Made({"tyre.road": {"rolling_circumference": f"{c:.6f} m"}})
+                .check()["brakes.pedal_force"]
+                .figures[0]
+                .after
+            )
+
+        assert force(circumference + taller) > force(circumference)
+
+
+class TestWheels:
+    def test_the_wide_tubeless_wheel_and_the_tall_tyre_go_together(self):
+        # Common practice, no published source: 5.5 in and half an inch more outward stays under the arch.
+        found = Made(TALL).check()
+        for name in ("rim_width", "tubeless", "tyre_load.rear", "outer_reach", "inner_reach", "spare"):
+            assert found[f"wheels.{name}"].verdict is HOLDS, found[f"wheels.{name}"].sentence
+
+    def test_a_tubeless_tyre_needs_a_hump_or_at_least_a_tube(self):
+        flat = {"tyre.road": {"tyre_sealing": "tubeless"}}
+        assert verdict("wheels.tubeless", flat) is FAILS
+        assert verdict("wheels.tubeless", {**flat, "tube.road": {"rim_diameter": "16 in"}}) is CAUTION
+        assert verdict("wheels.tubeless", {**flat, "wheel.road": {"rim_contour": "hump"}}) is HOLDS
+        assert verdict("wheels.tubeless", {**flat, "wheel.road": {"rim_contour": None}}) is UNKNOWN
+
+    def test_a_rim_outside_the_span_fails(self):
+        assert verdict("wheels.rim_width", {"wheel.road": {"rim_width": "5.5 in"}}) is FAILS
+        assert verdict("wheels.rim_width", {"wheel.road": {"rim_width": "5 in"}}) is HOLDS
+
+    def test_tyres_and_wheels_must_carry_the_axle(self):
+        assert verdict("wheels.tyre_load.rear", {"tyre.road": {"load_index": "80"}}) is FAILS
+        assert verdict("wheels.wheel_load.rear", {"wheel.road": {"wheel_load": "400 kg"}}) is FAILS
+
+    def test_a_speed_symbol_from_memory_only_cautions(self):
+        assert (
+            verdict("wheels.tyre_speed", {"tyre.road": {"speed_symbol": "L"}}, {"top_speed": "140 km/h"})
+            is CAUTION
+        )
+        assert (
+            verdict("wheels.tyre_speed", {"tyre.road": {"speed_symbol": "Q"}}, {"top_speed": "170 km/h"})
+            is FAILS
+        )
+
+    def test_a_large_caliper_needs_the_larger_wheel(self):
+        big = {"brake.front.left": {"brake_outer_radius": "190 mm"}}
+        assert verdict("wheels.brake_clearance.front", big) is FAILS
+        assert verdict("wheels.brake_clearance.front", {**big, "wheel.road": WIDE_WHEEL}) is HOLDS
+
+    def test_too_little_offset_leaves_the_arch(self):
+        finding = Made({"wheel.road": {"offset": "-20 mm"}}).check()["wheels.outer_reach"]
+        assert finding.verdict is FAILS
+        track = next(f for f in finding.figures if f.name == "change of track")
+        assert track.after == pytest.approx(106)
+
+    def test_an_old_spare_is_a_caution_and_a_spare_with_other_bolts_fails(self):
+        assert verdict("wheels.spare", {"tyre.road": TALL_TYRE}) is CAUTION
+        assert verdict("wheels.spare", {"wheel.spare": {"bolt_count": "4"}}) is FAILS
+
+
+class TestUnions:
+    def test_metric_hose_on_unified_caliper_fails_and_says_why(self):
+        finding = Made({"brake.front.left": {"hose_thread": "M10x1"}}).check()[
+            "unions.brake.hose.front.left.hose+brake.front.left.hose"
+        ]
+        assert finding.verdict is FAILS
+        assert "jams within one diameter" in finding.sentence
+
+    def test_thread_and_flare_are_independent(self):
+        same_thread = {"brake.master": {"pipe_flare": "bubble"}}
+        finding = Made(same_thread).check()["unions.brake.master.pipe+brake.pipes.front.pipe"]
+        assert finding.verdict is FAILS
+        assert "flare bubble against double 45" in finding.sentence
+
+    def test_nuts_must_have_the_studs_thread_and_the_wheels_seat(self):
+        assert verdict("unions.studs.hub.front.left", {"wheel.nuts": {"stud_thread": "M14x1.5"}}) is FAILS
+        assert verdict("unions.seat", {"wheel.nuts": {"nut_seat": "ball"}}) is FAILS
+
+    def test_an_unknown_thread_only_meets_itself(self):
+        odd = {"brake.front.left": {"hose_thread": "maker's own"}}
+        assert verdict("unions.brake.hose.front.left.hose+brake.front.left.hose", odd) is FAILS
+
+
+class TestSuspension:
+    def test_parabolic_springs_lift_by_an_inch_and_want_dampers_and_hoses(self):
+        # Common practice, no published source: parabolic springs with matching dampers lift about an inch.
+        change = {f"spring.front.{side}": PARABOLIC for side in ("left", "right")}
+        found = Made(change).check()
+        assert found["suspension.height.front"].figures[0].after == pytest.approx(25)
+        assert found["suspension.height.front"].verdict is HOLDS
+        assert found["suspension.damper.front.droop"].verdict is FAILS
+        assert found["suspension.hose.front"].verdict is FAILS
+        longer = {
+            f"damper.front.{side}": {"damper_open": "510 mm", "damper_closed": "280 mm"}
+            for side in ("left", "right")
+        }
+        hoses = {f"brake.hose.front.{side}": {"hose_length": "410 mm"} for side in ("left", "right")}
+        mended = Made({**change, **longer, **hoses}).check()
+        for name in ("damper.front.droop", "damper.front.bump", "hose.front"):
+            assert mended[f"suspension.{name}"].verdict is HOLDS
+
+    def test_a_tall_lift_and_a_stiff_spring_are_cautions(self):
+        assert (
+            verdict("suspension.height.rear", {"spring.rear.left": {"ride_height_change": "60 mm"}})
+            is CAUTION
+        )
+        assert (
+            verdict("suspension.frequency.rear.unladen", {"spring.rear.left": {"spring_rate": "200 N/mm"}})
+            is CAUTION
+        )
