@@ -7,8 +7,11 @@ from api.closure.problem import BudgetUse
 from api.rulebook.model import Budget
 from api.rulebook.scope import Fit, Scope
 
-_DIGITS = 12
-"""Contributions are rounded to this many digits of the greatest value that the book records."""
+_DIGITS = 7
+"""Contributions are rounded to this many digits of the greatest value that the book records.
+
+Not more: with twelve digits the solver called a possible question impossible.
+"""
 
 
 def scale_of(scope: Scope, budget: Budget) -> float:
