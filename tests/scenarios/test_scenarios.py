@@ -1,0 +1,41 @@
+"""Real jobs over the demo range, asked of the whole service and compared with what is expected."""
+
+from collections.abc import Iterator
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from api.app import create_app
+from api.settings import Settings
+from tests.scenarios.reading import EXPECTATIONS, Scenario, scenarios, text_of
+
+CASES = list(scenarios())
+
+
+@pytest.fixture(scope="module")
+def service(sqlite_demo_url: str) -> Iterator[FastAPI]:
+    """The application on the demo range."""
+    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
+    yield app
+    app.state.service.engine.dispose()
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.file.removesuffix(".toml"))
+async def test_scenario(case: Scenario, service: FastAPI) -> None:
+    transport = httpx.ASGITransport(service)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
+        response = await client.post(case.path, json=case.ask)
+    assert response.status_code == 200, response.text
+    answer = response.json()
+    for key, wanted in case.expect.items():
+        assert EXPECTATIONS[key](answer) == wanted, f"{case.name}: {key}"
+    words = "\n".join(text_of(answer))
+    for sentence in case.sentences:
+        assert sentence in words, f"{case.name}: this sentence is missing: {sentence}"
+
+
+def test_there_are_enough_cases() -> None:
+    assert len(CASES) >= 40
+    assert len({case.name for case in CASES}) == len(CASES), "each case has a name of its own"
+    assert all(case.expect for case in CASES), "each case expects something"
