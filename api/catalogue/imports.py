@@ -10,14 +10,12 @@ from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Engine
-from sqlmodel import SQLModel
 
-import api.builds.tables  # noqa: F401  (a catalogue's database holds the builds' tables too)
 from api.catalogue.loading import Load, Report
 from api.catalogue.revisions import raise_revision, ranges_touched
 from api.catalogue.sources import records_in
 from api.catalogue.staging import end_staging
-from api.database import make_engine, writing
+from api.database import make_engine, migrate, writing
 
 
 class _Undo(Exception):
@@ -64,7 +62,7 @@ def main(arguments: list[str]) -> int:
         print("usage: python -m api.catalogue.imports FOLDER … --dry-run", file=sys.stderr)
         return 2
     engine = make_engine("sqlite://")
-    SQLModel.metadata.create_all(engine)
+    migrate(engine)
     report = load(engine, paths, dry_run=True)
     for mistake in report.mistakes:
         print(mistake)

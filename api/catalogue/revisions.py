@@ -3,7 +3,19 @@
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import Connection, Select, func, insert, select, union, union_all, update
+from sqlalchemy import (
+    Connection,
+    Select,
+    Text,
+    cast,
+    collate,
+    func,
+    insert,
+    select,
+    union,
+    union_all,
+    update,
+)
 
 from api.catalogue.staging import STAGED, listed, table
 
@@ -44,12 +56,15 @@ def chain_of(connection: Connection, components: Select[Any], *, twins: bool = T
         select(supersession.c.old.label("here"), supersession.c.new.label("there")),
         select(supersession.c.new.label("here"), supersession.c.old.label("there")),
     ][0 if twins else 1 :]
+    if connection.dialect.name == "postgresql":
+        # It takes one recursive term only, looks each branch of a union up by its index, and wants
+        # the terms alike to the letter.
+        start = components.subquery().columns[0]
+        chain = select(collate(cast(start, Text), "C").label("number")).cte("chain", recursive=True)
+        tie = union_all(*ties).subquery("tie")
+        return chain.union(select(cast(tie.c.there, Text)).join(chain, tie.c.here == chain.c.number))
     chain = components.cte("chain", recursive=True)
     number = chain.columns[0]
-    if connection.dialect.name == "postgresql":
-        # It takes one recursive term only, and looks each branch of a union up by its index.
-        tie = union_all(*ties).subquery("tie")
-        return chain.union(select(tie.c.there).join(chain, tie.c.here == number))
     # SQLite would build that union whole; it takes several recursive terms instead.
     each = [tie.subquery() for tie in ties]
     return chain.union(*(select(tie.c.there).join(chain, tie.c.here == number) for tie in each))

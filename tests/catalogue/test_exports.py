@@ -90,7 +90,9 @@ def test_the_demo_range_survives_the_round(demo: Engine, databases) -> None:
     again.dispose()
 
 
-def test_both_engines_write_the_same_bytes(request: pytest.FixtureRequest, sqlite_demo: Engine, demo: Engine) -> None:
+def test_both_engines_write_the_same_bytes(
+    request: pytest.FixtureRequest, sqlite_demo: Engine, demo: Engine
+) -> None:
     assert exported(demo) == exported(sqlite_demo)
 
 
@@ -128,8 +130,6 @@ def test_json_objects_of_the_catalogue_load_again(sqlite_demo: Engine, sqlite_da
     assert report.ok, report.mistakes[:5]
     assert exported(again) == exported(sqlite_demo)
     again.dispose()
-
-
 
 
 def test_the_demo_sheets_are_text_that_a_review_can_read() -> None:

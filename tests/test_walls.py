@@ -1,0 +1,104 @@
+"""Imports run one way: the reasoning knows no web and no database, and SQL stays in its rooms."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+API = Path(__file__).resolve().parent.parent / "api"
+
+PURE = ("rulebook", "closure", "checks")
+"""Rooms that know values only."""
+
+NOT_IN_PURE = {
+    "fastapi",
+    "starlette",
+    "sqlmodel",
+    "sqlalchemy",
+    "alembic",
+    "psycopg",
+    "sqlite3",
+    "uvicorn",
+    "httpx",
+}
+
+MAY_IMPORT = {
+    "rulebook": {"rulebook"},
+    "closure": {"closure", "rulebook"},
+    "checks": {"checks", "rulebook", "closure"},
+    "catalogue": {"catalogue", "rulebook", "database", "settings", "problems"},
+}
+"""Room → the rooms and modules of api that it may import."""
+
+WEB = {"fastapi", "starlette", "uvicorn"}
+SQL = {"sqlalchemy", "sqlmodel", "psycopg", "sqlite3"}
+
+
+def modules(*rooms: str) -> list[Path]:
+    return sorted(path for room in rooms for path in (API / room).rglob("*.py"))
+
+
+def imports(path: Path) -> set[str]:
+    """Every dotted name that a module imports, wherever in it."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: import by full name"
+            found |= {f"{node.module}.{alias.name}" for alias in node.names}
+    return found
+
+
+def test_there_is_something_to_guard() -> None:
+    for room in (*PURE, "catalogue"):
+        assert len(modules(room)) > 2, room
+
+
+@pytest.mark.parametrize("room", PURE)
+def test_pure_rooms_know_neither_web_nor_database(room: str) -> None:
+    for path in modules(room):
+        outside = {name.split(".")[0] for name in imports(path)}
+        assert not outside & NOT_IN_PURE, path
+
+
+@pytest.mark.parametrize("room", PURE)
+def test_importing_a_pure_room_loads_neither_web_nor_database(room: str) -> None:
+    """Also not by way of something else that it imports."""
+    names = [f"api.{room}.{path.stem}" for path in modules(room) if path.stem != "__init__"]
+    code = f"import importlib, sys\nfor n in {names!r}: importlib.import_module(n)\nprint(*sys.modules)"
+    shown = subprocess.run(
+        [sys.executable, "-c", code], cwd=API.parent, capture_output=True, text=True, check=True
+    )
+    loaded = {name.split(".")[0] for name in shown.stdout.split()}
+    assert not loaded & (NOT_IN_PURE - {"sqlite3"})
+    assert not {n for n in shown.stdout.split() if n.startswith(("api.catalogue", "api.database"))}
+
+
+@pytest.mark.parametrize("room", MAY_IMPORT)
+def test_imports_run_one_way(room: str) -> None:
+    for path in modules(room):
+        for name in imports(path):
+            if name.startswith("api."):
+                assert name.split(".")[1] in MAY_IMPORT[room], f"{path} imports {name}"
+
+
+def test_the_catalogue_knows_no_web() -> None:
+    for path in modules("catalogue"):
+        assert not {name.split(".")[0] for name in imports(path)} & WEB, path
+
+
+def test_routes_and_pages_write_no_sql() -> None:
+    """They may hold an engine or a session to hand on, and know the errors; nothing else of the database."""
+    handed_on = {"sqlalchemy.Engine", "sqlmodel.Session", "sqlalchemy.exc.DBAPIError"}
+    for path in modules("routes", "pages"):
+        names = {name for name in imports(path) if name.split(".")[0] in SQL}
+        assert names <= handed_on, f"{path}: {names - handed_on}"
+
+
+def test_no_module_grows_beyond_its_subject() -> None:
+    for path in API.rglob("*.py"):
+        lines = path.read_text(encoding="utf-8").count("\n")
+        assert lines <= 500, f"{path} has {lines} lines; it has two subjects"
