@@ -85,7 +85,7 @@ def weakest_link(before: Fitted, after: Fitted) -> Finding:
     ranking = tuple(figure(after.title(p), was.get(p), sides.after.get(p), "%") for p in names)
     weakest = names[0]
     load = sides.after[weakest]
-    earlier = max(was, key=lambda p: (was[p], p)) if was else weakest
+    earlier = min(was, key=lambda p: (-was[p], p)) if was else weakest
     text = (
         f"The weakest link in the lowest gear is the {after.title(weakest)}, at {load:.0%} of what it carries"
     )

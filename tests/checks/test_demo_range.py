@@ -125,6 +125,26 @@ def test_an_alternator_on_the_old_cable_fails_the_cable_and_not_the_budget(scope
     assert found["electrical.charging.worst"].verdict is Verdict.holds
 
 
+def test_ten_spline_shafts_are_the_weakest_link_and_twenty_four_mend_it(scopes):
+    # Common practice, no published source: ten splines are the weakest part of such a driveline.
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-23-4L")
+    change = {
+        "halfshaft.rear.left": "QA-3024",
+        "halfshaft.rear.right": "QA-3025",
+        "diff.rear": "QA-3350",
+        "gears.rear": "QA-3375",
+        "hub.rear.left": "QA-3142",
+        "hub.rear.right": "QA-3142",
+    }
+    finding = next(f for f in _checked(scope, change) if f.check == "driveline.weakest_link")
+    assert "today it is the rear half shaft" in finding.sentence
+    assert (finding.verdict_before, finding.verdict) == (Verdict.fails, Verdict.holds)
+    half = [
+        f for f in _checked(scope, {**change, "diff.rear": scope.today["diff.rear"]}) if "splines" in f.check
+    ]
+    assert {f.verdict for f in half if "rear" in f.check} == {Verdict.fails}
+
+
 def test_all_checks_of_a_set_take_a_few_milliseconds(scopes):
     scope = scopes[3]
     _checked(scope, SETS["discs in front"])

@@ -1,0 +1,28 @@
+"""The printed sources are those of the code."""
+
+from pathlib import Path
+
+from api.checks.verdict import Provenance
+from tests.checks.sources import limits, section
+from tests.checks.values import VALUES
+
+DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
+
+
+def test_the_developers_page_lists_every_source():
+    assert section() in DEVELOPERS.read_text(encoding="utf-8")
+
+
+def test_every_check_value_is_compared_somewhere():
+    tests = "\n".join(p.read_text(encoding="utf-8") for p in Path(__file__).parent.glob("test_*.py"))
+    for group in {name.partition(".")[0] for name in VALUES}:
+        assert f'"{group}' in tests or f'f"{group}' in tests or f"{group.rpartition(' ')[0]} {{" in tests, (
+            group
+        )
+
+
+def test_what_is_seen_or_remembered_names_its_standard_or_text():
+    for _, limit in limits():
+        assert limit.source
+        if limit.provenance in (Provenance.seen, Provenance.memory):
+            assert limit.clause or "note" in limit.source, limit.text
