@@ -27,23 +27,27 @@ def lock_order(before: Fitted, after: Fitted, laden: bool) -> Finding:
     ideal = on_both(before, after, lambda r: loading(r, laden).ideal_front_share(0.8))
     return against(
         f"brakes.lock_order.{state}",
-        f"rate of braking from which the rear locks first, {state}",
+        f"rate (g) from which the rear locks first, {state}; 1 is never",
         sides,
         ORDER,
         "",
         lambda z: z > 0.8,
         digits=2,
-        say=lambda z: (
-            f"{state.capitalize()}, the rear locks first from {z:.2f} g"
-            if z <= 0.8
-            else f"{state.capitalize()}, the rear never locks first"
-        ),
+        say=lambda was, now: f"{state.capitalize()}, the rear locks first: {_worded(was, now)}",
         mend=_balance_mend(shares, ideal),
         more=(
             figure("front share of braking at 0.8 g", shares.before, shares.after, ""),
             figure("ideal front share at 0.8 g", ideal.before, ideal.after, ""),
         ),
     )
+
+
+def _worded(before: float | None, after: float) -> str:
+    was, now = (
+        "not recorded" if rate is None else f"from {rate:.2f} g" if rate <= 0.8 else "never"
+        for rate in (before, after)
+    )
+    return now if was == now else f"{was} -> {now}"
 
 
 def _balance_mend(shares: BothSides[float], ideal: BothSides[float]) -> str:

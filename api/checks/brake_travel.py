@@ -43,9 +43,9 @@ def travel(before: Fitted, after: Fitted) -> Finding:
         "part of the pedal travel that a full stroke takes",
         sides,
         TRAVEL,
-        "",
+        "%",
         lambda p: p <= 2 / 3 + 1e-9,
-        digits=2,
+        digits=0,
         otherwise=Verdict.fails if floor else Verdict.caution,
         mend="A larger master bore shortens the travel and raises the pedal force.",
     )
@@ -95,7 +95,7 @@ def residual(before: Fitted, after: Fitted) -> list[Finding]:
             DRAG,
             "Nm",
             lambda t: t <= 1e-9,
-            mend="Remove the residual valve, or leave it on a line that serves drums only.",
+            mend="Remove the residual valve; drums that need one get it in their own line.",
         )
     ]
 

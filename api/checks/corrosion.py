@@ -223,7 +223,7 @@ def zinc_life(before: Fitted, after: Fitted, position: str) -> Finding:
         what,
         sides,
         ZINC_LIFE,
-        "",
+        "years",
         lambda years: years >= WANTED_YEARS,
         digits=0,
         otherwise=Verdict.caution,

@@ -18,10 +18,14 @@ CHANGE_TOGETHER = (
     "Change shaft and differential together: splines of another count or pitch never interchange."
 )
 
+ALIKE = Limit(
+    "at most 1 %, or four driven wheels wind the shafts up", "equal turns of all wheels", Provenance.derived
+)
+
 ANGLE = Limit("at most what the joint permits", "joint data", Provenance.recorded)
 
 RIPPLE = Limit(
-    "at most 1000 rad/s2 of angular acceleration",
+    "at most 1000 rad/s2",
     "a published table of joint angles against speed",
     Provenance.seen,
     "3.2 degrees at 5000 rpm to 5.0 at 3500, which is 855 to 1023 rad/s2",
@@ -40,6 +44,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
         *(splines(before, after, shaft) for shaft in shafts),
         *(joint_angle(before, after, shaft) for shaft in propshafts),
         *(joint_ripple(before, after, shaft) for shaft in propshafts),
+        *axle_ratios(before, after),
         weakest_link(before, after),
     ]
 
@@ -108,6 +113,22 @@ def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:
         mend="Fit a propeller shaft of a higher rating.",
         more=(figure("shear stress in the tube", in_tube.before, in_tube.after, "MPa"),),
     )
+
+
+def axle_ratios(before: Fitted, after: Fitted) -> list[Finding]:
+    """Front against rear axle ratio on four-wheel drive; nothing to say on two driven wheels."""
+    if not (after.has("gears.front") and after.has("gears.rear")):
+        return []
+
+    def difference(reading: Reading) -> float:
+        return abs(reading.value("gears.front", "axle_ratio") / reading.value("gears.rear", "axle_ratio") - 1)
+
+    sides = on_both(before, after, difference)
+    what = "difference between the front and the rear axle ratio"
+    mend = "Change the crown wheels and pinions of both axles together."
+    return [
+        against("driveline.axle_ratios", what, sides, ALIKE, "%", lambda part: part <= 0.01, mend=mend),
+    ]
 
 
 def splines(before: Fitted, after: Fitted, position: str) -> Finding:
@@ -187,10 +208,10 @@ def joint_ripple(before: Fitted, after: Fitted, position: str) -> Finding:
 
     return against(
         f"driveline.joint_ripple.{position}",
-        f"angular acceleration in the {after.title(position)} when cruising, rad/s2",
+        f"angular acceleration in the {after.title(position)} when cruising",
         on_both(before, after, ripple),
         RIPPLE,
-        "",
+        "rad/s2",
         lambda a: a <= 1000,
         digits=0,
         otherwise=Verdict.caution,

@@ -33,12 +33,12 @@ def against(
     otherwise: Verdict = Verdict.fails,
     mend: str = "",
     more: tuple[Figure, ...] = (),
-    say: Callable[[float], str] | None = None,
+    say: Callable[[float | None, float], str] | None = None,
 ) -> Finding:
     """The finding of a check with one number and one limit.
 
     `ok` tests an SI value. `more` are further figures. `mend` is said unless the check holds. `say`
-    words the new number where "what: before -> after" would not read well.
+    words today's and the new number where "what: before -> after" would not read well.
     """
     if sides.after is None:
         return undetermined(check, what, sides, limit)
@@ -47,7 +47,7 @@ def against(
     today = judge(None if sides.before is None else ok(sides.before), limit, otherwise)
     numbers = f"{what[0].upper()}{what[1:]}: {before_after(main.before, main.after, digits, unit)}"
     if say is not None:
-        numbers = say(sides.after)
+        numbers = say(sides.before, sides.after)
     return Finding(
         check=check,
         subject=check.split(".")[0],

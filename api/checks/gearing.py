@@ -12,7 +12,7 @@ AXLE = ("gears.rear", "diff.rear")
 ROLLING_RESISTANCE = 0.015
 RPM = 2 * math.pi / 60
 
-CRUISE = Limit("at most 0.75 of the speed at rated power", "engine practice", Provenance.common_practice)
+CRUISE = Limit("at most 75 % of the speed at rated power", "engine practice", Provenance.common_practice)
 RATED = Limit("at most the speed at rated power", "engine data", Provenance.recorded)
 START = Limit(
     "at least 12 % with the permitted total mass",
@@ -146,9 +146,9 @@ def cruise(before: Fitted, after: Fitted) -> Finding:
         "engine speed when cruising, as a part of the speed at rated power",
         sides,
         RATED if over else CRUISE,
-        "",
+        "%",
         lambda p: p <= (1 if over else 0.75),
-        digits=2,
+        digits=0,
         otherwise=Verdict.fails if over else Verdict.caution,
         mend=_cruise_mend(after, sides),
         more=(

@@ -129,9 +129,13 @@ def judge(ok: bool | None, limit: Limit, otherwise: Verdict = Verdict.fails) -> 
     return otherwise
 
 
+SI_UNITS = frozenset({"m/s2", "rad/s2", "years"})
+"""Units that findings are written in and that no characteristic is recorded in; values pass unchanged."""
+
+
 @lru_cache
 def _unit_scale(unit: str) -> tuple[float, float]:
-    if not unit:
+    if not unit or unit in SI_UNITS:
         return 1.0, 0.0
     found = next(u for (_, name), u in UNITS.items() if name == unit)
     return found.factor, found.offset

@@ -82,7 +82,9 @@ def rim_width(before: Fitted, after: Fitted) -> Finding:
             rim,
             figure("section width on this rim", widths.before, widths.after, "mm"),
         ),
-        say=lambda _: f"Rim of {before_after(rim.before, rim.after, 1, 'in')}; the tyre permits {span}",
+        say=lambda _before, _after: (
+            f"Rim of {before_after(rim.before, rim.after, 1, 'in')}; the tyre permits {span}"
+        ),
     )
 
 

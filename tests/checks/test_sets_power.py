@@ -174,6 +174,11 @@ class TestDriveline:
         assert verdict(check, pitches) is FAILS
         assert verdict(check, {"hub.rear.left": {"spline_count": "24"}}) is FAILS
 
+    def test_four_driven_wheels_want_one_axle_ratio(self):
+        assert verdict("driveline.axle_ratios", {"gears.front": {"axle_ratio": "3.75"}}) is HOLDS
+        assert verdict("driveline.axle_ratios", {"gears.front": {"axle_ratio": "4.70"}}) is FAILS
+        assert "driveline.axle_ratios" not in Made().check()
+
     def test_lift_bends_the_propeller_shaft(self):
         lifted = {
             "spring.rear.left": {"ride_height_change": "300 mm"},
