@@ -13,12 +13,12 @@ from api.closure.solution import solution_of
 from api.closure.solve import OutOfTime, Unsolvable, solve
 from api.closure.wayout import ways_out_of
 from api.rulebook.model import RuleBook
-from api.rulebook.scope import Scope
+from api.rulebook.scope import Scope, scope_for
 
 
 def scope_of(book: RuleBook, question: Question) -> Scope:
     """The book as the question's vehicle sees it."""
-    return Scope(book, question.vehicle, question.fitted, question.on_the_bench)
+    return scope_for(book, question.vehicle, question.fitted, question.on_the_bench)
 
 
 def answer_question(book: RuleBook, question: Question) -> Answer:

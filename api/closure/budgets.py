@@ -16,7 +16,7 @@ Not more: with twelve digits the solver called a possible question impossible.
 
 def scale_of(scope: Scope, budget: Budget) -> float:
     """Whole units in one SI unit: the same for every question to the book."""
-    scales = scope.index.__dict__.setdefault("_budget_scales", {})
+    scales = scope.index.notebook.setdefault("budget scales", {})
     if budget.name not in scales:
         greatest = 1e-9
         for component in scope.book.components.values():

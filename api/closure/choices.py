@@ -32,7 +32,7 @@ def next_best(
 
 def _without(problem: Problem, found: Found, place: str, reason: Reason, seconds: float) -> Other | None:
     try:
-        second, _, _ = solve(problem, seconds, without=[Fit(place, found.values[place])])
+        second, _, _ = solve(problem, seconds, [Fit(place, found.values[place])], unique=False)
         outcome = Outcome.proved
     except Unsolvable:
         return None

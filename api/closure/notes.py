@@ -11,7 +11,7 @@ from api.rulebook.scope import Fit, Scope
 
 def flaws_of_today(scope: Scope) -> list[tuple[Flaw, Fit]]:
     """Every known flaw that the vehicle has today, with its place; found once a scope."""
-    found = scope.__dict__.get("_flaws_today")
+    found = scope.notebook.get("flaws today")
     if found is None:
         index = scope.index
         flawed = {n for f in index.flaws_of for n in index.serves(f)}
@@ -49,9 +49,9 @@ def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:
 
 def broken_today(scope: Scope) -> list[Broken]:
     """Every rule that the vehicle breaks as it stands; found once a scope."""
-    found = scope.__dict__.get("_broken_today")
+    found = scope.notebook.get("broken today")
     if found is None:
-        found = scope.__dict__["_broken_today"] = _find_broken_today(scope)
+        found = scope.notebook["broken today"] = _find_broken_today(scope)
     return found
 
 
@@ -60,7 +60,7 @@ def _find_broken_today(scope: Scope) -> list[Broken]:
     today.changed = sorted(p for p, c in scope.today.items() if c is not None)
     broken = [
         b
-        for b in today.broken_rules()
+        for b in today.broken_by_new()
         if not (isinstance(b.claim, Companion) and any(a.loose for a in b.claim.alternatives))
         and b.cause is not Cause.fact
     ]

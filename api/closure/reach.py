@@ -7,7 +7,7 @@ breaks nothing and makes nothing dearer.
 """
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 
 from api.closure import phrases
 from api.closure.answer import Cause
@@ -177,26 +177,10 @@ class _Reach:
 
     def follow_leaving(self, fit: Fit) -> None:
         """Rules that hold today because of what this would replace."""
-        today = self.scope.today_fit(fit.position)
-        rules = list(self.index.companions_met_at.get(fit.position, ()))
-        if today.component:
-            for number in self.index.stands_for(today.component):
-                rules += self.index.companions_met_by.get(number, ())
-        for rule in rules:
-            if rule.required and self.scope.holds(rule):
-                self.follow_staying(rule)
-
-    def follow_staying(self, rule: Companion) -> None:
-        for demander in self.scope.places(rule.component, rule.position):
-            if not self.scope.is_today(demander):
-                continue
-            demand = companion_demand(self.scope, rule, demander, newly=False)
-            if demand is None or demand.key in self.demands:
-                continue
-            if not self.may_all_leave(demand.one_of):
-                continue
-            self.add_demand(demand)
-            self.open(demander.position)
+        for demand in held_today_by(self.scope, fit.position):
+            if demand.key not in self.demands and self.may_all_leave(demand.one_of):
+                self.add_demand(demand)
+                self.open(demand.when[0].position)
 
     def may_all_leave(self, fits: tuple[Fit, ...]) -> bool:
         """Whether some choice so far leaves none of the fits in place."""
@@ -296,6 +280,32 @@ def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> De
         rule.grade,
         rule,
     )
+
+
+def held_today_by(scope: Scope, position: str) -> list[Demand]:
+    """The demands of what stays that hold today with the help of what sits in the position."""
+    known = scope.notebook.setdefault("held today", {})
+    found = known.get(position)
+    if found is None:
+        found = known[position] = list(_find_held_today_by(scope, scope.today_fit(position)))
+    return found
+
+
+def _find_held_today_by(scope: Scope, today: Fit) -> Iterator[Demand]:
+    rules = list(scope.index.companions_met_at.get(today.position, ()))
+    for number in scope.index.stands_for(today.component) if today.component else ():
+        rules += scope.index.companions_met_by.get(number, ())
+    for rule in rules:
+        if not rule.required or not scope.holds(rule):
+            continue
+        nearby = (a for a in rule.alternatives if a.position in ("", today.position))
+        if not any(today in scope.meeting(alternative) for alternative in nearby):
+            continue
+        for demander in scope.places(rule.component, rule.position):
+            if scope.is_today(demander):
+                demand = companion_demand(scope, rule, demander, newly=False)
+                if demand is not None:
+                    yield demand
 
 
 def conflicts_touching(scope: Scope, fit: Fit) -> list[tuple]:

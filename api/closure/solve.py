@@ -315,13 +315,16 @@ class Model:
     def _ranked(self, literals: list[Any]) -> Terms:
         return Terms([(v, rank) for rank, v in enumerate(literals) if rank], 0, len(literals) - 1)
 
-    def stages(self) -> list[list[Terms]]:
-        """The criteria in order, packed so that each weighted objective stays within range."""
+    def ordered_criteria(self) -> list[Terms]:
+        """The criteria in the asked order, then the number of loose pieces."""
         criteria = self.criteria()
         names: list[str] = []
         for criterion in whole_preference(self.problem.question.preference):
             names += ["unknown", "price"] if criterion is Criterion.price else [criterion.name]
-        ordered = [criteria[name] for name in (*names, "pieces")] + list(self._ties())
+        return [criteria[name] for name in (*names, "pieces")]
+
+    def packed(self, ordered: Iterable[Terms]) -> list[list[Terms]]:
+        """Criteria in stages, so that each stage's weighted objective stays within range."""
         stages: list[list[Terms]] = []
         size = LARGEST_OBJECTIVE
         for terms in ordered:
@@ -350,32 +353,63 @@ class Model:
 
     # Solving --------------------------------------------------------------------------------
 
-    def best(self, seconds: float) -> Found:
-        """The best set. Raises Unsolvable and OutOfTime."""
-        found: Found | None = None
-        for stage in self.stages() or [[]]:
-            objective = self.weighted(stage) if stage else None
-            self.model.clear_objective()
-            if objective is not None:
-                self.model.minimize(objective)
-            solver = new_solver(max(seconds - self.spent, 0.01))
-            status = solver.solve(self.model)
-            self.spent += solver.wall_time
-            if status == cp().INFEASIBLE:
-                if found is not None:
-                    raise RuntimeError("a later criterion cannot be fixed: the solver contradicts itself")
-                raise Unsolvable
-            if status not in (cp().OPTIMAL, cp().FEASIBLE):
-                raise OutOfTime(found, None if found is None else 0.0)
-            found = self.read(solver)
-            if status == cp().FEASIBLE:
-                bound = solver.best_objective_bound
-                gap = (solver.objective_value - bound) / max(1.0, abs(solver.objective_value))
-                raise OutOfTime(found, gap)
-            if objective is not None:
-                self.model.add(objective == round(solver.objective_value))
-            self._hint(solver)
+    def best(self, seconds: float, unique: bool = True) -> Found:
+        """The best set; with `unique`, ties are broken. Raises Unsolvable and OutOfTime."""
+        found = None
+        for stage in self.packed(self.ordered_criteria()) or [[]]:
+            found = self._minimised(stage, seconds, found)
+        if unique and self._has_equal(found, seconds):
+            for stage in self.packed(self._ties()):
+                found = self._minimised(stage, seconds, found)
         return found
+
+    def _minimised(self, stage: list[Terms], seconds: float, known: Found | None) -> Found:
+        """Minimise one stage's objective and fix it."""
+        self.model.clear_objective()
+        objective = self.weighted(stage) if stage else None
+        if objective is not None:
+            self.model.minimize(objective)
+        solver, status = self._run(seconds)
+        if status == cp().INFEASIBLE:
+            if known is not None:
+                raise RuntimeError("a later criterion cannot be fixed: the solver contradicts itself")
+            raise Unsolvable
+        if status == cp().UNKNOWN:
+            raise OutOfTime(known, None if known is None else 0.0)
+        found = self.read(solver)
+        if status == cp().FEASIBLE:
+            bound = solver.best_objective_bound
+            gap = (solver.objective_value - bound) / max(1.0, abs(solver.objective_value))
+            raise OutOfTime(found, gap)
+        if objective is not None:
+            self.model.add(objective == round(solver.objective_value))
+        self._hint(solver)
+        return found
+
+    def _run(self, seconds: float) -> tuple[Any, int]:
+        solver = new_solver(max(seconds - self.spent, 0.01))
+        status = solver.solve(self.model)
+        self.spent += solver.wall_time
+        return solver, status
+
+    def _has_equal(self, found: Found, seconds: float) -> bool:
+        """Whether another set costs the same. Raises OutOfTime."""
+        chosen = [self.literals[Fit(p, c)] for p, c in found.values.items()]
+        for number, own in self.orders.items():
+            chosen += [v if found.orders.get(number) == need else ~v for need, v in own]
+        open_ones = [~literal for literal in chosen if literal is not self.true]
+        if not open_ones:
+            return False
+        other = self.model.clone()
+        other.clear_objective()
+        other.clear_hints()
+        other.add_bool_or(open_ones)
+        solver = new_solver(max(seconds - self.spent, 0.01))
+        status = solver.solve(other)
+        self.spent += solver.wall_time
+        if status == cp().UNKNOWN:
+            raise OutOfTime(found, 0.0)
+        return status != cp().INFEASIBLE
 
     def _hint(self, solver: Any) -> None:
         self.model.clear_hints()
@@ -409,11 +443,13 @@ def new_solver(seconds: float) -> Any:
     return solver
 
 
-def solve(problem: Problem, seconds: float, without: Iterable[Fit] = ()) -> tuple[Found, Propagation, str]:
+def solve(
+    problem: Problem, seconds: float, without: Iterable[Fit] = (), unique: bool = True
+) -> tuple[Found, Propagation, str]:
     """The best set, what propagation alone gives, and which engine proved it.
 
-    `without` are fits that may not be chosen (none of them today's). Raises Unsolvable and
-    OutOfTime.
+    `without` are fits that may not be chosen (none of them today's). Where only the cost matters,
+    `unique` False leaves ties as they fall. Raises Unsolvable and OutOfTime.
     """
     try:
         propagation = Propagation(problem, without=without).run()
@@ -425,7 +461,7 @@ def solve(problem: Problem, seconds: float, without: Iterable[Fit] = ()) -> tupl
     ceiling = problem.question.limits.price_at_most
     if ceiling is not None:
         model.add_ceiling(ceiling)
-    return model.best(seconds), propagation, "solver"
+    return model.best(seconds, unique), propagation, "solver"
 
 
 def any_set(problem: Problem) -> Found | None:

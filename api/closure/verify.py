@@ -3,7 +3,7 @@
 Every answer passes it before it is given. It is also how a proposed set is read.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from api.closure import phrases
@@ -57,17 +57,18 @@ class FinishedSet:
 
     def broken_rules(self) -> list[Broken]:
         """Every rule that binds and is broken, in a stable order, each place once."""
-        found = [
-            *self._impossible_fits(),
-            *self._companions(),
-            *self._staying(),
-            *self._conflicts(),
-            *self._joints(),
-            *self._pairs(),
-            *self._budgets(),
-        ]
-        unique = {(b.cause, b.name, b.fits): b for b in found}
-        return sorted(unique.values(), key=lambda b: (b.cause, b.name, str(b.fits)))
+        return _each_once([*self._impossible_fits(), *self._staying(), *self._broken_by_new()])
+
+    def broken_by_new(self) -> list[Broken]:
+        """Every rule that what counts as changed breaks."""
+        return _each_once(self._broken_by_new())
+
+    def _broken_by_new(self) -> Iterator[Broken]:
+        yield from self._companions()
+        yield from self._conflicts()
+        yield from self._joints()
+        yield from self._pairs()
+        yield from self._budgets()
 
     def _impossible_fits(self) -> Iterator[Broken]:
         for fit in self.new_fits:
@@ -267,6 +268,11 @@ class FinishedSet:
             option = self.scope.options(fit.position).get(fit.component)
             total += (price_each(self.scope, fit.component) or 0) * (option.quantity if option else 1)
         return total
+
+
+def _each_once(broken: Iterable[Broken]) -> list[Broken]:
+    unique = {(b.cause, b.name, b.fits): b for b in broken}
+    return sorted(unique.values(), key=lambda b: (b.cause, b.name, str(b.fits)))
 
 
 def verify(

@@ -109,7 +109,7 @@ def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple
 
 def _solved(problem: Problem) -> Totals | None:
     try:
-        found, _, _ = solve(problem, SECONDS_EACH)
+        found, _, _ = solve(problem, SECONDS_EACH, unique=False)
     except (Unsolvable, OutOfTime):
         return None
     return totals_of(problem, found)

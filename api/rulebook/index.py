@@ -23,6 +23,10 @@ class BookIndex:
 
     def __init__(self, book: RuleBook) -> None:
         self.book = book
+        self.scopes: dict = {}
+        """The last scopes asked for; see `scope.scope_for`."""
+        self.notebook: dict = {}
+        """What others work out about the book, kept as long as it is."""
         self.fitments_at: dict[str, list[Fitment]] = defaultdict(list)
         self.fitments_of: dict[str, list[Fitment]] = defaultdict(list)
         for fitment in sorted(book.fitments, key=preferred_fitment):

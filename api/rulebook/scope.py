@@ -84,6 +84,10 @@ class Scope:
             self.today[position] = self._from_new(position)
         self.today.update(self._fitted)
         self._options: dict[str, dict[str | None, Option]] = {}
+        self._serving: dict[str, tuple[Fit, ...]] = {}
+        self._places: dict[str, tuple[Fit, ...]] = {}
+        self.notebook: dict = {}
+        """What others work out about this vehicle as it stands, kept as long as the scope."""
 
     def _from_new(self, position: str) -> str | None:
         fitments = self.index.fitments_at[position]
@@ -179,15 +183,24 @@ class Scope:
 
     def serving(self, number: str, position: str = "") -> tuple[Fit, ...]:
         """Every fit that satisfies a record naming `number` (at `position`, or anywhere)."""
-        fits = []
-        for server in self.index.serves(number):
-            places = self.positions_of(server) if not position else [position]
-            fits.extend(Fit(p, server) for p in places if server in self.options(p))
-        return tuple(sorted(fits))
+        if position:
+            options = self.options(position)
+            return tuple(Fit(position, n) for n in self.index.serves(number) if n in options)
+        found = self._serving.get(number)
+        if found is None:
+            fits = [Fit(p, n) for n in self.index.serves(number) for p in self.positions_of(n)]
+            found = self._serving[number] = tuple(sorted(fits))
+        return found
 
     def places(self, number: str, position: str = "") -> tuple[Fit, ...]:
         """Every fit for which the rules that name `number` bind."""
-        return tuple(fit for fit in self.serving(number, position) if number in self.names(fit))
+        if position:
+            return tuple(fit for fit in self.serving(number, position) if number in self.names(fit))
+        found = self._places.get(number)
+        if found is None:
+            fits = self.serving(number)
+            found = self._places[number] = tuple(fit for fit in fits if number in self.names(fit))
+        return found
 
     def loose_servers(self, number: str) -> tuple[str, ...]:
         """The obtainable numbers of a loose component."""
@@ -244,3 +257,23 @@ class Scope:
         takes = (demand.high or 0.0) if demand else 0.0
         option = self.options(fit.position).get(fit.component)
         return (gives - takes) * (option.quantity if option else 1)
+
+
+MOST_SCOPES = 64
+
+
+def scope_for(
+    book: RuleBook,
+    vehicle: Vehicle,
+    fitted: Mapping[str, str | None] | None = None,
+    on_the_bench: frozenset[str] = frozenset(),
+) -> Scope:
+    """The scope of a vehicle; the last ones asked for are kept with the book."""
+    kept = index_of(book).scopes
+    key = (vehicle, frozenset((fitted or {}).items()), on_the_bench)
+    found = kept.get(key)
+    if found is None:
+        if len(kept) >= MOST_SCOPES:
+            kept.clear()
+        found = kept[key] = Scope(book, vehicle, fitted, on_the_bench)
+    return found

@@ -1,0 +1,165 @@
+"""Time of a closure inside the process, on invented books of the size of one variant.
+
+300 positions, 4 candidates each, 1,500 companion rules with one to three alternatives, 200
+conflicts, three wishes. *sparse*: rules stay inside a section and mostly name one alternative;
+*typical*: one rule in ten leaves its section; *hard*: rules join anything.
+"""
+
+import random
+import statistics
+import time
+from datetime import date
+
+from api.closure.answer import Outcome
+from api.closure.answering import answer_question
+from api.closure.question import FitComponent, Limits, Question
+from api.closure.solve import warm_up
+from api.rulebook.index import index_of
+from api.rulebook.model import (
+    Alternative,
+    Companion,
+    Component,
+    Conflict,
+    Effort,
+    Fitment,
+    Origin,
+    Position,
+    RuleBook,
+    Section,
+    Side,
+    Variant,
+    Vehicle,
+)
+
+POSITIONS, CANDIDATES, COMPANIONS, CONFLICTS, SECTIONS, INSTANCES = 300, 4, 1500, 200, 10, 10
+VEHICLE = Vehicle("v", "24L", 500, date(1968, 3, 1))
+SHAPES = {"sparse": (0.0, (1, 1, 1, 2)), "typical": (0.1, (1, 1, 2, 3)), "hard": (1.0, (1, 2, 2, 3))}
+
+
+def part(position: int, candidate: int) -> str:
+    return f"C{position:03d}-{candidate}"
+
+
+def synthetic_book(shape: str, seed: int) -> RuleBook:
+    """An invented book; what is fitted from new breaks no rule."""
+    chance = random.Random(f"{shape} {seed}")
+    stray, sizes = SHAPES[shape]
+    near = 12 if shape == "sparse" else POSITIONS // SECTIONS
+
+    def other(position: int) -> int:
+        if chance.random() < stray:
+            return chance.randrange(POSITIONS)
+        start = position // near * near
+        return start + chance.randrange(near)
+
+    def alternative(position: int) -> Alternative:
+        place = other(position)
+        return Alternative(part(place, chance.randrange(1, CANDIDATES)), f"p{place:03d}")
+
+    companions = []
+    for number in range(COMPANIONS):
+        position = chance.randrange(POSITIONS)
+        alternatives = tuple(alternative(position) for _ in range(chance.choice(sizes)))
+        demander = part(position, chance.randrange(1, CANDIDATES))
+        companions.append(
+            Companion(name=f"r{number:04d}", component=demander, reason="needs", alternatives=alternatives)
+        )
+    conflicts = []
+    for number in range(CONFLICTS):
+        position = chance.randrange(POSITIONS)
+        one, two = (
+            part(position, chance.randrange(1, CANDIDATES)),
+            part(other(position), chance.randrange(CANDIDATES)),
+        )
+        conflicts.append(Conflict(name=f"k{number:03d}", one=Side(one), other=Side(two), reason="clash"))
+    return _book(chance, companions, conflicts)
+
+
+def _book(chance: random.Random, companions: list[Companion], conflicts: list[Conflict]) -> RuleBook:
+    sections = {f"s{i}": Section(f"s{i}", f"section {i}", i) for i in range(SECTIONS)}
+    positions, components, fitments = {}, {}, []
+    for position in range(POSITIONS):
+        name = f"p{position:03d}"
+        section = f"s{position * SECTIONS // POSITIONS}"
+        positions[name] = Position(name, section, f"place {position}", essential=True)
+        for candidate in range(CANDIDATES):
+            number = part(position, candidate)
+            price, visible = chance.randrange(500, 50_000), chance.random() < 0.2
+            components[number] = Component(
+                number, "part", section, Origin.modern, price=price, visible=visible
+            )
+            fitments.append(
+                Fitment(
+                    name=f"{number}@{name}",
+                    component=number,
+                    position=name,
+                    effort=chance.choice(list(Effort)),
+                    minutes=chance.randrange(5, 240),
+                    from_new=candidate == 0,
+                )
+            )
+    variant = Variant("v", "r", "variant", "g", "pickup", "e", "rear", "left", "home")
+    return RuleBook(
+        variant,
+        1,
+        sections=sections,
+        positions=positions,
+        components=components,
+        fitments=tuple(fitments),
+        companions=tuple(companions),
+        conflicts=tuple(conflicts),
+    )
+
+
+def question(chance: random.Random, wishes: int, limits: Limits | None = None) -> Question:
+    places = chance.sample(range(POSITIONS), wishes)
+    return Question(
+        VEHICLE,
+        tuple(FitComponent(part(p, chance.randrange(1, CANDIDATES)), f"p{p:03d}") for p in places),
+        limits or Limits(),
+    )
+
+
+def _timed(book: RuleBook, asked: Question) -> tuple[float, object]:
+    start = time.perf_counter()
+    answer = answer_question(book, asked)
+    return (time.perf_counter() - start) * 1000, answer
+
+
+def run() -> list[tuple[str, str]]:
+    """Rows of (what, milliseconds and counts)."""
+    warm_up()
+    rows = []
+    for shape in SHAPES:
+        times: dict[str, list[float]] = {}
+        changes: dict[str, list[int]] = {}
+        indexing = []
+        for seed in range(INSTANCES):
+            book = synthetic_book(shape, seed)
+            start = time.perf_counter()
+            index_of(book)
+            indexing.append((time.perf_counter() - start) * 1000)
+            chance = random.Random(seed)
+            for wishes in (1, 3):
+                for _ in range(3):
+                    spent, answer = _timed(book, question(chance, wishes))
+                    key = answer.engine or str(answer.outcome)
+                    times.setdefault(key, []).append(spent)
+                    if answer.outcome is Outcome.proved:
+                        changes.setdefault(key, []).append(len(answer.solution.changes))
+        rows.append((f"{shape}: index of a book", f"{statistics.median(indexing):.1f} ms, once a book"))
+        for key in sorted(times):
+            count = f", {statistics.mean(changes[key]):.1f} changes on average" if key in changes else ""
+            worst = max(times[key])
+            rows.append(
+                (
+                    f"{shape}: {key}",
+                    f"{statistics.median(times[key]):.2f} ms median, {worst:.2f} ms worst of {len(times[key])}{count}",
+                )
+            )
+    return rows
+
+
+if __name__ == "__main__":
+    for what, figures in run():
+        print(f"{what:<40} {figures}")
