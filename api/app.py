@@ -13,7 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from api import problems
-from api.middleware import Guard
+from api.middleware import BodyTooLarge, Guard
 from api.routes import (
     builds,
     checks,
@@ -87,7 +87,8 @@ def _answer_errors(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     def framework(request: Request, error: HTTPException) -> Response:
-        answer = problem_answer(_from_framework(error), _request_id(request))
+        problem = error.problem if isinstance(error, BodyTooLarge) else _from_framework(error)
+        answer = problem_answer(problem, _request_id(request))
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
         return answer
@@ -97,11 +98,6 @@ def _answer_errors(app: FastAPI) -> None:
         return problem_answer(
             problems.Unavailable("The database does not answer; try again"), _request_id(request)
         )
-
-    @app.exception_handler(Exception)
-    def unforeseen(request: Request, error: Exception) -> Response:
-        problem = problems.Problem("The log holds what happened, under this request's id")
-        return problem_answer(problem, _request_id(request))
 
 
 def _request_id(request: Request) -> str:

@@ -1,12 +1,14 @@
 """One pure ASGI layer round every request: an id, the size limit, and the headers that keep it safe."""
 
+import logging
 import re
 import secrets
 from typing import Any
 
+from fastapi import HTTPException
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.problems import TooLarge
+from api.problems import Problem, TooLarge
 from api.wire.responses import problem_answer
 
 SAFE_HEADERS: list[tuple[bytes, bytes]] = [
@@ -22,12 +24,27 @@ SAFE_HEADERS: list[tuple[bytes, bytes]] = [
 _GIVEN_ID = re.compile(rb"^[A-Za-z0-9._-]{8,64}$")
 
 
-class _BodyTooLarge(Exception):
-    """The body grew past the limit while it was read."""
+_LOG = logging.getLogger("graftbook")
+
+
+class BodyTooLarge(HTTPException):
+    """The body grew past the limit while it was read.
+
+    Of the framework's own kind, since the framework turns every other error in a body into 400.
+    """
+
+    def __init__(self, limit: int) -> None:
+        super().__init__(TooLarge.status)
+        self.problem = _too_large(limit)
+
+
+def _too_large(limit: int) -> TooLarge:
+    return TooLarge(f"The body may have at most {limit} bytes here", limit_bytes=limit)
 
 
 class Guard:
-    """Gives each request an id, refuses bodies above the limit, adds the safe headers.
+    """Gives each request an id, refuses bodies above the limit, adds the safe headers, and turns
+    what nobody foresaw into a problem document that tells nothing but the id.
 
     `limits` maps path prefixes to the most bytes a body may have; the longest prefix decides.
     """
@@ -59,19 +76,20 @@ class Guard:
                 message["headers"] = [*message["headers"], *extra, (b"x-request-id", request_id)]
             await send(message)
 
-        async def refuse() -> None:
-            problem = TooLarge(f"The body may have at most {limit} bytes here", limit_bytes=limit)
+        async def answer(problem: Problem) -> None:
             await problem_answer(problem, request_id.decode())(scope, receive, send_safely)
 
         announced = headers.get(b"content-length", b"")
         if announced.isdigit() and int(announced[:20]) > limit:
-            await refuse()
+            await answer(_too_large(limit))
             return
         try:
             await self.app(scope, _measured(receive, limit), send_safely)
-        except _BodyTooLarge:
-            if not started:
-                await refuse()
+        except Exception:
+            _LOG.exception("request %s failed", request_id.decode())
+            if started:
+                raise
+            await answer(Problem("The log holds what happened, under this request's id"))
 
 
 def _measured(receive: Receive, limit: int) -> Receive:
@@ -82,7 +100,7 @@ def _measured(receive: Receive, limit: int) -> Receive:
         message = await receive()
         taken += len(message.get("body", b""))
         if taken > limit:
-            raise _BodyTooLarge
+            raise BodyTooLarge(limit)
         return message
 
     return receive_measured

@@ -1,6 +1,5 @@
 """What a process does before its first question: load the solver, look at the database's shape."""
 
-import importlib
 import logging
 
 from alembic.config import Config
@@ -8,6 +7,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
+from api.closure.solve import warm_up as load_solver
 from api.database import migrations_folder
 
 _LOG = logging.getLogger("graftbook")
@@ -15,7 +15,7 @@ _LOG = logging.getLogger("graftbook")
 
 def warm_up(engine: Engine) -> None:
     """Import the solver (0.4 s that no asker should wait for) and warn about an old database."""
-    importlib.import_module("ortools.sat.python.cp_model")
+    load_solver()
     if not (level := migration_level(engine))[0]:
         _LOG.warning("the database is at %s, the program needs %s: run `graftbook migrate`", *level[1:])
 

@@ -10,6 +10,7 @@ from api.closure.answering import scope_of
 from api.closure.cautions import section_cautions
 from api.closure.complete import Completeness, check_completeness
 from api.problems import InvalidRequest
+from api.rulebook.model import RuleBook
 from api.service import Service
 from api.wire.answers import flaw_document, note_document, unconfirmed_document
 from api.wire.findings import findings_document
@@ -84,13 +85,13 @@ def check_document(service: Service, asked: Asked, found: Completeness) -> Facts
         ],
         "limits_broken": _notes(found.limits_broken),
         "completed": closure_document(service, asked, found.completed) if found.completed else None,
-        "flaws_gone": _flaws(found.flaws_gone),
-        "flaws_left": _flaws(found.flaws_left),
-        "flaws_brought": _flaws(found.flaws_brought),
+        "flaws_gone": _flaws(book, found.flaws_gone),
+        "flaws_left": _flaws(book, found.flaws_left),
+        "flaws_brought": _flaws(book, found.flaws_brought),
         "already_so": _notes(found.already_so),
         "advised": _notes(found.advised),
         "not_determined": _notes(found.not_determined),
-        "unconfirmed": [unconfirmed_document(claim) for claim in found.unconfirmed],
+        "unconfirmed": [unconfirmed_document(book, claim) for claim in found.unconfirmed],
         "checks": findings_document(findings),
         "cautions": list(
             dict.fromkeys(c for section in sorted(touched) for c in section_cautions(book, section))
@@ -102,5 +103,5 @@ def _notes(notes: tuple[Note, ...]) -> list[Facts]:
     return [note_document(note) for note in notes]
 
 
-def _flaws(flaws: tuple[FlawNote, ...]) -> list[Facts]:
-    return [flaw_document(flaw) for flaw in flaws]
+def _flaws(book: RuleBook, flaws: tuple[FlawNote, ...]) -> list[Facts]:
+    return [flaw_document(book, flaw) for flaw in flaws]

@@ -7,7 +7,7 @@ from typing import Any
 from api.asking.questions import Asked, ask, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
 from api.checks.set import check_set
-from api.closure import comparing, phrases
+from api.closure import comparing, phrases, wording
 from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
 from api.closure.cautions import cautions_for
@@ -51,7 +51,6 @@ def closure(service: Service, body: ClosureIn) -> Answering:
 def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
     """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
     document = understood(service, asked) | answer_document(asked.book, answer)
-    document["sentences"] = []
     document["checks"], document["cautions"] = arithmetic(asked, answer.solution)
     return document
 
@@ -93,6 +92,7 @@ def _comparison(service: Service, asked: Asked, there: Asked, compared: Comparis
         "asked": closure_document(service, asked, compared.one),
         "instead": closure_document(service, there, compared.other),
         "difference": difference_document(compared.difference),
+        "sentences": wording.comparison_sentences(there.book, compared),
         "only_asked": [change_document(asked.book, change) for change in compared.only_in_one],
         "only_instead": [change_document(there.book, change) for change in compared.only_in_other],
     }

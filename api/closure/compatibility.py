@@ -74,13 +74,15 @@ def compatible(book: RuleBook, vehicle: Vehicle, number: str, position: str = ""
     scope = Scope(book, vehicle, on_the_bench=frozenset({number}))
     index = scope.index
     current = [n for n in index.serves(number) if index.is_current(n)]
-    fits = [f for n in current or [number] for f in _fits(scope, n, position)]
-    if not fits and current:
-        fits = _fits(scope, number, position)
+    fits = _fits(scope, number, position)
+    if not any(scope.is_today(fit) for fit in fits):
+        fits = [fit for n in current for fit in _fits(scope, n, position)] or fits
     places = sorted((_place(scope, fit) for fit in fits), key=_best_first)
     if places:
         best = places[0]
-        return Compatibility(best.verdict, best.component, _of_place(scope, number, best), bool(current), tuple(places))
+        return Compatibility(
+            best.verdict, best.component, _of_place(scope, number, best), bool(current), tuple(places)
+        )
     today = current[0] if len(current) == 1 else number
     if number in index.loose:
         sentence = f"{number} sits in no position: it goes with other parts. Ask about those."
@@ -154,7 +156,9 @@ def _of_place(scope: Scope, asked: str, place: Place) -> str:
     if place.verdict is Fits.does_not:
         need = next(need for need in place.needs if not need.possible)
         return f"{part} does not fit: {title}. {need.sentence}"
-    work = {Effort.machining: ", after machining", Effort.cutting: ", after cutting or welding"}.get(place.effort, "")
+    work = {Effort.machining: ", after machining", Effort.cutting: ", after cutting or welding"}.get(
+        place.effort, ""
+    )
     others = f", and {len(place.needs)} more must change with it" if place.needs else ""
     return f"{part} fits{work}: {title}{others}."
 
@@ -184,7 +188,10 @@ def _when(fitment: Fitment) -> str:
         last = f"to {when.chassis_to}" if when.chassis_to is not None else ""
         parts.append(" ".join(word for word in (f"chassis {when.chassis_prefix}", first, last) if word))
     if when.built_from or when.built_to:
-        days = (f"from {when.built_from}" if when.built_from else "", f"to {when.built_to}" if when.built_to else "")
+        days = (
+            f"from {when.built_from}" if when.built_from else "",
+            f"to {when.built_to}" if when.built_to else "",
+        )
         parts.append("built " + " ".join(day for day in days if day))
     if when.options:
         parts.append("with " + ", ".join(sorted(when.options)))

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
+from api.closure import wording
 from api.closure.answer import (
     Answer,
     Because,
@@ -94,6 +95,9 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "minutes": change.minutes,
         "price": money(change.price),
         "visible": change.visible,
+        "why": wording.because_sentence(book, change.because),
+        "also": wording.also_sentence(book, change.also_needed_by) or None,
+        "choice": wording.choice_sentence(book, change) or None,
         "because": because_document(change.because),
         "also_needed_by": [because_document(b) for b in change.also_needed_by],
         "depth": change.depth,
@@ -111,12 +115,13 @@ def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
         "name": _name(book, part.component),
         "quantity": part.quantity,
         "price": money(part.price),
+        "why": wording.because_sentence(book, part.because),
         "because": because_document(part.because),
         "also_needed_by": [because_document(b) for b in part.also_needed_by],
     }
 
 
-def flaw_document(note: FlawNote) -> dict[str, Any]:
+def flaw_document(book: RuleBook, note: FlawNote) -> dict[str, Any]:
     """One known flaw met in an answer."""
     return {
         "flaw": note.flaw,
@@ -124,6 +129,8 @@ def flaw_document(note: FlawNote) -> dict[str, Any]:
         "position": note.position,
         "severity": note.severity.name,
         "symptom": note.symptom,
+        "section": book.positions[note.position].section if note.position in book.positions else None,
+        "sentence": wording.flaw_words(book, note),
     }
 
 
@@ -138,13 +145,14 @@ def note_document(note: Note) -> dict[str, Any]:
     }
 
 
-def unconfirmed_document(claim: Unconfirmed) -> dict[str, Any]:
+def unconfirmed_document(book: RuleBook, claim: Unconfirmed) -> dict[str, Any]:
     """A claim that nobody has confirmed."""
     return {
         "claim": claim.claim,
         "evidence": GRADE_WORDS[claim.grade],
         "position": claim.position or None,
         "component": claim.component or None,
+        "sentence": wording.unconfirmed_sentence(book, claim),
     }
 
 
@@ -191,13 +199,13 @@ def solution_document(book: RuleBook, solution: Solution) -> dict[str, Any]:
         "loose_parts": [_loose(book, part) for part in solution.loose],
         "totals": totals_document(solution.totals),
         "stays": [_staying(book, p, solution.after[p]) for p in stays_original(book, solution)],
-        "flaws_gone": _each(flaw_document, solution.flaws_gone),
-        "flaws_left": _each(flaw_document, solution.flaws_left),
-        "flaws_brought": _each(flaw_document, solution.flaws_brought),
+        "flaws_gone": [flaw_document(book, n) for n in solution.flaws_gone],
+        "flaws_left": [flaw_document(book, n) for n in solution.flaws_left],
+        "flaws_brought": [flaw_document(book, n) for n in solution.flaws_brought],
         "already_so": _each(note_document, solution.already_so),
         "advised": _each(note_document, solution.advised),
         "not_determined": _each(note_document, solution.not_determined),
-        "unconfirmed": _each(unconfirmed_document, solution.unconfirmed),
+        "unconfirmed": [unconfirmed_document(book, claim) for claim in solution.unconfirmed],
         "confidence": GRADE_WORDS[solution.confidence],
     }
 
@@ -207,6 +215,7 @@ def _contradiction(contradiction: Contradiction) -> dict[str, Any]:
         "parts": _each(because_document, contradiction.parts),
         "facts": _each(note_document, contradiction.facts),
         "smallest": contradiction.smallest,
+        "sentences": wording.contradiction_sentences(contradiction),
     }
 
 
@@ -216,6 +225,7 @@ def _way_out(way: WayOut) -> dict[str, Any]:
         "instead": way.instead,
         "totals": totals_document(way.totals) if way.totals else None,
         "changes": way.changes,
+        "sentence": wording.way_out_sentence(way),
     }
 
 
@@ -224,6 +234,7 @@ def answer_document(book: RuleBook, answer: Answer) -> dict[str, Any]:
     return {
         "outcome": str(answer.outcome),
         "proved": answer.outcome in (Outcome.proved, Outcome.impossible),
+        "sentences": wording.answer_sentences(book, answer),
         "catalogue_revision": book.revision,
         "set": solution_document(book, answer.solution) if answer.solution else None,
         "other_sets": [solution_document(book, other) for other in answer.others],

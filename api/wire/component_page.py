@@ -6,8 +6,8 @@ from api.catalogue.facts import Facts
 from api.catalogue.records import Record
 
 _LISTS = (
-    "characteristics", "fitments", "replaces", "replaced_by", "needs", "needed_by", "conflicts", "flaws", "remedies",
-    "chain", "evidence",
+    "characteristics", "fitments", "replaces", "replaced_by", "needs", "needed_by", "conflicts", "flaws",
+    "remedies", "chain", "evidence",
 )  # fmt: skip
 
 

@@ -74,6 +74,9 @@ class ChangeOut(Out):
     minutes: int
     price: MoneyOut = Field(description="of all pieces; null: unknown")
     visible: bool
+    why: str = Field(description="the reason in words")
+    also: str | None = Field(description="what else needs it, in words")
+    choice: str | None = Field(description="what the next best would have cost, in words")
     because: BecauseOut
     also_needed_by: list[BecauseOut]
     depth: int = Field(description="how many rules lie between it and a wish")
@@ -89,6 +92,7 @@ class LooseOut(Out):
     name: str | None
     quantity: int
     price: MoneyOut
+    why: str
     because: BecauseOut
     also_needed_by: list[BecauseOut]
 
@@ -99,6 +103,8 @@ class FlawNoteOut(Out):
     position: str
     severity: str
     symptom: str
+    section: str | None
+    sentence: str
 
 
 class NoteOut(Out):
@@ -114,6 +120,7 @@ class UnconfirmedOut(Out):
     evidence: GradeWord
     position: str | None
     component: str | None
+    sentence: str
 
 
 class StayingOut(Out):
@@ -154,6 +161,7 @@ class ContradictionOut(Out):
     parts: list[BecauseOut]
     facts: list[NoteOut]
     smallest: bool
+    sentences: list[str]
 
 
 class WayOutOut(Out):
@@ -161,6 +169,7 @@ class WayOutOut(Out):
     instead: str
     totals: TotalsOut | None
     changes: int
+    sentence: str
 
 
 class WishOut(Out):
@@ -232,6 +241,7 @@ class ComparedOut(Out):
     asked: ClosureOut
     instead: ClosureOut
     difference: DifferenceOut = Field(description="what the other costs more; 0 is left out")
+    sentences: list[str] = Field(description="the difference in words")
     only_asked: list[ChangeOut]
     only_instead: list[ChangeOut]
 

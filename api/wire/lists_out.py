@@ -4,7 +4,7 @@ from typing import Any, Literal
 
 from pydantic import Field
 
-from api.wire.documents import FlawNoteOut, MoneyOut, Out, VehicleOut
+from api.wire.documents import MoneyOut, Out, VehicleOut
 
 SeverityOut = Literal["minor", "moderate", "severe", "dangerous"]
 
@@ -126,7 +126,12 @@ class FittedOut(Out):
     name: str | None
 
 
-class VehicleFlawOut(FlawNoteOut):
+class VehicleFlawOut(Out):
+    flaw: str
+    component: str
+    position: str
+    severity: SeverityOut
+    symptom: str
     remedies: int = Field(description="recorded remedies that this vehicle can take")
 
 

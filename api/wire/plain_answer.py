@@ -1,83 +1,71 @@
-"""A closure's answer as plain text, made from the JSON facts."""
+"""A closure's answer as plain text, laid out from the JSON facts and the sentences in them."""
 
 from collections.abc import Iterator
+from typing import Any
 
-from api.wire.plain import Facts, amount, count, hours, wrap
+from api.wire.plain import Facts, wrap
 from api.wire.plain_set import changes_of, set_lines
 
 
 def answer_lines(document: Facts) -> Iterator[str]:
     """A whole closure document: vehicle, wishes, the set or the contradiction, what to know."""
+    document = _without_asides(document)
     yield from _vehicle(document)
     yield ""
-    yield from wrap(_verdict(document))
+    revision = f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}."
+    yield from wrap(f"{document['sentences'][0]} {revision}")
     if document["set"]:
         yield from set_lines(document, document["set"])
-        for number, other in enumerate(document["other_sets"], 2):
-            yield ""
-            yield from wrap(f"ANOTHER GOOD SET ({number}): {cost_of(other['totals'], document['currency'])}")
-            yield from changes_of(other)
+    for number, other in enumerate(document["other_sets"], 2):
+        yield ""
+        yield from wrap(
+            next(s for s in document["sentences"] if s.startswith(f"Another good set ({number})"))
+        )
+        yield from changes_of(other)
     for contradiction in document["contradictions"]:
         yield from _contradiction(contradiction)
     yield from _ways_out(document)
-    if document.get("cautions"):
+    if document["cautions"]:
         yield ""
-        for caution in document["cautions"]:
-            yield from wrap(caution)
+    for caution in document["cautions"]:
+        yield from wrap(caution)
+
+
+def _without_asides(document: Facts) -> Facts:
+    """The document with "front brake, left (cylinders and shoes, or caliper)" as "front brake, left"."""
+    places = document["set"]["changes"] + document["set"]["stays"] if document["set"] else []
+    long = {p["position_title"] for p in places if " (" in p["position_title"]}
+    short = {title: title.split(" (")[0] for title in sorted(long, key=len, reverse=True)}
+
+    def shortened(node: Any) -> Any:
+        if isinstance(node, dict):
+            return {key: shortened(value) for key, value in node.items()}
+        if isinstance(node, list):
+            return [shortened(item) for item in node]
+        if isinstance(node, str) and " (" in node:
+            for title, brief in short.items():
+                node = node.replace(title, brief)
+        return node
+
+    return shortened(document) if short else document
 
 
 def _vehicle(document: Facts) -> Iterator[str]:
     vehicle = document["vehicle"]
-    estimated = ", estimated from the number" if vehicle.get("built_is_estimated") else ""
-    chassis = f", chassis {vehicle['chassis']}" if vehicle["chassis"] else ""
+    estimated = ", estimated from the number" if vehicle["built_is_estimated"] else ""
     options = f", with {', '.join(vehicle['options'])}" if vehicle["options"] else ""
-    yield from wrap(f"{vehicle['title']}{chassis} (built {vehicle['built']}{estimated}){options}", hang=2)
-    for wish in document["wishes"]:
-        yield from wrap(f"You wish: {wish['sentence']}", hang=10)
-    for limit in document["limits"]:
-        yield from wrap(f"You set:  {limit['sentence']}", hang=10)
-
-
-def _verdict(document: Facts) -> str:
-    outcome, revision = document["outcome"], f"Catalogue revision {document['catalogue_revision']}."
-    cost = cost_of(document["set"]["totals"], document["currency"]) if document["set"] else ""
-    if outcome == "proved":
-        return f"PROVED: no better set fulfils this. {cost} {revision}"
-    if outcome == "impossible":
-        return f"IMPOSSIBLE, and that is proved: no set fulfils this. {revision}"
-    if document["set"]:
-        gap = f" It may be up to {document['gap']:.0%} off the best." if document["gap"] is not None else ""
-        return f"NOT PROVED in time: this set works, but a better one may exist.{gap} {cost} {revision}"
-    return f"NOT ANSWERED: {outcome}. {revision}"
-
-
-def cost_of(totals: Facts, currency: str) -> str:
-    put_back = "nothing is cut or welded"
-    if totals["irreversible"]:
-        put_back = f"{count(totals['irreversible'], 'change')} cannot be put back"
-    shows = "nothing shows" if not totals["visible"] else f"{totals['visible']} of them show"
-    if totals["visible"] == 1:
-        shows = "1 of them shows"
-    unknown = (
-        f", and {count(len(totals['unknown_prices']), 'price')} unknown" if totals["unknown_prices"] else ""
-    )
-    return (
-        f"{count(totals['changes'], 'change').capitalize()}; {put_back}; {shows}. Parts "
-        f"{amount(totals['price'], currency)}{unknown}; labour {hours(totals['labour_minutes'])}."
-    )
+    built = f"built {vehicle['built']}{estimated}"
+    yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']} ({built}){options}", hang=2)
+    for said in (*document["wishes"], *document["limits"]):
+        yield from wrap(said["sentence"], hang=2)
 
 
 def _contradiction(contradiction: Facts) -> Iterator[str]:
+    head, *parts = contradiction["sentences"]
     yield ""
-    yield (
-        "These cannot all hold:"
-        if contradiction["smallest"]
-        else "These cannot all hold (fewer may be enough):"
-    )
-    for part in contradiction["parts"]:
-        yield from wrap(f"- {part['sentence']}", indent=2, hang=4)
-    for fact in contradiction["facts"]:
-        yield from wrap(f"- {fact['sentence']}", indent=2, hang=4)
+    yield head
+    for part in parts:
+        yield from wrap(f"- {part}", indent=2, hang=4)
 
 
 def _ways_out(document: Facts) -> Iterator[str]:
@@ -86,8 +74,6 @@ def _ways_out(document: Facts) -> Iterator[str]:
         yield ""
         yield "WAYS OUT, cheapest first, each tried"
     for number, way in enumerate(ways, 1):
-        cost = f" {cost_of(way['totals'], document['currency'])}" if way["totals"] else ""
-        gives = "; ".join(part["sentence"] for part in way["gives_up"])
-        yield from wrap(f"{number:3}. {way['instead'] or gives}.{cost}".replace("..", "."), hang=5)
+        yield from wrap(f"{number:3}. {way['sentence'].removeprefix('Way out: ')}", hang=5)
     if document["more_ways_out"]:
         yield "     There are more."

@@ -31,6 +31,15 @@ def order_lines(document: Facts, currency: str) -> Iterator[str]:
     for part in document["at_hand"]:
         yield from wrap(f"On the bench already: {part['quantity']} x {part['number']} {part['name']}.")
     if document["taken_off"]:
-        off = ", ".join(f"{t['number']} {t['name']}".strip() for t in document["taken_off"])
         yield ""
-        yield from wrap(f"COMES OFF, keep with the vehicle: {off}.", hang=2)
+        yield "COMES OFF, keep with the vehicle"
+    for number, parts in _by_number(document["taken_off"]).items():
+        pieces = sum(part["quantity"] for part in parts)
+        yield from wrap(f"  {pieces:>3} x {number:<10} {parts[0]['name']}".rstrip(), hang=8)
+
+
+def _by_number(parts: list[Facts]) -> dict[str, list[Facts]]:
+    found: dict[str, list[Facts]] = {}
+    for part in parts:
+        found.setdefault(part["number"], []).append(part)
+    return found

@@ -2,131 +2,93 @@
 
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
 
-from api.wire.plain import WIDTH, Facts, amount, hours, wrap
+from api.wire.plain import WIDTH, Facts, amount, count, hours, wrap
+
+_WORST_FIRST = ("fails", "caution", "not determined", "holds")
 
 
 def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
-    """One set: what changes by section, what stays, what to know about it."""
+    """One set, whole."""
     yield from changes_of(solution)
     yield from _loose(solution)
     yield from _stays(solution, document["section_titles"])
-    yield from _notes("WORTH DOING AT THE SAME TIME", solution["advised"], "sentence")
+    yield from _notes("WORTH DOING AT THE SAME TIME", solution["advised"])
     yield from _flaws(solution)
-    yield from _notes("ALREADY SO, and left as it is", solution["already_so"], "sentence")
-    yield from _notes(
-        "NOT DETERMINED, because it is not recorded", solution["not_determined"], "sentence", "missing"
-    )
+    yield from _notes("ALREADY SO, and left as it is", solution["already_so"])
+    yield from _notes("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _unconfirmed(solution)
-    yield from _findings(document.get("checks") or {})
+    yield from _findings(document["checks"]["findings"] if document["checks"] else [])
 
 
 def grouped(solution: Facts) -> list[list[Facts]]:
-    """Changes by line: the sides of a pair that get the same number for the same reason share one."""
-    groups: dict[tuple[str, ...], list[Facts]] = {}
-    for change in solution["changes"]:
-        alike = (change["section"], str(change["component"]), change["because"]["name"], str(change["depth"]))
-        key = alike if change["component"] else (*alike, change["position"])
+    """Changes by line: places of one section that get the same number share a line.
+
+    Sections in their order; in a section, what is nearest to a wish first.
+    """
+    groups: dict[tuple[str, str], list[Facts]] = {}
+    sections = list(dict.fromkeys(change["section"] for change in solution["changes"]))
+    for change in sorted(solution["changes"], key=lambda c: (sections.index(c["section"]), c["depth"])):
+        key = (change["section"], change["component"] or f"nothing at {change['position']}")
         groups.setdefault(key, []).append(change)
     return list(groups.values())
 
 
 def changes_of(solution: Facts) -> Iterator[str]:
-    groups = grouped(solution)
-    line_of = {c["position"]: i for i, group in enumerate(groups, 1) for c in group}
+    """What changes, numbered, under the titles of the sections."""
     section = None
-    for number, group in enumerate(groups, 1):
-        first = group[0]
-        if first["section"] != section:
-            section = first["section"]
+    for number, group in enumerate(grouped(solution), 1):
+        if group[0]["section"] != section:
+            section = group[0]["section"]
             yield ""
-            yield str(first.get("section_title", section)).upper()
-        yield from _change(number, group, line_of)
+            yield str(group[0]["section_title"]).upper()
+        yield from _change(number, group)
 
 
-def _change(number: int, group: list[Facts], line_of: dict[str, int]) -> Iterator[str]:
+def _change(number: int, group: list[Facts]) -> Iterator[str]:
     first = group[0]
-    pieces = sum(c["quantity"] for c in group)
-    where = ", ".join(c["position_title"] for c in group)
+    where = "; ".join(change["position_title"] for change in group)
     if first["component"] is None:
         yield from wrap(
-            f"{number:3}. {where}: take out {first['replaces']} {first['replaces_name'] or ''}".rstrip(),
-            hang=5,
+            f"{number:3}. Take out {first['replaces']} {first['replaces_name'] or ''}".rstrip(), hang=5
         )
+        yield from wrap(f"{_capital(where)}: nothing takes its place.", indent=5)
     else:
-        prices = [c["price"] for c in group]
-        price = amount(None if None in prices else str(sum(Decimal(p) for p in prices)))
-        left = f"{number:3}. {first['component']:<9} {first['name']}" + (
-            f", {pieces} off" if pieces > 1 else ""
+        yield from _priced(f"{number:3}. {first['component']:<8} {first['name']}", group)
+        old = dict.fromkeys(
+            f"{c['replaces']} {c['replaces_name'] or ''}".strip() for c in group if c["replaces"]
         )
-        right = f"{price:>12}  {hours(sum(c['minutes'] for c in group)):>11}"
-        if len(left) + len(right) < WIDTH:
-            yield left.ljust(WIDTH - len(right)) + right
-        else:
-            yield from wrap(left, hang=5)
-            yield right.rjust(WIDTH)
-        old = sorted({f"{c['replaces']} {c['replaces_name'] or ''}".strip() for c in group if c["replaces"]})
-        takes = f"; comes off: {', '.join(old)}" if old else ""
-        yield from wrap(f"{where[:1].upper()}{where[1:]}{takes}.", indent=5)
-    yield from _reasons(first, line_of)
+        yield from wrap(f"{_capital(where)}{'; instead of ' if old else ''}{', '.join(old)}.", indent=5)
+    for why in dict.fromkeys(change["why"] for change in group):
+        yield from wrap(f"Why: {why}", indent=5, hang=10)
     yield from _remarks(first)
 
 
-def _reasons(change: Facts, line_of: dict[str, int]) -> Iterator[str]:
-    because = change["because"]
-    if because["cause"] == "wish":
-        yield from wrap("Why: you wished it.", indent=5, hang=10)
-    else:
-        asker = line_of.get(because["from_position"] or "")
-        who = f" (asked by {asker})" if asker else ""
-        yield from wrap(f"Why: {because['sentence'].rstrip('.')}{who}.", indent=5, hang=10)
-    others = sorted(
-        {line_of[b["from_position"]] for b in change["also_needed_by"] if b["from_position"] in line_of}
-    )
-    if others:
-        yield from wrap(f"Also asked by {', '.join(map(str, others))}.", indent=10)
+def _priced(left: str, group: list[Facts]) -> Iterator[str]:
+    pieces = sum(change["quantity"] for change in group)
+    prices = [change["price"] for change in group]
+    price = amount(None if None in prices else str(sum(Decimal(p) for p in prices)))
+    left += f", {pieces} off" if pieces > 1 else ""
+    right = f"{price:>13}{hours(sum(change['minutes'] for change in group)):>12}"
+    if len(left) + len(right) < WIDTH:
+        yield left.ljust(WIDTH - len(right)) + right
+        return
+    yield from wrap(left, hang=14)
+    yield right.rjust(WIDTH)
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _remarks(change: Facts) -> Iterator[str]:
     if change["asked_number"]:
         yield from wrap(f"{change['asked_number']} is now {change['component']}.", indent=5)
-    if change["choices"] > 1 and not change["forced"]:
-        yield from wrap(f"Chosen out of {change['choices']}.{_next_best(change)}", indent=5)
-    if change["effort"] in ("machining", "cutting"):
-        words = {
-            "machining": "Needs machining.",
-            "cutting": "Needs cutting or welding: it cannot be put back.",
-        }
-        yield from wrap(words[change["effort"]], indent=5)
-
-
-def _next_best(change: Facts) -> str:
-    for other in change["alternatives"]:
-        if other["outcome"] != "proved":
-            continue
-        terms = [_term(name, value) for name, value in other["difference"].items()]
-        what = ", ".join(terms) or "nothing more or less"
-        return (
-            f" The next best, {other['component']} {other['name'] or ''}".rstrip() + f", would mean: {what}."
-        )
-    return ""
-
-
-_WORDS = {
-    "irreversible": "cannot be put back",
-    "visible": "visible",
-    "changes": "changes",
-    "flaws": "points of flaws",
-    "labour": "minutes of labour",
-    "unconfirmed": "unconfirmed claims",
-}
-
-
-def _term(name: str, value: Any) -> str:
-    if name == "price":
-        return f"{Decimal(value):+,.2f} in parts"
-    return f"{value:+d} {_WORDS.get(name, name)}"
+    if change["choice"]:
+        yield from wrap(change["choice"], indent=5)
+    work = {"machining": "Needs machining.", "cutting": "Needs cutting or welding: it cannot be put back."}
+    if change["effort"] in work:
+        yield from wrap(work[change["effort"]], indent=5)
 
 
 def _loose(solution: Facts) -> Iterator[str]:
@@ -134,9 +96,9 @@ def _loose(solution: Facts) -> Iterator[str]:
         yield ""
         yield "WITH IT"
     for part in solution["loose_parts"]:
-        left = f"     {part['quantity']} off {part['component']} {part['name'] or ''}"
-        yield left.ljust(WIDTH - 25)[: WIDTH - 25] + f"{amount(part['price']):>12}"
-        yield from wrap(f"Why: {part['because']['sentence']}", indent=5, hang=10)
+        left = f"{part['quantity']:3} x {part['component']:<8} {part['name'] or ''}"
+        yield from wrap(f"{left}: {amount(part['price'])}", indent=0, hang=14)
+        yield from wrap(f"Why: {part['why']}", indent=5, hang=10)
 
 
 def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
@@ -148,68 +110,81 @@ def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
         return
     yield ""
     yield "STAYS AS IT IS"
-    whole = [titles.get(s, s) for s in by_section if s not in changed]
     for section in (s for s in by_section if s in changed):
         yield from wrap(
-            f"{titles.get(section, section)}: {', '.join(by_section[section])}.", indent=2, hang=4
+            f"{titles.get(section, section)}: {'; '.join(by_section[section])}.", indent=2, hang=4
         )
-    if whole:
-        yield from wrap(f"Untouched altogether: {', '.join(whole)}.", indent=2, hang=4)
+    if whole := [titles.get(s, s) for s in by_section if s not in changed]:
+        yield from wrap(f"Untouched altogether: {'; '.join(whole)}.", indent=2, hang=4)
 
 
-def _notes(title: str, notes: list[Facts], *fields: str) -> Iterator[str]:
+def _notes(title: str, notes: list[Facts]) -> Iterator[str]:
     if notes:
         yield ""
         yield title
-    for note in notes:
-        missing = (
-            f" Missing: {', '.join(note['missing'])}." if "missing" in fields and note["missing"] else ""
-        )
-        yield from wrap(f"- {note['sentence']}{missing}", indent=2, hang=4)
+    for sentence, missing in dict.fromkeys((n["sentence"], "; ".join(n["missing"])) for n in notes):
+        yield from wrap(f"- {sentence}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
 
 
 def _flaws(solution: Facts) -> Iterator[str]:
-    named = (
-        ("gone", "flaws_gone"),
-        ("left in what is touched", "flaws_left"),
-        ("brought by new parts", "flaws_brought"),
-    )
-    if not any(solution[field] for _, field in named):
+    """Flaws gone, brought, and left in the sections that are touched; the rest is only counted."""
+    touched = {change["section"] for change in solution["changes"]}
+    near = [flaw for flaw in solution["flaws_left"] if flaw["section"] in touched]
+    rest = len(solution["flaws_left"]) - len(near)
+    named = (("gone", solution["flaws_gone"]), ("brought", solution["flaws_brought"]), ("left", near))
+    if not rest and not any(flaws for _, flaws in named):
         return
     yield ""
     yield "KNOWN FLAWS"
-    for word, field in named:
-        seen = {(f["flaw"], f["component"]): f for f in solution[field]}
-        for flaw in seen.values():
-            yield from wrap(
-                f"{word}: {flaw['symptom'].rstrip('.')} ({flaw['severity']}, {flaw['component']}).", 2, 4
-            )
+    for word, flaws in named:
+        for symptom, severity, part in dict.fromkeys(
+            (f["symptom"], f["severity"], f["component"]) for f in flaws
+        ):
+            yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {part}).", indent=2, hang=11)
+    if rest:
+        yield from wrap(f"         {rest} more in sections that nothing here touches.", indent=2, hang=11)
 
 
 def _unconfirmed(solution: Facts) -> Iterator[str]:
     yield ""
     if not solution["unconfirmed"]:
-        yield from wrap(
-            f"CONFIRMED: every claim was measured, fitted or driven; the weakest is {solution['confidence']}."
-        )
+        yield from wrap("CONFIRMED: somebody measured, fitted or drove everything that this rests on.")
         return
     yield "CLAIMS NOBODY HAS CONFIRMED"
-    for claim in solution["unconfirmed"]:
-        grade = "no evidence" if claim["evidence"] == "none" else f"{claim['evidence']} only"
-        about = claim["component"] or claim["position"] or ""
-        yield from wrap(
-            f"- {claim['claim']}{f' ({about})' if about and about not in claim['claim'] else ''}: {grade}.",
-            2,
-            4,
-        )
+    reasons = _reasons(solution)
+    for claim, evidence in dict.fromkeys((c["claim"], c["evidence"]) for c in solution["unconfirmed"]):
+        grade = "no evidence" if evidence == "none" else f"{evidence} only"
+        sentence = f"{reasons[claim].rstrip('.')} " if claim in reasons else ""
+        yield from wrap(f"- {sentence}({claim}): {grade}.", indent=2, hang=4)
 
 
-def _findings(checks: Facts) -> Iterator[str]:
-    findings = checks.get("findings", [])
-    if findings:
+def _reasons(solution: Facts) -> dict[str, str]:
+    """The sentence of each rule that brought something, by its name."""
+    brought = [*solution["changes"], *solution["loose_parts"]]
+    every = [b for item in brought for b in (item["because"], *item["also_needed_by"])]
+    return {because["name"]: because["sentence"] for because in every}
+
+
+def _findings(findings: list[Facts]) -> Iterator[str]:
+    """What the set changes, the worst first; what stays as it was is counted, and named where it is bad."""
+    changed = sorted((f for f in findings if f["changed"]), key=lambda f: _WORST_FIRST.index(f["verdict"]))
+    if changed:
         yield ""
         yield "DOES IT WORK TOGETHER (today -> then)"
-    for finding in findings:
+    for finding in changed:
         yield from wrap(f"{finding['verdict']:<15}{finding['sentence']}", indent=2, hang=17)
-        if finding.get("mend"):
+        if finding["mend"]:
             yield from wrap(f"To mend it: {finding['mend']}", indent=17)
+    yield from _as_before([f for f in findings if not f["changed"]])
+
+
+def _as_before(findings: list[Facts]) -> Iterator[str]:
+    if not findings:
+        return
+    yield ""
+    total = {verdict: sum(f["verdict"] == verdict for f in findings) for verdict in _WORST_FIRST}
+    words = ", ".join(f"{number} {verdict}" for verdict, number in reversed(total.items()) if number)
+    yield from wrap(f"As before: {count(len(findings), 'check')} ({words}).")
+    for finding in findings:
+        if finding["verdict"] == "fails":
+            yield from wrap(f"fails          {finding['sentence']}", indent=2, hang=17)

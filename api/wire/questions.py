@@ -171,9 +171,7 @@ class ClosureIn(AskIn):
 class WhyNotIn(AskIn):
     """Why does the answer not hold this component instead?"""
 
-    model_config = ConfigDict(
-        json_schema_extra={"examples": [_DISCS | {"component": "QB-3290", "position": "front-brake-left"}]}
-    )
+    model_config = ConfigDict(json_schema_extra={"examples": [_DISCS | {"component": "QB-7050"}]})
 
     component: Word
     position: Word | None = None

@@ -1,6 +1,6 @@
-"""The service on the demo range, asked through ASGI by real requests."""
+"""The service asked through ASGI by real requests: on the demo range, and on a catalogue to write to."""
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from pathlib import Path
 
 import httpx
@@ -8,31 +8,27 @@ import pytest
 from fastapi import FastAPI
 
 from api.app import create_app
-from api.catalogue.imports import load
 from api.database import migrate
 from api.settings import Settings
 
-SEED = Path(__file__).resolve().parents[2] / "seed_data"
 HERE = "http://127.0.0.1"
 
 
-@pytest.fixture(scope="session")
-def loaded(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A database file that holds the demo range; nobody writes to it."""
-    path = tmp_path_factory.mktemp("demo") / "demo.sqlite3"
-    app = create_app(Settings(database_url=f"sqlite:///{path}"))
-    engine = app.state.service.engine
-    migrate(engine)
-    report = load(engine, SEED)
-    assert report.ok, report.mistakes[:5]
-    engine.dispose()
-    return path
+def client_of(app: FastAPI, base_url: str = HERE) -> httpx.AsyncClient:
+    """A client that asks an application in this process."""
+    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+    return httpx.AsyncClient(transport=transport, base_url=base_url, timeout=60)
 
 
 @pytest.fixture(scope="session")
-def app(loaded: Path) -> Iterator[FastAPI]:
-    """The application on the demo range."""
-    app = create_app(Settings(database_url=f"sqlite:///{loaded}", seconds_to_reason=30))
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.fixture(scope="session")
+def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
+    """The application on the demo range, which nobody writes to."""
+    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
     yield app
     app.state.service.engine.dispose()
 
@@ -40,15 +36,25 @@ def app(loaded: Path) -> Iterator[FastAPI]:
 @pytest.fixture
 async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
     """A client of the demo range."""
-    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=HERE) as client:
+    async with client_of(app) as client:
         yield client
 
 
 @pytest.fixture
+async def writer(demo_copy: Callable[[], str]) -> AsyncIterator[httpx.AsyncClient]:
+    """A client of a copy of the demo range of its own."""
+    app = create_app(Settings(database_url=demo_copy()))
+    async with client_of(app) as client:
+        yield client
+    app.state.service.engine.dispose()
+
+
+@pytest.fixture
 async def empty(tmp_path: Path) -> AsyncIterator[httpx.AsyncClient]:
-    """A client of a migrated, empty catalogue of its own, to write to."""
-    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'own.sqlite3'}", largest_body=20_000))
+    """A client of a migrated, empty catalogue of its own that takes small bodies only."""
+    url = f"sqlite:///{tmp_path / 'own.sqlite3'}"
+    app = create_app(Settings(database_url=url, largest_body=20_000, largest_import=200_000))
     migrate(app.state.service.engine)
-    async with httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url=HERE) as client:
+    async with client_of(app) as client:
         yield client
     app.state.service.engine.dispose()

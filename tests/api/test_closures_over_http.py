@@ -1,0 +1,151 @@
+"""Closures over HTTP: what was asked is understood, the answer has its documented form, caches work."""
+
+import httpx
+import pytest
+
+from api.closure.answer import Answer, Outcome
+from api.wire.documents import CheckOut, ClosureOut, OrderOut, WhatIfOut, WhyNotOut
+
+pytestmark = pytest.mark.anyio
+
+DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+ADDRESS = "/v1/closures?chassis=24PL-018412&fit=QB-3310"
+
+
+async def test_front_discs_bring_their_companions_and_every_change_says_why(client: httpx.AsyncClient):
+    answer = await client.post("/v1/closures", json=DISCS)
+    assert answer.status_code == 200
+    found = ClosureOut.model_validate_json(answer.content)
+    assert found.proved
+    assert found.set is not None
+    placed = {change.position: change for change in found.set.changes}
+    assert placed["brake.front.left"].because.cause == "wish"
+    assert placed["brake.front.right"].component == "QB-3311", "the handed twin follows"
+    for change in found.set.changes:
+        assert change.because.sentence
+        if change.because.cause != "wish":
+            assert change.because.from_position in placed, "the chain leads back to a wish"
+    assert found.vehicle.variant == "24P-23-L"
+    assert found.vehicle.built_is_estimated
+    assert any("Brakes hold lives" in caution for caution in found.cautions)
+
+
+async def test_numbers_are_understood_as_people_type_them(client: httpx.AsyncClient):
+    as_typed = {"vehicle": {"chassis": "24pl 18412"}, "wishes": [{"fit": "qb.3310"}]}
+    one, other = await client.post("/v1/closures", json=DISCS), await client.post("/v1/closures", json=as_typed)
+    assert one.headers["etag"] == other.headers["etag"]
+    assert one.content == other.content
+
+
+async def test_address_and_body_give_the_same_bytes_and_the_address_can_be_kept(client: httpx.AsyncClient):
+    posted, got = await client.post("/v1/closures", json=DISCS), await client.get(ADDRESS)
+    assert posted.content == got.content
+    etag = got.headers["etag"]
+    assert etag == posted.headers["etag"]
+    assert not etag.startswith("W/"), "a strong ETag"
+    again = await client.get(ADDRESS, headers={"If-None-Match": f'"other", W/{etag}'})
+    assert (again.status_code, again.content, again.headers["etag"]) == (304, b"", etag)
+    other = await client.get(ADDRESS + "&nothing_visible=true", headers={"If-None-Match": etag})
+    assert other.status_code == 200
+
+
+async def test_the_etag_follows_what_the_answer_depends_on(writer: httpx.AsyncClient):
+    before = await writer.get(ADDRESS)
+    stays = await writer.get(ADDRESS, headers={"If-None-Match": before.headers["etag"]})
+    assert stays.status_code == 304
+    component = (await writer.get("/v1/components/QB-3310")).json()["component"]
+    edit = {"record": "component", **component, "price": "999.00"}
+    assert (await writer.post("/v1/imports", json=[edit])).status_code == 200
+    after = await writer.get(ADDRESS, headers={"If-None-Match": before.headers["etag"]})
+    assert after.status_code == 200
+    assert after.headers["etag"] != before.headers["etag"]
+    assert after.json()["catalogue_revision"] == before.json()["catalogue_revision"] + 1
+
+
+async def test_contradicting_wishes_are_answered_with_the_contradiction_and_ways_out(client: httpx.AsyncClient):
+    body = DISCS | {"limits": {"keep_sections": ["wheels"], "refuse": ["QB-2066"]}}
+    answer = ClosureOut.model_validate_json((await client.post("/v1/closures", json=body)).content)
+    assert answer.outcome == "impossible"
+    assert answer.set is None
+    assert answer.contradictions
+    named = {part.name for part in answer.contradictions[0].parts}
+    assert "limit: keep section wheels" in named | {p.name for c in answer.contradictions for p in c.parts}
+    assert answer.ways_out
+    assert all(way.gives_up for way in answer.ways_out)
+
+
+async def test_an_answer_that_time_cut_short_says_so_and_is_not_kept(
+    client: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+):
+    late = Answer(Outcome.not_proved, gap=0.25, engine="solver")
+    monkeypatch.setattr("api.asking.closures.answer_question", lambda *_: late)
+    answer = await client.post("/v1/closures", json=DISCS | {"deadline_seconds": 0.5, "alternatives": 1})
+    found = ClosureOut.model_validate_json(answer.content)
+    assert (found.outcome, found.proved, found.gap) == ("not proved in time", False, 0.25)
+    assert "etag" not in answer.headers
+    assert answer.headers["cache-control"] == "no-store"
+    monkeypatch.undo()
+    again = await client.post("/v1/closures", json=DISCS | {"alternatives": 1})
+    assert again.json()["outcome"] == "proved", "the cut answer was not kept for the next asker"
+
+
+async def test_why_not_shows_both_answers(client: httpx.AsyncClient):
+    body = DISCS | {"component": "QB-7050"}
+    found = WhyNotOut.model_validate_json((await client.post("/v1/closures/why-not", json=body)).content)
+    assert found.asked.outcome == "proved"
+    assert found.component == "QB-7050"
+
+
+async def test_what_if_asks_the_same_of_another_vehicle(client: httpx.AsyncClient):
+    body = DISCS | {"other_vehicle": {"chassis": "16PR-000200"}}
+    answer = await client.post("/v1/closures/what-if", json=body)
+    found = WhatIfOut.model_validate_json(answer.content)
+    assert found.asked.vehicle.variant == "24P-23-L"
+    assert found.instead.vehicle.variant == "16P-20-R"
+
+
+async def test_a_list_with_only_the_calipers_is_incomplete_and_gets_completed(client: httpx.AsyncClient):
+    body = DISCS | {"components": ["QB-3310", "QB-3311"]}
+    found = CheckOut.model_validate_json((await client.post("/v1/checks", json=body)).content)
+    assert not found.complete
+    assert found.missing
+    assert found.completed is not None
+    assert found.completed.outcome == "proved"
+    assert found.checks.findings
+
+
+async def test_the_completed_set_is_complete(client: httpx.AsyncClient):
+    closure = (await client.post("/v1/closures", json=DISCS)).json()["set"]
+    loose = [part["component"] for part in closure["loose_parts"] for _ in range(part["quantity"])]
+    positions = {change["position"]: change["component"] for change in closure["changes"]}
+    body = DISCS | {"components": loose, "positions": positions}
+    found = CheckOut.model_validate_json((await client.post("/v1/checks", json=body)).content)
+    assert (found.complete, found.missing, found.clashing, found.surplus) == (True, [], [], [])
+
+
+async def test_the_order_list_holds_every_part_of_the_closure(client: httpx.AsyncClient):
+    closure = (await client.post("/v1/closures", json=DISCS)).json()["set"]
+    answer = await client.post("/v1/orders", json=DISCS)
+    order = OrderOut.model_validate_json(answer.content)
+    wanted = {c["component"] for c in closure["changes"] if c["component"]}
+    wanted |= {part["component"] for part in closure["loose_parts"]}
+    assert {line.number for line in order.lines} == wanted
+    assert {t.number for t in order.taken_off} == {c["replaces"] for c in closure["changes"] if c["replaces"]}
+
+
+@pytest.mark.parametrize(
+    ("accept", "media"),
+    [
+        ("text/csv", "text/csv; charset=utf-8"),
+        ("application/json", "application/json"),
+        ("*/*", "application/json"),
+        ("text/csv;q=0.9, application/json;q=0.1", "text/csv; charset=utf-8"),
+        ("text/*, application/json;q=0.5", "text/csv; charset=utf-8"),
+    ],
+)
+async def test_the_order_list_comes_in_the_form_that_is_accepted(
+    client: httpx.AsyncClient, accept: str, media: str
+):
+    answer = await client.post("/v1/orders", json=DISCS, headers={"Accept": accept})
+    assert answer.headers["content-type"] == media
+    assert answer.headers["vary"] == "Accept"

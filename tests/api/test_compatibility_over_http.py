@@ -1,0 +1,107 @@
+"""Compatibility over HTTP: many questions at once, each answered for itself."""
+
+import time
+
+import httpx
+import pytest
+
+from api.wire.documents import CompatibilityListOut, CompatibilityOut
+
+pytestmark = pytest.mark.anyio
+
+CHASSIS = "24PL-018412"
+
+
+async def ask(client: httpx.AsyncClient, *questions: object) -> CompatibilityListOut:
+    answer = await client.post("/v1/compatibility", json={"questions": list(questions)})
+    assert answer.status_code == 200, answer.text
+    return CompatibilityListOut.model_validate_json(answer.content)
+
+
+async def test_each_verdict_is_given_where_it_belongs(client: httpx.AsyncClient):
+    found = await ask(
+        client,
+        {"component": "QB-2010", "chassis": CHASSIS, "position": "brake.front.left"},
+        {"component": "QB-3310", "chassis": CHASSIS},
+        {"component": "QB-9001", "chassis": CHASSIS},
+        {"component": "QB-3310", "chassis": CHASSIS, "position": "battery"},
+    )
+    today, discs, fluid, astray = found.answers
+    assert (today.verdict, today.places[0].sits_today) == ("fits", True)
+    assert discs.verdict == "fits with companions"
+    assert discs.places[0].effort == "with companions"
+    assert discs.places[0].evidence_records
+    assert all(need.sentence and need.possible for need in discs.places[0].companions)
+    assert fluid.verdict == "not known", "a loose part has no position"
+    assert astray.verdict == "does not fit"
+    assert "it goes here" in astray.sentence
+
+
+async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.AsyncClient):
+    good = {"component": "qb 3310", "chassis": "24pl18412"}
+    found = await ask(
+        client, good, {"component": "QB-331"}, 5, None, {"component": "??", "chassis": CHASSIS},
+        {"component": "QB-3310", "chassis": "nonsense"}, {"component": "QB-3310", "chassis": CHASSIS, "position": "roof"},
+        {"component": "QB-3310", "chassis": CHASSIS, "variant": "16P-20-R"},
+        {"component": "QB-3310", "chassis": CHASSIS, "options": ["wings"]}, good,
+    )  # fmt: skip
+    first, *wrong, last = found.answers
+    assert first == last
+    assert first.number == "QB-3310"
+    kinds = [(answer.verdict, answer.problem.type.removeprefix("/problems/")) for answer in wrong if answer.problem]
+    assert kinds == [
+        ("not known", kind)
+        for kind in (
+            "invalid-request", "invalid-request", "invalid-request", "unknown-component", "unknown-chassis",
+            "unknown-position", "vehicle-mismatch", "unknown-option",
+        )
+    ]  # fmt: skip
+    assert all(answer.sentence for answer in found.answers)
+
+
+async def test_an_old_number_is_followed_to_todays(client: httpx.AsyncClient):
+    (answer,) = (await ask(client, {"component": "QB-3300", "chassis": CHASSIS})).answers
+    assert answer.number == "QB-3302"
+    assert "QB-3300 is now QB-3302" in answer.sentence
+
+
+async def test_a_chassis_break_is_seen_from_both_sides(client: httpx.AsyncClient):
+    """The late single-circuit cylinder was fitted from a chassis number on: each side has its own."""
+    pages = [(await client.get(f"/v1/vehicles/{c}")).json() for c in ("24PL-000200", CHASSIS)]
+    early, late = ({f["position"]: f["component"] for f in page["fitted"]} for page in pages)
+    differing = [p for p in early if early[p] != late[p] and early[p] and late[p]]
+    assert differing, "the demo range has a break between these two numbers"
+    position = differing[0]
+    found = await ask(
+        client,
+        {"component": early[position], "chassis": "24PL-000200", "position": position},
+        {"component": late[position], "chassis": CHASSIS, "position": position},
+    )
+    assert [answer.verdict for answer in found.answers] == ["fits", "fits"]
+
+
+async def test_a_thousand_questions_are_one_call_and_one_more_is_too_many(client: httpx.AsyncClient):
+    page = (await client.get(f"/v1/vehicles/{CHASSIS}")).json()
+    numbers = [f["component"] for f in page["fitted"] if f["component"]]
+    questions = [{"component": numbers[i % len(numbers)], "chassis": f"24PL-{18_000 + i:06d}"} for i in range(1_000)]
+    started = time.perf_counter()
+    found = await ask(client, *questions)
+    assert len(found.answers) == 1_000
+    assert time.perf_counter() - started < 20
+    too_many = await client.post("/v1/compatibility", json={"questions": [*questions, questions[0]]})
+    assert too_many.status_code == 422
+
+
+async def test_a_batch_of_unknown_numbers_is_quick(client: httpx.AsyncClient):
+    started = time.perf_counter()
+    found = await ask(client, *({"component": f"XX-{i}", "chassis": CHASSIS} for i in range(1_000)))
+    assert {a.problem.type for a in found.answers if a.problem} == {"/problems/unknown-component"}
+    assert time.perf_counter() - started < 20
+
+
+async def test_one_question_by_address_can_be_kept(client: httpx.AsyncClient):
+    address = f"/v1/compatibility?component=qb3310&chassis={CHASSIS}"
+    answer = await client.get(address)
+    CompatibilityOut.model_validate_json(answer.content)
+    again = await client.get(address, headers={"If-None-Match": answer.headers["etag"]})
+    assert again.status_code == 304

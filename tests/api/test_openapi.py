@@ -1,0 +1,167 @@
+"""The OpenAPI document agrees with what the service does.
+
+Its shape is held against the OpenAPI 3.1 specification's rules (from memory of the published text) and
+JSON Schema 2020-12, by the reference library `jsonschema`.
+"""
+
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import httpx
+import jsonschema
+import pytest
+from fastapi import FastAPI
+
+from api.problems import leaves
+
+pytestmark = pytest.mark.anyio
+
+METHODS = ("get", "put", "post", "delete")
+
+
+@pytest.fixture(scope="session")
+def document(app: FastAPI) -> dict[str, Any]:
+    return app.openapi()
+
+
+def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
+    for path, item in document["paths"].items():
+        for method, operation in item.items():
+            assert method in METHODS
+            yield path, method, operation
+
+
+def strings_at(node: Any, key: str) -> Iterator[str]:
+    if isinstance(node, dict):
+        for name, value in node.items():
+            if name == key and isinstance(value, str):
+                yield value
+            yield from strings_at(value, key)
+    elif isinstance(node, list):
+        for item in node:
+            yield from strings_at(item, key)
+
+
+def test_every_reference_leads_somewhere(document: dict[str, Any]):
+    references = set(strings_at(document, "$ref"))
+    assert references
+    for reference in references:
+        node: Any = document
+        for part in reference.removeprefix("#/").split("/"):
+            node = node[part]
+
+
+def test_no_schema_stands_there_unused(document: dict[str, Any]):
+    used = {reference.rsplit("/", 1)[1] for reference in strings_at(document, "$ref")}
+    assert set(document["components"]["schemas"]) == used
+
+
+def test_operations_are_named_once_tagged_and_described(document: dict[str, Any]):
+    assert document["openapi"].startswith("3.1")
+    tags = {tag["name"] for tag in document["tags"]}
+    ids = [operation["operationId"] for _, _, operation in operations(document)]
+    assert len(ids) == len(set(ids))
+    assert all(re.fullmatch(r"[a-z]+([A-Z][a-z]*)*", name) for name in ids)
+    for path, _, operation in operations(document):
+        assert operation["summary"]
+        assert set(operation["tags"]) <= tags
+        assert any(status.startswith("2") for status in operation["responses"])
+        wanted = set(re.findall(r"{(\w+)}", path))
+        assert wanted == {p["name"] for p in operation.get("parameters", []) if p["in"] == "path"}
+
+
+def test_every_route_that_answers_is_in_the_document(app: FastAPI, document: dict[str, Any]):
+    def routes(router: Any) -> Iterator[Any]:
+        for route in router.routes:
+            yield from routes(route) if hasattr(route, "routes") and not hasattr(route, "endpoint") else [route]
+
+    served = set()
+    for route in routes(app.router):
+        inner = getattr(route, "original_router", None)
+        for one in inner.routes if inner is not None else [route]:
+            served |= {(one.path, m.lower()) for m in (one.methods or ()) if m != "HEAD"}
+    served.discard(("/openapi.json", "get"))
+    assert served == {(path, method) for path, method, _ in operations(document)}
+
+
+def test_every_problem_that_is_documented_exists_and_has_an_example(document: dict[str, Any]):
+    types = {leaf.type for leaf in leaves()}
+    for _, _, operation in operations(document):
+        for status, answer in operation["responses"].items():
+            if int(status) < 400:
+                continue
+            (media, content), *others = answer["content"].items()
+            assert (media, others) == ("application/problem+json", [])
+            for example in content["examples"].values():
+                assert example["value"]["type"] in types
+                assert str(example["value"]["status"]) == status
+
+
+def test_schemas_are_json_schemas(document: dict[str, Any]):
+    for schema in document["components"]["schemas"].values():
+        jsonschema.Draft202012Validator.check_schema(schema)
+
+
+def validator(document: dict[str, Any], schema: dict[str, Any]) -> jsonschema.Draft202012Validator:
+    whole = schema | {"components": document["components"]}
+    return jsonschema.Draft202012Validator(whole)
+
+
+def examples(document: dict[str, Any]) -> Iterator[tuple[str, str, Any, dict[str, Any]]]:
+    for path, method, operation in operations(document):
+        content = operation.get("requestBody", {}).get("content", {}).get("application/json")
+        if content and "$ref" in content["schema"]:
+            name = content["schema"]["$ref"].rsplit("/", 1)[1]
+            given = document["components"]["schemas"][name].get("examples", [])
+            assert given, f"{name} has no example"
+            for example in given:
+                yield path, method, example, operation
+
+
+def test_examples_are_valid(document: dict[str, Any]):
+    count = 0
+    for _, _, example, operation in examples(document):
+        validator(document, operation["requestBody"]["content"]["application/json"]["schema"]).validate(example)
+        count += 1
+    assert count > 8
+
+
+async def test_examples_are_answered_in_the_documented_form(writer: httpx.AsyncClient, document: dict[str, Any]):
+    for path, method, example, operation in examples(document):
+        address = path.replace("{name}", str(example.get("name", "red-pickup")))
+        answer = await writer.request(method, address, json=example)
+        documented = operation["responses"].get(str(answer.status_code))
+        assert documented, f"{method} {path} answered {answer.status_code}, which is not documented: {answer.text}"
+        media = answer.headers["content-type"].split(";")[0]
+        validator(document, documented["content"][media]["schema"]).validate(answer.json())
+        if "{name}" not in path:
+            assert answer.status_code < 400, answer.text
+
+
+READS = [
+    "/livez", "/readyz", "/v1/ranges", "/v1/variants", "/v1/positions?section=brakes", "/v1/flaws?at_least=severe",
+    "/v1/components?words=disc", "/v1/components/QB-3310", "/v1/vehicles/24PL-018412",
+    "/v1/compatibility?component=QB-3310&chassis=24PL-018412", "/v1/builds", "/v1/specifications",
+    "/v1/closures?chassis=24PL-018412&fit=QB-3310", "/v1/orders?chassis=24PL-018412&fit=QB-3310",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("address", READS)
+async def test_reads_have_the_documented_form(client: httpx.AsyncClient, document: dict[str, Any], address: str):
+    answer = await client.get(address)
+    assert answer.status_code == 200, answer.text
+    path = address.split("?")[0]
+    templates = {"/v1/components/QB-3310": "/v1/components/{number}", "/v1/vehicles/24PL-018412": "/v1/vehicles/{chassis}"}
+    operation = document["paths"][templates.get(path, path)]["get"]
+    schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
+    validator(document, schema).validate(answer.json())
+
+
+async def test_nothing_that_is_served_loads_from_elsewhere(client: httpx.AsyncClient):
+    home = await client.get("/")
+    assert home.headers["content-type"].startswith("text/html")
+    assert not re.search(r"(src|href)=[\"']?(https?:)?//", home.text)
+    assert "<script" not in home.text
+    for path in ("/docs", "/redoc"):
+        assert (await client.get(path)).status_code == 404
