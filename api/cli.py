@@ -81,7 +81,8 @@ def serve(
         "GRAFTBOOK_HOST": settings.host,
         "GRAFTBOOK_PORT": str(settings.port),
     }
-    typer.echo(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
+    if settings.port:
+        typer.echo(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
     uvicorn.run(
         "api.app:create_app",
         factory=True,

@@ -10,7 +10,7 @@ from api.checks.set import check_set
 from api.closure import comparing, phrases, wording
 from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
-from api.closure.cautions import cautions_for
+from api.closure.cautions import cautions_for, section_cautions
 from api.closure.comparing import Comparison
 from api.closure.limits import (
     CEILING_NAME,
@@ -126,8 +126,11 @@ def limit_names(asked: Asked) -> list[str]:
 
 
 def arithmetic(asked: Asked, solution: Solution | None) -> tuple[Facts | None, list[str]]:
-    """The findings on a set, and the cautions that its work calls for."""
+    """The findings on a set, and the cautions that its work calls for: without a set, what was wished."""
+    book = asked.book
     if solution is None:
-        return None, []
-    findings = check_set(asked.book, asked.question.vehicle, solution.today, solution.after, asked.market)
-    return findings_document(findings), list(cautions_for(asked.book, solution.changes, solution.loose))
+        wished = {getattr(wish, "component", "") for wish in asked.question.wishes} & set(book.components)
+        sections = sorted({book.components[number].section for number in wished})
+        return None, list(dict.fromkeys(c for section in sections for c in section_cautions(book, section)))
+    findings = check_set(book, asked.question.vehicle, solution.today, solution.after, asked.market)
+    return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))

@@ -12,7 +12,9 @@ Facts = dict[str, Any]
 def wrap(text: str, indent: int = 0, hang: int | None = None) -> Iterator[str]:
     """Lines of at most 100 columns; `hang` is the indent of the second and further lines."""
     first, rest = " " * indent, " " * (indent if hang is None else hang)
-    yield from textwrap.wrap(text, WIDTH, initial_indent=first, subsequent_indent=rest) or [""]
+    yield from textwrap.wrap(
+        text, WIDTH, initial_indent=first, subsequent_indent=rest, break_on_hyphens=False
+    ) or [""]
 
 
 def amount(price: str | None, currency: str = "") -> str:

@@ -32,7 +32,10 @@ async def test_front_discs_bring_their_companions_and_every_change_says_why(clie
 
 async def test_numbers_are_understood_as_people_type_them(client: httpx.AsyncClient):
     as_typed = {"vehicle": {"chassis": "24pl 18412"}, "wishes": [{"fit": "qb.3310"}]}
-    one, other = await client.post("/v1/closures", json=DISCS), await client.post("/v1/closures", json=as_typed)
+    one, other = (
+        await client.post("/v1/closures", json=DISCS),
+        await client.post("/v1/closures", json=as_typed),
+    )
     assert one.headers["etag"] == other.headers["etag"]
     assert one.content == other.content
 
@@ -62,7 +65,9 @@ async def test_the_etag_follows_what_the_answer_depends_on(writer: httpx.AsyncCl
     assert after.json()["catalogue_revision"] == before.json()["catalogue_revision"] + 1
 
 
-async def test_contradicting_wishes_are_answered_with_the_contradiction_and_ways_out(client: httpx.AsyncClient):
+async def test_contradicting_wishes_are_answered_with_the_contradiction_and_ways_out(
+    client: httpx.AsyncClient,
+):
     body = DISCS | {"limits": {"keep_sections": ["wheels"], "refuse": ["QB-2066"]}}
     answer = ClosureOut.model_validate_json((await client.post("/v1/closures", json=body)).content)
     assert answer.outcome == "impossible"

@@ -48,7 +48,9 @@ async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.Asyn
     first, *wrong, last = found.answers
     assert first == last
     assert first.number == "QB-3310"
-    kinds = [(answer.verdict, answer.problem.type.removeprefix("/problems/")) for answer in wrong if answer.problem]
+    kinds = [
+        (answer.verdict, answer.problem.type.removeprefix("/problems/")) for answer in wrong if answer.problem
+    ]
     assert kinds == [
         ("not known", kind)
         for kind in (
@@ -83,7 +85,9 @@ async def test_a_chassis_break_is_seen_from_both_sides(client: httpx.AsyncClient
 async def test_a_thousand_questions_are_one_call_and_one_more_is_too_many(client: httpx.AsyncClient):
     page = (await client.get(f"/v1/vehicles/{CHASSIS}")).json()
     numbers = [f["component"] for f in page["fitted"] if f["component"]]
-    questions = [{"component": numbers[i % len(numbers)], "chassis": f"24PL-{18_000 + i:06d}"} for i in range(1_000)]
+    questions = [
+        {"component": numbers[i % len(numbers)], "chassis": f"24PL-{18_000 + i:06d}"} for i in range(1_000)
+    ]
     started = time.perf_counter()
     found = await ask(client, *questions)
     assert len(found.answers) == 1_000

@@ -36,7 +36,10 @@ async def test_a_dry_run_checks_everything_and_stores_nothing(empty: httpx.Async
 
 
 async def test_every_mistake_is_listed_with_line_and_field_and_nothing_is_stored(empty: httpx.AsyncClient):
-    wrong = SHEET + "\n[component]\nnumber,name,section,origin,price\nA-1,a,brkes,modern,1\nA-2,b,brakes,antique,x\n"
+    wrong = (
+        SHEET
+        + "\n[component]\nnumber,name,section,origin,price\nA-1,a,brkes,modern,1\nA-2,b,brakes,antique,x\n"
+    )
     answer = await empty.post("/v1/imports", content=wrong, headers=CSV)
     assert answer.status_code == 422
     document = answer.json()
@@ -59,7 +62,9 @@ async def test_records_come_as_json_too_and_agree_with_the_schema(empty: httpx.A
     assert "brakes,Brakes,10" in (await empty.get("/v1/exports")).text
 
 
-@pytest.mark.parametrize("body", [["/etc/hostname"], [["/etc/hostname"]], [{"record": "section"}, "x"], [], {}, "x", 5])
+@pytest.mark.parametrize(
+    "body", [["/etc/hostname"], [["/etc/hostname"]], [{"record": "section"}, "x"], [], {}, "x", 5]
+)
 async def test_text_in_a_list_of_records_is_never_taken_for_a_file(empty: httpx.AsyncClient, body: object):
     answer = await empty.post("/v1/imports", json=body)
     assert (answer.status_code, answer.json()["type"]) == (422, "/problems/invalid-request")

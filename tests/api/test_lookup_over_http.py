@@ -6,8 +6,12 @@ import pytest
 pytestmark = pytest.mark.anyio
 
 
-@pytest.mark.parametrize("path", ["/v1/variants", "/v1/positions", "/v1/flaws", "/v1/components?section=brakes"])
-async def test_pages_linked_by_rfc_8288_give_everything_once_and_in_order(client: httpx.AsyncClient, path: str):
+@pytest.mark.parametrize(
+    "path", ["/v1/variants", "/v1/positions", "/v1/flaws", "/v1/components?section=brakes"]
+)
+async def test_pages_linked_by_rfc_8288_give_everything_once_and_in_order(
+    client: httpx.AsyncClient, path: str
+):
     joint = "&" if "?" in path else "?"
     whole = (await client.get(f"{path}{joint}limit=500")).json()
     assert whole["next"] is None
@@ -32,7 +36,9 @@ async def test_a_cursor_serves_the_search_that_gave_it_out(client: httpx.AsyncCl
 
 async def test_a_characteristic_is_asked_for_in_any_unit(client: httpx.AsyncClient):
     answers = [
-        (await client.get("/v1/components", params={"characteristic": f"disc_diameter at least {value}"})).json()["items"]
+        (
+            await client.get("/v1/components", params={"characteristic": f"disc_diameter at least {value}"})
+        ).json()["items"]
         for value in ("298 mm", "0.298 m", "29.8 cm")
     ]
     assert answers[0]
@@ -44,7 +50,9 @@ async def test_a_characteristic_is_asked_for_in_any_unit(client: httpx.AsyncClie
 async def test_search_narrows_by_everything_that_is_given(client: httpx.AsyncClient):
     fits = (await client.get("/v1/components?chassis=24PL-018412&position=brake.servo")).json()["items"]
     assert {"QB-2066"} <= {item["number"] for item in fits}
-    modern = (await client.get("/v1/components?chassis=24PL-018412&position=brake.servo&origin=modern")).json()["items"]
+    modern = (
+        await client.get("/v1/components?chassis=24PL-018412&position=brake.servo&origin=modern")
+    ).json()["items"]
     assert len(modern) < len(fits)
     assert all(item["origin"] == "modern" for item in modern)
 

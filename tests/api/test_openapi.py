@@ -74,7 +74,9 @@ def test_operations_are_named_once_tagged_and_described(document: dict[str, Any]
 def test_every_route_that_answers_is_in_the_document(app: FastAPI, document: dict[str, Any]):
     def routes(router: Any) -> Iterator[Any]:
         for route in router.routes:
-            yield from routes(route) if hasattr(route, "routes") and not hasattr(route, "endpoint") else [route]
+            yield from (
+                routes(route) if hasattr(route, "routes") and not hasattr(route, "endpoint") else [route]
+            )
 
     served = set()
     for route in routes(app.router):
@@ -122,17 +124,23 @@ def examples(document: dict[str, Any]) -> Iterator[tuple[str, str, Any, dict[str
 def test_examples_are_valid(document: dict[str, Any]):
     count = 0
     for _, _, example, operation in examples(document):
-        validator(document, operation["requestBody"]["content"]["application/json"]["schema"]).validate(example)
+        validator(document, operation["requestBody"]["content"]["application/json"]["schema"]).validate(
+            example
+        )
         count += 1
     assert count > 8
 
 
-async def test_examples_are_answered_in_the_documented_form(writer: httpx.AsyncClient, document: dict[str, Any]):
+async def test_examples_are_answered_in_the_documented_form(
+    writer: httpx.AsyncClient, document: dict[str, Any]
+):
     for path, method, example, operation in examples(document):
         address = path.replace("{name}", str(example.get("name", "red-pickup")))
         answer = await writer.request(method, address, json=example)
         documented = operation["responses"].get(str(answer.status_code))
-        assert documented, f"{method} {path} answered {answer.status_code}, which is not documented: {answer.text}"
+        assert documented, (
+            f"{method} {path} answered {answer.status_code}, which is not documented: {answer.text}"
+        )
         media = answer.headers["content-type"].split(";")[0]
         validator(document, documented["content"][media]["schema"]).validate(answer.json())
         if "{name}" not in path:
@@ -148,11 +156,16 @@ READS = [
 
 
 @pytest.mark.parametrize("address", READS)
-async def test_reads_have_the_documented_form(client: httpx.AsyncClient, document: dict[str, Any], address: str):
+async def test_reads_have_the_documented_form(
+    client: httpx.AsyncClient, document: dict[str, Any], address: str
+):
     answer = await client.get(address)
     assert answer.status_code == 200, answer.text
     path = address.split("?")[0]
-    templates = {"/v1/components/QB-3310": "/v1/components/{number}", "/v1/vehicles/24PL-018412": "/v1/vehicles/{chassis}"}
+    templates = {
+        "/v1/components/QB-3310": "/v1/components/{number}",
+        "/v1/vehicles/24PL-018412": "/v1/vehicles/{chassis}",
+    }
     operation = document["paths"][templates.get(path, path)]["get"]
     schema = operation["responses"]["200"]["content"]["application/json"]["schema"]
     validator(document, schema).validate(answer.json())

@@ -22,8 +22,18 @@ def asking(**fields: object) -> dict[str, object]:
 MISTAKES = [
     (asking(wishes=[{"fit": "QB-33I0"}]), 422, "unknown-component", "/wishes/0/fit"),
     (asking(wishes=[{"remedy": "no such flaw"}]), 422, "unknown-flaw", "/wishes/0/remedy"),
-    (asking(wishes=[{"fit": "QB-3310", "position": "brake.frnt.left"}]), 422, "unknown-position", "/wishes/0/position"),
-    (asking(wishes=[{"remedy_all": "severe", "section": "braks"}]), 422, "unknown-section", "/wishes/0/section"),
+    (
+        asking(wishes=[{"fit": "QB-3310", "position": "brake.frnt.left"}]),
+        422,
+        "unknown-position",
+        "/wishes/0/position",
+    ),
+    (
+        asking(wishes=[{"remedy_all": "severe", "section": "braks"}]),
+        422,
+        "unknown-section",
+        "/wishes/0/section",
+    ),
     (asking(wishes=[{"clear": "nowhere"}]), 422, "unknown-position", "/wishes/0/clear"),
     (asking(wishes=[{"fit": "QB-3310", "remedy": "x"}]), 422, "invalid-request", "/wishes/0"),
     (asking(wishes=[{}]), 422, "invalid-request", "/wishes/0"),
@@ -43,7 +53,12 @@ MISTAKES = [
     ({"vehicle": VEHICLE | {"variant": "16P-20-R"}}, 422, "vehicle-mismatch", "/vehicle/variant"),
     ({"vehicle": VEHICLE | {"options": ["wings"]}}, 422, "unknown-option", "/vehicle/options/0"),
     ({"vehicle": VEHICLE | {"fitted": {"a/b~c": None}}}, 422, "unknown-position", "/vehicle/fitted/a~1b~0c"),
-    ({"vehicle": VEHICLE | {"fitted": {"brake.servo": "??"}}}, 422, "unknown-component", "/vehicle/fitted/brake.servo"),
+    (
+        {"vehicle": VEHICLE | {"fitted": {"brake.servo": "??"}}},
+        422,
+        "unknown-component",
+        "/vehicle/fitted/brake.servo",
+    ),
     ({"vehicle": VEHICLE | {"built": "yesterday"}}, 422, "invalid-request", "/vehicle/built"),
     ({}, 422, "invalid-request", "/vehicle"),
     ([], 422, "invalid-request", ""),
@@ -115,7 +130,11 @@ async def test_unknown_names_come_with_near_matches(client: httpx.AsyncClient):
 async def test_every_mistake_is_listed_at_once(client: httpx.AsyncClient):
     body = asking(wishes=[{"fit": "A", "x": 1}, {"remedy_all": "bad"}], alternatives=-1)
     document = checked(await client.post("/v1/closures", json=body))
-    assert {error["pointer"] for error in document["errors"]} == {"/wishes/0/x", "/wishes/1/remedy_all", "/alternatives"}
+    assert {error["pointer"] for error in document["errors"]} == {
+        "/wishes/0/x",
+        "/wishes/1/remedy_all",
+        "/alternatives",
+    }
 
 
 HOSTILE = [
@@ -153,7 +172,9 @@ async def test_strange_values_are_clear_mistakes(client: httpx.AsyncClient, body
 
 
 async def test_json_under_another_name_is_not_understood(client: httpx.AsyncClient):
-    answer = await client.post("/v1/closures", content=json.dumps(asking()), headers={"Content-Type": "text/plain"})
+    answer = await client.post(
+        "/v1/closures", content=json.dumps(asking()), headers={"Content-Type": "text/plain"}
+    )
     assert checked(answer)["type"] == "/problems/unsupported-media"
 
 
@@ -165,7 +186,9 @@ async def test_a_body_above_the_limit_is_refused_before_and_while_it_is_read(emp
         for _ in range(30):
             yield b" " * 1_000
 
-    streamed = await empty.post("/v1/closures", content=pieces(), headers={"Content-Type": "application/json"})
+    streamed = await empty.post(
+        "/v1/closures", content=pieces(), headers={"Content-Type": "application/json"}
+    )
     assert streamed.status_code == 413
     assert checked(streamed)["limit_bytes"] == 20_000
 

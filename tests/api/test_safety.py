@@ -24,7 +24,9 @@ async def test_without_keys_a_service_beyond_this_machine_takes_no_changes(
 ):
     app = create_app(Settings(database_url=demo_copy(), host="0.0.0.0"))
     async with client_of(app) as client:
-        answer = await client.request(method, path, json={"name": "x", "chassis": "24PL-018412", "title": "x"})
+        answer = await client.request(
+            method, path, json={"name": "x", "chassis": "24PL-018412", "title": "x"}
+        )
         assert (answer.status_code, answer.json()["type"]) == (403, "/problems/writing-closed")
         assert "GRAFTBOOK_OPEN_WRITES" in answer.json()["detail"]
     app.state.service.engine.dispose()
@@ -44,7 +46,14 @@ async def test_open_writes_open_them_and_a_foreign_name_for_loopback_does_not(de
 
 async def test_every_write_is_listed_here(client: httpx.AsyncClient):
     paths = (await client.get("/openapi.json")).json()["paths"]
-    questions = {"/v1/closures", "/v1/closures/why-not", "/v1/closures/what-if", "/v1/checks", "/v1/orders", "/v1/compatibility"}
+    questions = {
+        "/v1/closures",
+        "/v1/closures/why-not",
+        "/v1/closures/what-if",
+        "/v1/checks",
+        "/v1/orders",
+        "/v1/compatibility",
+    }
     writes = {
         (method.upper(), path.replace("{name}", "x"))
         for path, item in paths.items()

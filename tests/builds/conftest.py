@@ -1,0 +1,1 @@
+from tests.api.conftest import anyio_backend, writer  # noqa: F401

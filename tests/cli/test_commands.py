@@ -1,0 +1,187 @@
+"""The `graftbook` command: what it prints, what it stores, how it ends."""
+
+import csv
+import io
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from api.cli import app
+from api.demo import demo_sheets
+
+SEED = Path(__file__).resolve().parents[2] / "seed_data"
+COMMANDS = ("serve", "demo", "migrate", "load", "export", "closure", "order", "lint")
+ASK = ("--chassis", "24pl 18412", "--fit", "qb3310")
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(app, list(arguments))
+
+
+@pytest.fixture
+def database(tmp_path: Path) -> str:
+    """The address of a migrated, empty database."""
+    address = f"sqlite:///{tmp_path / 'cli.sqlite3'}"
+    assert run("migrate", "--database", address).exit_code == 0
+    return address
+
+
+def test_every_command_explains_itself():
+    assert all(command in run("--help").stdout for command in COMMANDS)
+    for command in COMMANDS:
+        help_text = run(command, "--help")
+        assert help_text.exit_code == 0
+        assert "Usage" in help_text.stdout
+        assert len(help_text.stdout) > 200
+
+
+def test_a_closure_reads_as_a_page_and_nothing_is_wider_than_a_hundred_columns(sqlite_demo_url: str):
+    result = run("closure", "--database", sqlite_demo_url, *ASK)
+    assert result.exit_code == 0, result.output
+    page = result.stdout
+    assert max(map(len, page.splitlines())) <= 100
+    for part in (
+        "Proved",
+        "BRAKES",
+        "QB-3310",
+        "Why:",
+        "STAYS AS IT IS",
+        "ORDER LIST",
+        "COMES OFF",
+        "Brakes hold lives",
+    ):
+        assert part in page
+    assert page.index("BRAKES") < page.index("STAYS AS IT IS") < page.index("ORDER LIST")
+
+
+def test_the_page_names_every_part_of_the_json_that_the_api_gives(sqlite_demo_url: str):
+    page = run("closure", "--database", sqlite_demo_url, *ASK).stdout
+    document = json.loads(run("closure", "--database", sqlite_demo_url, *ASK, "--json").stdout)
+    assert document["proved"]
+    for change in document["set"]["changes"]:
+        assert (change["component"] or change["replaces"]) in page
+    for part in document["set"]["loose_parts"]:
+        assert part["component"] in page
+
+
+def test_an_impossible_closure_ends_with_one_and_shows_the_ways_out(sqlite_demo_url: str):
+    result = run("closure", "--database", sqlite_demo_url, *ASK, "--keep-section", "wheels")
+    assert result.exit_code == 1
+    assert "Impossible" in result.stdout
+    assert "WAYS OUT" in result.stdout
+    order = run("order", "--database", sqlite_demo_url, *ASK, "--keep-section", "wheels")
+    assert order.exit_code != 0
+    assert "no set" in order.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("--chassis", "24PL-018412", "--fit", "QB-331"), "did you mean"),
+        (("--chassis", "ZZ-1", "--fit", "QB-3310"), "chassis"),
+        (("--fit", "QB-3310"), "give a chassis number"),
+        (("--chassis", "24PL-018412", "--remedy-all", "awful"), "remedy_all"),
+        (("--chassis", "24PL-018412", "--price-at-most", "much"), "price_at_most"),
+    ],
+)
+def test_a_mistake_is_said_in_one_readable_line(sqlite_demo_url: str, arguments: tuple[str, ...], said: str):
+    result = run("closure", "--database", sqlite_demo_url, *arguments)
+    assert result.exit_code == 2
+    assert said in result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1
+    assert "Traceback" not in result.stderr
+
+
+def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
+    result = run(
+        "closure", "--database", sqlite_demo_url, "--chassis", "24PL-018412", "--remedy-all", "dangerous",
+        "--effort-at-most", "machining", "--refuse", "QB-2055", "--json",
+    )  # fmt: skip
+    document = json.loads(result.stdout)
+    assert {limit["name"] for limit in document["limits"]} == {
+        "limit: refuse QB-2055",
+        "limit: nothing cut or welded",
+    }
+    assert "QB-2055" not in {change["component"] for change in document["set"]["changes"]}
+    assert not [flaw for flaw in document["set"]["flaws_left"] if flaw["severity"] == "dangerous"]
+
+
+def test_the_order_list_comes_as_text_csv_and_json(sqlite_demo_url: str):
+    asked = ("order", "--database", sqlite_demo_url, *ASK, "--format")
+    facts = json.loads(run(*asked, "json").stdout)
+    rows = list(csv.DictReader(io.StringIO(run(*asked, "csv").stdout)))
+    text = run(*asked, "text").stdout
+    numbers = [line["number"] for line in facts["lines"]]
+    assert numbers
+    assert [row["number"] for row in rows[: len(numbers)]] == numbers
+    assert rows[-1]["total"] == facts["totals"]["parts"]
+    assert all(number in text for number in numbers)
+    assert run(*asked, "parchment").exit_code == 2
+
+
+def test_load_export_load_is_the_same_catalogue(database: str, tmp_path: Path):
+    loaded = run("load", str(SEED), "--database", database)
+    assert loaded.exit_code == 0, loaded.output
+    assert "revision 1" in loaded.stdout
+    first, second = tmp_path / "first.csv", tmp_path / "second.csv"
+    assert run("export", str(first), "--database", database).exit_code == 0
+    assert run("load", str(first), "--database", database).exit_code == 0
+    assert run("export", str(second), "--database", database).exit_code == 0
+    assert first.read_bytes() == second.read_bytes()
+    assert run("export", "--database", database).stdout == first.read_text(encoding="utf-8")
+
+
+def test_mistakes_are_listed_with_file_and_line_and_nothing_is_stored(database: str, tmp_path: Path):
+    sheet = tmp_path / "wrong.csv"
+    sheet.write_text("[section]\nname,title,order\nbrakes,Brakes,ten\nwheels,,20\n", encoding="utf-8")
+    result = run("load", str(sheet), "--database", database)
+    assert result.exit_code == 1
+    assert "wrong.csv:3: [section] order" in result.stderr
+    assert "wrong.csv:4: [section] title" in result.stderr
+    assert "nothing was stored" in result.stderr
+    assert run("export", "--database", database).stdout == ""
+
+
+def test_a_dry_run_stores_nothing(database: str):
+    result = run("load", str(SEED), "--database", database, "--dry-run")
+    assert result.exit_code == 0
+    assert "would be stored" in result.stdout
+    assert run("export", "--database", database).stdout == ""
+
+
+def test_a_database_without_tables_or_without_a_server_is_said_plainly(tmp_path: Path):
+    bare = run("closure", "--database", f"sqlite:///{tmp_path / 'bare.sqlite3'}", *ASK)
+    assert bare.exit_code == 3
+    assert "graftbook migrate" in bare.stderr
+    nobody = run("lint", "--database", "postgresql://nobody@127.0.0.1:9/nothing")
+    assert nobody.exit_code == 3
+    assert "does not answer" in nobody.stderr
+    assert run("lint", "--database", "mysql://x").exit_code == 2
+
+
+def test_migrations_go_down_and_up_again(database: str):
+    assert run("migrate", "base", "--database", database).exit_code == 0
+    assert run("closure", "--database", database, *ASK).exit_code == 3
+    assert run("migrate", "--database", database).exit_code == 0
+
+
+def test_the_lint_ends_with_one_when_it_finds_something(demo_copy: Callable[[], str], tmp_path: Path):
+    address, sheet = demo_copy(), tmp_path / "unused.csv"
+    sheet.write_text("[evidence]\nname,grade,reference\nnobody-needs-it,hearsay,a word\n", encoding="utf-8")
+    assert run("load", str(sheet), "--database", address).exit_code == 0
+    result = run("lint", "--database", address, "--json")
+    assert result.exit_code == 1
+    assert any("nobody-needs-it" in finding["records"] for finding in json.loads(result.stdout))
+
+
+def test_the_demo_does_the_main_job_and_says_how_to_go_on(tmp_path: Path):
+    result = run("demo", str(tmp_path / "place"))
+    assert result.exit_code == 0, result.output
+    for part in ("invented maker Quillan", "Proved", "QB-3310", "ORDER LIST", "serve --database sqlite:///"):
+        assert part in result.stdout
+    again = run("demo", str(tmp_path / "place"))
+    assert again.exit_code == 0, "a second time on the same file works too"
+    assert demo_sheets().is_dir()
