@@ -18,8 +18,6 @@ from api.wire.questions import CheckIn
 from api.wire.responses import etag_of, json_bytes
 
 Facts = dict[str, Any]
-FORM = 1
-"""Raised when the same facts are written otherwise, so that no cache keeps the old form."""
 
 
 def check(service: Service, body: CheckIn) -> Answering:
@@ -40,7 +38,7 @@ def check(service: Service, body: CheckIn) -> Answering:
         lasting = found.completed is None or found.completed.outcome in LASTING
         return json_bytes(document), lasting
 
-    return etag_of("check", FORM, service.settings.currency, depends), make
+    return etag_of("check", service.settings.currency, depends), make
 
 
 def _place(

@@ -31,9 +31,6 @@ Facts = dict[str, Any]
 Answering = tuple[str, Callable[[], tuple[bytes, bool]]]
 """An ETag of what the answer depends on, and how to make the answer when nobody has it."""
 
-FORM = 1
-"""Raised when the same facts are written otherwise, so that no cache keeps the old form."""
-
 LASTING = (Outcome.proved, Outcome.impossible, Outcome.too_large)
 
 
@@ -45,7 +42,7 @@ def closure(service: Service, body: ClosureIn) -> Answering:
         answer = answer_question(asked.book, asked.question)
         return json_bytes(closure_document(service, asked, answer)), answer.outcome in LASTING
 
-    return etag_of("closure", FORM, service.settings.currency, asked.depends_on()), make
+    return etag_of("closure", service.settings.currency, asked.depends_on()), make
 
 
 def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
@@ -68,7 +65,7 @@ def why_not(service: Service, body: WhyNotIn) -> Answering:
         document = instead | _comparison(service, asked, asked, compared)
         return json_bytes(document), _lasting(compared)
 
-    return etag_of("why-not", FORM, service.settings.currency, asked.depends_on(), number, position), make
+    return etag_of("why-not", service.settings.currency, asked.depends_on(), number, position), make
 
 
 def what_if(service: Service, body: WhatIfIn) -> Answering:
@@ -80,7 +77,7 @@ def what_if(service: Service, body: WhatIfIn) -> Answering:
         compared = comparing.what_if(asked.book, asked.question, there.book, there.question)
         return json_bytes(_comparison(service, asked, there, compared)), _lasting(compared)
 
-    return etag_of("what-if", FORM, service.settings.currency, asked.depends_on(), there.depends_on()), make
+    return etag_of("what-if", service.settings.currency, asked.depends_on(), there.depends_on()), make
 
 
 def _lasting(compared: Comparison) -> bool:

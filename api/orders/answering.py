@@ -16,9 +16,6 @@ from api.service import Service
 from api.wire.questions import ClosureIn
 from api.wire.responses import etag_of, json_bytes
 
-FORM = 1
-"""Raised when the same facts are written otherwise, so that no cache keeps the old form."""
-
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
@@ -67,7 +64,7 @@ def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callabl
         written = order_csv(ordered.order).encode() if form == "csv" and ordered.order else json_bytes(facts)
         return written, ordered.answer.outcome in LASTING
 
-    return etag_of("order", form, FORM, service.settings.currency, asked.depends_on()), make
+    return etag_of("order", form, service.settings.currency, asked.depends_on()), make
 
 
 def order_as(service: Service, body: ClosureIn) -> tuple[dict[str, Any], str]:

@@ -7,7 +7,7 @@ from api.asking.checks import check
 from api.routes.closures import PROBLEMS
 from api.routes.ready import answered
 from api.service import ServiceDep
-from api.wire.documents import CheckOut
+from api.wire.compared_out import CheckOut
 from api.wire.questions import CheckIn
 
 router = APIRouter(prefix="/v1/checks", tags=["checks"])

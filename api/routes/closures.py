@@ -9,7 +9,8 @@ from api import problems
 from api.asking import closures as service_of
 from api.routes.ready import answered
 from api.service import ServiceDep
-from api.wire.documents import ClosureOut, WhatIfOut, WhyNotOut
+from api.wire.compared_out import WhatIfOut, WhyNotOut
+from api.wire.documents import ClosureOut
 from api.wire.errors import documented
 from api.wire.query import ClosureQuery
 from api.wire.questions import ClosureIn, WhatIfIn, WhyNotIn

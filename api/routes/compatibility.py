@@ -9,7 +9,7 @@ from api import problems
 from api.asking.compatibility import Batch
 from api.routes.ready import answered
 from api.service import ServiceDep
-from api.wire.documents import CompatibilityListOut, CompatibilityOut
+from api.wire.compatibility_out import CompatibilityListOut, CompatibilityOut
 from api.wire.errors import documented
 from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
 from api.wire.responses import etag_of, json_answer, json_bytes

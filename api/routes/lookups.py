@@ -10,6 +10,7 @@ from starlette.responses import Response
 from api import problems
 from api.catalogue import lists
 from api.catalogue.facts import component_facts
+from api.catalogue.lookup import find_components
 from api.catalogue.revisions import current_revision
 from api.catalogue.search import Asked, Search, find
 from api.database import reading
@@ -97,7 +98,7 @@ def _characteristic(text: str) -> Asked:
             return Asked(kind.strip(), comparator, value.strip())
     known = ", ".join(Comparator)
     raise problems.InvalidRequest(
-        f"characteristic: '{problems.printable(text)}' is not `kind comparator value`; comparators are {known}",
+        f"'{problems.printable(text)}' is not `kind comparator value`; comparators are {known}",
         pointer="characteristic",
     )
 
@@ -118,10 +119,16 @@ def get_component(
     """What it replaces, what replaces it, where it fits, what it brings, what it clashes with, its
     flaws, its chain of numbers, and the evidence for each."""
     with reading(service.engine) as session:
-        facts = component_facts(session, number)
+        found = find_components(session, number)[0]
         revision = current_revision(session.connection())
-    body = json_bytes(component_page(facts, revision, service.settings.currency))
-    return answered(request, service, etag_of("component", body.hex()), lambda: (body, True))
+
+    def make() -> tuple[bytes, bool]:
+        with reading(service.engine) as session:
+            now = current_revision(session.connection())
+            facts = component_facts(session, found)
+        return json_bytes(component_page(facts, now, service.settings.currency)), now == revision
+
+    return answered(request, service, etag_of("component", found, revision, service.settings.currency), make)
 
 
 def _listed(

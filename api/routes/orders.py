@@ -10,8 +10,8 @@ from api.orders.answering import ordering
 from api.routes.closures import PROBLEMS
 from api.routes.ready import answered
 from api.service import Service, ServiceDep
-from api.wire.documents import OrderOut
 from api.wire.errors import documented
+from api.wire.orders_out import OrderOut
 from api.wire.query import ClosureQuery
 from api.wire.questions import ClosureIn
 from api.wire.responses import JSON

@@ -48,7 +48,6 @@ def get_vehicle(
     vehicle = Vehicle(v.variant, v.chassis_prefix, v.chassis_serial, v.built, options)
     etag = etag_of(
         "vehicle",
-        1,
         book.variant.name,
         book.revision,
         found.chassis,

@@ -4,7 +4,9 @@ import httpx
 import pytest
 
 from api.closure.answer import Answer, Outcome
-from api.wire.documents import CheckOut, ClosureOut, OrderOut, WhatIfOut, WhyNotOut
+from api.wire.compared_out import CheckOut, WhatIfOut, WhyNotOut
+from api.wire.documents import ClosureOut
+from api.wire.orders_out import OrderOut
 
 pytestmark = pytest.mark.anyio
 

@@ -5,7 +5,7 @@ import time
 import httpx
 import pytest
 
-from api.wire.documents import CompatibilityListOut, CompatibilityOut
+from api.wire.compatibility_out import CompatibilityListOut, CompatibilityOut
 
 pytestmark = pytest.mark.anyio
 
@@ -41,7 +41,8 @@ async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.Asyn
     good = {"component": "qb 3310", "chassis": "24pl18412"}
     found = await ask(
         client, good, {"component": "QB-331"}, 5, None, {"component": "??", "chassis": CHASSIS},
-        {"component": "QB-3310", "chassis": "nonsense"}, {"component": "QB-3310", "chassis": CHASSIS, "position": "roof"},
+        {"component": "QB-3310", "chassis": "nonsense"},
+        {"component": "QB-3310", "chassis": CHASSIS, "position": "roof"},
         {"component": "QB-3310", "chassis": CHASSIS, "variant": "16P-20-R"},
         {"component": "QB-3310", "chassis": CHASSIS, "options": ["wings"]}, good,
     )  # fmt: skip

@@ -148,7 +148,8 @@ async def test_examples_are_answered_in_the_documented_form(
 
 
 READS = [
-    "/livez", "/readyz", "/v1/ranges", "/v1/variants", "/v1/positions?section=brakes", "/v1/flaws?at_least=severe",
+    "/livez", "/readyz", "/v1/ranges", "/v1/variants", "/v1/positions?section=brakes",
+    "/v1/flaws?at_least=severe",
     "/v1/components?words=disc", "/v1/components/QB-3310", "/v1/vehicles/24PL-018412",
     "/v1/compatibility?component=QB-3310&chassis=24PL-018412", "/v1/builds", "/v1/specifications",
     "/v1/closures?chassis=24PL-018412&fit=QB-3310", "/v1/orders?chassis=24PL-018412&fit=QB-3310",

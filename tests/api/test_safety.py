@@ -86,7 +86,8 @@ async def test_a_burst_of_two_hundred_requests_is_answered(demo_url: str):
     addresses = [
         "/v1/vehicles/24PL-018412", "/v1/components?words=brake", "/v1/components/QB-3310", "/v1/flaws",
         "/v1/closures?chassis=24PL-018412&fit=QW-3055", "/v1/builds", "/readyz", "/v1/variants",
-        "/v1/compatibility?component=QB-3310&chassis=24PL-018412", "/v1/orders?chassis=24PL-018412&fit=QW-3055",
+        "/v1/compatibility?component=QB-3310&chassis=24PL-018412",
+        "/v1/orders?chassis=24PL-018412&fit=QW-3055",
     ]  # fmt: skip
     async with client_of(app) as client:
         asked = [client.get(addresses[i % len(addresses)]) for i in range(200)]

@@ -24,8 +24,8 @@ def part(number: str, **values: object) -> Component:
 
 def change(position: str, component: str | None, **values: object) -> Change:
     given: dict = {
-        "section": "brakes", "replaces": None, "quantity": 1, "effort": Effort.direct, "minutes": 10, "price": None,
-        "visible": False, "because": WISH, "depth": 0, "grade": Grade.measured,
+        "section": "brakes", "replaces": None, "quantity": 1, "effort": Effort.direct, "minutes": 10,
+        "price": None, "visible": False, "because": WISH, "depth": 0, "grade": Grade.measured,
     }  # fmt: skip
     return Change(position=position, component=component, **(given | values))
 

@@ -1,0 +1,145 @@
+"""What the commands share: their options, how they begin, how they end, how they print."""
+
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import Annotated, Any, NoReturn
+
+import orjson
+import typer
+from pydantic import ValidationError
+from rich.console import Console
+from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+from sqlalchemy.exc import DBAPIError
+
+from api.catalogue.loading import Report
+from api.problems import Problem, Unavailable
+from api.service import Service, make_service
+from api.settings import Settings
+from api.warm import migration_level
+from api.wire.errors import problem_from_mistakes
+from api.wire.query import ClosureQuery
+
+NO, WRONG_USE, NO_DATABASE = 1, 2, 3
+"""How a command ends when the answer is no, when it was used wrongly, when there is no database."""
+
+Database = Annotated[
+    str | None,
+    typer.Option("--database", help="Database address; else GRAFTBOOK_DATABASE_URL, else a file here."),
+]
+Chassis = Annotated[str | None, typer.Option(help="Chassis number, such as 24PL-018412.")]
+Variant = Annotated[str | None, typer.Option(help="Variant; may be left out with a chassis number.")]
+Build = Annotated[str | None, typer.Option(help="Name of a stored build.")]
+Option = Annotated[list[str] | None, typer.Option("--option", help="An option the vehicle has. Repeatable.")]
+Fitted = Annotated[
+    list[str] | None,
+    typer.Option(help="position=component that is fitted today; position= for empty. Repeatable."),
+]
+Bench = Annotated[list[str] | None, typer.Option("--on-the-bench", help="A component at hand. Repeatable.")]
+Fit = Annotated[
+    list[str] | None, typer.Option("--fit", help="Fit this: number or number@position. Repeatable.")
+]
+Remedy = Annotated[list[str] | None, typer.Option("--remedy", help="Remedy this known flaw. Repeatable.")]
+RemedyAll = Annotated[
+    str | None, typer.Option("--remedy-all", help="Remedy every known flaw from this severity up: severe, …")
+]
+Clear = Annotated[list[str] | None, typer.Option("--clear", help="Leave this position empty. Repeatable.")]
+Keep = Annotated[list[str] | None, typer.Option("--keep", help="Keep this position as today. Repeatable.")]
+KeepSection = Annotated[list[str] | None, typer.Option(help="Keep this section as today. Repeatable.")]
+Refuse = Annotated[list[str] | None, typer.Option("--refuse", help="Do not fit this component. Repeatable.")]
+Effort = Annotated[
+    str,
+    typer.Option(
+        help="Most work: direct, 'with companions', machining, cutting. machining: can be put back."
+    ),
+]
+Price = Annotated[str | None, typer.Option("--price-at-most", help="Ceiling on the parts.")]
+Invisible = Annotated[bool, typer.Option("--nothing-visible", help="Nothing that shows may change.")]
+Specification = Annotated[str | None, typer.Option(help="Stored specification: name or name@version.")]
+Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
+
+
+def query_from(given: dict[str, Any]) -> ClosureQuery:
+    """The question that a command's options ask; ends the command when they cannot be one."""
+    fields = {k: v for k, v in given.items() if k in ClosureQuery.model_fields and v is not None}
+    try:
+        return ClosureQuery(**fields)
+    except ValidationError as error:
+        stop(problem_from_mistakes(error.errors()).detail)
+
+
+def settings_for(database: str | None, **given: Any) -> Settings:
+    """The settings of the environment with a command's options over them."""
+    values = {"database_url": database, **given}
+    try:
+        return Settings(**{key: value for key, value in values.items() if value is not None})
+    except ValidationError as error:
+        stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()))
+
+
+def service_for(settings: Settings) -> Service:
+    """The service's parts on a database of the right shape. Raises Unavailable."""
+    service = make_service(settings)
+    right, present, needed = migration_level(service.engine)
+    if not right:
+        raise Unavailable(
+            f"the database is at {present}, the program needs {needed}: run `graftbook migrate`"
+        )
+    return service
+
+
+@contextmanager
+def readable_errors() -> Iterator[None]:
+    """Ends the command with one readable line and the right exit code when something goes wrong inside."""
+    try:
+        yield
+    except Unavailable as error:
+        stop(error.detail, NO_DATABASE)
+    except Problem as error:
+        stop(error.detail)
+    except DBAPIError as error:
+        stop(f"the database does not answer: {error.orig}", NO_DATABASE)
+    except (OSError, ValueError) as error:
+        stop(str(error))
+
+
+def stop(message: str, code: int = WRONG_USE) -> NoReturn:
+    """End the command with a message."""
+    typer.echo(f"graftbook: {message}", err=True)
+    raise typer.Exit(code)
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int], None]]:
+    """Shows on the terminal how many are done; call what it gives with the number so far."""
+    columns = (SpinnerColumn(), TextColumn("{task.completed:,} {task.description}"), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(what, total=None)
+        yield lambda done: progress.update(task, completed=done)
+
+
+def show_mistakes(report: Report) -> None:
+    """Every mistake of a load with its file and line."""
+    for mistake in report.mistakes:
+        typer.echo(str(mistake), err=True)
+    if report.mistakes:
+        total = len(report.mistakes) + report.more_mistakes
+        typer.echo(f"{total} mistakes; nothing was stored.", err=True)
+
+
+def who() -> str:
+    """Who edits, for the history."""
+    return f"command line: {os.environ.get('USER', 'somebody')}"
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Lines on the standard output."""
+    for line in lines:
+        typer.echo(line.rstrip())
+
+
+def print_json(document: Any) -> None:
+    """A document on the standard output, indented."""
+    sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
+    sys.stdout.flush()

@@ -1,0 +1,70 @@
+"""What comparisons and checks of a proposed set look like, for the OpenAPI document."""
+
+from pydantic import Field
+
+from api.wire.documents import (
+    ChangeOut,
+    ChecksOut,
+    ClosureOut,
+    DifferenceOut,
+    FlawNoteOut,
+    NoteOut,
+    Out,
+    UnconfirmedOut,
+    VehicleOut,
+    WishOut,
+)
+
+
+class ComparedOut(Out):
+    asked: ClosureOut
+    instead: ClosureOut
+    difference: DifferenceOut = Field(description="what the other costs more; 0 is left out")
+    sentences: list[str] = Field(description="the difference in words")
+    only_asked: list[ChangeOut]
+    only_instead: list[ChangeOut]
+
+
+class WhyNotOut(ComparedOut):
+    """The answer as asked, and the answer with that component."""
+
+    component: str
+    position: str | None
+
+
+class WhatIfOut(ComparedOut):
+    """The answer as asked, and the answer on the other vehicle."""
+
+
+class SurplusOut(Out):
+    position: str | None
+    component: str | None
+    quantity: int
+
+
+class CheckOut(Out):
+    """Whether a proposed set is complete and works together."""
+
+    vehicle: VehicleOut
+    wishes: list[WishOut]
+    limits: list[WishOut]
+    currency: str
+    section_titles: dict[str, str]
+    catalogue_revision: int
+    complete: bool
+    missing: list[NoteOut]
+    clashing: list[NoteOut]
+    surplus: list[SurplusOut]
+    limits_broken: list[NoteOut]
+    completed: ClosureOut | None = Field(
+        description="the closure that keeps the set and adds what is missing"
+    )
+    flaws_gone: list[FlawNoteOut]
+    flaws_left: list[FlawNoteOut]
+    flaws_brought: list[FlawNoteOut]
+    already_so: list[NoteOut]
+    advised: list[NoteOut]
+    not_determined: list[NoteOut]
+    unconfirmed: list[UnconfirmedOut]
+    checks: ChecksOut
+    cautions: list[str]
