@@ -12,6 +12,8 @@ from typing import Any
 
 from alembic import command
 from alembic.config import Config
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
 from sqlalchemy.pool import StaticPool
@@ -106,8 +108,6 @@ def migrate(engine: Engine, revision: str = "head") -> None:
     """
     config = Config()
     config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-    going_down = revision == "base" or revision.startswith("-")
-    run = command.downgrade if going_down else command.upgrade
     with engine.connect().execution_options(**{_WRITES: True}) as connection:
         on_sqlite = engine.dialect.name == "sqlite"
         if on_sqlite:
@@ -115,12 +115,22 @@ def migrate(engine: Engine, revision: str = "head") -> None:
         try:
             with connection.begin():
                 config.attributes["connection"] = connection
+                run = command.downgrade if _goes_down(config, connection, revision) else command.upgrade
                 run(config, revision)
                 if on_sqlite and (broken := connection.exec_driver_sql("PRAGMA foreign_key_check").all()):
                     raise RuntimeError(f"the migration broke {len(broken)} references; nothing was kept")
         finally:
             if on_sqlite:
                 _foreign_keys(connection, "ON")
+
+
+def _goes_down(config: Config, connection: Connection, revision: str) -> bool:
+    """Whether a revision lies behind the one that the database is at."""
+    if revision in ("base", "head") or revision[0] in "+-":
+        return revision == "base" or revision[0] == "-"
+    here = MigrationContext.configure(connection).get_current_revision()
+    behind = {step.revision for step in ScriptDirectory.from_config(config).iterate_revisions(here, "base")}
+    return revision in behind - {here}
 
 
 def _foreign_keys(connection: Connection, state: str) -> None:

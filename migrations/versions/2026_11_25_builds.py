@@ -21,7 +21,7 @@ def upgrade() -> None:
         sa.Column("name", NAME, nullable=False),
         sa.Column("title", sa.Text(), nullable=False),
         sa.Column("latest", sa.Integer(), nullable=False),
-        sa.CheckConstraint("latest >= 1", name="ck_specification_latest"),
+        sa.CheckConstraint("latest >= 1", name=op.f("ck_specification_latest")),
         sa.PrimaryKeyConstraint("name", name="pk_specification"),
     )
     op.create_table(
@@ -51,7 +51,7 @@ def upgrade() -> None:
         sa.Column("note", sa.Text(), nullable=False),
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("changed", sa.DateTime(timezone=True), nullable=False),
-        sa.CheckConstraint("version >= 1", name="ck_build_version"),
+        sa.CheckConstraint("version >= 1", name=op.f("ck_build_version")),
         sa.ForeignKeyConstraint(
             ["variant"], ["variant.name"], name="fk_build_variant_variant", deferrable=True
         ),

@@ -41,10 +41,10 @@ def upgrade() -> None:
             ""
             ""
             "'trial fitted', 'built and driven')",
-            name="ck_evidence_grade",
+            name=op.f("ck_evidence_grade"),
         ),
-        sa.CheckConstraint("fitted >= 0", name="ck_evidence_fitted"),
-        sa.CheckConstraint("not_fitted >= 0", name="ck_evidence_not_fitted"),
+        sa.CheckConstraint("fitted >= 0", name=op.f("ck_evidence_fitted")),
+        sa.CheckConstraint("not_fitted >= 0", name=op.f("ck_evidence_not_fitted")),
         sa.PrimaryKeyConstraint("name", name="pk_evidence"),
     )
     op.create_table(
@@ -88,14 +88,16 @@ def upgrade() -> None:
         sa.Column("note", sa.Text(), nullable=False),
         sa.Column("typed", NAME, nullable=False),
         sa.Column("sort_key", SORT_KEY, nullable=False),
-        sa.CheckConstraint("origin IN ('original', 'later-model', 'modern')", name="ck_component_origin"),
         sa.CheckConstraint(
-            "supply IN ('current', 'superseded', 'no longer supplied')", name="ck_component_supply"
+            "origin IN ('original', 'later-model', 'modern')", name=op.f("ck_component_origin")
         ),
-        sa.CheckConstraint("deposit >= 0", name="ck_component_deposit"),
-        sa.CheckConstraint("mass_kg >= 0", name="ck_component_mass_kg"),
-        sa.CheckConstraint("pack >= 1", name="ck_component_pack"),
-        sa.CheckConstraint("price >= 0", name="ck_component_price"),
+        sa.CheckConstraint(
+            "supply IN ('current', 'superseded', 'no longer supplied')", name=op.f("ck_component_supply")
+        ),
+        sa.CheckConstraint("deposit >= 0", name=op.f("ck_component_deposit")),
+        sa.CheckConstraint("mass_kg >= 0", name=op.f("ck_component_mass_kg")),
+        sa.CheckConstraint("pack >= 1", name=op.f("ck_component_pack")),
+        sa.CheckConstraint("price >= 0", name=op.f("ck_component_price")),
         sa.ForeignKeyConstraint(
             ["section"], ["section.name"], name="fk_component_section_section", deferrable=True
         ),
@@ -126,9 +128,9 @@ def upgrade() -> None:
         sa.Column("chassis_to", sa.String(length=20), nullable=False),
         sa.Column("built_from", sa.Date(), nullable=True),
         sa.Column("built_to", sa.Date(), nullable=True),
-        sa.CheckConstraint("steering IN ('', 'left', 'right')", name="ck_condition_steering"),
+        sa.CheckConstraint("steering IN ('', 'left', 'right')", name=op.f("ck_condition_steering")),
         sa.CheckConstraint(
-            "built_from IS NULL OR built_to IS NULL OR built_from <= built_to", name="ck_condition_days"
+            "built_from IS NULL OR built_to IS NULL OR built_from <= built_to", name=op.f("ck_condition_days")
         ),
         sa.ForeignKeyConstraint(["range"], ["range.name"], name="fk_condition_range_range", deferrable=True),
         sa.PrimaryKeyConstraint("id", name="pk_condition"),
@@ -147,7 +149,7 @@ def upgrade() -> None:
         sa.Column("market", NAME, nullable=False),
         sa.Column("options", sa.Text(), nullable=False),
         sa.Column("note", sa.Text(), nullable=False),
-        sa.CheckConstraint("steering IN ('left', 'right')", name="ck_variant_steering"),
+        sa.CheckConstraint("steering IN ('left', 'right')", name=op.f("ck_variant_steering")),
         sa.ForeignKeyConstraint(["range"], ["range.name"], name="fk_variant_range_range", deferrable=True),
         sa.PrimaryKeyConstraint("name", name="pk_variant"),
     )
@@ -161,8 +163,8 @@ def upgrade() -> None:
         sa.Column("digits", sa.Integer(), nullable=False),
         sa.Column("built_from", sa.Date(), nullable=False),
         sa.Column("built_to", sa.Date(), nullable=False),
-        sa.CheckConstraint("built_from <= built_to", name="ck_chassis_span_days"),
-        sa.CheckConstraint("first_serial <= last_serial", name="ck_chassis_span_serials"),
+        sa.CheckConstraint("built_from <= built_to", name=op.f("ck_chassis_span_days")),
+        sa.CheckConstraint("first_serial <= last_serial", name=op.f("ck_chassis_span_serials")),
         sa.ForeignKeyConstraint(
             ["variant"], ["variant.name"], name="fk_chassis_span_variant_variant", deferrable=True
         ),
@@ -215,7 +217,7 @@ def upgrade() -> None:
         sa.Column("circuit", NAME, nullable=False),
         sa.Column("order", sa.Integer(), nullable=False),
         sa.Column("condition_id", sa.BigInteger(), nullable=False),
-        sa.CheckConstraint("side IN ('', 'left', 'right', 'front', 'rear')", name="ck_position_side"),
+        sa.CheckConstraint("side IN ('', 'left', 'right', 'front', 'rear')", name=op.f("ck_position_side")),
         sa.ForeignKeyConstraint(
             ["condition_id"], ["condition.id"], name="fk_position_condition_id_condition", deferrable=True
         ),

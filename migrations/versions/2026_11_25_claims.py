@@ -26,7 +26,7 @@ def upgrade() -> None:
         sa.CheckConstraint(
             "kind IN ('characteristic', 'fitment', 'substitute', 'flaw', 'companion', "
             "'conflict', 'joint', 'budget', 'supersession')",
-            name="ck_claim_kind",
+            name=op.f("ck_claim_kind"),
         ),
         sa.ForeignKeyConstraint(
             ["condition_id"], ["condition.id"], name="fk_claim_condition_id_condition", deferrable=True
@@ -42,7 +42,7 @@ def upgrade() -> None:
         sa.Column("demand", NAME, nullable=False),
         sa.Column("usable", sa.Integer(), nullable=False),
         sa.Column("reason", sa.Text(), nullable=False),
-        sa.CheckConstraint("usable > 0 AND usable <= 100000", name="ck_budget_usable"),
+        sa.CheckConstraint("usable > 0 AND usable <= 100000", name=op.f("ck_budget_usable")),
         sa.ForeignKeyConstraint(
             ["claim"], ["claim.name"], name="fk_budget_claim_claim", ondelete="CASCADE", deferrable=True
         ),
@@ -72,7 +72,7 @@ def upgrade() -> None:
         sa.Column("low", sa.Float(), nullable=True),
         sa.Column("high", sa.Float(), nullable=True),
         sa.Column("text", sa.String(length=None), nullable=True),
-        sa.CheckConstraint("(component IS NULL) <> (variant IS NULL)", name="ck_characteristic_owner"),
+        sa.CheckConstraint("(component IS NULL) <> (variant IS NULL)", name=op.f("ck_characteristic_owner")),
         sa.ForeignKeyConstraint(
             ["claim"],
             ["claim.name"],
@@ -178,10 +178,10 @@ def upgrade() -> None:
         sa.Column("minutes", sa.Integer(), nullable=False),
         sa.Column("from_new", sa.Boolean(), nullable=False),
         sa.CheckConstraint(
-            "effort IN ('direct', 'with companions', 'machining', 'cutting')", name="ck_fitment_effort"
+            "effort IN ('direct', 'with companions', 'machining', 'cutting')", name=op.f("ck_fitment_effort")
         ),
-        sa.CheckConstraint("minutes >= 0", name="ck_fitment_minutes"),
-        sa.CheckConstraint("quantity >= 1", name="ck_fitment_quantity"),
+        sa.CheckConstraint("minutes >= 0", name=op.f("ck_fitment_minutes")),
+        sa.CheckConstraint("quantity >= 1", name=op.f("ck_fitment_quantity")),
         sa.ForeignKeyConstraint(
             ["claim"], ["claim.name"], name="fk_fitment_claim_claim", ondelete="CASCADE", deferrable=True
         ),
@@ -203,7 +203,7 @@ def upgrade() -> None:
         sa.Column("symptom", sa.Text(), nullable=False),
         sa.Column("appears_when", sa.Text(), nullable=False),
         sa.CheckConstraint(
-            "severity IN ('minor', 'moderate', 'severe', 'dangerous')", name="ck_flaw_severity"
+            "severity IN ('minor', 'moderate', 'severe', 'dangerous')", name=op.f("ck_flaw_severity")
         ),
         sa.ForeignKeyConstraint(
             ["claim"], ["claim.name"], name="fk_flaw_claim_claim", ondelete="CASCADE", deferrable=True
@@ -226,7 +226,7 @@ def upgrade() -> None:
         sa.Column("margin_written", sa.String(length=60), nullable=False),
         sa.Column("reason", sa.Text(), nullable=False),
         sa.CheckConstraint(
-            "comparator IN ('equal', 'at least', 'at most', 'within')", name="ck_joint_comparator"
+            "comparator IN ('equal', 'at least', 'at most', 'within')", name=op.f("ck_joint_comparator")
         ),
         sa.ForeignKeyConstraint(
             ["claim"], ["claim.name"], name="fk_joint_claim_claim", ondelete="CASCADE", deferrable=True
@@ -284,7 +284,7 @@ def upgrade() -> None:
         sa.Column("new", NAME, nullable=False),
         sa.Column("from_date", sa.Date(), nullable=True),
         sa.Column("both_ways", sa.Boolean(), nullable=False),
-        sa.CheckConstraint("old <> new", name="ck_supersession_two_numbers"),
+        sa.CheckConstraint("old <> new", name=op.f("ck_supersession_two_numbers")),
         sa.ForeignKeyConstraint(
             ["claim"], ["claim.name"], name="fk_supersession_claim_claim", ondelete="CASCADE", deferrable=True
         ),
@@ -310,7 +310,7 @@ def upgrade() -> None:
         sa.Column("high", sa.Float(), nullable=True),
         sa.Column("text", sa.String(length=None), nullable=True),
         sa.CheckConstraint(
-            "comparator IN ('equal', 'at least', 'at most', 'within')", name="ck_wanted_comparator"
+            "comparator IN ('equal', 'at least', 'at most', 'within')", name=op.f("ck_wanted_comparator")
         ),
         sa.ForeignKeyConstraint(
             ["claim"], ["claim.name"], name="fk_wanted_claim_claim", ondelete="CASCADE", deferrable=True
@@ -329,7 +329,7 @@ def upgrade() -> None:
         sa.Column("position", NAME, nullable=True),
         sa.Column("quantity", sa.Integer(), nullable=False),
         sa.Column("empty", sa.Boolean(), nullable=False),
-        sa.CheckConstraint("quantity >= 1", name="ck_companion_alternative_quantity"),
+        sa.CheckConstraint("quantity >= 1", name=op.f("ck_companion_alternative_quantity")),
         sa.ForeignKeyConstraint(
             ["claim"],
             ["companion.claim"],
