@@ -193,3 +193,19 @@ def test_what_was_not_known_today_does_not_stop_the_new_number():
 )
 def test_numbers_before_and_after(before, after, text):
     assert v.before_after(before, after, 1, "N") == text
+
+
+@pytest.mark.parametrize(
+    ("si", "unit", "number"),
+    [
+        (293.15, "degC", 20),
+        (0.0254, "in", 1),
+        (0.12, "%", 12),
+        (6.43, "m/s2", 6.43),
+        (5.0, "", 5),
+        (1e5, "bar", 1),
+    ],
+)
+def test_a_figure_is_written_in_its_unit(si, unit, number):
+    assert v.shown(si, unit) == pytest.approx(number)
+    assert v.figure("f", None, si, unit) == v.Figure("f", None, pytest.approx(number), unit)

@@ -1,5 +1,7 @@
 """Sets on the made-up vehicle, brakes to springs: each check at each verdict, and what the trade knows."""
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -163,6 +165,10 @@ class TestWheels:
             is FAILS
         )
 
+    def test_a_taller_tyre_raises_the_vehicle_by_half_of_what_it_grows(self):
+        figures = {f.name: f.after for f in Made(TALL).check()["wheels.outer_reach"].figures}
+        assert figures["change of ride height from the tyre"] == pytest.approx((802 - 728) / 2)
+
     def test_a_large_caliper_needs_the_larger_wheel(self):
         big = {"brake.front.left": {"brake_outer_radius": "190 mm"}}
         assert verdict("wheels.brake_clearance.front", big) is FAILS
@@ -219,6 +225,15 @@ class TestSuspension:
         mended = Made({**change, **longer, **hoses}).check()
         for name in ("damper.front.droop", "damper.front.bump", "hose.front"):
             assert mended[f"suspension.{name}"].verdict is HOLDS
+
+    @pytest.mark.parametrize(
+        ("hertz", "expected"), [(0.89, CAUTION), (0.91, HOLDS), (2.49, HOLDS), (2.51, CAUTION)]
+    )
+    def test_the_band_of_ride_frequency(self, hertz, expected):
+        # Half of (740 - 110) kg stands on one front spring, unladen.
+        rate = (2 * math.pi * hertz) ** 2 * 315 / 1000
+        change = {"spring.front.left": {"spring_rate": f"{rate:.6f} N/mm"}}
+        assert verdict("suspension.frequency.front.unladen", change) is expected
 
     def test_a_tall_lift_and_a_stiff_spring_are_cautions(self):
         assert (
