@@ -29,8 +29,8 @@ class BuildIn(Body):
         }
     )
 
-    chassis: Word | None = None
-    variant: Word | None = Field(None, description="may be left out with a chassis number")
+    chassis: Word = Field(description="chassis number")
+    variant: Word | None = Field(None, description="the variant it should be; checked when given")
     built: date | None = None
     options: Annotated[list[Word], Field(max_length=100)] = Field([])
     fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field({})

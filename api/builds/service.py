@@ -40,7 +40,7 @@ def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> 
     return {
         "name": row.name,
         "variant": row.variant,
-        "chassis": row.chassis or None,
+        "chassis": row.chassis,
         "built": row.built.isoformat() if row.built else None,
         "options": [option for option in row.options.split("; ") if option],
         "fitted": fitted,
@@ -59,7 +59,7 @@ def list_builds(engine: Engine, after: str, limit: int) -> list[Facts]:
             {
                 "name": r.name,
                 "variant": r.variant,
-                "chassis": r.chassis or None,
+                "chassis": r.chassis,
                 "note": r.note,
                 "version": r.version,
             }
@@ -70,7 +70,7 @@ def list_builds(engine: Engine, after: str, limit: int) -> list[Facts]:
 def _values(build: BuildIn) -> dict[str, Any]:
     return {
         "variant": build.variant or "",
-        "chassis": build.chassis or "",
+        "chassis": build.chassis,
         "built": build.built,
         "options": "; ".join(sorted(build.options)),
         "decided": orjson.dumps([wish.model_dump(exclude_unset=True) for wish in build.decided]).decode(),

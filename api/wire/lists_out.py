@@ -146,7 +146,7 @@ class VehiclePageOut(VehicleOut):
 class BuildLineOut(Out):
     name: str
     variant: str
-    chassis: str | None
+    chassis: str
     note: str
     version: int
 

@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
@@ -15,15 +15,13 @@ LONGEST_DEADLINE = 30.0
 MOST_QUESTIONS = 1_000
 
 
-def _writable(text: str) -> str:
-    if any(ord(c) < 32 or 0xD800 <= ord(c) <= 0xDFFF or 0x7F <= ord(c) < 0xA0 for c in text):
-        raise ValueError("control characters and lone surrogates cannot stand in a name")
-    return text
-
-
 Word = Annotated[
-    str, StringConstraints(strip_whitespace=True, min_length=1, max_length=120), AfterValidator(_writable)
+    str,
+    StringConstraints(
+        strip_whitespace=True, min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$"
+    ),
 ]
+"""A name or number as somebody writes it; control characters cannot stand in one."""
 
 
 class Body(BaseModel):
@@ -36,11 +34,14 @@ class VehicleIn(Body):
     """The vehicle: a stored build by its name, or a chassis number."""
 
     model_config = ConfigDict(
-        json_schema_extra={"examples": [{"chassis": "24PL-018412", "options": ["heater"]}]},
+        json_schema_extra={
+            "anyOf": [{"required": ["build"]}, {"required": ["chassis"]}],
+            "examples": [{"chassis": "24PL-018412", "options": ["heater"]}],
+        },
     )
 
-    build: Word | None = Field(None, description="name of a stored build; the other fields then add to it")
-    chassis: Word | None = Field(None, description="chassis number; gives the variant and the day built")
+    build: Word = Field(None, description="name of a stored build; the other fields then add to it")  # type: ignore[assignment]
+    chassis: Word = Field(None, description="chassis number; gives the variant and the day built")  # type: ignore[assignment]
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
     built: date | None = Field(
         None, description="the day it was built; empty: estimated from the chassis number"
