@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
+from rapidfuzz import process
+from rapidfuzz.distance import Levenshtein
 from sqlalchemy import Connection, select
 from sqlmodel import Session
 
 from api.catalogue.names import as_typed
-from api.catalogue.nearest import components_near, likest
+from api.catalogue.nearest import components_near
 from api.catalogue.staging import listed, table
 from api.problems import UnknownChassis, UnknownComponent
 from api.rulebook.model import Vehicle
@@ -59,7 +61,11 @@ def chassis_near(session: Session, chassis: str) -> list[str]:
     connection = session.connection()
     for prefix, serial in _readings(chassis):
         rows = connection.execute(select(span).where(span.c.prefix == prefix)).all()
-        ends = [(abs(end - serial), f"{prefix}-{end:0{row.digits}d}") for row in rows for end in row[2:4]]
+        ends = [
+            (abs(end - serial), f"{prefix}-{end:0{row.digits}d}")
+            for row in rows
+            for end in (row.first_serial, row.last_serial)
+        ]
         if ends:
             return [text for _, text in sorted(ends)[:2]]
     typed = _NOT_IN_A_CHASSIS.sub("", chassis).upper()
@@ -68,7 +74,14 @@ def chassis_near(session: Session, chassis: str) -> list[str]:
     ).all()
     examples = {row.prefix: f"{row.prefix}-{row.first_serial:0{row.digits}d}" for row in reversed(rows)}
     letters = typed.rstrip("0123456789") or typed[:4]
-    return [examples[prefix] for prefix in likest(letters, sorted(examples))]
+    return [examples[prefix] for prefix in _prefixes_like(letters, sorted(examples))]
+
+
+def _prefixes_like(prefix: str, known: list[str]) -> list[str]:
+    """Up to three prefixes that differ in a letter or two; prefixes are too short for shares of likeness."""
+    most = 1 if len(prefix) < 4 else 2
+    near = process.extract(prefix, known, scorer=Levenshtein.distance, score_cutoff=most, limit=3)
+    return [name for name, _distance, _index in near]
 
 
 def find_components(session: Session, number: str) -> list[str]:

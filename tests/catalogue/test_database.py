@@ -184,9 +184,13 @@ def test_a_reading_session_keeps_nothing(sqlite_engine: Engine) -> None:
 
 
 def test_a_writing_session_that_fails_keeps_nothing(engine: Engine) -> None:
-    with pytest.raises(ZeroDivisionError), writing(engine) as session:
-        session.connection().execute(insert(table("section")).values(name="x", title="X", order=1))
-        _ = 1 / 0
+    def fail() -> None:
+        with writing(engine) as session:
+            session.connection().execute(insert(table("section")).values(name="x", title="X", order=1))
+            raise ZeroDivisionError
+
+    with pytest.raises(ZeroDivisionError):
+        fail()
     with reading(engine) as session:
         assert session.connection().execute(select(table("section"))).all() == []
 

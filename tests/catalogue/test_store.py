@@ -1,3 +1,4 @@
+# ruff: noqa: E501  (rows of a sheet stand on one line)
 """Rule books: what is in one, that they cost a fixed number of queries, and that they are compiled once."""
 
 import threading
