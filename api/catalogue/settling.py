@@ -134,7 +134,7 @@ def _spell(connection: Connection, row: Mapping[str, Any], variants: list[Varian
         wrong = [
             (
                 "",
-                f"no variant of the range {row['range']} meets all its conditions at once; give up one of them",
+                f"no variant of the range {row['range']} meets all its conditions at once; drop one of them",
             )
         ]
     for field, message in wrong:

@@ -65,8 +65,9 @@ def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[
     try:
         return kind.model_validate(fields), []
     except ValidationError as error:
+        name = _name(fields)
         return None, [
-            Mistake(place, kind.kind_of_record, ".".join(map(str, e["loc"])), _in_words(e, kind), _name(fields))
+            Mistake(place, kind.kind_of_record, ".".join(map(str, e["loc"])), _in_words(e, kind), name)
             for e in error.errors()
         ]
 
@@ -103,10 +104,14 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
         except StopIteration:
             return
         except csv.Error as error:
-            yield Mistake(Place(file, rows.line_num), "", "", f"this is no CSV: {error}; mend the row and load again")
+            yield Mistake(
+                Place(file, rows.line_num), "", "", f"this is no CSV: {error}; mend the row and load again"
+            )
             return
         except UnicodeDecodeError:
-            yield Mistake(Place(file, rows.line_num + 1), "", "", "this is not UTF-8 text; save the sheet as UTF-8 CSV")
+            yield Mistake(
+                Place(file, rows.line_num + 1), "", "", "this is not UTF-8 text; save the sheet as UTF-8 CSV"
+            )
             return
         place = Place(file, rows.line_num)
         first = row[0].strip().lstrip("\ufeff") if row else ""
@@ -122,7 +127,9 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
             continue
         elif kind is None:
             skipping = True
-            yield Mistake(place, "", "", "a table starts with its kind in square brackets, such as [component]")
+            yield Mistake(
+                place, "", "", "a table starts with its kind in square brackets, such as [component]"
+            )
         elif columns is None:
             columns = [cell.strip() for cell in row]
             while columns and not columns[-1]:
@@ -139,9 +146,13 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
             yield from _read_row(kind, columns, row, place)
 
 
-def _read_row(kind: type[Record], columns: list[str], row: list[str], place: Place) -> Iterator[Placed | Mistake]:
+def _read_row(
+    kind: type[Record], columns: list[str], row: list[str], place: Place
+) -> Iterator[Placed | Mistake]:
     if any(cell.strip() for cell in row[len(columns) :]):
-        yield Mistake(place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns")
+        yield Mistake(
+            place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns"
+        )
         return
     fields = {column: cell for column, cell in zip(columns, row, strict=False) if cell.strip()}
     record, mistakes = validate(kind, fields, place)

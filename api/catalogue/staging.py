@@ -62,7 +62,8 @@ def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
     """A list of names as a select, whatever its length: one parameter, the same on both engines."""
     text = json.dumps(list(names))
     if connection.dialect.name == "postgresql":
-        elements = func.jsonb_array_elements_text(cast(cast(text, Text), JSONB)).table_valued("value").render_derived()
+        array = cast(cast(text, Text), JSONB)
+        elements = func.jsonb_array_elements_text(array).table_valued("value").render_derived()
     else:
         elements = func.json_each(text).table_valued("value")
     return select(elements.c.value)

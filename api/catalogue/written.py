@@ -35,9 +35,7 @@ def records_named(connection: Connection, kind: type[r.Record], names: Any, most
 
 
 def _with_defaults(kind: type[r.Record], values: _Values) -> _Values:
-    return {
-        name: values[name] if name in values else field.default for name, field in kind.model_fields.items()
-    }
+    return {name: values.get(name, field.default) for name, field in kind.model_fields.items()}
 
 
 def _batches(connection: Connection, kind: str) -> Iterator[list[Any]]:
