@@ -1,4 +1,4 @@
-"""Runs the benchmarks: `python -m tests.benchmarks [name …]`; without a name, all but `scale`.
+"""Runs the benchmarks: `python -m tests.benchmarks [name …]`; without a name, the quick ones.
 
 Times are of this machine and this moment; ratios to what was run beside them say more.
 """
@@ -7,7 +7,7 @@ import importlib
 import sys
 
 QUICK = ("closure_speed", "checks_speed", "http_speed")
-LONG = ("scale",)
+LONG = ("scale", "load_speed")
 
 
 def main(names: list[str]) -> int:
