@@ -59,7 +59,8 @@ def ask_vehicle(service: Service, body: VehicleIn, pointer: str = "/vehicle") ->
 
 def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, Any]:
     """What the body says, laid over what the stored build says."""
-    given = body.model_dump(exclude_unset=True, exclude={"build"})
+    said = body.model_dump(exclude_unset=True, exclude={"build"})
+    given = {key: value for key, value in said.items() if value is not None}
     if body.build is None:
         return given
     with pointing_at(f"{pointer}/build"):

@@ -1,0 +1,120 @@
+"""Valid bodies with one value replaced by anything: never a fault of the service, always documented."""
+
+import asyncio
+import copy
+from collections.abc import Iterator
+from typing import Any
+
+import httpx
+import pytest
+from fastapi import FastAPI
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from api.app import create_app
+from api.settings import Settings
+from tests.api.conftest import client_of
+from tests.api.test_openapi import examples, validator
+
+WISH = {"fit": "QW-3055", "position": "wheel.road"}
+ASKS = {"vehicle": {"chassis": "24PL-018412", "built": "1969-01-01", "options": ["heater"]}, "wishes": [WISH]}
+BODIES: list[tuple[str, str, Any]] = [
+    (
+        "post",
+        "/v1/closures",
+        ASKS | {"limits": {"keep": ["brake.servo"], "price_at_most": "900"}, "alternatives": 1},
+    ),
+    ("post", "/v1/closures/why-not", ASKS | {"component": "QW-1500", "position": "wheel.road"}),
+    ("post", "/v1/closures/what-if", ASKS | {"other_vehicle": {"chassis": "24PR-009401"}}),
+    ("post", "/v1/checks", ASKS | {"components": ["QB-9001"], "positions": {"wheel.road": "QW-3055"}}),
+    ("post", "/v1/orders", ASKS | {"preference": ["price", "labour"]}),
+    (
+        "post",
+        "/v1/compatibility",
+        {"questions": [{"component": "QW-3055", "chassis": "24PL-018412", "options": []}]},
+    ),
+    (
+        "post",
+        "/v1/builds",
+        {"name": "x", "chassis": "24PL-018412", "variant": None, "fitted": {"brake.servo": None}},
+    ),
+    (
+        "post",
+        "/v1/specifications",
+        {"name": "x", "title": "x", "wishes": [WISH], "limits": {}, "variants": []},
+    ),
+    ("post", "/v1/imports", [{"record": "section", "name": "new", "title": "New", "order": 5}]),
+]
+
+VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False, allow_infinity=False) | st.text(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(), inner, max_size=3),
+    max_leaves=5,
+)
+
+
+def places(node: Any, path: tuple[Any, ...] = ()) -> Iterator[tuple[Any, ...]]:
+    """Every place in a JSON value where another value can be put."""
+    if path:
+        yield path
+    items = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ()
+    for key, value in items:
+        yield from places(value, (*path, key))
+
+
+def replaced(body: Any, path: tuple[Any, ...], value: Any) -> Any:
+    """A copy of the body with another value in one place."""
+    whole = copy.deepcopy(body)
+    node = whole
+    for key in path[:-1]:
+        node = node[key]
+    node[path[-1]] = value
+    return whole
+
+
+@pytest.fixture(scope="module")
+def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
+    """An application on a copy of the demo range that reasons for a second at most."""
+    app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=1))
+    yield app
+    app.state.service.engine.dispose()
+
+
+def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:
+    async def once() -> httpx.Response:
+        async with client_of(app) as client:
+            return await client.request(method, path, json=body)
+
+    return asyncio.run(once())
+
+
+def held_to_the_document(app: FastAPI, method: str, path: str, answer: httpx.Response) -> None:
+    document = app.openapi()
+    documented = document["paths"][path][method]["responses"].get(str(answer.status_code))
+    assert documented, f"{answer.status_code} is not documented: {answer.text}"
+    media = answer.headers["content-type"].split(";")[0]
+    validator(document, documented["content"][media]["schema"]).validate(answer.json())
+
+
+@pytest.mark.parametrize(("method", "path", "body"), BODIES, ids=[path for _, path, _ in BODIES])
+@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(data=st.data())
+def test_one_value_replaced_by_anything(
+    mutable: FastAPI, method: str, path: str, body: Any, data: st.DataObject
+):
+    place = data.draw(st.sampled_from(sorted(places(body), key=str)))
+    sent = replaced(body, place, data.draw(VALUES))
+    held_to_the_document(mutable, method, path, ask(mutable, method, path, sent))
+
+
+@pytest.mark.parametrize(("method", "path", "body"), BODIES, ids=[path for _, path, _ in BODIES])
+def test_every_value_replaced_by_null_and_by_nothing(mutable: FastAPI, method: str, path: str, body: Any):
+    for place in places(body):
+        for value in (None, "", [], {}):
+            answer = ask(mutable, method, path, replaced(body, place, value))
+            held_to_the_document(mutable, method, path, answer)
+
+
+def test_the_bodies_here_cover_every_body_that_the_document_knows(mutable: FastAPI):
+    known = {(method, path) for path, method, _, _ in examples(mutable.openapi()) if method == "post"}
+    assert known <= {(method, path) for method, path, _ in BODIES}
