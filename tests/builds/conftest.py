@@ -1,1 +1,41 @@
-from tests.api.conftest import anyio_backend, writer  # noqa: F401
+"""A service to write builds and specifications to, on each engine in turn."""
+
+from collections.abc import AsyncIterator
+from typing import Any
+
+import httpx
+import pytest
+from sqlalchemy import delete
+from sqlmodel import SQLModel
+
+from api.app import create_app
+from api.catalogue.imports import load
+from api.database import make_engine, writing
+from api.demo import demo_sheets
+from api.settings import Settings
+from tests.api.conftest import anyio_backend, client_of  # noqa: F401
+
+HOUSE_TABLES = ("build_fitting", "build_bench", "build", "specification_version", "specification")
+
+
+@pytest.fixture(scope="session")
+def house_url(databases: Any) -> str:
+    """A database with the demo range and no builds; on each engine in turn."""
+    url = databases.new()
+    engine = make_engine(url)
+    assert load(engine, demo_sheets()).ok
+    engine.dispose()
+    return url
+
+
+@pytest.fixture
+async def writer(house_url: str) -> AsyncIterator[httpx.AsyncClient]:
+    """A client of a service without builds; what a test writes is gone afterwards."""
+    app = create_app(Settings(database_url=house_url))
+    async with client_of(app) as client:
+        yield client
+    engine = app.state.service.engine
+    with writing(engine) as session:
+        for name in HOUSE_TABLES:
+            session.connection().execute(delete(SQLModel.metadata.tables[name]))
+    engine.dispose()
