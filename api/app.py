@@ -1,5 +1,6 @@
 """The application: routers first, then how it starts, how it answers errors, what surrounds it."""
 
+import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
@@ -7,7 +8,8 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
-from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
@@ -32,6 +34,8 @@ from api.warm import warm_up
 from api.wire.errors import problem_from_mistakes
 from api.wire.openapi import DESCRIPTION, TAGS, complete
 from api.wire.responses import problem_answer
+
+_LOG = logging.getLogger("graftbook")
 
 ROUTERS = (
     home.router,
@@ -93,11 +97,13 @@ def _answer_errors(app: FastAPI) -> None:
             answer.headers[name] = value
         return answer
 
-    @app.exception_handler(OperationalError)
-    def no_database(request: Request, error: OperationalError) -> Response:
-        return problem_answer(
-            problems.Unavailable("The database does not answer; try again"), _request_id(request)
-        )
+    def no_database(request: Request, error: Exception) -> Response:
+        _LOG.error("request %s: %s", _request_id(request), error)
+        problem = problems.Unavailable("The database does not answer; try again")
+        return problem_answer(problem, _request_id(request))
+
+    for unreachable in (OperationalError, InterfaceError, PoolTimeout):
+        app.add_exception_handler(unreachable, no_database)
 
 
 def _request_id(request: Request) -> str:

@@ -5,7 +5,8 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from api.wire.errors import ProblemOut
+from api.problems import Unavailable
+from api.wire.errors import ProblemOut, documented
 
 DESCRIPTION = """
 Which parts fit this chassis number, what each choice brings, what clashes, and why.
@@ -61,10 +62,13 @@ def _problem_schema(schemas: dict[str, Any]) -> dict[str, Any]:
 
 
 def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
+    """The framework's own error schema taken out; that the database may be gone added everywhere."""
     for operation in item.values():
         answers = operation.get("responses", {})
         for status, answer in list(answers.items()):
             schema = answer.get("content", {}).get("application/json", {}).get("schema", {})
             if schema.get("$ref", "").endswith("/HTTPValidationError"):
                 del answers[status]
+        for status, answer in documented(Unavailable).items():
+            answers.setdefault(str(status), answer)
     return item

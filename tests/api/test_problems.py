@@ -6,6 +6,8 @@ from collections.abc import AsyncIterator
 import httpx
 import pytest
 from fastapi import FastAPI
+from sqlalchemy.exc import OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from api.problems import leaves
 from tests.api.conftest import client_of
@@ -203,6 +205,21 @@ async def test_a_fault_of_the_service_tells_nothing_but_its_id(app: FastAPI, mon
     document = checked(answer)
     assert (document["status"], document["type"]) == (500, "/problems/internal")
     assert "secret" not in answer.text
+
+
+async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_again(
+    app: FastAPI, monkeypatch: pytest.MonkeyPatch
+):
+    for fault in (OperationalError("SELECT", {}, Exception("gone")), PoolTimeout("QueuePool limit")):
+
+        def broken(*_: object, fault: Exception = fault, **__: object) -> None:
+            raise fault
+
+        monkeypatch.setattr("api.routes.vehicles.find_vehicle", broken)
+        async with client_of(app) as client:
+            answer = await client.get("/v1/vehicles/24PL-018412")
+        assert checked(answer)["type"] == "/problems/unavailable"
+        assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
 
 
 async def test_without_tables_the_service_is_not_ready_and_says_what_to_do(tmp_path):
