@@ -187,7 +187,7 @@ def order(
 ) -> None:  # fmt: skip
     """The order list of the closure that the same options give."""
     from api.orders.answering import order_as
-    from api.wire.plain_order import order_lines
+    from api.wire.plain_order import order_page
 
     if form not in ("text", "csv", "json"):
         stop(f"'{form}' is no form of an order list; use text, csv or json")
@@ -199,7 +199,7 @@ def order(
     elif form == "csv":
         sys.stdout.write(sheet)
     else:
-        print_lines(order_lines(document, document["currency"]))
+        print_lines(order_page(document))
 
 
 @app.command()

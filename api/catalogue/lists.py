@@ -8,8 +8,11 @@ from sqlmodel import Session
 
 from api.catalogue.conditions import split
 from api.catalogue.cursors import read_cursor, write_cursor
+from api.catalogue.lookup import find_components
+from api.catalogue.nearest import names_near
 from api.catalogue.staging import table
 from api.catalogue.tables import SEVERITIES
+from api.problems import Unknown, UnknownRange, UnknownSection
 
 Facts = dict[str, Any]
 Listed = tuple[list[Facts], str | None]
@@ -24,10 +27,11 @@ def list_ranges(session: Session, limit: int, cursor: str) -> Listed:
 
 
 def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -> Listed:
-    """Variants with their chassis spans."""
+    """Variants with their chassis spans. Raises UnknownRange."""
     variant, span = table("variant"), table("chassis_span")
     query = select(variant)
     if range_:
+        _known(session, table("range").c.name, range_, UnknownRange)
         query = query.where(variant.c.range == range_)
     rows, following = _page(
         session, query, variant.c.name, {"list": "variants", "range": range_}, limit, cursor
@@ -52,11 +56,15 @@ def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -
 
 
 def list_positions(session: Session, limit: int, cursor: str, section: str = "") -> Listed:
-    """Positions with their section; on which variants they are, a vehicle's own page says."""
+    """Positions with their section; on which variants they are, a vehicle's own page says.
+
+    Raises UnknownSection.
+    """
     position = table("position")
     columns = ("name", "section", "title", "essential", "side", "pair", "circuit")
     query = select(*(position.c[name] for name in columns))
     if section:
+        _known(session, table("section").c.name, section, UnknownSection)
         query = query.where(position.c.section == section)
     return _page(session, query, position.c.name, {"list": "positions", "section": section}, limit, cursor)
 
@@ -64,7 +72,10 @@ def list_positions(session: Session, limit: int, cursor: str, section: str = "")
 def list_flaws(
     session: Session, limit: int, cursor: str, component: str = "", at_least: str = "minor"
 ) -> Listed:
-    """Known flaws of at least a severity, with the number of recorded remedies of each."""
+    """Known flaws of at least a severity, with the number of recorded remedies of each.
+
+    Raises UnknownComponent.
+    """
     flaw, claim, part = table("flaw"), table("claim"), table("component")
     worth = SEVERITIES[SEVERITIES.index(at_least) :]
     query = (
@@ -77,6 +88,7 @@ def list_flaws(
         .where(flaw.c.severity.in_(worth))
     )  # fmt: skip
     if component:
+        component = find_components(session, component)[0]
         query = query.where(flaw.c.component == component)
     search = {"list": "flaws", "component": component, "at_least": at_least}
     rows, following = _page(session, query, flaw.c.claim, search, limit, cursor)
@@ -84,6 +96,11 @@ def list_flaws(
     for row in rows:
         row["remedies"] = remedies[row["name"]]
     return rows, following
+
+
+def _known(session: Session, column: Any, name: str, problem: type[Unknown]) -> None:
+    if session.connection().execute(select(column).where(column == name)).first() is None:
+        raise problem(name, names_near(session.connection(), column, name))
 
 
 def _remedies(session: Session, flaws: list[str]) -> dict[str, int]:

@@ -26,8 +26,10 @@ from api.wire.responses import etag_of, json_bytes
 from api.wire.values import money
 
 router = APIRouter(prefix="/v1", tags=["catalogue"])
-_ERRORS = documented(problems.InvalidCursor, problems.InvalidRequest)
-Name = Annotated[Word, Query()]
+
+
+def _errors(*further: type[problems.Problem]) -> dict[int | str, dict[str, Any]]:
+    return documented(problems.InvalidCursor, problems.InvalidRequest, *further)
 
 
 @router.get(
@@ -143,7 +145,7 @@ def _listed(
     "/ranges",
     operation_id="listRanges",
     summary="The ranges",
-    responses={200: {"model": out.RangesOut}, **_ERRORS},
+    responses={200: {"model": out.RangesOut}, **_errors()},
 )
 def list_ranges(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
     """In name order."""
@@ -154,7 +156,7 @@ def list_ranges(request: Request, service: ServiceDep, limit: Limit = None, curs
     "/variants",
     operation_id="listVariants",
     summary="The variants with their chassis spans",
-    responses={200: {"model": out.VariantsOut}, **_ERRORS},
+    responses={200: {"model": out.VariantsOut}, **_errors(problems.UnknownRange)},
 )
 def list_variants(
     request: Request,
@@ -171,7 +173,7 @@ def list_variants(
     "/positions",
     operation_id="listPositions",
     summary="The positions",
-    responses={200: {"model": out.PositionsOut}, **_ERRORS},
+    responses={200: {"model": out.PositionsOut}, **_errors(problems.UnknownSection)},
 )
 def list_positions(
     request: Request,
@@ -188,7 +190,7 @@ def list_positions(
     "/flaws",
     operation_id="listFlaws",
     summary="Known flaws with the number of their remedies",
-    responses={200: {"model": out.FlawsOut}, **_ERRORS},
+    responses={200: {"model": out.FlawsOut}, **_errors(problems.UnknownComponent)},
 )
 def list_flaws(
     request: Request,

@@ -3,16 +3,28 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from api.wire.plain import WIDTH, Facts, amount, wrap
+from api.wire.plain import WIDTH, Facts, amount, count, wrap
+
+
+def order_page(document: Facts) -> Iterator[str]:
+    """An order list by itself: the vehicle, what was wished, the list, the cautions."""
+    vehicle = document["vehicle"]
+    yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
+    for wish in document["wishes"]:
+        yield from wrap(wish["sentence"], hang=2)
+    yield ""
+    yield from order_lines(document, document["currency"])
+    yield ""
+    for caution in document["cautions"]:
+        yield from wrap(caution)
 
 
 def order_lines(document: Facts, currency: str) -> Iterator[str]:
     """An order list document as text."""
     yield "ORDER LIST"
     for line in document["lines"]:
-        packs = (
-            f" ({line['packs']} packs of {line['pack']}, {line['surplus']} over)" if line["pack"] > 1 else ""
-        )
+        packs = f" ({count(line['packs'], 'pack')} of {line['pack']}, {line['surplus']} over)"
+        packs = packs if line["pack"] > 1 else ""
         left = f"  {line['pieces']:>3} x {line['number']:<10} {line['name']}{packs}"
         right = f"{amount(line['unit_price']):>13}{amount(line['total']) if line['total'] else '':>12}"
         if len(left) + len(right) > WIDTH:

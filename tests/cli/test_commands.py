@@ -119,6 +119,8 @@ def test_the_order_list_comes_as_text_csv_and_json(sqlite_demo_url: str):
     assert [row["number"] for row in rows[: len(numbers)]] == numbers
     assert rows[-1]["total"] == facts["totals"]["parts"]
     assert all(number in text for number in numbers)
+    assert "24PL-018412" in text
+    assert "Brakes hold lives" in text
     assert run(*asked, "parchment").exit_code == 2
 
 
