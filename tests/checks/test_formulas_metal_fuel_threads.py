@@ -54,6 +54,12 @@ def test_least_zinc_of_a_section(section):
     agrees(f"zinc.local.{section}", c.least_zinc_m(float(section))[0] * 1e6)
 
 
+@pytest.mark.parametrize(("section", "mean"), [(0.008, 85), (0.006, 70), (0.003, 55), (0.001, 45)])
+def test_mean_zinc_of_a_section(section, mean):
+    # ISO 1461:2009, table 3, as copied.
+    assert c.least_zinc_m(section)[1] * 1e6 == pytest.approx(mean)
+
+
 @pytest.mark.parametrize("microns", names("zinc.mass"))
 def test_mass_of_zinc(microns):
     agrees(f"zinc.mass.{microns}", c.zinc_mass_g_m2(float(microns) * 1e-6))
@@ -167,6 +173,8 @@ def test_coarse_unified_and_whitworth_share_turns_except_at_half_an_inch():
         met = mixing(thread(f"{size} UNC"), thread(f"{size} BSW"))
         assert not met.same
         assert met.jams == (size == "1/2")
+        assert not met.same_angle
+        assert size == "1/2" or "flank angles differ" in met.words
 
 
 @given(st.sampled_from(["M10x1", "M12x1.5", "3/8-24 UNF", "1/2-20 UNF", "3/8 BSW", "G1/8"]))

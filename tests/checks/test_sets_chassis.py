@@ -102,6 +102,12 @@ class TestBrakes:
         assert "balance valve" in finding.mend
         assert finding.figures[1].after < finding.figures[2].after
 
+    def test_the_mend_of_the_balance_brings_the_rear_to_the_ideal(self):
+        finding = Made({"brake.balance_valve": None}).check()["brakes.lock_order.unladen"]
+        share, ideal = finding.figures[1].after, finding.figures[2].after
+        part = float(finding.mend.split("at most ")[1].split(" of")[0])
+        assert share / (share + part * (1 - share)) == pytest.approx(ideal, abs=0.005)
+
     def test_a_residual_valve_drags_a_disc_but_not_a_drum(self):
         valve = {"brake.residual_valve": {"residual_pressure": "0.7 bar"}}
         assert verdict("brakes.residual", {**FRONT_DISCS, **valve}) is FAILS

@@ -166,6 +166,15 @@ class TestGearingAndSpeedometer:
         assert mended.verdict is HOLDS
         assert mended.figures[0].after == pytest.approx(80, abs=0.1)
 
+    def test_a_slow_vehicle_is_tested_at_the_speeds_it_reaches(self):
+        def shown(top):
+            figures = Made(facts={"top_speed": top}).check()["speedometer.speed"].figures[1:]
+            return [figure.name for figure in figures]
+
+        assert shown("125 km/h") == [f"indicated at a true {v} km/h" for v in (40, 80, 120)]
+        assert shown("100 km/h") == [f"indicated at a true {v} km/h" for v in (40, 80)]
+        assert shown("30 km/h") == ["indicated at a true 24 km/h"]
+
     def test_the_odometer_band_has_two_sides(self):
         # The made vehicle counts 1.6 % too far; 2.5 % is the band.
         factor = 1 + Made().check()["speedometer.odometer"].figures[0].after / 100
