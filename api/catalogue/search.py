@@ -1,11 +1,10 @@
 """Finding components. One page a query, by keyset: page 1,000 costs what page 1 does."""
 
-from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, and_, exists, select, tuple_
+from sqlalchemy import ColumnElement, Connection, Select, and_, exists, select, tuple_
 from sqlmodel import Session
 
 from api.catalogue.conditions import when_of
@@ -19,6 +18,7 @@ from api.rulebook.model import Comparator, Supply, Vehicle
 from api.rulebook.units import NotAMeasure, read_measure
 
 MOST_ON_A_PAGE = 500
+_MANY = 20_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,9 +80,12 @@ def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "")
     """
     component = table("component")
     limit = max(1, min(limit, MOST_ON_A_PAGE))
-    order = (component.c.sort_key, component.c.number)
+    conditions, few = _conditions(session, search)
+    # A few that are gathered are sorted; `concat` keeps the engine from walking all in order instead.
+    sort_key = component.c.sort_key.concat("") if few else component.c.sort_key
+    order = (sort_key, component.c.number)
     columns = [component.c[name] for name in Line.__dataclass_fields__]
-    query = select(*columns, component.c.sort_key).where(*_conditions(session, search))
+    query = select(*columns, component.c.sort_key).where(*conditions)
     if cursor:
         after = read_cursor(cursor, asdict(search), len(order))
         query = query.where(tuple_(*order) > tuple_(*after))
@@ -94,33 +97,51 @@ def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "")
     return Page(lines, write_cursor(asdict(search), last) if more else None)
 
 
-def _conditions(session: Session, search: Search) -> Iterable[ColumnElement[bool]]:
+def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bool]], bool]:
+    """What a component must meet, and whether one of the conditions leaves only a few."""
     component = table("component")
     connection = session.connection()
+    gathered = [_with_word(word) for word in sorted(words_of(search.words))]
+    gathered += [_with_value(connection, asked) for asked in search.asked]
+    many = [_many(connection, numbers) for numbers in gathered]
+    conditions = [_among(numbers, walk=walk) for numbers, walk in zip(gathered, many, strict=True)]
     if search.number:
         typed = as_typed(search.number)
         if not typed:
             raise InvalidRequest("a number has letters or digits", pointer="/number")
-        yield component.c.typed.between(typed, typed + "\U0010ffff")
-    for word in sorted(words_of(search.words)):
-        yield _has_word(word)
+        conditions.append(component.c.typed.between(typed, typed + "\U0010ffff"))
     if search.section:
         _known(connection, "section", search.section, UnknownSection)
-        yield component.c.section == search.section
+        conditions.append(component.c.section == search.section)
     if search.origin:
-        yield component.c.origin == search.origin
+        conditions.append(component.c.origin == search.origin)
     if search.supply:
-        yield component.c.supply == Supply(search.supply).value
+        conditions.append(component.c.supply == Supply(search.supply).value)
     if search.variant or search.chassis or search.position:
-        yield _fits(session, search)
-    for asked in search.asked:
-        yield _has_value(connection, asked)
+        conditions.append(_fits(session, search))
+    return conditions, not all(many)
 
 
-def _has_word(start: str) -> ColumnElement[bool]:
-    word, component = table("component_word"), table("component")
-    begins = word.c.word.between(start, start + "\U0010ffff")
-    return component.c.number.in_(select(word.c.component).where(begins))
+def _with_word(start: str) -> Select[Any]:
+    word = table("component_word")
+    return select(word.c.component).where(word.c.word.between(start, start + "\U0010ffff"))
+
+
+def _many(connection: Connection, numbers: Select[Any]) -> bool:
+    return connection.execute(numbers.limit(1).offset(_MANY)).first() is not None
+
+
+def _among(numbers: Select[Any], *, walk: bool) -> ColumnElement[bool]:
+    """The component is one of these numbers.
+
+    A few are gathered and looked up; where there are many, the components are walked in their order
+    and each is asked, so that the first page of a common word need not gather all that have it.
+    """
+    component = table("component")
+    if not walk:
+        return component.c.number.in_(numbers)
+    same = numbers.where(numbers.selected_columns[0] == component.c.number)
+    return same.correlate(component).exists()
 
 
 def _fits(session: Session, search: Search) -> ColumnElement[bool]:
@@ -165,8 +186,8 @@ def _holding(connection: Connection, vehicle: Vehicle) -> list[int]:
     return [row["id"] for row in rows if when_of(row).holds(vehicle)]
 
 
-def _has_value(connection: Connection, asked: Asked) -> ColumnElement[bool]:
-    kind, value, component = table("characteristic_kind"), table("characteristic"), table("component")
+def _with_value(connection: Connection, asked: Asked) -> Select[Any]:
+    kind, value = table("characteristic_kind"), table("characteristic")
     row = connection.execute(select(kind).where(kind.c.name == asked.kind)).first()
     if row is None:
         raise UnknownCharacteristic(asked.kind, names_near(connection, kind.c.name, asked.kind))
@@ -175,9 +196,8 @@ def _has_value(connection: Connection, asked: Asked) -> ColumnElement[bool]:
     except NotAMeasure as error:
         raise InvalidRequest(str(error), pointer="/value") from None
     met = _met(value, asked.comparator, wanted)
-    return component.c.number.in_(
-        select(value.c.component).where(value.c.kind == asked.kind, value.c.component.is_not(None), met)
-    )
+    of_kind = (value.c.kind == asked.kind, value.c.component.is_not(None))
+    return select(value.c.component).where(*of_kind, met)
 
 
 def _met(value: Any, comparator: Comparator, wanted: Any) -> ColumnElement[bool]:

@@ -142,3 +142,12 @@ def test_the_facts_follow_a_number_to_what_can_be_bought(tern: Engine) -> None:
         old, new = component_facts(session, "TB-1"), component_facts(session, "TB-2")
     assert [(s.old, s.new) for s in old.chain] == [("TB-1", "TB-2")] == [(s.old, s.new) for s in new.chain]
     assert old.current == new.current == ("TB-2",)
+
+
+@pytest.mark.parametrize("way", ["by words", "at least, in another unit", "equal words"])
+def test_common_words_and_values_are_found_alike_by_the_other_path(
+    tern: Engine, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    monkeypatch.setattr("api.catalogue.search._MANY", 0)
+    search, expected = FOUND[way]
+    assert numbers(tern, **search) == expected
