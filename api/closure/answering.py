@@ -59,6 +59,9 @@ def _impossible(scope: Scope, question: Question, reached: int) -> Answer:
         blame = Blame(reach(scope, question, limits_as_demands=True))
     except TooLarge:
         return Answer(Outcome.impossible, reached=reached)
+    if blame.possible(blame.switches):
+        # A second way of solving finds a set where the first found none: nothing is proved.
+        return Answer(Outcome.not_proved, reached=reached, engine="solver")
     contradictions, groups = contradictions_of(blame)
     ways, more = ways_out_of(blame, question, groups)
     return Answer(

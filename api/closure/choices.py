@@ -9,7 +9,7 @@ from api.closure.solve import OutOfTime, Unsolvable, solve
 from api.closure.totals import difference, totals_of
 from api.rulebook.scope import LOOSE, Fit
 
-MOST_ASKED = 8
+MOST_ASKED = 24
 """A closure asks for the next best at this many choices; `why_not` answers for any other."""
 
 

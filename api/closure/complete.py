@@ -241,7 +241,8 @@ def _repairs(finished: FinishedSet, broken: Broken) -> set[str]:
     changed = set(finished.changed)
     if isinstance(broken.claim, Companion):
         fits = [f for a in broken.claim.alternatives for f in finished.scope.meeting(a)]
-        return {f.position for f in fits if finished.sits(f)} & changed
+        mending = {f.position for f in fits if finished.sits(f)} & changed
+        return mending or {fit.position for fit in broken.fits} & changed
     if broken.cause is Cause.budget:
         return set(finished.scope.index.positions_of_budget[broken.name]) & changed
     return {fit.position for fit in broken.fits} & changed

@@ -7,16 +7,24 @@ is tried until it is itself contradictory.
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 from api.closure import phrases
-from api.closure.answer import Because, Cause, Contradiction
+from api.closure.answer import Because, Cause, Contradiction, Note
 from api.closure.facts import facts_of
 from api.closure.problem import CEILING, Found, Problem, Switch
-from api.closure.solve import any_set, cp, new_solver
+from api.closure.propagate import Contradicts, Propagation
+from api.closure.question import Criterion
+from api.closure.solve import OutOfTime, any_set, cp, new_solver, solve
+from api.closure.totals import totals_of
 from api.rulebook.model import Grade
 
 MOST_CHECKS = 400
+MOST_WORK = 60_000
+"""Checks of a group times demands of the problem: what the proof of "smallest" may take."""
 MOST_CONTRADICTIONS = 4
+SECONDS = 3.0
+"""Time for the sum of the cheapest set behind a price ceiling."""
 GIVEABLE = (Cause.wish, Cause.flaw, Cause.limit)
 """What the asker can give up; rules stand."""
 
@@ -70,9 +78,9 @@ class Blame:
 
     def smallest(self, among: list[Switch]) -> tuple[list[Switch], bool]:
         """A smallest contradictory group, and whether it is proved that none is smaller."""
-        core = self.core([], among)
+        core = self.core([], self._suspects(among))
         to_meet: list[frozenset[Switch]] = []
-        end = self.checks + MOST_CHECKS
+        end = self.checks + min(MOST_CHECKS, MOST_WORK // (1 + len(self.problem.demands)))
         while self.checks < end:
             group = least_meeting(to_meet, among) or []
             if len(group) >= len(core):
@@ -80,13 +88,25 @@ class Blame:
             found = self.set_for(group)
             if found is None:
                 return group, True
-            to_meet.append(frozenset(among) - self._grown(group, found, among))
+            to_meet.append(frozenset(among) - self._grown(group, found, among, end))
         return core, False
 
-    def _grown(self, group: list[Switch], found: Found, among: list[Switch]) -> set[Switch]:
+    def _suspects(self, among: list[Switch]) -> list[Switch]:
+        """The switches that propagation needs for a contradiction, else all."""
+        propagation = Propagation(self.problem.only(frozenset(among)))
+        try:
+            propagation.run()
+        except Contradicts:
+            used = {demand.switch for demand in propagation.used}
+            return [switch for switch in among if switch in used]
+        return among
+
+    def _grown(self, group: list[Switch], found: Found, among: list[Switch], end: int) -> set[Switch]:
         """A group as large as easily found that still can hold together."""
         held = set(group) | self._held_in(group, found, among)
         for switch in among:
+            if self.checks >= end:
+                break
             if switch not in held and (more := self.set_for(held | {switch})) is not None:
                 held |= {switch} | self._held_in(held | {switch}, more, among)
         return held
@@ -132,6 +152,11 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
 
     Also the groups themselves.
     """
+    if CEILING in blame.switches:
+        rest = [s for s in blame.switches if s != CEILING]
+        if blame.possible(rest):
+            parts = blame.core(blame.rules, in_order_of_blame(blame.giveable))
+            return [_too_dear(blame.problem, parts)], [frozenset(parts)]
     left = list(blame.switches)
     found, groups = [], []
     while len(found) < MOST_CONTRADICTIONS and not blame.possible(left):
@@ -146,6 +171,32 @@ def in_order_of_blame(switches: list[Switch]) -> list[Switch]:
     """Wishes, then limits, then rules: what the asker can change is blamed first."""
     order = {Cause.wish: 0, Cause.flaw: 1, Cause.limit: 2}
     return sorted(switches, key=lambda s: (order.get(s[0], 3), s))
+
+
+def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
+    """A price ceiling against wishes: every rule that brings a part has its share in the sum.
+
+    So the rules stand behind it whole, and the fact told is what the cheapest set costs.
+    """
+    parts = in_order_of_blame(parts)
+    because = tuple(because_of(problem, switch) for switch in parts)
+    rules = [s for s in problem.switches() if s[0] not in GIVEABLE]
+    free = problem.only([*rules, *(s for s in parts if s != CEILING)])
+    facts = []
+    try:
+        found, _, _ = solve(by_price(free), SECONDS, unique=False)
+        totals = totals_of(free, found)
+        facts.append(Note(Cause.fact, "cheapest", phrases.cheapest(totals.price, totals.unknown_prices)))
+    except OutOfTime:
+        pass  # the contradiction stands proved without its sum
+    return Contradiction(because, tuple(facts), smallest=len(parts) <= 2)
+
+
+def by_price(problem: Problem) -> Problem:
+    """The same problem with price compared before all else."""
+    usual = problem.question.preference
+    order = (Criterion.price, *(c for c in usual if c is not Criterion.price))
+    return replace(problem, question=replace(problem.question, preference=order))
 
 
 def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contradiction:

@@ -57,7 +57,7 @@ class _Replay:
     def push(self, number: int) -> None:
         demand = self.problem.demands[number]
         if self.is_broken(number):
-            depth = max((self.depth(f.position) for f in demand.when), default=-1)
+            depth = max((self.depth(p) for p in _roots(self.problem, demand)), default=-1)
             heapq.heappush(self.waiting, (depth, demand.name, number))
 
     def depth(self, place: str) -> int:
@@ -100,7 +100,8 @@ class _Replay:
             self.push(number)
 
     def parent_of(self, place: str, demand: Demand) -> str:
-        changed = [f.position for f in demand.when if f.position != place and f.position in self.reasons]
+        """The change that brought the demand, or that took away what met it today."""
+        changed = [p for p in _roots(self.problem, demand) if p != place and p in self.reasons]
         return min(changed, key=lambda p: (self.depth(p), p), default="")
 
     def repair_budget(self) -> bool:
@@ -165,14 +166,21 @@ def also_needed(problem: Problem, found: Found, place: str, reason: Reason) -> t
         need = found.orders.get(number)
         if need is not None and need.fit.position != place:
             continue
-        parent = next(
-            (f.position for f in demand.when if f.position != place and not problem.scope.is_today(f)), ""
-        )
+        changed = (p for p in _roots(problem, demand) if p != place)
+        parent = next((p for p in changed if not problem.scope.is_today(Fit(p, found.values[p]))), "")
         because = Because(demand.cause, demand.name, demand.sentence, parent, demand.grade)
         others.setdefault((demand.cause, demand.name, parent), because)
     first = reason.because
     others.pop((first.cause, first.name, first.parent), None)
     return tuple(others[key] for key in sorted(others))
+
+
+def _roots(problem: Problem, demand: Demand) -> list[str]:
+    """The places whose change can bring a demand: in its `when`, or where today's meets it."""
+    places = [fit.position for fit in demand.when if not problem.scope.is_today(fit)]
+    if not places and demand.cause is Cause.companion:
+        places = [fit.position for fit in demand.one_of if problem.scope.is_today(fit)]
+    return [place for place in places if place in problem.domains]
 
 
 def _touches(demand: Demand, place: str, found: Found, number: int) -> bool:

@@ -53,7 +53,8 @@ def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[str]:
     place = scope.book.positions.get(fit.position)
     if place and place.section in limits.keep_sections:
         yield keep_section_name(place.section)
-    fitment = scope.option(fit).fitment
+    option = scope.options(fit.position).get(fit.component)
+    fitment = option.fitment if option else None
     if fitment and fitment.effort > limits.effort_at_most:
         yield effort_name(limits.effort_at_most)
     if limits.nothing_visible and shows(scope, fit):

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from api.closure import phrases
 from api.closure.answer import Cause, FlawNote, Note, Unconfirmed
-from api.closure.verify import Broken, FinishedSet
+from api.closure.verify import Broken, FinishedSet, short_of
 from api.rulebook.model import Claim, Companion, Flaw
 from api.rulebook.scope import Fit, Scope
 
@@ -64,6 +64,9 @@ def _find_broken_today(scope: Scope) -> list[Broken]:
         if not (isinstance(b.claim, Companion) and any(a.loose for a in b.claim.alternatives))
         and b.cause is not Cause.fact
     ]
+    for budget in sorted(scope.book.budgets, key=lambda budget: budget.name):
+        if scope.holds(budget) and short_of(scope, budget, scope.today):
+            broken.append(Broken(Cause.budget, budget.name, budget.reason, (), budget))
     for position in today.changed:
         fit = today.fit(position)
         if scope.option(fit).fitment is None:
@@ -77,7 +80,7 @@ def already_so(finished: FinishedSet) -> Iterator[Note]:
     """Rules broken today that the set neither touches nor mends."""
     for broken in broken_today(finished.scope):
         if broken.cause is Cause.budget:
-            still = not any(_in_budget(finished, broken, p) for p in finished.changed)
+            still = not finished.touches(broken.claim)
         else:
             still = all(finished.sits(fit) for fit in broken.fits)
         if isinstance(broken.claim, Companion):
@@ -85,10 +88,6 @@ def already_so(finished: FinishedSet) -> Iterator[Note]:
         if still:
             positions = () if broken.cause is Cause.budget else tuple(f.position for f in broken.fits)
             yield Note(broken.cause, broken.name, broken.sentence, positions)
-
-
-def _in_budget(finished: FinishedSet, broken: Broken, position: str) -> bool:
-    return position in finished.scope.index.positions_of_budget[broken.name]
 
 
 def advised(finished: FinishedSet) -> Iterator[Note]:

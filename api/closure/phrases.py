@@ -154,6 +154,12 @@ def raise_ceiling(price: int, unknown: tuple[str, ...]) -> str:
     return f"raise the ceiling to {money(price)}{more}"
 
 
+def cheapest(price: int, unknown: tuple[str, ...]) -> str:
+    """What the least dear set costs, as the fact behind a price ceiling."""
+    more = f", and the prices of {', '.join(unknown)} are not known" if unknown else ""
+    return f"The cheapest of all sets that fulfil the rest costs {money(price)}{more}."
+
+
 def section(book: RuleBook, name: str) -> str:
     """A section's title."""
     known = book.sections.get(name)

@@ -331,6 +331,4 @@ def pair_values(scope: Scope, number: str | None) -> set[str | None]:
     """What the other side of a pair may hold: the same component or its handed twin."""
     if number is None:
         return {None}
-    component = scope.component(number)
-    twins = {component.twin} if component and component.twin else set()
-    return {number} | twins
+    return {number, *scope.index.twins.get(number, ())}

@@ -190,8 +190,7 @@ class FinishedSet:
             place = self.scope.book.positions.get(fit.position)
             if not place or not place.pair:
                 continue
-            record = self.scope.component(fit.component)
-            hands = {fit.component, record.twin} if record and record.twin else {fit.component}
+            hands = {fit.component, *self.scope.index.twins.get(fit.component or "", ())}
             for other in self.scope.index.pairs[place.pair]:
                 if self.after.get(other) not in hands:
                     titles = (place.title, self.scope.book.positions[other].title)
@@ -205,13 +204,19 @@ class FinishedSet:
             if self.scope.holds(budget) and self._uncovered(budget):
                 yield Broken(Cause.budget, budget.name, budget.reason, tuple(self.new_fits), budget)
 
-    def _uncovered(self, budget: Budget) -> bool:
+    def touches(self, budget: Budget) -> bool:
+        """Whether a contribution to the budget differs from today's."""
         positions = self.scope.index.positions_of_budget[budget.name]
-        before = [self.scope.contribution(budget, self.scope.today_fit(p)) or 0.0 for p in positions]
-        after = [self.scope.contribution(budget, self.fit(p)) or 0.0 for p in positions]
-        slack = 1e-9 * (1.0 + sum(abs(x) for x in after))
-        binds = before != after or sum(before) >= -slack
-        return binds and sum(after) < -slack
+        return any(
+            (self.scope.contribution(budget, self.fit(p)) or 0.0)
+            != (self.scope.contribution(budget, self.scope.today_fit(p)) or 0.0)
+            for p in positions
+        )
+
+    def _uncovered(self, budget: Budget) -> bool:
+        if not short_of(self.scope, budget, self.after):
+            return False
+        return self.touches(budget) or not short_of(self.scope, budget, self.scope.today)
 
     # Wishes and limits ----------------------------------------------------------------------
 
@@ -268,6 +273,13 @@ class FinishedSet:
             option = self.scope.options(fit.position).get(fit.component)
             total += (price_each(self.scope, fit.component) or 0) * (option.quantity if option else 1)
         return total
+
+
+def short_of(scope: Scope, budget: Budget, sitting: Mapping[str, str | None]) -> bool:
+    """Whether the demands exceed the supplies, beyond what rounding explains."""
+    positions = scope.index.positions_of_budget[budget.name]
+    nets = [scope.contribution(budget, Fit(p, sitting.get(p))) or 0.0 for p in positions]
+    return sum(nets) < -1e-9 * (1.0 + sum(abs(net) for net in nets))
 
 
 def _each_once(broken: Iterable[Broken]) -> list[Broken]:

@@ -10,10 +10,10 @@ from dataclasses import dataclass, replace
 
 from api.closure import phrases
 from api.closure.answer import Because, Cause, Totals, WayOut
-from api.closure.contradiction import Blame, because_of, least_meeting
+from api.closure.contradiction import Blame, because_of, by_price, least_meeting
 from api.closure.limits import VISIBLE_NAME, effort_name, keep_name, keep_section_name, refuse_name
 from api.closure.problem import CEILING, Problem, Switch, TooLarge
-from api.closure.question import Criterion, FitComponent, Question
+from api.closure.question import FitComponent, Question
 from api.closure.reach import reach
 from api.closure.solve import OutOfTime, Unsolvable, solve
 from api.closure.totals import totals_of
@@ -22,6 +22,8 @@ from api.rulebook.scope import Scope
 
 MOST_WAYS = 6
 MOST_REPLACEMENTS = 6
+FEWER_FROM = 500
+"""Demands of a problem from which only half as many replacements are tried."""
 SECONDS_EACH = 2.0
 
 
@@ -88,7 +90,8 @@ def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[
         yield _Tried(gives_up, instead, totals, lost)
     for switch in group:
         if switch[0] is Cause.wish:
-            best = _replaced(problem.scope, question, group, switch)
+            most = MOST_REPLACEMENTS // (1 + (len(problem.demands) >= FEWER_FROM))
+            best = _replaced(problem.scope, question, group, switch, most)
             if best is not None:
                 yield _Tried(gives_up, best[1], best[0], lost - 1)
 
@@ -98,8 +101,7 @@ def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple
     kept = [s for s in problem.switches() if s not in group]
     free = problem.only(kept)
     if CEILING in group:
-        order = (Criterion.price, *(c for c in question.preference if c is not Criterion.price))
-        free = replace(free, question=replace(free.question, preference=order))
+        free = by_price(free)
     totals = _solved(free)
     if totals is None:
         return None, ""
@@ -138,14 +140,14 @@ def _instead(problem: Problem, question: Question, switch: Switch, totals: Total
 
 
 def _replaced(
-    scope: Scope, question: Question, group: list[Switch], switch: Switch
+    scope: Scope, question: Question, group: list[Switch], switch: Switch, most: int
 ) -> tuple[Totals, str] | None:
     """The best set with another component in the place of a wished one; None when there is none."""
     wish = next((w for w in question.wishes if w.name == switch[1]), None)
     if not isinstance(wish, FitComponent):
         return None
     best: tuple[tuple, Totals, str] | None = None
-    for position, number in list(_siblings(scope, question, wish))[:MOST_REPLACEMENTS]:
+    for position, number in list(_siblings(scope, question, wish))[:most]:
         others = tuple(w for w in question.wishes if w is not wish)
         changed = replace(question, wishes=(*others, FitComponent(number, position)))
         totals = _solve_changed(scope, changed, [s for s in group if s != switch])

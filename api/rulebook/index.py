@@ -40,6 +40,12 @@ class BookIndex:
         for name in sorted(book.positions):
             if pair := book.positions[name].pair:
                 self.pairs[pair].append(name)
+        self.twins: dict[str, set[str]] = defaultdict(set)
+        """Handed twins, whichever of the two records it."""
+        for component in book.components.values():
+            if component.twin:
+                self.twins[component.number].add(component.twin)
+                self.twins[component.twin].add(component.number)
         self._index_companions()
         self._index_meetings()
         self._index_supersessions()

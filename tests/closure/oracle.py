@@ -180,12 +180,13 @@ class Oracle:
             pair = self.book.positions[p].pair
             if p == q or not pair or self.book.positions[q].pair != pair or not self.is_new(after, p):
                 continue
-            hands = {after[p]}
-            if after[p] is not None and self.book.components[after[p]].twin:
-                hands.add(self.book.components[after[p]].twin)
-            if after[q] not in hands:
+            if after[p] != after[q] and not self.twins(after[p], after[q]):
                 return False
         return True
+
+    def twins(self, one: str | None, other: str | None) -> bool:
+        parts = self.book.components
+        return bool(one and other) and (parts[one].twin == other or parts[other].twin == one)
 
     def _budget_holds(self, b, after: Sitting) -> bool:
         inside = [p for p in self.places if b.circuit in ("", self.book.positions[p].circuit)]

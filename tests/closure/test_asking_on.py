@@ -1,0 +1,249 @@
+"""Alternatives, "why not", "what if", completeness of a proposed set, and the words."""
+
+from dataclasses import replace
+from itertools import combinations
+
+from api.closure.answer import Cause, Outcome
+from api.closure.answering import answer_question
+from api.closure.cautions import CUTTING, cautions_for
+from api.closure.comparing import what_if, why_not
+from api.closure.complete import check_completeness
+from api.closure.question import Criterion, FitComponent, Limits, Question
+from api.closure.wording import answer_sentences, chain_sentences, comparison_sentences, hours
+from api.rulebook.model import Effort
+from tests.closure.oracle import Oracle
+from tests.closure.shelf import VEHICLE, Shelf, at, changes, kits, loose, needs
+from tests.closure.worlds import World
+
+
+def brakes() -> Shelf:
+    """Discs need one of three cylinders, and a hub that needs bolts."""
+    shelf = Shelf(brake="drum disc", cylinder="old a b c", hub="hub hub2", lamp="lamp lamp2").kit("bolt")
+    shelf.part("a", price=900).part("b", price=300).part("c", price=500, visible=True)
+    shelf.fits("b", "cylinder", minutes=90).fits("a", "cylinder", minutes=10)
+    shelf.add(
+        "companions",
+        needs("cylinder rule", "disc", at("a", "cylinder"), at("b", "cylinder"), at("c", "cylinder")),
+        needs("hub rule", "disc", at("hub2", "hub")),
+        needs("bolt rule", "hub2", loose("bolt", 5)),
+    )
+    return shelf
+
+
+def asked(*wishes: str, **more) -> Question:
+    return Question(VEHICLE, tuple(FitComponent(w) for w in wishes), **more)
+
+
+def test_a_choice_says_what_the_next_best_would_cost_more() -> None:
+    answer = brakes().ask("disc")
+    assert changes(answer)["cylinder"] == "b"
+    cylinder = next(c for c in answer.solution.changes if c.position == "cylinder")
+    assert (cylinder.forced, cylinder.choices) == (False, 3)
+    assert cylinder.others[0].component == "a"
+    assert cylinder.others[0].difference == {Criterion.price: 600, Criterion.labour: -80}
+    assert all(c.forced for c in answer.solution.changes if c.position != "cylinder")
+
+
+def test_alternatives_do_not_dominate_each_other() -> None:
+    shelf = brakes().part("d", price=950).fits("d", "cylinder")  # as quick as a, and dearer
+    shelf.rules["companions"][0] = needs("cylinder rule", "disc", *(at(n, "cylinder") for n in "abcd"))
+    answer = shelf.ask("disc", alternatives=5)
+    sets = [changes(answer)["cylinder"]] + [s.after["cylinder"] for s in answer.others]
+    assert sets == ["b", "a", "c"]
+    assert [s.after["cylinder"] for s in shelf.ask("disc", alternatives=1).others] == ["a"]
+
+
+def test_alternatives_of_random_catalogues_do_not_dominate_each_other() -> None:
+    several = 0
+    for seed in range(300):
+        world = World(seed, dense=0.7)
+        book, question = world.book(), replace(world.question(), alternatives=3)
+
+        answer = answer_question(book, question)
+        if answer.solution is None:
+            continue
+        axes = [
+            (len(s.totals.unknown_prices), s.totals.price, s.totals.visible, s.totals.labour)
+            for s in (answer.solution, *answer.others)
+        ]
+        several += len(axes) > 1
+        for one, other in combinations(axes, 2):
+            better = (one[:2] < other[:2], one[2] < other[2], one[3] < other[3])
+            worse = (one[:2] > other[:2], one[2] > other[2], one[3] > other[3])
+            assert any(better), seed
+            assert any(worse), seed
+    assert several > 3
+
+
+def test_why_not_gives_the_difference_or_the_contradiction() -> None:
+    book = brakes().book()
+    comparison = why_not(book, asked("disc"), "c", "cylinder")
+    assert comparison.difference == {Criterion.visible: 1, Criterion.price: 200, Criterion.labour: -80}
+    assert [c.component for c in comparison.only_in_other] == ["c"]
+    assert [c.component for c in comparison.only_in_one] == ["b"]
+    limits = Limits(refuse=frozenset({"c"}))
+    comparison = why_not(book, asked("disc", limits=limits), "c", "cylinder")
+    assert comparison.other.outcome is Outcome.impossible
+    assert any("refuse c" in line for line in comparison_sentences(book, comparison))
+
+
+def test_why_not_takes_the_place_of_a_wish_for_the_same_position() -> None:
+    comparison = why_not(brakes().book(), asked("disc", "a"), "b")
+    assert comparison.other.outcome is Outcome.proved
+    assert comparison.other.solution.after["cylinder"] == "b"
+
+
+def test_what_if_compares_two_vehicles() -> None:
+    book = brakes().book()
+    other = replace(asked("disc"), fitted={"hub": "hub2"})
+    comparison = what_if(book, asked("disc"), book, other)
+    assert [c.position for c in comparison.only_in_one] == ["hub"]
+    assert comparison.only_in_other == ()
+    assert comparison.difference[Criterion.changes] == -1
+
+
+# Completeness -------------------------------------------------------------------------------------
+
+
+def test_a_complete_set_is_complete() -> None:
+    proposed = {"brake": "disc", "cylinder": "c", "hub": "hub2"}
+    found = check_completeness(brakes().book(), asked("disc"), proposed, {"bolt": 5})
+    assert found.complete
+    assert found.completed is None
+    assert found.surplus == ()
+
+
+def test_what_is_missing_is_named_and_the_closure_keeps_what_was_proposed() -> None:
+    proposed = {"brake": "disc", "cylinder": "a"}
+    found = check_completeness(brakes().book(), asked(), proposed)
+    assert [(note.cause, note.name) for note in found.missing] == [(Cause.companion, "hub rule")]
+    assert changes(found.completed) == {"brake": "disc", "cylinder": "a", "hub": "hub2"}
+    assert kits(found.completed) == {"bolt": 5}
+
+
+def test_too_few_loose_parts_and_surplus_are_named() -> None:
+    proposed = {"brake": "disc", "cylinder": "b", "hub": "hub2", "lamp": "lamp2"}
+    found = check_completeness(brakes().book(), asked("disc"), proposed, {"bolt": 3})
+    assert [note.sentence for note in found.missing] == ["5 of bolt (part bolt) are needed; the set has 3."]
+    assert [(s.position, s.component) for s in found.surplus] == [("lamp", "lamp2")]
+    found = check_completeness(brakes().book(), asked("disc", "lamp2"), proposed, {"bolt": 7})
+    assert [(s.component, s.quantity) for s in found.surplus] == [("bolt", 2)]
+
+
+def test_what_does_not_fit_clashes() -> None:
+    found = check_completeness(brakes().book(), asked(), {"lamp": "disc", "hub": None})
+    assert not found.complete
+    assert [note.positions for note in found.clashing] == [("hub",), ("lamp",)]
+
+
+def test_every_answer_is_a_complete_set_and_leaving_out_any_forced_change_is_not() -> None:
+
+    checked = 0
+    for seed in range(200):
+        world = World(seed)
+        book, question = world.book(), world.question()
+        answer = answer_question(book, question)
+        if answer.solution is None:
+            continue
+        proposed = changes(answer)
+        found = check_completeness(book, question, proposed, kits(answer))
+        assert found.complete, seed
+        assert found.surplus == (), seed
+        for change in answer.solution.changes:
+            less = {p: c for p, c in proposed.items() if p != change.position}
+            assert not check_completeness(book, question, less, kits(answer)).complete, seed
+            checked += 1
+    assert checked > 50
+
+
+def test_a_random_set_is_complete_exactly_when_brute_force_says_it_is_valid() -> None:
+    verdicts = set()
+    for seed in range(150):
+        world = World(seed, positions=3)
+        book, question = world.book(), replace(world.question(), wishes=(), limits=Limits())
+        oracle = Oracle(book, question)
+        after = {p: world.random.choice(oracle.can[p]) for p in oracle.places}
+        valid = (
+            oracle.fixed_rules_hold(after)
+            and oracle.loose_demands(after) == []
+            and not any(sure for _, sure in oracle.conflicts(after, ()))
+        )
+        proposed = {p: c for p, c in after.items() if c != oracle.today[p]}
+        if oracle.loose_demands(after):
+            continue  # loose parts would have to be proposed as well
+        assert check_completeness(book, question, proposed).complete is valid, seed
+        verdicts.add(valid)
+    assert verdicts == {True, False}
+
+
+# Words --------------------------------------------------------------------------------------------
+
+
+def test_the_answer_in_words() -> None:
+    shelf = brakes()
+    answer = shelf.ask("disc")
+    lines = answer_sentences(shelf.book(), answer)
+    assert lines[0] == (
+        "Proved: the best of all sets that fulfil this. 3 changes, nothing cut or welded, nothing shows. "
+        "Parts 10.00, labour 1 h 50 min."
+    )
+    assert (
+        "the cylinder: b (part b) in place of old. the brake needs it: cylinder rule says so. "
+        "Chosen out of 3. The next best, a (part a): 6.00 more for parts and 1 h 20 min less labour." in lines
+    )
+    assert "5 × bolt (part bolt). the hub needs it: bolt rule says so." in lines
+    assert any(line.startswith("Brakes hold lives.") for line in lines)
+
+
+def test_the_chain_of_reasons_starts_with_the_wish() -> None:
+    shelf = brakes()
+    answer = shelf.ask("disc")
+    assert chain_sentences(shelf.book(), answer.solution, "hub") == [
+        "You wish disc (part disc).",
+        "the brake needs it: hub rule says so.",
+    ]
+
+
+def test_two_wishes_for_one_position_are_told_as_such() -> None:
+    shelf = brakes()
+    lines = answer_sentences(shelf.book(), shelf.ask("a", "b"))
+    assert lines[0] == "Impossible, proved: no set fulfils all of this."
+    assert "Only one component can sit at the cylinder, and you wish more than one there." in lines
+
+
+def test_the_way_out_names_what_one_gets() -> None:
+    shelf = brakes()
+    answer = shelf.ask("disc", limits=Limits(price_at_most=999))
+    assert answer.ways_out[0].instead == "raise the ceiling to 10.00"
+    shelf.fits("hub2", "hub", effort=Effort.cutting)
+    answer = shelf.ask("disc", limits=Limits(effort_at_most=Effort.machining))
+    assert answer.ways_out[0].instead == "accept cutting or welding"
+    assert answer.ways_out[0].totals.irreversible == 1
+
+
+def test_a_wish_can_be_replaced_by_another_component() -> None:
+    shelf = brakes()
+    answer = shelf.ask("c", limits=Limits(nothing_visible=True))
+    ways = [way.instead for way in answer.ways_out]
+    assert "accept visible changes" in ways
+    assert "fit b (part b) at the cylinder instead of c" in ways
+
+
+def test_a_kit_cannot_be_wished_when_it_is_refused() -> None:
+    answer = brakes().ask("disc", limits=Limits(refuse=frozenset({"bolt"})))
+    assert {part.name for part in answer.contradictions[0].parts} == {
+        "wish: fit disc",
+        "limit: refuse bolt",
+        "hub rule",
+        "bolt rule",
+    }
+
+
+def test_cutting_has_its_own_caution() -> None:
+    shelf = brakes().fits("disc", "brake", effort=Effort.cutting)
+    answer = shelf.ask("disc")
+    assert CUTTING in cautions_for(shelf.book(), answer.solution.changes)
+
+
+def test_hours() -> None:
+    assert [hours(m) for m in (0, 45, 60, 580)] == ["0 h", "45 min", "1 h", "9 h 40 min"]

@@ -1,0 +1,75 @@
+"""A book as one vehicle sees it."""
+
+from dataclasses import replace
+
+from api.rulebook.model import Effort, Supersession, Supply, When
+from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for
+from tests.closure.shelf import VEHICLE, Shelf
+
+EARLY = replace(VEHICLE, chassis_serial=499)
+FROM_500 = When(chassis_prefix="24L", chassis_from=500)
+TO_499 = When(chassis_prefix="24L", chassis_to=499)
+
+
+def test_today_is_original_equipment_on_both_sides_of_a_chassis_break() -> None:
+    shelf = Shelf(brake="drum").part("drum2").fits("drum2", "brake", from_new=True, when=FROM_500)
+    shelf.fits("drum", "brake", from_new=True, when=TO_499)
+    book = shelf.book()
+    assert Scope(book, EARLY).today == {"brake": "drum"}
+    assert Scope(book, VEHICLE).today == {"brake": "drum2"}
+    assert Scope(book, VEHICLE, {"brake": None}).today == {"brake": None}
+
+
+def test_candidates_can_be_bought_or_lie_on_the_bench_or_are_there() -> None:
+    shelf = Shelf(brake="drum gone old new").part("gone", supply=Supply.no_longer_supplied).retire("old")
+    book = shelf.part("drum", supply=Supply.no_longer_supplied).book()
+    assert list(Scope(book, VEHICLE).options("brake")) == ["drum", "new"]
+    assert "gone" in Scope(book, VEHICLE, on_the_bench=frozenset({"gone"})).options("brake")
+
+
+def test_a_position_empty_today_may_stay_empty() -> None:
+    book = Shelf(servo="- servo").book()
+    assert set(Scope(book, VEHICLE).options("servo")) == {"servo", None}
+
+
+def test_of_two_fitments_the_one_of_less_effort_then_less_minutes_counts() -> None:
+    shelf = Shelf(brake="drum disc")
+    first = shelf.fitments[-1]
+    shelf.fitments += [
+        replace(first, name="worse", effort=Effort.machining, minutes=1),
+        replace(first, name="quicker", minutes=5),
+    ]
+    assert Scope(shelf.book(), VEHICLE).option(Fit("brake", "disc")).fitment.name == "quicker"
+
+
+def test_a_chain_of_numbers_is_followed_to_what_can_be_bought() -> None:
+    shelf = Shelf(brake="drum a").retire("a").part("b").retire("b").part("c").part("d")
+    shelf.add(
+        "supersessions", Supersession(name="1", old="a", new="b"), Supersession(name="2", old="b", new="c")
+    )
+    shelf.add("supersessions", Supersession(name="3", old="c", new="d"))
+    scope = Scope(shelf.book(), VEHICLE)
+    assert scope.serving("a") == (Fit("brake", "c"),)  # c is current: its own successor is not yet needed
+    assert scope.names(Fit("brake", "c")) == ("c", "a", "b")
+
+
+def test_a_circle_of_supersession_ends() -> None:
+    shelf = Shelf(brake="drum a").retire("a").part("b").retire("b")
+    shelf.add(
+        "supersessions", Supersession(name="1", old="a", new="b"), Supersession(name="2", old="b", new="a")
+    )
+    assert Scope(shelf.book(), VEHICLE).serving("a") == ()
+
+
+def test_a_component_fitted_without_record_stays_an_option() -> None:
+    scope = Scope(Shelf(brake="drum disc").part("odd").book(), VEHICLE, {"brake": "odd"})
+    assert scope.option(Fit("brake", "odd")).fitment is None
+    assert scope.is_today(Fit("brake", "odd"))
+
+
+def test_scopes_are_kept_with_the_book_and_bounded() -> None:
+    book = Shelf(brake="drum disc").book()
+    assert scope_for(book, VEHICLE) is scope_for(book, VEHICLE)
+    for serial in range(3 * MOST_SCOPES):
+        scope_for(book, replace(VEHICLE, chassis_serial=serial))
+    assert len(scope_for(book, VEHICLE).index.scopes) <= MOST_SCOPES
