@@ -52,15 +52,18 @@ def _names(items: list[dict[str, Any]], key: str = "name") -> list[str]:
 
 
 def verdicts(answer: dict[str, Any]) -> dict[str, str]:
-    """Check and subject → verdict after the changes."""
-    findings = (answer.get("checks") or {}).get("findings", [])
-    return {f"{f['check']}: {f['subject']}": f["verdict"] for f in findings}
+    """Check → verdict after the changes."""
+    return {f["check"]: f["verdict"] for f in (answer.get("checks") or {}).get("findings", [])}
+
+
+def _places(changes: list[dict[str, Any]]) -> list[str]:
+    return sorted(f"{c['position']}: {c['component'] or 'nothing'}" for c in changes)
 
 
 EXPECTATIONS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "outcome": lambda a: a["outcome"],
     "changes": lambda a: {c["position"]: c["component"] or "" for c in _set(a)["changes"]},
-    "loose": lambda a: {c["component"]: c["quantity"] for c in _set(a)["loose"]},
+    "loose": lambda a: {c["component"]: c["quantity"] for c in _set(a)["loose_parts"]},
     "price": lambda a: _set(a)["totals"]["price"],
     "labour_minutes": lambda a: _set(a)["totals"]["labour_minutes"],
     "visible": lambda a: _set(a)["totals"]["visible"],
@@ -73,6 +76,13 @@ EXPECTATIONS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "ways_out": lambda a: [w["instead"] for w in a["ways_out"]],
     "built": lambda a: a["vehicle"]["built"],
     "verdicts": verdicts,
+    "complete": lambda a: a["complete"],
+    "missing": lambda a: _names(a["missing"]),
+    "clashing": lambda a: _names(a["clashing"]),
+    "surplus": lambda a: sorted({item["component"] for item in a["surplus"]}),
+    "answers": lambda a: [item["verdict"] for item in a["answers"]],
+    "only_asked": lambda a: _places(a["only_asked"]),
+    "only_instead": lambda a: _places(a["only_instead"]),
 }
 
 

@@ -29,7 +29,10 @@ async def test_scenario(case: Scenario, service: FastAPI) -> None:
     assert response.status_code == 200, response.text
     answer = response.json()
     for key, wanted in case.expect.items():
-        assert EXPECTATIONS[key](answer) == wanted, f"{case.name}: {key}"
+        found = EXPECTATIONS[key](answer)
+        if key == "verdicts":  # a case names the verdicts that it is about
+            found = {check: found.get(check) for check in wanted}
+        assert found == wanted, f"{case.name}: {key}"
     words = "\n".join(text_of(answer))
     for sentence in case.sentences:
         assert sentence in words, f"{case.name}: this sentence is missing: {sentence}"
