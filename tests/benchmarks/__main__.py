@@ -17,8 +17,9 @@ def main(names: list[str]) -> int:
             print(f"there is no benchmark '{name}'; use {', '.join((*QUICK, *LONG))}")
             return 2
     for name in names or QUICK:
-        print(f"\n{name}: {(importlib.import_module(f'tests.benchmarks.{name}').__doc__ or '').splitlines()[0]}")
-        for what, figure in importlib.import_module(f"tests.benchmarks.{name}").run():
+        module = importlib.import_module(f"tests.benchmarks.{name}")
+        print(f"\n{name}: {(module.__doc__ or '').splitlines()[0]}")
+        for what, figure in module.run():
             print(f"  {what:<74} {figure}", flush=True)
     return 0
 

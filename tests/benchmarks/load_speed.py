@@ -31,8 +31,7 @@ def run() -> Iterator[tuple[str, str]]:
             text=True,
             check=True,
         )
-        for what, figure in json.loads(shown.stdout):
-            yield what, figure
+        yield from json.loads(shown.stdout)
 
 
 def measure(components: int) -> list[tuple[str, str]]:
