@@ -16,30 +16,41 @@ MOST_ASKED = 24
 def next_best(
     problem: Problem, found: Found, propagation: Propagation, reasons: dict[str, Reason], seconds: float
 ) -> dict[str, tuple[Other, ...]]:
-    """For each chosen change, the best set without it, as a difference to the best set."""
+    """For each chosen change, the best set without it, as a difference to the best set.
+
+    Choices nearest to a wish come first; those that the question's `seconds` do not reach have none.
+    """
     chosen = [
         place
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
         if not place.startswith(LOOSE) and count_choices(propagation, place, reason) > 1
     ]
+    left = seconds - propagation.solver_seconds
     others = {}
     for place in chosen[:MOST_ASKED]:
-        other = _without(problem, found, place, reasons[place], seconds)
-        if other is not None:
-            others[place] = (other,)
+        if left <= 0:
+            break
+        second, outcome, spent = _best_without(problem, Fit(place, found.values[place]), left)
+        left -= spent
+        if second is not None:
+            others[place] = (_as_other(problem, found, second, outcome, place, reasons[place]),)
     return others
 
 
-def _without(problem: Problem, found: Found, place: str, reason: Reason, seconds: float) -> Other | None:
+def _best_without(problem: Problem, fit: Fit, seconds: float) -> tuple[Found | None, Outcome, float]:
+    """The best set that lacks a fit, whether that is proved, and the seconds it took."""
     try:
-        second, _, _ = solve(problem, seconds, [Fit(place, found.values[place])], unique=False)
-        outcome = Outcome.proved
+        second, propagation, _ = solve(problem, seconds, [fit], unique=False)
     except Unsolvable:
-        return None
+        return None, Outcome.impossible, 0.0
     except OutOfTime as late:
-        if late.found is None:
-            return None
-        second, outcome = late.found, Outcome.not_proved
+        return late.found, Outcome.not_proved, seconds
+    return second, Outcome.proved, propagation.solver_seconds
+
+
+def _as_other(
+    problem: Problem, found: Found, second: Found, outcome: Outcome, place: str, reason: Reason
+) -> Other:
     component = second.values[place]
     if component is None or problem.scope.is_today(Fit(place, component)):
         component = _served_by(problem, second, reason) or component

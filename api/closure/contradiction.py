@@ -150,7 +150,7 @@ def least_meeting(
 def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
     """Contradictions that have no wish and no limit in common, smallest groups of each.
 
-    Also the groups themselves.
+    Also the groups themselves. In a very large problem the first is told, and not every further one.
     """
     if CEILING in blame.switches:
         rest = [s for s in blame.switches if s != CEILING]
@@ -159,7 +159,10 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
             return [_too_dear(blame.problem, parts)], [frozenset(parts)]
     left = list(blame.switches)
     found, groups = [], []
+    most = MOST_WORK // (1 + len(blame.problem.demands))
     while len(found) < MOST_CONTRADICTIONS and not blame.possible(left):
+        if found and blame.checks > most:
+            break  # the ways out still mend what is not told
         parts, proved = blame.smallest(in_order_of_blame(left))
         found.append(_contradiction(blame.problem, parts, proved))
         groups.append(frozenset(parts))

@@ -30,6 +30,8 @@ class Propagation:
         self.demands = problem.demands
         self.used: list[Demand] = []
         """The demands that narrowed something, in the order in which they did."""
+        self.solver_seconds = 0.0
+        """What the solver took for what propagation left open."""
         self.watching: dict[str, list[Demand]] = defaultdict(list)
         for demand in self.demands:
             for place in {fit.position for fit in (*demand.when, *demand.one_of)}:

@@ -461,7 +461,9 @@ def solve(
     ceiling = problem.question.limits.price_at_most
     if ceiling is not None:
         model.add_ceiling(ceiling)
-    return model.best(seconds, unique), propagation, "solver"
+    found = model.best(seconds, unique)
+    propagation.solver_seconds = model.spent
+    return found, propagation, "solver"
 
 
 def any_set(problem: Problem) -> Found | None:

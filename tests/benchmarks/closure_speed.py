@@ -8,12 +8,16 @@ conflicts, three wishes. *sparse*: rules stay inside a section and mostly name o
 import random
 import statistics
 import time
+from collections import defaultdict
+from collections.abc import Callable
+from contextlib import suppress
 from datetime import date
 
 from api.closure.answer import Outcome
-from api.closure.answering import answer_question
+from api.closure.answering import answer_question, scope_of
 from api.closure.question import FitComponent, Limits, Question
-from api.closure.solve import warm_up
+from api.closure.reach import reach
+from api.closure.solve import Unsolvable, solve, warm_up
 from api.rulebook.index import index_of
 from api.rulebook.model import (
     Alternative,
@@ -31,7 +35,7 @@ from api.rulebook.model import (
     Vehicle,
 )
 
-POSITIONS, CANDIDATES, COMPANIONS, CONFLICTS, SECTIONS, INSTANCES = 300, 4, 1500, 200, 10, 10
+POSITIONS, CANDIDATES, COMPANIONS, CONFLICTS, SECTIONS, INSTANCES = 300, 4, 1500, 200, 10, 3
 VEHICLE = Vehicle("v", "24L", 500, date(1968, 3, 1))
 SHAPES = {"sparse": (0.0, (1, 1, 1, 2)), "typical": (0.1, (1, 1, 2, 3)), "hard": (1.0, (1, 2, 2, 3))}
 
@@ -120,46 +124,57 @@ def question(chance: random.Random, wishes: int, limits: Limits | None = None) -
     )
 
 
-def _timed(book: RuleBook, asked: Question) -> tuple[float, object]:
+def _milliseconds(work: Callable[[], object]) -> tuple[float, object]:
     start = time.perf_counter()
-    answer = answer_question(book, asked)
-    return (time.perf_counter() - start) * 1000, answer
+    found = work()
+    return (time.perf_counter() - start) * 1000, found
+
+
+def _best_set(book: RuleBook, asked: Question) -> None:
+    """The proved best set alone, without reasons and next bests."""
+    with suppress(Unsolvable):
+        solve(reach(scope_of(book, asked), asked), asked.seconds)
+
+
+def _measure(shape: str) -> tuple[list[float], dict[str, list[float]]]:
+    """Milliseconds of indexing, and of answers by what they took."""
+    indexing: list[float] = []
+    times: dict[str, list[float]] = defaultdict(list)
+    for seed in range(INSTANCES):
+        book = synthetic_book(shape, seed)
+        indexing.append(_milliseconds(lambda: index_of(book))[0])  # noqa: B023
+        chance = random.Random(seed)
+        answer_question(book, question(chance, 1))  # what is worked out once a vehicle
+        for wishes in (1, 1, 1, 3):
+            asked = question(chance, wishes)
+            alone, _ = _milliseconds(lambda: _best_set(book, asked))  # noqa: B023
+            whole, answer = _milliseconds(lambda: answer_question(book, asked))  # noqa: B023
+            if answer.outcome is not Outcome.proved:
+                times[f"{answer.outcome}, with contradictions and ways out"].append(whole)
+            elif answer.engine == "propagation":
+                times["propagation alone, whole answer"].append(whole)
+                times["propagation alone, whole answer, a change"].append(
+                    whole / max(1, len(answer.solution.changes))
+                )
+            else:
+                times["with choices, best set alone"].append(alone)
+                times["with choices, whole answer with every next best"].append(whole)
+    return indexing, times
 
 
 def run() -> list[tuple[str, str]]:
-    """Rows of (what, milliseconds and counts)."""
+    """Rows of (what, milliseconds)."""
     warm_up()
     rows = []
     for shape in SHAPES:
-        times: dict[str, list[float]] = {}
-        changes: dict[str, list[int]] = {}
-        indexing = []
-        for seed in range(INSTANCES):
-            book = synthetic_book(shape, seed)
-            start = time.perf_counter()
-            index_of(book)
-            indexing.append((time.perf_counter() - start) * 1000)
-            chance = random.Random(seed)
-            for wishes in (1, 3):
-                for _ in range(3):
-                    spent, answer = _timed(book, question(chance, wishes))
-                    key = answer.engine or str(answer.outcome)
-                    times.setdefault(key, []).append(spent)
-                    if answer.outcome is Outcome.proved:
-                        changes.setdefault(key, []).append(len(answer.solution.changes))
+        indexing, times = _measure(shape)
         rows.append((f"{shape}: index of a book", f"{statistics.median(indexing):.1f} ms, once a book"))
-        for key in sorted(times):
-            count = f", {statistics.mean(changes[key]):.1f} changes on average" if key in changes else ""
-            worst = max(times[key])
-            rows.append(
-                (
-                    f"{shape}: {key}",
-                    f"{statistics.median(times[key]):.2f} ms median, {worst:.2f} ms worst of {len(times[key])}{count}",
-                )
-            )
+        for what, taken in sorted(times.items()):
+            figures = f"{statistics.median(taken):.2f} ms median, {max(taken):.2f} worst of {len(taken)}"
+            rows.append((f"{shape}: {what}", figures))
     return rows
 
 
 if __name__ == "__main__":
     for what, figures in run():
-        print(f"{what:<40} {figures}")
+        print(f"{what:<75} {figures}")
