@@ -23,6 +23,8 @@ MOST_CHECKS = 400
 MOST_WORK = 60_000
 """Checks of a group times demands of the problem: what the proof of "smallest" may take."""
 MOST_CONTRADICTIONS = 4
+MOST_TOLD = 7
+"""Parts of a contradiction with a price ceiling from which its sum is told instead of its rules."""
 SECONDS = 3.0
 """Time for the sum of the cheapest set behind a price ceiling."""
 GIVEABLE = (Cause.wish, Cause.flaw, Cause.limit)
@@ -152,11 +154,6 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
 
     Also the groups themselves. In a very large problem the first is told, and not every further one.
     """
-    if CEILING in blame.switches:
-        rest = [s for s in blame.switches if s != CEILING]
-        if blame.possible(rest):
-            parts = blame.core(blame.rules, in_order_of_blame(blame.giveable))
-            return [_too_dear(blame.problem, parts)], [frozenset(parts)]
     left = list(blame.switches)
     found, groups = [], []
     most = MOST_WORK // (1 + len(blame.problem.demands))
@@ -164,7 +161,11 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
         if found and blame.checks > most:
             break  # the ways out still mend what is not told
         parts, proved = blame.smallest(in_order_of_blame(left))
-        found.append(_contradiction(blame.problem, parts, proved))
+        if CEILING in parts and len(parts) > MOST_TOLD:
+            parts = blame.core(blame.rules, [s for s in parts if s[0] in GIVEABLE])
+            found.append(_too_dear(blame.problem, parts))
+        else:
+            found.append(_contradiction(blame.problem, parts, proved))
         groups.append(frozenset(parts))
         left = [s for s in left if s not in parts or s[0] not in GIVEABLE]
     return found, groups
@@ -177,9 +178,10 @@ def in_order_of_blame(switches: list[Switch]) -> list[Switch]:
 
 
 def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
-    """A price ceiling against wishes: every rule that brings a part has its share in the sum.
+    """A price ceiling against wishes, where too many rules each have their share in the sum to be told.
 
-    So the rules stand behind it whole, and the fact told is what the cheapest set costs.
+    The fact told instead is what the cheapest set costs; the rules stand behind it whole, so what is
+    named is not called smallest.
     """
     parts = in_order_of_blame(parts)
     because = tuple(because_of(problem, switch) for switch in parts)
@@ -192,7 +194,7 @@ def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
         facts.append(Note(Cause.fact, "cheapest", phrases.cheapest(totals.price, totals.unknown_prices)))
     except OutOfTime:
         pass  # the contradiction stands proved without its sum
-    return Contradiction(because, tuple(facts), smallest=len(parts) <= 2)
+    return Contradiction(because, tuple(facts), smallest=False)
 
 
 def by_price(problem: Problem) -> Problem:
