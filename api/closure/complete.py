@@ -9,7 +9,8 @@ from api.closure.answering import answer_question, scope_of
 from api.closure.notes import advised, already_so, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
 from api.closure.verify import Broken, FinishedSet
-from api.rulebook.model import Companion, Flaw, RuleBook
+from api.closure.wishes import flaws_asked
+from api.rulebook.model import Companion, RuleBook
 from api.rulebook.scope import Scope
 
 MISSING = (Cause.companion, Cause.pair, Cause.wish)
@@ -221,19 +222,11 @@ def _asked_by(finished: FinishedSet, wish: Wish) -> set[str]:
             return {wish.position} & changed
         case RemedyFlaw() | RemedyFlaws():
             found = set()
-            for flaw in scope.book.flaws:
-                asked = (
-                    flaw.name == wish.flaw if isinstance(wish, RemedyFlaw) else flaw.severity >= wish.at_least
-                )
-                if asked and scope.holds(flaw):
-                    found |= {f.position for f in scope.places(flaw.component) if scope.is_today(f)}
-                    found |= {f.position for a in flaw.add_ons for f in scope.serving(a) if finished.sits(f)}
+            for flaw, fit in flaws_asked(scope, wish):
+                found.add(fit.position)
+                found |= {f.position for a in flaw.add_ons for f in scope.serving(a) if finished.sits(f)}
             return found & changed
     return set()
-
-
-def _asks(wish: RemedyFlaw | RemedyFlaws, flaw: Flaw) -> bool:
-    return flaw.name == wish.flaw if isinstance(wish, RemedyFlaw) else flaw.severity >= wish.at_least
 
 
 def _repairs(finished: FinishedSet, broken: Broken) -> set[str]:

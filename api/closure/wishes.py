@@ -24,16 +24,12 @@ def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
                 )
             ]
         case RemedyFlaw():
-            flaw = scope.index.flaws.get(wish.flaw)
-            sentence = phrases.of_wish(wish, scope.book)
-            found = flaws_today(scope, [flaw] if flaw else [])
+            sentence, found = phrases.of_wish(wish, scope.book), flaws_asked(scope, wish)
             return [d for f, fit in found for d in _remedy(scope, Cause.wish, wish.name, sentence, f, fit)]
         case RemedyFlaws():
-            found = flaws_today(scope, _at_least(scope, wish))
             return [
                 d
-                for flaw, fit in found
-                if not wish.section or scope.book.positions[fit.position].section == wish.section
+                for flaw, fit in flaws_asked(scope, wish)
                 for d in _remedy(scope, Cause.flaw, flaw.name, phrases.of_flaw(flaw, wish), flaw, fit)
             ]
 
@@ -48,17 +44,18 @@ def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
     return Demand(Cause.wish, wish.name, sentence, (), fits, loose, asked=wish.component, part=wish.position)
 
 
-def flaws_today(scope: Scope, flaws: list[Flaw]) -> Iterator[tuple[Flaw, Fit]]:
-    """Each flaw with each place where the vehicle has it today."""
-    for flaw in flaws:
+def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[Flaw, Fit]]:
+    """Each flaw that the wish names, with each place where the vehicle has it today."""
+    if isinstance(wish, RemedyFlaw):
+        named, section = [f for f in (scope.index.flaws.get(wish.flaw),) if f], ""
+    else:
+        named = [flaw for flaw in scope.index.flaws.values() if flaw.severity >= wish.at_least]
+        section = wish.section
+    for flaw in named:
         if scope.holds(flaw):
             for fit in scope.places(flaw.component):
-                if scope.is_today(fit):
+                if scope.is_today(fit) and section in ("", scope.book.positions[fit.position].section):
                     yield flaw, fit
-
-
-def _at_least(scope: Scope, wish: RemedyFlaws) -> list[Flaw]:
-    return [flaw for flaw in scope.index.flaws.values() if flaw.severity >= wish.at_least]
 
 
 def _remedy(scope: Scope, cause: Cause, name: str, sentence: str, flaw: Flaw, fit: Fit) -> Iterator[Demand]:

@@ -8,9 +8,9 @@ from api.closure.answering import answer_question
 from api.closure.cautions import CUTTING, cautions_for
 from api.closure.comparing import what_if, why_not
 from api.closure.complete import check_completeness
-from api.closure.question import Criterion, FitComponent, Limits, Question
+from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
 from api.closure.wording import answer_sentences, chain_sentences, comparison_sentences, hours
-from api.rulebook.model import Effort
+from api.rulebook.model import Effort, Flaw, Severity
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import VEHICLE, Shelf, at, changes, kits, loose, needs
 from tests.closure.worlds import World
@@ -119,6 +119,17 @@ def test_what_is_missing_is_named_and_the_closure_keeps_what_was_proposed() -> N
     assert [(note.cause, note.name) for note in found.missing] == [(Cause.companion, "hub rule")]
     assert changes(found.completed) == {"brake": "disc", "cylinder": "a", "hub": "hub2"}
     assert kits(found.completed) == {"bolt": 5}
+
+
+def test_a_part_for_a_flaw_of_another_section_than_wished_is_surplus() -> None:
+    shelf = brakes()
+    flawed = Flaw(name="dim", component="lamp", severity=Severity.severe, symptom="It is dim.")
+    shelf.add("flaws", flawed)
+    section = shelf.book().positions["lamp"].section
+    for wished, surplus in ((section, ()), ("another", ("lamp",))):
+        wish = RemedyFlaws(Severity.severe, wished)
+        found = check_completeness(shelf.book(), Question(VEHICLE, (wish,)), {"lamp": "lamp2"}, {})
+        assert tuple(s.position for s in found.surplus) == surplus, wished
 
 
 def test_too_few_loose_parts_and_surplus_are_named() -> None:
