@@ -68,7 +68,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.include_router(router)
     _answer_errors(app)
     app.add_middleware(Guard, limits={"/v1/imports": settings.largest_import, "": settings.largest_body})
-    app.openapi = lambda: complete(app)  # type: ignore[method-assign]
+    app.openapi = lambda: complete(app)
     return app
 
 

@@ -138,4 +138,4 @@ def _foreign_keys(connection: Connection, state: str) -> None:
     raw = connection.connection.dbapi_connection
     if raw is None:
         raise RuntimeError("the connection is closed")
-    raw.execute(f"PRAGMA foreign_keys = {state}").close()  # type: ignore[attr-defined]
+    raw.execute(f"PRAGMA foreign_keys = {state}").close()

@@ -5,14 +5,13 @@ from typing import Any
 from api.asking.closures import LASTING, Answering, closure_document, understood
 from api.asking.questions import Asked, ask
 from api.checks.set import check_set
-from api.closure.answer import FlawNote, Note
+from api.closure.answer import Note
 from api.closure.answering import scope_of
 from api.closure.cautions import section_cautions
 from api.closure.complete import Completeness, check_completeness
 from api.problems import InvalidRequest
-from api.rulebook.model import RuleBook
 from api.service import Service
-from api.wire.answers import flaw_document, note_document, unconfirmed_document
+from api.wire.answers import note_document, remarks
 from api.wire.findings import findings_document
 from api.wire.questions import CheckIn
 from api.wire.responses import etag_of, json_bytes
@@ -83,13 +82,7 @@ def check_document(service: Service, asked: Asked, found: Completeness) -> Facts
         ],
         "limits_broken": _notes(found.limits_broken),
         "completed": closure_document(service, asked, found.completed) if found.completed else None,
-        "flaws_gone": _flaws(book, found.flaws_gone),
-        "flaws_left": _flaws(book, found.flaws_left),
-        "flaws_brought": _flaws(book, found.flaws_brought),
-        "already_so": _notes(found.already_so),
-        "advised": _notes(found.advised),
-        "not_determined": _notes(found.not_determined),
-        "unconfirmed": [unconfirmed_document(book, claim) for claim in found.unconfirmed],
+        **remarks(book, found),
         "checks": findings_document(findings),
         "cautions": list(
             dict.fromkeys(c for section in sorted(touched) for c in section_cautions(book, section))
@@ -99,7 +92,3 @@ def check_document(service: Service, asked: Asked, found: Completeness) -> Facts
 
 def _notes(notes: tuple[Note, ...]) -> list[Facts]:
     return [note_document(note) for note in notes]
-
-
-def _flaws(book: RuleBook, flaws: tuple[FlawNote, ...]) -> list[Facts]:
-    return [flaw_document(book, flaw) for flaw in flaws]

@@ -66,7 +66,7 @@ class _Reader:
         substitutes = union(self._claims(("flaw_add_on", "component")), self._remedied())
         lists["remedies"] = self._records("remedies", r.FlawRecord, substitutes)
         return Facts(
-            component=component,  # type: ignore[arg-type]
+            component=component,
             chain=chain,
             current=self._current(chain),
             evidence=self._evidence([*chain, *(record for some in lists.values() for record in some)]),

@@ -230,7 +230,7 @@ class Load:
 
     def _clear_spans(self, named: list[tuple[str, Placed]]) -> None:
         """The chassis spans that a load gives for a variant replace all that it had."""
-        variants = {placed.record.variant: placed.place for _, placed in named}  # type: ignore[attr-defined]
+        variants = {placed.record.variant: placed.place for _, placed in named}
         known = staged(self.connection, (SPANS_OF,), list(variants))
         new = {name: place for name, place in variants.items() if name not in known}
         span = table("chassis_span")

@@ -59,7 +59,7 @@ def name_of(record: r.Record) -> str:
             return record.name or substitute_name(record.original, record.component)
         case r.SupersessionRecord():
             return record.name or supersession_name(record.old, record.new)
-    return str(getattr(record, "name"))  # noqa: B009
+    return str(record.name)
 
 
 def chassis_parts(chassis: str) -> tuple[str, int]:

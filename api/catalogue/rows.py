@@ -67,7 +67,7 @@ def rows_of(record: r.Record, kinds: KindRules) -> Rows:
                 "note": getattr(record, "note", ""),
             }
         )
-        rows["claim_evidence"] += [{"claim": name, "evidence": e} for e in sorted(set(record.evidence))]  # type: ignore[attr-defined]
+        rows["claim_evidence"] += [{"claim": name, "evidence": e} for e in sorted(set(record.evidence))]
     _MAKERS[record.kind_of_record](record, name, rows, kinds)
     return rows
 

@@ -187,10 +187,6 @@ class Model:
         self.model.add(self.expression(terms["price"]) <= price_at_most)
         self.model.add(self.expression(terms["unknown"]) <= 0)
 
-    def forbid(self, fits: Iterable[Fit]) -> None:
-        """Not all of these together."""
-        self.model.add_bool_or([~self.literals[fit] for fit in fits])
-
     # Objectives -----------------------------------------------------------------------------
 
     def criteria(self) -> dict[str, Terms]:

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from api.closure.answer import Cause, Totals
 from api.closure.limits import price_each, shows
-from api.closure.problem import Found, LooseNeed, Problem
+from api.closure.problem import Found, Problem
 from api.closure.question import DEFAULT_PREFERENCE, Criterion
 from api.rulebook.scope import Fit, Scope
 
@@ -164,9 +164,3 @@ def difference(one: Totals, other: Totals) -> dict[Criterion, int]:
     """What `other` has more than `one`, by criterion; only what differs."""
     found = {c: figure(other, c) - figure(one, c) for c in Criterion}
     return {c: value for c, value in found.items() if value}
-
-
-def cost_of_need(scope: Scope, need: LooseNeed) -> tuple[int, int]:
-    """Unknown prices and price of one demand's loose pieces."""
-    each = price_each(scope, need.component)
-    return (int(each is None), (each or 0) * need.quantity)

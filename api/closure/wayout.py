@@ -10,13 +10,11 @@ from dataclasses import dataclass, replace
 
 from api.closure import phrases
 from api.closure.answer import Because, Cause, Totals, WayOut
-from api.closure.contradiction import Blame, because_of, by_price, least_meeting
+from api.closure.contradiction import Blame, because_of, best_totals, by_price, least_meeting
 from api.closure.limits import VISIBLE_NAME, effort_name, keep_name, keep_section_name, refuse_name
 from api.closure.problem import CEILING, Problem, Switch, TooLarge
 from api.closure.question import FitComponent, Question
 from api.closure.reach import reach
-from api.closure.solve import OutOfTime, Unsolvable, solve
-from api.closure.totals import totals_of
 from api.rulebook.model import Effort
 from api.rulebook.scope import Scope
 
@@ -24,7 +22,6 @@ MOST_WAYS = 6
 MOST_REPLACEMENTS = 6
 FEWER_FROM = 500
 """Demands of a problem from which only half as many replacements are tried."""
-SECONDS_EACH = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,19 +99,11 @@ def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple
     free = problem.only(kept)
     if CEILING in group:
         free = by_price(free)
-    totals = _solved(free)
+    totals = best_totals(free)
     if totals is None:
         return None, ""
     words = [_instead(problem, question, switch, totals) for switch in group]
     return totals, "; ".join(word for word in words if word)
-
-
-def _solved(problem: Problem) -> Totals | None:
-    try:
-        found, _, _ = solve(problem, SECONDS_EACH, unique=False)
-    except (Unsolvable, OutOfTime):
-        return None
-    return totals_of(problem, found)
 
 
 def _instead(problem: Problem, question: Question, switch: Switch, totals: Totals) -> str:
@@ -164,7 +153,7 @@ def _solve_changed(scope: Scope, question: Question, given_up: list[Switch]) -> 
         problem = reach(scope, question, limits_as_demands=True)
     except TooLarge:
         return None
-    return _solved(problem.only([s for s in problem.switches() if s not in given_up]))
+    return best_totals(problem.only([s for s in problem.switches() if s not in given_up]))
 
 
 def _siblings(scope: Scope, question: Question, wish: FitComponent) -> Iterator[tuple[str, str]]:

@@ -59,7 +59,7 @@ def find_some(
     position: Annotated[str, Query(max_length=120, description="fits this position")] = "",
     variant: Annotated[str, Query(max_length=120, description="fits this variant")] = "",
     chassis: Annotated[str, Query(max_length=120, description="fits this very vehicle")] = "",
-    option: Annotated[list[Word], Query(max_length=100, description="with chassis: an option it has")] = [],  # noqa: B006
+    option: Annotated[list[Word], Query(max_length=100, description="with chassis: an option it has")] = [],
     built: Annotated[date | None, Query(description="with chassis: the day it was built")] = None,
     characteristic: Annotated[
         list[Word],
@@ -67,7 +67,7 @@ def find_some(
             max_length=10,
             description="`kind comparator value`, such as `disc_diameter at least 11 in`",
         ),
-    ] = [],  # noqa: B006
+    ] = [],
     limit: Limit = None,
     cursor: Cursor = "",
 ) -> Response:

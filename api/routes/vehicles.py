@@ -36,7 +36,7 @@ def get_vehicle(
     request: Request,
     service: ServiceDep,
     chassis: Annotated[str, Path(max_length=120, examples=["24PL-018412"])],
-    option: Annotated[list[Word], Query(max_length=100, description="an option it has")] = [],  # noqa: B006
+    option: Annotated[list[Word], Query(max_length=100, description="an option it has")] = [],
     built: Annotated[date | None, Query(description="the day it was built; else estimated")] = None,
 ) -> Response:
     """The chassis number is accepted as people type it."""

@@ -14,6 +14,7 @@ STANDARD_GRAVITY = 9.80665
 INCH = 0.0254
 POUND = 0.45359237
 MILE = 1609.344
+HORSEPOWER = 550 * 12 * INCH * POUND * STANDARD_GRAVITY
 GALLON_IMPERIAL = 4.54609e-3
 PINT_IMPERIAL = GALLON_IMPERIAL / 8
 
@@ -30,7 +31,16 @@ class Unit:
 
 # quantity → {unit: factor}; the first unit of each line is the SI unit itself.
 _FACTORS: dict[str, dict[str, float]] = {
-    "length": {"m": 1, "mm": 1e-3, "cm": 1e-2, "um": 1e-6, "km": 1e3, "in": INCH, "ft": 12 * INCH, "mile": MILE},
+    "length": {
+        "m": 1,
+        "mm": 1e-3,
+        "cm": 1e-2,
+        "um": 1e-6,
+        "km": 1e3,
+        "in": INCH,
+        "ft": 12 * INCH,
+        "mile": MILE,
+    },
     "area": {"m2": 1, "mm2": 1e-6, "cm2": 1e-4, "in2": INCH**2},
     "volume": {"m3": 1, "l": 1e-3, "ml": 1e-6, "cc": 1e-6, "gal": GALLON_IMPERIAL, "pt": PINT_IMPERIAL},
     "mass": {"kg": 1, "g": 1e-3, "t": 1e3, "lb": POUND, "cwt": 112 * POUND},
@@ -55,7 +65,7 @@ _FACTORS: dict[str, dict[str, float]] = {
     "power": {
         "W": 1,
         "kW": 1e3,
-        "hp": 550 * 12 * INCH * POUND * STANDARD_GRAVITY,
+        "hp": HORSEPOWER,
         "PS": 75 * STANDARD_GRAVITY,
     },
     "stiffness": {
@@ -73,7 +83,7 @@ _FACTORS: dict[str, dict[str, float]] = {
     "mass flow": {"kg/s": 1, "kg/h": 1 / 3600, "lb/h": POUND / 3600},
     "turns per distance": {"1/m": 1, "rev/km": 1e-3, "rev/mile": 1 / MILE},
     "density": {"kg/m3": 1, "kg/l": 1e3},
-    "specific consumption": {"kg/J": 1, "g/kWh": 1e-3 / 3.6e6, "lb/hph": POUND / (550 * 12 * INCH * POUND * STANDARD_GRAVITY * 3600)},
+    "specific consumption": {"kg/J": 1, "g/kWh": 1e-3 / 3.6e6, "lb/hph": POUND / (HORSEPOWER * 3600)},
     "ratio": {"": 1, "%": 1e-2},
     "count": {"": 1},
 }

@@ -19,6 +19,7 @@ from api.closure.answer import (
     Unconfirmed,
     WayOut,
 )
+from api.closure.complete import Completeness
 from api.closure.question import Criterion
 from api.rulebook.model import RuleBook, Vehicle
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, money
@@ -199,14 +200,21 @@ def solution_document(book: RuleBook, solution: Solution) -> dict[str, Any]:
         "loose_parts": [_loose(book, part) for part in solution.loose],
         "totals": totals_document(solution.totals),
         "stays": [_staying(book, p, solution.after[p]) for p in stays_original(book, solution)],
-        "flaws_gone": [flaw_document(book, n) for n in solution.flaws_gone],
-        "flaws_left": [flaw_document(book, n) for n in solution.flaws_left],
-        "flaws_brought": [flaw_document(book, n) for n in solution.flaws_brought],
-        "already_so": _each(note_document, solution.already_so),
-        "advised": _each(note_document, solution.advised),
-        "not_determined": _each(note_document, solution.not_determined),
-        "unconfirmed": [unconfirmed_document(book, claim) for claim in solution.unconfirmed],
+        **remarks(book, solution),
         "confidence": GRADE_WORDS[solution.confidence],
+    }
+
+
+def remarks(book: RuleBook, found: Solution | Completeness) -> dict[str, Any]:
+    """What has to be said of a set, whether it was reasoned or proposed."""
+    return {
+        "flaws_gone": [flaw_document(book, n) for n in found.flaws_gone],
+        "flaws_left": [flaw_document(book, n) for n in found.flaws_left],
+        "flaws_brought": [flaw_document(book, n) for n in found.flaws_brought],
+        "already_so": _each(note_document, found.already_so),
+        "advised": _each(note_document, found.advised),
+        "not_determined": _each(note_document, found.not_determined),
+        "unconfirmed": [unconfirmed_document(book, claim) for claim in found.unconfirmed],
     }
 
 

@@ -7,10 +7,9 @@ from api.wire.documents import (
     ChecksOut,
     ClosureOut,
     DifferenceOut,
-    FlawNoteOut,
     NoteOut,
     Out,
-    UnconfirmedOut,
+    RemarksOut,
     VehicleOut,
     WishOut,
 )
@@ -42,7 +41,7 @@ class SurplusOut(Out):
     quantity: int
 
 
-class CheckOut(Out):
+class CheckOut(RemarksOut):
     """Whether a proposed set is complete and works together."""
 
     vehicle: VehicleOut
@@ -59,12 +58,5 @@ class CheckOut(Out):
     completed: ClosureOut | None = Field(
         description="the closure that keeps the set and adds what is missing"
     )
-    flaws_gone: list[FlawNoteOut]
-    flaws_left: list[FlawNoteOut]
-    flaws_brought: list[FlawNoteOut]
-    already_so: list[NoteOut]
-    advised: list[NoteOut]
-    not_determined: list[NoteOut]
-    unconfirmed: list[UnconfirmedOut]
     checks: ChecksOut
     cautions: list[str]

@@ -140,11 +140,9 @@ class TotalsOut(Out):
     unknown_prices: list[str]
 
 
-class SetOut(Out):
-    changes: list[ChangeOut]
-    loose_parts: list[LooseOut]
-    totals: TotalsOut
-    stays: list[StayingOut]
+class RemarksOut(Out):
+    """What has to be said of a set, whether it was reasoned or proposed."""
+
     flaws_gone: list[FlawNoteOut]
     flaws_left: list[FlawNoteOut]
     flaws_brought: list[FlawNoteOut]
@@ -152,6 +150,13 @@ class SetOut(Out):
     advised: list[NoteOut]
     not_determined: list[NoteOut]
     unconfirmed: list[UnconfirmedOut]
+
+
+class SetOut(RemarksOut):
+    changes: list[ChangeOut]
+    loose_parts: list[LooseOut]
+    totals: TotalsOut
+    stays: list[StayingOut]
     confidence: GradeWord
 
 

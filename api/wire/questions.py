@@ -40,8 +40,8 @@ class VehicleIn(Body):
         },
     )
 
-    build: Word = Field(None, description="name of a stored build; the other fields then add to it")  # type: ignore[assignment]
-    chassis: Word = Field(None, description="chassis number; gives the variant and the day built")  # type: ignore[assignment]
+    build: Word = Field(None, description="name of a stored build; the other fields then add to it")
+    chassis: Word = Field(None, description="chassis number; gives the variant and the day built")
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
     built: date | None = Field(
         None, description="the day it was built; empty: estimated from the chassis number"
@@ -76,13 +76,13 @@ class WishIn(Body):
         }
     )
 
-    fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")  # type: ignore[assignment]
-    position: Word = Field(None, description="with `fit`: at this position")  # type: ignore[assignment]
+    fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")
+    position: Word = Field(None, description="with `fit`: at this position")
     quantity: Annotated[int, Field(ge=1, le=1_000)] = Field(1, description="with `fit` of a loose part")
-    remedy: Word = Field(None, description="remedy this known flaw")  # type: ignore[assignment]
-    remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")  # type: ignore[assignment]
-    section: Word = Field(None, description="with `remedy_all`: in this section only")  # type: ignore[assignment]
-    clear: Word = Field(None, description="leave this position empty")  # type: ignore[assignment]
+    remedy: Word = Field(None, description="remedy this known flaw")
+    remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")
+    section: Word = Field(None, description="with `remedy_all`: in this section only")
+    clear: Word = Field(None, description="leave this position empty")
 
     @model_validator(mode="after")
     def _is_one_wish(self) -> Self:

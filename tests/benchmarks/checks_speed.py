@@ -4,20 +4,18 @@ The ratio is what counts: below 1, the arithmetic costs less than the reasoning.
 """
 
 import statistics
-import tempfile
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 from api.catalogue.books import Books
-from api.catalogue.imports import load
 from api.catalogue.lookup import find_vehicle
 from api.checks.set import check_set
 from api.closure.answering import answer_question
 from api.closure.question import FitComponent, Question
 from api.closure.solve import warm_up
-from api.database import make_engine, migrate, reading
+from api.database import reading
 from api.demo import demo_sheets
+from tests.benchmarks.loaded import load_all, new_database
 
 ASKED = (("24PL-018412", "QB-3310"), ("24PR-012000", "QL-7075"), ("24PL-018412", "QF-7000"))
 TIMES = 7
@@ -26,10 +24,8 @@ TIMES = 7
 def run() -> Iterator[tuple[str, str]]:
     """Rows of what was wished, and milliseconds of closure and checks with their ratio."""
     warm_up()
-    with tempfile.TemporaryDirectory() as folder:
-        engine = make_engine(f"sqlite:///{Path(folder) / 'demo.sqlite3'}")
-        migrate(engine)
-        load(engine, demo_sheets())
+    with new_database() as engine:
+        load_all(engine, demo_sheets())
         books = Books(engine)
         for chassis, wish in ASKED:
             with reading(engine) as session:
@@ -49,4 +45,3 @@ def run() -> Iterator[tuple[str, str]]:
                 f"{wish} on {chassis}",
                 f"closure {closure:.1f} ms, checks {checks:.1f} ms, ratio {checks / closure:.2f}",
             )
-        engine.dispose()

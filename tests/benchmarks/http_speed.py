@@ -6,12 +6,10 @@ the process's ready answers; a fresh one differs each time by the chassis serial
 
 import asyncio
 import statistics
-import tempfile
 import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 import httpx
@@ -21,10 +19,9 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from api.app import create_app
-from api.catalogue.imports import load
-from api.database import make_engine, migrate
 from api.demo import demo_sheets
 from api.settings import Settings
+from tests.benchmarks.loaded import load_all, new_database
 
 CONNECTIONS = 4
 ALTERNATOR = {"wishes": [{"fit": "QL-7075"}]}
@@ -82,13 +79,9 @@ def _rate(url: str, bodies: list[dict[str, Any]]) -> tuple[float, float]:
 
 def run() -> Iterator[tuple[str, str]]:
     """Rows of what was asked, and requests a second with the ratio to ready bytes of the same size."""
-    with tempfile.TemporaryDirectory() as folder:
-        address = f"sqlite:///{Path(folder) / 'demo.sqlite3'}"
-        engine = make_engine(address)
-        migrate(engine)
-        load(engine, demo_sheets())
-        engine.dispose()
-        app = create_app(Settings(database_url=address, answers_kept=32_000_000))
+    with new_database() as engine:
+        load_all(engine, demo_sheets())
+        app = create_app(Settings(database_url=str(engine.url), answers_kept=32_000_000))
         with serving(app) as base:
             yield from _compared(f"{base}/v1/closures", *_cached())
             yield from _compared(f"{base}/v1/closures", *_fresh("alternator", 10_700, ALTERNATOR))

@@ -8,16 +8,13 @@ import json
 import resource
 import subprocess
 import sys
-import tempfile
 import time
-from collections.abc import Iterator
-from pathlib import Path
+from collections.abc import Callable, Iterator
 
-from api.catalogue.imports import load
 from api.catalogue.search import Search, find
 from api.catalogue.store import compile_book
-from api.database import make_engine, migrate, reading
-from tests.benchmarks.world import sheet
+from api.database import reading
+from tests.benchmarks.loaded import load_all, new_database, world
 
 COMPONENTS = (4_000, 40_000, 332_000)
 
@@ -36,15 +33,9 @@ def run() -> Iterator[tuple[str, str]]:
 
 def measure(components: int) -> list[tuple[str, str]]:
     """Load one catalogue and ask it; rows of (what, figure)."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "world.csv"
-        with path.open("w", encoding="utf-8") as stream:
-            stream.writelines(sheet(components))
-        engine = make_engine(f"sqlite:///{folder}/world.sqlite3")
-        migrate(engine)
+    with world(components) as path, new_database() as engine:
         before = _peak()
-        report = load(engine, path)
-        assert report.ok, report.mistakes[:3]
+        report = load_all(engine, path)
         records = report.records.total()
         rows = [
             (f"{records:,} records: loaded a second", f"{records / report.seconds:,.0f}"),
@@ -61,15 +52,14 @@ def measure(components: int) -> list[tuple[str, str]]:
                 ("a search by a common word", lambda: find(session, Search(words="part"))),
             ):
                 rows.append((f"{records:,} records: {what}", f"{_median(ask) * 1000:.1f} ms"))
-        engine.dispose()
     return rows
 
 
-def _median(ask: object) -> float:
+def _median(ask: Callable[[], object]) -> float:
     times = []
     for _ in range(5):
         started = time.perf_counter()
-        ask()  # type: ignore[operator]
+        ask()
         times.append(time.perf_counter() - started)
     return sorted(times)[2]
 

@@ -6,19 +6,16 @@ the rule book compiled (cold) and kept (warm). Loading the largest takes minutes
 
 import os
 import statistics
-import tempfile
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 from api.catalogue.books import Books
-from api.catalogue.imports import load
 from api.catalogue.lookup import find_vehicle
 from api.closure.answering import answer_question
 from api.closure.question import FitComponent, Question
 from api.closure.solve import warm_up
-from api.database import make_engine, migrate, reading
-from tests.benchmarks.world import sheet
+from api.database import reading
+from tests.benchmarks.loaded import load_all, new_database, world
 
 COMPONENTS = tuple(int(n) for n in os.environ.get("GRAFTBOOK_SCALE", "10000,100000,1000000").split(","))
 CHASSIS, WISHES = "WA4-025000", [f"f00000-{n}m" for n in (29, 77, 131, 203, 258)]
@@ -28,27 +25,22 @@ def run() -> Iterator[tuple[str, str]]:
     """Rows of what was done at which size, and its time."""
     warm_up()
     for components in COMPONENTS:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "world.csv"
-            with path.open("w", encoding="utf-8") as stream:
-                stream.writelines(sheet(components))
-            engine = make_engine(f"sqlite:///{folder}/world.sqlite3")
-            migrate(engine)
-            report = load(engine, path)
-            yield f"{components:,} components: {report.records.total():,} records loaded", f"{report.seconds:.0f} s"
+        size = f"{components:,} components"
+        with world(components) as path, new_database() as engine:
+            report = load_all(engine, path)
+            yield f"{size}: {report.records.total():,} records loaded", f"{report.seconds:.0f} s"
             with reading(engine) as session:
                 vehicle = find_vehicle(session, CHASSIS).vehicle
             books = Books(engine)
             start = time.perf_counter()
             books.book(vehicle.variant)
-            yield f"{components:,} components: rule book compiled", f"{(time.perf_counter() - start) * 1000:.0f} ms"
+            yield f"{size}: rule book compiled", f"{(time.perf_counter() - start) * 1000:.0f} ms"
             times = []
             for wish in WISHES * 5:
                 start = time.perf_counter()
                 answer_question(books.book(vehicle.variant), Question(vehicle, (FitComponent(wish),)))
                 times.append((time.perf_counter() - start) * 1000)
             yield (
-                f"{components:,} components: closure, book looked up and reasoned",
+                f"{size}: closure, book looked up and reasoned",
                 f"median {statistics.median(times):.2f} ms, worst {max(times):.2f} ms",
             )
-            engine.dispose()

@@ -125,4 +125,4 @@ def _letters(number: int) -> str:
 
 
 def _table(kind: str, columns: str, rows: object) -> str:
-    return f"[{kind}]\n{columns}\n" + "\n".join(rows) + "\n\n"  # type: ignore[call-overload]
+    return f"[{kind}]\n{columns}\n" + "\n".join(rows) + "\n\n"

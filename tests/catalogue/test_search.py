@@ -26,7 +26,7 @@ def tern(engine: Engine) -> Engine:
 
 def numbers(engine: Engine, **search: object) -> list[str]:
     with reading(engine) as session:
-        return [line.number for line in find(session, Search(**search)).lines]  # type: ignore[arg-type]
+        return [line.number for line in find(session, Search(**search)).lines]
 
 
 def bore(comparator: str, value: str) -> tuple[Asked, ...]:
