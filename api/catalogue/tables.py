@@ -9,7 +9,17 @@ large the catalogue is.
 
 from datetime import UTC, date, datetime
 
-from sqlalchemy import BigInteger, CheckConstraint, Column, DateTime, Index, UniqueConstraint
+from sqlalchemy import (
+    BigInteger,
+    CheckConstraint,
+    Column,
+    DateTime,
+    Index,
+    Integer,
+    String,
+    Text,
+    UniqueConstraint,
+)
 from sqlmodel import Field, SQLModel
 
 from api.catalogue.columns import CLAIM_NAME, NAME, SORT_KEY, at_least, key, one_of, refers, words
@@ -46,6 +56,20 @@ class RevisionRow(SQLModel, table=True):
     )
     who: str = words()
     why: str = words()
+
+
+class RecordChangeRow(SQLModel, table=True):
+    """That an edit changed a record, and what stood there before, as JSON; None: there was no such record.
+
+    What stood there afterwards is what the next change of the record found, or what stands there now.
+    """
+
+    __tablename__ = "record_change"
+    __table_args__ = (Index(None, "revision", "kind", "name"),)
+    kind: str = Field(sa_column=Column(String(40), primary_key=True))
+    name: str = key(CLAIM_NAME)
+    revision: int = refers("revision.number", primary=True, type_=Integer)
+    before: str | None = Field(None, sa_column=Column(Text))
 
 
 class RangeRow(SQLModel, table=True):
