@@ -6,6 +6,7 @@ from alembic import context
 from sqlalchemy import Connection
 from sqlmodel import AutoString, SQLModel
 
+import api.access.tables
 import api.builds.tables
 import api.catalogue.tables  # noqa: F401
 from api.database import make_engine
