@@ -9,8 +9,11 @@ from sqlalchemy import Connection, delete, select
 
 from api.catalogue import records as r
 from api.catalogue.agreement import disagreements
+from api.catalogue.history import variants_before
+from api.catalogue.images import begin_images, remember
 from api.catalogue.names import name_of
 from api.catalogue.references import broken_references
+from api.catalogue.removing import Removals, remove, still_named
 from api.catalogue.rows import Row, rows_of
 from api.catalogue.sense import findings
 from api.catalogue.settling import settle
@@ -40,9 +43,14 @@ _FURTHER = {"name", "fit", "at", "quantity", "having", "empty"}
 
 @dataclass(slots=True)
 class Report:
-    """What a load did, or what stops it. `revision` is None when nothing was kept."""
+    """What a load did, or what stops it. `revision` is None when nothing was kept.
+
+    `changed` counts the records that say something else than before, new and removed ones included;
+    when there are none, `revision` stays what it was.
+    """
 
     records: Counter[str] = field(default_factory=Counter)
+    changed: int = 0
     mistakes: list[Mistake] = field(default_factory=list)
     more_mistakes: int = 0
     revision: int | None = None
@@ -63,27 +71,37 @@ class Report:
 
 
 class Load:
-    """One load inside one transaction. `touched` gathers the ranges of replaced claims."""
+    """One load inside one transaction. `keeps_images`: what is replaced is remembered for the history."""
 
     def __init__(
-        self, connection: Connection, report: Report, progress: Callable[[int], None] | None
+        self,
+        connection: Connection,
+        report: Report,
+        progress: Callable[[int], None] | None = None,
+        *,
+        keeps_images: bool = True,
     ) -> None:
         self.connection = connection
         self.report = report
         self.progress = progress
-        self.touched: set[str] = set()
+        self.keeps_images = keeps_images
         kinds = connection.execute(select(table("characteristic_kind")))
         self.kinds = {row.name: (row.quantity, _choices(row.choices)) for row in kinds}
         self.changed_kinds: set[str] = set()
         self.unread = False
         self.fresh = connection.execute(select(table("section").c.name).limit(1)).first() is None
 
-    def run(self, records: Iterator[Placed | Mistake]) -> None:
-        """Write every record and report every mistake; what to do with both is the caller's."""
+    def run(self, records: Iterator[Placed | Mistake], removals: Removals | None = None) -> None:
+        """Write and remove records and report every mistake; what to do with both is the caller's."""
         begin_staging(self.connection)
+        begin_images(self.connection)
+        removals = removals or {}
+        for mistake in remove(self.connection, removals, keep_images=self.keeps_images):
+            self.report.add(mistake)
         self._write_all(records)
         late = [
-            *settle(self.connection),
+            *still_named(self.connection, removals),
+            *settle(self.connection, variants_before(self.connection)),
             *broken_references(self.connection),
             *(read_late(self.connection, self.kinds, self.changed_kinds) if self.changed_kinds else ()),
             *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
@@ -198,12 +216,12 @@ class Load:
             self._clear_spans(named)
         if self.fresh:
             return
+        if self.keeps_images and kind != "chassis_span":
+            remember(self.connection, kind, names)
         if kind == "component":
             remove_words(self.connection, names)
         elif kind in CLAIMS:
             self._clear_claims(kind, names, dict(named))
-        elif kind == "position":
-            self._touch("position", names)
 
     def _clear_claims(self, kind: str, names: list[str], placed: dict[str, Placed]) -> None:
         claim = table("claim")
@@ -214,25 +232,15 @@ class Load:
                 message = f"'{row.name}' is already the name of a {row.kind}; choose another"
                 item = placed[row.name]
                 self.report.add(Mistake(item.place, kind, _name_field(item.record), message, row.name))
-        self._touch("claim", [row.name for row in replaced])
         remove_children(self.connection, [row.name for row in replaced])
-
-    def _touch(self, holder: str, names: list[str]) -> None:
-        """Remember the ranges that records had before they are replaced."""
-        held, condition = table(holder), table("condition")
-        query = (
-            select(condition.c.range)
-            .join(held, held.c.condition_id == condition.c.id)
-            .where(held.c.name.in_(listed(self.connection, names)))
-            .distinct()
-        )
-        self.touched.update(self.connection.execute(query).scalars())
 
     def _clear_spans(self, named: list[tuple[str, Placed]]) -> None:
         """The chassis spans that a load gives for a variant replace all that it had."""
         variants = {placed.record.variant: placed.place for _, placed in named}
         known = staged(self.connection, (SPANS_OF,), list(variants))
         new = {name: place for name, place in variants.items() if name not in known}
+        if self.keeps_images:
+            remember(self.connection, "chassis_span", list(new))
         span = table("chassis_span")
         self.connection.execute(delete(span).where(span.c.variant.in_(listed(self.connection, new))))
         stage(self.connection, SPANS_OF, new)

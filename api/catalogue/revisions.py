@@ -17,6 +17,7 @@ from sqlalchemy import (
     update,
 )
 
+from api.catalogue.history import spoken_of_before
 from api.catalogue.staging import STAGED, listed, table
 
 _NAMING = (
@@ -70,16 +71,27 @@ def chain_of(connection: Connection, components: Select[Any], *, twins: bool = T
     return chain.union(*(select(tie.c.there).join(chain, tie.c.here == number) for tie in each))
 
 
-def raise_revision(connection: Connection, who: str, why: str, touched: set[str]) -> int:
-    """Write the next revision and put it on the ranges touched. Returns its number.
+EDITORS_WAIT = 30
+"""Seconds that an editor waits for another, as on SQLite."""
 
-    Editors of PostgreSQL wait here for each other; on SQLite there is one writer anyway.
+
+def wait_for_editors(connection: Connection) -> None:
+    """Edits of the catalogue go one after the other; on SQLite there is one writer anyway.
+
+    Two of them at once on PostgreSQL would lock the same records in two orders. Whoever waits too
+    long gets the database's own error, as on SQLite.
     """
-    revision, ranges = table("revision"), table("range")
     if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{EDITORS_WAIT}s'")
         connection.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE")
-    number = (connection.execute(select(func.max(revision.c.number))).scalar() or 0) + 1
-    connection.execute(insert(revision).values(number=number, at=datetime.now(UTC), who=who, why=why))
+
+
+def raise_revision(connection: Connection, who: str, why: str, touched: set[str]) -> int:
+    """Write the next revision and put it on the ranges touched. Returns its number."""
+    revision, ranges = table("revision"), table("range")
+    number = current_revision(connection) + 1
+    values = {"number": number, "at": datetime.now(UTC), "who": who, "why": why}
+    connection.execute(insert(revision).values(**values, touched="; ".join(sorted(touched))))
     if touched:
         of_these = ranges.c.name.in_(listed(connection, touched))
         connection.execute(update(ranges).where(of_these).values(revision=number))
@@ -92,7 +104,7 @@ def current_revision(connection: Connection) -> int:
 
 
 def ranges_touched(connection: Connection) -> set[str]:
-    """The ranges whose rule books depend on what the load brought."""
+    """The ranges whose rule books depend on what the edit at work changed."""
     condition, claim, ranges = table("condition"), table("claim"), table("range")
     everywhere = select(STAGED.c.name).where(STAGED.c.kind.in_(("section", "characteristic_kind"))).limit(1)
     if connection.execute(everywhere).first():
@@ -113,7 +125,10 @@ def ranges_touched(connection: Connection) -> set[str]:
         ),
     ]
     touched = set(connection.execute(union(*queries)).scalars())
-    return touched | ranges_naming(connection, _components_brought())
+    before, numbers = spoken_of_before(connection)
+    touched |= before | ranges_naming(connection, listed(connection, numbers))
+    touched |= ranges_naming(connection, _components_brought())
+    return touched & set(connection.execute(select(ranges.c.name)).scalars())
 
 
 def ranges_naming(connection: Connection, components: Select[Any]) -> set[str]:
@@ -136,7 +151,7 @@ def _names(*kinds: str) -> Select[Any]:
 
 def _components_brought() -> Select[Any]:
     supersession, characteristic = table("supersession"), table("characteristic")
-    component = table("component")
+    component, fitment = table("component"), table("fitment")
     superseding = supersession.c.claim.in_(_names("supersession"))
     brought = union(
         select(component.c.number).where(component.c.number.in_(_names("component"))),
@@ -145,5 +160,6 @@ def _components_brought() -> Select[Any]:
         ),
         select(supersession.c.old).where(superseding),
         select(supersession.c.new).where(superseding),
+        select(fitment.c.component).where(fitment.c.claim.in_(_names("fitment"))),
     )
     return select(brought.subquery().columns[0])

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import BigInteger, Column, Connection, MetaData, Table, delete, insert, select, update
+from sqlalchemy import BigInteger, Column, Connection, MetaData, Table, delete, insert, or_, select, update
 
 from api.catalogue.conditions import VariantFacts, content_id, holds_for, split, unknown_words
 from api.catalogue.nearest import hint, likest
@@ -22,10 +22,13 @@ _REMAP = Table(
 _RECORDS_SHOWN = 5
 
 
-def settle(connection: Connection) -> Iterator[Mistake]:
-    """Give every condition its range, spell conditions out, and report those that can never hold."""
+def settle(connection: Connection, ranges_before: set[str]) -> Iterator[Mistake]:
+    """Give every condition its range, spell conditions out, and report those that can never hold.
+
+    `ranges_before`: the ranges that replaced or removed variants belonged to.
+    """
     yield from _give_ranges(connection)
-    yield from _spell_out(connection)
+    yield from _spell_out(connection, ranges_before)
 
 
 def variants_of(connection: Connection, range_name: str) -> list[VariantFacts]:
@@ -108,12 +111,13 @@ def _of_unknown_range() -> Any:
     )
 
 
-def _spell_out(connection: Connection) -> Iterator[Mistake]:
-    """Spell out the new conditions, and all those of a range whose variants the load brought."""
+def _spell_out(connection: Connection, ranges_before: set[str]) -> Iterator[Mistake]:
+    """Spell out the new conditions, and all those of a range whose variants the load changed."""
     condition, spelt, variant = table("condition"), table("condition_variant"), table("variant")
     brought = select(STAGED.c.name).where(STAGED.c.kind.in_(("variant", SPANS_OF)))
     changed = select(variant.c.range).where(variant.c.name.in_(brought))
-    old = select(condition.c.id).where(condition.c.range.in_(changed))
+    in_changed = or_(condition.c.range.in_(changed), condition.c.range.in_(listed(connection, ranges_before)))
+    old = select(condition.c.id).where(in_changed)
     connection.execute(delete(spelt).where(spelt.c.condition_id.in_(old)))
     unspelt = ~select(spelt.c.condition_id).where(spelt.c.condition_id == condition.c.id).exists()
     known = condition.c.range.in_(select(table("range").c.name))

@@ -47,7 +47,7 @@ def _condition(*, optional: bool) -> object:
 
 
 class RevisionRow(SQLModel, table=True):
-    """One edit of the catalogue: number, when, who, why."""
+    """One edit of the catalogue: number, when, who, why, and the ranges whose rule books it touched."""
 
     __tablename__ = "revision"
     number: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
@@ -56,6 +56,7 @@ class RevisionRow(SQLModel, table=True):
     )
     who: str = words()
     why: str = words()
+    touched: str = words()
 
 
 class RecordChangeRow(SQLModel, table=True):

@@ -25,13 +25,23 @@ def records_of(connection: Connection, kind: type[r.Record]) -> Iterator[r.Recor
             yield kind.model_construct(**_with_defaults(kind, values))
 
 
-def records_named(connection: Connection, kind: type[r.Record], names: Any, most: int) -> list[r.Record]:
+def records_named(
+    connection: Connection, kind: type[r.Record], names: Any, most: int | None = None
+) -> list[r.Record]:
     """The records of one kind whose names are in a select, by name, at most so many."""
     rows = table(kind.kind_of_record)
     (key,) = rows.primary_key
     batch = list(connection.execute(select(rows).where(key.in_(names)).order_by(key).limit(most)))
     made = _MAKERS[kind.kind_of_record](connection, batch)
     return [kind.model_construct(**_with_defaults(kind, values)) for values in made]
+
+
+def spans_of(connection: Connection, variants: Any) -> list[r.Record]:
+    """The chassis spans of the variants whose names are in a select, by variant and number."""
+    span, kind = table("chassis_span"), r.ChassisSpanRecord
+    query = select(span).where(span.c.variant.in_(variants))
+    batch = list(connection.execute(query.order_by(span.c.variant, span.c.prefix, span.c.first_serial)))
+    return [kind.model_construct(**_with_defaults(kind, values)) for values in _spans(connection, batch)]
 
 
 def _with_defaults(kind: type[r.Record], values: _Values) -> _Values:

@@ -16,6 +16,17 @@ NAME = sa.String(300).with_variant(sa.String(300, collation="C"), "postgresql")
 
 
 def upgrade() -> None:
+    with op.batch_alter_table("revision") as batch:
+        batch.add_column(sa.Column("touched", sa.Text(), nullable=False, server_default=""))
+    op.execute(
+        "UPDATE revision SET touched = COALESCE((SELECT string_agg(name, '; ' ORDER BY name) FROM range"
+        " WHERE range.revision = revision.number), '')"
+        if op.get_bind().dialect.name == "postgresql"
+        else "UPDATE revision SET touched = COALESCE((SELECT group_concat(name, '; ') FROM"
+        " (SELECT name FROM range WHERE range.revision = revision.number ORDER BY name)), '')"
+    )
+    with op.batch_alter_table("revision") as batch:
+        batch.alter_column("touched", server_default=None)
     op.create_table(
         "record_change",
         sa.Column("kind", sa.String(length=40), nullable=False),
@@ -33,3 +44,5 @@ def upgrade() -> None:
 def downgrade() -> None:
     op.drop_index("ix_record_change_revision_kind_name", table_name="record_change")
     op.drop_table("record_change")
+    with op.batch_alter_table("revision") as batch:
+        batch.drop_column("touched")
