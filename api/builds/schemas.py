@@ -1,11 +1,11 @@
 """What builds and specifications look like in JSON."""
 
-from datetime import date
 from typing import Annotated
 
 from pydantic import ConfigDict, Field, StringConstraints
 
-from api.wire.questions import EVERY_CRITERION, Body, CriterionWord, LimitsIn, WishIn, Word
+from api.wire.given import Day
+from api.wire.questions import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn, Word
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
 Remark = Annotated[str, StringConstraints(max_length=2000)]
@@ -31,7 +31,7 @@ class BuildIn(Body):
 
     chassis: Word = Field(description="chassis number")
     variant: Word | None = Field(None, description="the variant it should be; checked when given")
-    built: date | None = None
+    built: Day | None = None
     options: Annotated[list[Word], Field(max_length=100)] = Field([])
     fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field({})
     on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field([])
@@ -71,7 +71,7 @@ class SpecificationIn(Body):
     variants: Annotated[list[Word], Field(max_length=500)] = Field([], description="empty: every variant")
     wishes: Annotated[list[WishIn], Field(max_length=200)] = Field([])
     limits: LimitsIn = LimitsIn()
-    preference: Annotated[list[CriterionWord], Field(min_length=1, max_length=7)] = EVERY_CRITERION
+    preference: Preference = EVERY_CRITERION
     note: Remark = Field("", description="why this version")
 
 

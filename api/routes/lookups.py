@@ -1,7 +1,6 @@
 """Look-up in the catalogue: components by what one knows of them, and the lists it is made of."""
 
 from collections.abc import Callable
-from datetime import date
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Request
@@ -21,6 +20,7 @@ from api.service import Service, ServiceDep
 from api.wire import lists_out as out
 from api.wire.component_page import component_page
 from api.wire.errors import documented
+from api.wire.given import Day
 from api.wire.questions import SeverityWord, Word
 from api.wire.responses import etag_of, json_bytes
 from api.wire.values import money
@@ -60,7 +60,7 @@ def find_some(
     variant: Annotated[str, Query(max_length=120, description="fits this variant")] = "",
     chassis: Annotated[str, Query(max_length=120, description="fits this very vehicle")] = "",
     option: Annotated[list[Word], Query(max_length=100, description="with chassis: an option it has")] = [],
-    built: Annotated[date | None, Query(description="with chassis: the day it was built")] = None,
+    built: Annotated[Day | None, Query(description="with chassis: the day it was built")] = None,
     characteristic: Annotated[
         list[Word],
         Query(

@@ -1,6 +1,5 @@
 """What a chassis number says."""
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request
@@ -15,6 +14,7 @@ from api.routes.ready import answered
 from api.rulebook.model import Vehicle
 from api.service import ServiceDep
 from api.wire.errors import documented
+from api.wire.given import Day
 from api.wire.lists_out import VehiclePageOut
 from api.wire.questions import Word
 from api.wire.responses import etag_of, json_bytes
@@ -37,7 +37,7 @@ def get_vehicle(
     service: ServiceDep,
     chassis: Annotated[str, Path(max_length=120, examples=["24PL-018412"])],
     option: Annotated[list[Word], Query(max_length=100, description="an option it has")] = [],
-    built: Annotated[date | None, Query(description="the day it was built; else estimated")] = None,
+    built: Annotated[Day | None, Query(description="the day it was built; else estimated")] = None,
 ) -> Response:
     """The chassis number is accepted as people type it."""
     with reading(service.engine) as session:

@@ -1,12 +1,11 @@
 """The question of a closure as an address's parameters, or as a command's options."""
 
-from datetime import date
-from decimal import Decimal
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from api.wire.errors import problem_from_mistakes
+from api.wire.given import Day, Price
 from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, EffortWord, SeverityWord, Word
 
 Words = Annotated[list[Word], Field(max_length=200)]
@@ -20,7 +19,7 @@ class ClosureQuery(BaseModel):
     build: Word | None = Field(None, description="name of a stored build")
     chassis: Word | None = Field(None, description="chassis number", examples=["24PL-018412"])
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
-    built: date | None = Field(None, description="day it was built")
+    built: Day | None = Field(None, description="day it was built")
     option: Words = Field([], description="an option it has")
     fitted: Words = Field([], description="`position=component` fitted today; `position=` is empty")
     on_the_bench: Words = Field([], description="a component at hand")
@@ -34,10 +33,13 @@ class ClosureQuery(BaseModel):
     keep_section: Words = Field([], description="keep this section as today")
     refuse: Words = Field([], description="do not fit this component")
     effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
-    price_at_most: Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)] | None = None
+    price_at_most: Price | None = None
     nothing_visible: bool = False
     specification: Word | None = Field(None, description="stored specification, `name` or `name@version`")
     alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = 0
+    as_of: Annotated[int, Field(ge=0, le=2_000_000_000)] | None = Field(
+        None, description="the revision whose catalogue answers; empty: the present one"
+    )
 
     def body(self) -> ClosureIn:
         """The body of the same question. Raises InvalidRequest."""
@@ -70,6 +72,7 @@ class ClosureQuery(BaseModel):
             "limits": limits,
             "specification": self.specification,
             "alternatives": self.alternatives,
+            "as_of": self.as_of,
         }
 
     def _wishes(self) -> list[dict[str, str]]:

@@ -1,10 +1,10 @@
 """What a question looks like in JSON. Names are checked against the catalogue in `api.asking`."""
 
-from datetime import date
-from decimal import Decimal
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, StringConstraints, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, StringConstraints, model_validator
+
+from api.wire.given import Day, Price, Truth, Whole
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
@@ -43,7 +43,7 @@ class VehicleIn(Body):
     build: Word = Field(None, description="name of a stored build; the other fields then add to it")
     chassis: Word = Field(None, description="chassis number; gives the variant and the day built")
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
-    built: date | None = Field(
+    built: Day | None = Field(
         None, description="the day it was built; empty: estimated from the chassis number"
     )
     options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
@@ -78,7 +78,7 @@ class WishIn(Body):
 
     fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")
     position: Word = Field(None, description="with `fit`: at this position")
-    quantity: Annotated[int, Field(ge=1, le=1_000)] = Field(1, description="with `fit` of a loose part")
+    quantity: Annotated[Whole, Field(ge=1, le=1_000)] = Field(1, description="with `fit` of a loose part")
     remedy: Word = Field(None, description="remedy this known flaw")
     remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")
     section: Word = Field(None, description="with `remedy_all`: in this section only")
@@ -109,15 +109,27 @@ class LimitsIn(Body):
         [], description="components not to be fitted"
     )
     effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
-    price_at_most: Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)] | None = Field(
-        None, description="ceiling on the parts, in the catalogue's currency"
-    )
-    nothing_visible: bool = Field(False, description="nothing that shows may change")
+    price_at_most: Price | None = Field(None, description="ceiling on the parts, in the catalogue's currency")
+    nothing_visible: Truth = Field(False, description="nothing that shows may change")
 
 
 EVERY_CRITERION: list[CriterionWord] = [
     "irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed",
 ]  # fmt: skip
+
+
+def _each_once(preference: list[CriterionWord]) -> list[CriterionWord]:
+    if len(set(preference)) != len(preference):
+        raise ValueError("a criterion stands twice in the preference")
+    return preference
+
+
+Preference = Annotated[
+    list[CriterionWord],
+    Field(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True}),
+    AfterValidator(_each_once),
+]
+"""What sets are compared by, first to last, each criterion once."""
 
 
 class AskIn(Body):
@@ -127,21 +139,16 @@ class AskIn(Body):
     wishes: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="what is wanted")
     specification: Word | None = Field(None, description="a stored specification, `name` or `name@version`")
     limits: LimitsIn = LimitsIn()
-    preference: Annotated[list[CriterionWord], Field(min_length=1, max_length=7)] = Field(
-        EVERY_CRITERION, description="what sets are compared by, first to last"
-    )
+    preference: Preference = Field(EVERY_CRITERION, description="what sets are compared by, first to last")
     market: Word | None = Field(
         None, description="whose law the arithmetic follows; empty: the variant's market"
     )
-    deadline_seconds: Annotated[float, Field(gt=0, le=LONGEST_DEADLINE)] = Field(
+    as_of: Annotated[Whole, Field(ge=0, le=2_000_000_000)] | None = Field(
+        None, description="the revision whose catalogue answers; empty: the present one"
+    )
+    deadline_seconds: Annotated[float, Strict(), Field(gt=0, le=LONGEST_DEADLINE)] = Field(
         10.0, description="when the proof is given up"
     )
-
-    @model_validator(mode="after")
-    def _compares_once(self) -> Self:
-        if len(set(self.preference)) != len(self.preference):
-            raise ValueError("a criterion stands twice in the preference")
-        return self
 
 
 _DISCS: dict[str, Any] = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
@@ -163,7 +170,7 @@ class ClosureIn(AskIn):
         }
     )
 
-    alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = Field(
+    alternatives: Annotated[Whole, Field(ge=0, le=MOST_ALTERNATIVES)] = Field(
         0,
         description="further best sets that do not dominate each other on price, visible changes and labour",
     )
@@ -217,7 +224,7 @@ class CompatibilityQuestionIn(Body):
     component: Word = Field(description="part number as typed; old numbers are followed")
     chassis: Word = Field(description="chassis number")
     variant: Word | None = Field(None, description="the variant it should be; checked when given")
-    built: date | None = None
+    built: Day | None = None
     options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
     position: Word | None = Field(None, description="empty: any position")
 
