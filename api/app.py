@@ -15,6 +15,8 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.exposure import require_keys_beyond_this_machine
+from api.access.trail import Trail
 from api.middleware import BodyTooLarge, Guard
 from api.routes import (
     builds,
@@ -23,14 +25,23 @@ from api.routes import (
     compatibility,
     home,
     imports,
+    keys,
     lookups,
     orders,
+    records,
+    revisions,
+    service,
+    signing,
     specifications,
     vehicles,
 )
+from api.routes.methods import allowed_methods
 from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import warm_up
+from api.watching import tracing
+from api.watching.draining import drain_before_the_end
+from api.watching.readings import Readings
 from api.wire.errors import problem_from_mistakes
 from api.wire.openapi import DESCRIPTION, TAGS, complete
 from api.wire.responses import problem_answer
@@ -39,6 +50,7 @@ _LOG = logging.getLogger("graftbook")
 
 ROUTERS = (
     home.router,
+    service.router,
     closures.router,
     checks.router,
     compatibility.router,
@@ -48,6 +60,10 @@ ROUTERS = (
     builds.router,
     specifications.router,
     imports.router,
+    records.router,
+    revisions.router,
+    keys.router,
+    signing.router,
 )
 
 
@@ -61,13 +77,20 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         openapi_tags=TAGS,
         docs_url=None,
         redoc_url=None,
+        redirect_slashes=False,
         lifespan=_lifespan,
     )
     app.state.service = make_service(settings)
+    app.state.readings = Readings(app.state.service)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
-    app.add_middleware(Guard, limits={"/v1/imports": settings.largest_import, "": settings.largest_body})
+    app.add_middleware(Trail)
+    app.add_middleware(
+        Guard,
+        limits={"/v1/imports": settings.largest_import, "": settings.largest_body},
+        afterwards=app.state.readings.now_and_then,
+    )
     app.openapi = lambda: complete(app)
     return app
 
@@ -76,7 +99,13 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     service: Service = app.state.service
     await run_in_threadpool(warm_up, service.engine)
+    await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
+    tracing.start(service.settings.traces_to)
+    take_back = drain_before_the_end(service.settings.drain_seconds)
     yield
+    take_back()
+    await run_in_threadpool(tracing.stop)
+    await run_in_threadpool(service.door.close)
     service.engine.dispose()
 
 
@@ -91,6 +120,8 @@ def _answer_errors(app: FastAPI) -> None:
 
     @app.exception_handler(HTTPException)
     def framework(request: Request, error: HTTPException) -> Response:
+        if error.status_code == 405:
+            return _other_method(request)
         problem = error.problem if isinstance(error, BodyTooLarge) else _from_framework(error)
         answer = problem_answer(problem, _request_id(request))
         for name, value in (error.headers or {}).items():
@@ -98,12 +129,22 @@ def _answer_errors(app: FastAPI) -> None:
         return answer
 
     def no_database(request: Request, error: Exception) -> Response:
-        _LOG.error("request %s: %s", _request_id(request), error)
+        _LOG.error("no answer from the database", exc_info=error)
         problem = problems.Unavailable("The database does not answer; try again")
         return problem_answer(problem, _request_id(request))
 
     for unreachable in (OperationalError, InterfaceError, PoolTimeout):
         app.add_exception_handler(unreachable, no_database)
+
+
+def _other_method(request: Request) -> Response:
+    """What an address answers to a method that no route of it takes."""
+    allow = {"Allow": allowed_methods(request.app, request.url.path)}
+    if request.method == "OPTIONS":
+        return Response(status_code=204, headers=allow)
+    answer = problem_answer(problems.MethodNotAllowed(), _request_id(request))
+    answer.headers.update(allow)
+    return answer
 
 
 def _request_id(request: Request) -> str:

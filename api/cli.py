@@ -9,6 +9,8 @@ from typing import Annotated
 import typer
 
 from api import console as c
+from api.access.commands import keys
+from api.access.exposure import require_keys_beyond_this_machine
 from api.console import (
     NO,
     counting,
@@ -30,6 +32,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     rich_markup_mode=None,
 )
+app.add_typer(keys, name="keys")
 
 
 @app.command()
@@ -39,12 +42,12 @@ def serve(
     port: Annotated[int | None, typer.Option(help="Port to listen on.")] = None,
     workers: Annotated[int, typer.Option(help="Processes.", min=1)] = 1,
 ) -> None:
-    """Answer over HTTP. Without keys, changes are taken only from this machine."""
-    import uvicorn
+    """Answer over HTTP. Changes take a key; beyond this machine nothing is served while no key exists."""
+    from api.serving import serve as run
 
     settings = settings_for(database, host=host, port=port)
     with readable_errors():
-        service_for(settings)
+        require_keys_beyond_this_machine(settings, service_for(settings).engine)
     os.environ |= {
         "GRAFTBOOK_DATABASE_URL": settings.database_url,
         "GRAFTBOOK_HOST": settings.host,
@@ -52,14 +55,7 @@ def serve(
     }
     if settings.port:
         typer.echo(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
-    uvicorn.run(
-        "api.app:create_app",
-        factory=True,
-        host=settings.host,
-        port=settings.port,
-        workers=workers,
-        server_header=False,
-    )
+    run(settings, workers)
 
 
 @app.command()

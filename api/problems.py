@@ -7,6 +7,7 @@ with a pointer is the fault of the body sent (422), without one that of the addr
 
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from types import MappingProxyType
 from typing import Any, ClassVar
 
 LONGEST_ECHO = 200
@@ -26,7 +27,7 @@ class Problem(Exception):
     status: ClassVar[int] = 500
     type: ClassVar[str] = "/problems/internal"
     title: ClassVar[str] = "Something went wrong inside the service"
-    headers: ClassVar[Mapping[str, str]] = {}
+    headers: Mapping[str, str] = MappingProxyType({})
 
     def __init__(
         self, detail: str = "", *, pointer: str = "", near: Iterable[str] = (), **fields: Any
@@ -156,6 +157,34 @@ class UnknownSpecification(Unknown):
     what = "specification"
 
 
+class UnknownRecord(Unknown):
+    type = "/problems/unknown-record"
+    title = "There is no such record"
+    what = "record"
+
+
+class UnknownRevision(Unknown):
+    type = "/problems/unknown-revision"
+    title = "The catalogue has no such revision"
+    what = "revision"
+
+
+class TooFarBack(Problem):
+    """The catalogue cannot be seen as it was then. `first` is the earliest revision that can."""
+
+    status = 422
+    type = "/problems/too-far-back"
+    title = "The catalogue cannot be seen as of that revision"
+
+
+class ChangedAgain(Problem):
+    """A later edit changed what is to be taken back; `records` names what."""
+
+    status = 409
+    type = "/problems/changed-again"
+    title = "A later edit changed the same records"
+
+
 class NothingHere(Problem):
     status = 404
     type = "/problems/nothing-here"
@@ -210,6 +239,23 @@ class AlreadyExists(Problem):
     title = "This name is taken"
 
 
+class KeyUsedOtherwise(Problem):
+    """An Idempotency-Key that stands for another request already."""
+
+    status = 422
+    type = "/problems/idempotency-key-used"
+    title = "This Idempotency-Key stands for another request"
+
+
+class StillAtWork(Problem):
+    """The same request, under the same Idempotency-Key, has not ended yet."""
+
+    status = 409
+    type = "/problems/still-at-work"
+    title = "The same request is still at work"
+    headers = {"Retry-After": "2"}
+
+
 class PreconditionFailed(Problem):
     status = 412
     type = "/problems/changed-meanwhile"
@@ -240,17 +286,62 @@ class UnsupportedMedia(Problem):
     title = "This kind of content is not understood here"
 
 
-class WritingClosed(Problem):
+class UnknownKey(Unknown):
+    type = "/problems/unknown-key"
+    title = "There is no such key"
+    what = "key"
+
+
+class KeyNeeded(Problem):
+    """No key, or none that is usable: not told apart, so that nobody learns which keys exist."""
+
+    status = 401
+    type = "/problems/key-needed"
+    title = "A usable key is needed"
+    headers = MappingProxyType({"WWW-Authenticate": 'Bearer realm="graftbook"'})
+
+
+class ScopeNeeded(Problem):
+    """The key is usable, but may not do this; `scope` is the least that may."""
+
     status = 403
-    type = "/problems/writing-closed"
-    title = "Writing is closed"
+    type = "/problems/scope-needed"
+    title = "This key may not do that"
+
+
+class ForgedRequest(Problem):
+    """A change that a page of another site, or none of ours, sent with a browser's cookie."""
+
+    status = 403
+    type = "/problems/forged-request"
+    title = "The request did not come from a page of this service"
+
+
+class ForeignName(Problem):
+    """A page that reaches this machine through a name of its own would read what it must not."""
+
+    status = 421
+    type = "/problems/foreign-name"
+    title = "The service does not answer under this name"
+
+
+class SlowDown(Problem):
+    """Too many attempts with wrong keys."""
+
+    status = 429
+    type = "/problems/too-many-attempts"
+    title = "Too many attempts with keys that are not usable"
+
+    def __init__(self, seconds: int) -> None:
+        super().__init__(f"Wait {seconds} s, then send the right key", retry_after=seconds)
+        self.headers = {"Retry-After": str(seconds)}
 
 
 class Unavailable(Problem):
     status = 503
     type = "/problems/unavailable"
     title = "The service cannot answer now"
-    headers: ClassVar[Mapping[str, str]] = {"Retry-After": "5"}
+    headers = MappingProxyType({"Retry-After": "5"})
 
 
 class NoSet(Problem):

@@ -2,35 +2,41 @@
 
 import threading
 from collections import OrderedDict
-from dataclasses import dataclass, field
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
 from typing import Annotated
 
 from fastapi import Depends, Request
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
+from api.access.door import Door
 from api.catalogue.books import Books
+from api.catalogue.past import as_of
 from api.database import make_engine
-from api.problems import WritingClosed
 from api.rulebook.model import RuleBook
 from api.settings import Settings
 from api.wire.names import BookNames
-
-_THIS_MACHINE = ("127.0.0.1", "::1", "localhost")
 
 
 class AnswerCache:
     """Ready answers by ETag, the least recently used let go first; bounded by bytes."""
 
     def __init__(self, most_bytes: int) -> None:
-        self._most, self._held = most_bytes, 0
+        self._most = most_bytes
+        self.held = self.hits = self.misses = 0
+        """Bytes kept now; how often an answer was there and was not."""
         self._kept: OrderedDict[str, bytes] = OrderedDict()
         self._lock = threading.Lock()
 
     def get(self, etag: str) -> bytes | None:
         """The answer; None if it is not kept."""
         with self._lock:
-            if (body := self._kept.get(etag)) is not None:
-                self._kept.move_to_end(etag)
+            if (body := self._kept.get(etag)) is None:
+                self.misses += 1
+                return None
+            self.hits += 1
+            self._kept.move_to_end(etag)
             return body
 
     def put(self, etag: str, body: bytes) -> None:
@@ -38,11 +44,11 @@ class AnswerCache:
         if len(body) > self._most:
             return
         with self._lock:
-            self._held += len(body) - len(self._kept.pop(etag, b""))
+            self.held += len(body) - len(self._kept.pop(etag, b""))
             self._kept[etag] = body
-            while self._held > self._most:
+            while self.held > self._most:
                 _, dropped = self._kept.popitem(last=False)
-                self._held -= len(dropped)
+                self.held -= len(dropped)
 
 
 @dataclass
@@ -50,14 +56,18 @@ class Service:
     """Handed to every route; holds no session."""
 
     settings: Settings
-    engine: Engine
+    engine: Engine | Connection
     books: Books
     answers: AnswerCache = field(init=False)
+    door: Door = field(init=False)
     _names: OrderedDict[tuple[str, int], BookNames] = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
+    _past: threading.Lock = field(default_factory=threading.Lock)
+    """One question about the past at a time: each keeps editors waiting."""
 
     def __post_init__(self) -> None:
         self.answers = AnswerCache(self.settings.answers_kept)
+        self.door = Door(self.engine)
 
     def names_of(self, book: RuleBook) -> BookNames:
         """The names of a rule book, indexed once a revision."""
@@ -69,6 +79,20 @@ class Service:
                 while len(self._names) > self.settings.books_kept:
                     self._names.popitem(last=False)
             return known
+
+
+    @contextmanager
+    def at(self, revision: int | None) -> Iterator["Service"]:
+        """The service as it would answer with the catalogue as of a revision; None: as it is.
+
+        Names and rule books are to be looked up before the block ends. Raises UnknownRevision and
+        TooFarBack.
+        """
+        if revision is None:
+            yield self
+            return
+        with self._past, as_of(self.engine, revision) as connection:
+            yield replace(self, engine=connection, books=Books(connection, kept=2))
 
 
 def make_service(settings: Settings) -> Service:
@@ -84,23 +108,3 @@ def _service(request: Request) -> Service:
 
 ServiceDep = Annotated[Service, Depends(_service)]
 
-
-def writing_is_open(request: Request) -> None:
-    """Refuse changes from beyond this machine until there are keys.
-
-    A service that listens on loopback takes them, but only under a loopback name: a page in a
-    browser that reaches it through a name of its own (DNS rebinding) is refused. Raises
-    WritingClosed.
-    """
-    settings: Settings = request.app.state.service.settings
-    if settings.open_writes:
-        return
-    if settings.host not in _THIS_MACHINE:
-        raise WritingClosed(
-            "This service listens beyond this machine; GRAFTBOOK_OPEN_WRITES=true lets it take changes"
-        )
-    if (request.url.hostname or "") not in _THIS_MACHINE:
-        raise WritingClosed("Changes are taken under the name localhost or 127.0.0.1 only")
-
-
-WritingOpen = Depends(writing_is_open)

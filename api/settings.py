@@ -1,6 +1,8 @@
 """One settings object, read from the environment (`GRAFTBOOK_…`)."""
 
 from functools import lru_cache
+from ipaddress import ip_address
+from typing import Literal
 
 from pydantic import Field, field_validator
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -21,13 +23,51 @@ class Settings(BaseSettings):
     seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")
     host: str = Field("127.0.0.1", description="address the service listens on")
     port: int = Field(8000, ge=0, le=65_535, description="port the service listens on; 0: any free one")
-    open_writes: bool = Field(
-        False, description="take changes without a key also when the service listens beyond this machine"
+    reading: Literal["open", "closed"] = Field(
+        "open", description="closed: questions and look-ups need a key too; changes always do"
     )
+    without_keys: Literal["", "anyone may read"] = Field(
+        "", description="this sentence lets it listen beyond this machine though no key exists"
+    )
+    names: str = Field(
+        "", description="host names it is reached by, apart by commas; readers without a key use no other"
+    )
+    secure_cookies: bool = Field(False, description="send cookies over https only, also when a proxy ends it")
     largest_body: int = Field(1_000_000, ge=1_000, description="most bytes of a request's body")
     largest_import: int = Field(256_000_000, ge=1_000, description="most bytes of an import's body")
     answers_kept: int = Field(32_000_000, ge=0, description="bytes of ready answers a process keeps")
     page_size: int = Field(50, ge=1, le=500, description="lines of a page when the asker names none")
+    log_format: Literal["auto", "json", "text"] = Field(
+        "auto", description="form of log lines; auto: text on a terminal, JSON elsewhere"
+    )
+    log_level: Literal["debug", "info", "warning", "error"] = Field(
+        "info", description="least level that is logged; debug also writes what exceptions say"
+    )
+    drain_seconds: float = Field(
+        5.0, ge=0, le=600, description="at SIGTERM: answers go on so long while /readyz says not ready"
+    )
+    finish_seconds: int = Field(
+        30, ge=1, le=3600, description="after that: most time that requests in flight get to finish"
+    )
+    traces_to: str = Field(
+        "", description="address of an OTLP collector (HTTP) that takes traces; needs graftbook[otel]"
+    )
+
+    @property
+    def here_only(self) -> bool:
+        """Whether it is told to listen on this machine only."""
+        return on_this_machine(self.host)
+
+    def answers_as(self, name: str) -> bool:
+        """Whether a reader without a key may use this host name.
+
+        The names that are set, and those of this machine while it listens here only. Where neither
+        says anything every name is taken.
+        """
+        listed = {known.strip().lower() for known in self.names.split(",") if known.strip()}
+        if name.lower() in listed:
+            return True
+        return on_this_machine(name) if self.here_only else not listed
 
     @field_validator("database_url")
     @classmethod
@@ -35,6 +75,16 @@ class Settings(BaseSettings):
         if url.split(":", 1)[0].split("+", 1)[0] not in ("sqlite", "postgresql"):
             raise ValueError("the database is sqlite:///… or postgresql://…")
         return url
+
+
+def on_this_machine(host: str) -> bool:
+    """Whether an address or a name can only mean this machine (RFC 6761, 6.3 for the name)."""
+    if host.lower() == "localhost":
+        return True
+    try:
+        return ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 @lru_cache

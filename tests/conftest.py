@@ -9,6 +9,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine, create_engine, make_url, text
 
+from api.access.principal import Caller
+from api.access.scopes import Scope
+from api.access.service import create_key
 from api.catalogue.imports import load
 from api.database import make_engine, migrate
 
@@ -159,3 +162,17 @@ def sqlite_demo(sqlite_demo_url: str) -> Iterator[Engine]:
 def demo_copy(sqlite_databases: _Databases, sqlite_demo_url: str) -> Callable[[], str]:
     """Makes the address of a SQLite file with the demo range that a test may change."""
     return lambda: sqlite_databases.copy(sqlite_demo_url)
+
+
+def make_key(where: str | Engine, scope: str = "administer", label: str = "tests") -> str:
+    """A new key to a database, named by its address or its engine."""
+    engine = make_engine(where) if isinstance(where, str) else where
+    made = create_key(engine, label, Scope(scope), None, Caller(who="tests"))
+    if isinstance(where, str):
+        engine.dispose()
+    return made.text
+
+
+def bearer(where: str | Engine, scope: str = "administer") -> dict[str, str]:
+    """The header that lets a request in."""
+    return {"Authorization": f"Bearer {make_key(where, scope)}"}

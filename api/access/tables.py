@@ -36,7 +36,7 @@ def _moment(*, optional: bool = False, index: bool = False) -> Any:
 
 
 class KeyRow(SQLModel, table=True):
-    """An API key: its id and the SHA-256 of the whole key, in hexadecimal. Revoked keys stay, for the trail."""
+    """An API key: its id and the SHA-256 of the whole key, in hexadecimal. Revoked keys stay on record."""
 
     __tablename__ = "access_key"
     __table_args__ = (

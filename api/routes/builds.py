@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayOrder, MayRead
 from api.asking.builds import settled
 from api.builds import service as builds
 from api.builds.schemas import BuildCreateIn, BuildIn, Slug
@@ -13,12 +14,12 @@ from api.catalogue.cursors import read_cursor, write_cursor
 from api.routes.concurrency import IfMatch, version_wanted
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
-from api.service import Service, ServiceDep, WritingOpen
+from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.lists_out import BuildOut, BuildsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
-router = APIRouter(prefix="/v1/builds", tags=["builds"])
+router = APIRouter(prefix="/v1/builds", tags=["builds"], dependencies=[MayRead])
 
 Name = Annotated[Slug, Path(examples=["red-pickup"])]
 NAMES = (
@@ -33,7 +34,6 @@ NAMES = (
     problems.UnknownPosition,
     problems.UnknownSection,
     problems.VehicleMismatch,
-    problems.WritingClosed,
 )
 CHANGES = (problems.PreconditionFailed, problems.PreconditionRequired)
 
@@ -58,7 +58,7 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
     operation_id="createBuild",
     summary="Store a new build",
     status_code=201,
-    dependencies=[WritingOpen],
+    dependencies=[MayOrder],
     responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists)},
 )
 def create_build(body: BuildCreateIn, service: ServiceDep) -> Response:
@@ -90,7 +90,7 @@ def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
     "/{name}",
     operation_id="replaceBuild",
     summary="Replace a build",
-    dependencies=[WritingOpen],
+    dependencies=[MayOrder],
     responses={200: {"model": BuildOut}, **documented(*NAMES, *CHANGES, problems.UnknownBuild)},
 )
 def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
@@ -105,8 +105,8 @@ def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMa
     operation_id="deleteBuild",
     summary="Delete a build",
     status_code=204,
-    dependencies=[WritingOpen],
-    responses=documented(problems.UnknownBuild, problems.InvalidRequest, problems.WritingClosed, *CHANGES),
+    dependencies=[MayOrder],
+    responses=documented(problems.UnknownBuild, problems.InvalidRequest, *CHANGES),
 )
 def delete_build(name: Name, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match with the ETag that was read."""

@@ -3,6 +3,7 @@
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from api.access.guard import MayRead
 from api.asking.checks import check
 from api.routes.closures import PROBLEMS
 from api.routes.ready import answered
@@ -10,7 +11,7 @@ from api.service import ServiceDep
 from api.wire.compared_out import CheckOut
 from api.wire.questions import CheckIn
 
-router = APIRouter(prefix="/v1/checks", tags=["checks"])
+router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
 
 
 @router.post(

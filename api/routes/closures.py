@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayRead
 from api.asking import closures as service_of
 from api.routes.ready import answered
 from api.service import ServiceDep
@@ -15,7 +16,7 @@ from api.wire.errors import documented
 from api.wire.query import ClosureQuery
 from api.wire.questions import ClosureIn, WhatIfIn, WhyNotIn
 
-router = APIRouter(prefix="/v1/closures", tags=["closures"])
+router = APIRouter(prefix="/v1/closures", tags=["closures"], dependencies=[MayRead])
 
 PROBLEMS = documented(
     problems.MalformedRequest,

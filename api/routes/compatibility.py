@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayRead
 from api.asking.compatibility import Batch
 from api.routes.ready import answered
 from api.service import ServiceDep
@@ -14,7 +15,7 @@ from api.wire.errors import documented
 from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
 from api.wire.responses import etag_of, json_answer, json_bytes
 
-router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"])
+router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependencies=[MayRead])
 
 
 @router.post(

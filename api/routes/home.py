@@ -1,18 +1,10 @@
-"""The service itself: what it is, whether it lives, whether it is ready."""
-
-from typing import Literal
+"""A plain page for a person who comes by with a browser."""
 
 from fastapi import APIRouter
-from pydantic import BaseModel
-from sqlalchemy.exc import DBAPIError
 from starlette.responses import HTMLResponse, Response
 
 from api.catalogue.revisions import current_revision
-from api.problems import Unavailable
 from api.service import ServiceDep
-from api.warm import migration_level
-from api.wire.errors import documented
-from api.wire.responses import KEEP_NOTHING, json_answer
 
 router = APIRouter(tags=["service"])
 
@@ -38,50 +30,9 @@ the judgement of a licensed person come before anything that is answered here.</
 """
 
 
-class AliveOut(BaseModel):
-    status: Literal["alive"]
-
-
-class ReadyOut(BaseModel):
-    status: Literal["ready"]
-    catalogue_revision: int
-    migration: str
-
-
 @router.get("/", operation_id="home", summary="What this is", response_class=HTMLResponse)
 def home(service: ServiceDep) -> Response:
-    """A plain page for a person who comes by."""
+    """What this is, at which revision, and where to begin."""
     with service.engine.connect() as connection:
         revision = current_revision(connection)
     return HTMLResponse(_HOME.format(revision=revision))
-
-
-@router.get(
-    "/livez", operation_id="isAlive", summary="Alive: touches nothing", responses={200: {"model": AliveOut}}
-)
-async def alive() -> Response:
-    """The process answers."""
-    return json_answer({"status": "alive"}, headers=KEEP_NOTHING)
-
-
-@router.get(
-    "/readyz",
-    operation_id="isReady",
-    summary="Ready: the database answers and has the shape that the program needs",
-    responses={200: {"model": ReadyOut}, **documented(Unavailable)},
-)
-def ready(service: ServiceDep) -> Response:
-    """Raises Unavailable while questions cannot be answered."""
-    try:
-        right, present, needed = migration_level(service.engine)
-        if not right:
-            raise Unavailable(
-                f"The database is at {present}, the program needs {needed}: run `graftbook migrate`"
-            )
-        with service.engine.connect() as connection:
-            revision = current_revision(connection)
-    except DBAPIError as error:
-        raise Unavailable("The database does not answer") from error
-    return json_answer(
-        {"status": "ready", "catalogue_revision": revision, "migration": present}, headers=KEEP_NOTHING
-    )

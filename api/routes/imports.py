@@ -10,6 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel
 from starlette.responses import Response, StreamingResponse
 
+from api.access.guard import Editor, MayRead
 from api.catalogue.exports import export_text, json_schema
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
@@ -19,13 +20,13 @@ from api.problems import (
     MalformedRequest,
     TooLarge,
     UnsupportedMedia,
-    WritingClosed,
 )
-from api.service import Service, ServiceDep, WritingOpen
+from api.service import Service, ServiceDep
 from api.wire.errors import documented
+from api.wire.mistakes import refused
 from api.wire.responses import json_answer
 
-router = APIRouter(prefix="/v1", tags=["exchange"])
+router = APIRouter(prefix="/v1", tags=["exchange"], dependencies=[MayRead])
 
 IN_MEMORY = 1_000_000
 LARGEST_JSON = 16_000_000
@@ -65,18 +66,18 @@ _BODIES = {
     "/imports",
     operation_id="importRecords",
     summary="Store records, all or nothing",
-    dependencies=[WritingOpen],
     openapi_extra=_BODIES,
     responses={
         200: {"model": ImportOut},
         **documented(
-            ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, WritingClosed
+            ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia
         ),
     },
 )
 async def import_records(
     request: Request,
     service: ServiceDep,
+    editor: Editor,
     dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
 ) -> Response:
     """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
@@ -92,24 +93,20 @@ async def import_records(
                 raise TooLarge(f"JSON records may have {LARGEST_JSON} bytes; send a sheet as text/csv")
             body.write(chunk)
         body.seek(0)
-        report = await run_in_threadpool(_load, service, body, media, dry_run)
+        report = await run_in_threadpool(_load, service, body, media, dry_run, editor.who)
     return json_answer(
         {"dry_run": dry_run, "records": dict(report.records), "catalogue_revision": report.revision}
     )
 
 
-def _load(service: Service, body: IO[bytes], media: str, dry_run: bool) -> Report:
+def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, who: str) -> Report:
     if media == "application/json":
-        report = load(service.engine, _objects(body), dry_run=dry_run, who="api")
+        report = load(service.engine, _objects(body), dry_run=dry_run, who=who)
     else:
         sheet = io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
-        report = load(service.engine, sheet, dry_run=dry_run, who="api")
+        report = load(service.engine, sheet, dry_run=dry_run, who=who)
     if not report.ok:
-        raise ImportRefused(
-            f"{len(report.mistakes) + report.more_mistakes} mistakes; nothing was stored",
-            mistakes=[mistake_document(m) for m in report.mistakes],
-            more_mistakes=report.more_mistakes,
-        )
+        raise refused(report)
     return report
 
 
@@ -142,17 +139,6 @@ def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
     if wrong:
         raise InvalidRequest("A record is an object", pointer=f"/{wrong[0]}")
     return objects
-
-
-def mistake_document(mistake: Any) -> dict[str, Any]:
-    """One mistake as facts: file, line, kind of record, field, what is wrong and what to do."""
-    return {
-        "file": mistake.place.file,
-        "line": mistake.place.line,
-        "record": mistake.kind,
-        "field": mistake.field,
-        "message": mistake.message.encode("utf-8", "replace").decode(),
-    }
 
 
 @router.get(

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayRead
 from api.catalogue import lists
 from api.catalogue.facts import component_facts
 from api.catalogue.lookup import find_components
@@ -25,7 +26,7 @@ from api.wire.questions import SeverityWord, Word
 from api.wire.responses import etag_of, json_bytes
 from api.wire.values import money
 
-router = APIRouter(prefix="/v1", tags=["catalogue"])
+router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
 
 
 def _errors(*further: type[problems.Problem]) -> dict[int | str, dict[str, Any]]:

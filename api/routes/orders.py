@@ -6,6 +6,7 @@ from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayRead
 from api.orders.answering import ordering
 from api.routes.closures import PROBLEMS
 from api.routes.ready import answered
@@ -16,7 +17,7 @@ from api.wire.query import ClosureQuery
 from api.wire.questions import ClosureIn
 from api.wire.responses import JSON
 
-router = APIRouter(prefix="/v1/orders", tags=["orders"])
+router = APIRouter(prefix="/v1/orders", tags=["orders"], dependencies=[MayRead])
 
 CSV = "text/csv; charset=utf-8"
 _ANSWER = {"model": OrderOut, "content": {"text/csv": {"schema": {"type": "string"}}}}

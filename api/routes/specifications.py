@@ -6,18 +6,19 @@ from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayEdit, MayRead
 from api.builds import service as specifications
 from api.builds.schemas import Slug, SpecificationCreateIn, SpecificationIn
 from api.catalogue.cursors import read_cursor, write_cursor
 from api.routes.concurrency import IfMatch, version_wanted
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
-from api.service import Service, ServiceDep, WritingOpen
+from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.lists_out import ComparisonOut, SpecificationOut, SpecificationsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
-router = APIRouter(prefix="/v1/specifications", tags=["specifications"])
+router = APIRouter(prefix="/v1/specifications", tags=["specifications"], dependencies=[MayRead])
 
 Name = Annotated[Slug, Path(examples=["house-standard"])]
 Version = Annotated[int, Query(ge=1, le=1_000_000)]
@@ -26,7 +27,6 @@ BODY = (
     problems.InvalidRequest,
     problems.TooLarge,
     problems.UnsupportedMedia,
-    problems.WritingClosed,
 )
 
 
@@ -56,7 +56,7 @@ def list_specifications(
     operation_id="createSpecification",
     summary="Store version 1 of a new specification",
     status_code=201,
-    dependencies=[WritingOpen],
+    dependencies=[MayEdit],
     responses={201: {"model": SpecificationOut}, **documented(*BODY, problems.AlreadyExists)},
 )
 def create_specification(body: SpecificationCreateIn, service: ServiceDep) -> Response:
@@ -90,7 +90,7 @@ def get_specification(
     "/{name}",
     operation_id="reviseSpecification",
     summary="Store the next version",
-    dependencies=[WritingOpen],
+    dependencies=[MayEdit],
     responses={
         200: {"model": SpecificationOut},
         **documented(

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from api import problems
+from api.access.guard import MayRead
 from api.asking.names import Names
 from api.asking.vehicle_page import vehicle_page
 from api.catalogue.lookup import find_vehicle
@@ -14,12 +15,11 @@ from api.routes.ready import answered
 from api.rulebook.model import Vehicle
 from api.service import ServiceDep
 from api.wire.errors import documented
-from api.wire.given import Day
+from api.wire.given import Day, Word
 from api.wire.lists_out import VehiclePageOut
-from api.wire.questions import Word
 from api.wire.responses import etag_of, json_bytes
 
-router = APIRouter(prefix="/v1/vehicles", tags=["vehicles"])
+router = APIRouter(prefix="/v1/vehicles", tags=["vehicles"], dependencies=[MayRead])
 
 
 @router.get(

@@ -5,6 +5,7 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from api.access.described import describe_access
 from api.problems import Unavailable
 from api.wire.errors import ProblemOut, documented
 
@@ -29,7 +30,9 @@ TAGS = [
     {"name": "catalogue", "description": "Look-up in what is known."},
     {"name": "builds", "description": "Real vehicles: what is fitted, what is decided."},
     {"name": "specifications", "description": "Named, versioned sets of wishes."},
+    {"name": "records", "description": "Single records of the catalogue, their history, its revisions."},
     {"name": "exchange", "description": "The catalogue in and out."},
+    {"name": "access", "description": "Keys, who did what, and signing in to the pages."},
     {"name": "service", "description": "The service itself."},
 ]
 
@@ -51,6 +54,7 @@ def complete(app: FastAPI) -> dict[str, Any]:
     for unused in ("HTTPValidationError", "ValidationError"):
         schemas.pop(unused, None)
     document["paths"] = {path: _answers_in_use(item) for path, item in document["paths"].items()}
+    describe_access(document, app.state.service.settings.reading)
     app.openapi_schema = document
     return document
 

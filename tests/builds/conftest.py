@@ -15,7 +15,9 @@ from api.demo import demo_sheets
 from api.settings import Settings
 from tests.api.conftest import anyio_backend, client_of  # noqa: F401
 
-HOUSE_TABLES = ("build_fitting", "build_bench", "build", "specification_version", "specification")
+HOUSE_TABLES = (
+    "build_fitting", "build_bench", "build", "specification_version", "specification", "access_key",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="session")
@@ -32,7 +34,7 @@ def house_url(databases: Any) -> str:
 async def writer(house_url: str) -> AsyncIterator[httpx.AsyncClient]:
     """A client of a service without builds; what a test writes is gone afterwards."""
     app = create_app(Settings(database_url=house_url))
-    async with client_of(app) as client:
+    async with client_of(app, scope="edit") as client:
         yield client
     engine = app.state.service.engine
     with writing(engine) as session:

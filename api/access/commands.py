@@ -1,0 +1,73 @@
+"""`graftbook keys`: who owns the database administers it, so no key is asked for here."""
+
+from typing import Annotated
+
+import typer
+
+from api import console as c
+from api.access import service as access
+from api.access.principal import Caller
+from api.access.scopes import Scope
+from api.problems import UnknownKey
+
+keys = typer.Typer(help="Keys for the API and the pages.", no_args_is_help=True, rich_markup_mode=None)
+
+AsJson = Annotated[bool, typer.Option("--json", help="As JSON.")]
+MOST_LISTED = 100_000
+
+
+@keys.command()
+def create(
+    label: Annotated[str, typer.Option(help="Whose key it is, or what for.")],
+    scope: Annotated[Scope, typer.Option(help="What it may do; each includes those before it.")],
+    expires: Annotated[
+        str | None, typer.Option(help="90d, or the last day as 2027-01-31; else never.")
+    ] = None,
+    database: c.Database = None,
+    as_json: AsJson = False,
+) -> None:
+    """Make a key and show it, this once: it is stored as a digest only."""
+    with c.readable_errors():
+        until = access.read_expiry(expires, access.moment()) if expires else None
+        engine = c.service_for(c.settings_for(database)).engine
+        made = access.create_key(engine, label, scope, until, Caller(who=c.who()))
+    if as_json:
+        c.print_json(made.document())
+        return
+    typer.echo(made.text)
+    ends = f"until {until:%Y-%m-%d %H:%M} UTC" if until else "until it is revoked"
+    typer.echo(f"Key {made.row.id} for {made.row.label} may {scope}, {ends}. Keep it now.", err=True)
+
+
+@keys.command(name="list")
+def list_(database: c.Database = None, as_json: AsJson = False) -> None:
+    """The keys, oldest first, without their secrets."""
+    with c.readable_errors():
+        rows = access.list_keys(c.service_for(c.settings_for(database)).engine, None, MOST_LISTED)
+    if as_json:
+        c.print_json(rows)
+        return
+    for row in rows:
+        state = "revoked" if row["revoked"] else "usable" if row["usable"] else "expired"
+        used = f"last used {row['last_used'][:16]}" if row["last_used"] else "never used"
+        until = f"until {row['expires'][:16]}" if row["expires"] else "no end"
+        typer.echo(f"{row['id']}  {row['scope']:<10}  {state:<7}  {until:<22}  {used:<26}  {row['label']}")
+
+
+@keys.command()
+def revoke(
+    key: Annotated[str, typer.Argument(metavar="ID", help="The key's id, as `keys list` shows it.")],
+    database: c.Database = None,
+    as_json: AsJson = False,
+) -> None:
+    """From now on the key opens nothing, in no process."""
+    with c.readable_errors():
+        engine = c.service_for(c.settings_for(database)).engine
+        try:
+            access.revoke_key(engine, key, Caller(who=c.who()))
+        except UnknownKey as error:
+            c.stop(error.detail, c.NO)
+    if as_json:
+        c.print_json({"id": key, "revoked": True})
+    else:
+        typer.echo(f"Key {key} opens nothing any more.")

@@ -1,0 +1,110 @@
+"""The catalogue's revisions: who changed what, when and why; compared; taken back."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from api import problems
+from api.access.guard import Editor, MayRead
+from api.asking import history
+from api.catalogue.editing import Author, take_back
+from api.routes.paging import Cursor, Limit, page_answer
+from api.routes.records import DryRun, Why, edit_document
+from api.service import ServiceDep
+from api.wire.errors import documented
+from api.wire.history_out import (
+    DifferencesOut,
+    EditOut,
+    RecordChangesOut,
+    RevisionOut,
+    RevisionsOut,
+)
+from api.wire.responses import ASK_AGAIN, json_answer
+
+router = APIRouter(prefix="/v1/revisions", tags=["records"])
+
+_GREATEST = 2_000_000_000
+Number = Annotated[int, Path(ge=1, le=_GREATEST, description="number of the revision", examples=[1])]
+NOT_FOUND = (problems.UnknownRevision, problems.InvalidRequest)
+
+
+@router.get(
+    "",
+    operation_id="listRevisions",
+    summary="The edits of the catalogue, the newest first",
+    dependencies=[MayRead],
+    responses={
+        200: {"model": RevisionsOut},
+        **documented(problems.InvalidCursor, problems.InvalidRequest),
+    },
+)
+def list_revisions(
+    request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
+) -> Response:
+    """Who, when, why, and how many records each changed."""
+    return page_answer(request, *history.revisions(service, cursor, limit or service.settings.page_size))
+
+
+@router.get(
+    "/compare",
+    operation_id="compareRevisions",
+    summary="The records that say something else as of two revisions",
+    dependencies=[MayRead],
+    responses={200: {"model": DifferencesOut}, **documented(problems.InvalidCursor, *NOT_FOUND)},
+)
+def compare_revisions(
+    request: Request,
+    service: ServiceDep,
+    old: Annotated[int, Query(alias="from", ge=0, le=_GREATEST, description="a revision; 0: before all")],
+    new: Annotated[int, Query(alias="to", ge=0, le=_GREATEST, description="another revision")],
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """`limit` bounds how many changed records are looked at; those that were changed back do not show."""
+    size = limit or service.settings.page_size
+    return page_answer(request, *history.between(service, old, new, cursor, size))
+
+
+@router.get(
+    "/{number}",
+    operation_id="getRevision",
+    summary="One edit",
+    dependencies=[MayRead],
+    responses={200: {"model": RevisionOut}, **documented(*NOT_FOUND)},
+)
+def get_revision(number: Number, service: ServiceDep) -> Response:
+    """Who, when, why, and how many records it changed."""
+    return json_answer(history.revision(service, number), headers=ASK_AGAIN)
+
+
+@router.get(
+    "/{number}/changes",
+    operation_id="listRevisionChanges",
+    summary="What one edit changed: each record before and after",
+    dependencies=[MayRead],
+    responses={200: {"model": RecordChangesOut}, **documented(problems.InvalidCursor, *NOT_FOUND)},
+)
+def revision_changes(
+    request: Request, number: Number, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
+) -> Response:
+    """By kind and name."""
+    size = limit or service.settings.page_size
+    return page_answer(request, *history.of_revision(service, number, cursor, size))
+
+
+@router.post(
+    "/{number}/take-back",
+    operation_id="takeBackRevision",
+    summary="Undo one edit by a new one",
+    responses={
+        200: {"model": EditOut},
+        **documented(*NOT_FOUND, problems.ChangedAgain, problems.ImportRefused),
+    },
+)
+def take_back_revision(
+    number: Number, service: ServiceDep, editor: Editor, why: Why = "", dry_run: DryRun = False
+) -> Response:
+    """Refused when a later edit changed the same records, or when what would be removed is named still."""
+    report = take_back(service.engine, number, Author(editor.who, why), dry_run=dry_run)
+    return json_answer(edit_document(report))
