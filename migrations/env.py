@@ -8,7 +8,9 @@ from sqlmodel import AutoString, SQLModel
 
 import api.access.tables
 import api.builds.tables
-import api.catalogue.tables  # noqa: F401
+import api.catalogue.epoch
+import api.catalogue.tables
+import api.once.tables  # noqa: F401
 from api.database import make_engine
 from api.settings import settings
 
