@@ -16,6 +16,9 @@ from api.catalogue.imports import load
 from api.database import make_engine, migrate
 
 SEED = Path(__file__).resolve().parent.parent / "seed_data"
+os.environ.setdefault("GRAFTBOOK_DRAIN_SECONDS", "0")
+"""No test's server has a load balancer that would need time to look elsewhere."""
+
 ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
 
 _numbers = count(1)
