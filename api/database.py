@@ -39,12 +39,17 @@ def make_engine(url: str, pool_size: int = 5) -> Engine:
         return _sqlite(address)
     if address.drivername == "postgresql":
         address = address.set(drivername="postgresql+psycopg")
-    return create_engine(address, pool_size=pool_size, max_overflow=2 * pool_size, pool_pre_ping=True)
+    return create_engine(
+        address, pool_size=pool_size, max_overflow=2 * pool_size, pool_pre_ping=True, hide_parameters=True
+    )
 
 
 def _sqlite(address: Any) -> Engine:
     in_memory = not address.database or address.database == ":memory:"
-    options: dict[str, Any] = {"connect_args": {"check_same_thread": False, "timeout": 30}}
+    options: dict[str, Any] = {
+        "connect_args": {"check_same_thread": False, "timeout": 30},
+        "hide_parameters": True,
+    }
     if in_memory:
         options["poolclass"] = StaticPool
     engine = create_engine(address, **options)
@@ -69,8 +74,15 @@ def _sqlite(address: Any) -> Engine:
 
 
 @contextmanager
-def reading(engine: Engine) -> Iterator[Session]:
-    """A session whose reads all see one state of the database; nothing it does is kept."""
+def reading(engine: Engine | Connection) -> Iterator[Session]:
+    """A session whose reads all see one state of the database; nothing it does is kept.
+
+    Given a connection, it reads inside the transaction that the connection is at.
+    """
+    if isinstance(engine, Connection):
+        with Session(engine, join_transaction_mode="create_savepoint") as session:
+            yield session
+        return
     options: dict[str, Any] = {}
     if engine.dialect.name == "postgresql":
         options = {"isolation_level": "REPEATABLE READ", "postgresql_readonly": True}

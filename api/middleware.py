@@ -1,29 +1,39 @@
-"""One pure ASGI layer round every request: an id, the size limit, and the headers that keep it safe."""
+"""One pure ASGI layer round every request: an id, the size limit, the headers that keep it safe, HEAD,
+and what is watched of it."""
 
 import logging
 import re
 import secrets
+from collections.abc import Callable
 from typing import Any
 
 from fastapi import HTTPException
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.problems import Problem, TooLarge
+from api.watching import tracing
+from api.watching.seen import Seen, entered, left, route_of
 from api.wire.responses import problem_answer
 
-SAFE_HEADERS: list[tuple[bytes, bytes]] = [
+Header = tuple[bytes, bytes]
+
+NOTHING_LOADS = b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+"""The content security policy of whatever brings none of its own: a page that may load things must."""
+
+SAFE_HEADERS: list[Header] = [
     (b"x-content-type-options", b"nosniff"),
     (b"x-frame-options", b"DENY"),
     (b"referrer-policy", b"no-referrer"),
-    (
-        b"content-security-policy",
-        b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'",
-    ),
+    (b"content-security-policy", NOTHING_LOADS),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
+    (b"cross-origin-opener-policy", b"same-origin"),
     (b"cross-origin-resource-policy", b"same-origin"),
 ]
-_GIVEN_ID = re.compile(rb"^[A-Za-z0-9._-]{8,64}$")
+STAY_ENCRYPTED: Header = (b"strict-transport-security", b"max-age=31536000")
+"""Only over https: said over http it is ignored (RFC 6797, 8.1)."""
 
-
+_GIVEN_ID = re.compile(rb"\A[A-Za-z0-9._-]{8,64}\Z")
 _LOG = logging.getLogger("graftbook")
 
 
@@ -42,54 +52,122 @@ def _too_large(limit: int) -> TooLarge:
     return TooLarge(f"The body may have at most {limit} bytes here", limit_bytes=limit)
 
 
+class HeadAnswered(OSError):
+    """HEAD has all it needs: what would stream on is stopped as if the asker had gone."""
+
+
 class Guard:
-    """Gives each request an id, refuses bodies above the limit, adds the safe headers, and turns
-    what nobody foresaw into a problem document that tells nothing but the id.
+    """Gives each request an id, refuses bodies above the limit, adds the safe headers, answers HEAD as
+    GET without the body, and turns what nobody foresaw into a problem document that tells nothing but
+    the id. Every request is counted and logged here.
 
     `limits` maps path prefixes to the most bytes a body may have; the longest prefix decides.
+    `afterwards` is called when a request has been answered.
     """
 
-    def __init__(self, app: ASGIApp, limits: dict[str, int]) -> None:
+    def __init__(self, app: ASGIApp, limits: dict[str, int], afterwards: Callable[[], None]) -> None:
         self.app = app
+        self.afterwards = afterwards
         self.limits = sorted(limits.items(), key=lambda item: -len(item[0]))
-
-    def _limit(self, path: str) -> int:
-        return next(limit for prefix, limit in self.limits if path.startswith(prefix))
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        headers: dict[bytes, bytes] = dict(scope["headers"])
-        given = headers.get(b"x-request-id", b"")
-        request_id = given if _GIVEN_ID.match(given) else secrets.token_hex(8).encode()
-        scope.setdefault("state", {})["request_id"] = request_id.decode()
+        given = _header(scope, b"x-request-id")
+        request_id = given.decode() if _GIVEN_ID.match(given) else secrets.token_hex(8)
+        scope.setdefault("state", {})["request_id"] = request_id
+        # A copy: the server must go on seeing HEAD, or it would wait for a body.
+        inner = scope | {"method": "GET"} if scope["method"] == "HEAD" else scope
+        seen = Seen(request_id, scope["method"])
+        token = entered(seen)
+        try:
+            if tracing.on():
+                await self._traced(inner, receive, _Answer(scope, send, seen))
+            else:
+                await self._answered(inner, receive, _Answer(scope, send, seen))
+        finally:
+            left(token)
+            seen.ended(inner)
+            self.afterwards()
+
+    async def _traced(self, scope: Scope, receive: Receive, answer: "_Answer") -> None:
+        seen = answer.seen
+        with tracing.request_span(scope) as span:
+            seen.trace = span.trace
+            try:
+                await self._answered(scope, receive, answer)
+            finally:
+                route = route_of(scope)
+                span.set("http.request.method", seen.method)
+                span.set("http.route", route)
+                span.set("http.response.status_code", seen.status)
+                span.named(f"{seen.method} {route}", failed=seen.status >= 500)
+
+    async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer") -> None:
         limit = self._limit(scope["path"])
-        started = False
-
-        async def send_safely(message: Message) -> None:
-            nonlocal started
-            if message["type"] == "http.response.start":
-                started = True
-                present = {name for name, _ in message["headers"]}
-                extra = [pair for pair in SAFE_HEADERS if pair[0] not in present]
-                message["headers"] = [*message["headers"], *extra, (b"x-request-id", request_id)]
-            await send(message)
-
-        async def answer(problem: Problem) -> None:
-            await problem_answer(problem, request_id.decode())(scope, receive, send_safely)
-
-        announced = headers.get(b"content-length", b"")
+        announced = _header(scope, b"content-length")
         if announced.isdigit() and int(announced[:20]) > limit:
-            await answer(_too_large(limit))
+            await answer.problem(_too_large(limit), receive)
             return
         try:
-            await self.app(scope, _measured(receive, limit), send_safely)
-        except Exception:
-            _LOG.exception("request %s failed", request_id.decode())
-            if started:
+            await self.app(scope, _measured(receive, limit), answer.send)
+        except Exception as error:
+            if answer.whole and isinstance(error, HeadAnswered | ClientDisconnect):
+                return
+            _LOG.exception("request failed")
+            if answer.seen.status:
                 raise
-            await answer(Problem("The log holds what happened, under this request's id"))
+            await answer.problem(Problem("The log holds what happened, under this request's id"), receive)
+
+    def _limit(self, path: str) -> int:
+        return next(limit for prefix, limit in self.limits if path.startswith(prefix))
+
+
+class _Answer:
+    """One answer on its way out: the safe headers go in, what HEAD must not have stays behind."""
+
+    def __init__(self, scope: Scope, send: Send, seen: Seen) -> None:
+        self.seen = seen
+        self.whole = False
+        """Whether HEAD has got its answer."""
+        self._scope, self._send = scope, send
+        self._head = scope["method"] == "HEAD"
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.seen.status = message["status"]
+            message["headers"] = self._with_safe(message["headers"])
+        elif message["type"] == "http.response.body":
+            if self._head:
+                await self._send_no_body(message)
+                return
+            self.seen.sent += len(message.get("body", b""))
+        await self._send(message)
+
+    def _with_safe(self, given: Any) -> list[Header]:
+        present = {name for name, _ in given}
+        headers = [*given, *(pair for pair in SAFE_HEADERS if pair[0] not in present)]
+        if self._scope.get("scheme") == "https" and STAY_ENCRYPTED[0] not in present:
+            headers.append(STAY_ENCRYPTED)
+        headers.append((b"x-request-id", self.seen.request_id.encode()))
+        return headers
+
+    async def _send_no_body(self, message: Message) -> None:
+        if not self.whole:
+            self.whole = True
+            await self._send({"type": "http.response.body", "body": b""})
+        if message.get("more_body"):
+            raise HeadAnswered
+
+    async def problem(self, problem: Problem, receive: Receive) -> None:
+        """Answer with a problem document."""
+        await problem_answer(problem, self.seen.request_id)(self._scope, receive, self.send)
+
+
+def _header(scope: Scope, name: bytes) -> bytes:
+    """A header's value as it came; empty without it."""
+    return next((value for key, value in scope["headers"] if key == name), b"")
 
 
 def _measured(receive: Receive, limit: int) -> Receive:

@@ -5,7 +5,7 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from concurrent.futures import Future
 
-from sqlalchemy import Engine
+from sqlalchemy import Connection, Engine
 
 from api.catalogue.nearest import names_near
 from api.catalogue.staging import table
@@ -20,15 +20,16 @@ _Key = tuple[str, int]
 class Books:
     """A bounded cache of rule books by variant and revision; safe for threads.
 
-    A book that no edit touched keeps its revision, so it stays. `compiled` counts compilations.
+    A book that no edit touched keeps its revision, so it stays. `hits` and `misses` count how often a
+    book was there or being compiled already, and was not; `compiled` counts compilations.
     """
 
-    def __init__(self, engine: Engine, kept: int = 64) -> None:
+    def __init__(self, engine: Engine | Connection, kept: int = 64) -> None:
         self._engine = engine
         self._kept = kept
         self._books: OrderedDict[_Key, Future[RuleBook]] = OrderedDict()
         self._lock = threading.Lock()
-        self.compiled = 0
+        self.hits = self.misses = self.compiled = 0
 
     def book(self, variant: str, also: Iterable[str] = ()) -> RuleBook:
         """The variant's rule book as it is now. Raises UnknownVariant.
@@ -59,6 +60,8 @@ class Books:
         with self._lock:
             waiting = self._books.get(key)
             mine = waiting is None
+            self.misses += mine
+            self.hits += not mine
             if waiting is None:
                 waiting = self._books[key] = Future()
                 self._forget_old(variant, revision)

@@ -10,6 +10,7 @@ import orjson
 from starlette.responses import Response
 
 from api.problems import Problem
+from api.watching.seen import current
 
 JSON = "application/json"
 PROBLEM_JSON = "application/problem+json"
@@ -31,6 +32,8 @@ def json_answer(document: Any, *, status: int = 200, headers: Mapping[str, str] 
 def problem_answer(problem: Problem, request_id: str = "") -> Response:
     """A problem document as RFC 9457 asks for."""
     document = problem.document()
+    if (request := current()) is not None:
+        request.problem = problem.type.rsplit("/", 1)[1]
     if request_id:
         document["request_id"] = request_id
     headers = {**KEEP_NOTHING, **problem.headers}

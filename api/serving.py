@@ -1,0 +1,31 @@
+"""The server process: one or several workers, their log lines, and how they end."""
+
+import os
+import tempfile
+
+import uvicorn
+
+from api.settings import Settings
+from api.watching.logs import log_config
+from api.watching.metrics import FOLDER
+
+
+def serve(settings: Settings, workers: int = 1) -> None:
+    """Answer over HTTP until a signal ends it; settings reach the workers through the environment.
+
+    Several workers leave their figures in a folder of their own, so that `/metrics` tells of all.
+    """
+    with tempfile.TemporaryDirectory(prefix="graftbook-metrics-") as folder:
+        if workers > 1:
+            os.environ.setdefault(FOLDER, folder)
+        uvicorn.run(
+            "api.app:create_app",
+            factory=True,
+            host=settings.host,
+            port=settings.port,
+            workers=workers,
+            server_header=False,
+            access_log=False,
+            log_config=log_config(settings.log_format, settings.log_level),
+            timeout_graceful_shutdown=settings.finish_seconds,
+        )
