@@ -18,6 +18,7 @@ from api import problems
 from api.access.exposure import require_keys_beyond_this_machine
 from api.access.trail import Trail
 from api.middleware import BodyTooLarge, Guard
+from api.once.answers import AnsweredBefore
 from api.routes import (
     builds,
     checks,
@@ -36,6 +37,7 @@ from api.routes import (
     vehicles,
 )
 from api.routes.methods import allowed_methods
+from api.routes.once import response_of
 from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import warm_up
@@ -127,6 +129,10 @@ def _answer_errors(app: FastAPI) -> None:
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
         return answer
+
+    @app.exception_handler(AnsweredBefore)
+    def answered_before(_request: Request, before: AnsweredBefore) -> Response:
+        return response_of(before.answer, again=True)
 
     def no_database(request: Request, error: Exception) -> Response:
         _LOG.error("no answer from the database", exc_info=error)

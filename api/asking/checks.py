@@ -1,5 +1,6 @@
 """A proposed set as an answer: complete or not, what clashes, what remains, and the arithmetic."""
 
+from dataclasses import replace
 from typing import Any
 
 from api.asking.closures import LASTING, Answering, closure_document, understood
@@ -11,6 +12,7 @@ from api.closure.cautions import section_cautions
 from api.closure.complete import Completeness, check_completeness
 from api.problems import InvalidRequest
 from api.service import Service
+from api.watching.reasoning import watched
 from api.wire.answers import note_document, remarks
 from api.wire.findings import findings_document
 from api.wire.questions import CheckIn
@@ -24,15 +26,21 @@ def check(service: Service, body: CheckIn) -> Answering:
 
     Raises what `ask` raises, and InvalidRequest for a number that could sit in several places.
     """
-    asked = ask(service, body)
-    proposed = asked.names.fitted(body.positions, "/positions")
     loose: dict[str, int] = {}
-    for i, word in enumerate(body.components):
-        _place(asked, word, f"/components/{i}", proposed, loose)
+    with service.at(body.as_of) as then:
+        asked = ask(then, body)
+        proposed = asked.names.fitted(body.positions, "/positions")
+        for i, word in enumerate(body.components):
+            _place(asked, word, f"/components/{i}", proposed, loose)
+        asked = replace(asked, book=asked.names.book())
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
 
     def make() -> tuple[bytes, bool]:
-        found = check_completeness(asked.names.book(), asked.question, proposed, loose)
+        found = watched(
+            "check",
+            lambda: check_completeness(asked.book, asked.question, proposed, loose),
+            lambda found: (found.completed,) if found.completed else (),
+        )
         document = check_document(service, asked, found)
         lasting = found.completed is None or found.completed.outcome in LASTING
         return json_bytes(document), lasting

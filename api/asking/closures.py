@@ -22,6 +22,7 @@ from api.closure.limits import (
 )
 from api.rulebook.model import Effort
 from api.service import Service
+from api.watching.reasoning import alone, watched
 from api.wire.answers import answer_document, change_document, difference_document, vehicle_document
 from api.wire.findings import findings_document
 from api.wire.questions import ClosureIn, WhatIfIn, WhyNotIn
@@ -36,10 +37,11 @@ LASTING = (Outcome.proved, Outcome.impossible, Outcome.too_large)
 
 def closure(service: Service, body: ClosureIn) -> Answering:
     """The closure that a body asks for. Raises what `ask` raises."""
-    asked = ask(service, body, alternatives=body.alternatives)
+    with service.at(body.as_of) as then:
+        asked = ask(then, body, alternatives=body.alternatives)
 
     def make() -> tuple[bytes, bool]:
-        answer = answer_question(asked.book, asked.question)
+        answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)
         return json_bytes(closure_document(service, asked, answer)), answer.outcome in LASTING
 
     return etag_of("closure", service.settings.currency, asked.depends_on()), make
@@ -54,13 +56,16 @@ def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
 
 def why_not(service: Service, body: WhyNotIn) -> Answering:
     """Why the answer does not hold this component instead. Raises what `ask` raises."""
-    asked = ask(service, body)
-    number = asked.names.component(body.component, "/component")
-    position = asked.names.of_book.position(body.position, "/position") if body.position else ""
-    asked = replace(asked, book=asked.names.book())
+    with service.at(body.as_of) as then:
+        asked = ask(then, body)
+        number = asked.names.component(body.component, "/component")
+        position = asked.names.of_book.position(body.position, "/position") if body.position else ""
+        asked = replace(asked, book=asked.names.book())
 
     def make() -> tuple[bytes, bool]:
-        compared = comparing.why_not(asked.book, asked.question, number, position)
+        compared = watched(
+            "why-not", lambda: comparing.why_not(asked.book, asked.question, number, position), _both
+        )
         instead = {"component": number, "position": position or None}
         document = instead | _comparison(service, asked, asked, compared)
         return json_bytes(document), _lasting(compared)
@@ -70,14 +75,23 @@ def why_not(service: Service, body: WhyNotIn) -> Answering:
 
 def what_if(service: Service, body: WhatIfIn) -> Answering:
     """What the same wishes would give on another vehicle. Raises what `ask` raises."""
-    asked = ask(service, body)
-    there = on_other_vehicle(asked, ask_vehicle(service, body.other_vehicle, "/other_vehicle"))
+    with service.at(body.as_of) as then:
+        asked = ask(then, body)
+        there = on_other_vehicle(asked, ask_vehicle(then, body.other_vehicle, "/other_vehicle"))
 
     def make() -> tuple[bytes, bool]:
-        compared = comparing.what_if(asked.book, asked.question, there.book, there.question)
+        compared = watched(
+            "what-if",
+            lambda: comparing.what_if(asked.book, asked.question, there.book, there.question),
+            _both,
+        )
         return json_bytes(_comparison(service, asked, there, compared)), _lasting(compared)
 
     return etag_of("what-if", service.settings.currency, asked.depends_on(), there.depends_on()), make
+
+
+def _both(compared: Comparison) -> tuple[Answer, ...]:
+    return compared.one, compared.other
 
 
 def _lasting(compared: Comparison) -> bool:

@@ -76,7 +76,9 @@ def keep(connection: Connection, revision: int) -> int:
     """Write the history of the edit at work. Returns how many records it changed."""
     change = table("record_change")
     columns = ["kind", "name", "revision", "before"]
-    return connection.execute(insert(change).from_select(columns, _staged_changes(revision))).rowcount
+    connection.execute(insert(change).from_select(columns, _staged_changes(revision)))
+    of_edit = select(func.count()).select_from(change).where(change.c.revision == revision)
+    return connection.execute(of_edit).scalar_one()
 
 
 def _staged_changes(revision: int) -> Select[Any]:

@@ -13,7 +13,7 @@ from api.catalogue.history import variants_before
 from api.catalogue.images import begin_images, remember
 from api.catalogue.names import name_of
 from api.catalogue.references import broken_references
-from api.catalogue.removing import Removals, remove, still_named
+from api.catalogue.removing import REMOVED, Removals, remove, still_named
 from api.catalogue.rows import Row, rows_of
 from api.catalogue.sense import findings
 from api.catalogue.settling import settle
@@ -167,7 +167,8 @@ class Load:
 
     def _known_in_load(self, kind: str, names: list[str]) -> dict[str, tuple[str, Place]]:
         """What the load has brought already under these names; claims share their names."""
-        return staged(self.connection, CLAIMS if kind in CLAIMS else (kind,), names)
+        known = staged(self.connection, CLAIMS if kind in CLAIMS else (kind,), names)
+        return {name: held for name, held in known.items() if held[1].file != REMOVED}
 
     def _slots(self, names: list[str]) -> Counter[str]:
         """How many alternatives these companions have so far."""

@@ -357,4 +357,11 @@ KINDS: tuple[type[Record], ...] = (
 )
 """Every kind, each after those it refers to: the order of an export."""
 
+KindWord = Literal[
+    "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
+    "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
+    "supersession",
+]  # fmt: skip
+"""The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
+
 KIND_BY_WORD: dict[str, type[Record]] = {kind.kind_of_record: kind for kind in KINDS}

@@ -13,6 +13,7 @@ from api.orders.documents import order_csv, order_document
 from api.orders.lists import OrderList, order_list
 from api.problems import NoSet
 from api.service import Service
+from api.watching.reasoning import alone, watched
 from api.wire.questions import ClosureIn
 from api.wire.responses import etag_of, json_bytes
 
@@ -28,7 +29,7 @@ class Ordered:
 
 def order_for(asked: Asked) -> Ordered:
     """Answer a question and list what its set needs."""
-    answer = answer_question(asked.book, asked.question)
+    answer = watched("order", lambda: answer_question(asked.book, asked.question), alone)
     if answer.solution is None:
         return Ordered(asked, answer, None)
     cautions = {section: section_cautions(asked.book, section) for section in asked.book.sections}
@@ -56,7 +57,8 @@ def order_facts(service: Service, ordered: Ordered) -> dict[str, Any]:
 
 def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
     """An ETag and how to make the list as `json` or `csv`. Raises what `ask` raises, and NoSet."""
-    asked = ask(service, body)
+    with service.at(body.as_of) as then:
+        asked = ask(then, body)
 
     def make() -> tuple[bytes, bool]:
         ordered = order_for(asked)
@@ -69,13 +71,17 @@ def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callabl
 
 def order_as(service: Service, body: ClosureIn) -> tuple[dict[str, Any], str]:
     """The order list as facts and as CSV. Raises what `ask` raises, and NoSet."""
-    ordered = order_for(ask(service, body))
+    with service.at(body.as_of) as then:
+        asked = ask(then, body)
+    ordered = order_for(asked)
     facts = order_facts(service, ordered)
     return facts, order_csv(ordered.order) if ordered.order else ""
 
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[dict[str, Any], dict[str, Any] | None]:
     """The closure as facts, and its order list unless there is no set. Raises what `ask` raises."""
-    ordered = order_for(ask(service, body, alternatives=body.alternatives))
+    with service.at(body.as_of) as then:
+        asked = ask(then, body, alternatives=body.alternatives)
+    ordered = order_for(asked)
     document = closure_document(service, ordered.asked, ordered.answer)
     return document, order_document(ordered.order) if ordered.order else None

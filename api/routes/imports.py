@@ -1,5 +1,6 @@
 """The catalogue in and out: the text format as CSV or JSON, and its JSON Schema."""
 
+import hashlib
 import io
 import tempfile
 from typing import IO, Annotated, Any
@@ -14,6 +15,7 @@ from api.access.guard import Editor, MayRead
 from api.catalogue.exports import export_text, json_schema
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
+from api.once.answers import Answer, Once
 from api.problems import (
     ImportRefused,
     InvalidRequest,
@@ -21,10 +23,10 @@ from api.problems import (
     TooLarge,
     UnsupportedMedia,
 )
+from api.routes.once import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.mistakes import refused
-from api.wire.responses import json_answer
 
 router = APIRouter(prefix="/v1", tags=["exchange"], dependencies=[MayRead])
 
@@ -69,9 +71,7 @@ _BODIES = {
     openapi_extra=_BODIES,
     responses={
         200: {"model": ImportOut},
-        **documented(
-            ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia
-        ),
+        **documented(ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, *ONCE),
     },
 )
 async def import_records(
@@ -79,6 +79,7 @@ async def import_records(
     service: ServiceDep,
     editor: Editor,
     dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    key: OnceKey = None,
 ) -> Response:
     """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
     exists replaces it. With any mistake nothing is stored and every mistake is listed."""
@@ -86,28 +87,42 @@ async def import_records(
     if media not in ("text/csv", "application/json"):
         raise UnsupportedMedia("Send a sheet as text/csv, or records as application/json")
     with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY) as body:
-        taken = 0
+        taken, digest = 0, hashlib.sha256()
         async for chunk in request.stream():
             taken += len(chunk)
             if media == "application/json" and taken > LARGEST_JSON:
                 raise TooLarge(f"JSON records may have {LARGEST_JSON} bytes; send a sheet as text/csv")
+            digest.update(chunk)
             body.write(chunk)
         body.seek(0)
-        report = await run_in_threadpool(_load, service, body, media, dry_run, editor.who)
-    return json_answer(
-        {"dry_run": dry_run, "records": dict(report.records), "catalogue_revision": report.revision}
-    )
+        once = once_of(request, key, digest_of(request, digest.digest())).told_by(_told)
+        report = await run_in_threadpool(_load, service, body, media, dry_run, editor.who, once)
+    return response_of(_told(report))
 
 
-def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, who: str) -> Report:
-    if media == "application/json":
-        report = load(service.engine, _objects(body), dry_run=dry_run, who=who)
-    else:
-        sheet = io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
-        report = load(service.engine, sheet, dry_run=dry_run, who=who)
+def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, who: str, once: Once) -> Report:
+    once.look(service.engine)
+    json = media == "application/json"
+    source = _objects(body) if json else io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
+    report = load(service.engine, source, dry_run=dry_run, who=who, first=once.begin, last=once.keep)
     if not report.ok:
         raise refused(report)
     return report
+
+
+def _facts(report: Report) -> dict[str, Any]:
+    return {
+        "dry_run": report.dry_run,
+        "records": dict(report.records),
+        "catalogue_revision": None if report.dry_run else report.revision,
+    }
+
+
+_as_json = json_told(200)
+
+
+def _told(report: Report) -> Answer:
+    return _as_json(_facts(report))
 
 
 class _Named(io.RawIOBase):

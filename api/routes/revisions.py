@@ -9,6 +9,9 @@ from api import problems
 from api.access.guard import Editor, MayRead
 from api.asking import history
 from api.catalogue.editing import Author, take_back
+from api.catalogue.loading import Report
+from api.once.answers import Answer
+from api.routes.once import ONCE, OnceAsked, json_told, response_of
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.records import DryRun, Why, edit_document
 from api.service import ServiceDep
@@ -99,12 +102,26 @@ def revision_changes(
     summary="Undo one edit by a new one",
     responses={
         200: {"model": EditOut},
-        **documented(*NOT_FOUND, problems.ChangedAgain, problems.ImportRefused),
+        **documented(*NOT_FOUND, problems.ChangedAgain, problems.ImportRefused, *ONCE),
     },
 )
 def take_back_revision(
-    number: Number, service: ServiceDep, editor: Editor, why: Why = "", dry_run: DryRun = False
+    number: Number,
+    service: ServiceDep,
+    editor: Editor,
+    once: OnceAsked,
+    why: Why = "",
+    dry_run: DryRun = False,
 ) -> Response:
     """Refused when a later edit changed the same records, or when what would be removed is named still."""
-    report = take_back(service.engine, number, Author(editor.who, why), dry_run=dry_run)
-    return json_answer(edit_document(report))
+    once = once.told_by(_taken_back)
+    author = Author(editor.who, why)
+    report = take_back(service.engine, number, author, dry_run=dry_run, begin=once.begin, last=once.keep)
+    return response_of(_taken_back(report))
+
+
+_as_json = json_told(200)
+
+
+def _taken_back(report: Report) -> Answer:
+    return _as_json(edit_document(report))

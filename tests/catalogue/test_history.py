@@ -1,0 +1,282 @@
+"""The history: what each edit changed is kept with it, can be read, compared, taken back and seen again."""
+
+import io
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from sqlalchemy import Engine
+
+from api import problems
+from api.catalogue import editing, history
+from api.catalogue.editing import Author
+from api.catalogue.exports import export
+from api.catalogue.imports import load
+from api.catalogue.past import as_of
+from api.catalogue.records import KIND_BY_WORD, KindWord
+from api.catalogue.store import book_revision, compile_book
+from api.database import reading
+from api.rulebook.model import RuleBook
+from tests.catalogue.sheet import sheet, small
+
+ANNA = Author("Anna (k1)", "measured again")
+VARIANTS = ("T1-R", "T2-L", "T3-R")
+
+
+def kept(engine: Engine) -> str:
+    stream = io.StringIO()
+    export(engine, stream)
+    return stream.getvalue()
+
+
+def books(engine: Any) -> dict[str, RuleBook]:
+    with reading(engine) as session:
+        return {v: compile_book(session, v) for v in VARIANTS if book_revision(session, v) is not None}
+
+
+def sent(text: str) -> Callable[[Engine], Any]:
+    return lambda engine: load(engine, sheet(text), who="Anna (k1)", why="a sheet")
+
+
+def removed(kind: str, *names: str) -> Callable[[Engine], Any]:
+    return lambda engine: load(engine, [], removals={kind: list(names)}, who="Bert (k2)", why="gone")
+
+
+EDITS = {
+    "a price": sent(
+        "[component]\nnumber,name,section,origin,price\nTB-2,rubber block,brakes,later-model,1.75\n"
+    ),
+    "another condition": sent(
+        "[fitment]\nname,component,position,from_new,generations,chassis_to\n"
+        "early brake,TB-1,brake,yes,two,2L-0400\n,TB-2,brake,yes,two,\n"
+    ),
+    "more alternatives": sent(
+        "[companion]\nname,component,reason,fit,quantity\ndisc-wheel-block,TW-9,Only grease.,TG-1,3\n"
+        "disc-wheel-block,,,TC-1,1\n"
+    ),
+    "a new variant": sent(
+        "[variant]\nname,range,title,generation,body,engine,drive,steering,market\n"
+        "T3-R,tern,Tern three,two,flat,none,rear,right,home\n"
+        "[chassis_span]\nvariant,first,last,built_from,built_to\nT3-R,3R-0001,3R-0100,1970-01-01,1970-12-31\n"
+    ),
+    "other spans": sent(
+        "[chassis_span]\nvariant,first,last,built_from,built_to\nT2-L,2L-0001,2L-0450,1960-01-01,1964-12-31\n"
+    ),
+    "another measure": sent("[characteristic_kind]\nname,title,quantity\nspline_count,teeth,count\n"),
+    "no flaw": removed("flaw", "spokes-loosen"),
+    "another number": sent(
+        "[component]\nnumber,name,section,origin\nTB-3,soft block,brakes,modern\n"
+        "[supersession]\nname,old,new\nTB-1>>TB-2,TB-1,TB-3\n"
+    ),
+    "no twins": sent(
+        "[component]\nnumber,name,section,origin\nTB-7L,caliper,brakes,modern\nTB-7R,caliper,brakes,modern\n"
+    ),
+    "no rule": removed("conflict", "disc-wheel-plain"),
+    "no variant": removed("chassis_span", "T3-R"),
+    "gone with it": removed("variant", "T3-R"),
+    "a name of another kind": sent(
+        "[conflict]\nname,component,other_component,reason\nspokes-loosen,TW-9,TG-1,No.\n"
+    ),
+    "evidence": sent("[evidence]\nname,grade,reference\ntried,measured,the bench\n"),
+}
+
+
+@pytest.fixture
+def told(engine: Engine) -> tuple[Engine, list[str], list[dict[str, RuleBook]]]:
+    """The small catalogue, edited again and again; exports and books as they were after each edit."""
+    assert load(engine, small(), who="Anna (k1)", why="first").ok
+    sheets, seen = ["", kept(engine)], [{}, books(engine)]
+    for name, edit in EDITS.items():
+        report = edit(engine)
+        assert report.ok, (name, [str(m) for m in report.mistakes])
+        assert report.changed > 0, name
+        assert report.revision == len(sheets), name
+        sheets.append(kept(engine))
+        seen.append(books(engine))
+        assert sheets[-1] != sheets[-2], name
+    return engine, sheets, seen
+
+
+def test_the_catalogue_can_be_seen_as_it_was_after_each_edit(told: Any) -> None:
+    engine, sheets, seen = told
+    for revision in reversed(range(1, len(sheets))):
+        with as_of(engine, revision) as then:
+            stream = io.StringIO()
+            export(then, stream)
+            assert stream.getvalue() == sheets[revision], revision
+            assert books(then) == seen[revision], revision
+    assert kept(engine) == sheets[-1]
+    assert books(engine) == seen[-1]
+    with as_of(engine, 0) as nothing:
+        assert books(nothing) == {}
+
+
+def test_only_what_exists_can_be_seen(told: Any) -> None:
+    engine, sheets, _ = told
+    with pytest.raises(problems.UnknownRevision), as_of(engine, len(sheets)):
+        pass
+
+
+def test_edits_can_be_taken_back_one_after_the_other(told: Any) -> None:
+    engine, sheets, seen = told
+    for revision in reversed(range(2, len(sheets))):
+        report = editing.take_back(engine, revision, Author("Bert (k2)"))
+        assert report.ok, (revision, [str(m) for m in report.mistakes])
+        assert kept(engine) == sheets[revision - 1], revision
+    assert {v: book.fitments for v, book in books(engine).items()} == {
+        v: book.fitments for v, book in seen[1].items()
+    }
+    with reading(engine) as session:
+        last = history.edits(session.connection(), None, 1)[0]
+    assert (last.who, last.why) == ("Bert (k2)", "takes back revision 2")
+
+
+def test_what_was_changed_again_is_not_taken_back(told: Any) -> None:
+    engine, sheets, _ = told
+    with pytest.raises(problems.ChangedAgain) as caught:
+        editing.take_back(engine, 1, ANNA)
+    assert {"kind": "component", "name": "TB-2"} in caught.value.fields["records"]
+    assert kept(engine) == sheets[-1]
+
+
+def test_the_history_says_who_when_why_and_what(told: Any) -> None:
+    engine, _, _ = told
+    with reading(engine) as session:
+        connection = session.connection()
+        (change,) = history.changes_of_edit(connection, 2, ("", ""), 10)
+        first, last = history.edits(connection, 3, 2)
+        of_record = history.changes_of_record(connection, "component", "TB-2", None, 10)
+    assert (change.kind, change.name, change.what) == ("component", "TB-2", "changed")
+    assert (change.before[0]["price"], change.after[0]["price"]) == ("1.25", "1.75")
+    assert (change.edit.who, change.edit.why, change.edit.ranges) == ("Anna (k1)", "a sheet", ("tern",))
+    assert (first.revision, last.revision, last.why) == (2, 1, "first")
+    assert [c.what for c in of_record] == ["changed", "added"]
+
+
+def test_a_record_of_several_rows_is_one_change(told: Any) -> None:
+    engine, _, _ = told
+    with reading(engine) as session:
+        (change,) = history.changes_of_edit(session.connection(), 4, ("", ""), 10)
+    assert [row.get("fit", row.get("at")) for row in change.before] == ["TB-2", "brake", "dynamo"]
+    assert [row["fit"] for row in change.after] == ["TG-1", "TC-1"]
+
+
+def test_two_revisions_are_compared(told: Any) -> None:
+    engine, sheets, _ = told
+    with reading(engine) as session:
+        found, last = history.changed_between(session.connection(), 1, len(sheets) - 1, ("", ""), 500)
+    assert last is None
+    names = {(kind, name) for kind, name, _, _ in found}
+    assert ("component", "TB-2") in names
+    assert ("flaw", "spokes-loosen") in names
+    assert ("variant", "T3-R") not in names, "it came and went between the two"
+
+
+def test_saying_the_same_again_changes_nothing(engine: Engine) -> None:
+    load(engine, small())
+    report = load(engine, small())
+    assert report.ok
+    assert (report.changed, report.revision) == (0, 1)
+    with reading(engine) as session:
+        assert len(history.edits(session.connection(), None, 10)) == 1
+
+
+def test_a_dry_run_says_what_would_change_and_keeps_nothing(engine: Engine) -> None:
+    load(engine, small())
+    report = load(
+        engine,
+        small(
+            (
+                "TB-2,rubber block,brakes,later-model,current,1.25",
+                "TB-2,rubber block,brakes,later-model,current,9.25",
+            )
+        ),
+        dry_run=True,
+    )
+    assert (report.changed, report.revision) == (1, None)
+    with reading(engine) as session:
+        assert len(history.edits(session.connection(), None, 10)) == 1
+
+
+def state(engine: Engine, kind: str, name: str) -> editing.RecordState:
+    return editing.record_state(engine, kind, name)
+
+
+def test_a_record_is_read_changed_and_removed_by_its_etag(engine: Engine) -> None:
+    load(engine, small())
+    before = state(engine, "conflict", "disc-wheel-plain")
+    assert before.revision == 1
+    rows = [before.rows[0] | {"reason": "They slip."}]
+    with pytest.raises(problems.PreconditionRequired):
+        editing.put_record(engine, "conflict", "disc-wheel-plain", rows, None, ANNA)
+    report = editing.put_record(engine, "conflict", "disc-wheel-plain", rows, before.etag, ANNA)
+    assert (report.revision, report.changed) == (2, 1)
+    after = state(engine, "conflict", "disc-wheel-plain")
+    assert (after.rows, after.revision) == (rows, 2)
+    with pytest.raises(problems.PreconditionFailed):
+        editing.put_record(engine, "conflict", "disc-wheel-plain", before.rows, before.etag, ANNA)
+    with pytest.raises(problems.PreconditionRequired):
+        editing.remove_record(engine, "conflict", "disc-wheel-plain", None, ANNA)
+    assert editing.remove_record(engine, "conflict", "disc-wheel-plain", after.etag, ANNA).ok
+    with pytest.raises(problems.UnknownRecord):
+        state(engine, "conflict", "disc-wheel-plain")
+    with pytest.raises(problems.PreconditionFailed):
+        editing.put_record(engine, "conflict", "disc-wheel-plain", rows, after.etag, ANNA)
+
+
+def test_a_new_record_needs_no_etag_and_its_name_must_be_the_address(engine: Engine) -> None:
+    load(engine, small())
+    row = {"number": "TN-1", "name": "nut", "section": "wheels", "origin": "modern"}
+    with pytest.raises(problems.InvalidRequest, match="TN-1"):
+        editing.put_record(engine, "component", "TN-2", [row], None, ANNA)
+    assert editing.put_record(engine, "component", "TN-1", [row], None, ANNA).ok
+    with pytest.raises(problems.PreconditionRequired):
+        editing.put_record(engine, "component", "TN-1", [row], None, ANNA)
+
+
+def test_a_patch_changes_some_fields_and_null_is_the_default(engine: Engine) -> None:
+    load(engine, small())
+    before = state(engine, "fitment", "TW-9@wheel.left")
+    patch = {"minutes": 35, "note": None}
+    assert editing.patch_record(engine, "fitment", "TW-9@wheel.left", patch, before.etag, ANNA).ok
+    after = state(engine, "fitment", "TW-9@wheel.left").rows[0]
+    assert after["minutes"] == 35
+    assert "note" not in after
+    assert after["effort"] == "machining"
+    with pytest.raises(problems.InvalidRequest, match="3 rows"):
+        rule = state(engine, "companion", "disc-wheel-block")
+        editing.patch_record(engine, "companion", "disc-wheel-block", {"reason": "x"}, rule.etag, ANNA)
+
+
+@pytest.mark.parametrize(
+    ("kind", "name", "by"),
+    [
+        ("component", "TG-1", "companion 'disc-wheel-grease' still names the component 'TG-1'"),
+        ("evidence", "tried", "still names the evidence 'tried'"),
+        ("section", "wheels", "position 'wheel.left' still names the section 'wheels'"),
+        ("substitute", "TW-10>TW-9", "flaw 'spokes-loosen' still names the substitute 'TW-10>TW-9'"),
+        ("variant", "T2-L", "still names the variant 'T2-L'"),
+        ("range", "tern", "still names the range 'tern'"),
+    ],
+)
+def test_nothing_that_is_named_can_be_removed(engine: Engine, kind: str, name: str, by: str) -> None:
+    load(engine, small())
+    before = kept(engine)
+    report = editing.remove_record(engine, kind, name, state(engine, kind, name).etag, ANNA)
+    assert any(by in str(m) for m in report.mistakes), [str(m) for m in report.mistakes]
+    assert kept(engine) == before
+
+
+def test_a_mistake_in_an_edit_is_told_and_nothing_is_kept(engine: Engine) -> None:
+    load(engine, small())
+    before = kept(engine)
+    now = state(engine, "fitment", "TW-9@wheel.left")
+    report = editing.put_record(
+        engine, "fitment", "TW-9@wheel.left", [now.rows[0] | {"evidence": ["nowhere"]}], now.etag, ANNA
+    )
+    assert any("there is no evidence 'nowhere'" in str(m) for m in report.mistakes)
+    assert kept(engine) == before
+
+
+def test_every_kind_can_be_named_in_an_address() -> None:
+    assert set(KindWord.__args__) == set(KIND_BY_WORD)
