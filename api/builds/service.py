@@ -1,39 +1,50 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
+import hashlib
 from typing import Any
 
 import orjson
 from sqlalchemy import Engine
 from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
 
 from api.builds import store
 from api.builds.schemas import BuildIn, SpecificationIn
 from api.builds.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from api.database import reading, writing
+from api.once.answers import EACH_TIME, Once
 from api.problems import AlreadyExists, PreconditionFailed, UnknownBuild, UnknownSpecification
 from api.wire.names import near_names
 
 Facts = dict[str, Any]
 
 
-def build_etag(version: int) -> str:
-    """The strong ETag of a build at a version."""
-    return f'"build-{version}"'
+def document_etag(kind: str, document: Facts) -> str:
+    """The strong ETag of a build or a specification as it reads: kind, version, and a digest of all of it.
+
+    The version alone would not do: after a restore the same number may stand for another change.
+    """
+    digest = hashlib.sha256(orjson.dumps(document, option=orjson.OPT_SORT_KEYS)).hexdigest()
+    return f'"{kind}-{document["version"]}-{digest[:24]}"'
 
 
-def version_in(etag: str, kind: str) -> int:
-    """The version that an If-Match header names; 0 (which no version is) when it names none of ours."""
-    mark = etag.strip().strip('"').removeprefix(f"{kind}-")
-    return int(mark) if mark.isascii() and mark.isdigit() and len(mark) < 10 else 0
+def _as_read(kind: str, document: Facts, if_match: str) -> None:
+    """Raises PreconditionFailed unless this is what the asker read."""
+    if if_match.strip() != document_etag(kind, document):
+        raise PreconditionFailed(f"Read the {kind} again and change what you then see")
 
 
 def build_document(engine: Engine, name: str) -> Facts:
     """A build as facts. Raises UnknownBuild."""
     with reading(engine) as session:
-        row = store.build_row(session, name)
-        if row is None:
-            raise UnknownBuild(name, near_names(name, store.build_names(session)))
-        return _build(row, store.fittings(session, name), store.bench(session, name))
+        return _build_in(session, name)
+
+
+def _build_in(session: Session, name: str) -> Facts:
+    row = store.build_row(session, name)
+    if row is None:
+        raise UnknownBuild(name, near_names(name, store.build_names(session)))
+    return _build(row, store.fittings(session, name), store.bench(session, name))
 
 
 def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> Facts:
@@ -78,55 +89,67 @@ def _values(build: BuildIn) -> dict[str, Any]:
     }
 
 
-def create_build(engine: Engine, name: str, build: BuildIn) -> None:
-    """Store a new build, its names already settled. Raises AlreadyExists."""
+def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TIME) -> Facts:
+    """Store a new build, its names already settled. Raises AlreadyExists, and what `once` raises."""
     try:
         with writing(engine) as session:
+            once.begin(session.connection())
             if store.build_row(session, name) is not None:
                 raise AlreadyExists(f"There is a build '{name}' already", pointer="/name")
             session.add(BuildRow(name=name, **_values(build)))
             session.flush()
             store.put_parts(session, name, build.fitted, build.on_the_bench)
+            session.flush()
+            document = _build_in(session, name)
+            once.keep(session.connection(), document)
+            return document
     except IntegrityError as error:
         raise AlreadyExists(f"There is a build '{name}' already", pointer="/name") from error
 
 
-def replace_build(engine: Engine, name: str, version: int, build: BuildIn) -> None:
-    """Replace a build that still has this version. Raises UnknownBuild, PreconditionFailed."""
+def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn) -> Facts:
+    """Replace a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
     with writing(engine) as session:
-        if store.build_row(session, name) is None:
-            raise UnknownBuild(name)
-        if not store.change_build(session, name, version, _values(build)):
-            raise PreconditionFailed("Read the build again and change what you then see")
+        before = _build_in(session, name)
+        _as_read("build", before, if_match)
+        if not store.change_build(session, name, before["version"], _values(build)):
+            raise PreconditionFailed("Somebody changed the build at the same time; read it again")
         store.put_parts(session, name, build.fitted, build.on_the_bench)
+        session.flush()
+        session.expire_all()
+        return _build_in(session, name)
 
 
-def delete_build(engine: Engine, name: str, version: int) -> None:
-    """Delete a build that still has this version. Raises UnknownBuild, PreconditionFailed."""
+def delete_build(engine: Engine, name: str, if_match: str) -> None:
+    """Delete a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
     with writing(engine) as session:
-        if store.build_row(session, name) is None:
-            raise UnknownBuild(name)
-        if not store.delete_build(session, name, version):
-            raise PreconditionFailed("Read the build again before you delete it")
+        before = _build_in(session, name)
+        _as_read("build", before, if_match)
+        if not store.delete_build(session, name, before["version"]):
+            raise PreconditionFailed("Somebody changed the build at the same time; read it again")
 
 
 def specification_document(engine: Engine, name: str, version: int | None = None) -> Facts:
     """One version of a specification (the latest when None). Raises UnknownSpecification."""
     with reading(engine) as session:
-        row = store.specification_row(session, name)
-        if row is None:
-            raise UnknownSpecification(name, near_names(name, store.specification_names(session)))
-        found = store.version_row(session, name, version or row.latest)
-        if found is None:
-            raise UnknownSpecification(f"{name}@{version}", [f"{name}@{row.latest}"])
-        return {
-            "name": name,
-            "version": found.version,
-            "latest": row.latest,
-            "note": found.note,
-            "at": found.at.isoformat(),
-            **orjson.loads(found.document),
-        }
+        return _specification_in(session, name, version)
+
+
+def _specification_in(session: Session, name: str, version: int | None = None) -> Facts:
+    row = store.specification_row(session, name)
+    if row is None:
+        raise UnknownSpecification(name, near_names(name, store.specification_names(session)))
+    found = store.version_row(session, name, version or row.latest)
+    if found is None:
+        raise UnknownSpecification(f"{name}@{version}", [f"{name}@{row.latest}"])
+    return {
+        "name": name,
+        "version": found.version,
+        "latest": row.latest,
+        "note": found.note,
+        "at": found.at.isoformat(),
+        **orjson.loads(found.document),
+    }
 
 
 def list_specifications(engine: Engine, after: str, limit: int) -> list[Facts]:
@@ -145,28 +168,35 @@ def _version(name: str, number: int, body: SpecificationIn) -> SpecificationVers
     return SpecificationVersionRow(specification=name, version=number, document=text, note=body.note)
 
 
-def create_specification(engine: Engine, name: str, body: SpecificationIn) -> None:
-    """Store version 1. Raises AlreadyExists."""
+def create_specification(engine: Engine, name: str, body: SpecificationIn, once: Once = EACH_TIME) -> Facts:
+    """Store version 1. Raises AlreadyExists, and what `once` raises."""
     try:
         with writing(engine) as session:
+            once.begin(session.connection())
             if store.specification_row(session, name) is not None:
                 raise AlreadyExists(f"There is a specification '{name}' already", pointer="/name")
             session.add(SpecificationRow(name=name, title=body.title))
             session.flush()
             session.add(_version(name, 1, body))
+            session.flush()
+            document = _specification_in(session, name)
+            once.keep(session.connection(), document)
+            return document
     except IntegrityError as error:
         raise AlreadyExists(f"There is a specification '{name}' already", pointer="/name") from error
 
 
-def new_version(engine: Engine, name: str, latest: int, body: SpecificationIn) -> int:
-    """Store the version after `latest`. Raises UnknownSpecification, PreconditionFailed."""
+def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn) -> Facts:
+    """Store the version after the one whose ETag this is. Raises UnknownSpecification, PreconditionFailed."""
     with writing(engine) as session:
-        if store.specification_row(session, name) is None:
-            raise UnknownSpecification(name)
-        if not store.raise_latest(session, name, latest, body.title):
+        before = _specification_in(session, name)
+        _as_read("specification", before, if_match)
+        if not store.raise_latest(session, name, before["latest"], body.title):
             raise PreconditionFailed("Somebody made a newer version; read it first")
-        session.add(_version(name, latest + 1, body))
-        return latest + 1
+        session.add(_version(name, before["latest"] + 1, body))
+        session.flush()
+        session.expire_all()
+        return _specification_in(session, name)
 
 
 def compare_versions(one: Facts, other: Facts) -> Facts:

@@ -11,10 +11,11 @@ from api.asking.builds import settled
 from api.builds import service as builds
 from api.builds.schemas import BuildCreateIn, BuildIn, Slug
 from api.catalogue.cursors import read_cursor, write_cursor
-from api.routes.concurrency import IfMatch, version_wanted
+from api.routes.concurrency import IfMatch, etag_wanted
+from api.routes.once import ONCE, OnceAsked, json_told, response_of
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
-from api.service import Service, ServiceDep
+from api.service import ServiceDep
 from api.wire.errors import documented
 from api.wire.lists_out import BuildOut, BuildsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
@@ -59,12 +60,13 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
     summary="Store a new build",
     status_code=201,
     dependencies=[MayOrder],
-    responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists)},
+    responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists, *ONCE)},
 )
-def create_build(body: BuildCreateIn, service: ServiceDep) -> Response:
+def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
     """Names are checked against the catalogue and stored as it writes them."""
-    builds.create_build(service.engine, body.name, settled(service, body))
-    return _shown(service, body.name, 201)
+    once = once.told_by(_created)
+    document = builds.create_build(service.engine, body.name, settled(service, body), once)
+    return response_of(_created(document))
 
 
 @router.get(
@@ -80,7 +82,7 @@ def create_build(body: BuildCreateIn, service: ServiceDep) -> Response:
 def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
     document = builds.build_document(service.engine, name)
-    etag = builds.build_etag(document["version"])
+    etag = builds.document_etag("build", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
     return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
@@ -95,9 +97,8 @@ def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
 )
 def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match with the ETag that was read."""
-    version = version_wanted(if_match, "build")
-    builds.replace_build(service.engine, name, version, settled(service, body))
-    return _shown(service, name, 200)
+    etag = etag_wanted(if_match)
+    return response_of(_replaced(builds.replace_build(service.engine, name, etag, settled(service, body))))
 
 
 @router.delete(
@@ -110,11 +111,13 @@ def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMa
 )
 def delete_build(name: Name, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match with the ETag that was read."""
-    builds.delete_build(service.engine, name, version_wanted(if_match, "build"))
+    builds.delete_build(service.engine, name, etag_wanted(if_match))
     return Response(status_code=204)
 
 
-def _shown(service: Service, name: str, status: int) -> Response:
-    document = builds.build_document(service.engine, name)
-    headers = {"ETag": builds.build_etag(document["version"]), "Location": f"/v1/builds/{name}"}
-    return json_answer(document, status=status, headers=headers)
+def _headers(document: builds.Facts) -> dict[str, str]:
+    return {"ETag": builds.document_etag("build", document), "Location": f"/v1/builds/{document['name']}"}
+
+
+_created = json_told(201, _headers)
+_replaced = json_told(200, _headers)

@@ -10,10 +10,11 @@ from api.access.guard import MayEdit, MayRead
 from api.builds import service as specifications
 from api.builds.schemas import Slug, SpecificationCreateIn, SpecificationIn
 from api.catalogue.cursors import read_cursor, write_cursor
-from api.routes.concurrency import IfMatch, version_wanted
+from api.routes.concurrency import IfMatch, etag_wanted
+from api.routes.once import ONCE, OnceAsked, json_told, response_of
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
-from api.service import Service, ServiceDep
+from api.service import ServiceDep
 from api.wire.errors import documented
 from api.wire.lists_out import ComparisonOut, SpecificationOut, SpecificationsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
@@ -57,12 +58,13 @@ def list_specifications(
     summary="Store version 1 of a new specification",
     status_code=201,
     dependencies=[MayEdit],
-    responses={201: {"model": SpecificationOut}, **documented(*BODY, problems.AlreadyExists)},
+    responses={201: {"model": SpecificationOut}, **documented(*BODY, problems.AlreadyExists, *ONCE)},
 )
-def create_specification(body: SpecificationCreateIn, service: ServiceDep) -> Response:
+def create_specification(body: SpecificationCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
     """Names are checked when a question uses it: one specification may serve several variants."""
-    specifications.create_specification(service.engine, body.name, body)
-    return _shown(service, body.name, 201)
+    once = once.told_by(_created)
+    document = specifications.create_specification(service.engine, body.name, body, once)
+    return response_of(_created(document))
 
 
 @router.get(
@@ -80,7 +82,7 @@ def get_specification(
 ) -> Response:
     """The ETag of the latest version is what a new version must send as If-Match."""
     document = specifications.specification_document(service.engine, name, version)
-    etag = _etag(document["version"])
+    etag = specifications.document_etag("specification", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
     return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
@@ -102,8 +104,8 @@ def revise_specification(
     name: Name, body: SpecificationIn, service: ServiceDep, if_match: IfMatch = None
 ) -> Response:
     """Older versions stay as they were. Needs If-Match with the latest version's ETag."""
-    specifications.new_version(service.engine, name, version_wanted(if_match, "specification"), body)
-    return _shown(service, name, 200)
+    etag = etag_wanted(if_match)
+    return response_of(_revised(specifications.new_version(service.engine, name, etag, body)))
 
 
 @router.get(
@@ -128,11 +130,10 @@ def compare_specification(
     return json_answer(named | specifications.compare_versions(one, other))
 
 
-def _etag(version: int) -> str:
-    return f'"specification-{version}"'
+def _headers(document: specifications.Facts) -> dict[str, str]:
+    etag = specifications.document_etag("specification", document)
+    return {"ETag": etag, "Location": f"/v1/specifications/{document['name']}"}
 
 
-def _shown(service: Service, name: str, status: int) -> Response:
-    document = specifications.specification_document(service.engine, name)
-    headers = {"ETag": _etag(document["version"]), "Location": f"/v1/specifications/{name}"}
-    return json_answer(document, status=status, headers=headers)
+_created = json_told(201, _headers)
+_revised = json_told(200, _headers)
