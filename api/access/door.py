@@ -57,7 +57,7 @@ class Door:
             raise KeyNeeded(NO_KEY)
         now = moment()
         with reading(self.engine) as session:
-            row = store.key_row(session, sent.id)
+            row = store.key_facts(session, sent.id)
         right = sent.is_the_one(row.digest if row else None)
         if row is None or not right or not usable(row, now):
             self.attempts.failed(caller.client, key)

@@ -4,7 +4,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from api.access.scopes import Scope
-from api.access.tables import AccessEventRow, KeyRow
+from api.access.store import KeyFacts
+from api.access.tables import AccessEventRow
 from api.problems import printable
 
 LONGEST_WHAT = 200
@@ -20,8 +21,8 @@ class Principal:
     by_cookie: bool = False
 
     @classmethod
-    def of(cls, row: KeyRow, *, by_cookie: bool = False) -> "Principal":
-        """The principal of a key's row."""
+    def of(cls, row: KeyFacts, *, by_cookie: bool = False) -> "Principal":
+        """The principal of a key."""
         return cls(row.id, row.label, Scope(row.scope), by_cookie)
 
     @property

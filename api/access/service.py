@@ -59,7 +59,7 @@ def revoke_key(engine: Engine, key: str, caller: Caller) -> None:
     """From now on the key opens nothing, in no process; its page sessions end. Raises UnknownKey."""
     now = moment()
     with writing(engine) as session:
-        row = store.key_row(session, key)
+        row = store.key_facts(session, key)
         if row is None:
             raise UnknownKey(key)
         store.mark_revoked(session, key, now)
@@ -115,7 +115,7 @@ def event_document(row: AccessEventRow) -> dict[str, Any]:
     }
 
 
-def usable(row: KeyRow, now: datetime) -> bool:
+def usable(row: store.KeyFacts | KeyRow, now: datetime) -> bool:
     """Neither revoked nor expired."""
     return row.revoked is None and (row.expires is None or now < row.expires)
 

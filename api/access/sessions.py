@@ -52,10 +52,10 @@ def open_session(door: Door, secret: str) -> PageSession | None:
         found = store.page_session(session, digest)
     if found is None:
         return None
-    row, key = found
-    if not usable(key, now) or now - row.seen >= IDLE or now - row.begun >= LONGEST:
+    key, begun, seen = found
+    if not usable(key, now) or now - seen >= IDLE or now - begun >= LONGEST:
         return None
-    if now - row.seen >= SEEN_WRITTEN_EVERY:
+    if now - seen >= SEEN_WRITTEN_EVERY:
         door.later(f"seen {digest}", lambda session: store.mark_seen(session, digest, now))
     return PageSession(secret, Principal.of(key, by_cookie=True))
 

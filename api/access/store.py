@@ -1,8 +1,10 @@
 """The SQL of keys, page sessions and the trail; each function works inside its caller's session."""
 
 from datetime import datetime, timedelta
+from typing import NamedTuple
 
 from sqlalchemy import delete, func, or_, tuple_, update
+from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
 from api.access.tables import AccessEventRow, KeyRow, PageSessionRow
@@ -10,9 +12,26 @@ from api.access.tables import AccessEventRow, KeyRow, PageSessionRow
 EXPIRED_SESSIONS_AT_ONCE = 1_000
 
 
-def key_row(session: Session, key: str) -> KeyRow | None:
+class KeyFacts(NamedTuple):
+    """What letting somebody in takes of a key: values, read in one look-up by the primary key."""
+
+    id: str
+    digest: str
+    label: str
+    scope: str
+    expires: datetime | None
+    used: datetime | None
+    revoked: datetime | None
+
+
+_FACTS = tuple(getattr(KeyRow, name) for name in KeyFacts._fields)
+
+
+def key_facts(session: Session, key: str) -> KeyFacts | None:
     """The key of this id; None if there is none."""
-    return session.exec(select(KeyRow).where(KeyRow.id == key)).one_or_none()
+    query = columns(*_FACTS).where(col(KeyRow.id) == key)
+    row = session.connection().execute(query).one_or_none()
+    return KeyFacts(*row) if row else None
 
 
 def keys_after(session: Session, after: tuple[datetime, str] | None, limit: int) -> list[KeyRow]:
@@ -46,10 +65,14 @@ def mark_revoked(session: Session, key: str, now: datetime) -> None:
     session.exec(delete(PageSessionRow).where(col(PageSessionRow.key) == key))
 
 
-def page_session(session: Session, digest: str) -> tuple[PageSessionRow, KeyRow] | None:
-    """A page session and the key it was begun with; None if there is none."""
-    query = select(PageSessionRow, KeyRow).join(KeyRow, col(KeyRow.id) == col(PageSessionRow.key))
-    return session.exec(query.where(PageSessionRow.digest == digest)).one_or_none()
+def page_session(session: Session, digest: str) -> tuple[KeyFacts, datetime, datetime] | None:
+    """The key that a page session was begun with, when it began, when it was last seen; None if there
+    is none."""
+    query = columns(*_FACTS, PageSessionRow.begun, PageSessionRow.seen).join_from(
+        PageSessionRow, KeyRow, col(KeyRow.id) == col(PageSessionRow.key)
+    )
+    row = session.connection().execute(query.where(col(PageSessionRow.digest) == digest)).one_or_none()
+    return (KeyFacts(*row[:-2]), row[-2], row[-1]) if row else None
 
 
 def mark_seen(session: Session, digest: str, now: datetime) -> None:

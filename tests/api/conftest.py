@@ -46,7 +46,7 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 async def writer(demo_copy: Callable[[], str]) -> AsyncIterator[httpx.AsyncClient]:
     """A client of a copy of the demo range of its own."""
     app = create_app(Settings(database_url=demo_copy()))
-    async with client_of(app, scope="edit") as client:
+    async with client_of(app, scope="administer") as client:
         yield client
     app.state.service.engine.dispose()
 
@@ -57,6 +57,6 @@ async def empty(tmp_path: Path) -> AsyncIterator[httpx.AsyncClient]:
     url = f"sqlite:///{tmp_path / 'own.sqlite3'}"
     app = create_app(Settings(database_url=url, largest_body=20_000, largest_import=200_000))
     migrate(app.state.service.engine)
-    async with client_of(app, scope="edit") as client:
+    async with client_of(app, scope="administer") as client:
         yield client
     app.state.service.engine.dispose()

@@ -15,6 +15,7 @@ from api.app import create_app
 from api.settings import Settings
 from tests.api.conftest import client_of
 from tests.api.test_openapi import examples, validator
+from tests.conftest import bearer
 
 WISH = {"fit": "QW-3055", "position": "wheel.road"}
 ASKS = {"vehicle": {"chassis": "24PL-018412", "built": "1969-01-01", "options": ["heater"]}, "wishes": [WISH]}
@@ -43,6 +44,7 @@ BODIES: list[tuple[str, str, Any]] = [
         "/v1/specifications",
         {"name": "x", "title": "x", "wishes": [WISH], "limits": {}, "variants": []},
     ),
+    ("post", "/v1/keys", {"label": "counter", "scope": "order", "expires": "2099-01-01T00:00:00Z"}),
     ("post", "/v1/imports", [{"record": "section", "name": "new", "title": "New", "order": 5}]),
 ]
 
@@ -76,6 +78,7 @@ def replaced(body: Any, path: tuple[Any, ...], value: Any) -> Any:
 def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
     """An application on a copy of the demo range that reasons for a second at most."""
     app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=1))
+    app.state.let_in = bearer(app.state.service.engine)
     yield app
     app.state.service.engine.dispose()
 
@@ -83,7 +86,7 @@ def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
 def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:
     async def once() -> httpx.Response:
         async with client_of(app) as client:
-            return await client.request(method, path, json=body)
+            return await client.request(method, path, json=body, headers=app.state.let_in)
 
     return asyncio.run(once())
 

@@ -17,7 +17,7 @@ from api.problems import leaves
 
 pytestmark = pytest.mark.anyio
 
-METHODS = ("get", "put", "post", "delete")
+METHODS = ("get", "put", "patch", "post", "delete")
 
 
 @pytest.fixture(scope="session")
