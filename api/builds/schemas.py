@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import ConfigDict, Field, StringConstraints
 
-from api.wire.given import Day
+from api.wire.given import Day, Sits
 from api.wire.questions import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn, Word
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
@@ -33,7 +33,7 @@ class BuildIn(Body):
     variant: Word | None = Field(None, description="the variant it should be; checked when given")
     built: Day | None = None
     options: Annotated[list[Word], Field(max_length=100)] = Field([])
-    fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field({})
+    fitted: Sits = Field({})
     on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field([])
     decided: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="wishes decided for it")
     note: Remark = ""

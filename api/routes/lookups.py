@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Path, Query, Request
+from pydantic import WithJsonSchema
 from starlette.responses import Response
 
 from api import problems
@@ -21,12 +22,15 @@ from api.service import Service, ServiceDep
 from api.wire import lists_out as out
 from api.wire.component_page import component_page
 from api.wire.errors import documented
-from api.wire.given import Day
-from api.wire.questions import SeverityWord, Word
+from api.wire.given import Day, Word
+from api.wire.questions import SeverityWord
 from api.wire.responses import etag_of, json_bytes
 from api.wire.values import money
 
 router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
+
+COMPARED = rf"\S.* ({'|'.join(Comparator)}) .*\S"
+"""A characteristic with its comparator and value, in words."""
 
 
 def _errors(*further: type[problems.Problem]) -> dict[int | str, dict[str, Any]]:
@@ -63,7 +67,7 @@ def find_some(
     option: Annotated[list[Word], Query(max_length=100, description="with chassis: an option it has")] = [],
     built: Annotated[Day | None, Query(description="with chassis: the day it was built")] = None,
     characteristic: Annotated[
-        list[Word],
+        list[Annotated[Word, WithJsonSchema({"type": "string", "pattern": COMPARED})]],
         Query(
             max_length=10,
             description="`kind comparator value`, such as `disc_diameter at least 11 in`",

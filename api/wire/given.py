@@ -8,9 +8,10 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import BeforeValidator, Strict, WithJsonSchema
+from pydantic import AfterValidator, BeforeValidator, Field, Strict, StringConstraints, WithJsonSchema
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_PRINTING = r"^[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
 _PRICE = r"^[0-9]{1,10}(\.[0-9]{1,2})?$"
 
 
@@ -34,6 +35,38 @@ def _price(value: Any) -> Any:
     return Decimal(text)
 
 
+def _printing(word: str) -> str:
+    if not re.fullmatch(_PRINTING[1:-1], word):
+        raise ValueError("control characters cannot stand in a name or number")
+    return word
+
+
+def _whole(value: Any) -> Any:
+    return int(value) if isinstance(value, float) and value.is_integer() else value
+
+
+def _tell_names(schema: dict[str, Any]) -> None:
+    """Members are names too: left to itself the library only tells what those that are names hold."""
+    schema["propertyNames"] = {"pattern": _PRINTING, "minLength": 1, "maxLength": LONGEST_WORD}
+
+
+LONGEST_WORD = 120
+
+Word = Annotated[
+    str,
+    StringConstraints(
+        strip_whitespace=True,
+        min_length=1,
+        max_length=LONGEST_WORD,
+    ),
+    AfterValidator(_printing),
+    Field(json_schema_extra={"pattern": _PRINTING}),
+]
+"""A name or number as somebody writes it: not blank, without control characters."""
+
+Sits = Annotated[dict[Word, Word | None], Field(max_length=1_000, json_schema_extra=_tell_names)]
+"""Position → component; None: empty."""
+
 Day = Annotated[date, BeforeValidator(_day)]
 """A calendar day, `YYYY-MM-DD` (ISO 8601)."""
 
@@ -43,7 +76,7 @@ Price = Annotated[
     WithJsonSchema(
         {
             "anyOf": [
-                {"type": "number", "minimum": 0, "maximum": 9_999_999_999},
+                {"type": "number", "minimum": 0, "maximum": 9_999_999_999, "multipleOf": 0.01},
                 {"type": "string", "pattern": _PRICE},
             ]
         }
@@ -51,8 +84,8 @@ Price = Annotated[
 ]
 """An amount of money, not negative, at most ten digits before the point and two behind it."""
 
-Whole = Annotated[int, Strict()]
-"""A whole number; true is none."""
+WHOLE = BeforeValidator(_whole)
+"""Last in the annotation of a strict int: JSON may also write 5 as 5.0; true is no number."""
 
 Truth = Annotated[bool, Strict()]
 """true or false; 0 and "yes" are neither."""

@@ -5,8 +5,8 @@ from typing import Annotated, Any
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from api.wire.errors import problem_from_mistakes
-from api.wire.given import Day, Price
-from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, EffortWord, SeverityWord, Word
+from api.wire.given import Day, Price, Word
+from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, EffortWord, SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
 

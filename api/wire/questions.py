@@ -2,9 +2,9 @@
 
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, StringConstraints, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model_validator
 
-from api.wire.given import Day, Price, Truth, Whole
+from api.wire.given import WHOLE, Day, Price, Sits, Truth, Word
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
@@ -13,15 +13,6 @@ EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 MOST_ALTERNATIVES = 10
 LONGEST_DEADLINE = 30.0
 MOST_QUESTIONS = 1_000
-
-
-Word = Annotated[
-    str,
-    StringConstraints(
-        strip_whitespace=True, min_length=1, max_length=120, pattern=r"^[^\x00-\x1f\x7f-\x9f]+$"
-    ),
-]
-"""A name or number as somebody writes it; control characters cannot stand in one."""
 
 
 class Body(BaseModel):
@@ -47,7 +38,7 @@ class VehicleIn(Body):
         None, description="the day it was built; empty: estimated from the chassis number"
     )
     options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
-    fitted: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field(
+    fitted: Sits = Field(
         {}, description="position → component fitted today instead of the original; null: empty"
     )
     on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field(
@@ -72,13 +63,16 @@ class WishIn(Body):
                 {"required": ["remedy_all"]},
                 {"required": ["clear"]},
             ],
+            "dependentRequired": {"position": ["fit"], "section": ["remedy_all"]},
             "examples": [{"fit": "QB-3310"}, {"remedy_all": "severe", "section": "brakes"}],
         }
     )
 
     fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")
     position: Word = Field(None, description="with `fit`: at this position")
-    quantity: Annotated[Whole, Field(ge=1, le=1_000)] = Field(1, description="with `fit` of a loose part")
+    quantity: Annotated[int, Strict(), Field(ge=1, le=1_000), WHOLE] = Field(
+        1, description="with `fit` of a loose part"
+    )
     remedy: Word = Field(None, description="remedy this known flaw")
     remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")
     section: Word = Field(None, description="with `remedy_all`: in this section only")
@@ -143,7 +137,7 @@ class AskIn(Body):
     market: Word | None = Field(
         None, description="whose law the arithmetic follows; empty: the variant's market"
     )
-    as_of: Annotated[Whole, Field(ge=0, le=2_000_000_000)] | None = Field(
+    as_of: Annotated[int, Strict(), Field(ge=0, le=2_000_000_000), WHOLE] | None = Field(
         None, description="the revision whose catalogue answers; empty: the present one"
     )
     deadline_seconds: Annotated[float, Strict(), Field(gt=0, le=LONGEST_DEADLINE)] = Field(
@@ -170,7 +164,7 @@ class ClosureIn(AskIn):
         }
     )
 
-    alternatives: Annotated[Whole, Field(ge=0, le=MOST_ALTERNATIVES)] = Field(
+    alternatives: Annotated[int, Strict(), Field(ge=0, le=MOST_ALTERNATIVES), WHOLE] = Field(
         0,
         description="further best sets that do not dominate each other on price, visible changes and labour",
     )
@@ -213,7 +207,7 @@ class CheckIn(AskIn):
     components: Annotated[list[Word], Field(max_length=1_000)] = Field(
         [], description="numbers of the set; each goes where it fits"
     )
-    positions: Annotated[dict[Word, Word | None], Field(max_length=1_000)] = Field(
+    positions: Sits = Field(
         {}, description="position → component of the set, where a number alone does not say it; null: empty"
     )
 

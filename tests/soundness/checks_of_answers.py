@@ -1,0 +1,41 @@
+"""What schemathesis asks of every answer beside its own checks; it loads this as its hooks.
+
+Its own `positive_data_acceptance` wants every body that the schema allows to be accepted. Here a
+schema cannot know the catalogue, so this says instead which refusals it may meet.
+"""
+
+import schemathesis
+from schemathesis import Case, CheckContext, Response
+
+REASONS_NO_SCHEMA_CAN_TELL = {
+    "already-exists", "changed-meanwhile", "if-match-needed", "import-refused", "invalid-cursor", "no-set",
+    "vehicle-mismatch",
+}  # fmt: skip
+"""The catalogue or the stored state says no. Beside these, every `unknown-…`."""
+
+
+@schemathesis.check
+def refused_for_what_no_schema_can_tell(ctx: CheckContext, response: Response, case: Case) -> bool | None:
+    """A request that the document allows is refused only for what the catalogue says."""
+    if case.meta is None or not case.meta.generation.mode.is_positive:
+        return True
+    if response.status_code not in (400, 415, 422):
+        return None
+    kind = response.json()["type"].removeprefix("/problems/")
+    known = kind.startswith("unknown-") or kind in REASONS_NO_SCHEMA_CAN_TELL
+    assert known, f"the document allows what is refused as {kind}: {response.json().get('detail')}"
+    return None
+
+
+@schemathesis.check
+def a_fault_is_a_problem_document(ctx: CheckContext, response: Response, case: Case) -> bool | None:
+    """RFC 9457, under the status it tells, with the request's id and nothing of the program's inside."""
+    if response.status_code < 400:
+        return True
+    assert response.headers["content-type"][0].startswith("application/problem+json")
+    problem = response.json()
+    assert problem["status"] == response.status_code
+    assert problem["type"].startswith("/problems/")
+    assert problem["request_id"] == response.headers["x-request-id"][0]
+    assert not any(word in response.text for word in ("Traceback", "sqlalchemy", "psycopg", "site-packages"))
+    return None
