@@ -8,10 +8,11 @@ from typing import IO, Annotated, Any
 import orjson
 from fastapi import APIRouter, Query, Request
 from fastapi.concurrency import run_in_threadpool
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 from starlette.responses import Response, StreamingResponse
 
 from api.access.guard import Editor, MayRead
+from api.catalogue.editing import Author
 from api.catalogue.exports import export_text, json_schema
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
@@ -23,6 +24,7 @@ from api.problems import (
     TooLarge,
     UnsupportedMedia,
 )
+from api.routes.editing import Why
 from api.routes.once import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from api.service import Service, ServiceDep
 from api.wire.errors import documented
@@ -38,8 +40,9 @@ class ImportOut(BaseModel):
     """What an import stored, or would store."""
 
     dry_run: bool
-    records: dict[str, int]
-    catalogue_revision: int | None
+    records: dict[str, int] = Field(description="records read, by kind")
+    changed: int = Field(description="records that say something else now; none: nothing was stored")
+    catalogue_revision: int | None = Field(description="null after a dry run")
 
 
 _BODIES = {
@@ -80,6 +83,7 @@ async def import_records(
     editor: Editor,
     dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
     key: OnceKey = None,
+    why: Why = "",
 ) -> Response:
     """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
     exists replaces it. With any mistake nothing is stored and every mistake is listed."""
@@ -96,15 +100,23 @@ async def import_records(
             body.write(chunk)
         body.seek(0)
         once = once_of(request, key, digest_of(request, digest.digest())).told_by(_told)
-        report = await run_in_threadpool(_load, service, body, media, dry_run, editor.who, once)
+        report = await run_in_threadpool(_load, service, body, media, dry_run, Author(editor.who, why), once)
     return response_of(_told(report))
 
 
-def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, who: str, once: Once) -> Report:
+def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, author: Author, once: Once) -> Report:
     once.look(service.engine)
     json = media == "application/json"
     source = _objects(body) if json else io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
-    report = load(service.engine, source, dry_run=dry_run, who=who, first=once.begin, last=once.keep)
+    report = load(
+        service.engine,
+        source,
+        dry_run=dry_run,
+        who=author.who,
+        why=author.why,
+        first=once.begin,
+        last=once.keep,
+    )
     if not report.ok:
         raise refused(report)
     return report
@@ -114,6 +126,7 @@ def _facts(report: Report) -> dict[str, Any]:
     return {
         "dry_run": report.dry_run,
         "records": dict(report.records),
+        "changed": report.changed,
         "catalogue_revision": None if report.dry_run else report.revision,
     }
 

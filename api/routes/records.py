@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Path, Query, Request
+from fastapi import APIRouter, Body, Path, Request
 from starlette.responses import Response
 
 from api import problems
@@ -13,6 +13,7 @@ from api.catalogue.editing import Author
 from api.catalogue.loading import Report
 from api.catalogue.records import NAME_PATTERN, KindWord
 from api.routes.concurrency import IfMatch
+from api.routes.editing import DryRun, Why
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
 from api.service import ServiceDep
@@ -34,11 +35,6 @@ Name = Annotated[
         examples=["QB-3310@brake.front.left"],
     ),
 ]
-Why = Annotated[
-    str, Query(max_length=500, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$", description="why, for the history")
-]
-DryRun = Annotated[bool, Query(description="check everything, store nothing")]
-
 PROBLEMS = (
     problems.ImportRefused,
     problems.InvalidRequest,

@@ -11,9 +11,10 @@ from api.asking import history
 from api.catalogue.editing import Author, take_back
 from api.catalogue.loading import Report
 from api.once.answers import Answer
+from api.routes.editing import DryRun, Why
 from api.routes.once import ONCE, OnceAsked, json_told, response_of
 from api.routes.paging import Cursor, Limit, page_answer
-from api.routes.records import DryRun, Why, edit_document
+from api.routes.records import edit_document
 from api.service import ServiceDep
 from api.wire.errors import documented
 from api.wire.history_out import (
