@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from api.asking.questions import Asked, ask, on_other_vehicle
+from api.asking.questions import Asked, ask, at_revision, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
 from api.checks.set import check_set
 from api.closure import comparing, phrases, wording
@@ -37,8 +37,7 @@ LASTING = (Outcome.proved, Outcome.impossible, Outcome.too_large)
 
 def closure(service: Service, body: ClosureIn) -> Answering:
     """The closure that a body asks for. Raises what `ask` raises."""
-    with service.at(body.as_of) as then:
-        asked = ask(then, body, alternatives=body.alternatives)
+    asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
 
     def make() -> tuple[bytes, bool]:
         answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)

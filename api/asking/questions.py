@@ -1,13 +1,17 @@
 """A body as a question about one rule book."""
 
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
 from api.asking.names import Names, whole
 from api.asking.vehicles import VehicleAsked, ask_vehicle
 from api.builds.service import specification_document
+from api.catalogue.revisions import current_revision
 from api.closure.question import Criterion, Question
-from api.problems import InvalidRequest, UnknownSpecification, pointing_at
+from api.database import reading
+from api.problems import InvalidRequest, Problem, UnknownSpecification, pointing_at
 from api.rulebook.model import RuleBook
 from api.service import Service
 from api.wire.questions import AskIn, LimitsIn, WishIn
@@ -30,7 +34,7 @@ class Asked:
         """Everything that the answer depends on, as plain values in a stable order."""
         q, v, limits = self.question, self.question.vehicle, self.question.limits
         return [
-            [self.book.variant.name, self.book.revision, self.estimated],
+            [self.book.variant.name, self.book.epoch, self.book.revision, self.estimated],
             [v.chassis_prefix, v.chassis_serial, v.built.isoformat(), sorted(v.options)],
             [[wish.name, getattr(wish, "quantity", 1)] for wish in q.wishes],
             [sorted(limits.keep), sorted(limits.keep_sections), sorted(limits.refuse)],
@@ -65,6 +69,27 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
         seconds=min(body.deadline_seconds, service.settings.seconds_to_reason),
     )
     return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "")
+
+
+def at_revision(service: Service, body: AskIn, look_up: Callable[[Service], Asked]) -> Asked:
+    """What `look_up` finds with the catalogue as of the revision that the body names.
+
+    Where no later edit touched the vehicle's rule book the present catalogue says the same, and
+    nobody has to wait. Raises what `look_up` raises, UnknownRevision and TooFarBack.
+    """
+    if body.as_of is not None:
+        with suppress(Problem):
+            asked = look_up(service)
+            if asked.book.revision <= body.as_of <= present_revision(service) and not asked.names.beyond:
+                return asked
+    with service.at(body.as_of) as then:
+        return look_up(then)
+
+
+def present_revision(service: Service) -> int:
+    """The catalogue's revision now."""
+    with reading(service.engine) as session:
+        return current_revision(session.connection())
 
 
 def on_other_vehicle(asked: Asked, other: VehicleAsked) -> Asked:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.asking.closures import LASTING, arithmetic, closure_document, understood
-from api.asking.questions import Asked, ask
+from api.asking.questions import Asked, ask, at_revision
 from api.closure.answer import Answer
 from api.closure.answering import answer_question
 from api.closure.cautions import section_cautions
@@ -57,8 +57,7 @@ def order_facts(service: Service, ordered: Ordered) -> dict[str, Any]:
 
 def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
     """An ETag and how to make the list as `json` or `csv`. Raises what `ask` raises, and NoSet."""
-    with service.at(body.as_of) as then:
-        asked = ask(then, body)
+    asked = at_revision(service, body, lambda then: ask(then, body))
 
     def make() -> tuple[bytes, bool]:
         ordered = order_for(asked)
@@ -71,8 +70,7 @@ def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callabl
 
 def order_as(service: Service, body: ClosureIn) -> tuple[dict[str, Any], str]:
     """The order list as facts and as CSV. Raises what `ask` raises, and NoSet."""
-    with service.at(body.as_of) as then:
-        asked = ask(then, body)
+    asked = at_revision(service, body, lambda then: ask(then, body))
     ordered = order_for(asked)
     facts = order_facts(service, ordered)
     return facts, order_csv(ordered.order) if ordered.order else ""
@@ -80,8 +78,7 @@ def order_as(service: Service, body: ClosureIn) -> tuple[dict[str, Any], str]:
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[dict[str, Any], dict[str, Any] | None]:
     """The closure as facts, and its order list unless there is no set. Raises what `ask` raises."""
-    with service.at(body.as_of) as then:
-        asked = ask(then, body, alternatives=body.alternatives)
+    asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     ordered = order_for(asked)
     document = closure_document(service, ordered.asked, ordered.answer)
     return document, order_document(ordered.order) if ordered.order else None
