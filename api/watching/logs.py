@@ -5,6 +5,7 @@ refused. So a fault is told by its kind, its code and the places it came through
 written at level debug.
 """
 
+import json
 import logging
 import sys
 from datetime import UTC, datetime
@@ -50,8 +51,10 @@ class JsonLines(logging.Formatter):
         self._words = words
 
     def format(self, record: logging.LogRecord) -> str:
-        line = orjson.dumps(self.facts(record), option=orjson.OPT_NON_STR_KEYS, default=str)
-        return line.decode()
+        facts = self.facts(record)
+        line = orjson.dumps(facts, option=orjson.OPT_NON_STR_KEYS, default=str).decode()
+        # Some readers also end a line at U+0085 or U+2028, so nothing beyond ASCII stands as it is.
+        return line if line.isascii() else json.dumps(facts, default=str)
 
     def facts(self, record: logging.LogRecord) -> dict[str, Any]:
         """Time, level, what happened, in which request, and the fault if there was one."""
