@@ -69,6 +69,10 @@ ROUTERS = (
 )
 
 
+_NO_TELEMETRY: Any = {"tracing": False, "metrics": False, "logs": False, "auto_configure": False}
+"""The framework's own would send the words of exceptions, which may hold what was sent."""
+
+
 def create_app(settings: Settings | None = None) -> FastAPI:
     """The service, ready to be served; the database is touched when it starts."""
     settings = settings or Settings()
@@ -80,6 +84,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        telemetry=_NO_TELEMETRY,
         lifespan=_lifespan,
     )
     app.state.service = make_service(settings)
