@@ -3,9 +3,10 @@
 from collections.abc import Iterator
 from typing import Any
 
+from api.closure.deadline import OutOfTime
 from api.closure.problem import Found, Problem
 from api.closure.propagate import Propagation
-from api.closure.solve import Model, OutOfTime, Unsolvable
+from api.closure.solve import Model, Unsolvable
 from api.closure.totals import totals_of, unknown_count
 
 AXES = ("price", "visible", "labour")
@@ -15,23 +16,26 @@ def undominated(problem: Problem, first: Found, propagation: Propagation, count:
     """Up to `count` further sets, best first.
 
     Of any two of them, and of each and the first, neither is at least as good as the other in
-    price, visible changes and labour at once.
+    price, visible changes and labour at once. Fewer, when the deadline comes.
     """
     found = [first]
-    left = problem.question.seconds
     while len(found) <= count:
-        model = Model(problem, propagation.domains)
-        if (ceiling := problem.question.limits.price_at_most) is not None:
-            model.add_ceiling(ceiling)
-        for known in found:
-            _neither_dominates(model, problem, known)
         try:
-            another = model.best(left)
+            another = _another(problem, found, propagation)
         except (Unsolvable, OutOfTime):
             return
-        left = max(left - model.spent, 0.01)
         found.append(another)
         yield another
+
+
+def _another(problem: Problem, found: list[Found], propagation: Propagation) -> Found:
+    """The best set that none of the known dominates, nor it them. Raises Unsolvable and OutOfTime."""
+    model = Model(problem, propagation.domains)
+    if (ceiling := problem.question.limits.price_at_most) is not None:
+        model.add_ceiling(ceiling)
+    for known in found:
+        _neither_dominates(model, problem, known)
+    return model.best(problem.deadline.left())
 
 
 def _neither_dominates(model: Model, problem: Problem, known: Found) -> None:

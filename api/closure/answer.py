@@ -162,7 +162,10 @@ class Solution:
 
 @dataclass(frozen=True, slots=True)
 class Contradiction:
-    """A smallest group of facts that cannot all hold; `smallest` says that was proved."""
+    """A smallest group of facts that cannot all hold; `smallest` says that was proved.
+
+    Of a very large group not every rule is among the parts; a fact then says how many more there are.
+    """
 
     parts: tuple[Because, ...]
     facts: tuple[Note, ...] = ()
@@ -194,3 +197,5 @@ class Answer:
     """How many positions the wishes could reach."""
     engine: str = ""
     """`propagation` when no choice was left, `solver` otherwise."""
+    cut_short: bool = False
+    """The deadline came first: next bests, further sets or ways out may be missing."""

@@ -4,16 +4,18 @@ from api.closure.alternatives import undominated
 from api.closure.answer import Answer, Outcome
 from api.closure.choices import next_best
 from api.closure.contradiction import Blame, contradictions_of
+from api.closure.deadline import Deadline, OutOfTime
 from api.closure.explain import reasons_of
-from api.closure.problem import Problem, TooLarge
+from api.closure.problem import Found, Problem
 from api.closure.propagate import Propagation
 from api.closure.question import Question
 from api.closure.reach import reach
 from api.closure.solution import solution_of
-from api.closure.solve import OutOfTime, Unsolvable, solve
+from api.closure.solve import Unsolvable, solve
+from api.closure.verify import RoundedAway
 from api.closure.wayout import ways_out_of
 from api.rulebook.model import RuleBook
-from api.rulebook.scope import Scope, scope_for
+from api.rulebook.scope import Scope, TooLarge, scope_for
 
 
 def scope_of(book: RuleBook, question: Question) -> Scope:
@@ -21,46 +23,65 @@ def scope_of(book: RuleBook, question: Question) -> Scope:
     return scope_for(book, question.vehicle, question.fitted, question.on_the_bench)
 
 
-def answer_question(book: RuleBook, question: Question) -> Answer:
+def answer_question(
+    book: RuleBook, question: Question, deadline: Deadline | None = None
+) -> Answer:
     """The whole answer to a question.
 
     Always the same for the same question, whatever the order of the book's rows. An answer that is
-    not proved says so in its outcome.
+    not proved says so in its outcome. `deadline` (usually the question's seconds from now) ends the
+    proof, the next bests and further sets; explaining an "impossible" may take half as long again.
     """
-    scope = scope_of(book, question)
+    deadline = deadline or Deadline(question.seconds)
     try:
-        problem = reach(scope, question)
+        return _answer(scope_of(book, question), question, deadline)
     except TooLarge:
         return Answer(Outcome.too_large)
+
+
+def _answer(scope: Scope, question: Question, deadline: Deadline) -> Answer:
+    try:
+        problem = reach(scope, question, deadline=deadline)
+    except OutOfTime:
+        return Answer(Outcome.not_proved)
     reached = len(problem.positions)
     try:
-        found, propagation, engine = solve(problem, question.seconds)
+        found, propagation, engine = solve(problem, deadline.left())
     except Unsolvable:
-        return _impossible(scope, question, reached)
+        return _impossible(scope, question, reached, deadline.extended())
     except OutOfTime as late:
         return _not_proved(problem, late)
+    try:
+        return _proved(problem, found, propagation, engine)
+    except RoundedAway:
+        return Answer(Outcome.not_proved, reached=reached, engine=engine)
+
+
+def _proved(problem: Problem, found: Found, propagation: Propagation, engine: str) -> Answer:
     reasons = reasons_of(problem, found)
-    others = next_best(problem, found, propagation, reasons, question.seconds) if engine == "solver" else {}
+    others = next_best(problem, found, propagation, reasons) if engine == "solver" else {}
+    further = undominated(problem, found, propagation, problem.question.alternatives)
     return Answer(
         Outcome.proved,
         solution_of(problem, found, propagation, others),
-        others=tuple(
-            solution_of(problem, other, propagation)
-            for other in undominated(problem, found, propagation, question.alternatives)
-        ),
-        reached=reached,
+        others=tuple(solution_of(problem, other, propagation) for other in further),
+        reached=len(problem.positions),
         engine=engine,
+        cut_short=problem.deadline.passed,
     )
 
 
-def _impossible(scope: Scope, question: Question, reached: int) -> Answer:
+def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadline) -> Answer:
     """The proof that no set exists, the contradictions behind it, and the ways out."""
     try:
-        blame = Blame(reach(scope, question, limits_as_demands=True))
+        blame = Blame(reach(scope, question, limits_as_demands=True, deadline=deadline))
+        agreed = not blame.possible(blame.switches)
     except TooLarge:
         return Answer(Outcome.impossible, reached=reached)
-    if blame.possible(blame.switches):
-        # A second way of solving finds a set where the first found none: nothing is proved.
+    except OutOfTime:
+        agreed = False
+    if not agreed:
+        # A second way of solving finds a set where the first found none, or did not end: nothing is proved.
         return Answer(Outcome.not_proved, reached=reached, engine="solver")
     contradictions, groups = contradictions_of(blame)
     ways, more = ways_out_of(blame, question, groups)
@@ -70,12 +91,16 @@ def _impossible(scope: Scope, question: Question, reached: int) -> Answer:
         ways_out=tuple(ways),
         more_ways_out=more,
         reached=reached,
+        cut_short=deadline.passed,
     )
 
 
 def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
     solution = None
     if late.found is not None:
-        solution = solution_of(problem, late.found, Propagation(problem).run())
+        try:
+            solution = solution_of(problem, late.found, late.propagation)
+        except RoundedAway:
+            solution = None
     reached = len(problem.positions)
     return Answer(Outcome.not_proved, solution, gap=late.gap, reached=reached, engine="solver")

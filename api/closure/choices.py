@@ -1,11 +1,12 @@
 """For what was chosen: what the next best would be, and what it would cost more."""
 
 from api.closure.answer import Other, Outcome
+from api.closure.deadline import OutOfTime
 from api.closure.explain import Reason
 from api.closure.problem import Found, Problem
 from api.closure.propagate import Propagation
 from api.closure.solution import count_choices
-from api.closure.solve import OutOfTime, Unsolvable, solve
+from api.closure.solve import Unsolvable, solve
 from api.closure.totals import difference, totals_of
 from api.rulebook.scope import LOOSE, Fit
 
@@ -14,38 +15,36 @@ MOST_ASKED = 24
 
 
 def next_best(
-    problem: Problem, found: Found, propagation: Propagation, reasons: dict[str, Reason], seconds: float
+    problem: Problem, found: Found, propagation: Propagation, reasons: dict[str, Reason]
 ) -> dict[str, tuple[Other, ...]]:
     """For each chosen change, the best set without it, as a difference to the best set.
 
-    Choices nearest to a wish come first; those that the question's `seconds` do not reach have none.
+    Choices nearest to a wish come first; those that the deadline does not reach have none.
     """
     chosen = [
         place
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
         if not place.startswith(LOOSE) and count_choices(propagation, place, reason) > 1
     ]
-    left = seconds - propagation.solver_seconds
     others = {}
     for place in chosen[:MOST_ASKED]:
-        if left <= 0:
+        if problem.deadline.passed:
             break
-        second, outcome, spent = _best_without(problem, Fit(place, found.values[place]), left)
-        left -= spent
+        second, outcome = _best_without(problem, Fit(place, found.values[place]))
         if second is not None:
             others[place] = (_as_other(problem, found, second, outcome, place, reasons[place]),)
     return others
 
 
-def _best_without(problem: Problem, fit: Fit, seconds: float) -> tuple[Found | None, Outcome, float]:
-    """The best set that lacks a fit, whether that is proved, and the seconds it took."""
+def _best_without(problem: Problem, fit: Fit) -> tuple[Found | None, Outcome]:
+    """The best set that lacks a fit, and whether that is proved."""
     try:
-        second, propagation, _ = solve(problem, seconds, [fit], unique=False)
+        second, _, _ = solve(problem, problem.deadline.left(), [fit], unique=False)
     except Unsolvable:
-        return None, Outcome.impossible, 0.0
+        return None, Outcome.impossible
     except OutOfTime as late:
-        return late.found, Outcome.not_proved, seconds
-    return second, Outcome.proved, propagation.solver_seconds
+        return late.found, Outcome.not_proved
+    return second, Outcome.proved
 
 
 def _as_other(

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field, replace
 
 from api.closure.answer import Answer, Change
 from api.closure.answering import answer_question, scope_of
+from api.closure.deadline import Deadline
 from api.closure.question import Criterion, FitComponent, Question, Wish
 from api.closure.totals import difference
 from api.rulebook.model import RuleBook
@@ -36,7 +37,7 @@ def why_not(book: RuleBook, question: Question, component: str, position: str = 
     kept = tuple(w for w in question.wishes if not _gives_way(w, places, scope))
     wish = FitComponent(component, position)
     other = replace(question, wishes=tuple(dict.fromkeys((*kept, wish))), alternatives=0)
-    return compare(answer_question(book, replace(question, alternatives=0)), answer_question(book, other))
+    return _compared(book, replace(question, alternatives=0), book, other)
 
 
 def _gives_way(wish: Wish, places: set[str], scope: Scope) -> bool:
@@ -49,7 +50,13 @@ def _gives_way(wish: Wish, places: set[str], scope: Scope) -> bool:
 
 def what_if(book: RuleBook, question: Question, other_book: RuleBook, other: Question) -> Comparison:
     """The same wishes on another vehicle, or at another revision of the book."""
-    return compare(answer_question(book, question), answer_question(other_book, other))
+    return _compared(book, question, other_book, other)
+
+
+def _compared(book: RuleBook, question: Question, other_book: RuleBook, other: Question) -> Comparison:
+    """Both answers, each within half of the asked seconds."""
+    one = answer_question(book, question, Deadline(question.seconds / 2))
+    return compare(one, answer_question(other_book, other, Deadline(question.seconds / 2)))
 
 
 def compare(one: Answer, other: Answer) -> Comparison:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from api.closure import phrases
 from api.closure.answer import Answer, Cause, FlawNote, Note, Unconfirmed
 from api.closure.answering import answer_question, scope_of
+from api.closure.deadline import Deadline
 from api.closure.notes import advised, already_so, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
 from api.closure.verify import Broken, FinishedSet
@@ -59,8 +60,10 @@ def check_completeness(
     """Whether `proposed` (position → component, None: taken out) and loose parts work as a set.
 
     `question` gives the vehicle, what it has fitted today, limits, and the wishes if any. Old
-    numbers are followed to today's where that is unambiguous.
+    numbers are followed to today's where that is unambiguous. Within the question's seconds; surplus that
+    is not found in time is not named.
     """
+    deadline = Deadline(question.seconds)
     scope = scope_of(book, question)
     finished = FinishedSet(scope, {p: _followed(scope, p, c) for p, c in proposed.items()}, loose)
     broken = finished.broken_rules()
@@ -75,9 +78,9 @@ def check_completeness(
         complete,
         tuple(missing),
         tuple(clashing),
-        tuple(_surplus(finished, question.wishes)) if question.wishes else (),
+        tuple(_surplus(finished, question.wishes, deadline)) if question.wishes else (),
         limits,
-        None if complete else answer_question(book, completing(question, finished)),
+        None if complete else answer_question(book, completing(question, finished), deadline),
         gone,
         left,
         brought,
@@ -182,9 +185,9 @@ def _short_of(finished: FinishedSet) -> list[Note]:
 # Surplus ----------------------------------------------------------------------------------------
 
 
-def _surplus(finished: FinishedSet, wishes: tuple[Wish, ...]) -> list[Surplus]:
+def _surplus(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline) -> list[Surplus]:
     """What is left over when the wishes are followed through the rules with the proposed parts."""
-    needed = _needed(finished, wishes)
+    needed = _needed(finished, wishes, deadline)
     left = [Surplus(f.position, f.component) for f in finished.new_fits if f.position not in needed]
     needs = loose_needs(finished)
     for wish in wishes:
@@ -198,16 +201,18 @@ def _surplus(finished: FinishedSet, wishes: tuple[Wish, ...]) -> list[Surplus]:
     return left
 
 
-def _needed(finished: FinishedSet, wishes: tuple[Wish, ...]) -> set[str]:
-    """Positions whose proposed component a wish asks for, or a rule of one that is needed."""
+def _needed(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline) -> set[str]:
+    """Positions whose proposed component a wish asks for, or a rule of one that is needed; all that
+    changed when that is not known in time."""
     scope = finished.scope
     needed = {p for wish in wishes for p in _asked_by(finished, wish)}
-    while True:
+    while not deadline.passed:
         state = FinishedSet(scope, {p: finished.after[p] for p in needed}, finished.loose)
         more = {p for b in state.broken_rules() for p in _repairs(finished, b)} - needed
         if not more:
             return needed
         needed |= more
+    return set(finished.changed)
 
 
 def _asked_by(finished: FinishedSet, wish: Wish) -> set[str]:

@@ -5,17 +5,18 @@ that none has fewer members: the least group that meets every known way of makin
 is tried until it is itself contradictory.
 """
 
-import math
+from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import replace
 
 from api.closure import phrases
 from api.closure.answer import Because, Cause, Contradiction, Note, Totals
+from api.closure.deadline import OutOfTime
 from api.closure.facts import facts_of
 from api.closure.problem import CEILING, Found, Problem, Switch
 from api.closure.propagate import Contradicts, Propagation
 from api.closure.question import Criterion
-from api.closure.solve import OutOfTime, Unsolvable, any_set, cp, new_solver, solve
+from api.closure.solve import Unsolvable, any_set, cp, new_solver, solve
 from api.closure.totals import totals_of
 from api.rulebook.model import Grade
 
@@ -25,6 +26,10 @@ MOST_WORK = 60_000
 MOST_CONTRADICTIONS = 4
 MOST_TOLD = 7
 """Parts of a contradiction with a price ceiling from which its sum is told instead of its rules."""
+MOST_PARTS = 60
+"""Parts of a contradiction that are told; beyond them, how many more rules have a share in it."""
+MOST_REMEMBERED = 200
+"""Groups that were checked and are remembered."""
 SECONDS_EACH = 2.0
 """Time for one set that an explanation or a way out is measured by."""
 GIVEABLE = (Cause.wish, Cause.flaw, Cause.limit)
@@ -32,13 +37,18 @@ GIVEABLE = (Cause.wish, Cause.flaw, Cause.limit)
 
 
 class Blame:
-    """Which groups of a problem's switches can hold together; remembers what it found."""
+    """Which groups of a problem's switches can hold together; remembers what it found lately.
+
+    `late` says that the deadline stopped a group from being made smaller. What asks for a set raises
+    OutOfTime.
+    """
 
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.switches = list(problem.switches())
         self.checks = 0
-        self._known: dict[frozenset[Switch], Found | None] = {}
+        self.late = False
+        self._known: OrderedDict[frozenset[Switch], Found | None] = OrderedDict()
 
     @property
     def rules(self) -> list[Switch]:
@@ -54,21 +64,30 @@ class Blame:
         if group not in self._known:
             self.checks += 1
             self._known[group] = any_set(self.problem.only(group))
+            if len(self._known) > MOST_REMEMBERED:
+                self._known.popitem(last=False)
         return self._known[group]
 
     def possible(self, switches: Iterable[Switch]) -> bool:
         return self.set_for(switches) is not None
 
+    def contradicts(self, switches: list[Switch]) -> bool:
+        """Whether these surely cannot hold together; False as well when that is not known in time."""
+        return not self._surely_possible(switches)
+
     # A group that cannot be made smaller ----------------------------------------------------
 
     def core(self, background: list[Switch], suspects: list[Switch]) -> list[Switch]:
-        """The suspects of a contradiction none of which can be left out; early ones are kept."""
+        """The suspects of a contradiction none of which can be left out; early ones are kept.
+
+        When it gets late, some of them perhaps can.
+        """
         return self._divide(background, False, suspects) if suspects else []
 
     def _divide(self, background: list[Switch], added: bool, suspects: list[Switch]) -> list[Switch]:
-        if added and not self.possible(background):
+        if added and not self._surely_possible(background):
             return []
-        if len(suspects) == 1:
+        if len(suspects) == 1 or self.late:
             return suspects
         half = len(suspects) // 2
         first, second = suspects[:half], suspects[half:]
@@ -76,15 +95,30 @@ class Blame:
         from_first = self._divide(background + from_second, bool(from_second), first)
         return from_first + from_second
 
+    def _surely_possible(self, switches: list[Switch]) -> bool:
+        """Whether these can hold together; True as well when that is not known in time."""
+        try:
+            return self.late or self.possible(switches)
+        except OutOfTime:
+            self.late = True
+            return True
+
     # The smallest ---------------------------------------------------------------------------
 
     def smallest(self, among: list[Switch]) -> tuple[list[Switch], bool]:
         """A smallest contradictory group, and whether it is proved that none is smaller."""
-        core = self.core([], self._suspects(among))
+        try:
+            core = self.core([], self._suspects(among))
+            return (core, False) if self.late else self._proved_smallest(core, among)
+        except OutOfTime:
+            self.late = True
+            return core, False
+
+    def _proved_smallest(self, core: list[Switch], among: list[Switch]) -> tuple[list[Switch], bool]:
         to_meet: list[frozenset[Switch]] = []
         end = self.checks + min(MOST_CHECKS, MOST_WORK // (1 + len(self.problem.demands)))
         while self.checks < end:
-            group = least_meeting(to_meet, among) or []
+            group = least_meeting(to_meet, among, seconds=self.problem.deadline.left()) or []
             if len(group) >= len(core):
                 return core, True
             found = self.set_for(group)
@@ -101,6 +135,8 @@ class Blame:
         except Contradicts:
             used = {demand.switch for demand in propagation.used}
             return [switch for switch in among if switch in used]
+        except OutOfTime:
+            self.late = True
         return among
 
     def _grown(self, group: list[Switch], found: Found, among: list[Switch], end: int) -> set[Switch]:
@@ -129,11 +165,15 @@ class Blame:
 
 
 def least_meeting(
-    groups: list[frozenset[Switch]], among: list[Switch], but_not: list[list[Switch]] | None = None
+    groups: list[frozenset[Switch]],
+    among: list[Switch],
+    but_not: list[list[Switch]] | None = None,
+    *,
+    seconds: float,
 ) -> list[Switch] | None:
     """The least set that has a member of every group and holds none of `but_not` whole.
 
-    Of equals, the one with fewest rules. None when there is no such set.
+    Of equals, the one with fewest rules. None when there is no such set. Raises OutOfTime.
     """
     model = cp().CpModel()
     chosen = {switch: model.new_bool_var("") for switch in among}
@@ -143,21 +183,25 @@ def least_meeting(
         model.add_bool_or([~chosen[switch] for switch in whole])
     weights = {s: len(among) + 1 + (s[0] not in GIVEABLE) for s in among}
     model.minimize(sum(chosen[s] * weights[s] for s in among))
-    solver = new_solver(math.inf)
-    if solver.solve(model) == cp().INFEASIBLE:
+    solver = new_solver(seconds)
+    status = solver.solve(model)
+    if status == cp().INFEASIBLE:
         return None
+    if status != cp().OPTIMAL:
+        raise OutOfTime
     return [switch for switch in among if solver.boolean_value(chosen[switch])]
 
 
 def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
     """Contradictions that have no wish and no limit in common, smallest groups of each.
 
-    Also the groups themselves. In a very large problem the first is told, and not every further one.
+    Also the groups themselves. In a very large problem, or when it gets late, the first is told, and not
+    every further one.
     """
     left = list(blame.switches)
     found, groups = [], []
     most = MOST_WORK // (1 + len(blame.problem.demands))
-    while len(found) < MOST_CONTRADICTIONS and not blame.possible(left):
+    while len(found) < MOST_CONTRADICTIONS and (not found or blame.contradicts(left)):
         if found and blame.checks > most:
             break  # the ways out still mend what is not told
         parts, proved = blame.smallest(in_order_of_blame(left))
@@ -197,6 +241,7 @@ def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
 def best_totals(problem: Problem) -> Totals | None:
     """What the best set costs; None when there is none, or none in time."""
     try:
+        problem.deadline.check()
         found, _, _ = solve(problem, SECONDS_EACH, unique=False)
     except (Unsolvable, OutOfTime):
         return None
@@ -212,8 +257,15 @@ def by_price(problem: Problem) -> Problem:
 
 def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contradiction:
     parts = in_order_of_blame(parts)
-    because = tuple(because_of(problem, switch) for switch in parts)
-    return Contradiction(because, facts_of(problem.only(parts)), proved)
+    because = tuple(because_of(problem, switch) for switch in parts[:MOST_PARTS])
+    if len(parts) > MOST_PARTS:
+        sentence = phrases.further_rules(len(parts) - MOST_PARTS)
+        return Contradiction(because, (Note(Cause.fact, "further rules", sentence),), smallest=False)
+    try:
+        facts = facts_of(problem.only(parts))
+    except OutOfTime:
+        facts = ()
+    return Contradiction(because, facts, proved)
 
 
 def because_of(problem: Problem, switch: Switch) -> Because:

@@ -152,12 +152,26 @@ class _Replay:
         return next(r.reason for r in records if r.name == name)
 
 
-def also_needed(problem: Problem, found: Found, place: str, reason: Reason) -> tuple[Because, ...]:
+def demands_by_place(problem: Problem, found: Found) -> dict[str, list[int]]:
+    """Which demands speak of a place, or are served by a loose part there; by their numbers."""
+    touching: dict[str, list[int]] = defaultdict(list)
+    for number, demand in enumerate(problem.demands):
+        places = {fit.position for fit in (*demand.when, *demand.one_of)}
+        need = found.orders.get(number)
+        for place in places | ({need.fit.position} if need else set()):
+            touching[place].append(number)
+    return touching
+
+
+def also_needed(
+    problem: Problem, found: Found, place: str, reason: Reason, touching: dict[str, list[int]]
+) -> tuple[Because, ...]:
     """The other demands that would be broken if this place were as today."""
     without = {**found.values, place: problem.scope.today.get(place)}
     others: dict[tuple[Cause, str, str], Because] = {}
-    for number, demand in enumerate(problem.demands):
-        if demand is reason.demand or not _touches(demand, place, found, number):
+    for number in touching.get(place, ()):
+        demand = problem.demands[number]
+        if demand is reason.demand:
             continue
         if not all(problem.true_in(without, fit) for fit in demand.when):
             continue
@@ -181,10 +195,3 @@ def _roots(problem: Problem, demand: Demand) -> list[str]:
     if not places and demand.cause is Cause.companion:
         places = [fit.position for fit in demand.one_of if problem.scope.is_today(fit)]
     return [place for place in places if place in problem.domains]
-
-
-def _touches(demand: Demand, place: str, found: Found, number: int) -> bool:
-    if any(fit.position == place for fit in (*demand.when, *demand.one_of)):
-        return True
-    need = found.orders.get(number)
-    return need is not None and need.fit.position == place

@@ -14,12 +14,11 @@ def flaws_of_today(scope: Scope) -> list[tuple[Flaw, Fit]]:
     found = scope.notebook.get("flaws today")
     if found is None:
         index = scope.index
-        flawed = {n for f in index.flaws_of for n in index.serves(f)}
+        flawed = index.serving_any(index.flaws_of)
         fits = [Fit(p, c) for p, c in scope.today.items() if c in flawed]
         found = [(flaw, fit) for fit in fits for flaw in scope.flaws(fit)]
-        scope.__dict__["_flaws_today"] = found = sorted(
-            found, key=lambda x: (-x[0].severity, x[0].name, x[1])
-        )
+        found.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
+        scope.notebook["flaws today"] = found
     return found
 
 

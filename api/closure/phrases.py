@@ -121,6 +121,11 @@ def none_has(book: RuleBook, name: str, what: str) -> str:
     return f"No component that fits {position(book, name)} on this vehicle is recorded with {what}."
 
 
+def further_rules(count: int) -> str:
+    """Of a very large contradiction not every rule is told."""
+    return f"{count} further rules may have their share in this."
+
+
 def not_known(number: str) -> str:
     """A number that the rule book does not hold."""
     return f"{number} is not known for this vehicle."

@@ -4,16 +4,13 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from api.closure.answer import Cause
+from api.closure.deadline import NEVER, Deadline
 from api.closure.question import Question
 from api.rulebook.model import Budget, Claim, Grade, Severity
 from api.rulebook.scope import Fit, Scope, loose_fit
 
 Switch = tuple[Cause, str]
 """A whole wish, limit or rule: what can be blamed or given up."""
-
-
-class TooLarge(Exception):
-    """The wishes reach more than can honestly be reasoned over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +118,7 @@ class Problem:
     regrets: list[Regret] = field(default_factory=list)
     budgets: list[BudgetUse] = field(default_factory=list)
     extras: frozenset[str] = frozenset()
+    deadline: Deadline = NEVER
 
     @property
     def positions(self) -> list[str]:

@@ -7,6 +7,7 @@ that can no longer be met forbids the last uncertain part of its `when`.
 from collections import defaultdict, deque
 from collections.abc import Iterable
 
+from api.closure.deadline import LOOK_EVERY
 from api.closure.problem import Demand, Found, LooseNeed, Problem
 from api.closure.totals import changes_are_outranked, totals_of
 from api.rulebook.scope import Fit
@@ -30,8 +31,6 @@ class Propagation:
         self.demands = problem.demands
         self.used: list[Demand] = []
         """The demands that narrowed something, in the order in which they did."""
-        self.solver_seconds = 0.0
-        """What the solver took for what propagation left open."""
         self.watching: dict[str, list[Demand]] = defaultdict(list)
         for demand in self.demands:
             for place in {fit.position for fit in (*demand.when, *demand.one_of)}:
@@ -42,10 +41,14 @@ class Propagation:
             self.domains[fit.position].discard(fit.component)
 
     def run(self) -> "Propagation":
-        """Narrow until nothing changes. Raises Contradicts."""
+        """Narrow until nothing changes. Raises Contradicts and OutOfTime."""
         self.waiting = deque(self.demands)
         self.queued = {id(d) for d in self.demands}
+        looked = 0
         while self.waiting:
+            looked += 1
+            if not looked % LOOK_EVERY:
+                self.problem.deadline.check()
             demand = self.waiting.popleft()
             self.queued.discard(id(demand))
             self.apply(demand)

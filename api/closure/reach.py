@@ -12,42 +12,51 @@ from collections.abc import Iterable, Iterator
 from api.closure import phrases
 from api.closure.answer import Cause
 from api.closure.budgets import at_risk, budget_use, improving_fits
+from api.closure.deadline import NEVER, Deadline
 from api.closure.limits import CEILING_NAME, broken_limits
-from api.closure.problem import Demand, LooseNeed, Problem, Regret, TooLarge, severity_weight
+from api.closure.problem import BudgetUse, Demand, LooseNeed, Problem, Regret, severity_weight
 from api.closure.question import Criterion, Question, Wish
 from api.closure.supply import add_on_fits
 from api.closure.totals import whole_preference
 from api.closure.wishes import demands_of
 from api.rulebook.compare import agrees
 from api.rulebook.model import Budget, Companion, Conflict, Joint
-from api.rulebook.scope import Fit, Scope, loose_fit
+from api.rulebook.scope import Fit, Scope, TooLarge, loose_fit
 
 MOST_FITS = 20_000
 MOST_DEMANDS = 100_000
+MOST_REGRETS = 100_000
+MOST_WAYS = 1_000_000
+"""What all demands together name."""
 
 
-def reach(scope: Scope, question: Question, limits_as_demands: bool = False) -> Problem:
+def reach(
+    scope: Scope, question: Question, limits_as_demands: bool = False, deadline: Deadline = NEVER
+) -> Problem:
     """The problem of a question.
 
     With `limits_as_demands` the limits do not narrow the choices; each forbids as a demand of its
-    own, so that it can be blamed. Raises TooLarge.
+    own, so that it can be blamed. Raises TooLarge and OutOfTime.
     """
-    return _Reach(scope, question, limits_as_demands).run()
+    return _Reach(scope, question, limits_as_demands, deadline).run()
 
 
 class _Reach:
-    def __init__(self, scope: Scope, question: Question, limits_as_demands: bool) -> None:
+    def __init__(
+        self, scope: Scope, question: Question, limits_as_demands: bool, deadline: Deadline
+    ) -> None:
         self.scope = scope
         self.index = scope.index
         self.question = question
         self.limits_as_demands = limits_as_demands
+        self.deadline = deadline
         self.reached: dict[str, set[str | None]] = {}
         self.waiting: deque[Fit] = deque()
         self.demands: dict[tuple, Demand] = {}
         self.regrets: dict[tuple, Regret] = {}
         self.budgets: dict[str, Budget] = {}
         self.extras: set[str] = set()
-        self.count = 0
+        self.count = self.ways = 0
         order = whole_preference(question.preference)
         before_changes = order[: order.index(Criterion.changes)]
         self.flaws_outrank_changes = Criterion.flaws in before_changes
@@ -61,6 +70,7 @@ class _Reach:
         return self.problem()
 
     def problem(self) -> Problem:
+        self.deadline.check()
         domains = {
             place: sorted(values, key=lambda c: c or "") for place, values in sorted(self.reached.items())
         }
@@ -70,9 +80,15 @@ class _Reach:
             domains,
             sorted(self.demands.values(), key=lambda demand: demand.sort_key),
             sorted(self.regrets.values(), key=lambda r: (r.cause, r.name, str(r.when))),
-            [budget_use(self.scope, self.budgets[name], domains) for name in sorted(self.budgets)],
+            list(self.budget_uses(domains)),
             frozenset(self.extras),
+            self.deadline,
         )
+
+    def budget_uses(self, domains: dict[str, list[str | None]]) -> Iterator[BudgetUse]:
+        for name in sorted(self.budgets):
+            self.deadline.check()
+            yield budget_use(self.scope, self.budgets[name], domains)
 
     # Adding ---------------------------------------------------------------------------------
 
@@ -97,13 +113,21 @@ class _Reach:
     def add_demand(self, demand: Demand) -> None:
         key = demand.key
         if key not in self.demands:
+            self.deadline.check()
             self.demands[key] = demand
-            if len(self.demands) > MOST_DEMANDS:
+            self.ways += len(demand.when) + len(demand.one_of) + len(demand.loose)
+            if len(self.demands) > MOST_DEMANDS or self.ways > MOST_WAYS:
                 raise TooLarge(f"the wishes bind more than {MOST_DEMANDS} rules")
         for fit in demand.one_of:
             self.add(fit)
         for need in demand.loose:
             self.add(need.fit)
+
+    def add_regret(self, regret: Regret) -> None:
+        self.deadline.check()
+        self.regrets[regret.name, regret.when] = regret
+        if len(self.regrets) > MOST_REGRETS:
+            raise TooLarge(f"more than {MOST_REGRETS} things cannot be determined")
 
     def open(self, position: str, unless: Iterable[Fit] = ()) -> None:
         """Let anything be chosen in a position whose present component stands in the way."""
@@ -128,6 +152,7 @@ class _Reach:
 
     def visit(self, fit: Fit) -> None:
         """Everything that a newly possible fit brings."""
+        self.deadline.check()
         if self.limits_as_demands:
             self.follow_limits(fit)
         if not fit.is_loose:
@@ -172,8 +197,7 @@ class _Reach:
                 for add_on in add_ons:
                     self.add(add_on)
             unless = (*add_ons, *(loose_fit(n) for n in loose))
-            regret = Regret(Cause.flaw, flaw.name, (fit,), unless, severity_weight(flaw.severity))
-            self.regrets[regret.name, regret.when] = regret
+            self.add_regret(Regret(Cause.flaw, flaw.name, (fit,), unless, severity_weight(flaw.severity)))
 
     def follow_leaving(self, fit: Fit) -> None:
         """Rules that hold today because of what this would replace."""
@@ -206,7 +230,7 @@ class _Reach:
         cause = Cause.conflict if isinstance(rule, Conflict) else Cause.joint
         when = tuple(sorted((fit, other)))
         if undetermined:
-            self.regrets[rule.name, when] = Regret(cause, rule.name, when)
+            self.add_regret(Regret(cause, rule.name, when))
             if other_is_today and self.unconfirmed_outranks_changes:
                 self.open(other.position)
             return
@@ -230,7 +254,7 @@ class _Reach:
     def follow_joint_within(self, joint: Joint, fit: Fit) -> None:
         verdict = joint_verdict(self.scope, joint, fit, fit)
         if verdict is None:
-            self.regrets[joint.name, (fit,)] = Regret(Cause.joint, joint.name, (fit,))
+            self.add_regret(Regret(Cause.joint, joint.name, (fit,)))
         elif verdict is False:
             self.add_demand(
                 Demand(Cause.joint, joint.name, joint.reason, (fit,), grade=joint.grade, claim=joint)
@@ -238,6 +262,7 @@ class _Reach:
 
     def follow_budgets(self, fit: Fit) -> None:
         for budget in self.index.budgets_at.get(fit.position, ()):
+            self.deadline.check()
             if not self.scope.holds(budget):
                 continue
             before = self.scope.contribution(budget, self.scope.today_fit(fit.position)) or 0.0
@@ -298,14 +323,12 @@ def _find_held_today_by(scope: Scope, today: Fit) -> Iterator[Demand]:
     for rule in rules:
         if not rule.required or not scope.holds(rule):
             continue
-        nearby = (a for a in rule.alternatives if a.position in ("", today.position))
-        if not any(today in scope.meeting(alternative) for alternative in nearby):
+        if not any(scope.satisfies(today, alternative) for alternative in rule.alternatives):
             continue
-        for demander in scope.places(rule.component, rule.position):
-            if scope.is_today(demander):
-                demand = companion_demand(scope, rule, demander, newly=False)
-                if demand is not None:
-                    yield demand
+        for demander in scope.today_places(rule.component, rule.position):
+            demand = companion_demand(scope, rule, demander, newly=False)
+            if demand is not None:
+                yield demand
 
 
 def conflicts_touching(scope: Scope, fit: Fit) -> list[tuple]:

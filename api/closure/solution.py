@@ -1,7 +1,7 @@
 """A finished set as the facts of an answer: changes with their reasons, totals, notes."""
 
 from api.closure.answer import Change, Loose, Other, Solution
-from api.closure.explain import Reason, also_needed, reasons_of
+from api.closure.explain import Reason, also_needed, demands_by_place, reasons_of
 from api.closure.limits import price_each, shows
 from api.closure.notes import advised, already_so, claims_of, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.problem import Found, Problem
@@ -24,11 +24,12 @@ def solution_of(
     quantities = loose_quantities(problem, found)
     verify(scope, problem.question, after, quantities)
     reasons = reasons_of(problem, found)
+    touching = demands_by_place(problem, found)
     finished = FinishedSet(scope, after, quantities)
     gone, left, brought = flaw_notes(finished)
     return Solution(
-        changes=changes_of(problem, found, propagation, reasons, others or {}),
-        loose=_loose(problem, found, reasons, quantities),
+        changes=changes_of(problem, found, propagation, reasons, others or {}, touching),
+        loose=_loose(problem, found, reasons, quantities, touching),
         totals=totals_of(problem, found),
         today=dict(scope.today),
         after=finished.after,
@@ -59,10 +60,11 @@ def changes_of(
     propagation: Propagation,
     reasons: dict[str, Reason],
     others: dict[str, tuple[Other, ...]],
+    touching: dict[str, list[int]],
 ) -> tuple[Change, ...]:
     """The changes, section by section and position by position."""
     changes = [
-        _change(problem, found, propagation, place, reason, others.get(place, ()))
+        _change(problem, found, propagation, place, reason, others.get(place, ()), touching)
         for place, reason in reasons.items()
         if not place.startswith(LOOSE)
     ]
@@ -82,6 +84,7 @@ def _change(
     place: str,
     reason: Reason,
     others: tuple[Other, ...],
+    touching: dict[str, list[int]],
 ) -> Change:
     scope = problem.scope
     fit = Fit(place, found.values[place])
@@ -101,7 +104,7 @@ def _change(
         visible=shows(scope, fit),
         because=reason.because,
         depth=reason.depth,
-        also_needed_by=also_needed(problem, found, place, reason),
+        also_needed_by=also_needed(problem, found, place, reason, touching),
         forced=choices <= 1,
         choices=choices,
         others=others,
@@ -141,7 +144,11 @@ def asked_number(scope: Scope, fit: Fit, reason: Reason) -> str:
 
 
 def _loose(
-    problem: Problem, found: Found, reasons: dict[str, Reason], quantities: dict[str, int]
+    problem: Problem,
+    found: Found,
+    reasons: dict[str, Reason],
+    quantities: dict[str, int],
+    touching: dict[str, list[int]],
 ) -> tuple[Loose, ...]:
     parts = []
     for number, quantity in quantities.items():
@@ -153,7 +160,7 @@ def _loose(
                 quantity=quantity,
                 price=None if each is None else each * quantity,
                 because=reasons[place].because,
-                also_needed_by=also_needed(problem, found, place, reasons[place]),
+                also_needed_by=also_needed(problem, found, place, reasons[place], touching),
             )
         )
     return tuple(parts)

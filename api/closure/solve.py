@@ -5,7 +5,6 @@ solver's range; each is minimised and fixed before the next. The last criteria b
 component number, so that the best set is unique.
 """
 
-import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -14,6 +13,7 @@ from types import ModuleType
 from typing import Any
 
 from api.closure.answer import Cause
+from api.closure.deadline import LOOK_EVERY, Deadline, OutOfTime
 from api.closure.limits import price_each
 from api.closure.problem import Demand, Found, LooseNeed, Problem, Switch
 from api.closure.propagate import Contradicts, Propagation
@@ -23,6 +23,10 @@ from api.rulebook.scope import Fit
 
 LARGEST_OBJECTIVE = 1 << 30
 """Weighted objectives stay below this; far below it the solver's linear bounds stay sharp."""
+
+MOST_SOLVER_MEGABYTES = 1_000
+LEAST_SECONDS = 0.01
+"""What the solver gets when next to nothing is left."""
 
 
 @lru_cache(maxsize=1)
@@ -42,15 +46,6 @@ def warm_up() -> None:
 
 class Unsolvable(Exception):
     """No set fulfils the problem; proved."""
-
-
-class OutOfTime(Exception):
-    """The time limit came before the proof. `found` is the best set so far; `gap` what is open."""
-
-    def __init__(self, found: Found | None, gap: float | None) -> None:
-        super().__init__("the time limit stopped the proof")
-        self.found = found
-        self.gap = gap
 
 
 @dataclass
@@ -76,14 +71,14 @@ class Model:
         self.domains = domains
         self.model = cp().CpModel()
         self.true = self.model.new_constant(1)
-        self.spent = 0.0
-        """Seconds that the solver took so far."""
         self.literals: dict[Fit, Any] = {}
         self.orders: dict[int, list[tuple[LooseNeed, Any]]] = {}
         self.ordering: dict[str, list[Any]] = defaultdict(list)
         self.extras: dict[str, Any] = {}
         self._add_places()
         for number, demand in enumerate(problem.demands):
+            if not number % LOOK_EVERY:
+                problem.deadline.check()
             self._add_demand(number, demand)
         self._close_loose()
         for use in problem.budgets:
@@ -351,21 +346,24 @@ class Model:
 
     def best(self, seconds: float, unique: bool = True) -> Found:
         """The best set; with `unique`, ties are broken. Raises Unsolvable and OutOfTime."""
+        until = Deadline(min(seconds, self.problem.deadline.left()))
         found = None
         for stage in self.packed(self.ordered_criteria()) or [[]]:
-            found = self._minimised(stage, seconds, found)
-        if unique and self._has_equal(found, seconds):
+            found = self._minimised(stage, until, found)
+        if unique and self._has_equal(found, until):
             for stage in self.packed(self._ties()):
-                found = self._minimised(stage, seconds, found)
+                found = self._minimised(stage, until, found)
         return found
 
-    def _minimised(self, stage: list[Terms], seconds: float, known: Found | None) -> Found:
+    def _minimised(self, stage: list[Terms], until: Deadline, known: Found | None) -> Found:
         """Minimise one stage's objective and fix it."""
+        if until.passed:
+            raise OutOfTime(known, None if known is None else 0.0)
         self.model.clear_objective()
         objective = self.weighted(stage) if stage else None
         if objective is not None:
             self.model.minimize(objective)
-        solver, status = self._run(seconds)
+        solver, status = self._run(self.model, until)
         if status == cp().INFEASIBLE:
             if known is not None:
                 raise RuntimeError("a later criterion cannot be fixed: the solver contradicts itself")
@@ -382,13 +380,12 @@ class Model:
         self._hint(solver)
         return found
 
-    def _run(self, seconds: float) -> tuple[Any, int]:
-        solver = new_solver(max(seconds - self.spent, 0.01))
-        status = solver.solve(self.model)
-        self.spent += solver.wall_time
+    def _run(self, model: Any, until: Deadline) -> tuple[Any, int]:
+        solver = new_solver(until.left())
+        status = solver.solve(model)
         return solver, status
 
-    def _has_equal(self, found: Found, seconds: float) -> bool:
+    def _has_equal(self, found: Found, until: Deadline) -> bool:
         """Whether another set costs the same. Raises OutOfTime."""
         chosen = [self.literals[Fit(p, c)] for p, c in found.values.items()]
         for number, own in self.orders.items():
@@ -400,9 +397,7 @@ class Model:
         other.clear_objective()
         other.clear_hints()
         other.add_bool_or(open_ones)
-        solver = new_solver(max(seconds - self.spent, 0.01))
-        status = solver.solve(other)
-        self.spent += solver.wall_time
+        _, status = self._run(other, until)
         if status == cp().UNKNOWN:
             raise OutOfTime(found, 0.0)
         return status != cp().INFEASIBLE
@@ -429,13 +424,13 @@ class Model:
 
 
 def new_solver(seconds: float) -> Any:
-    """A solver that gives the same answer each time: one worker, fixed seed."""
+    """A solver that gives the same answer each time: one worker, fixed seed, bounded memory."""
     solver = cp().CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.linearization_level = 2
     solver.parameters.random_seed = 1
-    if math.isfinite(seconds):
-        solver.parameters.max_time_in_seconds = seconds
+    solver.parameters.max_memory_in_mb = MOST_SOLVER_MEGABYTES
+    solver.parameters.max_time_in_seconds = max(seconds, LEAST_SECONDS)
     return solver
 
 
@@ -453,17 +448,24 @@ def solve(
         raise Unsolvable from contradicts
     if (found := propagation.best()) is not None:
         return found, propagation, "propagation"
-    model = Model(problem, propagation.domains)
-    ceiling = problem.question.limits.price_at_most
-    if ceiling is not None:
-        model.add_ceiling(ceiling)
-    found = model.best(seconds, unique)
-    propagation.solver_seconds = model.spent
+    try:
+        model = Model(problem, propagation.domains)
+        ceiling = problem.question.limits.price_at_most
+        if ceiling is not None:
+            model.add_ceiling(ceiling)
+        found = model.best(seconds, unique)
+    except OutOfTime as late:
+        late.propagation = propagation
+        raise
     return found, propagation, "solver"
 
 
 def any_set(problem: Problem) -> Found | None:
-    """Some set that fulfils the problem, whatever it costs; None when there is none."""
+    """Some set that fulfils the problem, whatever it costs; None when there is none.
+
+    Raises OutOfTime.
+    """
+    problem.deadline.check()
     try:
         propagation = Propagation(problem).run()
     except Contradicts:
@@ -473,7 +475,10 @@ def any_set(problem: Problem) -> Found | None:
     model = Model(problem, propagation.domains)
     if (ceiling := problem.question.limits.price_at_most) is not None:
         model.add_ceiling(ceiling)
-    solver = new_solver(math.inf)
-    if solver.solve(model.model) == cp().INFEASIBLE:
+    solver = new_solver(problem.deadline.left())
+    status = solver.solve(model.model)
+    if status == cp().INFEASIBLE:
         return None
+    if status == cp().UNKNOWN:
+        raise OutOfTime
     return model.read(solver)

@@ -19,6 +19,10 @@ class InternalError(RuntimeError):
     """An answer that was about to be given breaks a rule: a fault of this program, not of the asker."""
 
 
+class RoundedAway(InternalError):
+    """Only budgets are broken, by less than the solver's whole units can tell."""
+
+
 @dataclass(frozen=True, slots=True)
 class Broken:
     """One rule, wish or limit that a set breaks, and the fits that break it."""
@@ -101,9 +105,9 @@ class FinishedSet:
             return there is None
         if alternative.having:
             return self.scope.has(Fit(alternative.position, there), alternative.having) is True
-        serving = self.scope.index.serves(alternative.component)
         if alternative.position:
-            return there in serving
+            return bool(there) and alternative.component in self.scope.index.stands_for(there)
+        serving = self.scope.index.serves(alternative.component)
         return any(sitting.get(p) == n for n in serving for p in self.scope.positions_of(n))
 
     def _staying(self) -> Iterator[Broken]:
@@ -111,8 +115,8 @@ class FinishedSet:
         for rule in self._rules_left():
             if not rule.required or any(a.loose for a in rule.alternatives):
                 continue
-            for fit in self.scope.places(rule.component, rule.position):
-                if not (self.scope.is_today(fit) and self.sits(fit) and self.scope.holds(rule)):
+            for fit in self.scope.today_places(rule.component, rule.position):
+                if not (self.sits(fit) and self.scope.holds(rule)):
                     continue
                 held = any(self._met_by(self.scope.today, a) for a in rule.alternatives if not a.loose)
                 if held and not any(self.met(a) for a in rule.alternatives):
@@ -242,13 +246,12 @@ class FinishedSet:
         """Wherever the vehicle has the flaw today, it is gone or an add-on is fitted."""
         if not self.scope.holds(flaw) or self.has_add_on(flaw):
             return True
-        for position, today in self.scope.today.items():
-            if section and self.scope.book.positions[position].section != section:
+        for today in self.scope.today_places(flaw.component):
+            if section and self.scope.book.positions[today.position].section != section:
                 continue
-            if today and flaw.component in self.scope.names(Fit(position, today)):
-                now = self.fit(position)
-                if now.component and flaw.component in self.scope.names(now):
-                    return False
+            now = self.fit(today.position)
+            if now.component and flaw.component in self.scope.names(now):
+                return False
         return True
 
     def has_add_on(self, flaw: Flaw) -> bool:
@@ -290,10 +293,11 @@ def _each_once(broken: Iterable[Broken]) -> list[Broken]:
 def verify(
     scope: Scope, question: Question, after: Mapping[str, str | None], loose: Mapping[str, int]
 ) -> None:
-    """Raise InternalError when the set breaks a rule, a limit or a wish."""
+    """Raise InternalError when the set breaks a rule, a limit or a wish; RoundedAway for budgets only."""
     finished = FinishedSet(scope, after, loose)
     broken = [*finished.broken_rules(), *finished.broken_limits(question.limits)]
     unfulfilled = [wish.name for wish in question.wishes if not finished.fulfils(wish)]
     if broken or unfulfilled:
         names = ", ".join([*(b.name for b in broken), *unfulfilled])
-        raise InternalError(f"the set found breaks: {names}")
+        only_budgets = not unfulfilled and all(b.cause is Cause.budget for b in broken)
+        raise (RoundedAway if only_budgets else InternalError)(f"the set found breaks: {names}")

@@ -11,12 +11,13 @@ from dataclasses import dataclass, replace
 from api.closure import phrases
 from api.closure.answer import Because, Cause, Totals, WayOut
 from api.closure.contradiction import Blame, because_of, best_totals, by_price, least_meeting
+from api.closure.deadline import Deadline, OutOfTime
 from api.closure.limits import VISIBLE_NAME, effort_name, keep_name, keep_section_name, refuse_name
-from api.closure.problem import CEILING, Problem, Switch, TooLarge
+from api.closure.problem import CEILING, Problem, Switch
 from api.closure.question import FitComponent, Question
 from api.closure.reach import reach
 from api.rulebook.model import Effort
-from api.rulebook.scope import Scope
+from api.rulebook.scope import Scope, TooLarge
 
 MOST_WAYS = 6
 MOST_REPLACEMENTS = 6
@@ -50,11 +51,13 @@ class _Tried:
 def ways_out_of(
     blame: Blame, question: Question, core_parts: list[frozenset[Switch]]
 ) -> tuple[list[WayOut], bool]:
-    """The ways out, cheapest first, and whether there are more."""
+    """The ways out, cheapest first, and whether there are more, or may be: not all were looked at in time."""
     groups, more = smallest_corrections(blame, core_parts)
     tried: list[_Tried] = []
     for group in groups:
-        tried.extend(_try(blame.problem, question, group))
+        found = list(_try(blame.problem, question, group))
+        tried.extend(found)
+        more = more or not found
     tried.sort(key=lambda way: way.sort_key)
     more = more or len(tried) > MOST_WAYS
     return [WayOut(t.gives_up, t.instead, t.totals, t.totals.changes) for t in tried[:MOST_WAYS]], more
@@ -65,17 +68,22 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
     giveable = blame.giveable
     to_meet = [frozenset(core & frozenset(giveable)) for core in cores]
     found: list[list[Switch]] = []
-    while True:
-        group = least_meeting(to_meet, giveable, found)
-        if group is None:
-            return found, False
-        if len(found) == MOST_WAYS:
-            return found, True
-        kept = [s for s in giveable if s not in group]
-        if blame.possible([*blame.rules, *kept]):
-            found.append(group)
-        else:
-            to_meet.append(frozenset(blame.core(blame.rules, kept)))
+    try:
+        while True:
+            seconds = blame.problem.deadline.left()
+            group = least_meeting(to_meet, giveable, found, seconds=seconds)
+            if group is None:
+                return found, False
+            if len(found) == MOST_WAYS:
+                return found, True
+            given_up = set(group)
+            kept = [s for s in giveable if s not in given_up]
+            if blame.possible([*blame.rules, *kept]):
+                found.append(group)
+            else:
+                to_meet.append(frozenset(blame.core(blame.rules, kept)))
+    except OutOfTime:
+        return found, True
 
 
 def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[_Tried]:
@@ -88,14 +96,15 @@ def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[
     for switch in group:
         if switch[0] is Cause.wish:
             most = MOST_REPLACEMENTS // (1 + (len(problem.demands) >= FEWER_FROM))
-            best = _replaced(problem.scope, question, group, switch, most)
+            best = _replaced(problem.scope, question, group, switch, most, problem.deadline)
             if best is not None:
                 yield _Tried(gives_up, best[1], best[0], lost - 1)
 
 
 def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple[Totals | None, str]:
     """Solve without the group; a limit is relaxed no further than needed."""
-    kept = [s for s in problem.switches() if s not in group]
+    given_up = set(group)
+    kept = [s for s in problem.switches() if s not in given_up]
     free = problem.only(kept)
     if CEILING in group:
         free = by_price(free)
@@ -129,7 +138,7 @@ def _instead(problem: Problem, question: Question, switch: Switch, totals: Total
 
 
 def _replaced(
-    scope: Scope, question: Question, group: list[Switch], switch: Switch, most: int
+    scope: Scope, question: Question, group: list[Switch], switch: Switch, most: int, deadline: Deadline
 ) -> tuple[Totals, str] | None:
     """The best set with another component in the place of a wished one; None when there is none."""
     wish = next((w for w in question.wishes if w.name == switch[1]), None)
@@ -139,7 +148,7 @@ def _replaced(
     for position, number in list(_siblings(scope, question, wish))[:most]:
         others = tuple(w for w in question.wishes if w is not wish)
         changed = replace(question, wishes=(*others, FitComponent(number, position)))
-        totals = _solve_changed(scope, changed, [s for s in group if s != switch])
+        totals = _solve_changed(scope, changed, {s for s in group if s != switch}, deadline)
         if totals is None:
             continue
         key = (len(totals.unknown_prices), totals.price, totals.changes, number)
@@ -148,10 +157,12 @@ def _replaced(
     return (best[1], best[2]) if best else None
 
 
-def _solve_changed(scope: Scope, question: Question, given_up: list[Switch]) -> Totals | None:
+def _solve_changed(
+    scope: Scope, question: Question, given_up: set[Switch], deadline: Deadline
+) -> Totals | None:
     try:
-        problem = reach(scope, question, limits_as_demands=True)
-    except TooLarge:
+        problem = reach(scope, question, limits_as_demands=True, deadline=deadline)
+    except (TooLarge, OutOfTime):
         return None
     return best_totals(problem.only([s for s in problem.switches() if s not in given_up]))
 

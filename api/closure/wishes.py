@@ -53,8 +53,8 @@ def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[
         section = wish.section
     for flaw in named:
         if scope.holds(flaw):
-            for fit in scope.places(flaw.component):
-                if scope.is_today(fit) and section in ("", scope.book.positions[fit.position].section):
+            for fit in scope.today_places(flaw.component):
+                if section in ("", scope.book.positions[fit.position].section):
                     yield flaw, fit
 
 

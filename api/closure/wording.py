@@ -97,7 +97,9 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
     for contradiction in answer.contradictions:
         lines += contradiction_sentences(contradiction)
     lines += [way_out_sentence(way) for way in answer.ways_out]
-    if answer.more_ways_out:
+    if answer.outcome is Outcome.impossible and answer.cut_short:
+        lines.append("Not all ways out were looked at in time; a longer deadline may find more.")
+    elif answer.more_ways_out:
         lines.append("There are more ways out.")
     return lines
 

@@ -1,7 +1,7 @@
 """The look-up tables of a rule book, built once per book and kept with it."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from functools import cached_property
 
 from api.rulebook.model import (
@@ -16,6 +16,9 @@ from api.rulebook.model import (
     Side,
     Supply,
 )
+
+MOST_REMEMBERED = 500_000
+"""Numbers that the remembered chains of supersession hold together."""
 
 
 class BookIndex:
@@ -97,8 +100,15 @@ class BookIndex:
             else:
                 self._newer[record.old].add(record.new)
                 self._older[record.new].add(record.old)
+        self._replaceable: dict[str, set[str]] = {
+            new: {old for old in olds if not self.is_current(old)} for new, olds in self._older.items()
+        }
+        self._onward: dict[str, set[str]] = {
+            old: news for old, news in self._newer.items() if not self.is_current(old)
+        }
         self._serves: dict[str, tuple[str, ...]] = {}
         self._stands_for: dict[str, tuple[str, ...]] = {}
+        self._remembered = 0
 
     @cached_property
     def today(self) -> dict[str, str | None]:
@@ -132,32 +142,41 @@ class BookIndex:
         """The numbers that satisfy a record naming `number`: itself, then its successors."""
         found = self._serves.get(number)
         if found is None:
-            found = self._serves[number] = (number, *sorted(self._follow(number) - {number}))
+            found = (number, *sorted(self.serving_any((number,)) - {number}))
+            self._remember(self._serves, number, found)
         return found
 
-    def _follow(self, number: str) -> set[str]:
-        seen, waiting = {number}, [number]
+    def serving_any(self, numbers: Iterable[str]) -> set[str]:
+        """These numbers and all their successors: one walk, however the chains run together."""
+        return self._walk(numbers, self._onward)
+
+    def _walk(self, numbers: Iterable[str], steps: Mapping[str, set[str]]) -> set[str]:
+        seen = set(numbers)
+        waiting = list(seen)
         while waiting:
             at = waiting.pop()
-            onward = set(self._same.get(at, ()))
-            if not self.is_current(at):
-                onward |= self._newer.get(at, set())
-            waiting.extend(onward - seen)
-            seen |= onward
+            for table in (self._same, steps):
+                for other in table.get(at, ()):
+                    if other not in seen:
+                        seen.add(other)
+                        waiting.append(other)
         return seen
+
+    def _remember(self, table: dict[str, tuple[str, ...]], number: str, found: tuple[str, ...]) -> None:
+        """Keep a chain for the next time; let all go when long chains have filled the memory."""
+        if self._remembered > MOST_REMEMBERED:
+            self._serves.clear()
+            self._stands_for.clear()
+            self._remembered = 0
+        self._remembered += len(found)
+        table[number] = found
 
     def stands_for(self, number: str) -> tuple[str, ...]:
         """The numbers that `number` serves: itself, then its predecessors."""
         found = self._stands_for.get(number)
         if found is None:
-            seen, waiting = {number}, [number]
-            while waiting:
-                at = waiting.pop()
-                back = self._same.get(at, set()) | self._older.get(at, set())
-                waiting.extend(back - seen)
-                seen |= back
-            older = sorted(n for n in seen - {number} if number in self.serves(n))
-            found = self._stands_for[number] = (number, *older)
+            found = (number, *sorted(self._walk((number,), self._replaceable) - {number}))
+            self._remember(self._stands_for, number, found)
         return found
 
 

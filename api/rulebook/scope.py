@@ -4,8 +4,10 @@ Nothing is filtered in advance: each position is looked at when a question touch
 cost of an answer follows what it touches.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import NamedTuple
 
 from api.rulebook.compare import has_all
@@ -25,6 +27,17 @@ from api.rulebook.units import Measure
 
 LOOSE = "~"
 """First character of the place of a loose part; no position's name can start with it."""
+
+
+LONGEST_KEPT = 200
+"""Fits that serve one number, from which they are worked out anew each time instead of kept."""
+
+MOST_NAMES = 1_000_000
+"""Numbers whose rules bind at one position, all candidates together."""
+
+
+class TooLarge(Exception):
+    """More than can honestly be reasoned over."""
 
 
 class Fit(NamedTuple):
@@ -83,6 +96,7 @@ class Scope:
         for position in self.index.conditional:
             self.today[position] = self._from_new(position)
         self.today.update(self._fitted)
+        self._sitting = frozenset(self.today.values())
         self._options: dict[str, dict[str | None, Option]] = {}
         self._serving: dict[str, tuple[Fit, ...]] = {}
         self._places: dict[str, tuple[Fit, ...]] = {}
@@ -139,28 +153,34 @@ class Scope:
         for fitment in self.index.fitments_at.get(position, ()):
             if fitment.component not in own and self.holds(fitment):
                 own[fitment.component] = fitment
-        wanted = set(own)
-        for number in own:
-            wanted.update(self.index.serves(number))
-        options = {n: self._option(n, own) for n in sorted(wanted) if n == today or self.obtainable(n)}
+        wanted = [n for n in sorted(self.index.serving_any(own)) if n == today or self.obtainable(n)]
+        options: dict[str | None, Option] = {}
+        after: dict[tuple[str, ...], set[str]] = {}
+        names = 0
+        for number in wanted:
+            options[number] = option = self._option(number, own, after)
+            names += len(option.names)
+            if names > MOST_NAMES:
+                raise TooLarge(f"too many numbers stand for each other at {position}")
         if today is not None and today not in options:
-            options[today] = self._option(today, own)
+            options[today] = self._option(today, own, after)
         if today is None or place is None or not place.essential:
             options[None] = _EMPTY
         return options
 
-    def _option(self, number: str, own: Mapping[str, Fitment]) -> Option:
+    def _option(
+        self, number: str, own: Mapping[str, Fitment], known: dict[tuple[str, ...], set[str]]
+    ) -> Option:
+        """`known` remembers which numbers come after the same older ones."""
         if number in own:
             return Option(number, own[number], (number,))
-        older = [n for n in self.index.stands_for(number) if n in own]
+        older = tuple(n for n in self.index.stands_for(number) if n in own)
         if not older:
             return Option(number, None, (number,))
         fitment = min((own[n] for n in older), key=lambda f: (f.effort, f.minutes, f.name))
-        between = {
-            n
-            for n in self.index.stands_for(number)
-            if n != number and n not in own and any(n in self.index.serves(o) for o in older)
-        }
+        if (after := known.get(older)) is None:
+            after = known[older] = self.index.serving_any(older)
+        between = {n for n in self.index.stands_for(number) if n != number and n not in own and n in after}
         return Option(number, fitment, (number, *sorted({*older, *between})))
 
     def option(self, fit: Fit) -> Option:
@@ -176,6 +196,8 @@ class Scope:
 
     def positions_of(self, number: str) -> list[str]:
         """Positions where the number may sit, in name order."""
+        if not self.obtainable(number) and number not in self._sitting:
+            return []
         found = {p for p, c in self._fitted.items() if c == number}
         for older in self.index.stands_for(number):
             found.update(f.position for f in self.index.fitments_of.get(older, ()))
@@ -189,7 +211,9 @@ class Scope:
         found = self._serving.get(number)
         if found is None:
             fits = [Fit(p, n) for n in self.index.serves(number) for p in self.positions_of(n)]
-            found = self._serving[number] = tuple(sorted(fits))
+            found = tuple(sorted(fits))
+            if len(found) <= LONGEST_KEPT:
+                self._serving[number] = found
         return found
 
     def places(self, number: str, position: str = "") -> tuple[Fit, ...]:
@@ -199,8 +223,27 @@ class Scope:
         found = self._places.get(number)
         if found is None:
             fits = self.serving(number)
-            found = self._places[number] = tuple(fit for fit in fits if number in self.names(fit))
+            found = tuple(fit for fit in fits if number in self.names(fit))
+            if len(found) <= LONGEST_KEPT:
+                self._places[number] = found
         return found
+
+    def today_places(self, number: str, position: str = "") -> list[Fit]:
+        """Those of `places` that are there today, without following the number to its successors."""
+        return [
+            fit
+            for fit in self._today_by_number.get(number, ())
+            if position in ("", fit.position) and number in self.names(fit)
+        ]
+
+    @cached_property
+    def _today_by_number(self) -> dict[str, list[Fit]]:
+        """What sits where today, by every number that it may stand for."""
+        found: dict[str, list[Fit]] = defaultdict(list)
+        for position, component in sorted(self.today.items()):
+            for number in self.index.stands_for(component) if component else ():
+                found[number].append(Fit(position, component))
+        return dict(found)
 
     def loose_servers(self, number: str) -> tuple[str, ...]:
         """The obtainable numbers of a loose component."""
@@ -218,6 +261,20 @@ class Scope:
         if alternative.having:
             return tuple(fit for fit in self._filled(position) if self.has(fit, alternative.having))
         return self.serving(alternative.component, position)
+
+    def satisfies(self, fit: Fit, alternative: Alternative) -> bool:
+        """Whether this fit is one of those of `meeting`, asked from its own side."""
+        if alternative.loose or alternative.position not in ("", fit.position):
+            return False
+        if fit.component not in self.options(fit.position):
+            return False
+        if alternative.empty:
+            return fit.component is None
+        if fit.component is None:
+            return False
+        if alternative.having:
+            return self.has(fit, alternative.having) is True
+        return alternative.component in self.index.stands_for(fit.component)
 
     def _filled(self, position: str) -> list[Fit]:
         return [Fit(position, n) for n in self.options(position) if n is not None]

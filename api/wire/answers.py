@@ -249,6 +249,7 @@ def answer_document(book: RuleBook, answer: Answer) -> dict[str, Any]:
         "contradictions": _each(_contradiction, answer.contradictions),
         "ways_out": _each(_way_out, answer.ways_out),
         "more_ways_out": answer.more_ways_out,
+        "cut_short": answer.cut_short,
         "gap": answer.gap,
         "positions_reached": answer.reached,
         "engine": answer.engine,

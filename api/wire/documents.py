@@ -233,6 +233,10 @@ class ClosureOut(Out):
     contradictions: list[ContradictionOut]
     ways_out: list[WayOutOut]
     more_ways_out: bool
+    cut_short: bool = Field(
+        description="the deadline came before everything was explained: next bests, further sets and "
+        "ways out may be missing"
+    )
     gap: float | None
     positions_reached: int
     engine: str

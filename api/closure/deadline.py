@@ -1,0 +1,61 @@
+"""How long one question may take in all: the proof first, then what explains it.
+
+A deadline is handed down with the problem and looked at inside every loop that a catalogue can make
+long. What it stops is said in the answer; nothing that was not proved is claimed.
+"""
+
+import math
+import time
+from collections.abc import Callable
+from typing import Any
+
+SHARE_TO_EXPLAIN = 0.5
+"""Of the asked seconds, what comes on top for an "impossible" to be explained."""
+
+LOOK_EVERY = 256
+"""Demands between two looks at the clock, where looking each time would cost more than the work."""
+
+
+class OutOfTime(Exception):
+    """Time ran out before the proof. `found` is the best set so far; `gap` what is open.
+
+    `propagation` is what propagation alone gave, where it came to its end.
+    """
+
+    def __init__(self, found: Any = None, gap: float | None = None) -> None:
+        super().__init__("the time limit stopped the proof")
+        self.found = found
+        self.gap = gap
+        self.propagation: Any = None
+
+
+class Deadline:
+    """A moment on a clock that only goes forward; `seconds` from now."""
+
+    def __init__(self, seconds: float = math.inf, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._seconds = seconds
+        self._end = clock() + seconds
+
+    def left(self) -> float:
+        """Seconds left; never negative."""
+        return max(0.0, self._end - self._clock())
+
+    @property
+    def passed(self) -> bool:
+        """Whether it is over."""
+        return self._clock() >= self._end
+
+    def check(self) -> None:
+        """Raise OutOfTime when it is over."""
+        if self._clock() >= self._end:
+            raise OutOfTime
+
+    def extended(self) -> "Deadline":
+        """A later one: half of the asked seconds more, for explaining."""
+        later = Deadline(self._seconds, self._clock)
+        later._end = self._end + self._seconds * SHARE_TO_EXPLAIN
+        return later
+
+
+NEVER = Deadline()
