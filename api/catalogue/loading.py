@@ -14,6 +14,7 @@ from api.catalogue.images import begin_images, remember
 from api.catalogue.names import name_of
 from api.catalogue.references import broken_references
 from api.catalogue.removing import REMOVED, Removals, remove, still_named
+from api.catalogue.revisions import current_revision
 from api.catalogue.rows import Row, rows_of
 from api.catalogue.sense import findings
 from api.catalogue.settling import settle
@@ -89,7 +90,7 @@ class Load:
         self.kinds = {row.name: (row.quantity, _choices(row.choices)) for row in kinds}
         self.changed_kinds: set[str] = set()
         self.unread = False
-        self.fresh = connection.execute(select(table("section").c.name).limit(1)).first() is None
+        self.fresh = not current_revision(connection)
 
     def run(self, records: Iterator[Placed | Mistake], removals: Removals | None = None) -> None:
         """Write and remove records and report every mistake; what to do with both is the caller's."""
