@@ -14,9 +14,15 @@ from api.access.door import Door
 from api.catalogue.books import Books
 from api.catalogue.past import as_of
 from api.database import make_engine
+from api.limits import Gate
 from api.rulebook.model import RuleBook
 from api.settings import Settings
 from api.wire.names import BookNames
+
+
+MOST_WAITING = 8
+SECONDS_WAITING = 10.0
+SECONDS_WAITING_TO_IMPORT = 60.0
 
 
 class AnswerCache:
@@ -60,18 +66,27 @@ class Service:
     books: Books
     answers: AnswerCache = field(init=False)
     door: Door = field(init=False)
-    _names: OrderedDict[tuple[str, int], BookNames] = field(default_factory=OrderedDict)
+    _names: OrderedDict[tuple[str, str, int], BookNames] = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
-    _past: threading.Lock = field(default_factory=threading.Lock)
+    _past: Gate = field(default_factory=lambda: Gate("questions about the past", 1, MOST_WAITING, SECONDS_WAITING))
     """One question about the past at a time: each keeps editors waiting."""
+    reasoning: Gate = None  # type: ignore[assignment]  # made from the settings, shared by copies
+    importing: Gate = None  # type: ignore[assignment]
 
     def __post_init__(self) -> None:
+        asked = self.settings
+        self.reasoning = self.reasoning or Gate(
+            "questions", asked.questions_at_once, asked.questions_waiting, SECONDS_WAITING
+        )
+        self.importing = self.importing or Gate(
+            "imports", asked.imports_at_once, MOST_WAITING, SECONDS_WAITING_TO_IMPORT
+        )
         self.answers = AnswerCache(self.settings.answers_kept)
         self.door = Door(self.engine)
 
     def names_of(self, book: RuleBook) -> BookNames:
-        """The names of a rule book, indexed once a revision."""
-        key = (book.variant.name, book.revision)
+        """The names of a rule book, indexed once an epoch and revision."""
+        key = (book.variant.name, book.epoch, book.revision)
         with self._lock:
             known = self._names.get(key)
             if known is None:
@@ -91,7 +106,7 @@ class Service:
         if revision is None:
             yield self
             return
-        with self._past, as_of(self.engine, revision) as connection:
+        with self._past.turn(), as_of(self.engine, revision) as connection:
             yield replace(self, engine=connection, books=Books(connection, kept=2))
 
 

@@ -7,6 +7,7 @@ from concurrent.futures import Future
 
 from sqlalchemy import Connection, Engine
 
+from api.catalogue.epoch import epoch_of
 from api.catalogue.nearest import names_near
 from api.catalogue.staging import table
 from api.catalogue.store import book_revision, compile_book, with_components
@@ -14,7 +15,8 @@ from api.database import reading
 from api.problems import UnknownVariant
 from api.rulebook.model import RuleBook
 
-_Key = tuple[str, int]
+_Key = tuple[str, str, int]
+"""Variant, epoch, revision."""
 
 
 class Books:
@@ -37,26 +39,24 @@ class Books:
         `also`: further component numbers that the asker names; those that the book lacks are added
         to the copy that is returned.
         """
-        revision = self.revision(variant)
-        book = self._kept_book(variant, revision)
+        book = self._kept_book(self._key(variant))
         missing = [number for number in also if number not in book.components]
         if not missing:
             return book
         with reading(self._engine) as session:
             return with_components(session, book, missing)
 
-    def revision(self, variant: str) -> int:
-        """The revision that the variant's rule book has now. Raises UnknownVariant."""
+    def _key(self, variant: str) -> _Key:
+        """What the variant's rule book is kept under now. Raises UnknownVariant."""
         with reading(self._engine) as session:
             found = book_revision(session, variant)
             if found is None:
                 raise UnknownVariant(
                     variant, names_near(session.connection(), table("variant").c.name, variant)
                 )
-            return found
+            return variant, epoch_of(session.connection()), found
 
-    def _kept_book(self, variant: str, revision: int) -> RuleBook:
-        key = (variant, revision)
+    def _kept_book(self, key: _Key) -> RuleBook:
         with self._lock:
             waiting = self._books.get(key)
             mine = waiting is None
@@ -64,7 +64,7 @@ class Books:
             self.hits += not mine
             if waiting is None:
                 waiting = self._books[key] = Future()
-                self._forget_old(variant, revision)
+                self._forget_old(key)
             self._books.move_to_end(key)
         if mine:
             self._compile(key, waiting)
@@ -83,9 +83,9 @@ class Books:
             self.compiled += 1
         waiting.set_result(book)
 
-    def _forget_old(self, variant: str, revision: int) -> None:
-        """Let go of the variant's older books and of those asked for longest ago (the lock is held)."""
-        for key in [key for key in self._books if key[0] == variant and key[1] < revision]:
+    def _forget_old(self, new: _Key) -> None:
+        """Let go of the variant's other books and of those asked for longest ago (the lock is held)."""
+        for key in [key for key in self._books if key[0] == new[0] and (key[1] != new[1] or key[2] < new[2])]:
             del self._books[key]
         while len(self._books) > self._kept:
             self._books.popitem(last=False)

@@ -14,6 +14,7 @@ from sqlmodel import Session
 
 from api.catalogue import compiled as c
 from api.catalogue.conditions import when_of
+from api.catalogue.epoch import epoch_of
 from api.catalogue.nearest import names_near
 from api.catalogue.revisions import chain_of
 from api.catalogue.staging import listed, table
@@ -42,7 +43,7 @@ def compile_book(session: Session, variant: str) -> m.RuleBook:
     if revision is None:
         known = table("variant").c.name
         raise UnknownVariant(variant, names_near(connection, known, variant))
-    return _Compiler(connection, variant).book(revision)
+    return replace(_Compiler(connection, variant).book(revision), epoch=epoch_of(connection))
 
 
 def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) -> m.RuleBook:

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from api import problems
 from api.access.guard import MayRead
 from api.catalogue import lists
+from api.catalogue.epoch import epoch_of
 from api.catalogue.facts import component_facts
 from api.catalogue.lookup import find_components
 from api.catalogue.revisions import current_revision
@@ -127,7 +128,7 @@ def get_component(
     flaws, its chain of numbers, and the evidence for each."""
     with reading(service.engine) as session:
         found = find_components(session, number)[0]
-        revision = current_revision(session.connection())
+        epoch, revision = epoch_of(session.connection()), current_revision(session.connection())
 
     def make() -> tuple[bytes, bool]:
         with reading(service.engine) as session:
@@ -135,7 +136,8 @@ def get_component(
             facts = component_facts(session, found)
         return json_bytes(component_page(facts, now, service.settings.currency)), now == revision
 
-    return answered(request, service, etag_of("component", found, revision, service.settings.currency), make)
+    etag = etag_of("component", found, epoch, revision, service.settings.currency)
+    return answered(request, service, etag, make)
 
 
 def _listed(

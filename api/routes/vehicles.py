@@ -49,6 +49,7 @@ def get_vehicle(
     etag = etag_of(
         "vehicle",
         book.variant.name,
+        book.epoch,
         book.revision,
         found.chassis,
         v.built.isoformat(),

@@ -390,11 +390,13 @@ class RuleBook:
     """Everything that is known about one variant at one revision, indexed for reasoning.
 
     Only records that can apply to the variant are in it. `components` holds every component that
-    a record of the book names.
+    a record of the book names. `epoch` names the history that the revision counts in: after a restore
+    of the database the same number may stand for something else.
     """
 
     variant: Variant
     revision: int
+    epoch: str = field(default="", kw_only=True, compare=False)
     sections: Mapping[str, Section] = field(default_factory=dict)
     kinds: Mapping[str, Kind] = field(default_factory=dict)
     positions: Mapping[str, Position] = field(default_factory=dict)
