@@ -38,6 +38,7 @@ from api.routes import (
 )
 from api.routes.methods import allowed_methods
 from api.routes.once import response_of
+from api.rulebook.scope import TooLarge
 from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import warm_up
@@ -120,6 +121,10 @@ def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(problems.Problem)
     def known(request: Request, problem: problems.Problem) -> Response:
         return problem_answer(problem, _request_id(request))
+
+    @app.exception_handler(TooLarge)
+    def entangled(request: Request, _: TooLarge) -> Response:
+        return problem_answer(problems.TooEntangled("Ask for less at once"), _request_id(request))
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:

@@ -344,6 +344,26 @@ class Unavailable(Problem):
     headers = MappingProxyType({"Retry-After": "5"})
 
 
+class Busy(Problem):
+    """The process does as much at once as it may; what is asked was not begun."""
+
+    status = 503
+    type = "/problems/busy"
+    title = "Too much is asked at once"
+    headers = MappingProxyType({"Retry-After": "5"})
+
+    def __init__(self, what: str) -> None:
+        super().__init__(f"As many {what} are at work here as may be; nothing was done; ask again in 5 s")
+
+
+class TooEntangled(Problem):
+    """What is asked hangs together with more of the catalogue than can be reasoned over."""
+
+    status = 422
+    type = "/problems/too-entangled"
+    title = "This hangs together with too much to be reasoned over"
+
+
 class NoSet(Problem):
     """There is no set to order: the question has no answer."""
 

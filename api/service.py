@@ -14,15 +14,10 @@ from api.access.door import Door
 from api.catalogue.books import Books
 from api.catalogue.past import as_of
 from api.database import make_engine
-from api.limits import Gate
+from api.limits import Gate, gates_of
 from api.rulebook.model import RuleBook
 from api.settings import Settings
 from api.wire.names import BookNames
-
-
-MOST_WAITING = 8
-SECONDS_WAITING = 10.0
-SECONDS_WAITING_TO_IMPORT = 60.0
 
 
 class AnswerCache:
@@ -68,19 +63,11 @@ class Service:
     door: Door = field(init=False)
     _names: OrderedDict[tuple[str, str, int], BookNames] = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
-    _past: Gate = field(default_factory=lambda: Gate("questions about the past", 1, MOST_WAITING, SECONDS_WAITING))
-    """One question about the past at a time: each keeps editors waiting."""
-    reasoning: Gate = None  # type: ignore[assignment]  # made from the settings, shared by copies
-    importing: Gate = None  # type: ignore[assignment]
+    gates: dict[str, Gate] = field(default_factory=dict)
+    """What is expensive, a few at a time; copies of a service share them."""
 
     def __post_init__(self) -> None:
-        asked = self.settings
-        self.reasoning = self.reasoning or Gate(
-            "questions", asked.questions_at_once, asked.questions_waiting, SECONDS_WAITING
-        )
-        self.importing = self.importing or Gate(
-            "imports", asked.imports_at_once, MOST_WAITING, SECONDS_WAITING_TO_IMPORT
-        )
+        self.gates = self.gates or gates_of(self.settings)
         self.answers = AnswerCache(self.settings.answers_kept)
         self.door = Door(self.engine)
 
@@ -95,7 +82,6 @@ class Service:
                     self._names.popitem(last=False)
             return known
 
-
     @contextmanager
     def at(self, revision: int | None) -> Iterator["Service"]:
         """The service as it would answer with the catalogue as of a revision; None: as it is.
@@ -106,7 +92,7 @@ class Service:
         if revision is None:
             yield self
             return
-        with self._past.turn(), as_of(self.engine, revision) as connection:
+        with self.gates["past"].turn(), as_of(self.engine, revision) as connection:
             yield replace(self, engine=connection, books=Books(connection, kept=2))
 
 
@@ -122,4 +108,3 @@ def _service(request: Request) -> Service:
 
 
 ServiceDep = Annotated[Service, Depends(_service)]
-

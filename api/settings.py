@@ -21,6 +21,15 @@ class Settings(BaseSettings):
     currency: str = Field("GBP", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of every price")
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
     seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")
+    questions_at_once: int = Field(
+        4, ge=1, le=100, description="questions that a process reasons over at once"
+    )
+    questions_waiting: int = Field(
+        8, ge=0, le=30, description="further ones that wait for a turn; beyond them: 503 with Retry-After"
+    )
+    imports_at_once: int = Field(
+        2, ge=1, le=30, description="imports that a process checks or stores at once"
+    )
     host: str = Field("127.0.0.1", description="address the service listens on")
     port: int = Field(8000, ge=0, le=65_535, description="port the service listens on; 0: any free one")
     reading: Literal["open", "closed"] = Field(

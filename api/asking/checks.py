@@ -3,7 +3,7 @@
 from dataclasses import replace
 from typing import Any
 
-from api.asking.closures import LASTING, Answering, closure_document, understood
+from api.asking.closures import Answering, closure_document, lasting, understood
 from api.asking.questions import Asked, ask
 from api.checks.set import check_set
 from api.closure.answer import Note
@@ -42,8 +42,7 @@ def check(service: Service, body: CheckIn) -> Answering:
             lambda found: (found.completed,) if found.completed else (),
         )
         document = check_document(service, asked, found)
-        lasting = found.completed is None or found.completed.outcome in LASTING
-        return json_bytes(document), lasting
+        return json_bytes(document), found.completed is None or lasting(found.completed)
 
     return etag_of("check", service.settings.currency, depends), make
 

@@ -32,7 +32,10 @@ Facts = dict[str, Any]
 Answering = tuple[str, Callable[[], tuple[bytes, bool]]]
 """An ETag of what the answer depends on, and how to make the answer when nobody has it."""
 
-LASTING = (Outcome.proved, Outcome.impossible, Outcome.too_large)
+
+def lasting(answer: Answer) -> bool:
+    """Whether the same question will always give this: no time limit had a part in it."""
+    return answer.outcome is not Outcome.not_proved and not answer.cut_short
 
 
 def closure(service: Service, body: ClosureIn) -> Answering:
@@ -41,7 +44,7 @@ def closure(service: Service, body: ClosureIn) -> Answering:
 
     def make() -> tuple[bytes, bool]:
         answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)
-        return json_bytes(closure_document(service, asked, answer)), answer.outcome in LASTING
+        return json_bytes(closure_document(service, asked, answer)), lasting(answer)
 
     return etag_of("closure", service.settings.currency, asked.depends_on()), make
 
@@ -94,7 +97,7 @@ def _both(compared: Comparison) -> tuple[Answer, ...]:
 
 
 def _lasting(compared: Comparison) -> bool:
-    return compared.one.outcome in LASTING and compared.other.outcome in LASTING
+    return lasting(compared.one) and lasting(compared.other)
 
 
 def _comparison(service: Service, asked: Asked, there: Asked, compared: Comparison) -> Facts:

@@ -8,8 +8,9 @@ from api.catalogue.lookup import Found, find_components, find_vehicle, numbers_a
 from api.catalogue.store import with_components
 from api.closure.compatibility import Compatibility, Fits, Need, Place, compatible
 from api.database import reading
-from api.problems import Problem, UnknownComponent, VehicleMismatch, pointing_at
+from api.problems import Problem, TooEntangled, UnknownComponent, VehicleMismatch, pointing_at
 from api.rulebook.model import RuleBook, Vehicle
+from api.rulebook.scope import TooLarge
 from api.service import Service
 from api.wire.answers import vehicle_document
 from api.wire.errors import problem_from_mistakes
@@ -53,8 +54,10 @@ class Batch:
             if isinstance(question, Problem):
                 raise question
             return self._answered(question)
+        except TooLarge:
+            return _not_known(TooEntangled("Too many numbers stand for each other where this one goes"))
         except Problem as problem:
-            return {"verdict": str(Fits.not_known), "sentence": problem.detail, "problem": problem.document()}
+            return _not_known(problem)
 
     def _answered(self, question: CompatibilityQuestionIn) -> Facts:
         found = self._vehicle(question)
@@ -108,6 +111,10 @@ class Batch:
             raise UnknownComponent(word, pointer="/component")
         with pointing_at("/component"), reading(self._service.engine) as session:
             return find_components(session, word)[0]
+
+
+def _not_known(problem: Problem) -> Facts:
+    return {"verdict": str(Fits.not_known), "sentence": problem.detail, "problem": problem.document()}
 
 
 def _validated(question: Any) -> CompatibilityQuestionIn | Problem:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
-from api.asking.closures import LASTING, arithmetic, closure_document, understood
+from api.asking.closures import arithmetic, closure_document, lasting, understood
 from api.asking.questions import Asked, ask, at_revision
 from api.closure.answer import Answer
 from api.closure.answering import answer_question
@@ -63,7 +63,7 @@ def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callabl
         ordered = order_for(asked)
         facts = order_facts(service, ordered)
         written = order_csv(ordered.order).encode() if form == "csv" and ordered.order else json_bytes(facts)
-        return written, ordered.answer.outcome in LASTING
+        return written, lasting(ordered.answer)
 
     return etag_of("order", form, service.settings.currency, asked.depends_on()), make
 

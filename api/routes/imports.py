@@ -18,6 +18,7 @@ from api.catalogue.imports import load
 from api.catalogue.loading import Report
 from api.once.answers import Answer, Once
 from api.problems import (
+    Busy,
     ImportRefused,
     InvalidRequest,
     MalformedRequest,
@@ -74,7 +75,9 @@ _BODIES = {
     openapi_extra=_BODIES,
     responses={
         200: {"model": ImportOut},
-        **documented(ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, *ONCE),
+        **documented(
+            Busy, ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, *ONCE
+        ),
     },
 )
 async def import_records(
@@ -108,15 +111,16 @@ def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, author: 
     once.look(service.engine)
     json = media == "application/json"
     source = _objects(body) if json else io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
-    report = load(
-        service.engine,
-        source,
-        dry_run=dry_run,
-        who=author.who,
-        why=author.why,
-        first=once.begin,
-        last=once.keep,
-    )
+    with service.gates["imports"].turn():
+        report = load(
+            service.engine,
+            source,
+            dry_run=dry_run,
+            who=author.who,
+            why=author.why,
+            first=once.begin,
+            last=once.keep,
+        )
     if not report.ok:
         raise refused(report)
     return report

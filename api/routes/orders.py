@@ -9,7 +9,7 @@ from api import problems
 from api.access.guard import MayRead
 from api.orders.answering import ordering
 from api.routes.closures import PROBLEMS
-from api.routes.ready import answered
+from api.routes.ready import reasoned
 from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.orders_out import OrderOut
@@ -49,7 +49,7 @@ def get_order(request: Request, service: ServiceDep, asked: Annotated[ClosureQue
 def _order(request: Request, service: Service, body: ClosureIn) -> Response:
     form = form_of(request.headers.get("accept", ""))
     etag, make = ordering(service, body, form)
-    return answered(request, service, etag, make, CSV if form == "csv" else JSON)
+    return reasoned(request, service, etag, make, CSV if form == "csv" else JSON)
 
 
 def form_of(accept: str) -> str:

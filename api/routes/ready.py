@@ -33,6 +33,18 @@ def answered(
     )
 
 
+def reasoned(
+    request: Request, service: Service, etag: str, make: Callable[[], Made], media: str = JSON
+) -> Response:
+    """As `answered`, for answers that take reasoning: making one waits for its turn. Raises Busy."""
+
+    def in_turn() -> Made:
+        with service.gates["questions"].turn():
+            return make()
+
+    return answered(request, service, etag, in_turn, media)
+
+
 def has_already(request: Request, etag: str) -> bool:
     """Whether If-None-Match says that the asker has this (weak comparison, RFC 9110, 13.1.2)."""
     given = request.headers.get("if-none-match", "")
