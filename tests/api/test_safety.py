@@ -1,76 +1,177 @@
-"""Who may write, what every answer carries, and the pool trap: a burst that once stopped everything."""
+"""What every answer carries and none tells, who may write, and the pool trap: a burst that once stopped
+everything.
+
+The headers are those that the OWASP REST and HTTP Headers cheat sheets list (from memory).
+"""
 
 import asyncio
+import re
 from collections.abc import Callable
+from typing import Any
 
 import httpx
 import pytest
+from fastapi import FastAPI
+from sqlalchemy import text
+from sqlmodel import Session
+from starlette.responses import HTMLResponse
 
 from api.app import create_app
+from api.database import writing
 from api.settings import Settings
 from tests.api.conftest import client_of
 
 pytestmark = pytest.mark.anyio
 
-WRITES = [
-    ("POST", "/v1/imports"), ("POST", "/v1/builds"), ("PUT", "/v1/builds/x"), ("DELETE", "/v1/builds/x"),
-    ("POST", "/v1/specifications"), ("PUT", "/v1/specifications/x"),
-]  # fmt: skip
+QUESTIONS = {
+    "/v1/closures", "/v1/closures/why-not", "/v1/closures/what-if", "/v1/checks", "/v1/orders",
+    "/v1/compatibility",
+}  # fmt: skip
 
 
-@pytest.mark.parametrize(("method", "path"), WRITES)
-async def test_without_keys_a_service_beyond_this_machine_takes_no_changes(
-    demo_copy: Callable[[], str], method: str, path: str
+def test_all_that_is_no_question_takes_a_key(app: FastAPI):
+    """Signing in takes one in its form, signing out the cookie that it gave."""
+    open_to_all = {
+        path
+        for path, item in app.openapi()["paths"].items()
+        for method, operation in item.items()
+        if method != "get" and {} in operation.get("security", [{}])
+    }
+    assert open_to_all - QUESTIONS == {"/signin", "/signout"}
+
+
+ASKED: list[tuple[str, str, int, dict[str, Any]]] = [
+    ("GET", "/", 200, {}),
+    ("GET", "/livez", 200, {}),
+    ("GET", "/openapi.json", 200, {}),
+    ("GET", "/v1/exports", 200, {}),
+    ("HEAD", "/v1/variants", 200, {}),
+    ("HEAD", "/v1/nothing", 404, {}),
+    ("OPTIONS", "/v1/variants", 204, {}),
+    ("GET", "/v1/components/QB-3310", 304, {"headers": {"If-None-Match": "*"}}),
+    ("POST", "/v1/closures", 400, {"content": b"{", "headers": {"Content-Type": "application/json"}}),
+    ("POST", "/v1/imports", 401, {"json": []}),
+    ("GET", "/v1/nothing", 404, {}),
+    ("GET", "/v1/variants/", 404, {}),
+    ("PATCH", "/v1/closures", 405, {}),
+    ("GET", "/v1/orders?chassis=24PL-018412", 406, {"headers": {"Accept": "image/png"}}),
+    ("POST", "/v1/closures", 413, {"content": b" " * 1_000_001}),
+    ("POST", "/v1/closures", 415, {"content": b"{}", "headers": {"Content-Type": "text/plain"}}),
+    ("GET", "/v1/variants?limit=0", 422, {}),
+    ("GET", "/v1/vehicles/24PL-018412", 500, {}),
+]
+
+
+@pytest.mark.parametrize(("method", "path", "status", "sent"), ASKED)
+async def test_every_answer_carries_the_safe_headers(
+    app: FastAPI, monkeypatch: pytest.MonkeyPatch, method: str, path: str, status: int, sent: dict[str, Any]
 ):
-    app = create_app(Settings(database_url=demo_copy(), host="0.0.0.0"))
+    if status == 500:
+        monkeypatch.setattr("api.routes.vehicles.find_vehicle", _raising(RuntimeError("inside")))
     async with client_of(app) as client:
-        answer = await client.request(
-            method, path, json={"name": "x", "chassis": "24PL-018412", "title": "x"}
-        )
-        assert (answer.status_code, answer.json()["type"]) == (403, "/problems/writing-closed")
-        assert "GRAFTBOOK_OPEN_WRITES" in answer.json()["detail"]
-    app.state.service.engine.dispose()
-
-
-async def test_open_writes_open_them_and_a_foreign_name_for_loopback_does_not(demo_copy: Callable[[], str]):
-    body = {"name": "x", "chassis": "24PL-018412"}
-    opened = create_app(Settings(database_url=demo_copy(), host="0.0.0.0", open_writes=True))
-    async with client_of(opened, "http://counter.example") as client:
-        assert (await client.post("/v1/builds", json=body)).status_code == 201
-    local = create_app(Settings(database_url=demo_copy()))
-    async with client_of(local, "http://rebound.example") as client:
-        assert (await client.post("/v1/builds", json=body)).status_code == 403
-    for app in (opened, local):
-        app.state.service.engine.dispose()
-
-
-async def test_every_write_is_listed_here(client: httpx.AsyncClient):
-    paths = (await client.get("/openapi.json")).json()["paths"]
-    questions = {
-        "/v1/closures",
-        "/v1/closures/why-not",
-        "/v1/closures/what-if",
-        "/v1/checks",
-        "/v1/orders",
-        "/v1/compatibility",
-    }
-    writes = {
-        (method.upper(), path.replace("{name}", "x"))
-        for path, item in paths.items()
-        for method in item
-        if method != "get" and path not in questions
-    }
-    assert writes == set(WRITES)
-
-
-@pytest.mark.parametrize("path", ["/", "/livez", "/v1/variants", "/v1/nothing", "/openapi.json"])
-async def test_every_answer_carries_the_safe_headers(client: httpx.AsyncClient, path: str):
-    headers = (await client.get(path)).headers
+        answer = await client.request(method, path, **sent)
+    assert answer.status_code == status, answer.text
+    headers = answer.headers
     assert headers["x-content-type-options"] == "nosniff"
     assert headers["x-frame-options"] == "DENY"
     assert headers["referrer-policy"] == "no-referrer"
-    assert "default-src 'none'" in headers["content-security-policy"]
-    assert len(headers["x-request-id"]) >= 8
+    assert "frame-ancestors 'none'" in headers["content-security-policy"]
+    assert "camera=()" in headers["permissions-policy"]
+    assert headers["cross-origin-opener-policy"] == "same-origin"
+    assert headers["cross-origin-resource-policy"] == "same-origin"
+    assert re.fullmatch(r"[0-9a-f]{16}", headers["x-request-id"])
+    assert "strict-transport-security" not in headers, "only over https"
+    if not headers.get("content-type", "").startswith("text/html"):
+        assert headers["content-security-policy"].startswith("default-src 'none';")
+
+
+async def test_over_https_it_asks_to_stay_there(app: FastAPI):
+    async with client_of(app, "https://127.0.0.1") as client:
+        for path in ("/livez", "/v1/nothing"):
+            held = (await client.get(path)).headers["strict-transport-security"]
+            assert int(held.removeprefix("max-age=")) >= 31_536_000
+
+
+async def test_a_page_may_bring_a_policy_of_its_own(sqlite_demo_url: str):
+    own = "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'"
+    app = create_app(Settings(database_url=sqlite_demo_url))
+
+    @app.get("/page")
+    async def page() -> HTMLResponse:
+        return HTMLResponse("<p>", headers={"Content-Security-Policy": own})
+
+    async with client_of(app) as client:
+        headers = (await client.get("/page")).headers
+    app.state.service.engine.dispose()
+    assert headers.get_list("content-security-policy") == [own]
+    assert headers["x-frame-options"] == "DENY"
+
+
+def _raising(error: Exception) -> Callable[..., None]:
+    def broken(*_: object, **__: object) -> None:
+        raise error
+
+    return broken
+
+
+def _running(statement: str) -> Callable[..., None]:
+    """What a route would do that sends the database something it refuses."""
+
+    def broken(session: Session, *_: object, **__: object) -> None:
+        with writing(session.get_bind().engine) as own:
+            own.execute(text(statement), {"secret": "hunter2secret"})
+
+    return broken
+
+
+REFUSED = {
+    "IntegrityError": (
+        'INSERT INTO section (name, title, "order") SELECT name, :secret, 1 FROM section LIMIT 1'
+    ),
+    "ProgrammingError": "SELECT hunter2secret FROM nowhere WHERE x = :secret",
+    "DataError": "SELECT CAST(:secret AS integer) FROM section",
+}
+
+
+@pytest.mark.parametrize("kind", REFUSED)
+async def test_what_the_database_refuses_tells_nothing_of_it(
+    demo_url: str, monkeypatch: pytest.MonkeyPatch, kind: str
+):
+    """On both engines. SQLite casts anything and calls a missing table an operational error."""
+    app = create_app(Settings(database_url=demo_url))
+    on_sqlite = app.state.service.engine.dialect.name == "sqlite"
+    monkeypatch.setattr("api.routes.vehicles.find_vehicle", _running(REFUSED[kind]))
+    async with client_of(app) as client:
+        answer = await client.get("/v1/vehicles/24PL-018412")
+    app.state.service.engine.dispose()
+    assert answer.status_code == (503 if on_sqlite and kind == "ProgrammingError" else 500)
+    tells_nothing(answer)
+
+
+@pytest.mark.parametrize(
+    "error",
+    [KeyError("hunter2secret"), RecursionError("hunter2secret"), MemoryError(), ValueError("hunter2secret"),
+     UnicodeError("hunter2secret"), OSError(28, "No space left", "hunter2secret")],
+    ids=lambda error: type(error).__name__,
+)  # fmt: skip
+async def test_a_fault_tells_nothing_of_itself(
+    app: FastAPI, monkeypatch: pytest.MonkeyPatch, error: Exception
+):
+    monkeypatch.setattr("api.routes.vehicles.find_vehicle", _raising(error))
+    async with client_of(app) as client:
+        answer = await client.get("/v1/vehicles/24PL-018412")
+    assert answer.status_code in (500, 503)
+    tells_nothing(answer)
+
+
+def tells_nothing(answer: httpx.Response) -> None:
+    """No trace, no statement, no path, no name of a library, no word of the fault."""
+    assert answer.json()["request_id"] == answer.headers["x-request-id"]
+    inside = (
+        r"Traceback|File \"|\.py|SELECT|INSERT|CAST|sqlalche|sqlite|psycopg|section|nowhere|"
+        r"hunter2secret|Error"
+    )
+    assert not re.search(inside, answer.text + str(answer.headers)), answer.text
 
 
 async def test_a_request_keeps_the_id_it_came_with_unless_it_is_strange(client: httpx.AsyncClient):
