@@ -12,19 +12,20 @@ from sqlalchemy.exc import InterfaceError, OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from api import problems
 from api.access.exposure import require_keys_beyond_this_machine
 from api.access.trail import Trail
 from api.middleware import BodyTooLarge, Guard
 from api.once.answers import AnsweredBefore
+from api.pages.problems import problem_page, sign_in_address, wants_page
+from api.pages.routers import ROUTERS as PAGES
 from api.routes import (
     builds,
     checks,
     closures,
     compatibility,
-    home,
     imports,
     keys,
     lookups,
@@ -47,12 +48,12 @@ from api.watching.draining import drain_before_the_end
 from api.watching.readings import Readings
 from api.wire.errors import problem_from_mistakes
 from api.wire.openapi import DESCRIPTION, TAGS, complete
-from api.wire.responses import problem_answer
+from api.wire.responses import KEEP_NOTHING, problem_answer
 
 _LOG = logging.getLogger("graftbook")
 
 ROUTERS = (
-    home.router,
+    *PAGES,
     service.router,
     closures.router,
     checks.router,
@@ -120,22 +121,22 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(problems.Problem)
     def known(request: Request, problem: problems.Problem) -> Response:
-        return problem_answer(problem, _request_id(request))
+        return _told(request, problem)
 
     @app.exception_handler(TooLarge)
     def entangled(request: Request, _: TooLarge) -> Response:
-        return problem_answer(problems.TooEntangled("Ask for less at once"), _request_id(request))
+        return _told(request, problems.TooEntangled("Ask for less at once"))
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:
-        return problem_answer(problem_from_mistakes(error.errors()), _request_id(request))
+        return _told(request, problem_from_mistakes(error.errors()))
 
     @app.exception_handler(HTTPException)
     def framework(request: Request, error: HTTPException) -> Response:
         if error.status_code == 405:
             return _other_method(request)
         problem = error.problem if isinstance(error, BodyTooLarge) else _from_framework(error)
-        answer = problem_answer(problem, _request_id(request))
+        answer = _told(request, problem)
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
         return answer
@@ -147,7 +148,7 @@ def _answer_errors(app: FastAPI) -> None:
     def no_database(request: Request, error: Exception) -> Response:
         _LOG.error("no answer from the database", exc_info=error)
         problem = problems.Unavailable("The database does not answer; try again")
-        return problem_answer(problem, _request_id(request))
+        return _told(request, problem)
 
     for unreachable in (OperationalError, InterfaceError, PoolTimeout):
         app.add_exception_handler(unreachable, no_database)
@@ -158,9 +159,18 @@ def _other_method(request: Request) -> Response:
     allow = {"Allow": allowed_methods(request.app, request.url.path)}
     if request.method == "OPTIONS":
         return Response(status_code=204, headers=allow)
-    answer = problem_answer(problems.MethodNotAllowed(), _request_id(request))
+    answer = _told(request, problems.MethodNotAllowed())
     answer.headers.update(allow)
     return answer
+
+
+def _told(request: Request, problem: problems.Problem) -> Response:
+    """A problem as a document, or on a page for a browser; whom a page needs to know signs in first."""
+    if not wants_page(request):
+        return problem_answer(problem, _request_id(request))
+    if isinstance(problem, problems.KeyNeeded) and request.method in ("GET", "HEAD"):
+        return RedirectResponse(sign_in_address(request), 303, KEEP_NOTHING)
+    return problem_page(request, problem)
 
 
 def _request_id(request: Request) -> str:

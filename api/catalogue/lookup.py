@@ -7,7 +7,7 @@ from typing import Any
 
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, or_, select
 from sqlmodel import Session
 
 from api.catalogue.names import as_typed
@@ -82,6 +82,38 @@ def _prefixes_like(prefix: str, known: list[str]) -> list[str]:
     most = 1 if len(prefix) < 4 else 2
     near = process.extract(prefix, known, scorer=Levenshtein.distance, score_cutoff=most, limit=3)
     return [name for name, _distance, _index in near]
+
+
+@dataclass(frozen=True, slots=True)
+class SpanFound:
+    """A chassis span: its ends as the house writes them, and the variant's title."""
+
+    first: str
+    last: str
+    title: str
+
+
+def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]:
+    """The spans whose prefix starts like a chassis number that is being typed, or is how it starts."""
+    span, variant = table("chassis_span"), table("variant")
+    letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
+    starts = span.c.prefix.startswith(letters, autoescape=True)
+    within = [span.c.prefix == letters[:length] for length in range(1, len(letters) + 1)]
+    query = (
+        select(span, variant.c.title)
+        .join(variant, variant.c.name == span.c.variant)
+        .where(or_(starts, *within))
+        .order_by(span.c.prefix, span.c.first_serial)
+        .limit(limit)
+    )
+    return [
+        SpanFound(
+            f"{row.prefix}-{row.first_serial:0{row.digits}d}",
+            f"{row.prefix}-{row.last_serial:0{row.digits}d}",
+            row.title,
+        )
+        for row in session.connection().execute(query)
+    ]
 
 
 def find_components(session: Session, number: str) -> list[str]:

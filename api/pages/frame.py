@@ -1,0 +1,111 @@
+"""How every page is made: the frame round it, who is signed in, the headers that keep it safe."""
+
+import gzip
+import hashlib
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+from starlette.responses import Response
+
+from api.access.guard import session_of
+from api.access.scopes import Scope
+from api.access.sessions import FORM_FIELD, PageSession, form_token
+from api.pages import words
+from api.pages.question import PageQuestion
+from api.service import Service
+
+FOLDER = Path(__file__).parent
+STATIC = FOLDER / "static"
+HTML = "text/html; charset=utf-8"
+LEAST_SQUEEZED = 1_000
+
+CONTENT_POLICY = (
+    "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+HEADERS = {"Content-Security-Policy": CONTENT_POLICY, "Vary": "Cookie"}
+
+
+@lru_cache
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(FOLDER / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters.update(words.FILTERS)
+    made.globals.update(words.GLOBALS)
+    return made
+
+
+@lru_cache
+def static_digest() -> str:
+    """Stands in the address of style and script, so that a browser may keep them for good."""
+    digest = hashlib.sha256()
+    for path in sorted(STATIC.iterdir()):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def page(
+    request: Request,
+    template: str,
+    *,
+    status: int = 200,
+    headers: dict[str, str] | None = None,
+    **facts: Any,
+) -> Response:
+    """A page from a template. `facts` are what the template speaks of."""
+    text = _environment().get_template(template).render(**_frame(request), **facts)
+    known = {"Cache-Control": "private, no-cache", **HEADERS, **(headers or {})}
+    return squeezed(request, text.encode(), HTML, known, status)
+
+
+def squeezed(
+    request: Request, content: bytes, media: str, headers: dict[str, str], status: int = 200
+) -> Response:
+    """The content, in gzip for who takes it (RFC 9110, 12.5.3).
+
+    A page may carry a form's token beside what was asked; the cookie that makes it carry one is sent
+    by our own pages only, so nobody else can measure its length.
+    """
+    accepted = [part.split(";")[0].strip() for part in request.headers.get("accept-encoding", "").split(",")]
+    vary = ", ".join(filter(None, [headers.get("Vary"), "Accept-Encoding"]))
+    if "gzip" not in accepted or len(content) < LEAST_SQUEEZED:
+        return Response(content, status, {**headers, "Vary": vary}, media)
+    shorter = gzip.compress(content, 5, mtime=0)
+    return Response(shorter, status, {**headers, "Vary": vary, "Content-Encoding": "gzip"}, media)
+
+
+def _session(request: Request) -> PageSession | None:
+    """Who is signed in; nobody while the database does not answer, so that a page can say so."""
+    try:
+        return session_of(request)
+    except (DBAPIError, PoolTimeout):
+        return None
+
+
+def _frame(request: Request) -> dict[str, Any]:
+    """What the frame itself speaks of."""
+    service: Service = request.app.state.service
+    session = _session(request)
+    scope = session.principal.scope if session else None
+    return {
+        "static": f"/static/{static_digest()}",
+        "here": request.url.path,
+        "address": str(request.url.path) + (f"?{request.url.query}" if request.url.query else ""),
+        "signed_in": session.principal.label if session else None,
+        "may_order": bool(scope and scope.includes(Scope.ORDER)),
+        "may_edit": bool(scope and scope.includes(Scope.EDIT)),
+        "form_field": FORM_FIELD,
+        "form_token": form_token(session) if session else "",
+        "currency": service.settings.currency,
+        "no_question": PageQuestion(),
+    }

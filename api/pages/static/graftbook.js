@@ -1,0 +1,119 @@
+"use strict";
+// Suggestions as one types, and rows that can be added. Everything works without this file.
+
+const waiting = new Map();
+
+async function suggest(input) {
+  const text = input.value.trim();
+  const list = document.getElementById(input.getAttribute("aria-controls"));
+  if (text.length < 2) { close(input, list); return; }
+  const address = new URL("/suggest/" + input.dataset.suggest, location.origin);
+  address.searchParams.set("text", text);
+  const form = input.form;
+  const chassis = form && form.querySelector("input[name=chassis]");
+  if (chassis && chassis !== input) address.searchParams.set("chassis", chassis.value);
+  if (waiting.has(input)) waiting.get(input).abort();
+  const abort = new AbortController();
+  waiting.set(input, abort);
+  try {
+    const answer = await fetch(address, { signal: abort.signal });
+    if (!answer.ok) { close(input, list); return; }
+    show(input, list, await answer.json());
+  } catch (error) {
+    if (error.name !== "AbortError") close(input, list);
+  }
+}
+
+function show(input, list, found) {
+  list.replaceChildren(...found.map((one, place) => {
+    const row = document.createElement("li");
+    row.id = list.id + "-" + place;
+    row.setAttribute("role", "option");
+    row.dataset.value = one.value;
+    const value = document.createElement("b");
+    value.textContent = one.value;
+    row.append(value, " ", one.words);
+    row.addEventListener("mousedown", (event) => { event.preventDefault(); take(input, list, row); });
+    return row;
+  }));
+  list.hidden = !found.length;
+  input.setAttribute("aria-expanded", String(found.length > 0));
+  input.removeAttribute("aria-activedescendant");
+}
+
+function close(input, list) {
+  list.hidden = true;
+  input.setAttribute("aria-expanded", "false");
+  input.removeAttribute("aria-activedescendant");
+}
+
+function take(input, list, row) {
+  input.value = row.dataset.value;
+  close(input, list);
+  input.dispatchEvent(new Event("change", { bubbles: true }));
+}
+
+function step(input, list, by) {
+  const rows = [...list.children];
+  if (list.hidden || !rows.length) return;
+  const now = rows.findIndex((row) => row.id === input.getAttribute("aria-activedescendant"));
+  const next = rows[(now + by + rows.length + (now < 0 && by < 0 ? 1 : 0)) % rows.length];
+  rows.forEach((row) => row.removeAttribute("aria-selected"));
+  next.setAttribute("aria-selected", "true");
+  next.scrollIntoView({ block: "nearest" });
+  input.setAttribute("aria-activedescendant", next.id);
+}
+
+let numbered = 0;
+
+function ready(input) {
+  if (input.hasAttribute("aria-controls")) return;
+  const list = document.createElement("ul");
+  list.className = "suggestions";
+  list.id = "suggestions-" + (numbered += 1);
+  list.setAttribute("role", "listbox");
+  list.setAttribute("aria-label", "Suggestions");
+  list.hidden = true;
+  const holder = document.createElement("span");
+  holder.className = "suggesting";
+  const focused = document.activeElement === input;
+  input.replaceWith(holder);
+  holder.append(input, list);
+  if (focused) input.focus();
+  input.setAttribute("role", "combobox");
+  input.setAttribute("aria-autocomplete", "list");
+  input.setAttribute("aria-expanded", "false");
+  input.setAttribute("aria-controls", list.id);
+  let timer = 0;
+  input.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(() => suggest(input), 120); });
+  input.addEventListener("blur", () => close(input, list));
+  input.addEventListener("keydown", (event) => {
+    if (event.key === "ArrowDown" || event.key === "ArrowUp") {
+      event.preventDefault();
+      step(input, list, event.key === "ArrowDown" ? 1 : -1);
+    } else if (event.key === "Escape") {
+      close(input, list);
+    } else if (event.key === "Enter" && input.hasAttribute("aria-activedescendant")) {
+      event.preventDefault();
+      take(input, list, document.getElementById(input.getAttribute("aria-activedescendant")));
+    }
+  });
+}
+
+function addRow(button) {
+  const template = document.getElementById(button.dataset.adds);
+  const row = template.content.firstElementChild.cloneNode(true);
+  numbered += 1;
+  row.querySelectorAll("[id]").forEach((part) => { part.id += "-" + numbered; });
+  row.querySelectorAll("[for]").forEach((part) => { part.htmlFor += "-" + numbered; });
+  button.before(row);
+  row.querySelectorAll("[data-suggest]").forEach(ready);
+  const first = row.querySelector("input, select");
+  if (first) first.focus();
+}
+
+document.querySelectorAll("[data-suggest]").forEach(ready);
+document.querySelectorAll("button[data-adds]").forEach((button) => {
+  button.hidden = false;
+  button.addEventListener("click", () => addRow(button));
+});

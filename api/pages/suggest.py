@@ -1,0 +1,65 @@
+"""Suggestions as one types: part numbers and chassis numbers; for the script of the pages."""
+
+from dataclasses import replace
+from typing import Annotated, Any
+
+from fastapi import Query
+from starlette.responses import Response
+
+from api.access.guard import MayRead
+from api.catalogue.lookup import chassis_starting
+from api.catalogue.search import Line, Search, find
+from api.database import reading
+from api.pages.problems import pages_router
+from api.problems import Problem
+from api.service import Service, ServiceDep
+from api.wire.responses import KEEP_NOTHING, json_answer
+
+router = pages_router()
+
+MOST = 12
+Text = Annotated[str, Query(max_length=120)]
+
+
+@router.get("/suggest/component", dependencies=[MayRead])
+def suggest_components(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
+    """Components whose number or words start so; those that fit the vehicle first."""
+    found: dict[str, Line] = {}
+    for search in _searches(text.strip(), chassis.strip()):
+        if len(found) < MOST:
+            found |= {line.number: line for line in _find(service, search) if line.number not in found}
+    rows = [
+        {"value": line.number, "words": f"{line.name}{_supply(line)}"} for line in list(found.values())[:MOST]
+    ]
+    return json_answer(rows, headers=KEEP_NOTHING)
+
+
+def _searches(text: str, chassis: str) -> list[Search]:
+    if not text:
+        return []
+    by_vehicle = (
+        [Search(number=text, chassis=chassis), Search(words=text, chassis=chassis)] if chassis else []
+    )
+    return [*by_vehicle, Search(number=text), Search(words=text)]
+
+
+def _find(service: Service, search: Search) -> tuple[Line, ...]:
+    """A chassis number that is not known yet suggests nothing."""
+    try:
+        with reading(service.engine) as session:
+            return tuple(find(session, search, limit=MOST).lines)
+    except Problem:
+        return ()
+
+
+def _supply(line: Any) -> str:
+    return "" if line.supply == "current" else f" ({line.supply})"
+
+
+@router.get("/suggest/chassis", dependencies=[MayRead])
+def suggest_chassis(service: ServiceDep, text: Text = "") -> Response:
+    """Spans whose numbers start so, by their first number."""
+    with reading(service.engine) as session:
+        spans = chassis_starting(session, text, MOST)
+    rows = [{"value": span.first, "words": f"to {span.last}, {span.title}"} for span in spans]
+    return json_answer(rows, headers=KEEP_NOTHING)
