@@ -1,8 +1,11 @@
 """`graftbook keys`: who owns the database administers it, so no key is asked for here."""
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Annotated
 
 import typer
+from sqlalchemy import Engine
 
 from api import console as c
 from api.access import service as access
@@ -16,6 +19,17 @@ AsJson = Annotated[bool, typer.Option("--json", help="As JSON.")]
 MOST_LISTED = 100_000
 
 
+@contextmanager
+def _opened(database: str | None) -> Iterator[Engine]:
+    """The database for one command; what goes wrong ends it with a readable line."""
+    with c.readable_errors():
+        engine = c.service_for(c.settings_for(database)).engine
+        try:
+            yield engine
+        finally:
+            engine.dispose()
+
+
 @keys.command()
 def create(
     label: Annotated[str, typer.Option(help="Whose key it is, or what for.")],
@@ -27,9 +41,8 @@ def create(
     as_json: AsJson = False,
 ) -> None:
     """Make a key and show it, this once: it is stored as a digest only."""
-    with c.readable_errors():
+    with _opened(database) as engine:
         until = access.read_expiry(expires, access.moment()) if expires else None
-        engine = c.service_for(c.settings_for(database)).engine
         made = access.create_key(engine, label, scope, until, Caller(who=c.who()))
     if as_json:
         c.print_json(made.document())
@@ -42,8 +55,8 @@ def create(
 @keys.command(name="list")
 def list_(database: c.Database = None, as_json: AsJson = False) -> None:
     """The keys, oldest first, without their secrets."""
-    with c.readable_errors():
-        rows = access.list_keys(c.service_for(c.settings_for(database)).engine, None, MOST_LISTED)
+    with _opened(database) as engine:
+        rows = access.list_keys(engine, None, MOST_LISTED)
     if as_json:
         c.print_json(rows)
         return
@@ -61,8 +74,7 @@ def revoke(
     as_json: AsJson = False,
 ) -> None:
     """From now on the key opens nothing, in no process."""
-    with c.readable_errors():
-        engine = c.service_for(c.settings_for(database)).engine
+    with _opened(database) as engine:
         try:
             access.revoke_key(engine, key, Caller(who=c.who()))
         except UnknownKey as error:

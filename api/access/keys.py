@@ -39,14 +39,14 @@ class Presented:
 def new_key() -> tuple[str, Presented]:
     """A new key as text, to be shown once, and what is stored of it."""
     start = f"{PREFIX}_{_random(ID_LENGTH)}_{_random(SECRET_LENGTH)}"
-    text = start + _checksum(start)
+    text = start + checksum(start)
     return text, Presented(start.split("_")[1], digest_of(text))
 
 
 def presented(text: str) -> Presented | None:
     """What was sent, taken as a key; None when it has not the shape of one or its checksum is wrong."""
     found = _SHAPE.fullmatch(text) if len(text) == LONGEST else None
-    if found is None or not hmac.compare_digest(_checksum(text[:-CHECKSUM_LENGTH]), found[2]):
+    if found is None or not hmac.compare_digest(checksum(text[:-CHECKSUM_LENGTH]), found[2]):
         return None
     return Presented(found[1], digest_of(text))
 
@@ -60,7 +60,8 @@ def _random(length: int) -> str:
     return "".join(secrets.choice(BASE62) for _ in range(length))
 
 
-def _checksum(text: str) -> str:
+def checksum(text: str) -> str:
+    """CRC-32 (ISO 3309) of the text in six digits of base62."""
     number, digits = zlib.crc32(text.encode()), ""
     for _ in range(CHECKSUM_LENGTH):
         number, rest = divmod(number, len(BASE62))

@@ -13,15 +13,23 @@ from pathlib import Path
 import httpx
 import pytest
 
+from tests.conftest import bearer
+
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
 
 
 @pytest.fixture
-def served(demo_copy: Callable[[], str]) -> Iterator[str]:
-    """The address of a service in a process of its own, on a copy of the demo range."""
+def own(demo_copy: Callable[[], str]) -> str:
+    """The address of a copy of the demo range."""
+    return demo_copy()
+
+
+@pytest.fixture
+def served(own: str) -> Iterator[str]:
+    """The address of a service in a process of its own, on that copy."""
     process = subprocess.Popen(
-        [*COMMAND, "serve", "--port", "0", "--database", demo_copy()],
+        [*COMMAND, "serve", "--port", "0", "--database", own],
         cwd=ROOT, env=os.environ | {"PYTHONUNBUFFERED": "1"}, text=True,
         stdout=subprocess.PIPE, stderr=subprocess.PIPE,
     )  # fmt: skip
@@ -46,7 +54,7 @@ def _address(process: subprocess.Popen[str]) -> str:
     raise AssertionError("the service did not say where it listens")
 
 
-def test_a_real_server_answers_writes_and_keeps_connections(served: str):
+def test_a_real_server_answers_writes_and_keeps_connections(served: str, own: str):
     with httpx.Client(base_url=served, timeout=60) as client:
         assert client.get("/readyz").json()["status"] == "ready"
         body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
@@ -57,7 +65,8 @@ def test_a_real_server_answers_writes_and_keeps_connections(served: str):
         )
         assert (again.status_code, again.content) == (304, b"")
         assert "server" not in closure.headers
-        build = client.post("/v1/builds", json={"name": "red", "chassis": "24PL-018412"})
+        body = {"name": "red", "chassis": "24PL-018412"}
+        build = client.post("/v1/builds", json=body, headers=bearer(own))
         assert build.status_code == 201
         with client.stream("GET", "/v1/exports") as export:
             assert sum(len(chunk) for chunk in export.iter_bytes()) > 100_000
