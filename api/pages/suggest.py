@@ -1,6 +1,5 @@
 """Suggestions as one types: part numbers and chassis numbers; for the script of the pages."""
 
-from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import Query

@@ -1,0 +1,217 @@
+"""The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import orjson
+from fastapi import Request
+from starlette.responses import RedirectResponse, Response
+
+from api.access.guard import MayRead
+from api.asking import closures
+from api.asking.questions import present_revision
+from api.pages.frame import page
+from api.pages.gives_up import addresses_of_ways
+from api.pages.problems import pages_router
+from api.pages.question import PageQuestion, question_of
+from api.service import Service, ServiceDep
+from api.wire.responses import KEEP_NOTHING
+
+router = pages_router()
+
+Facts = dict[str, Any]
+WORST_FIRST = ("fails", "caution", "not determined", "holds")
+
+
+@router.get("/answer", dependencies=[MayRead])
+def answer(request: Request, service: ServiceDep) -> Response:
+    """The answer to the address's question. Its address names the revision, so that it stays the same."""
+    question = question_of(request.query_params)
+    if not question.values("chassis") and not question.values("build"):
+        return RedirectResponse("/", 303, KEEP_NOTHING)
+    present = present_revision(service)
+    if not question.value("as_of"):
+        return RedirectResponse(question.adding("as_of", present).address(), 303, KEEP_NOTHING)
+    document = document_of(service, question)
+    return page(request, "answer.html", **answer_facts(service, question, document), present=present)
+
+
+def document_of(service: Service, question: PageQuestion) -> Facts:
+    """The closure as the API answers it, kept or made anew. Raises what `closure` raises."""
+    etag, make = closures.closure(service, question.body())
+    known = service.answers.get(etag)
+    if known is None:
+        known, lasting = make()
+        if lasting:
+            service.answers.put(etag, known)
+    found: Facts = orjson.loads(known)
+    return found
+
+
+def answer_facts(service: Service, question: PageQuestion, document: Facts) -> Facts:
+    """What the page of an answer speaks of."""
+    asked_now = question.without("as_of")
+    found = document["set"]
+    facts = {
+        "question": question,
+        "asked_now": asked_now,
+        "document": document,
+        "vehicle": document["vehicle"],
+        "headline": document["sentences"][0],
+    }
+    if found is None:
+        return facts | {
+            "groups": [],
+            "ways": addresses_of_ways(service, asked_now, document),
+            "contradictions": document["contradictions"],
+        }
+    lines = numbered(document)
+    return facts | {
+        "found": found,
+        "groups": grouped(document, lines, asked_now),
+        "ways": [],
+        "stays": by_section(document, found["stays"]),
+        "flaws": flaw_groups(found),
+        "checks": check_groups(document["checks"]),
+        "others": other_sets(document, asked_now),
+        "unconfirmed": found["unconfirmed"],
+    }
+
+
+def numbered(document: Facts) -> dict[str, int]:
+    """Position → the number of its line on the page; sections in their order."""
+    changes = sorted(document["set"]["changes"], key=lambda change: _place(document, change["section"]))
+    return {change["position"]: number for number, change in enumerate(changes, start=1)}
+
+
+def _place(document: Facts, section: str) -> int:
+    titles = list(document["section_titles"])
+    return titles.index(section) if section in titles else len(titles)
+
+
+def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) -> list[Facts]:
+    """The changes by section, each with its line, the chain back to the wish and its other choices."""
+    changes = {change["position"]: change for change in document["set"]["changes"]}
+    groups: dict[str, Facts] = {}
+    for position in sorted(lines, key=lambda name: lines[name]):
+        change = changes[position]
+        group = groups.setdefault(
+            change["section"], {"title": change["section_title"], "changes": [], "price": "0"}
+        )
+        group["changes"].append(
+            {
+                **change,
+                "line": lines[position],
+                "chain": chain(changes, lines, change),
+                "needs": needed_by(lines, change),
+                "others": [_other(asked_now, change, other) for other in change["alternatives"]],
+                "keep": asked_now.adding("keep", position).address(),
+                "refuse": asked_now.adding("refuse", change["component"]).address()
+                if change["component"]
+                else None,
+            }
+        )
+    return list(groups.values())
+
+
+def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
+    wish = f"{other['component']}@{change['position']}"
+    return {**other, "address": asked_now.adding("fit", wish).address()}
+
+
+def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts) -> list[Facts]:
+    """The reasons from a change back to the wish, the nearest first."""
+    steps: list[Facts] = []
+    seen = {change["position"]}
+    because = change["because"]
+    while True:
+        parent = because["from_position"]
+        steps.append(
+            {**because, "line": lines.get(parent) if parent else None, "change": changes.get(parent)}
+        )
+        if not parent or parent in seen or parent not in changes:
+            return steps
+        seen.add(parent)
+        because = changes[parent]["because"]
+
+
+def needed_by(lines: Mapping[str, int], change: Facts) -> list[int]:
+    """The lines that need a change, the nearest reason first."""
+    reasons = [change["because"], *change["also_needed_by"]]
+    return list(dict.fromkeys(lines[r["from_position"]] for r in reasons if r["from_position"] in lines))
+
+
+def by_section(document: Facts, places: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:
+    """Places by the title of their section."""
+    found: dict[str, list[Facts]] = defaultdict(list)
+    for place in places:
+        found[place["section"]].append(place)
+    titles = document["section_titles"]
+    return [(titles.get(section, section), some) for section, some in found.items()]
+
+
+def flaw_groups(found: Facts) -> list[Facts]:
+    """The flaws gone, brought, left where something changes, and left elsewhere; each flaw once."""
+    touched = {change["section"] for change in found["changes"]}
+    left = found["flaws_left"]
+    groups = (
+        ("Gone", "good", found["flaws_gone"]),
+        ("Brought along", "bad", found["flaws_brought"]),
+        ("Left in the sections that change", "care", [f for f in left if f["section"] in touched]),
+        ("Left elsewhere", "open", [f for f in left if f["section"] not in touched]),
+    )
+    return [
+        {"title": title, "style": style, "flaws": _once(flaws)} for title, style, flaws in groups if flaws
+    ]
+
+
+def _once(flaws: Sequence[Facts]) -> list[Facts]:
+    first: dict[str, Facts] = {}
+    for flaw in flaws:
+        known = first.setdefault(flaw["flaw"], {**flaw, "positions": []})
+        known["positions"].append(flaw["position"])
+    return list(first.values())
+
+
+def check_groups(checks: Facts) -> list[Facts]:
+    """The findings by subject, the worst first; those that hold and did not change stand apart."""
+    subjects: dict[str, list[Facts]] = defaultdict(list)
+    for finding in checks["findings"]:
+        subjects[finding["subject"]].append(finding)
+    groups = []
+    for subject, findings in subjects.items():
+        findings.sort(key=lambda finding: WORST_FIRST.index(finding["verdict"]))
+        told = [f for f in findings if f["changed"] or f["verdict"] != "holds"]
+        groups.append(
+            {
+                "subject": subject,
+                "verdict": findings[0]["verdict"],
+                "told": told,
+                "quiet": [f for f in findings if f not in told],
+            }
+        )
+    return sorted(groups, key=lambda group: WORST_FIRST.index(group["verdict"]))
+
+
+def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:
+    """The other good sets beside this one: totals, what differs, and the address that wishes for it."""
+    here = {change["position"]: change["component"] for change in document["set"]["changes"]}
+    found = []
+    for other in document["other_sets"]:
+        there = {change["position"]: change for change in other["changes"]}
+        differs = [change for p, change in there.items() if here.get(p, "") != change["component"]]
+        question = asked_now
+        for change in differs:
+            if change["component"]:
+                question = question.adding("fit", f"{change['component']}@{change['position']}")
+        found.append(
+            {
+                "totals": other["totals"],
+                "confidence": other["confidence"],
+                "differs": differs,
+                "stays": [p for p in here if p not in there],
+                "address": question.address(),
+            }
+        )
+    return found

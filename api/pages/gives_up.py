@@ -1,0 +1,57 @@
+"""Ways out as addresses: the question without the wishes and limits that a way gives up."""
+
+from typing import Any
+
+from api.asking.closures import limit_names
+from api.asking.questions import Asked, ask
+from api.pages.question import PageQuestion
+from api.problems import Problem
+from api.service import Service
+
+Facts = dict[str, Any]
+
+VEHICLE = ("build", "chassis", "variant", "built", "option", "fitted", "on_the_bench")
+GIVEN_UP = (
+    "fit", "remedy", "remedy_all", "clear", "keep", "keep_section", "refuse", "effort_at_most",
+    "price_at_most", "nothing_visible",
+)  # fmt: skip
+"""What a way out may take out of a question."""
+
+
+def addresses_of_ways(service: Service, question: PageQuestion, document: Facts) -> list[Facts]:
+    """The ways out, each with the address of the question that is left; none where it cannot be told.
+
+    What a stored build or a specification wishes does not stand in the address and cannot be taken
+    out of it.
+    """
+    names = names_of_pairs(service, question)
+    return [{**way, "address": _address(question, names, way)} for way in document["ways_out"]]
+
+
+def names_of_pairs(service: Service, question: PageQuestion) -> dict[str, tuple[str, str]]:
+    """The name by which an answer refers to a wish or limit → the pair of the address that says it."""
+    vehicle = PageQuestion(tuple(pair for pair in question.pairs if pair[0] in VEHICLE))
+    found: dict[str, tuple[str, str]] = {}
+    for pair in question.pairs:
+        if pair[0] in GIVEN_UP:
+            for name in _names(service, vehicle.adding(*pair)):
+                found.setdefault(name, pair)
+    return found
+
+
+def _names(service: Service, question: PageQuestion) -> list[str]:
+    try:
+        asked: Asked = ask(service, question.body())
+    except Problem:
+        return []
+    return [*(wish.name for wish in asked.question.wishes), *limit_names(asked)]
+
+
+def _address(question: PageQuestion, names: dict[str, tuple[str, str]], way: Facts) -> str | None:
+    left = question
+    for given_up in way["gives_up"]:
+        pair = names.get(given_up["name"])
+        if pair is None:
+            return None
+        left = left.without(*pair)
+    return left.adding("fit", way["fit"]).address() if way.get("fit") else left.address()
