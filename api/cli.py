@@ -119,6 +119,44 @@ def export(
 
 
 @app.command()
+def backup(
+    target: Annotated[Path, typer.Argument(help="File to write; it is there whole or not at all.")],
+    database: c.Database = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over a file that exists.")] = False,
+) -> None:
+    """Copy one state of the whole database into a file, checked, while the service runs.
+
+    The file holds what the database holds, so keep it as safe. SQLite: a database of its own.
+    PostgreSQL: a dump by its own pg_dump, which must be at least as new as the server.
+    """
+    from api.backups.service import backup as write
+
+    with readable_errors():
+        size = write(settings_for(database), target, replace=replace)
+    typer.echo(f"{size:,} bytes written to {target} and checked.")
+
+
+@app.command()
+def restore(
+    source: Annotated[Path, typer.Argument(help="File that `backup` wrote.", exists=True, dir_okay=False)],
+    database: c.Database = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Put it in the place of the database that is there.")
+    ] = False,
+) -> None:
+    """Put a backup in the database's place, all or nothing, while the service runs.
+
+    An older backup is brought to this program's shape first. What was stored after the backup is gone:
+    make a backup of the present state before.
+    """
+    from api.backups.service import restore as put_back
+
+    with readable_errors():
+        revision = put_back(settings_for(database), source, replace=replace)
+    typer.echo(f"Restored from {source}: the catalogue is at revision {revision}.")
+
+
+@app.command()
 def lint(
     database: c.Database = None,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,

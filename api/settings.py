@@ -17,6 +17,9 @@ class Settings(BaseSettings):
         "sqlite:///graftbook.sqlite3",
         description="`sqlite:///file` for one machine, `postgresql://user@host/name` beyond",
     )
+    postgres_tools: str = Field(
+        "", description="folder of pg_dump and pg_restore for `backup` and `restore`; else those on the PATH"
+    )
     pool_size: int = Field(5, ge=1, le=100, description="database connections a process keeps (PostgreSQL)")
     currency: str = Field("GBP", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of every price")
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
