@@ -10,6 +10,7 @@ import api.access.tables
 import api.builds.tables
 import api.catalogue.epoch
 import api.catalogue.tables
+import api.catalogue.tables_buying
 import api.once.tables  # noqa: F401
 from api.database import make_engine
 from api.settings import settings

@@ -7,7 +7,7 @@ from typing import Any
 
 from api.catalogue.conditions import split
 from api.rulebook import model as m
-from api.rulebook.units import Measure
+from api.rulebook.units import Measure, read_amount
 
 EFFORTS = {effort.name.replace("_", " "): effort for effort in m.Effort}
 GRADES = {grade.name.replace("_", " "): grade for grade in m.Grade}
@@ -84,6 +84,7 @@ def fitment_of(row: Any, stated: Mapping[str, Any]) -> m.Fitment:
         quantity=row.quantity,
         minutes=row.minutes,
         from_new=row.from_new,
+        tools=split(row.tools),
     )
 
 
@@ -162,6 +163,38 @@ def budget_of(row: Any, stated: Mapping[str, Any]) -> m.Budget:
 def supersession_of(row: Any, stated: Mapping[str, Any]) -> m.Supersession:
     return m.Supersession(
         **stated, old=row.old, new=row.new, from_date=row.from_date, both_ways=row.both_ways
+    )
+
+
+def alternative_of(row: Any, having: tuple[m.Wanted, ...]) -> m.Alternative:
+    """One way to satisfy a companion rule."""
+    of, amount = read_amount(row.amount_written) if row.amount_written else ("", None)
+    return m.Alternative(
+        component=row.component or "",
+        position=row.position or "",
+        quantity=row.quantity,
+        having=having,
+        empty=row.empty,
+        amount=amount,
+        amount_of=of,
+        goes_on=row.goes_on,
+    )
+
+
+def precedence_of(row: Any, stated: Mapping[str, Any]) -> m.Precedence:
+    return m.Precedence(
+        **stated, first=row.position, then=row.other_position, reason=row.reason, work=row.work
+    )
+
+
+def tightening_of(row: Any, stated: Mapping[str, Any]) -> m.Tightening:
+    return m.Tightening(
+        **stated,
+        position=row.position,
+        component=row.component or "",
+        fastener=row.fastener,
+        torque=Measure(row.torque, row.torque_low, row.torque_high),
+        angle=Measure(row.angle, row.angle_low, row.angle_high) if row.angle else None,
     )
 
 

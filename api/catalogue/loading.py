@@ -38,7 +38,7 @@ from api.rulebook.units import NotAMeasure
 BATCH = 4000
 MOST_MISTAKES = 1000
 
-_FURTHER = {"name", "fit", "at", "quantity", "having", "empty"}
+_FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_on"}
 """The columns of a companion's further rows."""
 
 

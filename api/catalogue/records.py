@@ -3,104 +3,47 @@
 These classes are the format's only definition: the sheets that people write, the JSON that
 integrations send, the JSON Schema that the API serves and the table in DEVELOPERS.md come from
 them. References are stable names, never row ids; values carry their unit.
-
-In a sheet a cell is text: a list is written with `;` between its items, yes and no are `yes` and
-`no`, a date is `1968-03-01`, an empty cell is the field's default.
 """
 
-import re
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any, ClassVar, Literal
+from typing import Annotated, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic import BeforeValidator, Field
 
+from api.catalogue.fields import (
+    NAME_PATTERN,
+    Chassis,
+    Conditional,
+    Count,
+    Money,
+    Name,
+    Names,
+    OptionalName,
+    Quantity,
+    Record,
+    Sentence,
+    Stated,
+    Text,
+    Texts,
+    WithUnit,
+    YesNo,
+    clean,
+)
+from api.catalogue.records_buying import ExchangeRateRecord, OfferRecord, SupplierRecord, TaxRecord
 from api.rulebook.units import QUANTITIES
 
-NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ._:/>@+-]{0,119}$"
-CHASSIS_PATTERN = r"^[A-Z0-9]{1,8}-[0-9]{1,9}$"
-# Control characters, bidirectional marks and lone surrogates have no place in a parts book.
-_UNPRINTABLE = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
-)
-
-
-def _clean(value: Any) -> Any:
-    if isinstance(value, str):
-        if found := _UNPRINTABLE.search(value):
-            raise ValueError(f"character U+{ord(found.group()):04X} cannot be stored")
-        return value.strip()
-    return value
-
-
-def _split(value: Any) -> Any:
-    if isinstance(value, str):
-        return [item.strip() for item in value.split(";") if item.strip()]
-    return value
-
-
-def _yes_no(value: Any) -> Any:
-    if isinstance(value, str):
-        word = value.strip().lower()
-        if word in ("yes", "no"):
-            return word == "yes"
-        raise ValueError("yes or no is expected")
-    return value
-
-
-Name = Annotated[str, BeforeValidator(_clean), StringConstraints(pattern=NAME_PATTERN)]
-OptionalName = Annotated[str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{NAME_PATTERN}")]
-Text = Annotated[str, BeforeValidator(_clean), StringConstraints(max_length=2000)]
-Sentence = Annotated[str, BeforeValidator(_clean), StringConstraints(min_length=1, max_length=2000)]
-Names = Annotated[list[Name], BeforeValidator(_split), Field(max_length=200)]
-Texts = Annotated[list[Sentence], BeforeValidator(_split), Field(max_length=200)]
-YesNo = Annotated[bool, BeforeValidator(_yes_no)]
-Chassis = Annotated[str, BeforeValidator(_clean), StringConstraints(pattern=CHASSIS_PATTERN)]
-Money = Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)]
-Count = Annotated[int, Field(ge=0, le=1_000_000)]
-Quantity = Annotated[int, Field(ge=1, le=100_000)]
-
-
-class Record(BaseModel):
-    """One record. `kind_of_record` is the word in the sheet's `[…]` row."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
-    kind_of_record: ClassVar[str]
-
-
-class Conditional(Record):
-    """Columns of every record that may hold for some vehicles only; all that are given must hold.
-
-    A second record says "or". Empty means: wherever it makes sense.
-    """
-
-    range: OptionalName = Field(
-        "", description="the range it holds for; may be empty while the catalogue has one range"
-    )
-    variants: Names = Field([], description="variant names")
-    generations: Names = Field([], description="generations")
-    bodies: Names = Field([], description="body styles")
-    engines: Names = Field([], description="engines")
-    drives: Names = Field([], description="driven wheels")
-    steering: Literal["", "left", "right"] = Field("", description="steering side")
-    markets: Names = Field([], description="markets")
-    options: Names = Field([], description="options that the vehicle must have")
-    without: Names = Field([], description="options that it must not have")
-    chassis_from: Annotated[
-        str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
-    ] = Field("", description="first chassis number")
-    chassis_to: Annotated[
-        str, BeforeValidator(_clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
-    ] = Field("", description="last chassis number")
-    built_from: date | None = Field(None, description="first day built")
-    built_to: date | None = Field(None, description="last day built")
-
-
-class Stated(Conditional):
-    """A claim: a conditional record with evidence."""
-
-    evidence: Names = Field([], description="names of evidence records")
-    note: Text = Field("", description="anything worth knowing")
+__all__ = [
+    "NAME_PATTERN",
+    "QUANTITIES",
+    "Conditional",
+    "ExchangeRateRecord",
+    "OfferRecord",
+    "Record",
+    "Stated",
+    "SupplierRecord",
+    "TaxRecord",
+]
 
 
 class RangeRecord(Record):
@@ -169,7 +112,7 @@ class CharacteristicKindRecord(Record):
     kind_of_record = "characteristic_kind"
     name: Name
     title: Sentence
-    quantity: Annotated[str, BeforeValidator(_clean), Field(json_schema_extra={"enum": list(QUANTITIES)})]
+    quantity: Annotated[str, BeforeValidator(clean), Field(json_schema_extra={"enum": list(QUANTITIES)})]
     choices: Texts = Field([], description="the permitted words, for quantity `choice`")
     note: Text = ""
 
@@ -199,7 +142,7 @@ class ComponentRecord(Record):
     supply: Literal["current", "superseded", "no longer supplied"] = "current"
     price: Money | None = Field(None, description="one piece, in the catalogue's currency; empty: unknown")
     deposit: Money = Field(Decimal(0), description="exchange deposit on one piece")
-    mass: Annotated[str, BeforeValidator(_clean)] = Field("", description="with unit: `1.2 kg`")
+    mass: WithUnit = Field("", description="with unit: `1.2 kg`")
     pack: Quantity = Field(1, description="pieces in a pack")
     hazard: Text = Field("", description="hazard of handling or shipping it")
     visible: YesNo = Field(False, description="seen on the finished vehicle without lifting anything")
@@ -215,7 +158,7 @@ class CharacteristicRecord(Record):
     variant: OptionalName = Field("", description="variant name")
     kind: Name
     value: Sentence = Field(description="with its unit; a span is `4.5 .. 6 in`")
-    evidence: Names = []
+    evidence: Names = Field([])
 
 
 class FitmentRecord(Stated):
@@ -229,6 +172,7 @@ class FitmentRecord(Stated):
     quantity: Quantity = 1
     minutes: Annotated[int, Field(ge=0, le=100_000)] = Field(0, description="labour")
     from_new: YesNo = Field(False, description="the factory fitted it to these vehicles")
+    tools: Texts = Field([], description="special tools that the work needs")
 
 
 class SubstituteRecord(Stated):
@@ -277,6 +221,10 @@ class CompanionRecord(Stated):
         "", description="alternative: at this position; empty: any it fits, or loose if it fits none"
     )
     quantity: Quantity = Field(1, description="alternative: of a loose component")
+    amount: WithUnit = Field("", description="alternative: how much of a loose component, with unit: `1.2 l`")
+    goes_on: Literal["", "before", "after"] = Field(
+        "", description="alternative: it goes on before or after the component that demands it"
+    )
     having: Texts = Field([], description="alternative: wanted values at `at`: `master_bore at least 22 mm`")
     empty: YesNo = Field(False, description="alternative: nothing at `at`")
 
@@ -288,10 +236,10 @@ class ConflictRecord(Stated):
     name: Name
     component: OptionalName = ""
     position: OptionalName = ""
-    having: Texts = []
+    having: Texts = Field([])
     other_component: OptionalName = ""
     other_position: OptionalName = ""
-    other_having: Texts = []
+    other_having: Texts = Field([])
     reason: Sentence
 
 
@@ -305,7 +253,7 @@ class JointRecord(Stated):
     comparator: Literal["equal", "at least", "at most", "within"]
     other_position: Name
     other_characteristic: OptionalName = Field("", description="empty: the same kind")
-    margin: Annotated[str, BeforeValidator(_clean)] = Field("", description="with unit")
+    margin: WithUnit = Field("", description="with unit")
     reason: Sentence
 
 
@@ -332,8 +280,31 @@ class SupersessionRecord(Record):
     new: Name
     from_date: date | None = None
     both_ways: YesNo = False
-    evidence: Names = []
+    evidence: Names = Field([])
     note: Text = ""
+
+
+class PrecedenceRecord(Stated):
+    """The work at one position is done before the work at another."""
+
+    kind_of_record = "precedence"
+    name: Name
+    first: Name = Field(description="position: the work at `first` comes before …")
+    then: Name = Field(description="position: … the work at `then`")
+    work: Literal["fitting", "removing"] = Field("fitting", description="when parts go on, or come off")
+    reason: Sentence
+
+
+class TighteningRecord(Stated):
+    """How tight a fastener at a position is made."""
+
+    kind_of_record = "tightening"
+    name: Name
+    position: Name
+    component: OptionalName = Field("", description="only while this sits there; empty: whatever sits there")
+    fastener: Sentence
+    torque: WithUnit = Field(description="with unit, or a span: `95 Nm`, `40 .. 48 Nm`")
+    angle: WithUnit = Field("", description="turned on after the torque, with unit: `60 deg`")
 
 
 KINDS: tuple[type[Record], ...] = (
@@ -354,13 +325,19 @@ KINDS: tuple[type[Record], ...] = (
     JointRecord,
     BudgetRecord,
     SupersessionRecord,
+    PrecedenceRecord,
+    TighteningRecord,
+    SupplierRecord,
+    OfferRecord,
+    TaxRecord,
+    ExchangeRateRecord,
 )
 """Every kind, each after those it refers to: the order of an export."""
 
 KindWord = Literal[
     "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
     "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
-    "supersession",
+    "supersession", "precedence", "tightening", "supplier", "offer", "tax", "exchange_rate",
 ]  # fmt: skip
 """The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
 

@@ -37,6 +37,7 @@ TARGETS = {
     "evidence": "name",
     "characteristic_kind": "name",
     "substitute": "claim",
+    "supplier": "name",
 }
 
 _STATING = (
@@ -49,6 +50,8 @@ _STATING = (
     "joint",
     "budget",
     "supersession",
+    "precedence",
+    "tightening",
 )
 
 REFERENCES: tuple[Reference, ...] = (
@@ -85,6 +88,13 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("budget", "budget", "demand", "characteristic_kind"),
     Reference("supersession", "supersession", "old", "component"),
     Reference("supersession", "supersession", "new", "component"),
+    Reference("precedence", "precedence", "position", "position", "first"),
+    Reference("precedence", "precedence", "other_position", "position", "then"),
+    Reference("tightening", "tightening", "position", "position"),
+    Reference("tightening", "tightening", "component", "component"),
+    Reference("offer", "offer", "supplier", "supplier", owner="name"),
+    Reference("offer", "offer", "component", "component", owner="name"),
+    Reference("tax", "tax", "section", "section", owner="name"),
     *(Reference(kind, "claim_evidence", "evidence", "evidence") for kind in _STATING),
 )
 

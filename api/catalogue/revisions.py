@@ -19,6 +19,7 @@ from sqlalchemy import (
 
 from api.catalogue.history import spoken_of_before
 from api.catalogue.staging import STAGED, listed, table
+from api.catalogue.tables import CLAIMS
 
 _NAMING = (
     ("characteristic", "component"),
@@ -31,6 +32,7 @@ _NAMING = (
     ("companion_alternative", "component"),
     ("conflict", "component"),
     ("conflict", "other_component"),
+    ("tightening", "component"),
 )
 """Every place where a claim names a component."""
 
@@ -119,7 +121,7 @@ def ranges_touched(connection: Connection) -> set[str]:
         select(condition.c.range)
         .join(table("position"), table("position").c.condition_id == condition.c.id)
         .where(table("position").c.name.in_(_names("position"))),
-        of_claims.join(STAGED, STAGED.c.name == claim.c.name),
+        of_claims.join(STAGED, (STAGED.c.name == claim.c.name) & STAGED.c.kind.in_(CLAIMS)),
         of_claims.join(table("claim_evidence"), table("claim_evidence").c.claim == claim.c.name).where(
             table("claim_evidence").c.evidence.in_(_names("evidence"))
         ),

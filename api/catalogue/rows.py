@@ -6,10 +6,12 @@ from typing import Any
 
 from api.catalogue import records as r
 from api.catalogue import tables as t
+from api.catalogue.buying import TO_ROW
 from api.catalogue.conditions import joined, row_of
+from api.catalogue.money import minor
 from api.catalogue.names import as_typed, chassis_parts, name_of, sort_key, words_of
 from api.catalogue.sense import read_wanted
-from api.rulebook.units import NotAMeasure, read_measure
+from api.rulebook.units import Measure, NotAMeasure, read_amount, read_measure
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
@@ -40,11 +42,6 @@ def margin(written: str, kind: str, kinds: KindRules) -> float:
     if measure.si is None or measure.si < 0:
         raise NotAMeasure(f"'{written}' is not one number, not below zero, with its unit")
     return measure.si
-
-
-def minor(amount: Any) -> int:
-    """Money in minor units, exact."""
-    return int(amount.scaleb(2))
 
 
 def rows_of(record: r.Record, kinds: KindRules) -> Rows:
@@ -134,7 +131,8 @@ def _characteristic(record: r.CharacteristicRecord, name: str, rows: Rows, kinds
 
 def _fitment(record: r.FitmentRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
     fields = ("component", "position", "effort", "quantity", "minutes", "from_new")
-    rows["fitment"].append({"claim": name} | {field: getattr(record, field) for field in fields})
+    row = {field: getattr(record, field) for field in fields}
+    rows["fitment"].append({"claim": name, **row, "tools": "; ".join(record.tools)})
 
 
 def _substitute(record: r.SubstituteRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
@@ -169,6 +167,9 @@ def _companion(record: r.CompanionRecord, name: str, rows: Rows, kinds: KindRule
             "position": record.at or None,
             "quantity": record.quantity,
             "empty": record.empty,
+            "amount": read_amount(record.amount)[1].si if record.amount else None,
+            "amount_written": " ".join(record.amount.split()),
+            "goes_on": record.goes_on,
         }
     )
     rows["wanted"] += _wanted(name, 0, "having", record.having, kinds)
@@ -228,6 +229,26 @@ def _supersession(record: r.SupersessionRecord, name: str, rows: Rows, _kinds: K
     rows["supersession"].append({"claim": name} | {field: getattr(record, field) for field in fields})
 
 
+def _precedence(record: r.PrecedenceRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
+    positions = {"position": record.first, "other_position": record.then}
+    rows["precedence"].append({"claim": name, **positions, "work": record.work, "reason": record.reason})
+
+
+def _tightening(record: r.TighteningRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
+    row: Row = {"claim": name, "position": record.position, "component": record.component or None}
+    row["fastener"] = record.fastener
+    for field, quantity in (("torque", "torque"), ("angle", "angle")):
+        written = getattr(record, field)
+        measure = read_measure(written, quantity) if written else Measure("")
+        row |= {field: measure.written, f"{field}_low": measure.low, f"{field}_high": measure.high}
+    rows["tightening"].append(row)
+
+
+def _bought(record: r.Record, _name: str, rows: Rows, _kinds: KindRules) -> None:
+    kind = record.kind_of_record
+    rows[kind].append(TO_ROW[kind](record))
+
+
 _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "range": _plain("range", "name", "title", "note"),
     "section": _plain("section", "name", "title", "order"),
@@ -246,4 +267,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "joint": _joint,
     "budget": _budget,
     "supersession": _supersession,
+    "precedence": _precedence,
+    "tightening": _tightening,
+    **dict.fromkeys(TO_ROW, _bought),
 }

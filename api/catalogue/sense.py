@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from api.catalogue import records as r
 from api.catalogue.names import chassis_parts
 from api.rulebook.model import Comparator
-from api.rulebook.units import NotAMeasure, read_measure
+from api.rulebook.units import NotAMeasure, read_amount, read_measure
 
 _WANTED = re.compile(
     r"^(?P<kind>\S.*?)\s+(?P<comparator>equal|at least|at most|within)\s+(?P<value>\S.*)$", re.DOTALL
@@ -43,6 +43,8 @@ def findings(record: r.Record) -> Iterator[Finding]:
             yield from _component(record)
         case r.CharacteristicRecord() if bool(record.component) == bool(record.variant):
             yield "component", "a characteristic belongs to a component or to a variant: give one of the two"
+        case r.FitmentRecord() if any(";" in tool for tool in record.tools):
+            yield "tools", "the name of a tool holds no `;`, which stands between the tools"
         case r.SubstituteRecord() if record.original == record.component:
             yield "component", "a component is no substitute for itself"
         case r.SupersessionRecord() if record.old == record.new:
@@ -52,6 +54,12 @@ def findings(record: r.Record) -> Iterator[Finding]:
         case r.ConflictRecord():
             yield from _side("", record.component, record.position, record.having)
             yield from _side("other_", record.other_component, record.other_position, record.other_having)
+        case r.PrecedenceRecord() if record.first == record.then:
+            yield "then", "a position does not come before itself; name another one"
+        case r.TighteningRecord():
+            yield from _tightening(record)
+        case r.OfferRecord() | r.TaxRecord():
+            yield from _days(record)
         case r.JointRecord() if record.margin and record.comparator == "within":
             yield "margin", "`within` has no margin; write the span that is permitted on the other side"
 
@@ -126,6 +134,18 @@ def _alternative(record: r.CompanionRecord) -> Iterator[Finding]:
         yield "quantity", "a quantity belongs to a component in `fit`"
     if record.fit and record.fit == record.component and record.at in ("", record.position):
         yield "fit", "a component is not its own companion; name another position in `at`"
+    if record.amount and not record.fit:
+        yield "amount", "an amount belongs to a loose component in `fit`"
+    elif record.amount:
+        try:
+            measure = read_amount(record.amount)[1]
+        except NotAMeasure as error:
+            yield "amount", str(error)
+        else:
+            if measure.si is None or measure.si <= 0:
+                yield "amount", "an amount is one number above zero with its unit: `1.2 l`"
+    if record.goes_on and record.empty:
+        yield "goes_on", "nothing goes on where a position is left empty; leave this empty"
     yield from _having("having", record.having)
 
 
@@ -135,6 +155,27 @@ def _side(prefix: str, component: str, position: str, having: list[str]) -> Iter
     if having and component:
         yield f"{prefix}having", "a side is a component or values at a position, not both"
     yield from _having(f"{prefix}having", having)
+
+
+def _tightening(record: r.TighteningRecord) -> Iterator[Finding]:
+    for field in ("torque", "angle"):
+        if written := getattr(record, field):
+            try:
+                measure = read_measure(written, field)
+            except NotAMeasure as error:
+                yield field, str(error)
+            else:
+                if measure.low is None or measure.low <= 0:
+                    yield field, f"nothing is tightened by '{written}'; a value above zero is needed"
+
+
+def _days(record: r.OfferRecord | r.TaxRecord) -> Iterator[Finding]:
+    if record.valid_from and record.valid_to and record.valid_to < record.valid_from:
+        yield "valid_to", f"the last day is before the first, {record.valid_from}"
+    if isinstance(record, r.OfferRecord) and record.stock is not None:
+        smallest = -(-record.least // record.pack) * record.pack
+        if 0 < record.stock < smallest:
+            yield "stock", f"{record.stock} at hand, but at least {smallest} must be taken; nobody can buy"
 
 
 def _having(field: str, cells: list[str]) -> Iterator[Finding]:

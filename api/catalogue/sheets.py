@@ -3,11 +3,13 @@
 A sheet holds one or more tables. A table starts with a row whose first cell is the kind of record
 in square brackets, `[component]`; the next row names the columns; then one record a row until the
 next table. Empty rows and rows that start with `#` are skipped. Reading streams: memory does not
-grow with the sheet.
+grow with the sheet, whatever the sheet is. A text that a spreadsheet could take for a formula is
+written with an apostrophe in front, which reading takes away again.
 """
 
 import csv
 import difflib
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
@@ -18,8 +20,18 @@ from pydantic import ValidationError
 
 from api.catalogue.records import KIND_BY_WORD, Record
 
-LONGEST_CELL = 20_000
+LONGEST_CELL = 30_000
+LONGEST_ROW = 500_000
+"""Characters of one row, over however many lines its cells are spread."""
+MOST_COLUMNS = 100
+LONGEST_SHOWN = 60
 csv.field_size_limit(LONGEST_CELL)
+
+_STARTS_A_FORMULA = "=+\\-@\t\r\n＝＋－＠"
+_TO_GUARD = re.compile(f"'*[{_STARTS_A_FORMULA}]")
+_GUARDED = re.compile(f"'+[{_STARTS_A_FORMULA}]")
+_HARMLESS = re.compile(r"[+-]\d[\d.]*( [\w/%. ]*)?", re.ASCII)
+"""A number with a sign, perhaps with a unit or a span: no spreadsheet runs it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +66,46 @@ class Placed:
     record: Record
 
 
+class NotASheet(Exception):
+    """The text is no sheet; the message says why and what to do."""
+
+
+class _Lines:
+    """A sheet's lines, none longer than a row may be; `begin_row` before each row. Raises NotASheet."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+        self._left = LONGEST_ROW
+
+    def begin_row(self) -> None:
+        self._left = LONGEST_ROW
+
+    def __iter__(self) -> "_Lines":
+        return self
+
+    def __next__(self) -> str:
+        line = self._stream.readline(self._left + 1)
+        self._left -= len(line)
+        if not line:
+            raise StopIteration
+        if self._left < 0:
+            raise NotASheet(f"a row has at most {LONGEST_ROW} characters; is a quote left open?")
+        if "\0" in line:
+            raise NotASheet("the text holds NUL characters; save the sheet as UTF-8 CSV")
+        return line
+
+
+def shown(value: Any) -> str:
+    """What somebody wrote, cut short and printable, to be shown back."""
+    if isinstance(value, list | tuple | dict | set):
+        return f"{len(value)} items"
+    try:
+        text = str(value)
+    except ValueError:  # a whole number of thousands of digits
+        return "a number of very many digits"
+    return text[:LONGEST_SHOWN].encode("utf-8", "replace").decode()
+
+
 def near(word: str, known: Iterable[str]) -> str:
     """A hint "did you mean …?" for a word that is not known; empty when nothing is near."""
     matches = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
@@ -67,18 +119,22 @@ def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[
     except ValidationError as error:
         name = _name(fields)
         return None, [
-            Mistake(place, kind.kind_of_record, ".".join(map(str, e["loc"])), _in_words(e, kind), name)
+            Mistake(place, kind.kind_of_record, ".".join(map(shown, e["loc"])), _in_words(e, kind), name)
             for e in error.errors()
         ]
 
 
 def _name(fields: dict[str, Any]) -> str:
     """The name of a record that is not valid, as far as it can be told: others may refer to it."""
-    if fields.get("component") and fields.get("position") and not fields.get("name"):
-        return f"{fields['component']}@{fields['position']}"
-    if fields.get("original") and fields.get("component") and not fields.get("name"):
-        return f"{fields['original']}>{fields['component']}"
-    return str(fields.get("number") or fields.get("name") or "").strip()
+    told = {key: value if isinstance(value, str) else shown(value) for key, value in fields.items() if value}
+    if told.get("component") and told.get("position") and not told.get("name"):
+        return f"{told['component']}@{told['position']}"
+    if told.get("original") and told.get("component") and not told.get("name"):
+        return f"{told['original']}>{told['component']}"
+    if told.get("supplier") and told.get("component") and not told.get("name"):
+        since = told.get("valid_from")
+        return f"{told['supplier']}:{told['component']}" + (f"@{since}" if since else "")
+    return (told.get("number") or told.get("name") or "").strip()
 
 
 def _in_words(error: Any, kind: type[Record]) -> str:
@@ -88,17 +144,18 @@ def _in_words(error: Any, kind: type[Record]) -> str:
     if error["type"] == "missing":
         return "a value is needed here"
     message = str(error["msg"]).removeprefix("Value error, ")
-    given = error.get("input")
-    return f"{message} (read: {str(given)[:60]!r})"
+    return f"{message} (read: {shown(error.get('input'))!r})"
 
 
 def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
     """Every record of a sheet in its order, and every mistake where it stands."""
-    rows = csv.reader(stream, strict=True)
+    lines = _Lines(stream)
+    rows = csv.reader(lines, strict=True)
     kind: type[Record] | None = None
     columns: list[str] | None = None
     skipping = False
     while True:
+        lines.begin_row()
         try:
             row = next(rows)
         except StopIteration:
@@ -108,7 +165,10 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
                 Place(file, rows.line_num), "", "", f"this is no CSV: {error}; mend the row and load again"
             )
             return
-        except UnicodeDecodeError:
+        except NotASheet as error:
+            yield Mistake(Place(file, rows.line_num + 1), "", "", str(error))
+            return
+        except UnicodeError:
             yield Mistake(
                 Place(file, rows.line_num + 1), "", "", "this is not UTF-8 text; save the sheet as UTF-8 CSV"
             )
@@ -122,7 +182,8 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
             if kind is None:
                 skipping = True
                 known = ", ".join(KIND_BY_WORD)
-                yield Mistake(place, first[1:-1], "", f"there is no such kind of record; use one of: {known}")
+                message = f"there is no such kind of record; use one of: {known}"
+                yield Mistake(place, shown(first[1:-1]), "", message)
         elif skipping:
             continue
         elif kind is None:
@@ -134,10 +195,14 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
             columns = [cell.strip() for cell in row]
             while columns and not columns[-1]:
                 columns.pop()
+            if len(columns) > MOST_COLUMNS:
+                skipping = True
+                yield Mistake(place, kind.kind_of_record, "", f"a table has at most {MOST_COLUMNS} columns")
+                continue
             wrong = [c for c in columns if c not in kind.model_fields]
             for column in wrong:
                 hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
-                yield Mistake(place, kind.kind_of_record, column, f"there is no such column{hint}")
+                yield Mistake(place, kind.kind_of_record, shown(column), f"there is no such column{hint}")
             skipping = bool(wrong)
             if len(set(columns)) != len(columns):
                 skipping = True
@@ -154,11 +219,21 @@ def _read_row(
             place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns"
         )
         return
-    fields = {column: cell for column, cell in zip(columns, row, strict=False) if cell.strip()}
+    fields = {column: unguarded(cell) for column, cell in zip(columns, row, strict=False) if cell.strip()}
     record, mistakes = validate(kind, fields, place)
     if record is not None:
         yield Placed(place, record)
     yield from mistakes
+
+
+def guarded(text: str) -> str:
+    """A text that no spreadsheet runs as a formula: `=` becomes `'=`. `unguarded` gives it back."""
+    return f"'{text}" if _TO_GUARD.match(text) and not _HARMLESS.fullmatch(text) else text
+
+
+def unguarded(text: str) -> str:
+    """The text behind a cell that was guarded."""
+    return text[1:] if _GUARDED.match(text) and not _HARMLESS.fullmatch(text[1:]) else text
 
 
 def cell(value: Any) -> str:
@@ -168,12 +243,12 @@ def cell(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, list):
-        return "; ".join(map(str, value))
+        return guarded("; ".join(map(str, value)))
     if isinstance(value, date):
         return value.isoformat()
     if isinstance(value, Decimal):
         return format(value, "f")
-    return str(value)
+    return guarded(str(value))
 
 
 def write_table(

@@ -116,6 +116,8 @@ class _Compiler:
             "conflicts": self._claims("conflict", conflict, positions),
             "joints": self._claims("joint", c.joint_of, positions),
             "budgets": self._claims("budget", c.budget_of, positions),
+            "precedences": self._claims("precedence", c.precedence_of, positions),
+            "tightenings": self._claims("tightening", c.tightening_of, positions),
         }
 
     def _claims(
@@ -161,15 +163,7 @@ class _Compiler:
             if row.position is not None and row.position not in positions:
                 found[row.claim] = None if row.empty else so_far
             elif so_far is not None:
-                so_far.append(
-                    m.Alternative(
-                        component=row.component or "",
-                        position=row.position or "",
-                        quantity=row.quantity,
-                        having=wanted.get((row.claim, row.slot), ()),
-                        empty=row.empty,
-                    )
-                )
+                so_far.append(c.alternative_of(row, wanted.get((row.claim, row.slot), ())))
         return found
 
     def _evidence(self) -> dict[str, list[m.Evidence]]:

@@ -38,6 +38,8 @@ CLAIMS = (
     "joint",
     "budget",
     "supersession",
+    "precedence",
+    "tightening",
 )
 """The kinds of record that state something."""
 
@@ -295,6 +297,8 @@ class CharacteristicRow(SQLModel, table=True):
 
 
 class FitmentRow(SQLModel, table=True):
+    """`tools` are joined by `; `."""
+
     __tablename__ = "fitment"
     __table_args__ = (
         one_of("effort", "effort", EFFORTS),
@@ -308,6 +312,7 @@ class FitmentRow(SQLModel, table=True):
     quantity: int = 1
     minutes: int = 0
     from_new: bool = False
+    tools: str = words()
 
 
 class SubstituteRow(SQLModel, table=True):
@@ -359,16 +364,26 @@ class CompanionRow(SQLModel, table=True):
 
 
 class CompanionAlternativeRow(SQLModel, table=True):
-    """One way to satisfy a companion rule. Wanted values are in `wanted`, by `slot`."""
+    """One way to satisfy a companion rule. Wanted values are in `wanted`, by `slot`.
+
+    `amount` is in SI; `amount_written` is what the editor wrote.
+    """
 
     __tablename__ = "companion_alternative"
-    __table_args__ = (at_least("quantity", "quantity", 1),)
+    __table_args__ = (
+        at_least("quantity", "quantity", 1),
+        CheckConstraint("amount > 0", name="amount"),
+        one_of("goes_on", "goes_on", ("", "before", "after")),
+    )
     claim: str = refers("companion.claim", primary=True, cascade=True, type_=CLAIM_NAME)
     slot: int = Field(primary_key=True)
     component: str | None = refers("component.number", optional=True)
     position: str | None = refers("position.name", optional=True)
     quantity: int = 1
     empty: bool = False
+    amount: float | None = None
+    amount_written: str = Field("", max_length=60)
+    goes_on: str = Field("", max_length=6)
 
 
 class ConflictRow(SQLModel, table=True):
@@ -436,3 +451,35 @@ class SupersessionRow(SQLModel, table=True):
     new: str = refers("component.number")
     from_date: date | None = None
     both_ways: bool = False
+
+
+class PrecedenceRow(SQLModel, table=True):
+    """The work at `position` is done before the work at `other_position`."""
+
+    __tablename__ = "precedence"
+    __table_args__ = (
+        one_of("work", "work", ("fitting", "removing")),
+        CheckConstraint("position <> other_position", name="two_positions"),
+    )
+    claim: str = refers("claim.name", primary=True, cascade=True)
+    position: str = refers("position.name")
+    other_position: str = refers("position.name")
+    work: str = Field("fitting", max_length=10)
+    reason: str = words()
+
+
+class TighteningRow(SQLModel, table=True):
+    """Torque and angle as written and in SI; `low` and `high` differ for a span."""
+
+    __tablename__ = "tightening"
+    __table_args__ = (CheckConstraint("torque_low > 0", name="torque"),)
+    claim: str = refers("claim.name", primary=True, cascade=True)
+    position: str = refers("position.name")
+    component: str | None = refers("component.number", optional=True)
+    fastener: str = words()
+    torque: str = Field(max_length=60)
+    torque_low: float
+    torque_high: float
+    angle: str = Field("", max_length=60)
+    angle_low: float | None = None
+    angle_high: float | None = None

@@ -9,7 +9,9 @@ from typing import Any
 from sqlalchemy import Connection, select, tuple_
 
 from api.catalogue import records as r
+from api.catalogue.buying import TO_RECORD
 from api.catalogue.conditions import COLUMNS, LISTS, split
+from api.catalogue.money import money
 from api.catalogue.names import fitment_name, substitute_name, supersession_name
 from api.catalogue.staging import listed, listed_numbers, table
 
@@ -151,11 +153,6 @@ def _components(_connection: Connection, batch: list[Any]) -> Iterator[_Values]:
         }
 
 
-def money(minor: int) -> Decimal:
-    """Minor units as an exact decimal with two places."""
-    return Decimal(minor).scaleb(-2).quantize(Decimal("0.01"))
-
-
 def _characteristics(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     for row, stated in _stated(connection, batch):
         owner = {"component": row.component or "", "variant": row.variant or ""}
@@ -179,6 +176,11 @@ def _claims(
 
 def _unnamed(_row: Any) -> str:
     return ""
+
+
+def _fitments(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
+    for values in _claims(lambda row: fitment_name(row.component, row.position))(connection, batch):
+        yield values | {"tools": list(split(values["tools"]))}
 
 
 def _flaws(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
@@ -222,6 +224,8 @@ def _companions(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
                 "quantity": way.quantity,
                 "having": wanted.get((way.claim, way.slot), []),
                 "empty": way.empty,
+                "amount": way.amount_written,
+                "goes_on": way.goes_on,
             }
             first = {}
 
@@ -258,7 +262,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "position": _positions,
     "component": _components,
     "characteristic": _characteristics,
-    "fitment": _claims(lambda row: fitment_name(row.component, row.position)),
+    "fitment": _fitments,
     "substitute": _claims(lambda row: substitute_name(row.original, row.component)),
     "flaw": _flaws,
     "companion": _companions,
@@ -266,4 +270,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "joint": _joints,
     "budget": _budgets,
     "supersession": _claims(lambda row: supersession_name(row.old, row.new)),
+    "precedence": _claims(_unnamed, first="position", then="other_position"),
+    "tightening": _claims(_unnamed),
+    **TO_RECORD,
 }

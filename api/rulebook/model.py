@@ -219,6 +219,7 @@ class Fitment(Claim):
     quantity: int = 1
     minutes: int = 0
     from_new: bool = False
+    tools: tuple[str, ...] = ()
 
     @property
     def confirmed(self) -> bool:
@@ -265,6 +266,9 @@ class Alternative:
     A component at a position (any it fits, when `position` is empty); a loose component with its
     quantity (`loose`); wanted characteristic values at a position (`having`); or `empty`: nothing
     sits at the position.
+
+    `amount`: how much of a loose component, as written and in SI, of the quantity `amount_of` (volume,
+    mass, length). `goes_on`: before or after the demander, or "" where it does not matter.
     """
 
     component: str = ""
@@ -273,6 +277,9 @@ class Alternative:
     loose: bool = False
     having: tuple[Wanted, ...] = ()
     empty: bool = False
+    amount: Measure | None = None
+    amount_of: str = ""
+    goes_on: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -346,6 +353,30 @@ class Supersession(Claim):
     both_ways: bool = False
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Precedence(Claim):
+    """The work at `first` is done before the work at `then`; `work` is `fitting` or `removing`."""
+
+    first: str
+    then: str
+    reason: str
+    work: str = "fitting"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tightening(Claim):
+    """How tight a fastener at a position is made, while `component` sits there (empty: anything).
+
+    `torque` in newton metres, `angle` (after the torque) in radians; either may be a span.
+    """
+
+    position: str
+    fastener: str
+    torque: Measure
+    angle: Measure | None = None
+    component: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Kind:
     """One kind of characteristic: what it is called and what it is measured in."""
@@ -409,3 +440,5 @@ class RuleBook:
     joints: tuple[Joint, ...] = ()
     budgets: tuple[Budget, ...] = ()
     supersessions: tuple[Supersession, ...] = ()
+    precedences: tuple[Precedence, ...] = ()
+    tightenings: tuple[Tightening, ...] = ()

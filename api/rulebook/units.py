@@ -171,6 +171,20 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
     return Measure(text, first, last)
 
 
+AMOUNTS = ("volume", "mass", "length")
+"""What an amount of a loose component is measured in; no unit belongs to two of them."""
+
+
+def read_amount(written: str) -> tuple[str, Measure]:
+    """The quantity and the measure of an amount: "1.2 l", "50 g", "3 m". Raises NotAMeasure."""
+    for quantity in AMOUNTS:
+        try:
+            return quantity, read_measure(written, quantity)
+        except NotAMeasure:
+            continue
+    raise NotAMeasure(f"'{written}' is no volume, mass or length with its unit, such as `1.2 l`")
+
+
 def same_value(a: float, b: float) -> bool:
     """Whether two SI values are equal for a joint: within one part in a million."""
     return math.isclose(a, b, rel_tol=1e-6, abs_tol=1e-12)

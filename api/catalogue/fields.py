@@ -1,0 +1,120 @@
+"""What the records of the text format are made of: names, texts, money, and their common columns.
+
+In a sheet a cell is text: a list is written with `;` between its items, yes and no are `yes` and
+`no`, a date is `1968-03-01`, an empty cell is the field's default.
+"""
+
+import re
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Any, ClassVar, Literal
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+
+LONGEST_LIST = 20_000
+"""Characters of a list of texts in all."""
+
+NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ._:/>@+-]{0,119}$"
+CHASSIS_PATTERN = r"^[A-Z0-9]{1,8}-[0-9]{1,9}$"
+# Control characters, bidirectional marks and lone surrogates have no place in a parts book.
+_UNPRINTABLE = re.compile(
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
+)
+
+
+def clean(value: Any) -> Any:
+    """Text without space around it; raises ValueError for a character that cannot be stored."""
+    if isinstance(value, str):
+        if found := _UNPRINTABLE.search(value):
+            raise ValueError(f"character U+{ord(found.group()):04X} cannot be stored")
+        return value.strip()
+    return value
+
+
+def _split(value: Any) -> Any:
+    if isinstance(value, str):
+        return [item.strip() for item in value.split(";") if item.strip()]
+    return value
+
+
+def _one_item(text: str) -> str:
+    if ";" in text:
+        raise ValueError("an item of a list holds no `;`, which stands between the items")
+    return text
+
+
+def _fits_a_cell(items: list[str]) -> list[str]:
+    """A list must fit in one cell of a sheet, or an export could not be loaded."""
+    if sum(map(len, items)) + 2 * len(items) > LONGEST_LIST:
+        raise ValueError(f"all items of a list together have at most {LONGEST_LIST} characters")
+    return items
+
+
+def _yes_no(value: Any) -> Any:
+    if isinstance(value, str):
+        word = value.strip().lower()
+        if word in ("yes", "no"):
+            return word == "yes"
+        raise ValueError("yes or no is expected")
+    return value
+
+
+Name = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=NAME_PATTERN)]
+OptionalName = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{NAME_PATTERN}")]
+Text = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=2000)]
+Sentence = Annotated[str, BeforeValidator(clean), StringConstraints(min_length=1, max_length=2000)]
+Names = Annotated[list[Name], BeforeValidator(_split), Field(max_length=200)]
+Texts = Annotated[
+    list[Annotated[Sentence, AfterValidator(_one_item)]],
+    BeforeValidator(_split),
+    AfterValidator(_fits_a_cell),
+    Field(max_length=200),
+]
+YesNo = Annotated[bool, BeforeValidator(_yes_no)]
+Chassis = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=CHASSIS_PATTERN)]
+WithUnit = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=60)]
+Money = Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)]
+Count = Annotated[int, Field(ge=0, le=1_000_000)]
+Quantity = Annotated[int, Field(ge=1, le=100_000)]
+
+
+class Record(BaseModel):
+    """One record. `kind_of_record` is the word in the sheet's `[…]` row."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    kind_of_record: ClassVar[str]
+
+
+class Conditional(Record):
+    """Columns of every record that may hold for some vehicles only; all that are given must hold.
+
+    A second record says "or". Empty means: wherever it makes sense.
+    """
+
+    range: OptionalName = Field(
+        "", description="the range it holds for; may be empty while the catalogue has one range"
+    )
+    variants: Names = Field([], description="variant names")
+    generations: Names = Field([], description="generations")
+    bodies: Names = Field([], description="body styles")
+    engines: Names = Field([], description="engines")
+    drives: Names = Field([], description="driven wheels")
+    steering: Literal["", "left", "right"] = Field("", description="steering side")
+    markets: Names = Field([], description="markets")
+    options: Names = Field([], description="options that the vehicle must have")
+    without: Names = Field([], description="options that it must not have")
+    chassis_from: Annotated[
+        str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
+    ] = Field("", description="first chassis number")
+    chassis_to: Annotated[
+        str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
+    ] = Field("", description="last chassis number")
+    built_from: date | None = Field(None, description="first day built")
+    built_to: date | None = Field(None, description="last day built")
+
+
+class Stated(Conditional):
+    """A claim: a conditional record with evidence."""
+
+    evidence: Names = Field([], description="names of evidence records")
+    note: Text = Field("", description="anything worth knowing")
