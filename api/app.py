@@ -42,6 +42,7 @@ from api.routes.once import response_of
 from api.rulebook.scope import TooLarge
 from api.service import Service, make_service
 from api.settings import Settings
+from api.strict import Strict
 from api.warm import warm_up
 from api.watching import tracing
 from api.watching.draining import drain_before_the_end
@@ -95,6 +96,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.include_router(router)
     _answer_errors(app)
     app.add_middleware(Trail)
+    app.add_middleware(Strict)
     app.add_middleware(
         Guard,
         limits={"/v1/imports": settings.largest_import, "": settings.largest_body},

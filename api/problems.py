@@ -280,6 +280,18 @@ class TooLarge(Problem):
     title = "The request is larger than the service takes"
 
 
+class AddressTooLong(Problem):
+    status = 414
+    type = "/problems/address-too-long"
+    title = "The address is longer than the service takes"
+
+
+class HeadersTooLarge(Problem):
+    status = 431
+    type = "/problems/headers-too-large"
+    title = "The headers are larger than the service takes"
+
+
 class UnsupportedMedia(Problem):
     status = 415
     type = "/problems/unsupported-media"

@@ -28,7 +28,7 @@ class Settings(BaseSettings):
         4, ge=1, le=100, description="questions that a process reasons over at once"
     )
     questions_waiting: int = Field(
-        8, ge=0, le=30, description="further ones that wait for a turn; beyond them: 503 with Retry-After"
+        8, ge=0, le=1_000, description="further ones that wait for a turn; beyond them: 503 with Retry-After"
     )
     imports_at_once: int = Field(
         2, ge=1, le=30, description="imports that a process checks or stores at once"

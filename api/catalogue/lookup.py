@@ -10,7 +10,7 @@ from rapidfuzz.distance import Levenshtein
 from sqlalchemy import Connection, or_, select
 from sqlmodel import Session
 
-from api.catalogue.names import as_typed
+from api.catalogue.names import as_typed, plain_text
 from api.catalogue.nearest import components_near
 from api.catalogue.staging import listed, table
 from api.problems import UnknownChassis, UnknownComponent
@@ -159,7 +159,7 @@ def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:
 
 def _readings(chassis: str) -> list[tuple[str, int]]:
     """(prefix, serial) as the text may be read; a dash settles it, else the last letter does."""
-    text = chassis.strip().upper()
+    text = plain_text(chassis).strip().upper()
     prefix, dash, serial = text.rpartition("-")
     readings = []
     prefix, serial = _NOT_IN_A_CHASSIS.sub("", prefix), serial.strip()

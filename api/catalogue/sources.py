@@ -1,12 +1,16 @@
 """Where records come from: a sheet, a folder of sheets, JSON, a stream, a request."""
 
-import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, TextIO
 
+import orjson
+
 from api.catalogue.records import KIND_BY_WORD
-from api.catalogue.sheets import Mistake, Place, Placed, near, read_sheet, validate
+from api.catalogue.sheets import Mistake, Place, Placed, near, read_sheet, shown, validate
+
+LARGEST_JSON = 64_000_000
+"""Bytes of a file of JSON records; it is read whole. A sheet may be of any size."""
 
 Source = Path | str | TextIO | Sequence[Mapping[str, Any]] | Sequence["Source"]
 """A file or folder; an open sheet; records as JSON gives them; or several of these."""
@@ -39,10 +43,26 @@ def _from_path(path: Path) -> Iterator[Placed | Mistake]:
         for file in files:
             yield from _from_path(file)
     elif path.suffix == ".json":
-        yield from from_objects(json.loads(path.read_text(encoding="utf-8")), path.name)
+        yield from _from_json(path)
     else:
         with path.open(encoding="utf-8", newline="") as stream:
             yield from read_sheet(stream, path.name)
+
+
+def _from_json(path: Path) -> Iterator[Placed | Mistake]:
+    if path.stat().st_size > LARGEST_JSON:
+        message = f"a file of JSON records has at most {LARGEST_JSON} bytes; write it as a sheet"
+        yield Mistake(Place(path.name, 1), "", "", message)
+        return
+    try:
+        objects = orjson.loads(path.read_bytes())
+    except orjson.JSONDecodeError as error:
+        yield Mistake(Place(path.name, error.lineno), "", "", f"this is no JSON: {error.msg}")
+        return
+    if not isinstance(objects, list):
+        yield Mistake(Place(path.name, 1), "", "", "a list of records is expected")
+        return
+    yield from from_objects(objects, path.name)
 
 
 def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed | Mistake]:
@@ -55,7 +75,7 @@ def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed
         if not isinstance(fields, Mapping):
             yield Mistake(place, "", "", "a record is an object")
             continue
-        word = str(fields.get("record", ""))
+        word = shown(fields.get("record", ""))
         kind = KIND_BY_WORD.get(word)
         if kind is None:
             hint = near(word, KIND_BY_WORD) or f"; use one of: {', '.join(KIND_BY_WORD)}"

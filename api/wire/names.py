@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping
 
 from rapidfuzz import fuzz, process, utils
 
-from api.catalogue.names import as_typed
+from api.catalogue.names import as_typed, plain_text
 from api.problems import Unknown, UnknownFlaw, UnknownOption, UnknownPosition, UnknownSection
 from api.rulebook.model import RuleBook
 
@@ -57,7 +57,7 @@ class BookNames:
 
 
 def _plain(name: str) -> str:
-    return " ".join(name.replace("_", " ").replace("-", " ").lower().split())
+    return " ".join(plain_text(name).replace("_", " ").replace("-", " ").lower().split())
 
 
 def _find(word: str, known: Mapping[str, str], pointer: str, problem: type[Unknown]) -> str:
