@@ -83,6 +83,7 @@ def service_for(settings: Settings) -> Service:
     service = make_service(settings)
     right, present, needed = migration_level(service.engine)
     if not right:
+        service.engine.dispose()
         raise Unavailable(
             f"the database is at {present}, the program needs {needed}: run `graftbook migrate`"
         )

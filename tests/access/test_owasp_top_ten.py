@@ -195,7 +195,7 @@ async def test_api8_security_misconfiguration(app: FastAPI, anybody: httpx.Async
 
 
 async def test_api9_improper_inventory_management(app: FastAPI, anybody: httpx.AsyncClient):
-    """What answers programs is what the document lists, under one version; what is not listed is not there."""
+    """What answers programs is what the document lists, under one version; nothing else is there."""
     document = (await anybody.get("/openapi.json")).json()
     unversioned = {path for path in document["paths"] if not path.startswith("/v1/")}
     assert unversioned - {"/"} == {"/livez", "/readyz", "/metrics", "/signin", "/signout"}
