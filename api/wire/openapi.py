@@ -1,12 +1,15 @@
 """The OpenAPI document: its words, and what the framework leaves out of it."""
 
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
+import orjson
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
 from api.access.described import describe_access
-from api.problems import Unavailable
+from api.problems import Problem, Unavailable
 from api.wire.errors import ProblemOut, documented
 
 DESCRIPTION = """
@@ -15,7 +18,8 @@ Which parts fit this chassis number, what each choice brings, what clashes, and 
 Names are the catalogue's stable names. Part numbers are accepted as people type them; old numbers are
 followed to today's. Money is an exact decimal in a string. Every error is a problem document (RFC 9457)
 with a stable `type`. Answers name the catalogue revision and carry a strong ETag; the GET forms answer
-`304` to If-None-Match.
+`304` to If-None-Match. Every address that takes GET takes HEAD; OPTIONS tells in Allow what one takes.
+Examples are real answers about an invented range; their lists are cut to one entry.
 
 Brakes, steering, fuel, lifting, high current, structure and welding can hurt people. Answers about them
 carry cautions: local codes and the judgement of a licensed person come first.
@@ -35,6 +39,25 @@ TAGS = [
     {"name": "access", "description": "Keys, who did what, and signing in to the pages."},
     {"name": "service", "description": "The service itself."},
 ]
+
+
+PARAMETERS = {
+    "chassis": "the chassis number as people type it",
+    "number": "the part number as people type it",
+    "name": "its name",
+    "version": "the version; the latest without it",
+    "from": "the earlier version",
+    "to": "the later version",
+    "built": "the day it was built; else estimated from the chassis number",
+    "price_at_most": "the ceiling of all parts together, in the catalogue's currency",
+    "nothing_visible": "nothing that one sees may change",
+    "alternatives": "so many other sets that are better in some way",
+    "section": "of this section only",
+    "origin": "of this origin only",
+    "supply": "in this state of supply only",
+    "outcome": "with this outcome only",
+}
+"""What a parameter means that says the same everywhere; a route's own words come first."""
 
 
 def complete(app: FastAPI) -> dict[str, Any]:
@@ -66,13 +89,33 @@ def _problem_schema(schemas: dict[str, Any]) -> dict[str, Any]:
 
 
 def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
-    """The framework's own error schema taken out; that the database may be gone added everywhere."""
+    """The framework's own error schema taken out; what can happen everywhere, words and examples added."""
     for operation in item.values():
         answers = operation.get("responses", {})
         for status, answer in list(answers.items()):
             schema = answer.get("content", {}).get("application/json", {}).get("schema", {})
             if schema.get("$ref", "").endswith("/HTTPValidationError"):
                 del answers[status]
-        for status, answer in documented(Unavailable).items():
+            elif not schema and len(answer.get("content", {})) > 1:
+                answer["content"].pop("application/json", None)
+        for status, answer in documented(Problem, Unavailable).items():
             answers.setdefault(str(status), answer)
+        for parameter in operation.get("parameters", ()):
+            if told := PARAMETERS.get(parameter["name"]):
+                parameter.setdefault("description", told)
+        _show(answers, _examples().get(operation["operationId"], {}))
     return item
+
+
+def _show(answers: dict[str, Any], examples: dict[str, Any]) -> None:
+    for status, shown in examples.items():
+        for media, example in shown.items():
+            if content := answers.get(status, {}).get("content", {}).get(media):
+                content["example"] = example
+
+
+@lru_cache
+def _examples() -> dict[str, Any]:
+    """Operation → status → media type → answer, as `python -m tests.api.examples` writes them."""
+    found: dict[str, Any] = orjson.loads(Path(__file__).with_name("examples.json").read_bytes())
+    return found
