@@ -1,0 +1,132 @@
+"""An order as one CSV table: a row a line, then a row for each other thing that is said of the order."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from api.orders.papers.parts import part_of
+from api.orders.papers.text import Facts, dangers, goes_to, listed, plain, side, went_before
+from api.wire.cells import write_rows
+
+COLUMNS = (
+    "row", "line", "number", "old_numbers", "name", "section", "for", "hand", "quantity", "amount", "packs",
+    "pack", "pieces", "surplus", "supplier", "lead_days", "arrives", "unit_price", "total", "tax_rate", "tax",
+    "deposit", "deposits", "carriage", "reason", "evidence", "cautions", "note",
+)  # fmt: skip
+"""`row` says what a row is: line, from stock, at hand, not supplied, substitute, taken off, supplier,
+price of days, total, or what the order itself is."""
+
+BETWEEN = " / "
+
+
+def order_csv(facts: Facts, part: str = "") -> bytes:
+    """The order, or its part `supplier:NAME` or `vehicle:LABEL`, as CSV (RFC 4180, UTF-8).
+
+    Money is the facts' decimals, in the currency of the order. No cell starts a formula.
+    Raises UnknownPart.
+    """
+    facts = part_of(facts, part)
+    rows = [{key: plain(value) for key, value in row.items() if value is not None} for row in _rows(facts)]
+    return write_rows(COLUMNS, [[row.get(column, "") for column in COLUMNS] for row in rows]).encode()
+
+
+def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
+    yield from _about(facts)
+    yield from (_line(line, len(facts["vehicles"]) > 1) for line in facts["lines"])
+    for item in facts["from_stock"]:
+        yield _named("from stock", item, note=item["place"])
+    for item in facts["at_hand"]:
+        yield _named("at hand", item, **{"for": listed(item["positions"], "; ")})
+    for item in facts["not_supplied"]:
+        yield _named("not supplied", item, reason=item["why"])
+        if item["substitute"]:
+            yield _named("substitute", item["substitute"], reason=item["substitute"]["sentence"])
+    for off in facts["taken_off"]:
+        place = listed((off["vehicle"], off["position"]), ": ")
+        yield _named(
+            "taken off",
+            off,
+            **{"for": place},
+            note=listed((off["what"], off["why"]), ": "),
+            reason=_replaced(off),
+        )
+    for supplier in facts["suppliers"]:
+        yield {
+            "row": "supplier",
+            "supplier": supplier["title"],
+            **_sums(supplier),
+            "arrives": supplier["arrives"],
+        }
+    for day in facts["price_of_days"]:
+        said = f"all by this day costs {day['extra']} more"
+        yield {
+            "row": "price of days", "arrives": day["by"], "total": day["total"], "note": said,
+            "supplier": listed(day["suppliers"], "; "),
+        }  # fmt: skip
+    yield _total(facts)
+
+
+def _about(facts: Facts) -> Iterator[dict[str, Any]]:
+    yield {
+        "row": "order", "name": facts["name"], "note": listed(
+            (facts["state"], facts["date"], f"catalogue revision {facts['catalogue_revision']}",
+             facts["currency"], facts["market"])
+        ),
+    }  # fmt: skip
+    for vehicle in facts["vehicles"]:
+        yield {
+            "row": "vehicle",
+            "number": vehicle["chassis"],
+            "name": listed((vehicle["label"], vehicle["title"])),
+            "reason": listed(vehicle["wishes"], BETWEEN),
+        }
+    if facts["split"]:
+        proved = "proved" if facts["split"]["proved"] else "not proved"
+        yield {"row": "choice of suppliers", "note": listed((proved, facts["split"]["sentence"]), ": ")}
+    for caution in facts["cautions"]:
+        yield {"row": "caution", "cautions": caution}
+    yield {"row": "law", "cautions": facts["defers"]}
+
+
+def _line(line: Facts, name_vehicles: bool) -> dict[str, Any]:
+    same = (
+        "line", "number", "name", "quantity", "amount", "packs", "pack", "pieces", "surplus", "lead_days",
+        "arrives", "unit_price", "total", "tax_rate", "tax", "deposit", "deposits", "note",
+    )  # fmt: skip
+    return {
+        "row": "line",
+        **{key: line[key] for key in same},
+        "old_numbers": listed(went_before(line), "; "),
+        "section": line["section_title"],
+        "for": listed(goes_to(line, name_vehicles), BETWEEN),
+        "hand": side(line),
+        "supplier": line["supplier_title"],
+        "reason": listed(line["reasons"], BETWEEN),
+        "evidence": line["evidence_grade"],
+        "cautions": listed(dangers(line), BETWEEN),
+    }
+
+
+def _named(row: str, item: Facts, **more: Any) -> dict[str, Any]:
+    return {
+        "row": row, "number": item["number"], "name": item["name"], "quantity": item.get("quantity"), **more
+    }  # fmt: skip
+
+
+def _replaced(off: Facts) -> str:
+    return f"replaced by {off['replaced_by']}" if off["replaced_by"] else ""
+
+
+def _sums(sums: Facts) -> dict[str, Any]:
+    return {
+        "total": sums.get("parts"),
+        "carriage": sums.get("carriage"),
+        "tax": sums.get("tax"),
+        "deposits": sums.get("deposits"),
+        "note": f"{sums['total']} in all" if sums.get("total") is not None else None,
+    }
+
+
+def _total(facts: Facts) -> dict[str, Any]:
+    unknown = facts["unknown_prices"]
+    missing = f"price not known, not in the total: {listed(unknown, '; ')}" if unknown else ""
+    return {"row": "total", **_sums(facts["totals"]), "cautions": missing}
