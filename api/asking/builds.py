@@ -1,6 +1,7 @@
 """A build's names settled before it is stored."""
 
-from api.asking.vehicles import ask_vehicle
+from api.asking.names import of_one_revision
+from api.asking.vehicles import VehicleAsked, ask_vehicle
 from api.builds.schemas import BuildIn
 from api.service import Service
 from api.wire.questions import VehicleIn
@@ -12,8 +13,13 @@ def settled(service: Service, build: BuildIn) -> BuildIn:
     Raises the problem of the first name that is not known, pointing at its field.
     """
     given = build.model_dump(include=set(VehicleIn.model_fields) - {"build"}, exclude_unset=True)
-    asked = ask_vehicle(service, VehicleIn(**given), pointer="")
-    asked.names.wishes(build.decided, "/decided")
+
+    def look_up() -> VehicleAsked:
+        asked = ask_vehicle(service, VehicleIn(**given), pointer="")
+        asked.names.wishes(build.decided, "/decided")
+        return asked
+
+    asked = of_one_revision(look_up)
     return build.model_copy(
         update={
             "chassis": asked.chassis,

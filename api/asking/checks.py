@@ -4,6 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from api.asking.closures import Answering, closure_document, lasting, understood
+from api.asking.names import of_one_revision
 from api.asking.questions import Asked, ask
 from api.checks.set import check_set
 from api.closure.answer import Note
@@ -26,13 +27,16 @@ def check(service: Service, body: CheckIn) -> Answering:
 
     Raises what `ask` raises, and InvalidRequest for a number that could sit in several places.
     """
-    loose: dict[str, int] = {}
-    with service.at(body.as_of) as then:
-        asked = ask(then, body)
+
+    def look_up(then: Service) -> tuple[Asked, dict[str, str | None], dict[str, int]]:
+        asked, loose = ask(then, body), dict[str, int]()
         proposed = asked.names.fitted(body.positions, "/positions")
         for i, word in enumerate(body.components):
             _place(asked, word, f"/components/{i}", proposed, loose)
-        asked = replace(asked, book=asked.names.book())
+        return replace(asked, book=asked.names.book()), proposed, loose
+
+    with service.at(body.as_of) as then:
+        asked, proposed, loose = of_one_revision(lambda: look_up(then))
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
 
     def make() -> tuple[bytes, bool]:

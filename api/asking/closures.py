@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
+from api.asking.names import of_one_revision
 from api.asking.questions import Asked, ask, at_revision, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
 from api.checks.set import check_set
@@ -58,11 +59,15 @@ def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
 
 def why_not(service: Service, body: WhyNotIn) -> Answering:
     """Why the answer does not hold this component instead. Raises what `ask` raises."""
-    with service.at(body.as_of) as then:
+
+    def look_up(then: Service) -> tuple[Asked, str, str]:
         asked = ask(then, body)
         number = asked.names.component(body.component, "/component")
         position = asked.names.of_book.position(body.position, "/position") if body.position else ""
-        asked = replace(asked, book=asked.names.book())
+        return replace(asked, book=asked.names.book()), number, position
+
+    with service.at(body.as_of) as then:
+        asked, number, position = of_one_revision(lambda: look_up(then))
 
     def make() -> tuple[bytes, bool]:
         compared = watched(
@@ -77,9 +82,13 @@ def why_not(service: Service, body: WhyNotIn) -> Answering:
 
 def what_if(service: Service, body: WhatIfIn) -> Answering:
     """What the same wishes would give on another vehicle. Raises what `ask` raises."""
-    with service.at(body.as_of) as then:
+
+    def look_up(then: Service) -> tuple[Asked, Asked]:
         asked = ask(then, body)
-        there = on_other_vehicle(asked, ask_vehicle(then, body.other_vehicle, "/other_vehicle"))
+        return asked, on_other_vehicle(asked, ask_vehicle(then, body.other_vehicle, "/other_vehicle"))
+
+    with service.at(body.as_of) as then:
+        asked, there = of_one_revision(lambda: look_up(then))
 
     def make() -> tuple[bytes, bool]:
         compared = watched(

@@ -1,16 +1,33 @@
 """Names as an asker writes them, settled against one rule book and the catalogue behind it."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from typing import TypeVar
 
 from api.catalogue.lookup import find_components
-from api.catalogue.store import with_components
+from api.catalogue.revisions import current_revision
+from api.catalogue.store import book_revision, with_components
 from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from api.database import reading
-from api.problems import pointing_at
+from api.problems import CatalogueMoved, pointing_at
 from api.rulebook.model import RuleBook
 from api.service import Service
 from api.wire.questions import LimitsIn, WishIn
 from api.wire.values import EFFORT_BY_WORD, SEVERITY_BY_WORD, minor_units
+
+LOOKS = 5
+"""So often a question is looked up when edits come between its reads."""
+
+_Looked = TypeVar("_Looked")
+
+
+def of_one_revision(look_up: Callable[[], _Looked]) -> _Looked:
+    """What `look_up` finds, looked up again when an edit came between. Raises CatalogueMoved."""
+    for _ in range(LOOKS - 1):
+        try:
+            return look_up()
+        except CatalogueMoved:
+            continue
+    return look_up()
 
 
 def member(name: str) -> str:
@@ -29,12 +46,19 @@ class Names:
         self._book = book
         self.of_book = service.names_of(book)
         self.beyond: dict[str, None] = {}
+        self.looked_beyond_at = 0
 
     def book(self) -> RuleBook:
-        """The rule book with every component that was named so far."""
+        """The rule book with every component that was named so far. Raises CatalogueMoved.
+
+        Those that the book lacks may change without it, so `looked_beyond_at` tells the revision.
+        """
         if not self.beyond:
             return self._book
         with reading(self._service.engine) as session:
+            if book_revision(session, self._book.variant.name) != self._book.revision:
+                raise CatalogueMoved
+            self.looked_beyond_at = current_revision(session.connection())
             return with_components(session, self._book, list(self.beyond))
 
     def component(self, word: str, pointer: str) -> str:

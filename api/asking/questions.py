@@ -5,7 +5,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
-from api.asking.names import Names, whole
+from api.asking.names import Names, of_one_revision, whole
 from api.asking.vehicles import VehicleAsked, ask_vehicle
 from api.builds.service import specification_document
 from api.catalogue.revisions import current_revision
@@ -29,6 +29,7 @@ class Asked:
     names: Names
     market: str = ""
     """Whose law the arithmetic follows; empty: the variant's."""
+    as_of: int | None = None
 
     def depends_on(self) -> list[Any]:
         """Everything that the answer depends on, as plain values in a stable order."""
@@ -41,6 +42,7 @@ class Asked:
             [int(limits.effort_at_most), limits.price_at_most, limits.nothing_visible],
             [criterion.name for criterion in q.preference],
             [sorted(q.fitted.items()), sorted(q.on_the_bench), q.alternatives, self.market],
+            [self.as_of, self.names.looked_beyond_at] if self.names.beyond else [],
         ]
 
 
@@ -68,7 +70,7 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
         alternatives=alternatives,
         seconds=min(body.deadline_seconds, service.settings.seconds_to_reason),
     )
-    return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "")
+    return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "", body.as_of)
 
 
 def at_revision(service: Service, body: AskIn, look_up: Callable[[Service], Asked]) -> Asked:
@@ -79,11 +81,11 @@ def at_revision(service: Service, body: AskIn, look_up: Callable[[Service], Aske
     """
     if body.as_of is not None:
         with suppress(Problem):
-            asked = look_up(service)
+            asked = of_one_revision(lambda: look_up(service))
             if asked.book.revision <= body.as_of <= present_revision(service) and not asked.names.beyond:
                 return asked
     with service.at(body.as_of) as then:
-        return look_up(then)
+        return of_one_revision(lambda: look_up(then))
 
 
 def present_revision(service: Service) -> int:
@@ -101,7 +103,9 @@ def on_other_vehicle(asked: Asked, other: VehicleAsked) -> Asked:
     question = replace(
         asked.question, vehicle=other.vehicle, fitted=other.fitted, on_the_bench=other.on_the_bench
     )
-    return Asked(other.names.book(), question, other.chassis, other.estimated, other.names, asked.market)
+    return Asked(
+        other.names.book(), question, other.chassis, other.estimated, other.names, asked.market, asked.as_of
+    )
 
 
 def _preference(body: AskIn, standard: dict[str, Any]) -> tuple[Criterion, ...]:

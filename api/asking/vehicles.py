@@ -6,9 +6,10 @@ from typing import Any
 from api.asking.names import Names
 from api.builds.service import build_document
 from api.catalogue.lookup import find_vehicle
+from api.catalogue.store import book_revision
 from api.closure.question import Wish
 from api.database import reading
-from api.problems import VehicleMismatch, pointing_at
+from api.problems import CatalogueMoved, VehicleMismatch, pointing_at
 from api.rulebook.model import Vehicle
 from api.service import Service
 from api.wire.questions import VehicleIn, WishIn
@@ -34,16 +35,20 @@ class VehicleAsked:
 def ask_vehicle(service: Service, body: VehicleIn, pointer: str = "/vehicle") -> VehicleAsked:
     """The vehicle that a body names.
 
-    Raises UnknownBuild, UnknownChassis, VehicleMismatch, and what `Names` raises.
+    Raises UnknownBuild, UnknownChassis, VehicleMismatch, CatalogueMoved, and what `Names` raises.
     """
     stands = _with_build(service, body, pointer)
     with pointing_at(f"{pointer}/chassis"), reading(service.engine) as session:
         found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
-    variant = found.vehicle.variant
+        variant = found.vehicle.variant
+        revision = book_revision(session, variant)
     if stands.get("variant", variant).casefold() != variant.casefold():
         message = f"{found.chassis} is a {variant}, not a {stands['variant']}"
         raise VehicleMismatch(message, pointer=f"{pointer}/variant", variant=variant)
-    names = Names(service, service.books.book(variant))
+    book = service.books.book(variant)
+    if book.revision != revision:
+        raise CatalogueMoved
+    names = Names(service, book)
     return VehicleAsked(
         vehicle=replace(
             found.vehicle, options=names.options(stands.get("options", ()), f"{pointer}/options")
