@@ -14,6 +14,7 @@ from api.access.exposure import require_keys_beyond_this_machine
 from api.console import (
     NO,
     counting,
+    order_query_from,
     print_json,
     print_lines,
     query_from,
@@ -168,7 +169,7 @@ def lint(
     with readable_errors(), counting("findings") as step:
         service = service_for(settings)
         findings = []
-        for finding in find(service.engine):
+        for finding in find(service.engine, settings.currency):
             findings.append(finding)
             step(len(findings))
     if as_json:
@@ -217,23 +218,30 @@ def order(
     keep_section: c.KeepSection = None, refuse: c.Refuse = None, effort_at_most: c.Effort = "cutting",
     price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
     specification: c.Specification = None,
-    form: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
+    by: c.By = None, at_most_suppliers: c.AtMostSuppliers = None, fastest: c.Fastest = False,
+    form: Annotated[str, typer.Option("--format", help="text, csv, json, xlsx or pdf.")] = "text",
+    part: Annotated[str, typer.Option(help="Only supplier:NAME or vehicle:LABEL (csv, xlsx, pdf).")] = "",
+    output: Annotated[Path | None, typer.Option(help="File to write; else the terminal.")] = None,
 ) -> None:  # fmt: skip
-    """The order list of the closure that the same options give."""
-    from api.orders.answering import order_as
+    """The order of the closure that the same options give: what to buy, and from whom."""
+    from api.orders.answering import order_facts_for
+    from api.orders.forms import MEDIA, writer
     from api.wire.plain_order import order_page
 
-    if form not in ("text", "csv", "json"):
-        stop(f"'{form}' is no form of an order list; use text, csv or json")
-    asked = query_from(locals())
+    if form != "text" and form not in MEDIA:
+        stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
+    asked = order_query_from(locals())
+    settings = settings_for(database)
     with readable_errors():
-        document, sheet = order_as(service_for(settings_for(database)), asked.body())
-    if form == "json":
-        print_json(document)
-    elif form == "csv":
-        sys.stdout.write(sheet)
+        facts = order_facts_for(service_for(settings), asked.order())
+        written = None if form == "text" else writer(form, settings.house, part)(facts)
+    if written is None:
+        print_lines(order_page(facts))
+    elif output:
+        output.write_bytes(written)
+        typer.echo(f"{len(written)} bytes written to {output}.")
     else:
-        print_lines(order_page(document))
+        sys.stdout.buffer.write(written)
 
 
 @app.command()

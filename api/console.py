@@ -4,7 +4,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from typing import Annotated, Any, NoReturn
+from typing import Annotated, Any, NoReturn, TypeVar
 
 import orjson
 import typer
@@ -19,7 +19,10 @@ from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import migration_level
 from api.wire.errors import problem_from_mistakes
+from api.wire.orders_in import OrderQuery
 from api.wire.query import ClosureQuery
+
+Query = TypeVar("Query", bound=ClosureQuery)
 
 NO, WRONG_USE, NO_DATABASE = 1, 2, 3
 """How a command ends when the answer is no, when it was used wrongly, when there is no database."""
@@ -60,11 +63,25 @@ Specification = Annotated[str | None, typer.Option(help="Stored specification: n
 Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
 
 
+By = Annotated[str | None, typer.Option(help="Everything must be there by this day, such as 2026-12-24.")]
+AtMostSuppliers = Annotated[int | None, typer.Option(help="No more suppliers than this.")]
+Fastest = Annotated[bool, typer.Option("--fastest", help="As early as can be, then the cheapest.")]
+
+
 def query_from(given: dict[str, Any]) -> ClosureQuery:
     """The question that a command's options ask; ends the command when they cannot be one."""
-    fields = {k: v for k, v in given.items() if k in ClosureQuery.model_fields and v is not None}
+    return _from_options(ClosureQuery, given)
+
+
+def order_query_from(given: dict[str, Any]) -> OrderQuery:
+    """The same with how to buy."""
+    return _from_options(OrderQuery, given)
+
+
+def _from_options(query: type[Query], given: dict[str, Any]) -> Query:
+    fields = {k: v for k, v in given.items() if k in query.model_fields and v is not None}
     try:
-        return ClosureQuery(**fields)
+        return query(**fields)
     except ValidationError as error:
         stop(problem_from_mistakes(error.errors()).detail)
 

@@ -16,6 +16,8 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
+from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.pool import StaticPool
 from sqlmodel import Session, SQLModel
 
@@ -28,6 +30,9 @@ NAMING = {
 }
 SQLModel.metadata.naming_convention = NAMING
 """Set before the first table is defined: a constraint without a name cannot be dropped later."""
+
+UNREACHABLE: tuple[type[Exception], ...] = (OperationalError, InterfaceError, PoolTimeout)
+"""What is raised when the database does not answer."""
 
 _WRITES = "graftbook_writes"
 

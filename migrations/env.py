@@ -11,7 +11,8 @@ import api.builds.tables
 import api.catalogue.epoch
 import api.catalogue.tables
 import api.catalogue.tables_buying
-import api.once.tables  # noqa: F401
+import api.once.tables
+import api.orders.tables  # noqa: F401
 from api.database import make_engine
 from api.settings import settings
 

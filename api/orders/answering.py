@@ -1,84 +1,251 @@
-"""The order list of a question: the closure first, then what it means to buy."""
+"""Orders as answers: the closures first, then what they need, then from whom to buy it."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
-from api.asking.closures import arithmetic, closure_document, lasting, understood
-from api.asking.questions import Asked, ask, at_revision
-from api.closure.answer import Answer
+from api.asking.closures import closure_document, lasting, understood
+from api.asking.questions import Asked, ask, at_revision, present_revision
+from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
-from api.closure.cautions import section_cautions
-from api.orders.documents import order_csv, order_document
-from api.orders.lists import OrderList, order_list
-from api.problems import NoSet
+from api.database import reading
+from api.orders.buying import InStore, Market, Order, Terms, buy
+from api.orders.choices import Why
+from api.orders.facts import order_facts, titled
+from api.orders.needs import Need, Needs, Wanted, needs_of
+from api.orders.stock import stock_for, stock_version
+from api.orders.store import offers_for, offers_without_rate, suppliers, taxes
+from api.problems import NoSet, Problem, pointing_at
 from api.service import Service
 from api.watching.reasoning import alone, watched
-from api.wire.questions import ClosureIn
-from api.wire.responses import etag_of, json_bytes
+from api.wire.orders_in import OrderIn
+from api.wire.questions import AskIn, ClosureIn
+from api.wire.responses import etag_of
+
+Facts = dict[str, Any]
+MOST_SUBSTITUTES = 5
+"""So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
+TRIES = 3
+TERMS = ("by", "at_most_suppliers", "fastest", "use_stock", "tax_market")
+
+
+@dataclass(frozen=True, slots=True)
+class VehicleOrdered:
+    """One vehicle of an order: its question and the set that answers it."""
+
+    label: str
+    asked: Asked
+    answer: Answer
+    solution: Solution
 
 
 @dataclass(frozen=True, slots=True)
 class Ordered:
-    """A question, its answer, and the order list; None when there is no set."""
+    """An order: its vehicles, what they need, and where it is bought."""
 
-    asked: Asked
-    answer: Answer
-    order: OrderList | None
+    vehicles: tuple[VehicleOrdered, ...]
+    needs: Needs
+    market: Market
+    order: Order
+
+    @property
+    def lasting(self) -> bool:
+        """Whether the same question gives the same order while nothing changes."""
+        proved = self.order.split is None or self.order.split.proved
+        return proved and all(lasting(v.answer) for v in self.vehicles)
 
 
-def order_for(asked: Asked) -> Ordered:
-    """Answer a question and list what its set needs."""
+def vehicles_of(service: Service, body: OrderIn) -> list[tuple[str, Asked]]:
+    """The questions of an order's vehicles with their labels. Raises what `ask` raises."""
+    asked: list[tuple[str, Asked]] = []
+    bodies: list[tuple[str, AskIn, str | None]] = [("", body, body.label)]
+    bodies += [(f"/also/{i}", more, more.label) for i, more in enumerate(body.also)]
+    for pointer, one, label in bodies:
+        with pointing_at(pointer):
+            found = at_revision(service, one, lambda then, one=one: ask(then, one))
+        asked.append((_label(label or found.chassis, [known for known, _ in asked]), found))
+    return asked
+
+
+def _label(wished: str, taken: Sequence[str]) -> str:
+    label, number = wished, 1
+    while label in taken:
+        number += 1
+        label = f"{wished} ({number})"
+    return label
+
+
+def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]], today: date) -> Ordered:
+    """Answer the questions, sum what their sets need, and buy it. Raises NoSet."""
+    vehicles = [_answered(label, one) for label, one in asked]
+    needs = needs_of(
+        Wanted(v.label, v.asked.book, v.solution, frozenset(v.asked.question.on_the_bench)) for v in vehicles
+    )
+    numbers = [need.part.number for need in needs.lines]
+    market = market_of(service, numbers, body.tax_market or vehicles[0].asked.book.variant.market, today)
+    terms = Terms(body.by, body.at_most_suppliers, body.fastest, body.use_stock)
+    order = buy(needs, market, terms, in_store(service, numbers))
+    return Ordered(tuple(vehicles), needs, market, order)
+
+
+def _answered(label: str, asked: Asked) -> VehicleOrdered:
     answer = watched("order", lambda: answer_question(asked.book, asked.question), alone)
     if answer.solution is None:
-        return Ordered(asked, answer, None)
-    cautions = {section: section_cautions(asked.book, section) for section in asked.book.sections}
-    return Ordered(
-        asked, answer, order_list(asked.book, answer.solution, asked.question.on_the_bench, cautions)
-    )
+        raise NoSet(f"{label}: these wishes have no set; POST /v1/closures with the same body says why")
+    return VehicleOrdered(label, asked, answer, answer.solution)
 
 
-def order_facts(service: Service, ordered: Ordered) -> dict[str, Any]:
-    """The order list with the vehicle and the wishes it is for. Raises NoSet."""
-    if ordered.order is None:
-        raise NoSet("These wishes have no set; POST /v1/closures with the same body says why")
+def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: date) -> Market:
+    """What is offered for these numbers today, and the taxes of a market."""
+    currency = service.settings.currency
+    with reading(service.engine) as session:
+        return Market(
+            today,
+            tuple(offers_for(session, numbers, today, currency)),
+            tuple(suppliers(session)),
+            taxes(session, tax_market, today),
+            tuple(offers_without_rate(session, numbers, today, currency)),
+        )
+
+
+def in_store(service: Service, numbers: Sequence[str]) -> list[InStore]:
+    """What lies in the shop's own store of these numbers."""
+    with reading(service.engine) as session:
+        return stock_for(session, numbers)
+
+
+def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
+    """The whole order as facts, substitutes for what nobody supplies included."""
+    first = ordered.vehicles[0].asked
+    facts = {
+        "name": None,
+        "state": None,
+        "market": body.tax_market or first.book.variant.market,
+        "catalogue_revision": max(v.asked.book.revision for v in ordered.vehicles),
+        "vehicles": [_vehicle(service, v) for v in ordered.vehicles],
+        **order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency),
+    }
+    _add_substitutes(service, facts, ordered)
+    return titled(facts, ordered.market.suppliers)
+
+
+def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
     known = understood(service, ordered.asked)
-    _, cautions = arithmetic(ordered.asked, ordered.answer.solution)
     return {
-        "vehicle": known["vehicle"],
-        "wishes": known["wishes"],
+        "label": ordered.label,
+        **known["vehicle"],
+        "wishes": [wish["sentence"] for wish in known["wishes"]],
         "outcome": str(ordered.answer.outcome),
         "catalogue_revision": ordered.asked.book.revision,
-        "currency": known["currency"],
-        **order_document(ordered.order),
-        "cautions": cautions,
     }
 
 
-def ordering(service: Service, body: ClosureIn, form: str) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
-    """An ETag and how to make the list as `json` or `csv`. Raises what `ask` raises, and NoSet."""
-    asked = at_revision(service, body, lambda then: ask(then, body))
+def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
+    """For lines that nobody supplies: the best component that somebody does and the closure accepts."""
+    lacking = [(need, why) for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
+    for need, _ in lacking[:MOST_SUBSTITUTES]:
+        found = substitute(service, ordered, need)
+        for line in facts["not_supplied"]:
+            if line["number"] == need.part.number:
+                line["substitute"] = found
+
+
+def substitute(service: Service, ordered: Ordered, need: Need) -> Facts | None:
+    """What the best set has instead of a number that nobody supplies; None when there is no such set.
+
+    The closure is asked with the number refused, and again with what it then proposes, while nobody
+    supplies that either.
+    """
+    users = {share.vehicle for share in need.shares}
+    vehicle = next(v for v in ordered.vehicles if v.label in users)
+    question = vehicle.asked.question
+    places = {c.position for c in vehicle.solution.changes if c.component == need.part.number}
+    before = {part.component for part in vehicle.solution.loose}
+    refused = {need.part.number}
+    for _ in range(TRIES):
+        limits = replace(question.limits, refuse=question.limits.refuse | refused)
+        answer = answer_question(vehicle.asked.book, replace(question, limits=limits))
+        if answer.outcome is not Outcome.proved or answer.solution is None:
+            return None
+        instead = _instead(answer.solution, places, before)
+        if not instead:
+            return None
+        offered = _offered(service, instead, ordered.market)
+        if instead <= offered:
+            return _told(vehicle, answer.solution, instead)
+        refused |= instead - offered
+    return None
+
+
+def _instead(solution: Solution, places: set[str], before: set[str]) -> set[str]:
+    if places:
+        return {c.component for c in solution.changes if c.position in places and c.component}
+    return {part.component for part in solution.loose} - before
+
+
+def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:
+    with reading(service.engine) as session:
+        found = offers_for(session, sorted(numbers), market.today, service.settings.currency)
+    return {offer.component for offer in found}
+
+
+def _told(vehicle: VehicleOrdered, solution: Solution, instead: set[str]) -> Facts:
+    number = min(instead)
+    part = vehicle.asked.book.components[number]
+    before, after = vehicle.solution.totals, solution.totals
+    changes = after.changes - before.changes
+    sentence = f"Fit {number} ({part.name}) instead"
+    if changes:
+        more = "more" if changes > 0 else "fewer"
+        sentence += f"; the set then has {abs(changes)} {more} {'change' if abs(changes) == 1 else 'changes'}"
+    return {"number": number, "name": part.name, "sentence": f"{sentence}. The closure accepts it."}
+
+
+Documented = Callable[[Facts], bytes]
+
+
+def ordering(
+    service: Service, body: OrderIn, form: str, write: Documented
+) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
+    """An ETag and how to make the order in a form; `write` turns the facts into the bytes of that form.
+
+    Raises what `ask` raises, and NoSet when the bytes are made.
+    """
+    today = date.today()
+    asked = vehicles_of(service, body)
+    terms = body.model_dump(mode="json", include=set(TERMS))
 
     def make() -> tuple[bytes, bool]:
-        ordered = order_for(asked)
-        facts = order_facts(service, ordered)
-        written = order_csv(ordered.order).encode() if form == "csv" and ordered.order else json_bytes(facts)
-        return written, lasting(ordered.answer)
+        ordered = order_for(service, body, asked, today)
+        return write(facts_of(service, body, ordered)), ordered.lasting
 
-    return etag_of("order", form, service.settings.currency, asked.depends_on()), make
-
-
-def order_as(service: Service, body: ClosureIn) -> tuple[dict[str, Any], str]:
-    """The order list as facts and as CSV. Raises what `ask` raises, and NoSet."""
-    asked = at_revision(service, body, lambda then: ask(then, body))
-    ordered = order_for(asked)
-    facts = order_facts(service, ordered)
-    return facts, order_csv(ordered.order) if ordered.order else ""
+    depends = [[label, one.depends_on()] for label, one in asked]
+    return etag_of("order", form, service.settings.currency, depends, terms, buying_state(service)), make
 
 
-def closure_and_order(service: Service, body: ClosureIn) -> tuple[dict[str, Any], dict[str, Any] | None]:
-    """The closure as facts, and its order list unless there is no set. Raises what `ask` raises."""
+def buying_state(service: Service) -> list[Any]:
+    """What every order depends on beside its questions: the day, the catalogue's revision, the store."""
+    with reading(service.engine) as session:
+        version = stock_version(session)
+    return [date.today().isoformat(), present_revision(service), version]
+
+
+def order_facts_for(service: Service, body: OrderIn) -> Facts:
+    """The order as facts. Raises what `ask` raises, and NoSet."""
+    ordered = order_for(service, body, vehicles_of(service, body), date.today())
+    return facts_of(service, body, ordered)
+
+
+def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:
+    """The closure as facts, and its order unless there is no set. Raises what `ask` raises."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
-    ordered = order_for(asked)
-    document = closure_document(service, ordered.asked, ordered.answer)
-    return document, order_document(ordered.order) if ordered.order else None
+    answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)
+    document = closure_document(service, asked, answer)
+    if answer.solution is None:
+        return document, None
+    order = OrderIn.model_validate(body.model_dump(exclude_unset=True))
+    with suppress(Problem):
+        return document, order_facts_for(service, order)
+    return document, None

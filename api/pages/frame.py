@@ -8,13 +8,12 @@ from typing import Any
 
 from fastapi import Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
-from sqlalchemy.exc import DBAPIError
-from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.responses import Response
 
 from api.access.guard import session_of
 from api.access.scopes import Scope
 from api.access.sessions import FORM_FIELD, PageSession, form_token
+from api.database import UNREACHABLE
 from api.pages import words
 from api.pages.question import PageQuestion
 from api.service import Service
@@ -88,7 +87,7 @@ def _session(request: Request) -> PageSession | None:
     """Who is signed in; nobody while the database does not answer, so that a page can say so."""
     try:
         return session_of(request)
-    except (DBAPIError, PoolTimeout):
+    except UNREACHABLE:
         return None
 
 

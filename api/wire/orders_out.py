@@ -1,6 +1,13 @@
-"""What order lists look like, for the OpenAPI document."""
+"""What orders look like, for the OpenAPI document."""
 
-from api.wire.documents import CauseWord, GradeWord, MoneyOut, Out, OutcomeWord, VehicleOut, WishOut
+from typing import Literal
+
+from pydantic import Field
+
+from api.wire.documents import CauseWord, GradeWord, MoneyOut, Out, OutcomeWord, VehicleOut
+
+Fate = Literal["keep with the vehicle", "exchange", "scrap"]
+StateWord = Literal["draft", "sent", "partly received", "received", "closed"]
 
 
 class OrderReasonOut(Out):
@@ -10,24 +17,64 @@ class OrderReasonOut(Out):
     from_position: str | None
 
 
+class ShareOut(Out):
+    vehicle: str
+    positions: list[str]
+    quantity: int
+
+
 class OrderLineOut(Out):
+    line: int
     number: str
     name: str
     section: str
-    positions: list[str]
+    section_title: str
+    asked_numbers: list[str]
+    chain: list[str] = Field(description="the numbers from the one asked for to this one")
     quantity: int
+    amount: str | None = Field(description="of what is bought by volume, mass or length: how much is needed")
     pack: int
     packs: int
     pieces: int
     surplus: int
+    hand: Literal["left", "right"] | None
+    pair: bool = Field(description="its places are changed together")
+    supplier: str | None = Field(description="null: the catalogue knows no suppliers")
+    supplier_title: str | None
+    lead_days: int | None
+    arrives: str | None
     unit_price: MoneyOut
-    total: MoneyOut
-    deposits: str
-    asked_numbers: list[str]
-    reasons: list[OrderReasonOut]
-    evidence: GradeWord
-    hazard: str | None
+    total: MoneyOut = Field(description="without tax and deposits")
+    tax_rate: str | None = Field(description="per cent")
+    tax: MoneyOut
+    deposit: MoneyOut
+    deposits: MoneyOut
+    for_: list[ShareOut] = Field(alias="for")
+    reasons: list[str]
+    because: list[OrderReasonOut]
+    evidence_grade: GradeWord
     cautions: list[str]
+    hazard: str | None
+    note: str | None
+
+
+class SupplierOrderOut(Out):
+    name: str
+    title: str
+    lines: int
+    parts: MoneyOut
+    carriage: MoneyOut
+    deposits: MoneyOut
+    tax: MoneyOut
+    total: MoneyOut
+    arrives: str
+
+
+class FromStockOut(Out):
+    number: str
+    name: str
+    quantity: int
+    place: str
 
 
 class AtHandOut(Out):
@@ -35,34 +82,82 @@ class AtHandOut(Out):
     name: str
     quantity: int
     positions: list[str]
+    vehicle: str
+
+
+class SubstituteOut(Out):
+    number: str
+    name: str
+    sentence: str
+
+
+class NotSuppliedOut(Out):
+    number: str
+    name: str
+    quantity: int
+    why: str
+    earliest: str | None
+    substitute: SubstituteOut | None = Field(description="what somebody supplies and the closure accepts")
 
 
 class TakenOffOut(Out):
+    vehicle: str
+    position: str
     number: str
     name: str
-    position: str
     quantity: int
     replaced_by: str | None
-    what_to_do: str
+    what: Fate
+    why: str
 
 
 class OrderTotalsOut(Out):
-    parts: str
-    deposits: str
-    total: str
-    unknown_prices: list[str]
+    parts: MoneyOut
+    carriage: MoneyOut
+    tax: MoneyOut
+    deposits: MoneyOut
+    total: MoneyOut
+
+
+class DayPriceOut(Out):
+    by: str
+    total: MoneyOut
+    extra: MoneyOut = Field(description="more than the cheapest split")
+    suppliers: list[str]
+
+
+class SplitOut(Out):
+    proved: bool
+    gap: MoneyOut
+    sentence: str
+
+
+class OrderVehicleOut(VehicleOut):
+    label: str
+    wishes: list[str]
+    outcome: OutcomeWord
+    catalogue_revision: int
 
 
 class OrderOut(Out):
-    """What must be bought, what is at hand, and what comes off."""
+    """What must be bought, from whom, what is at hand, what nobody supplies, and what comes off."""
 
-    vehicle: VehicleOut
-    wishes: list[WishOut]
-    outcome: OutcomeWord
+    name: str | None
+    state: StateWord | None
+    date: str
+    market: str
     catalogue_revision: int
     currency: str
+    vehicles: list[OrderVehicleOut]
     lines: list[OrderLineOut]
+    suppliers: list[SupplierOrderOut]
+    from_stock: list[FromStockOut]
     at_hand: list[AtHandOut]
+    not_supplied: list[NotSuppliedOut]
     taken_off: list[TakenOffOut]
     totals: OrderTotalsOut
+    unknown_prices: list[str]
+    price_of_days: list[DayPriceOut]
+    split: SplitOut
     cautions: list[str]
+    defers: str

@@ -1,4 +1,4 @@
-"""An order list as plain text: 100 columns, no colour, made from the JSON facts."""
+"""An order as plain text: 100 columns, no colour, made from the JSON facts."""
 
 from collections.abc import Iterator
 from decimal import Decimal
@@ -7,47 +7,74 @@ from api.wire.plain import WIDTH, Facts, amount, count, wrap
 
 
 def order_page(document: Facts) -> Iterator[str]:
-    """An order list by itself: the vehicle, what was wished, the list, the cautions."""
-    vehicle = document["vehicle"]
-    yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
-    for wish in document["wishes"]:
-        yield from wrap(wish["sentence"], hang=2)
+    """An order by itself: the vehicles, what was wished, the list, the cautions."""
+    for vehicle in document["vehicles"]:
+        yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
+        for sentence in vehicle["wishes"]:
+            yield from wrap(sentence, hang=2)
     yield ""
     yield from order_lines(document, document["currency"])
     yield ""
-    for caution in document["cautions"]:
+    for caution in [*document["cautions"], document["defers"]]:
         yield from wrap(caution)
 
 
 def order_lines(document: Facts, currency: str) -> Iterator[str]:
-    """An order list document as text."""
+    """The lines of an order and what else is to be said of it, as text."""
     yield "ORDER LIST"
     for line in document["lines"]:
-        packs = f" ({count(line['packs'], 'pack')} of {line['pack']}, {line['surplus']} over)"
-        packs = packs if line["pack"] > 1 else ""
-        left = f"  {line['pieces']:>3} x {line['number']:<10} {line['name']}{packs}"
-        right = f"{amount(line['unit_price']):>13}{amount(line['total']) if line['total'] else '':>12}"
-        if len(left) + len(right) > WIDTH:
-            yield from wrap(left, hang=8)
-            left = ""
-        yield left.ljust(WIDTH - len(right)) + right
-        if line["hazard"]:
-            yield from wrap(f"Caution: {line['hazard']}", indent=8, hang=10)
-    totals = document["totals"]
-    yield f"Parts {amount(totals['parts'], currency)}".rjust(WIDTH)
-    if Decimal(totals["deposits"]):
-        yield f"Exchange deposits {amount(totals['deposits'], currency)}".rjust(WIDTH)
-        yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
-    if totals["unknown_prices"]:
-        yield from wrap(f"Price unknown, not in the total: {', '.join(totals['unknown_prices'])}.")
+        yield from _line(line)
+    yield from _sums(document, currency)
+    for supplier in document["suppliers"]:
+        title = f"{supplier['title']}: {count(supplier['lines'], 'line')}, there by {supplier['arrives']}"
+        yield from wrap(f"{title}, {amount(supplier['total'], currency)} with tax and deposits.", hang=2)
+    yield from wrap(document["split"]["sentence"], hang=2)
+    if document["unknown_prices"]:
+        yield from wrap(f"Price unknown, not in the total: {', '.join(document['unknown_prices'])}.")
+    for part in document["from_stock"]:
+        place = f" ({part['place']})" if part["place"] else ""
+        yield from wrap(f"From the store{place}: {part['quantity']} x {part['number']} {part['name']}.")
     for part in document["at_hand"]:
         yield from wrap(f"On the bench already: {part['quantity']} x {part['number']} {part['name']}.")
-    if document["taken_off"]:
+    for part in document["not_supplied"]:
+        yield from wrap(f"NOT SUPPLIED: {part['quantity']} x {part['number']} {part['name']}. {part['why']}")
+        if part["substitute"]:
+            yield from wrap(part["substitute"]["sentence"], indent=2, hang=4)
+    yield from _taken_off(document["taken_off"])
+
+
+def _line(line: Facts) -> Iterator[str]:
+    packs = f" ({count(line['packs'], 'pack')} of {line['pack']}, {line['surplus']} over)"
+    packs = packs if line["pack"] > 1 else ""
+    left = f"  {line['pieces']:>3} x {line['number']:<10} {line['name']}{packs}"
+    right = f"{amount(line['unit_price']):>13}{amount(line['total']) if line['total'] else '':>12}"
+    if len(left) + len(right) > WIDTH:
+        yield from wrap(left, hang=8)
+        left = ""
+    yield left.ljust(WIDTH - len(right)) + right
+    if line["chain"]:
+        yield from wrap(f"Once {' and then '.join(line['chain'][:-1])}.", indent=8, hang=10)
+    if line["hazard"]:
+        yield from wrap(f"Caution: {line['hazard']}", indent=8, hang=10)
+
+
+def _sums(document: Facts, currency: str) -> Iterator[str]:
+    totals = document["totals"]
+    yield f"Parts {amount(totals['parts'], currency)}".rjust(WIDTH)
+    for word, key in (("Carriage", "carriage"), ("Tax", "tax"), ("Exchange deposits", "deposits")):
+        if Decimal(totals[key]):
+            yield f"{word} {amount(totals[key], currency)}".rjust(WIDTH)
+    if totals["total"] != totals["parts"]:
+        yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
+
+
+def _taken_off(parts: list[Facts]) -> Iterator[str]:
+    for what in dict.fromkeys(part["what"] for part in parts):
         yield ""
-        yield "COMES OFF, keep with the vehicle"
-    for number, parts in _by_number(document["taken_off"]).items():
-        pieces = sum(part["quantity"] for part in parts)
-        yield from wrap(f"  {pieces:>3} x {number:<10} {parts[0]['name']}".rstrip(), hang=8)
+        yield f"COMES OFF, {what}"
+        for number, some in _by_number([part for part in parts if part["what"] == what]).items():
+            pieces = sum(part["quantity"] for part in some)
+            yield from wrap(f"  {pieces:>3} x {number:<10} {some[0]['name']}".rstrip(), hang=8)
 
 
 def _by_number(parts: list[Facts]) -> dict[str, list[Facts]]:

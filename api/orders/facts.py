@@ -1,0 +1,257 @@
+"""An order as plain facts, as the API answers them and as the documents print them."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+from api.orders.buying import Line, Market, Order
+from api.orders.choices import Unsupplied, Why
+from api.orders.model import Supplier
+from api.orders.needs import Need, Needs, TakenOff
+from api.rulebook.model import Supply
+from api.wire.values import GRADE_WORDS, money
+
+Facts = dict[str, Any]
+
+DEFERS = (
+    "Brakes, steering, fuel, lifting, high current, structure and welding can hurt people: local codes and "
+    "the judgement of a licensed person come before this list. Have such work done and inspected by "
+    "someone licensed for it."
+)
+NO_SUPPLIERS = "The catalogue knows no suppliers; prices are its own."
+KEEP, EXCHANGE, SCRAP = "keep with the vehicle", "exchange", "scrap"
+
+_WHY = {
+    Why.none_in_time: "nobody can have it there by that date",
+    Why.stock: "the suppliers have too few of it",
+    Why.least_order: "its supplier takes no order this small",
+    Why.suppliers: "it needs more suppliers than you allow",
+    Why.no_time: "no supplier was found for it in time",
+}
+
+
+def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Facts:
+    """Everything of an order that does not depend on how it was asked for."""
+    lines = [_line(number, line) for number, line in enumerate(order.lines, start=1)]
+    suppliers = _suppliers(order)
+    return {
+        "date": market.today.isoformat(),
+        "currency": currency,
+        "lines": lines,
+        "suppliers": suppliers,
+        "from_stock": [
+            {"number": f.need.part.number, "name": f.need.part.name, "quantity": f.quantity, "place": f.place}
+            for f in order.from_store
+        ],
+        "at_hand": [
+            {
+                "number": a.part.number,
+                "name": a.part.name,
+                "quantity": a.quantity,
+                "positions": list(a.positions),
+                "vehicle": a.vehicle,
+            }
+            for a in needs.at_hand
+        ],
+        "not_supplied": [_not_supplied(need, missing, order) for need, missing in order.not_supplied],
+        "taken_off": _taken_off(needs.taken_off, order),
+        "totals": _totals(order, suppliers),
+        "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
+        "price_of_days": _days(order),
+        "split": _split(order),
+        "cautions": _cautions(order),
+        "defers": DEFERS,
+    }
+
+
+def _line(number: int, line: Line) -> Facts:
+    need, bought = line.need, line.bought
+    offer = bought.offer if bought else None
+    return {
+        "line": number,
+        "number": need.part.number,
+        "name": need.part.name,
+        "section": need.part.section,
+        "section_title": need.section_title,
+        "asked_numbers": list(need.asked_numbers),
+        "chain": list(need.chain),
+        "quantity": line.quantity,
+        "amount": need.amount or None,
+        "pack": line.pack,
+        "packs": line.pieces // line.pack,
+        "pieces": line.pieces,
+        "surplus": line.pieces - line.quantity,
+        "hand": need.hand or None,
+        "pair": need.pair,
+        "supplier": offer.supplier if offer else None,
+        "supplier_title": None,
+        "lead_days": offer.lead_days if offer else None,
+        "arrives": bought.arrives.isoformat() if bought else None,
+        "unit_price": money(line.unit_price),
+        "total": money(line.total),
+        "tax_rate": None if line.tax_rate is None else f"{line.tax_rate:.2f}",
+        "tax": money(line.tax),
+        "deposit": money(line.deposit),
+        "deposits": money(line.deposits),
+        "for": [
+            {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity}
+            for s in need.shares
+        ],
+        "reasons": [reason.sentence for reason in need.reasons if reason.sentence],
+        "because": [
+            {"cause": str(r.cause), "name": r.name, "sentence": r.sentence, "from_position": r.parent or None}
+            for r in need.reasons
+        ],
+        "evidence_grade": GRADE_WORDS[need.grade],
+        "cautions": list(need.cautions),
+        "hazard": need.part.hazard or None,
+        "note": (offer.note if offer else "") or None,
+    }
+
+
+def titled(facts: Facts, suppliers: Sequence[Supplier]) -> Facts:
+    """The facts with the suppliers' titles beside their names."""
+    titles = {supplier.name: supplier.title for supplier in suppliers}
+    for line in facts["lines"]:
+        line["supplier_title"] = titles.get(line["supplier"]) if line["supplier"] else None
+    return facts
+
+
+def _suppliers(order: Order) -> list[Facts]:
+    if order.split is None:
+        return []
+    by_supplier: dict[str, list[Line]] = defaultdict(list)
+    for line in order.lines:
+        if line.bought:
+            by_supplier[line.bought.offer.supplier].append(line)
+    found = []
+    for one in order.split.orders:
+        lines = by_supplier[one.supplier.name]
+        tax = sum(line.tax or 0 for line in lines)
+        found.append(
+            {
+                "name": one.supplier.name,
+                "title": one.supplier.title,
+                "lines": len(lines),
+                "parts": money(one.parts),
+                "carriage": money(one.carriage),
+                "deposits": money(one.deposits),
+                "tax": money(tax),
+                "total": money(one.parts + one.carriage + one.deposits + tax),
+                "arrives": one.arrives.isoformat(),
+            }
+        )
+    return found
+
+
+def _totals(order: Order, suppliers: Sequence[Mapping[str, Any]]) -> Facts:
+    """Parts of known price, carriage, taxes and deposits."""
+    parts = sum(line.total or 0 for line in order.lines)
+    tax = sum(line.tax or 0 for line in order.lines)
+    deposits = sum(line.deposits for line in order.lines)
+    carriage = order.split.carriage if order.split else 0
+    return {
+        "parts": money(parts),
+        "carriage": money(carriage),
+        "tax": money(tax),
+        "deposits": money(deposits),
+        "total": money(parts + carriage + tax + deposits),
+    }
+
+
+def _not_supplied(need: Need, missing: Unsupplied, order: Order) -> Facts:
+    return {
+        "number": need.part.number,
+        "name": need.part.name,
+        "quantity": need.quantity,
+        "why": _why(need, missing),
+        "earliest": missing.earliest.isoformat() if missing.earliest else None,
+        "substitute": None,
+    }
+
+
+def _why(need: Need, missing: Unsupplied) -> str:
+    if missing.why is not Why.no_offer:
+        sentence = _WHY[missing.why]
+    elif need.part.supply is Supply.current:
+        sentence = "nobody offers it today"
+    else:
+        sentence = "it is no longer supplied, and nobody offers it"
+    return sentence[:1].upper() + sentence[1:] + "."
+
+
+def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
+    deposits = {line.need.part.number: line.deposit for line in order.lines if line.deposit}
+    return [
+        {
+            "vehicle": one.vehicle,
+            "position": one.position,
+            "number": one.number,
+            "name": one.name,
+            "quantity": one.quantity,
+            "replaced_by": one.replaced_by,
+            **_what_to_do(one, deposits.get(one.replaced_by or "", 0)),
+        }
+        for one in taken
+    ]
+
+
+def _what_to_do(one: TakenOff, deposit: int) -> Facts:
+    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one."""
+    if deposit:
+        why = f"Hand it in for the deposit of {money(deposit)}, or keep it and lose the deposit."
+        return {"what": EXCHANGE, "why": why}
+    if one.worth_keeping:
+        warning = f" Mark it, it has a known flaw: {one.flaw}" if one.flaw else ""
+        return {"what": KEEP, "why": f"It is original and may have to go back one day.{warning}"}
+    if one.flaw:
+        return {"what": SCRAP, "why": f"It is not original and has a known flaw: {one.flaw}"}
+    return {"what": KEEP, "why": "It is sound, and what was done can be undone with it."}
+
+
+def _days(order: Order) -> list[Facts]:
+    if order.days is None:
+        return []
+    return [
+        {
+            "by": row.by.isoformat(),
+            "total": money(row.total),
+            "extra": money(row.extra),
+            "suppliers": list(row.suppliers),
+        }
+        for row in order.days.rows
+    ]
+
+
+def _split(order: Order) -> Facts:
+    found = order.split
+    if found is None:
+        return {
+            "proved": False,
+            "gap": None,
+            "sentence": "The catalogue knows no suppliers; prices are its own.",
+        }
+    if not found.orders:
+        return {"proved": found.proved, "gap": None, "sentence": "There is nothing to buy."}
+    count = len(found.orders)
+    among = f"{count} {'supplier' if count == 1 else 'suppliers'}"
+    gap = None if found.gap is None else money(int(Decimal(str(found.gap)) * found.total))
+    if found.proved:
+        sentence = f"Proved: no split over suppliers costs less than this one over {among}."
+    elif gap is None:
+        sentence = f"Not proved in time: another split than this one over {among} may cost less."
+    else:
+        sentence = f"Not proved in time: another split than this one over {among} may cost up to {gap} less."
+    if found.by:
+        sentence += f" All of it is there by {found.by.isoformat()}."
+    for other in found.instead:
+        by = f" by {other.by.isoformat()}" if other.by else ""
+        sentence += f" With {len(other.suppliers)} suppliers{by} it would come to {money(other.total)}."
+    return {"proved": found.proved, "gap": gap, "sentence": sentence}
+
+
+def _cautions(order: Order) -> list[str]:
+    found = [caution for line in order.lines for caution in line.need.cautions]
+    hazards = [f"{n.part.number}: {n.part.hazard}" for n in (x.need for x in order.lines) if n.part.hazard]
+    return list(dict.fromkeys([*found, *hazards]))

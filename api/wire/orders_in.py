@@ -1,0 +1,72 @@
+"""What an order's question looks like: one or several closures, and how to buy."""
+
+from datetime import date
+from typing import Annotated, Any
+
+from pydantic import ConfigDict, Field, Strict, ValidationError
+
+from api.wire.errors import problem_from_mistakes
+from api.wire.given import WHOLE, Day, Truth, Word
+from api.wire.query import ClosureQuery
+from api.wire.questions import AskIn, ClosureIn
+
+MOST_VEHICLES = 20
+MOST_SUPPLIERS = 1_000
+
+
+class VehicleOrderIn(AskIn):
+    """One vehicle more: its wishes as for a closure."""
+
+    label: Word | None = Field(None, description="how the list calls the vehicle; else its chassis number")
+
+
+class OrderIn(ClosureIn):
+    """A closure's question, further vehicles to order for at once, and how to buy."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "vehicle": {"chassis": "24PL-018412"},
+                    "wishes": [{"fit": "QB-3310"}],
+                    "at_most_suppliers": 3,
+                }
+            ]
+        }
+    )
+
+    label: Word | None = Field(None, description="how the list calls the vehicle; else its chassis number")
+    also: Annotated[list[VehicleOrderIn], Field(max_length=MOST_VEHICLES - 1)] = Field(
+        [], description="further vehicles on the same list"
+    )
+    by: Day | None = Field(None, description="everything must be there by this day")
+    at_most_suppliers: Annotated[int, Strict(), Field(ge=1, le=MOST_SUPPLIERS), WHOLE] | None = Field(
+        None, description="no more suppliers than this"
+    )
+    fastest: Truth = Field(False, description="as early as can be, then the cheapest for that day")
+    use_stock: Truth = Field(True, description="take from the shop's own stock first")
+    tax_market: Word | None = Field(None, description="whose taxes; else the first vehicle's market")
+
+
+class OrderQuery(ClosureQuery):
+    """An order for one vehicle in flat fields."""
+
+    by: Day | None = Field(None, description="everything must be there by this day")
+    at_most_suppliers: Annotated[int, Field(ge=1, le=MOST_SUPPLIERS)] | None = None
+    fastest: bool = False
+    use_stock: bool = True
+    tax_market: Word | None = None
+
+    def order(self) -> OrderIn:
+        """The body of the same question. Raises InvalidRequest."""
+        terms: dict[str, Any] = {
+            "by": self.by.isoformat() if isinstance(self.by, date) else None,
+            "at_most_suppliers": self.at_most_suppliers,
+            "fastest": self.fastest,
+            "use_stock": self.use_stock,
+            "tax_market": self.tax_market,
+        }
+        try:
+            return OrderIn.model_validate({**self._fields(), **terms})
+        except ValidationError as error:
+            raise problem_from_mistakes(error.errors()) from error

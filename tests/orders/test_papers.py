@@ -1,0 +1,359 @@
+"""The papers of an order: nothing of the facts is lost, nothing runs, the same facts give the same bytes."""
+
+import csv
+import io
+import os
+import re
+import shutil
+import subprocess
+from datetime import date, datetime
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+from zipfile import ZipFile
+
+import openpyxl
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from pypdf import PdfReader
+
+from api.orders.papers.cells import Said, height, wrapped
+from api.orders.papers.columns import DAY, LINES, TEXT
+from api.orders.papers.csv import order_csv
+from api.orders.papers.fonts import OTHER, REGULAR, runs
+from api.orders.papers.parts import UnknownPart, part_of
+from api.orders.papers.pdf import order_pdf
+from api.orders.papers.rows import TALLEST, Grid, Rows, left
+from api.orders.papers.text import plain, shown
+from api.orders.papers.xlsx import cell_text, order_xlsx
+from tests.orders.facts import DEFERS, NASTY, SUPPLIERS, made_order
+
+HOUSE = "Invented House\nOld Tannery, Mill Lane"
+SIZES = (1, 40, 200, 400)
+
+
+def pages_of(document: bytes) -> list[str]:
+    return [page.extract_text() for page in PdfReader(io.BytesIO(document)).pages]
+
+
+def squeezed(text: str) -> str:
+    return re.sub(r"\s+", "", text)
+
+
+def sheets_of(document: bytes) -> dict[str, list[list[Any]]]:
+    book = openpyxl.load_workbook(io.BytesIO(document))
+    return {sheet.title: [[cell.value for cell in row] for row in sheet.rows] for sheet in book}
+
+
+def rows_of(document: bytes) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(document.decode("utf-8"), newline="")))
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_every_line_is_on_the_pages(size: int) -> None:
+    """Its number, its pieces and its total stand side by side in the PDF's text, in the lines' order."""
+    facts = made_order(size)
+    text = squeezed("".join(pages_of(order_pdf(facts, house=HOUSE))))
+    at = 0
+    for line in facts["lines"]:
+        at = text.find(squeezed(f"{line['line']}{line['number']}{line['name']}"), at)
+        assert at >= 0, line["number"]
+        figures = f"{line['quantity']}{line['packs']} x {line['pack']}{line['surplus']}"
+        money = f"{shown(line['unit_price'])}{shown(line['total'])}"
+        assert squeezed(figures + money) in text[at : at + 300], line
+    for reason in {reason for line in facts["lines"] for reason in line["reasons"]}:
+        assert text.count(squeezed(reason)) == sum(line["reasons"].count(reason) for line in facts["lines"])
+
+
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_each_page_says_its_number_and_defers(paper: str) -> None:
+    pages = pages_of(order_pdf(made_order(200), paper))
+    assert len(pages) > 8
+    for number, page in enumerate(pages, 1):
+        assert f"page {number} of {len(pages)}" in page
+        assert squeezed(DEFERS) in squeezed(page)
+    assert "local codes" in pages[-1].lower()
+
+
+def test_a_line_is_never_parted_from_its_reason_and_headings_are_repeated() -> None:
+    facts = made_order(200)
+    pages = [squeezed(page) for page in pages_of(order_pdf(facts))]
+    for line in facts["lines"]:
+        (page,) = [
+            page for page in pages if squeezed(f"{line['number']}{line['name']}") in page and "Tax" in page
+        ]
+        after = page[page.index(squeezed(f"{line['number']}{line['name']}")) :]
+        assert squeezed(" ".join(line["reasons"])) in after
+    listing = [page for page in pages if "Why:" in page]
+    assert all("LineNumberPartPieces" in page for page in listing)
+    assert sum("continued" in page for page in listing) > 5
+
+
+def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
+    grid = Grid([left("Number", 1)])
+    for section in range(30):
+        grid.band(f"Section {section}")
+        grid.add(f"Row {section}")
+    rest = [Rows(grid, 400)]
+    seen = []
+    while rest:
+        first, *rest = rest[0].split(400, 103) or rest
+        assert not first._rows[-1].is_band
+        seen += [row for row in first._rows if not row.is_band]
+    assert len(seen) == 30
+
+
+def test_what_is_longer_than_a_page_goes_on_in_further_rows() -> None:
+    said = "word " * 9000
+    grid = Grid([left("Number", 1), left("Part", 3)])
+    grid.add("1", [Said(said)], under=[Said(said)])
+    rows = Rows(grid, 400)._rows
+    assert max(row.height for row in rows) <= TALLEST + 1
+    told = [line.text for row in rows for lines in (*row.cells, row.under) for line in lines]
+    assert sum(line.split().count("word") for line in told) == 18_000
+
+
+@given(st.text(max_size=300), st.floats(5, 300))
+@settings(max_examples=150, deadline=None)
+def test_wrapping_loses_no_letter_and_stays_in_its_room(text: str, room: float) -> None:
+    lines = wrapped(text, room)
+    assert "".join("".join(line.text.split()) for line in lines) == "".join(plain(text).split())
+    assert all(line.width <= room + 0.01 or len(line.text) == 1 for line in lines)
+    assert height(lines) == pytest.approx(sum(line.height for line in lines))
+
+
+texts = st.one_of(st.sampled_from(NASTY), st.text(max_size=40))
+
+
+@given(st.integers(1, 6), st.integers(0, 10_000), texts, texts, texts)
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_any_text_gets_onto_every_paper(size: int, seed: int, name: str, reason: str, caution: str) -> None:
+    facts = made_order(size, seed=seed)
+    for line in facts["lines"]:
+        line.update(name=name, reasons=[reason], cautions=[caution])
+    text = squeezed("".join(pages_of(order_pdf(facts))))
+    written = rows_of(order_csv(facts))
+    read = sheets_of(order_xlsx(facts))["Lines"]
+    for line, row in zip(facts["lines"], read[1:], strict=True):
+        assert squeezed(line["number"]) in text
+        assert squeezed(f"{line['quantity']}{line['packs']} x {line['pack']}") in text
+        assert shown(line["total"]).replace(" ", "") in text
+        assert row[1] == line["number"]
+        assert (row[3] or "").split() == cell_text(name).split()
+    assert [row["number"] for row in written if row["row"] == "line"] == [l["number"] for l in facts["lines"]]
+
+
+@pytest.mark.parametrize("nasty", [False, True])
+@pytest.mark.parametrize("size", SIZES)
+def test_the_workbook_read_back_is_the_facts(size: int, nasty: bool) -> None:
+    facts = made_order(size, nasty=nasty)
+    sheets = sheets_of(order_xlsx(facts))
+    header, *rows = sheets["Lines"]
+    assert header == [column.heading for column in LINES]
+    for line, row in zip(facts["lines"], rows, strict=True):
+        for column, cell in zip(LINES, row, strict=True):
+            _same(column.kind, column.read(line), cell)
+    totals = dict(row[:2] for row in sheets["Order"])
+    assert totals["In all"] == float(facts["totals"]["total"])
+    assert totals["Date"] == datetime(2026, 11, 25)
+    assert [row[2] for row in sheets["Taken off"][1:]] == [off["number"] for off in facts["taken_off"]]
+
+
+def _same(kind: str, wanted: Any, cell: Any) -> None:
+    if wanted is None or wanted == "":
+        assert cell is None
+    elif kind == DAY:
+        assert cell == datetime.fromisoformat(wanted)
+    elif kind == TEXT:
+        assert cell == cell_text(wanted)
+    else:
+        assert isinstance(cell, int | float)
+        assert Decimal(str(cell)) == Decimal(str(wanted))
+
+
+def test_no_cell_of_the_workbook_is_a_formula_or_a_link() -> None:
+    document = order_xlsx(made_order(60, nasty=True), house="=1+1\n@SUM(A1)")
+    book = openpyxl.load_workbook(io.BytesIO(document))
+    cells = [cell for sheet in book for row in sheet.rows for cell in row if cell.value is not None]
+    assert {cell.data_type for cell in cells} == {"s", "n", "d"}
+    assert not any(cell.hyperlink for cell in cells)
+    starting = [cell for cell in cells if str(cell.value).startswith(("=", "+", "-", "@"))]
+    assert len(starting) > 20
+    assert all(cell.data_type == "s" for cell in starting)
+    with ZipFile(io.BytesIO(document)) as packed:
+        assert not [name for name in packed.namelist() if "externalLink" in name or "vba" in name.lower()]
+        sheets = b"".join(packed.read(name) for name in packed.namelist() if "worksheets/" in name)
+    assert b"<f>" not in sheets
+    assert b"hyperlink" not in sheets
+
+
+def test_the_sheets_are_fit_to_work_with() -> None:
+    book = openpyxl.load_workbook(io.BytesIO(order_xlsx(made_order(40))))
+    lines = book["Lines"]
+    assert lines.freeze_panes == "A2"
+    assert lines.print_title_rows == "$1:$1"
+    assert lines.column_dimensions["D"].width > 20
+    assert lines["Q2"].number_format == "#,##0.00"
+
+
+@pytest.mark.parametrize("nasty", [False, True])
+def test_no_cell_of_the_csv_starts_a_formula(nasty: bool) -> None:
+    facts = made_order(60, nasty=nasty)
+    rows = rows_of(order_csv(facts))
+    number = re.compile(r"^-?\d+(\.\d+)?$")
+    cells = [cell for row in rows for cell in row.values()]
+    assert not [c for c in cells if c.lstrip().startswith(("=", "+", "-", "@", "＝")) and not number.match(c)]
+    lines = [row for row in rows if row["row"] == "line"]
+    assert [row["number"] for row in lines] == [line["number"] for line in facts["lines"]]
+    assert [row["total"] for row in lines] == [line["total"] or "" for line in facts["lines"]]
+    assert {row["row"] for row in rows} >= {
+        "order", "vehicle", "from stock", "at hand", "not supplied", "substitute", "taken off", "supplier",
+        "price of days", "total", "law", "choice of suppliers",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("nasty", [False, True])
+def test_the_same_facts_give_the_same_bytes(nasty: bool) -> None:
+    makers = (order_csv, order_xlsx, order_pdf)
+    first = [make(made_order(30, nasty=nasty)) for make in makers]
+    order_pdf(made_order(3, seed=9))
+    assert first == [make(made_order(30, nasty=nasty)) for make in makers]
+
+
+def test_the_date_inside_a_document_is_that_of_the_order() -> None:
+    facts = made_order(2)
+    made = PdfReader(io.BytesIO(order_pdf(facts))).metadata
+    assert made.creation_date.date() == date(2026, 11, 25)
+    assert openpyxl.load_workbook(io.BytesIO(order_xlsx(facts))).properties.created == datetime(2026, 11, 25)
+
+
+@pytest.mark.parametrize("make", [order_csv, order_xlsx, order_pdf])
+@pytest.mark.parametrize("name", SUPPLIERS)
+def test_what_a_supplier_gets_holds_nothing_of_the_others(make: Any, name: str) -> None:
+    facts = made_order(60)
+    document = make(facts, part=f"supplier:{name}")
+    text = squeezed(_text(document, make))
+    mine = [line for line in facts["lines"] if line["supplier"] == name]
+    others = [line for line in facts["lines"] if line["supplier"] != name]
+    assert mine
+    assert all(squeezed(line["number"]) in text for line in mine)
+    assert not [line["number"] for line in others if squeezed(line["number"]) in text]
+    assert not [t for n, t in SUPPLIERS.items() if n != name and squeezed(t) in text]
+    assert "Remediestheflaw" not in text
+    assert "Keepitlookingoriginal" not in text
+    assert "Timeranout" not in text
+    (sums,) = [supplier for supplier in facts["suppliers"] if supplier["name"] == name]
+    assert sums["total"] in text.replace(",", "") or str(float(sums["total"])) in text
+    assert squeezed(DEFERS) in text
+
+
+def _text(document: bytes, make: Any) -> str:
+    if make is order_pdf:
+        return "".join(pages_of(document))
+    if make is order_csv:
+        return document.decode()
+    return " ".join(str(cell) for sheet in sheets_of(document).values() for row in sheet for cell in row)
+
+
+def test_the_suppliers_parts_are_the_whole_order() -> None:
+    facts = made_order(60)
+    parts = [part_of(facts, f"supplier:{name}") for name in SUPPLIERS]
+    assert sorted(line["line"] for part in parts for line in part["lines"]) == list(range(1, 61))
+    total = sum(Decimal(part["totals"]["total"]) for part in parts)
+    assert total == Decimal(facts["totals"]["total"])
+
+
+def test_the_vehicles_parts_hold_every_piece_that_is_needed() -> None:
+    facts = made_order(60, vehicles=3)
+    parts = [part_of(facts, f"vehicle:{vehicle['label']}") for vehicle in facts["vehicles"]]
+    for line in facts["lines"]:
+        same = [other for part in parts for other in part["lines"] if other["line"] == line["line"]]
+        assert sum(other["quantity"] for other in same) == line["quantity"]
+    for part in parts:
+        known = [line for line in part["lines"] if line["unit_price"]]
+        total = sum(Decimal(line["unit_price"]) * line["quantity"] for line in known)
+        assert Decimal(part["totals"]["parts"]) == total
+        assert part["not_supplied"] == facts["not_supplied"]
+        text = "".join(pages_of(order_pdf(facts, part=f"vehicle:{part['part']['name']}")))
+        assert all(squeezed(line["number"]) in squeezed(text) for line in part["lines"])
+
+
+@pytest.mark.parametrize("part", ["supplier:nobody", "vehicle:Vehicle Z", "teasel", "garage:teasel"])
+def test_a_part_that_is_not_there_is_refused(part: str) -> None:
+    with pytest.raises(UnknownPart):
+        order_csv(made_order(3), part)
+
+
+def test_an_unknown_paper_is_refused() -> None:
+    with pytest.raises(ValueError, match="A4 or letter"):
+        order_pdf(made_order(1), paper="A7")
+
+
+def test_an_order_without_lines_says_so() -> None:
+    facts = {
+        **made_order(1),
+        "lines": [],
+        "suppliers": [],
+        "taken_off": [],
+        "not_supplied": [],
+        "cautions": [],
+    }
+    assert "Nothing has to be ordered" in "".join(pages_of(order_pdf(facts)))
+    assert len(sheets_of(order_xlsx(facts))["Lines"]) == 1
+
+
+def test_letters_of_other_scripts_are_asked_of_the_second_font() -> None:
+    """Hebrew, Arabic and arrows come from it; what no font has stays with the first and is shown as a box."""
+    assert list(runs("a → עברית b", REGULAR)) == [
+        (REGULAR, "a "), (OTHER[REGULAR], "→"), (REGULAR, " "), (OTHER[REGULAR], "עברית"), (REGULAR, " b"),
+    ]  # fmt: skip
+    assert list(runs("日本", REGULAR)) == [(REGULAR, "日本")]
+
+
+def test_fonts_are_inside_the_document() -> None:
+    for page in PdfReader(io.BytesIO(order_pdf(made_order(1)))).pages:
+        for font in page["/Resources"]["/Font"].values():
+            assert "/FontFile2" in font.get_object()["/FontDescriptor"]
+
+
+SPREADSHEET = shutil.which("soffice") or shutil.which("libreoffice")
+
+
+@pytest.fixture(scope="module")
+def converted(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with `nasty.xlsx` and what LibreOffice makes of it: its sheets as CSV, and the whole as PDF."""
+    if SPREADSHEET is None:
+        if os.environ.get("CI"):
+            pytest.fail("LibreOffice is missing: .ci/run installs libreoffice-calc-nogui")
+        pytest.skip("LibreOffice is not installed here (Debian: libreoffice-calc-nogui)")
+    folder = tmp_path_factory.mktemp("converted")
+    (folder / "nasty.xlsx").write_bytes(order_xlsx(made_order(40, nasty=True), house="=1+1"))
+    # 44,34,76: comma, quote, UTF-8; the -1 at the end: every sheet in a file of its own
+    every_sheet = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
+    for form in (every_sheet, "pdf"):
+        subprocess.run(
+            [SPREADSHEET, f"-env:UserInstallation={(folder / 'profile').as_uri()}", "--headless",
+             "--convert-to", form, "--outdir", str(folder), str(folder / "nasty.xlsx")],
+            check=True, capture_output=True, timeout=180,
+        )  # fmt: skip
+    return folder
+
+
+def test_a_spreadsheet_program_opens_the_workbook_and_runs_nothing(converted: Path) -> None:
+    facts = made_order(40, nasty=True)
+    with (converted / "nasty-Lines.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
+    assert [row["Number"] for row in rows] == [line["number"] for line in facts["lines"]]
+    assert [row["Pieces"] for row in rows] == [str(line["quantity"]) for line in facts["lines"]]
+    assert [row["Total"].replace(",", "") for row in rows] == [line["total"] or "" for line in facts["lines"]]
+    for row, line in zip(rows, facts["lines"], strict=True):
+        assert row["Name"].strip() == plain(line["name"]).strip()
+        assert row["Arrives"] == line["arrives"]
+    formulas = [row["Name"] for row in rows if row["Name"].startswith("=")]
+    assert {"=1+1", '=cmd|" /C calc"!A0'} <= set(formulas)
+
+
+def test_a_spreadsheet_program_prints_the_workbook(converted: Path) -> None:
+    text = squeezed("".join(pages_of((converted / "nasty.pdf").read_bytes())))
+    assert all(squeezed(line["number"]) in text for line in made_order(40)["lines"])
