@@ -376,6 +376,14 @@ class TooEntangled(Problem):
     title = "This hangs together with too much to be reasoned over"
 
 
+class CatalogueMoved(Unavailable):
+    """An edit came between two reads of one question; asked again it is answered of one revision."""
+
+    type = "/problems/catalogue-moved"
+    title = "The catalogue was edited while this was looked up; ask again"
+    headers: ClassVar[Mapping[str, str]] = {"Retry-After": "1"}
+
+
 class NoSet(Problem):
     """There is no set to order: the question has no answer."""
 
