@@ -23,8 +23,9 @@ class Facts:
 
     `needs` are the companion rules that it brings, `needed_by` those that it may satisfy; both have
     a row for each alternative. `replaces` and `replaced_by` are substitutes, `remedies` the flaws
-    that it mends as an add-on or a substitute. `chain` holds the supersessions of its number, older
-    and newer; `current` the numbers that stand for it today. `more` names the lists that were cut.
+    that it mends as an add-on or a substitute, `offers` those of every supplier, whenever they hold.
+    `chain` holds the supersessions of its number, older and newer; `current` the numbers that stand
+    for it today. `more` names the lists that were cut.
     """
 
     component: r.ComponentRecord
@@ -37,6 +38,7 @@ class Facts:
     conflicts: Sequence[r.ConflictRecord]
     flaws: Sequence[r.FlawRecord]
     remedies: Sequence[r.FlawRecord]
+    offers: Sequence[r.OfferRecord]
     chain: Sequence[r.SupersessionRecord]
     current: tuple[str, ...]
     evidence: Sequence[r.EvidenceRecord]
@@ -63,6 +65,9 @@ class _Reader:
         lists: dict[str, Any] = {
             name: self._records(name, kind, self._claims(*columns)) for name, kind, columns in _LISTS
         }
+        offer = table("offer")
+        bought = select(offer.c.name).where(offer.c.component == self.number)
+        lists["offers"] = self._records("offers", r.OfferRecord, bought)
         substitutes = union(self._claims(("flaw_add_on", "component")), self._remedied())
         lists["remedies"] = self._records("remedies", r.FlawRecord, substitutes)
         return Facts(

@@ -16,6 +16,9 @@ class Wrong(StrEnum):
     unrecorded_joint = "joint that nobody records"
     unused_evidence = "evidence that nothing refers to"
     no_remedy = "flaw that nothing remedies"
+    work_in_a_circle = "work that waits for itself"
+    no_rate = "currency without an exchange rate"
+    offer_of_nothing = "offer that nobody buys"
 
 
 @dataclass(frozen=True, slots=True)

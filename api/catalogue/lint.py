@@ -1,14 +1,17 @@
 """Looking for contradictions in the catalogue. The findings are data; nothing is changed."""
 
 from collections.abc import Iterator
-from itertools import groupby
+from itertools import chain, groupby
 
 from sqlalchemy import Connection, Engine, select
 from sqlmodel import Session
 
+from api.catalogue.circles import circles_in
 from api.catalogue.compiled import tied
 from api.catalogue.finding import Finding, Wrong
+from api.catalogue.lint_buying import offer_findings
 from api.catalogue.lint_rules import RuleLint
+from api.catalogue.lint_sequence import sequence_findings
 from api.catalogue.lint_vehicles import from_new_findings
 from api.catalogue.staging import table
 from api.catalogue.store import compile_book
@@ -17,12 +20,16 @@ from api.database import reading
 _Key = tuple[Wrong, tuple[str, ...]]
 
 
-def lint(engine: Engine) -> Iterator[Finding]:
-    """Every finding: first the catalogue's own, then range by range. Memory holds one range at a time."""
+def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
+    """Every finding: first the catalogue's own, then range by range. Memory holds one range at a time.
+
+    `currency` is the catalogue's own, which needs no exchange rate.
+    """
     with reading(engine) as session:
         connection = session.connection()
         yield from _circles(connection)
         yield from _unused_evidence(connection)
+        yield from offer_findings(connection, currency)
         variant = table("variant")
         rows = connection.execute(
             select(variant.c.range, variant.c.name).order_by(variant.c.range, variant.c.name)
@@ -38,7 +45,7 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
     well: set[_Key] = set()
     for variant in variants:
         book = compile_book(session, variant)
-        for key, sentence in from_new_findings(book):
+        for key, sentence in chain(from_new_findings(book), sequence_findings(book)):
             somewhere.setdefault(key, (sentence, []))[1].append(variant)
         for wrong, records, sentence, is_well in RuleLint(book).verdicts():
             if is_well:
@@ -67,51 +74,6 @@ def _circles(connection: Connection) -> Iterator[Finding]:
         yield Finding(
             Wrong.circle, records, f"{told} supersede each other in a circle; none of them is the newest"
         )
-
-
-def circles_in(edges: list[tuple[str, str]]) -> list[frozenset[str]]:
-    """The strongly connected groups of more than one number, and numbers that lead to themselves.
-
-    Tarjan's algorithm with its own stack, so that a chain may be as long as it likes.
-    """
-    following: dict[str, list[str]] = {}
-    for old, new in edges:
-        following.setdefault(old, []).append(new)
-    index: dict[str, int] = {}
-    low: dict[str, int] = {}
-    path: list[str] = []
-    on_path: set[str] = set()
-    circles = [frozenset({old}) for old, new in edges if old == new]
-    for start in sorted(following):
-        if start in index:
-            continue
-        work = [(start, iter(following.get(start, ())))]
-        index[start] = low[start] = len(index)
-        path.append(start)
-        on_path.add(start)
-        while work:
-            number, rest = work[-1]
-            for new in rest:
-                if new not in index:
-                    index[new] = low[new] = len(index)
-                    path.append(new)
-                    on_path.add(new)
-                    work.append((new, iter(following.get(new, ()))))
-                    break
-                if new in on_path:
-                    low[number] = min(low[number], index[new])
-            else:
-                work.pop()
-                if work:
-                    low[work[-1][0]] = min(low[work[-1][0]], low[number])
-                if low[number] == index[number]:
-                    group = set()
-                    while number not in group:
-                        group.add(path.pop())
-                    on_path -= group
-                    if len(group) > 1:
-                        circles.append(frozenset(group))
-    return sorted(circles, key=sorted)
 
 
 def _unused_evidence(connection: Connection) -> Iterator[Finding]:

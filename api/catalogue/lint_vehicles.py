@@ -5,12 +5,12 @@ all that the chassis spans hold.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
 from itertools import combinations
 
 from api.catalogue.finding import Wrong
-from api.rulebook.model import ChassisSpan, Fitment, RuleBook, Vehicle
+from api.rulebook.model import ChassisSpan, Claim, Fitment, RuleBook, Vehicle
 
 _OPTIONS_TOGETHER = 4
 """Options tried in every combination; of more, each alone and all together."""
@@ -42,20 +42,20 @@ def from_new_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
             yield (Wrong.nothing_from_new, (name,)), sentence
 
 
-def vehicles_to_try(book: RuleBook, fitments: list[Fitment]) -> Iterator[Vehicle]:
+def vehicles_to_try(book: RuleBook, claims: Sequence[Claim]) -> Iterator[Vehicle]:
     """Vehicles of the variant that stand for all: both sides of every bound, options with and without."""
-    options = sorted({o for f in fitments for o in f.when.options | f.when.without} & book.variant.options)
+    options = sorted({o for c in claims for o in c.when.options | c.when.without} & book.variant.options)
     for span in book.variant.spans:
-        for serial in _serials(span, fitments):
+        for serial in _serials(span, claims):
             built = _day(span, serial)
             for chosen in _choices(options):
                 yield Vehicle(book.variant.name, span.prefix, serial, built, chosen)
 
 
-def _serials(span: ChassisSpan, fitments: list[Fitment]) -> list[int]:
+def _serials(span: ChassisSpan, claims: Sequence[Claim]) -> list[int]:
     tried = {span.first, span.last}
     days = max((span.built_to - span.built_from).days, 1)
-    for when in {fitment.when for fitment in fitments}:
+    for when in {claim.when for claim in claims}:
         if when.chassis_prefix == span.prefix:
             for bound in (when.chassis_from, when.chassis_to):
                 tried |= {bound - 1, bound, bound + 1} if bound is not None else set()

@@ -7,7 +7,7 @@ from api.catalogue.records import Record
 
 _LISTS = (
     "characteristics", "fitments", "replaces", "replaced_by", "needs", "needed_by", "conflicts", "flaws",
-    "remedies", "chain", "evidence",
+    "remedies", "offers", "chain", "evidence",
 )  # fmt: skip
 
 

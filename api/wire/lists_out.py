@@ -44,6 +44,7 @@ class ComponentFactsOut(Out):
     conflicts: Records
     flaws: Records
     remedies: Records = Field(description="flaws of others that it mends")
+    offers: Records = Field(description="who sells it; also offers that hold no longer or not yet")
     chain: Records = Field(description="supersessions of its number, older and newer")
     evidence: Records
     more: list[str] = Field(description="lists that were cut")

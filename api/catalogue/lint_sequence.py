@@ -1,0 +1,79 @@
+"""Lint of the order of work: positions that come before each other in a circle.
+
+A precedence may hold for some vehicles only, so each of the vehicles that stand for all is tried.
+"""
+
+from collections.abc import Iterator
+
+from api.catalogue.circles import circles_in, shortest_circle
+from api.catalogue.finding import Wrong
+from api.catalogue.lint_vehicles import vehicles_to_try
+from api.rulebook.model import ALWAYS, Claim, Companion, RuleBook
+
+_Key = tuple[Wrong, tuple[str, ...]]
+_Step = tuple[str, str, Claim]
+"""The work at the first position comes before that at the second; the record that says so."""
+
+WORK = {"fitting": "when fitting", "removing": "when taking off"}
+
+
+def sequence_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
+    """(what, sentence) for each circle among precedences and companions that go on before or after."""
+    for work, words in WORK.items():
+        steps: list[_Step] = [(p.first, p.then, p) for p in book.precedences if p.work == work]
+        if work == "fitting":
+            steps += _of_companions(book)
+        seen: set[tuple[str, ...]] = set()
+        for holding in _together(book, steps):
+            for names, sentence in _circles(holding, words):
+                if names not in seen:
+                    seen.add(names)
+                    yield (Wrong.work_in_a_circle, names), sentence
+
+
+def _together(book: RuleBook, steps: list[_Step]) -> Iterator[list[_Step]]:
+    """The steps that hold together, for each vehicle that is tried."""
+    claims = [claim for _, _, claim in steps]
+    if all(claim.when is ALWAYS for claim in claims):
+        yield steps
+        return
+    tried: set[frozenset[str]] = set()
+    for vehicle in vehicles_to_try(book, claims):
+        holding = [step for step in steps if step[2].when.holds(vehicle)]
+        names = frozenset(claim.name for _, _, claim in holding)
+        if names not in tried:
+            tried.add(names)
+            yield holding
+
+
+def _circles(steps: list[_Step], words: str) -> Iterator[tuple[tuple[str, ...], str]]:
+    said: dict[tuple[str, str], str] = {}
+    for first, then, claim in steps:
+        said.setdefault((first, then), claim.name)
+    for group in circles_in(list(said)):
+        circle = shortest_circle(list(said), group)
+        pairs = list(zip(circle, [*circle[1:], circle[0]], strict=True))
+        names = tuple(sorted({said[pair] for pair in pairs}))
+        told = ", ".join(f"{first} comes before {then} ({said[first, then]})" for first, then in pairs)
+        yield names, f"{words}, {told}: the work can begin nowhere"
+
+
+def _of_companions(book: RuleBook) -> Iterator[_Step]:
+    """Companions with one alternative that goes on before or after, both at one known position."""
+    places: dict[str, set[str]] = {}
+    for fitment in book.fitments:
+        places.setdefault(fitment.component, set()).add(fitment.position)
+    for rule in book.companions:
+        here, there = _places_of(rule, places)
+        if len(here) == len(there) == 1 and here != there:
+            first, then = (there, here) if rule.alternatives[0].goes_on == "before" else (here, there)
+            yield min(first), min(then), rule
+
+
+def _places_of(rule: Companion, places: dict[str, set[str]]) -> tuple[set[str], set[str]]:
+    if len(rule.alternatives) != 1 or not rule.alternatives[0].goes_on:
+        return set(), set()
+    alternative = rule.alternatives[0]
+    here = {rule.position} if rule.position else places.get(rule.component, set())
+    there = {alternative.position} if alternative.position else places.get(alternative.component, set())
+    return here, there
