@@ -7,6 +7,7 @@ IMMEDIATE for writers (a read that turns into a write would fail at once however
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -108,6 +109,11 @@ def writing(engine: Engine) -> Iterator[Session]:
         except BaseException:
             session.rollback()
             raise
+
+
+def in_utc(at: datetime) -> datetime:
+    """An instant with its zone; all are stored in UTC, and SQLite forgets that."""
+    return at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
 
 
 def migrations_folder() -> Path:

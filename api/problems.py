@@ -253,7 +253,7 @@ class StillAtWork(Problem):
     status = 409
     type = "/problems/still-at-work"
     title = "The same request is still at work"
-    headers = {"Retry-After": "2"}
+    headers = MappingProxyType({"Retry-After": "2"})
 
 
 class PreconditionFailed(Problem):

@@ -58,6 +58,8 @@ def refused(scope: Scope, headers: dict[bytes, bytes]) -> Problem | None:
         return AddressTooLong(f"An address has at most {MOST_ADDRESS_BYTES} bytes; use POST with a body")
     if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEADER_BYTES:
         return HeadersTooLarge(f"All headers together have at most {MOST_HEADER_BYTES} bytes")
+    if "\0" in scope["path"] or b"%00" in scope["query_string"]:
+        return InvalidRequest("NUL cannot stand in an address; take %00 out")
     if headers.get(b"content-encoding", b"identity").strip().lower() != b"identity":
         return UnsupportedMedia("Send the body as it is: nothing packed is unpacked here")
     return None
@@ -70,13 +72,17 @@ class _Twice(ValueError):
 def doubtful(body: bytes) -> Problem | None:
     """What makes a JSON body doubtful; None when nothing does, and when it is no JSON at all."""
     try:
-        json.loads(body, object_pairs_hook=_each_once)
+        json.loads(body.decode("utf-8"), object_pairs_hook=_each_once)
+    except UnicodeDecodeError:
+        return MalformedRequest("The body is not UTF-8 text (RFC 8259, section 8.1)")
+    except json.JSONDecodeError:
+        return None  # told by the framework, with the place
     except _Twice as error:
         return InvalidRequest(f"'{printable(error)}' stands twice in one object; take one out")
     except RecursionError:
         return MalformedRequest("The body is nested too deep")
     except ValueError:
-        return None  # told by the framework, with the place
+        return MalformedRequest("A number in the body has more digits than can be read")
     return None
 
 

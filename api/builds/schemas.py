@@ -2,13 +2,17 @@
 
 from typing import Annotated
 
-from pydantic import ConfigDict, Field, StringConstraints
+from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
 
+from api.catalogue.fields import NOT_PRINTED, clean
 from api.wire.given import Day, Sits
 from api.wire.questions import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn, Word
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
-Remark = Annotated[str, StringConstraints(max_length=2000)]
+_CLEAN = Field(json_schema_extra={"pattern": rf"^[^{NOT_PRINTED}]*$"})
+Remark = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=2000), _CLEAN]
+"""Free text, stored without space around it; control characters and marks of direction are refused."""
+_TITLE = Field(json_schema_extra={"pattern": rf"^[^{NOT_PRINTED}]*[^\s{NOT_PRINTED}][^{NOT_PRINTED}]*$"})
 
 
 class BuildIn(Body):
@@ -67,7 +71,7 @@ class SpecificationIn(Body):
         }
     )
 
-    title: Annotated[str, StringConstraints(min_length=1, max_length=300)]
+    title: Annotated[str, BeforeValidator(clean), StringConstraints(min_length=1, max_length=300), _TITLE]
     variants: Annotated[list[Word], Field(max_length=500)] = Field([], description="empty: every variant")
     wishes: Annotated[list[WishIn], Field(max_length=200)] = Field([])
     limits: LimitsIn = LimitsIn()

@@ -11,7 +11,7 @@ from sqlmodel import Session
 from api.builds import store
 from api.builds.schemas import BuildIn, SpecificationIn
 from api.builds.tables import BuildRow, SpecificationRow, SpecificationVersionRow
-from api.database import reading, writing
+from api.database import in_utc, reading, writing
 from api.once.answers import EACH_TIME, Once
 from api.problems import AlreadyExists, PreconditionFailed, UnknownBuild, UnknownSpecification
 from api.wire.names import near_names
@@ -147,7 +147,7 @@ def _specification_in(session: Session, name: str, version: int | None = None) -
         "version": found.version,
         "latest": row.latest,
         "note": found.note,
-        "at": found.at.isoformat(),
+        "at": in_utc(found.at).isoformat(),
         **orjson.loads(found.document),
     }
 

@@ -8,7 +8,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine, func, select
 
 from api.catalogue import records as r
-from api.catalogue.history import changes_of_edit, edit_of, image_at
+from api.catalogue.history import before_edit, edit_of, image_at, touched_again
 from api.catalogue.images import Fields, images, rows_in
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
@@ -167,17 +167,17 @@ def take_back(
             begin(connection)
         if edit_of(connection, revision) is None:
             raise UnknownRevision(str(revision))
-        changes = changes_of_edit(connection, revision, ("", ""), MOST_CHANGES + 1)
+        changes = before_edit(connection, revision, MOST_CHANGES + 1)
         if not changes:
             raise UnknownRevision(str(revision), detail=f"What revision {revision} changed was not kept")
         if len(changes) > MOST_CHANGES:
             raise InvalidRequest(f"Revision {revision} changed more than {MOST_CHANGES} records")
-        _unchanged_since(connection, revision, [(c.kind, c.name) for c in changes])
-        for change in changes:
-            if change.before:
-                objects.extend({"record": change.kind, **row} for row in change.before)
+        _unchanged_since(connection, revision)
+        for kind, name, before in changes:
+            if before:
+                objects.extend({"record": kind, **row} for row in before)
             else:
-                removals.setdefault(change.kind, []).append(change.name)
+                removals.setdefault(kind, []).append(name)
 
     why = author.why or f"takes back revision {revision}"
     return load(
@@ -185,9 +185,9 @@ def take_back(
     )
 
 
-def _unchanged_since(connection: Connection, revision: int, records: list[tuple[str, str]]) -> None:
+def _unchanged_since(connection: Connection, revision: int) -> None:
     again = []
-    for kind, name in records:
+    for kind, name in touched_again(connection, revision):
         after = image_at(connection, kind, name, revision)
         if after != images(connection, kind, [name]).get(name):
             again.append({"kind": kind, "name": name})

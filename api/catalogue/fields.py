@@ -17,9 +17,13 @@ LONGEST_LIST = 20_000
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ._:/>@+-]{0,119}$"
 CHASSIS_PATTERN = r"^[A-Z0-9]{1,8}-[0-9]{1,9}$"
 # Control characters, bidirectional marks and lone surrogates have no place in a parts book.
-_UNPRINTABLE = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]"
-)
+NOT_PRINTED = r"\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff"
+_UNPRINTABLE = re.compile(f"[{NOT_PRINTED}\\ud800-\\udfff]")
+
+
+def is_printable(text: str) -> bool:
+    """Whether every character of a text can be stored and shown, on every engine."""
+    return not _UNPRINTABLE.search(text)
 
 
 def clean(value: Any) -> Any:

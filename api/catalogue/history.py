@@ -14,6 +14,7 @@ from sqlalchemy import Connection, Select, and_, delete, func, insert, literal, 
 
 from api.catalogue.images import BEFORE, Fields, images, remembered, rows_in
 from api.catalogue.staging import SPANS_OF, STAGED, listed, table
+from api.database import in_utc
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +100,7 @@ def _edits(connection: Connection) -> Select[Any]:
 
 def _edit(row: Any) -> Edit:
     ranges = tuple(name for name in row.touched.split("; ") if name)
-    return Edit(row.number, row.at, row.who, row.why, ranges, row.changes)
+    return Edit(row.number, in_utc(row.at), row.who, row.why, ranges, row.changes)
 
 
 def edits(connection: Connection, before: int | None, limit: int) -> list[Edit]:
@@ -125,6 +126,23 @@ def changes_of_edit(
     behind = or_(change.c.kind > after[0], and_(change.c.kind == after[0], change.c.name > after[1]))
     query = select(change).where(change.c.revision == revision, behind)
     return _changes(connection, query.order_by(change.c.kind, change.c.name).limit(limit))
+
+
+def before_edit(connection: Connection, revision: int, limit: int) -> list[tuple[str, str, list[Fields]]]:
+    """(kind, name, rows that stood before; none: it was new) of what an edit changed."""
+    change = table("record_change")
+    query = select(change.c.kind, change.c.name, change.c.before).where(change.c.revision == revision)
+    rows = connection.execute(query.order_by(change.c.kind, change.c.name).limit(limit))
+    return [(row.kind, row.name, rows_in(row.before)) for row in rows]
+
+
+def touched_again(connection: Connection, revision: int) -> list[tuple[str, str]]:
+    """(kind, name) of what an edit changed and a later one touched, whatever it says by now."""
+    change, later = table("record_change"), table("record_change").alias("later")
+    same = and_(later.c.kind == change.c.kind, later.c.name == change.c.name, later.c.revision > revision)
+    query = select(change.c.kind, change.c.name).where(change.c.revision == revision)
+    query = query.where(select(later.c.name).where(same).exists())
+    return [(row.kind, row.name) for row in connection.execute(query.order_by(change.c.kind, change.c.name))]
 
 
 def changes_of_record(

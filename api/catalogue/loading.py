@@ -9,6 +9,7 @@ from sqlalchemy import Connection, delete, select
 
 from api.catalogue import records as r
 from api.catalogue.agreement import disagreements
+from api.catalogue.fields import is_printable
 from api.catalogue.history import variants_before
 from api.catalogue.images import begin_images, remember
 from api.catalogue.names import name_of
@@ -37,6 +38,8 @@ from api.rulebook.units import NotAMeasure
 
 BATCH = 4000
 MOST_MISTAKES = 1000
+LONGEST_NAME = 300
+"""Of a record with mistakes, beyond which its name is not remembered: no record has a longer one."""
 
 _FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_on"}
 """The columns of a companion's further rows."""
@@ -118,7 +121,7 @@ class Load:
         for item in records:
             if isinstance(item, Mistake):
                 self.report.add(item)
-                if item.name:
+                if item.name and len(item.name) <= LONGEST_NAME and is_printable(item.name):
                     broken[item.kind].setdefault(item.name, item.place)
                 continue
             read, held = read + 1, held + 1

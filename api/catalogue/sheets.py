@@ -18,6 +18,7 @@ from typing import Any, TextIO
 
 from pydantic import ValidationError
 
+from api.catalogue.fields import is_printable
 from api.catalogue.records import KIND_BY_WORD, Record
 
 LONGEST_CELL = 30_000
@@ -25,6 +26,7 @@ LONGEST_ROW = 500_000
 """Characters of one row, over however many lines its cells are spread."""
 MOST_COLUMNS = 100
 LONGEST_SHOWN = 60
+LONGEST_NAME = 400
 csv.field_size_limit(LONGEST_CELL)
 
 _STARTS_A_FORMULA = "=+\\-@\t\r\n＝＋－＠"
@@ -125,7 +127,15 @@ def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[
 
 
 def _name(fields: dict[str, Any]) -> str:
-    """The name of a record that is not valid, as far as it can be told: others may refer to it."""
+    """The name of a record that is not valid, as far as it can be told: others may refer to it.
+
+    Empty when what stands there can be no name.
+    """
+    name = _name_told(fields)
+    return name if len(name) <= LONGEST_NAME and is_printable(name) else ""
+
+
+def _name_told(fields: dict[str, Any]) -> str:
     told = {key: value if isinstance(value, str) else shown(value) for key, value in fields.items() if value}
     if told.get("component") and told.get("position") and not told.get("name"):
         return f"{told['component']}@{told['position']}"

@@ -227,15 +227,20 @@ def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
     The fact told instead is what the cheapest set costs; the rules stand behind it whole, so what is
     named is not called smallest.
     """
-    parts = in_order_of_blame(parts)
-    because = tuple(because_of(problem, switch) for switch in parts)
+    told = [*in_order_of_blame([s for s in parts if s != CEILING])[: MOST_PARTS - 1], CEILING]
+    because = tuple(because_of(problem, switch) for switch in told)
+    more = (_further(len(parts) - len(told)),) if len(parts) > len(told) else ()
     rules = [s for s in problem.switches() if s[0] not in GIVEABLE]
     free = problem.only([*rules, *(s for s in parts if s != CEILING)])
     totals = best_totals(by_price(free))
     if totals is None:  # no time for the sum; the contradiction stands proved without it
-        return Contradiction(because, smallest=False)
+        return Contradiction(because, more, smallest=False)
     sentence = phrases.cheapest(totals.price, totals.unknown_prices)
-    return Contradiction(because, (Note(Cause.fact, "cheapest", sentence),), smallest=False)
+    return Contradiction(because, (Note(Cause.fact, "cheapest", sentence), *more), smallest=False)
+
+
+def _further(count: int) -> Note:
+    return Note(Cause.fact, "further parts", phrases.further_parts(count))
 
 
 def best_totals(problem: Problem) -> Totals | None:
@@ -259,8 +264,7 @@ def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contr
     parts = in_order_of_blame(parts)
     because = tuple(because_of(problem, switch) for switch in parts[:MOST_PARTS])
     if len(parts) > MOST_PARTS:
-        sentence = phrases.further_rules(len(parts) - MOST_PARTS)
-        return Contradiction(because, (Note(Cause.fact, "further rules", sentence),), smallest=False)
+        return Contradiction(because, (_further(len(parts) - MOST_PARTS),), smallest=False)
     try:
         facts = facts_of(problem.only(parts))
     except OutOfTime:

@@ -121,9 +121,9 @@ def none_has(book: RuleBook, name: str, what: str) -> str:
     return f"No component that fits {position(book, name)} on this vehicle is recorded with {what}."
 
 
-def further_rules(count: int) -> str:
-    """Of a very large contradiction not every rule is told."""
-    return f"{count} further rules may have their share in this."
+def further_parts(count: int) -> str:
+    """Of a very large contradiction not every part is told."""
+    return f"{count} more wishes, limits and rules have their share in this, or may have."
 
 
 def not_known(number: str) -> str:

@@ -30,7 +30,10 @@ from api.wire.values import money
 
 router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
 
-COMPARED = rf"\S.* ({'|'.join(Comparator)}) .*\S"
+_ANY = r"[^\x00-\x1f\x7f-\x9f]*"
+COMPARED = (
+    rf"^{_ANY}[^\s\x00-\x1f\x7f-\x9f]{_ANY} ({'|'.join(Comparator)}) {_ANY}[^\s\x00-\x1f\x7f-\x9f]{_ANY}$"
+)
 """A characteristic with its comparator and value, in words."""
 
 

@@ -52,7 +52,7 @@ PROBLEMS = (
     dependencies=[MayRead],
     responses={
         200: {"model": RecordChangesOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
+        **documented(problems.InvalidCursor, problems.InvalidRequest, problems.NothingHere),
     },
 )
 def record_history(

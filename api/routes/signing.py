@@ -26,9 +26,9 @@ router = APIRouter(tags=["access"])
 HOME = "/"
 
 
-def _form(**fields: str) -> dict[str, object]:
+def _form(*needed: str, **fields: str) -> dict[str, object]:
     properties = {name: {"type": "string", "description": words} for name, words in fields.items()}
-    schema = {"type": "object", "properties": properties, "required": [next(iter(fields))]}
+    schema = {"type": "object", "properties": properties, "required": list(needed)}
     return {"requestBody": {"required": True, "content": {FORM: {"schema": schema}}}}
 
 
@@ -41,7 +41,8 @@ _REFUSALS = (problems.ForgedRequest, problems.TooLarge)
     operation_id="signIn",
     summary="Sign a browser in with a key",
     status_code=303,
-    openapi_extra=_form(key="the key", next="the page of this service to go on to"),
+    response_class=Response,
+    openapi_extra=_form("key", key="the key", next="the page of this service to go on to"),
     responses={
         **_REDIRECTS,
         **documented(problems.KeyNeeded, problems.SlowDown, problems.UnsupportedMedia, *_REFUSALS),
@@ -72,6 +73,7 @@ async def sign_in(request: Request, service: ServiceDep) -> Response:
     operation_id="signOut",
     summary="Sign this browser out",
     status_code=303,
+    response_class=Response,
     openapi_extra=_form(form_token="the session's token, as its forms carry it"),
     responses={**_REDIRECTS, **documented(*_REFUSALS)},
 )

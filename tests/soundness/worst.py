@@ -414,6 +414,7 @@ def ask(name: str, seconds: float = SECONDS) -> dict[str, Any]:
         "outcome": str(answer.outcome),
         "reached": answer.reached,
         "set": answer.solution is not None,
+        "cut_short": answer.cut_short,
         "gap": answer.gap,
         "contradictions": [len(c.parts) for c in answer.contradictions],
         "smallest": [c.smallest for c in answer.contradictions],

@@ -1,0 +1,134 @@
+"""The contract that askers rely on, held in DEVELOPERS.md: a digest an operation, and a line a change.
+
+    python -m tests.api.contract
+
+writes the digests anew. It does so only when the change log has a line more than when they were last
+written: a change that nobody tells about is not made.
+"""
+
+import hashlib
+import json
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+from api.app import create_app
+from api.settings import Settings
+
+GUIDE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
+TITLE = "## Change log of the API"
+COMMAND = "python -m tests.api.contract"
+
+_SECTION = re.compile(rf"^{TITLE}\n.*?(?=^## |\Z)", re.M | re.S)
+_ENTRY = re.compile(r"^- \d{4}-\d\d-\d\d: .{10,}", re.M)
+_BLOCK = re.compile(r"^```contract\n(.*?)^```\n", re.M | re.S)
+_LINE = re.compile(r"^(\S+) (\S+)$", re.M)
+
+WORDS = {"description", "summary", "title", "example", "examples", "tags"}
+"""May be put better at any time without telling anybody."""
+
+
+def digests(document: dict[str, Any]) -> dict[str, str]:
+    """Operation → digest of its method, path, parameters, bodies and answers, with every schema inside."""
+    return {
+        operation["operationId"]: _digest([method, path, _bare(operation, document, ())])
+        for path, item in document["paths"].items()
+        for method, operation in item.items()
+    }
+
+
+def _digest(facts: Any) -> str:
+    return hashlib.sha256(json.dumps(facts, sort_keys=True).encode()).hexdigest()[:12]
+
+
+def _bare(node: Any, document: dict[str, Any], inside: tuple[str, ...], *, names: bool = False) -> Any:
+    """A node without its words, references followed; `names`: its keys are names that somebody gave."""
+    if isinstance(node, list):
+        return [_bare(item, document, inside) for item in node]
+    if not isinstance(node, dict):
+        return node
+    if "$ref" in node:
+        name = node["$ref"].rsplit("/", 1)[1]
+        if name in inside:
+            return name
+        return _bare(document["components"]["schemas"][name], document, (*inside, name))
+    return {
+        key: _bare(item, document, inside, names=key in ("properties", "patternProperties", "$defs"))
+        for key, item in node.items()
+        if names or key not in WORDS
+    }
+
+
+def section(guide: str) -> str:
+    """The change log as it stands in the guide. Raises LookupError."""
+    if (found := _SECTION.search(guide)) is None:
+        raise LookupError(f"{GUIDE.name} has no section '{TITLE}'")
+    return found.group()
+
+
+def recorded(guide: str) -> tuple[dict[str, str], int, int]:
+    """The digests held, the entries that the log has, and the entries when they were written."""
+    log = section(guide)
+    block = _BLOCK.search(log)
+    held = dict(_LINE.findall(block.group(1))) if block else {}
+    return held, len(_ENTRY.findall(log)), int(held.pop("entries", 0))
+
+
+def differences(held: dict[str, str], now: dict[str, str]) -> list[str]:
+    """What changed, an operation a line."""
+    gone = [f"{name} is gone" for name in held.keys() - now.keys()]
+    new = [f"{name} is new" for name in now.keys() - held.keys()]
+    other = [
+        f"{name} asks or answers otherwise" for name in held.keys() & now.keys() if held[name] != now[name]
+    ]
+    return sorted([*gone, *new, *other])
+
+
+def advice(changes: list[str]) -> str:
+    """What to do about them."""
+    told = "\n".join(f"  {change}" for change in changes)
+    return (
+        f"The API's contract changed:\n{told}\n"
+        f"Add a line `- YYYY-MM-DD: what changed, and what askers must do` at the top of the list under "
+        f"'{TITLE}' in {GUIDE.name}, then run `{COMMAND}`."
+    )
+
+
+def rewritten(guide: str, now: dict[str, str]) -> str:
+    """The guide with these digests. Raises LookupError while nobody told about the change."""
+    held, entries, then = recorded(guide)
+    changes = differences(held, now)
+    if not changes:
+        return guide
+    if entries <= then:
+        raise LookupError(advice(changes))
+    lines = "".join(f"{name} {digest}\n" for name, digest in sorted(now.items()))
+    block = f"```contract\nentries {entries}\n{lines}```\n"
+    log = section(guide)
+    new = _BLOCK.sub(block, log) if _BLOCK.search(log) else f"{log.rstrip()}\n\n{block}\n"
+    return guide.replace(log, new)
+
+
+def document() -> dict[str, Any]:
+    """The document as a service with the default settings gives it."""
+    app = create_app(Settings(database_url="sqlite://"))
+    made: dict[str, Any] = app.openapi()
+    app.state.service.engine.dispose()
+    return made
+
+
+def main() -> int:
+    guide = GUIDE.read_text(encoding="utf-8")
+    try:
+        new = rewritten(guide, digests(document()))
+    except LookupError as missing:
+        print(missing)
+        return 1
+    GUIDE.write_text(new, encoding="utf-8")
+    print("The digests are as the API is now." if new != guide else "Nothing changed.")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

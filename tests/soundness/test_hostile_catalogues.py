@@ -1,0 +1,87 @@
+"""No catalogue holds a worker or eats its memory: each of the worst is asked in a process of its own."""
+
+import time
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
+
+import pytest
+
+from api.closure.answer import Outcome
+from api.closure.answering import answer_question
+from api.closure.comparing import why_not
+from api.closure.complete import check_completeness
+from api.closure.question import FitComponent, Question
+from api.rulebook.scope import Scope, TooLarge
+from tests.closure.shelf import VEHICLE, Shelf, at, needs
+from tests.soundness import worst
+
+AT_ONCE = 2
+
+
+@pytest.fixture(scope="module")
+def answers() -> dict[str, dict[str, Any]]:
+    """What each of the worst costs."""
+    with ThreadPoolExecutor(AT_ONCE) as pool:
+        return dict(zip(worst.HOSTILE, pool.map(worst.ask_apart, worst.HOSTILE), strict=True))
+
+
+@pytest.mark.parametrize("name", worst.HOSTILE)
+def test_the_whole_answer_comes_in_time_and_in_bounds(answers: dict[str, dict[str, Any]], name: str) -> None:
+    found = answers[name]
+    assert found["seconds"] <= worst.SECONDS * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE, found
+    assert found["megabytes"] <= worst.MOST_MEGABYTES, found
+
+
+@pytest.mark.parametrize("name", worst.HOSTILE)
+def test_the_outcome_is_honest(answers: dict[str, dict[str, Any]], name: str) -> None:
+    """A set or a contradiction stands behind what is called proved; a cut answer says so."""
+    found = answers[name]
+    outcome = Outcome(found["outcome"])
+    assert (outcome is Outcome.proved) <= found["set"]
+    assert (outcome is Outcome.impossible) == bool(found["contradictions"])
+    assert outcome is not Outcome.impossible or not found["set"]
+    for parts, smallest in zip(found["contradictions"], found["smallest"], strict=True):
+        assert 0 < parts <= 60
+        assert parts < 60 or not smallest
+
+
+def test_the_worst_are_hard_enough_to_show_something(answers: dict[str, dict[str, Any]]) -> None:
+    outcomes = [found["outcome"] for found in answers.values()]
+    assert {str(o) for o in Outcome} == set(outcomes), outcomes
+    assert any(found["cut_short"] for found in answers.values())
+
+
+def test_numbers_that_all_stand_for_each_other_are_said_to_be_too_many() -> None:
+    book, question = worst.supersession_ring()
+    with pytest.raises(TooLarge):
+        Scope(book, question.vehicle).options("p")
+
+
+def test_an_impossible_question_without_time_is_not_called_proved() -> None:
+    shelf = Shelf(a="a0 a1", b="b0 b1").add("companions", needs("r", "a1", at("b9", "b")))
+    answer = shelf.ask("a1", seconds=60.0)
+    assert answer.outcome is Outcome.impossible
+    assert not answer.cut_short
+    book, hard = worst.three_sat(60, 6.0)
+    late = [answer_question(book, Question(VEHICLE, hard.wishes, seconds=s)) for s in (0.001, 0.05)]
+    assert {a.outcome for a in late} <= {Outcome.not_proved, Outcome.impossible}
+    assert late[0].outcome is Outcome.not_proved
+    assert late[0].solution is None
+
+
+def test_both_answers_of_a_comparison_share_the_time() -> None:
+    book, question = worst.three_sat()
+    start = time.monotonic()
+    compared = why_not(book, Question(VEHICLE, question.wishes, seconds=2.0), "c0.1")
+    assert time.monotonic() - start < 2.0 * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE
+    assert compared.one.outcome is compared.other.outcome is Outcome.not_proved
+
+
+def test_a_long_row_of_proposed_parts_is_checked_in_time() -> None:
+    book, _ = worst.long_row()
+    start = time.monotonic()
+    question = Question(VEHICLE, (FitComponent("c0.0"),), seconds=1.0)
+    found = check_completeness(book, question, {f"p{i}": f"c{i}.0" for i in range(1000)})
+    assert time.monotonic() - start < 1.0 * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE
+    assert not found.complete
+    assert not found.surplus
