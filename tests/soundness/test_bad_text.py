@@ -47,7 +47,7 @@ BODIES = {
         '{"vehicle": {"chassis": "24PL-018412", "fitted": {"@": "@"}, "options": ["@"]}}',
         '{"vehicle": {"build": "@"}, "specification": "@", "market": "@"}',
         '{"vehicle": {"chassis": "24PL-018412"}, "@": "@"}',
-        '{"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"clear": "@"}, {"remedy": "@"}], "market": "@"}',
+        '{"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"clear": "@"}, {"remedy": "@"}]}',
     ],
     "/v1/checks": ['{"vehicle": {"chassis": "24PL-018412"}, "components": ["@"], "positions": {"@": "@"}}'],
     "/v1/compatibility": ['{"questions": [{"component": "@", "chassis": "@"}, "@", {"@": 1}]}'],
@@ -78,7 +78,8 @@ NUMBERED = {
     "/v1/compatibility": ['{"questions": [{"component": @, "chassis": "24PL-018412"}]}'],
     "/v1/imports": [
         '[{"record": "section", "name": "n", "title": "t", "order": @}]',
-        '[{"record": "component", "number": "n", "name": "t", "section": "brakes", "origin": "original", "price": @}]',
+        '[{"record": "component", "number": "n", "name": "t", "section": "brakes", "origin": "modern", '
+        '"price": @}]',
     ],
 }
 
@@ -171,14 +172,14 @@ async def test_no_text_in_an_address_is_too_much(client: httpx.AsyncClient, path
         (b"\xff\xfe{\x00}\x00", 400),
         (b"", 422),
         (b"null", 422),
-        (b'{"vehicle": {"chassis": "24PL-018412"}, "wishes": [' + b'{"fit": "QB-3310"},' * 300 + b'{"fit": "x"}]}', 422),
-        (b'{"vehicle": {"chassis": "24PL-018412"}, ' + b",".join(b'"f%d": 1' % i for i in range(20_000)) + b"}", 422),
+        (b'{"wishes": [' + b'{"fit": "QB-3310"},' * 300 + b'{"fit": "x"}]}', 422),
+        (b"{" + b",".join(b'"f%d": 1' % i for i in range(20_000)) + b"}", 422),
     ],
 )  # fmt: skip
 async def test_doubtful_json_is_refused(client: httpx.AsyncClient, body: bytes, status: int) -> None:
     answer = await client.post("/v1/closures", content=body, headers=JSON)
     clear(answer)
-    assert answer.status_code in (status, 400 if status == 400 else 422), answer.text
+    assert answer.status_code == status, answer.text
 
 
 @pytest.mark.parametrize("path", ["/v1/closures", "/v1/imports"])
@@ -209,7 +210,9 @@ async def test_addresses_and_headers_have_an_end(client: httpx.AsyncClient) -> N
 
 @pytest.mark.parametrize(
     "typed",
-    ["QB\u20133310", "QB\u20143310", "QB\u20113310", "QB\u22123310", "ＱＢ－３３１０", "qb\u200b-3310", "QB\u00a03310", "QB\ufe633310"],
+    ["QB\u20133310", "QB\u20143310", "QB\u20113310", "QB\u22123310", "ＱＢ－３３１０",
+     "qb\u200b-3310",
+     "QB\u00a03310", "QB\ufe633310"],
 )  # fmt: skip
 async def test_a_number_may_be_typed_on_any_keyboard(client: httpx.AsyncClient, typed: str) -> None:
     chassis = "24PL\u2013０18412"
