@@ -1,8 +1,11 @@
 """Lint of the order of work: positions that come before each other in a circle.
 
-A precedence may hold for some vehicles only, so each of the vehicles that stand for all is tried.
+A precedence may hold for some vehicles only, so each of the vehicles that stand for all is tried. What a
+companion rule says of the order counts only where its component is fitted, so the rules of one component
+are looked at together, with the precedences, and never those of two that may exclude each other.
 """
 
+from collections import defaultdict
 from collections.abc import Iterator
 
 from api.catalogue.circles import circles_in, shortest_circle
@@ -19,16 +22,16 @@ WORK = {"fitting": "when fitting", "removing": "when taking off"}
 
 def sequence_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
     """(what, sentence) for each circle among precedences and companions that go on before or after."""
+    seen: set[tuple[str, ...]] = set()
     for work, words in WORK.items():
-        steps: list[_Step] = [(p.first, p.then, p) for p in book.precedences if p.work == work]
-        if work == "fitting":
-            steps += _of_companions(book)
-        seen: set[tuple[str, ...]] = set()
-        for holding in _together(book, steps):
-            for names, sentence in _circles(holding, words):
-                if names not in seen:
-                    seen.add(names)
-                    yield (Wrong.work_in_a_circle, names), sentence
+        always: list[_Step] = [(p.first, p.then, p) for p in book.precedences if p.work == work]
+        of_components = _of_companions(book).values() if work == "fitting" else ()
+        for steps in (always, *(always + some for some in of_components)):
+            for holding in _together(book, steps):
+                for names, sentence in _circles(holding, words):
+                    if names not in seen:
+                        seen.add(names)
+                        yield (Wrong.work_in_a_circle, names), sentence
 
 
 def _together(book: RuleBook, steps: list[_Step]) -> Iterator[list[_Step]]:
@@ -58,8 +61,9 @@ def _circles(steps: list[_Step], words: str) -> Iterator[tuple[tuple[str, ...], 
         yield names, f"{words}, {told}: the work can begin nowhere"
 
 
-def _of_companions(book: RuleBook) -> Iterator[_Step]:
-    """Companions with one alternative that goes on before or after, both at one known position."""
+def _of_companions(book: RuleBook) -> dict[str, list[_Step]]:
+    """By component: its rules with one alternative that goes on before or after, both at one position."""
+    found: dict[str, list[_Step]] = defaultdict(list)
     places: dict[str, set[str]] = {}
     for fitment in book.fitments:
         places.setdefault(fitment.component, set()).add(fitment.position)
@@ -67,7 +71,8 @@ def _of_companions(book: RuleBook) -> Iterator[_Step]:
         here, there = _places_of(rule, places)
         if len(here) == len(there) == 1 and here != there:
             first, then = (there, here) if rule.alternatives[0].goes_on == "before" else (here, there)
-            yield min(first), min(then), rule
+            found[rule.component].append((min(first), min(then), rule))
+    return found
 
 
 def _places_of(rule: Companion, places: dict[str, set[str]]) -> tuple[set[str], set[str]]:
