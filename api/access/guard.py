@@ -112,6 +112,8 @@ async def form_of(request: Request) -> dict[str, str]:
     if request.headers.get("content-type", "").partition(";")[0].strip().lower() != FORM:
         return {}
     length = request.headers.get("content-length", "")
+    if not length and "transfer-encoding" not in request.headers:
+        return {}
     if not length.isdecimal() or int(length[:20]) > LONGEST_FORM:
         raise TooLarge(f"A form says how long it is, and has at most {LONGEST_FORM} bytes")
     try:

@@ -248,7 +248,7 @@ class Contest:
         accepted = Counter(self.accepted[what])
         lost, doubtful = accepted - Counter(stored), Counter(stored) - accepted
         refused = {token: token in self.refused[what] for token in doubtful}
-        assert not lost and not doubtful, f"{what}: lost {dict(lost)}; there, and refused: {refused}"
+        assert lost == doubtful == Counter(), f"{what}: lost {dict(lost)}; there, and refused: {refused}"
 
     def _judge_builds(self, client: httpx.Client) -> None:
         for what in {w for w in (*self.accepted, *self.refused) if w.startswith("builds/")}:

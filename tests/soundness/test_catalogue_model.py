@@ -1,9 +1,8 @@
 """Edits in any order, on both engines: the catalogue says what a plain dict of the same edits says.
 
-A long run: `python -m tests.soundness model --examples 500`.
+A long run: `python -m tests.soundness model`.
 """
 
-import os
 from collections.abc import Iterator
 from typing import Any
 
@@ -43,7 +42,7 @@ from tests.soundness.catalogue_model import (
     sheet_of,
 )
 
-EXAMPLES = int(os.environ.get("GRAFTBOOK_MODEL_EXAMPLES", "6"))
+EXAMPLES = 6
 STEPS = 20
 NOBODY = Author("somebody", "model")
 
@@ -196,12 +195,17 @@ class Edits(RuleBasedStateMachine):
         yield from sorted(self.model, key=lambda key: (ORDER.index(key[0]), key[1]))
 
 
-def test_the_catalogue_does_what_a_plain_dict_does(databases: Any):
+def run_edits(databases: Any, examples: int) -> None:
+    """So many catalogues, each edited from its beginning."""
     bounds = settings(
-        max_examples=EXAMPLES, stateful_step_count=STEPS, deadline=None,
+        max_examples=examples, stateful_step_count=STEPS, deadline=None,
         suppress_health_check=list(HealthCheck), print_blob=True,
     )  # fmt: skip
     run_state_machine_as_test(type("Machine", (Edits,), {"databases": databases}), settings=bounds)
+
+
+def test_the_catalogue_does_what_a_plain_dict_does(databases: Any):
+    run_edits(databases, EXAMPLES)
 
 
 def test_saying_the_same_again_is_no_edit_also_while_there_is_no_section(engine: Engine):

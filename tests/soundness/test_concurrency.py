@@ -1,6 +1,6 @@
 """Several processes on one database, many editors at once: nothing is lost, nothing is half seen.
 
-A long run: `python -m tests.soundness contest --rounds 150`.
+A long run: `python -m tests.soundness contest`.
 """
 
 import asyncio

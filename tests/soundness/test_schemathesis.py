@@ -1,0 +1,22 @@
+"""Every operation of the OpenAPI document, asked with data that it allows and data that it does not.
+
+This is the short form, the same questions each time. The long one, tens of thousands of requests and
+other questions each time: `python -m tests.soundness schema`.
+"""
+
+from tests.soundness.conftest import Serve
+from tests.soundness.schema_run import SERVICE, run_schemathesis
+
+LEAST_OPERATIONS = 48
+
+
+def test_every_answer_is_as_documented(own_demo_url: str, start: Serve):
+    served = start(own_demo_url, **SERVICE)
+    asked = run_schemathesis(
+        served, "--phases", "fuzzing,stateful", "--max-examples", "5", "--workers", "2",
+        "--generation-deterministic",
+    )  # fmt: skip
+    assert asked.ok, asked.printed[-20_000:]
+    assert asked.operations >= LEAST_OPERATIONS
+    assert asked.cases > 200
+    assert "Traceback" not in served.logged()
