@@ -134,6 +134,12 @@ BAD_ROWS = {
     "a comparator that is none": "UPDATE joint SET comparator = 'like'",
     "more than all of a supply": "UPDATE budget SET usable = 200000",
     "a number that supersedes itself": "UPDATE supersession SET new = old",
+    "an offer for nothing": "UPDATE offer SET price = 0",
+    "an offer that ends before it begins": "UPDATE offer SET valid_to = '1974-12-31'",
+    "a tax above the price": "UPDATE tax SET rate = 1000001",
+    "a rate of nothing": "UPDATE exchange_rate SET rate = 0",
+    "a position before itself": "UPDATE precedence SET other_position = position",
+    "a torque of nothing": "UPDATE tightening SET torque_low = 0",
     "a characteristic of nobody": "UPDATE characteristic SET component = NULL, variant = NULL",
     "a span that ends before it begins": "UPDATE chassis_span SET last_serial = 0",
 }

@@ -77,6 +77,21 @@ EDITS = {
     "a name of another kind": sent(
         "[conflict]\nname,component,other_component,reason\nspokes-loosen,TW-9,TG-1,No.\n"
     ),
+    "dearer": sent("[offer]\nsupplier,component,price,pack,least\nbarrow,TW-10,14.00,1,2\n"),
+    "a new supplier": sent(
+        "[supplier]\nname,title\nquay,The Quay\n[offer]\nsupplier,component,price,valid_from\n"
+        "quay,TB-2,1.10,1975-01-01\n[exchange_rate]\ncurrency,rate,valid_from\nDEM,0.18,1975-02-01\n"
+    ),
+    "no tax": removed("tax", "wheels"),
+    "tighter": sent(
+        "[tightening]\nname,position,fastener,torque,angle\nwheel-nut,wheel.left,axle nut,20 Nm,\n"
+    ),
+    "another order": sent("[precedence]\nname,first,then,reason\nwheel-before-brake,brake,wheel.left,No.\n"),
+    "tools and amounts": sent(
+        "[fitment]\ncomponent,position,generations,tools\nTW-9,wheel.left,two,hub file; stand\n"
+        "[companion]\nname,component,reason,fit,amount,goes_on\n"
+        "disc-wheel-grease,TW-9,Dry.,TG-1,50 g,before\n"
+    ),
     "evidence": sent("[evidence]\nname,grade,reference\ntried,measured,the bench\n"),
 }
 

@@ -125,6 +125,55 @@ def test_a_flaw_that_nothing_remedies(engine: Engine) -> None:
     assert [finding.records for finding in of(Wrong.no_remedy, found)] == [("spokes-loosen",)]
 
 
+ORDER = "[precedence]\nname,first,then,work,reason,chassis_from,chassis_to\n"
+
+
+def test_work_that_waits_for_itself_is_told_with_its_circle(engine: Engine) -> None:
+    more = (
+        ORDER + "a,wheel.left,brake,fitting,So.,,\nb,brake,wheel.right,fitting,So.,,\n"
+        "c,wheel.right,wheel.left,fitting,So.,,\nd,brake,wheel.left,removing,Other work.,2L-0001,2L-0100\n"
+    )
+    one, other = of(Wrong.work_in_a_circle, findings(engine, more=more))
+    assert one.records == ("a", "b", "c")
+    assert one.sentence == (
+        "when fitting, brake comes before wheel.right (b), wheel.right comes before wheel.left (c), "
+        "wheel.left comes before brake (a): the work can begin nowhere"
+    )
+    assert (other.records, other.variants) == (("d", "wheel-before-brake"), ("T2-L",))
+
+
+def test_orders_of_work_that_never_hold_together_are_no_circle(engine: Engine) -> None:
+    more = (
+        ORDER + "a,wheel.left,brake,fitting,So.,2L-0001,2L-0500\n"
+        "b,brake,wheel.left,fitting,So.,2L-0501,2L-0900\n"
+    )
+    assert of(Wrong.work_in_a_circle, findings(engine, more=more)) == []
+
+
+def test_a_companion_that_goes_on_before_can_close_a_circle(engine: Engine) -> None:
+    rule = "[companion]\nname,component,position,reason,fit,at,goes_on\n"
+    rule += "block,TW-9,wheel.left,So.,TB-2,brake,{}\n"
+    order = ORDER + "a,wheel.left,brake,fitting,So.,,\n"
+    assert of(Wrong.work_in_a_circle, findings(engine, more=order + rule.format("after"))) == []
+    (one,) = of(Wrong.work_in_a_circle, findings(engine, more=order + rule.format("before")))
+    assert one.records == ("a", "block")
+
+
+def test_offers_in_a_currency_without_a_rate_and_of_numbers_nobody_orders(engine: Engine) -> None:
+    more = (
+        "[offer]\nsupplier,component,price,currency\n"
+        "overseas,TD-1,5,FRF\noverseas,TW-9,5,GBP\nbarrow,TB-1,1,\n"
+    )
+    found = findings(engine, more=more)
+    assert [f.records for f in of(Wrong.no_rate, found)] == [
+        ("FRF", "overseas:TD-1"),
+        ("GBP", "overseas:TW-9"),
+    ]
+    (one,) = of(Wrong.offer_of_nothing, found)
+    assert one.sentence == "the offer barrow:TB-1 is for TB-1, which is superseded: nobody orders it"
+    assert [f.records[0] for f in lint(engine, "GBP") if f.wrong is Wrong.no_rate] == ["FRF"]
+
+
 def test_a_finding_is_data_and_a_sentence(engine: Engine) -> None:
     more = "[evidence]\nname,grade,reference\nlost,hearsay,somebody said\n"
     (one,) = findings(engine, more=more)
