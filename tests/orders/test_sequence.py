@@ -1,0 +1,376 @@
+"""The order of work obeys every record, is the same each time, and ends as early as hands allow."""
+
+import itertools
+import random
+from datetime import date
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from api.closure.answer import Because, Cause, Change, Loose, Solution, Totals
+from api.closure.cautions import CUTTING
+from api.orders.jobs import LOOSE, jobs_of
+from api.orders.schedule import Schedule, earliest_finish
+from api.orders.sequence import Before, Job, Sequence, Step, Work, sequence
+from api.rulebook.model import (
+    Alternative,
+    Companion,
+    Component,
+    Effort,
+    Fitment,
+    Origin,
+    Position,
+    Precedence,
+    RuleBook,
+    Section,
+    Tightening,
+    Variant,
+    Vehicle,
+    When,
+)
+from api.rulebook.units import read_measure
+
+REMOVING, FITTING = Work.removing, Work.fitting
+
+
+def job(name: str, section: str = "brakes", **values: object) -> Job:
+    return Job(name, name.title(), section, **({"removing": 5, "fitting": 10} | values))
+
+
+def told(found: Sequence) -> list[str]:
+    return [f"{'off' if step.work is REMOVING else 'on'} {step.job}" for step in found.steps]
+
+
+@st.composite
+def work(draw: st.DrawFn, most: int = 7) -> tuple[list[Job], list[Before]]:
+    """Jobs of three sections, with precedences that may run in circles."""
+    names = [f"j{n}" for n in range(draw(st.integers(1, most)))]
+    minutes = st.one_of(st.none(), st.integers(0, 6))
+    jobs = [
+        Job(
+            name, name, draw(st.sampled_from("abc")), draw(minutes), draw(minutes), draw(st.integers(0, 3))
+        )
+        for name in names
+    ]  # fmt: skip
+    some = st.sampled_from([*names, "not at hand"])
+    befores = draw(
+        st.lists(st.builds(Before, some, some, st.sampled_from(Work), record=st.just("r")), max_size=8)
+    )
+    return jobs, befores
+
+
+# The order ----------------------------------------------------------------------------------------------
+
+
+def test_the_outer_comes_off_first_and_goes_on_last():
+    jobs = [job("hub", place=0), job("drum", place=1), job("wheel", place=2)]
+    befores = [Before("wheel", "drum", REMOVING), Before("drum", "hub", REMOVING)]
+    assert told(sequence(jobs, befores)) == [
+        "off wheel",
+        "off drum",
+        "off hub",
+        "on hub",
+        "on drum",
+        "on wheel",
+    ]
+
+
+def test_what_is_recorded_for_fitting_holds_the_other_way_round_for_taking_off():
+    found = sequence([job("wheel"), job("hub")], [Before("hub", "wheel", FITTING)])
+    assert told(found) == ["off wheel", "off hub", "on hub", "on wheel"]
+
+
+def test_a_record_beats_the_reverse_of_another():
+    befores = [Before("a", "b", FITTING), Before("a", "b", REMOVING)]
+    assert told(sequence([job("a"), job("b")], befores)) == ["off a", "off b", "on a", "on b"]
+
+
+def test_a_section_is_finished_before_the_next_where_that_is_permitted():
+    jobs = [job("pad", "brakes", place=0), job("lamp", "electrical", place=1), job("hose", "brakes", place=2)]
+    assert told(sequence(jobs)) == ["off pad", "off hose", "on pad", "on hose", "off lamp", "on lamp"]
+    waiting = sequence(jobs, [Before("lamp", "hose", FITTING)])
+    assert told(waiting)[-1] == "on hose"
+    first = sequence(jobs, [Before("lamp", "pad", REMOVING)])
+    assert told(first) == ["off hose", "on hose", "off lamp", "off pad", "on pad", "on lamp"]
+
+
+def test_minutes_are_summed_a_section_and_tools_are_listed_once():
+    jobs = [
+        job("pad", tools=("piston press",), cautions=("Brakes hold lives.",)),
+        job("hose", removing=None, tools=("flare tool", "piston press"), cautions=("Brakes hold lives.",)),
+        job("lamp", "electrical", fitting=None, section_title="Electrical"),
+    ]
+    found = sequence(jobs)
+    assert [(s.section, s.removing, s.fitting, s.minutes) for s in found.sections] == [
+        ("brakes", 5, 20, 25), ("electrical", 5, 0, 5),
+    ]  # fmt: skip
+    assert found.minutes == 30
+    assert sorted(found.tools) == ["flare tool", "piston press"]
+    assert found.cautions == ("Brakes hold lives.",)
+
+
+def test_a_circle_is_told_by_its_names_and_the_work_still_has_an_order():
+    jobs = [job("a"), job("b"), job("c"), job("d")]
+    befores = [
+        Before("a", "b", FITTING, record="r1"), Before("b", "c", FITTING, record="r2"),
+        Before("c", "a", FITTING, record="r3"), Before("c", "d", FITTING, record="r4"),
+    ]  # fmt: skip
+    found = sequence(jobs, befores)
+    (circle,) = found.circles
+    assert (circle.jobs, circle.work, circle.records) == (("a", "b", "c"), FITTING, ("r1", "r2", "r3"))
+    assert [before.record for before in found.given_up] == ["r3"]
+    assert len(found.steps) == 8
+
+
+def test_two_jobs_with_one_name_are_refused():
+    with pytest.raises(ValueError, match="one name"):
+        sequence([job("a"), job("a")])
+
+
+@given(work())
+def test_every_step_once_and_every_record_obeyed_that_is_not_given_up(given_work):
+    jobs, befores = given_work
+    found = sequence(jobs, befores)
+    expected = [Step(j.name, w) for j in jobs for w in Work if getattr(j, w.value) is not None]
+    assert sorted(found.steps) == sorted(expected)
+    place = {step: n for n, step in enumerate(found.steps)}
+    for j in jobs:
+        if j.removing is not None and j.fitting is not None:
+            assert place[Step(j.name, REMOVING)] < place[Step(j.name, FITTING)]
+    for before in befores:
+        first, then = Step(before.first, before.work), Step(before.then, before.work)
+        if first in place and then in place and first != then and before not in found.given_up:
+            assert place[first] < place[then]
+    assert bool(found.given_up) == bool(found.circles)
+    assert found.minutes == sum((j.removing or 0) + (j.fitting or 0) for j in jobs)
+    for circle in found.circles:
+        around = zip(circle.jobs, [*circle.jobs[1:], circle.jobs[0]], strict=True)
+        assert {(b.first, b.then) for b in befores if b.work is circle.work} >= set(around)
+
+
+@given(work(), st.randoms(use_true_random=False))
+def test_the_order_of_rows_changes_nothing(given_work, chance):
+    jobs, befores = given_work
+    found = sequence(jobs, befores)
+    chance.shuffle(jobs)
+    chance.shuffle(befores)
+    again = sequence(jobs, befores)
+    assert (again.steps, again.circles, again.given_up) == (found.steps, found.circles, found.given_up)
+
+
+def test_many_jobs_in_one_great_circle_end():
+    names = [f"j{n:04d}" for n in range(1_500)]
+    befores = [Before(one, two, FITTING, record=one) for one, two in itertools.pairwise([*names, names[0]])]
+    found = sequence([job(name, f"s{n % 9}") for n, name in enumerate(names)], befores)
+    assert len(found.steps) == 3_000
+    assert len(found.given_up) == 1
+
+
+# The earliest finish ------------------------------------------------------------------------------------
+
+
+def judged(found: Sequence, plan: Schedule, hands: int, room_in: tuple[str, ...] = ()) -> None:
+    """Every step once, after what it waits for, on free hands, and alone in its section."""
+    assert sorted(slot.step for slot in plan.slots) == sorted(found.steps)
+    ends = {slot.step: slot.end for slot in plan.slots}
+    for slot in plan.slots:
+        assert slot.end - slot.start == found.minutes_of(slot.step)
+        assert all(ends[earlier] <= slot.start for earlier in found.waits[slot.step])
+    long = [slot for slot in plan.slots if slot.end > slot.start]
+    for one, two in itertools.combinations(long, 2):
+        if one.start < two.end and two.start < one.end:
+            assert one.hands != two.hands
+            section = found.jobs[one.step.job].section
+            assert section != found.jobs[two.step.job].section or section in room_in
+    assert all(1 <= slot.hands <= hands for slot in long)
+    assert plan.finish == max((slot.end for slot in plan.slots), default=0)
+    assert plan.critical <= plan.finish <= plan.work
+    assert plan.finish * hands >= plan.work
+    assert plan.at_least <= plan.finish
+    assert plan.proved == (plan.at_least == plan.finish) == (plan.gap == 0)
+
+
+def brute_finish(found: Sequence, hands: int) -> int:
+    """The best of all orders of steps, each placed as early as possible minute by minute."""
+    best = None
+    for order in itertools.permutations(found.steps):
+        ends: dict[Step, int] = {}
+        used: dict[int, int] = {}
+        taken: set[tuple[str, int]] = set()
+        for step in order:
+            if not found.waits[step] <= ends.keys():
+                break
+            minutes, section = found.minutes_of(step), found.jobs[step.job].section
+            start = max((ends[e] for e in found.waits[step]), default=0)
+            while any(
+                used.get(t, 0) >= hands or (section, t) in taken for t in range(start, start + minutes)
+            ):
+                start += 1
+            for t in range(start, start + minutes):
+                used[t] = used.get(t, 0) + 1
+                taken.add((section, t))
+            ends[step] = start + minutes
+        else:
+            finish = max(ends.values(), default=0)
+            best = finish if best is None else min(best, finish)
+    assert best is not None
+    return best
+
+
+@settings(max_examples=50, deadline=None)
+@given(work(most=3), st.integers(1, 3))
+def test_the_earliest_finish_is_the_one_that_brute_force_finds(given_work, hands):
+    found = sequence(*given_work)
+    plan = earliest_finish(found, hands, seconds=60)
+    judged(found, plan, hands)
+    assert plan.proved
+    assert plan.finish == brute_finish(found, hands)
+
+
+def large(seed: int, jobs: int = 40) -> Sequence:
+    chance = random.Random(seed)
+    made = [
+        Job(f"j{n:03d}", "", f"s{chance.randrange(8)}", chance.randrange(0, 40), chance.randrange(5, 120))
+        for n in range(jobs)
+    ]
+    befores = [
+        Before(made[a].name, made[b].name, FITTING)
+        for a, b in (sorted(chance.sample(range(jobs), 2)) for _ in range(jobs))
+    ]
+    return sequence(made, befores)
+
+
+@pytest.mark.parametrize(("seed", "hands"), [(1, 1), (2, 2), (3, 3), (4, 8)])
+def test_a_larger_plan_obeys_everything_and_lies_within_its_bounds(seed, hands):
+    found = large(seed)
+    plan = earliest_finish(found, hands, seconds=3)
+    judged(found, plan, hands)
+    assert plan.gap < 0.1
+
+
+def test_a_proved_plan_is_the_same_each_time():
+    found = large(7, 12)
+    plan = earliest_finish(found, 2, seconds=60)
+    assert plan.proved
+    assert plan == earliest_finish(found, 2, seconds=60)
+
+
+def test_one_pair_of_hands_takes_all_minutes():
+    found = large(5)
+    plan = earliest_finish(found, 1)
+    assert (plan.finish, plan.proved) == (found.minutes, True)
+
+
+def test_a_section_with_room_lets_two_work_in_it():
+    found = sequence([job("a", removing=None), job("b", removing=None)])
+    assert earliest_finish(found, 2).finish == 20
+    roomy = earliest_finish(found, 2, room_in=["brakes"])
+    judged(found, roomy, 2, ("brakes",))
+    assert roomy.finish == 10
+
+
+def test_without_time_the_plan_is_valid_and_claims_no_more_than_it_knows():
+    found = large(6, 150)
+    plan = earliest_finish(found, 5, seconds=0)
+    judged(found, plan, 5)
+
+
+def test_nobody_and_a_crowd_are_refused():
+    for hands in (0, 101):
+        with pytest.raises(ValueError, match="pairs of hands"):
+            earliest_finish(sequence([]), hands)
+    assert earliest_finish(sequence([]), 1).finish == 0
+
+
+# From a rule book ---------------------------------------------------------------------------------------
+
+VEHICLE = Vehicle("V", "24L", 500, date(1968, 3, 1))
+
+
+def component(number: str, section: str, **values: object) -> Component:
+    return Component(number=number, name=f"part {number}", section=section, origin=Origin.modern, **values)
+
+
+def made_book() -> RuleBook:
+    variant = Variant("V", "R", "Vee", "g", "b", "e", "d", "left", "home")
+    return RuleBook(
+        variant, 7,
+        sections={"brakes": Section("brakes", "Brakes", 2), "axles": Section("axles", "Axles", 1)},
+        positions={
+            "brake": Position("brake", "brakes", "front brake", True),
+            "hub": Position("hub", "axles", "front hub", True),
+            "servo": Position("servo", "brakes", "servo", False),
+        },
+        components={
+            "CAL": component("CAL", "brakes"), "HUB": component("HUB", "axles"),
+            "FLUID": component("FLUID", "brakes", loose=True, hazard="takes paint off"),
+        },
+        fitments=(
+            Fitment(
+                name="f1", component="CAL", position="brake", effort=Effort.cutting, tools=("hub puller",)
+            ),
+        ),
+        companions=(
+            Companion(
+                name="c-hub", component="CAL", reason="the caliper sits on the hub",
+                alternatives=(Alternative("HUB", "hub", goes_on="before"),),
+            ),
+            Companion(
+                name="c-fluid", component="CAL", reason="the circuit is bled last",
+                alternatives=(Alternative("FLUID", loose=True, goes_on="after"),),
+            ),
+        ),
+        precedences=(
+            Precedence(
+                name="p1", first="servo", then="brake", work="removing", reason="the pipe is in the way"
+            ),
+            Precedence(
+                name="p2", first="brake", then="servo", work="removing", reason="not on this one",
+                when=When(chassis_prefix="99X"),
+            ),
+        ),
+        tightenings=(
+            Tightening(
+                name="t1", position="brake", fastener="Caliper bolts", component="CAL",
+                torque=read_measure("80 Nm", "torque"), angle=read_measure("60 deg", "angle"),
+            ),
+            Tightening(
+                name="t2", position="brake", fastener="Drum nut", component="DRUM",
+                torque=read_measure("10 Nm", "torque"),
+            ),
+        ),
+    )  # fmt: skip
+
+
+def change(position: str, section: str, number: str | None, because: Because, **values: object) -> Change:
+    given: dict = {
+        "replaces": "OLD", "quantity": 1, "effort": Effort.direct, "minutes": 30, "price": None,
+        "visible": False, "depth": 0,
+    }  # fmt: skip
+    return Change(position, section, number, because=because, **(given | values))
+
+
+def test_the_jobs_of_a_set_carry_what_the_book_records():
+    wish = Because(Cause.wish, "wish", "you wished it")
+    solution = Solution(
+        changes=(
+            change("brake", "brakes", "CAL", wish, claim="f1", effort=Effort.cutting),
+            change("hub", "axles", "HUB", Because(Cause.companion, "c-hub", "", "brake"), minutes=20),
+            change("servo", "brakes", None, wish, minutes=0),
+        ),
+        loose=(Loose("FLUID", 1, None, Because(Cause.companion, "c-fluid", "", "brake")),),
+        totals=Totals(0, 0, 3, 0, 0, 50, 0), today={}, after={},
+    )  # fmt: skip
+    found = sequence(*jobs_of(made_book(), VEHICLE, solution))
+    assert told(found) == [
+        "off servo", "off brake", "off hub", "on hub", "on brake", f"on {LOOSE}FLUID",
+    ]  # fmt: skip
+    brake = found.jobs["brake"]
+    assert brake.title == "front brake: part CAL (CAL)"
+    assert brake.tools == found.tools == ("hub puller",)
+    assert brake.tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
+    assert CUTTING in brake.cautions
+    assert "FLUID: takes paint off" in found.cautions
+    assert found.minutes == 50
+    assert [(s.title, s.minutes) for s in found.sections] == [("Brakes", 30), ("Axles", 20)]
