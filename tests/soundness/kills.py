@@ -28,6 +28,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import httpx
 import uvicorn
@@ -60,8 +61,8 @@ Begin = Callable[[], None]
 
 @dataclass
 class Case:
-    """One thing that is killed. `alone`: how long it takes on an engine when nobody kills it, in seconds,
-    and the state that it leaves."""
+    """One thing that is killed. `alone`: about how long it takes on an engine, in seconds, and the
+    state that it leaves when nobody kills it."""
 
     name: str
     work: Callable[[str, Begin], None]
@@ -87,9 +88,8 @@ def whole(url: str) -> str:
         stream = io.StringIO()
         export(engine, stream)
         with engine.connect() as connection:
-            revisions = (
-                connection.execute(text("SELECT number FROM revision ORDER BY number")).scalars().all()
-            )
+            numbers = text("SELECT number FROM revision ORDER BY number")
+            revisions = connection.execute(numbers).scalars().all()
             changes = connection.execute(text("SELECT count(*) FROM record_change")).scalar_one()
     return f"{revisions} {changes}\n{stream.getvalue()}"
 
@@ -166,7 +166,6 @@ def create_once(url: str, begin: Begin) -> None:
         begin()
         headers = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}", "Idempotency-Key": ONCE}
         assert client.post("/v1/builds", json=BUILD, headers=headers).status_code == 201
-    os._exit(0)
 
 
 def builds(url: str) -> str:
@@ -221,12 +220,16 @@ def kill_once(case: Case, url: str, chance: random.Random) -> str:
         case.alone[engine] = seconds, after
     assert after in (before, case.alone[engine][1]), f"{case.name} on {engine} was left half done"
     outcome = "before" if after == before else "after"
+    # So the moments draw near to the one at which before turns into after.
+    seconds, expected = case.alone[engine]
+    case.alone[engine] = seconds * (1.15 if outcome == "before" else 0.87), expected
     case.afterwards(url, outcome)
     return outcome
 
 
 def _moment(case: Case, engine: str, chance: random.Random) -> float:
-    return chance.uniform(0, 1.2 * case.alone[engine][0])
+    """Anywhere in it, and every other time near its end, where what was done is made to last."""
+    return chance.uniform(chance.choice((0, 0.7)), 1.2) * case.alone[engine][0]
 
 
 def _run(case: Case, url: str, killed_after: float | None) -> tuple[multiprocessing.Process, float]:
@@ -240,18 +243,24 @@ def _run(case: Case, url: str, killed_after: float | None) -> tuple[multiprocess
     assert here.poll(SECONDS), f"{case.name} did not begin"
     here.recv()
     began = time.monotonic()
-    if killed_after is not None:
+    if killed_after is None:
+        assert here.poll(SECONDS), f"{case.name} did not end"
+    else:
         time.sleep(killed_after)
         process.kill()
+    seconds = time.monotonic() - began
     process.join(SECONDS)
     here.close()
-    return process, time.monotonic() - began
+    return process, seconds
 
 
-def _child(name: str, url: str, there: object, environment: dict[str, str]) -> None:
+def _child(name: str, url: str, there: Any, environment: dict[str, str]) -> None:
     os.environ.update(environment)
     (case,) = (case for case in CASES if case.name == name)
-    case.work(url, lambda: there.send("go"))  # type: ignore[attr-defined]
+    case.work(url, lambda: there.send("go"))
+    there.send("done")
+    # At once, past whatever still runs beside: there is nothing left to be killed in.
+    os._exit(0)
 
 
 def _wait_for_server(url: str) -> None:
@@ -296,13 +305,16 @@ def main(arguments: list[str]) -> int:
     print(f"seed {asked.seed}", flush=True)
     for engine in asked.engine or ("sqlite", "postgresql"):
         with tempfile.TemporaryDirectory() as folder, _server(engine) as server:
-            databases = _Databases(Path(folder), server)
-            demo = loaded_demo(databases.new())
-            started = time.monotonic()
-            for name, outcomes in kill(cases, lambda: databases.copy(demo), asked.kills, asked.seed).items():
-                print(f"{engine}: {name}: killed {outcomes.total()} times, {dict(outcomes)}", flush=True)
-            print(f"{engine}: {time.monotonic() - started:.0f} s, nothing half done", flush=True)
+            _kill_on(engine, _Databases(Path(folder), server), cases, asked.kills, asked.seed)
     return 0
+
+
+def _kill_on(engine: str, databases: Any, cases: list[Case], kills: int, seed: int) -> None:
+    demo = loaded_demo(databases.new())
+    started = time.monotonic()
+    for name, outcomes in kill(cases, lambda: databases.copy(demo), kills, seed).items():
+        print(f"{engine}: {name}: killed {outcomes.total()} times, {dict(outcomes)}", flush=True)
+    print(f"{engine}: {time.monotonic() - started:.0f} s, nothing half done", flush=True)
 
 
 def loaded_demo(url: str) -> str:
@@ -331,7 +343,9 @@ def _server(engine: str) -> Iterator[str | None]:
 
 
 if __name__ == "__main__":
-    # The cases must be those of the module, not of __main__: the forked processes look them up.
     from tests.soundness import kills
 
+    # The forked processes would each import the main module once more: the cases are in `kills`.
+    this = sys.modules["__main__"]
+    this.__spec__ = this.__file__ = None
     sys.exit(kills.main(sys.argv[1:]))
