@@ -112,7 +112,9 @@ class CharacteristicKindRecord(Record):
     kind_of_record = "characteristic_kind"
     name: Name
     title: Sentence
-    quantity: Annotated[str, BeforeValidator(clean), Field(json_schema_extra={"enum": list(QUANTITIES)})]
+    quantity: Annotated[
+        str, BeforeValidator(clean), Field(min_length=1, json_schema_extra={"enum": list(QUANTITIES)})
+    ]
     choices: Texts = Field([], description="the permitted words, for quantity `choice`")
     note: Text = ""
 
@@ -303,7 +305,7 @@ class TighteningRecord(Stated):
     position: Name
     component: OptionalName = Field("", description="only while this sits there; empty: whatever sits there")
     fastener: Sentence
-    torque: WithUnit = Field(description="with unit, or a span: `95 Nm`, `40 .. 48 Nm`")
+    torque: WithUnit = Field(min_length=1, description="with unit, or a span: `95 Nm`, `40 .. 48 Nm`")
     angle: WithUnit = Field("", description="turned on after the torque, with unit: `60 deg`")
 
 

@@ -83,7 +83,9 @@ def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadli
     if not agreed:
         # A second way of solving finds a set where the first found none, or did not end: nothing is proved.
         return Answer(Outcome.not_proved, reached=reached, engine="solver")
+    blame.problem.deadline = deadline.halfway()
     contradictions, groups = contradictions_of(blame)
+    blame.problem.deadline, blame.late = deadline, False
     ways, more = ways_out_of(blame, question, groups)
     return Answer(
         Outcome.impossible,

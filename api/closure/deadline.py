@@ -51,6 +51,10 @@ class Deadline:
         if self._clock() >= self._end:
             raise OutOfTime
 
+    def halfway(self) -> "Deadline":
+        """An earlier one, when half of what is left has passed."""
+        return Deadline(self.left() / 2, self._clock)
+
     def extended(self) -> "Deadline":
         """A later one: half of the asked seconds more, for explaining."""
         later = Deadline(self._seconds, self._clock)

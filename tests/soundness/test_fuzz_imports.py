@@ -185,6 +185,8 @@ def _values(kind: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
             )
         if "list" in annotation:
             return st.lists(good_names | good_texts, max_size=3)
+        if name == "currency":
+            return st.sampled_from(["EUR", "USD", "eur", "=EU"])
         if "chassis" in name or name in ("first", "last"):
             return st.sampled_from(["24L-000001", "24L-000900", "A-1"]) | good_names
         return good_names | good_texts
