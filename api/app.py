@@ -8,13 +8,13 @@ from typing import Any
 from fastapi import FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
-from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from api import problems
+from api import faults, problems
 from api.access.exposure import require_keys_beyond_this_machine
 from api.access.trail import Trail
 from api.middleware import BodyTooLarge, Guard
@@ -29,12 +29,14 @@ from api.routes import (
     imports,
     keys,
     lookups,
+    order_lists,
     orders,
     records,
     revisions,
     service,
     signing,
     specifications,
+    stock,
     vehicles,
 )
 from api.routes.methods import allowed_methods
@@ -60,6 +62,8 @@ ROUTERS = (
     checks.router,
     compatibility.router,
     orders.router,
+    order_lists.router,
+    stock.router,
     vehicles.router,
     lookups.router,
     builds.router,
@@ -148,12 +152,13 @@ def _answer_errors(app: FastAPI) -> None:
         return response_of(before.answer, again=True)
 
     def no_database(request: Request, error: Exception) -> Response:
+        if (words := faults.in_words(error)) is None:
+            raise error
         _LOG.error("no answer from the database", exc_info=error)
-        problem = problems.Unavailable("The database does not answer; try again")
-        return _told(request, problem)
+        return _told(request, problems.Unavailable(words))
 
-    for unreachable in (OperationalError, InterfaceError, PoolTimeout):
-        app.add_exception_handler(unreachable, no_database)
+    for fault in (DBAPIError, PoolTimeout):
+        app.add_exception_handler(fault, no_database)
 
 
 def _other_method(request: Request) -> Response:

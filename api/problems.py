@@ -157,6 +157,42 @@ class UnknownSpecification(Unknown):
     what = "specification"
 
 
+class UnknownOrderList(Unknown):
+    type = "/problems/unknown-order-list"
+    title = "There is no such order list"
+    what = "order list"
+
+
+class NotInStore(Unknown):
+    type = "/problems/not-in-store"
+    title = "The store has no place for this number"
+    what = "place in the store for"
+
+
+class WrongState(Problem):
+    """The order list is in a state that does not take this step; `state` says which."""
+
+    status = 409
+    type = "/problems/wrong-state"
+    title = "The order list does not take this step now"
+
+
+class StoreChanged(Problem):
+    """The store no longer holds what the list takes from it; `lacking` says what."""
+
+    status = 409
+    type = "/problems/store-changed"
+    title = "The store no longer holds what the list takes"
+
+
+class SubstituteRefused(Problem):
+    """The closure does not accept the substitute as it stands; `sentences` say what it would change."""
+
+    status = 409
+    type = "/problems/substitute-refused"
+    title = "The closure does not accept this substitute"
+
+
 class UnknownRecord(Unknown):
     type = "/problems/unknown-record"
     title = "There is no such record"

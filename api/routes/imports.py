@@ -3,6 +3,7 @@
 import hashlib
 import io
 import tempfile
+from itertools import chain
 from typing import IO, Annotated, Any
 
 import orjson
@@ -182,8 +183,11 @@ def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
 )
 def export_catalogue(service: ServiceDep) -> Response:
     """Streams; memory does not grow with the catalogue."""
+    pieces = export_text(service.engine)
+    # The first piece now: what is wrong with the database can still be said.
+    first = next(pieces, "")
     return StreamingResponse(
-        export_text(service.engine),
+        chain([first], pieces),
         media_type="text/csv; charset=utf-8",
         headers={"Content-Disposition": 'attachment; filename="catalogue.csv"'},
     )

@@ -1,0 +1,35 @@
+"""A service on a copy of the demo range, on each engine, and a client that may order."""
+
+from collections.abc import AsyncIterator, Iterator
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from api.app import create_app
+from api.settings import Settings
+from tests.conftest import bearer
+
+
+@pytest.fixture(scope="session")
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.fixture
+def app(databases, demo_url: str) -> Iterator[FastAPI]:
+    """The application on a copy of the demo range of its own."""
+    app = create_app(Settings(database_url=databases.copy(demo_url), seconds_to_reason=30))
+    yield app
+    app.state.service.engine.dispose()
+
+
+@pytest.fixture
+async def counter(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
+    """A client with a key that may order."""
+    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+    headers = bearer(app.state.service.engine, "edit")
+    async with httpx.AsyncClient(
+        transport=transport, base_url="http://127.0.0.1", headers=headers, timeout=60
+    ) as client:
+        yield client

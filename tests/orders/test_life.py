@@ -1,0 +1,186 @@
+"""The life of a list over HTTP, on both engines: nothing is sent twice, nothing that came is lost."""
+
+import asyncio
+from typing import Any
+
+import httpx
+
+CHASSIS = "24PL-018412"
+BODY = {"name": "red", "vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QL-7075"}]}
+
+
+async def made(counter: httpx.AsyncClient, **more: Any) -> httpx.Response:
+    answer = await counter.post("/v1/order-lists", json=BODY | more)
+    assert answer.status_code == 201, answer.text
+    return answer
+
+
+def match(answer: httpx.Response) -> dict[str, str]:
+    return {"If-Match": answer.headers["etag"]}
+
+
+async def test_a_list_lives_from_draft_to_closed(counter: httpx.AsyncClient) -> None:
+    draft = await made(counter)
+    lines = draft.json()["lines"]
+    assert draft.json()["state"] == "draft"
+    assert lines
+    assert (await counter.post("/v1/order-lists/red/send")).status_code == 428
+    sent = await counter.post("/v1/order-lists/red/send", headers=match(draft))
+    assert sent.json()["state"] == "sent", sent.text
+    some = {"lines": [{"line": 1, "received": lines[0]["pieces"]}]}
+    partly = await counter.post("/v1/order-lists/red/receive", json=some, headers=match(sent))
+    assert partly.json()["state"] == "partly received"
+    refused = await counter.post("/v1/order-lists/red/close", json={}, headers=match(partly))
+    assert refused.json()["type"] == "/problems/wrong-state"
+    later = [
+        {"line": line["line"], "received": line["pieces"] - 1, "back_ordered": 1, "promised": "2027-01-10"}
+        for line in lines[1:]
+    ]
+    waiting = await counter.post("/v1/order-lists/red/receive", json={"lines": later}, headers=match(partly))
+    assert {line["back_ordered"] for line in waiting.json()["lines"][1:]} == {1}
+    assert waiting.json()["state"] == "partly received"
+    rest = {"lines": [{"line": line["line"], "received": 1} for line in lines[1:-1]]}
+    rest["lines"].append({"line": lines[-1]["line"], "given_up": 1})
+    whole = await counter.post("/v1/order-lists/red/receive", json=rest, headers=match(waiting))
+    assert whole.json()["state"] == "received", whole.text
+    closed = await counter.post("/v1/order-lists/red/close", json={}, headers=match(whole))
+    assert closed.json()["state"] == "closed"
+    events = (await counter.get("/v1/order-lists/red/events")).json()["items"]
+    assert [e["what"] for e in events] == ["made", "sent", "received", "received", "received", "closed"]
+    assert all(e["who"].startswith("tests (") for e in events)
+    again = await counter.post("/v1/order-lists/red/send", headers=match(closed))
+    assert again.json()["type"] == "/problems/wrong-state"
+    assert (await counter.delete("/v1/order-lists/red", headers=match(closed))).status_code == 409
+
+
+async def test_more_than_was_ordered_is_taken_and_told(counter: httpx.AsyncClient) -> None:
+    sent = await counter.post("/v1/order-lists/red/send", headers=match(await made(counter)))
+    pieces = sent.json()["lines"][0]["pieces"]
+    came = {"lines": [{"line": 1, "received": pieces + 3}]}
+    answer = await counter.post("/v1/order-lists/red/receive", json=came, headers=match(sent))
+    assert answer.json()["lines"][0]["received"] == pieces + 3
+    events = (await counter.get("/v1/order-lists/red/events")).json()["items"]
+    assert events[-1]["detail"]["lines"][0]["too_many"] == 3
+    wrong = {"lines": [{"line": 99, "received": 1}]}
+    refused = await counter.post("/v1/order-lists/red/receive", json=wrong, headers=match(answer))
+    assert (refused.status_code, refused.json()["pointer"]) == (422, "/lines/0/line")
+
+
+async def test_of_many_who_send_at_once_one_does(counter: httpx.AsyncClient) -> None:
+    draft = await made(counter)
+    sends = [counter.post("/v1/order-lists/red/send", headers=match(draft)) for _ in range(8)]
+    answers = await asyncio.gather(*sends)
+    assert sorted(a.status_code for a in answers)[0] == 200
+    assert sum(a.status_code == 200 for a in answers) == 1
+    assert {a.status_code for a in answers if a.status_code != 200} <= {409, 412}
+    events = (await counter.get("/v1/order-lists/red/events")).json()["items"]
+    assert [e["what"] for e in events] == ["made", "sent"]
+
+
+async def test_the_same_send_again_is_answered_the_same(counter: httpx.AsyncClient) -> None:
+    headers = match(await made(counter)) | {"Idempotency-Key": "send red"}
+    first = await counter.post("/v1/order-lists/red/send", headers=headers)
+    again = await counter.post("/v1/order-lists/red/send", headers=headers)
+    assert first.status_code == again.status_code == 200
+    assert first.content == again.content
+    assert again.headers["idempotency-replayed"] == "true"
+
+
+async def test_what_is_sent_leaves_the_shelf_with_the_list(counter: httpx.AsyncClient) -> None:
+    number = (await made(counter, name="first")).json()["lines"][0]["number"]
+    put = await counter.put(f"/v1/stock/{number}", json={"quantity": 1, "place": "drawer 3"})
+    assert put.status_code == 200, put.text
+    one, two = await made(counter), await made(counter, name="blue")
+    assert one.json()["from_stock"] == two.json()["from_stock"]
+    assert one.json()["from_stock"][0] | {"name": ""} == {
+        "number": number, "name": "", "quantity": 1, "place": "drawer 3"
+    }  # fmt: skip
+    assert (await counter.get(f"/v1/stock/{number}")).json()["quantity"] == 1, "a draft takes nothing"
+    assert (await counter.post("/v1/order-lists/red/send", headers=match(one))).status_code == 200
+    assert (await counter.get(f"/v1/stock/{number}")).json()["quantity"] == 0
+    late = await counter.post("/v1/order-lists/blue/send", headers=match(two))
+    assert (late.status_code, late.json()["lacking"]) == (409, [number])
+    anew = await counter.post("/v1/order-lists/blue/recompute", headers=match(two))
+    assert anew.json()["from_stock"] == []
+    assert (await counter.post("/v1/order-lists/blue/send", headers=match(anew))).status_code == 200
+
+
+async def test_the_store_is_kept_by_etag(counter: httpx.AsyncClient) -> None:
+    new = await counter.put("/v1/stock/QB-9001", json={"quantity": 4})
+    assert (await counter.put("/v1/stock/QB-9001", json={"quantity": 5})).status_code == 428
+    changed = await counter.put("/v1/stock/QB-9001", json={"quantity": 5}, headers=match(new))
+    assert changed.json()["quantity"] == 5
+    assert (
+        await counter.put("/v1/stock/QB-9001", json={"quantity": 6}, headers=match(new))
+    ).status_code == 412
+    assert [i["number"] for i in (await counter.get("/v1/stock")).json()["items"]] == ["QB-9001"]
+    assert (await counter.delete("/v1/stock/QB-9001", headers=match(changed))).status_code == 204
+    assert (await counter.get("/v1/stock/QB-9001")).status_code == 404
+    assert (await counter.put("/v1/stock/QX-404", json={"quantity": 6})).status_code == 404
+
+
+async def test_what_changed_since_the_draft_is_told(counter: httpx.AsyncClient) -> None:
+    draft = await made(counter)
+    assert (await counter.get("/v1/order-lists/red/differences")).json()["same"] is True
+    line = draft.json()["lines"][0]
+    sheet = "[offer]\nsupplier,component,price\n" + "".join(
+        f"{name},{line['number']},0.05\n" for name in {s["name"] for s in draft.json()["suppliers"]}
+    )
+    sent = await counter.post("/v1/imports", content=sheet, headers={"Content-Type": "text/csv"})
+    assert sent.status_code == 200, sent.text
+    found = (await counter.get("/v1/order-lists/red/differences")).json()
+    assert found["same"] is False
+    assert any(line["number"] in sentence and "0.05" in sentence for sentence in found["sentences"])
+    anew = await counter.post("/v1/order-lists/red/recompute", headers=match(draft))
+    assert any(one["unit_price"] == "0.05" for one in anew.json()["lines"])
+    assert (await counter.get("/v1/order-lists/red/differences")).json()["same"] is True
+
+
+async def test_a_substitute_is_taken_only_if_the_closure_accepts_it(counter: httpx.AsyncClient) -> None:
+    body = {"name": "discs", "vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
+    draft = await counter.post("/v1/order-lists", json=body)
+    lines = {line["number"]: line["line"] for line in draft.json()["lines"]}
+    asked = {"line": lines["QB-2098"], "number": "QB-7098"}
+    taken = await counter.post("/v1/order-lists/discs/substitute", json=asked, headers=match(draft))
+    assert taken.status_code == 200, taken.text
+    numbers = {line["number"] for line in taken.json()["lines"]}
+    assert "QB-7098" in numbers
+    assert "QB-2098" not in numbers
+    wheel = {"line": lines["QW-3055"], "number": "QW-7655"}
+    refused = await counter.post("/v1/order-lists/discs/substitute", json=wheel, headers=match(taken))
+    assert refused.json()["type"] == "/problems/substitute-refused", refused.text
+    assert refused.json()["sentences"]
+    unknown = {"line": 1, "number": "QX-404"}
+    nothing = await counter.post("/v1/order-lists/discs/substitute", json=unknown, headers=match(taken))
+    assert nothing.status_code in (404, 422)
+    events = (await counter.get("/v1/order-lists/discs/events")).json()["items"]
+    assert events[-1]["detail"] == {"line": lines["QB-2098"], "before": "QB-2098", "after": "QB-7098"}
+
+
+async def test_a_list_comes_in_four_forms(counter: httpx.AsyncClient) -> None:
+    await made(counter)
+    starts = {
+        "text/csv": b"row,line,number",
+        "application/pdf": b"%PDF-",
+        "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet": b"PK",
+        "application/json": b"{",
+    }
+    for media, start in starts.items():
+        answer = await counter.get("/v1/order-lists/red", headers={"Accept": media})
+        assert answer.status_code == 200, answer.text
+        assert answer.headers["content-type"].startswith(media)
+        assert answer.content.startswith(start)
+    refused = await counter.get("/v1/order-lists/red", headers={"Accept": "image/png"})
+    assert refused.status_code == 406
+
+
+async def test_drafts_are_noted_listed_and_thrown_away(counter: httpx.AsyncClient) -> None:
+    draft = await made(counter, note="soon")
+    noted = await counter.put("/v1/order-lists/red/note", json={"note": "later"}, headers=match(draft))
+    assert noted.json()["note"] == "later"
+    assert (await counter.post("/v1/order-lists", json=BODY)).status_code == 409
+    listed = (await counter.get("/v1/order-lists")).json()["items"]
+    assert [(row["name"], row["note"], row["vehicles"]) for row in listed] == [("red", "later", [CHASSIS])]
+    assert (await counter.delete("/v1/order-lists/red", headers=match(draft))).status_code == 412
+    assert (await counter.delete("/v1/order-lists/red", headers=match(noted))).status_code == 204
+    assert (await counter.get("/v1/order-lists/red")).status_code == 404
