@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from api.closure.question import Criterion
+from api.closure.question import Criterion, FitComponent
 from api.rulebook.model import Effort, Grade, Severity
 
 
@@ -174,12 +174,16 @@ class Contradiction:
 
 @dataclass(frozen=True, slots=True)
 class WayOut:
-    """What to give up, and what one then gets; `gives_up` names wishes and limits."""
+    """What to give up, and what one then gets; `gives_up` names wishes and limits.
+
+    `fit`: the wish that takes the place of the one given up, where one does.
+    """
 
     gives_up: tuple[Because, ...]
     instead: str
     totals: Totals | None
     changes: int
+    fit: FitComponent | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,6 +20,13 @@ def position(book: RuleBook, name: str) -> str:
     return known.title if known else name
 
 
+def opening(text: str) -> str:
+    """The text with a capital in front, as a sentence begins; a name such as `brake.front.left` stays."""
+    first = text.partition(" ")[0].rstrip(",.:;")
+    is_name = any(sign in first for sign in "./_") or any(letter.isdigit() for letter in first)
+    return text if is_name else text[:1].upper() + text[1:]
+
+
 def of_wish(wish: Wish, book: RuleBook) -> str:
     """What the asker wishes, as a sentence."""
     match wish:
@@ -30,7 +37,7 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
             return f"You wish nothing at {position(book, wish.position)}."
         case RemedyFlaw():
             flaw = index_of(book).flaws.get(wish.flaw)
-            return f"You wish this flaw remedied: {flaw.symptom if flaw else wish.flaw}"
+            return f"You wish this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}."
         case RemedyFlaws():
             where = f" in {wish.section}" if wish.section else ""
             return f"You wish every flaw remedied that is {wish.at_least.name} or worse{where}."
@@ -39,7 +46,7 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
 def of_flaw(flaw: Flaw, wish: RemedyFlaws) -> str:
     """A flaw that a severity wish asks to be remedied."""
     wished = f"You wish every flaw remedied that is {wish.at_least.name} or worse"
-    return f"{wished}; {flaw.component}: {flaw.symptom}"
+    return f"{wished}; {flaw.component}: {flaw.symptom.rstrip('.')}."
 
 
 def of_limit(name: str) -> str:
@@ -53,13 +60,13 @@ def of_limit(name: str) -> str:
 
 def changed_together(one: str, other: str) -> str:
     """Two positions of a pair."""
-    return f"{one} and {other} are changed together."
+    return opening(f"{one} and {other} are changed together.")
 
 
 def cannot_sit(book: RuleBook, fit: Fit) -> str:
     """A component that nothing says fits the position."""
     if fit.component is None:
-        return f"{position(book, fit.position)} cannot be left empty."
+        return essential(book, fit.position)
     return f"No record says that {component(book, fit.component)} fits {position(book, fit.position)}."
 
 
@@ -88,7 +95,7 @@ def of_ceiling(price_at_most: int) -> str:
 
 def essential(book: RuleBook, name: str) -> str:
     """A position that is never left empty."""
-    return f"{position(book, name)} cannot be left empty."
+    return opening(f"{position(book, name)} cannot be left empty.")
 
 
 def one_only(book: RuleBook, name: str) -> str:

@@ -33,6 +33,7 @@ class _Tried:
     instead: str
     totals: Totals
     wishes_lost: int
+    fit: FitComponent | None = None
 
     @property
     def sort_key(self) -> tuple:
@@ -60,7 +61,7 @@ def ways_out_of(
         more = more or not found
     tried.sort(key=lambda way: way.sort_key)
     more = more or len(tried) > MOST_WAYS
-    return [WayOut(t.gives_up, t.instead, t.totals, t.totals.changes) for t in tried[:MOST_WAYS]], more
+    return [WayOut(t.gives_up, t.instead, t.totals, t.totals.changes, t.fit) for t in tried[:MOST_WAYS]], more
 
 
 def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[list[list[Switch]], bool]:
@@ -98,7 +99,8 @@ def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[
             most = MOST_REPLACEMENTS // (1 + (len(problem.demands) >= FEWER_FROM))
             best = _replaced(problem.scope, question, group, switch, most, problem.deadline)
             if best is not None:
-                yield _Tried(gives_up, best[1], best[0], lost - 1)
+                totals, instead, fit = best
+                yield _Tried(gives_up, instead, totals, lost - 1, fit)
 
 
 def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple[Totals | None, str]:
@@ -139,22 +141,24 @@ def _instead(problem: Problem, question: Question, switch: Switch, totals: Total
 
 def _replaced(
     scope: Scope, question: Question, group: list[Switch], switch: Switch, most: int, deadline: Deadline
-) -> tuple[Totals, str] | None:
+) -> tuple[Totals, str, FitComponent] | None:
     """The best set with another component in the place of a wished one; None when there is none."""
     wish = next((w for w in question.wishes if w.name == switch[1]), None)
     if not isinstance(wish, FitComponent):
         return None
-    best: tuple[tuple, Totals, str] | None = None
+    best: tuple[tuple, Totals, str, FitComponent] | None = None
     for position, number in list(_siblings(scope, question, wish))[:most]:
         others = tuple(w for w in question.wishes if w is not wish)
-        changed = replace(question, wishes=(*others, FitComponent(number, position)))
+        fit = FitComponent(number, position)
+        changed = replace(question, wishes=(*others, fit))
         totals = _solve_changed(scope, changed, {s for s in group if s != switch}, deadline)
         if totals is None:
             continue
         key = (len(totals.unknown_prices), totals.price, totals.changes, number)
         if best is None or key < best[0]:
-            best = (key, totals, phrases.fit_instead(scope.book, number, position, wish.component))
-    return (best[1], best[2]) if best else None
+            words = phrases.fit_instead(scope.book, number, position, wish.component)
+            best = (key, totals, words, fit)
+    return best[1:] if best else None
 
 
 def _solve_changed(

@@ -135,7 +135,7 @@ def change_sentence(book: RuleBook, change: Change) -> str:
     return " ".join(
         part
         for part in (
-            f"{what}.{work}",
+            phrases.opening(f"{what}.{work}"),
             because_sentence(book, change.because),
             also_sentence(book, change.also_needed_by),
             choice_sentence(book, change),
@@ -147,17 +147,17 @@ def change_sentence(book: RuleBook, change: Change) -> str:
 def because_sentence(book: RuleBook, because: Because) -> str:
     """The reason of one change."""
     if not because.parent:
-        return because.sentence
+        return phrases.opening(because.sentence)
     parent = phrases.position(book, because.parent)
     reason = because.sentence.rstrip(".")
     match because.cause:
         case Cause.conflict:
             return f"It makes way for {parent}: {reason}."
         case Cause.pair:
-            return f"{reason}."
+            return phrases.opening(f"{reason}.")
         case Cause.flaw:
             return f"It remedies a flaw of {parent}: {reason}."
-    return f"{parent} needs it: {reason}."
+    return phrases.opening(f"{parent} needs it: {reason}.")
 
 
 def also_sentence(book: RuleBook, also: Iterable[Because]) -> str:
@@ -298,7 +298,8 @@ def flaw_sentences(book: RuleBook, solution: Solution) -> Iterator[str]:
 def flaw_words(book: RuleBook, note: FlawNote) -> str:
     """A known flaw with its severity and place."""
     where = phrases.position(book, note.position)
-    return f"{note.symptom.rstrip('.')} ({note.severity.name}; {note.component} at {where})."
+    where = f"{note.severity.name}; {note.component} at {where}"
+    return phrases.opening(f"{note.symptom.rstrip('.')} ({where}).")
 
 
 def note_sentence(head: str, note: Note) -> str:

@@ -231,6 +231,7 @@ def _way_out(way: WayOut) -> dict[str, Any]:
     return {
         "gives_up": _each(because_document, way.gives_up),
         "instead": way.instead,
+        "fit": f"{way.fit.component}@{way.fit.position}" if way.fit else None,
         "totals": totals_document(way.totals) if way.totals else None,
         "changes": way.changes,
         "sentence": wording.way_out_sentence(way),

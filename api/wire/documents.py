@@ -170,6 +170,7 @@ class ContradictionOut(Out):
 class WayOutOut(Out):
     gives_up: list[BecauseOut]
     instead: str
+    fit: str | None = Field(description="the wish in place of the one given up, `number@position`")
     totals: TotalsOut | None
     changes: int
     sentence: str

@@ -5,7 +5,7 @@ from typing import Any
 
 from pydantic import BaseModel, ConfigDict, Field
 
-from api.problems import InvalidRequest, MalformedRequest, Problem, UnsupportedMedia, printable
+from api.problems import InvalidRequest, MalformedRequest, Problem, UnsupportedMedia, begun, printable
 from api.wire.responses import PROBLEM_JSON
 
 MOST_MISTAKES = 100
@@ -48,7 +48,7 @@ def problem_from_mistakes(mistakes: Sequence[Any]) -> Problem:
         return UnsupportedMedia("Send JSON, with Content-Type: application/json")
     errors = [_error(m) for m in mistakes[:MOST_MISTAKES]]
     first = errors[0]
-    detail = f"{first['pointer'] or 'the body'}: {first['message']}"
+    detail = f"{first['pointer'] or 'The body'}: {first['message']}"
     if len(mistakes) > 1:
         detail += f" (and {len(mistakes) - 1} more)"
     return InvalidRequest(
@@ -63,7 +63,7 @@ def _error(mistake: Any) -> dict[str, str]:
     pointer = (
         pointer_of(inside) if place not in ("query", "path", "header") else ".".join(map(str, inside[:1]))
     )
-    return {"pointer": printable(pointer), "message": _in_words(mistake)}
+    return {"pointer": printable(pointer), "message": begun(_in_words(mistake))}
 
 
 def _in_words(mistake: Any) -> str:

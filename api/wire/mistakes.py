@@ -4,7 +4,7 @@ from typing import Any
 
 from api.catalogue.loading import Report
 from api.catalogue.sheets import Mistake
-from api.problems import ImportRefused
+from api.problems import ImportRefused, begun
 
 
 def mistake_document(mistake: Mistake) -> dict[str, Any]:
@@ -14,7 +14,7 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
         "line": mistake.place.line,
         "record": mistake.kind,
         "field": mistake.field,
-        "message": mistake.message.encode("utf-8", "replace").decode(),
+        "message": begun(mistake.message).encode("utf-8", "replace").decode(),
     }
 
 
