@@ -5,6 +5,7 @@ write-ahead log, an explicit BEGIN (so that two reads of one session see one sta
 IMMEDIATE for writers (a read that turns into a write would fail at once however long it may wait).
 """
 
+import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -17,7 +18,7 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import make_url
-from sqlalchemy.exc import InterfaceError, OperationalError
+from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.pool import StaticPool
 from sqlmodel import Session, SQLModel
@@ -32,8 +33,8 @@ NAMING = {
 SQLModel.metadata.naming_convention = NAMING
 """Set before the first table is defined: a constraint without a name cannot be dropped later."""
 
-UNREACHABLE: tuple[type[Exception], ...] = (OperationalError, InterfaceError, PoolTimeout)
-"""What is raised when the database does not answer."""
+UNREACHABLE: tuple[type[Exception], ...] = (DBAPIError, PoolTimeout)
+"""What may be raised when the database cannot be used; `api.faults` tells which of it."""
 
 _WRITES = "graftbook_writes"
 
@@ -59,6 +60,8 @@ def _sqlite(address: Any) -> Engine:
     if in_memory:
         options["poolclass"] = StaticPool
     engine = create_engine(address, **options)
+    if not in_memory and not address.database.startswith("file:"):
+        _follow_file(engine, Path(address.database))
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: Any) -> None:
@@ -77,6 +80,38 @@ def _sqlite(address: Any) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _follow_file(engine: Engine, path: Path) -> None:
+    """Let go of connections to a file that was removed or replaced: what they wrote would be lost.
+
+    A file that was there is not made anew: an empty database in its place would help nobody.
+    """
+    was_there = False
+
+    @event.listens_for(engine, "do_connect")
+    def opened(_dialect: Any, _record: Any, _arguments: Any, _options: Any) -> None:
+        if was_there and not path.exists():
+            raise sqlite3.OperationalError(f"the file {path.name} is gone")
+
+    @event.listens_for(engine, "connect")
+    def note(_connection: Any, record: Any) -> None:
+        nonlocal was_there
+        was_there = True
+        record.info["file"] = _identity(path)
+
+    @event.listens_for(engine, "checkout")
+    def still_there(_connection: Any, record: Any, _proxy: Any) -> None:
+        if record.info["file"] != _identity(path):
+            raise DisconnectionError("the file is another one now")
+
+
+def _identity(path: Path) -> tuple[int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 @contextmanager
