@@ -14,7 +14,7 @@ from api.wire.questions import ClosureIn
 Pairs = tuple[tuple[str, str], ...]
 
 FIELDS = tuple(ClosureQuery.model_fields)
-_LISTS = frozenset(name for name, field in ClosureQuery.model_fields.items() if field.default == [])
+LISTS = frozenset(name for name, field in ClosureQuery.model_fields.items() if field.default == [])
 _USUAL = {"effort_at_most": "cutting", "nothing_visible": "false", "alternatives": "0"}
 """What a form sends for a choice that was left alone; it is left out of the address."""
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
@@ -56,7 +56,7 @@ class PageQuestion:
 
     def adding(self, name: str, value: object) -> "PageQuestion":
         """The question with one more value; of a field that stands once, with this one instead."""
-        kept = self.pairs if name in _LISTS else tuple(pair for pair in self.pairs if pair[0] != name)
+        kept = self.pairs if name in LISTS else tuple(pair for pair in self.pairs if pair[0] != name)
         return PageQuestion.of([*kept, (name, str(value))])
 
     def without(self, name: str, value: str | None = None) -> "PageQuestion":
@@ -73,7 +73,7 @@ class PageQuestion:
         """The question's body. Raises InvalidRequest."""
         fields: dict[str, Any] = {}
         for name, value in self.pairs:
-            if name in _LISTS:
+            if name in LISTS:
                 fields.setdefault(name, []).append(value)
             else:
                 fields[name] = value

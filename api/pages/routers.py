@@ -1,5 +1,14 @@
 """Every page, in the order of the frame's links."""
 
-from api.pages import answer, ask, picture, sign_in, static, suggest
+from api.pages import answer, ask, order, picture, sign_in, static, suggest
 
-ROUTERS = (ask.router, answer.router, picture.router, suggest.router, sign_in.router, static.router)
+ROUTERS = (
+    ask.router,
+    ask.router,
+    answer.router,
+    order.router,
+    picture.router,
+    suggest.router,
+    sign_in.router,
+    static.router,
+)

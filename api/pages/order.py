@@ -1,0 +1,209 @@
+"""The order of an answer: what to buy and from whom, documents to take away, and a draft to keep."""
+
+from typing import Any
+from urllib.parse import parse_qsl, urlencode
+
+from fastapi import Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import TypeAdapter, ValidationError
+from starlette.responses import RedirectResponse, Response
+
+from api.access.guard import MayRead, Orderer, form_of
+from api.asking.questions import present_revision
+from api.builds.schemas import Slug
+from api.orders import keeping, life
+from api.orders.answering import order_facts_for
+from api.orders.forms import MEDIA, writer
+from api.pages.frame import page
+from api.pages.problems import pages_router
+from api.pages.question import LISTS, PageQuestion, question_of
+from api.problems import NoSet, Problem
+from api.service import Service, ServiceDep
+from api.wire.errors import problem_from_mistakes
+from api.wire.orders_in import OrderIn, OrderQuery
+from api.wire.responses import KEEP_NOTHING
+
+router = pages_router()
+
+Facts = dict[str, Any]
+TERMS = ("by", "at_most_suppliers", "fastest", "tax_market")
+"""How to buy, as the page's form sends it."""
+LISTS_ON_A_PAGE = 200
+
+
+@router.get("/order", dependencies=[MayRead])
+def order(request: Request, service: ServiceDep) -> Response:
+    """The order of the address's question. An impossible question goes to its answer."""
+    question, terms = question_of(request.query_params), _terms(request)
+    if not question.value("as_of"):
+        now = question.adding("as_of", present_revision(service))
+        return RedirectResponse(_address(now, terms), 303, KEEP_NOTHING)
+    try:
+        facts = order_facts_for(service, body_of(question, terms))
+    except NoSet:
+        return RedirectResponse(question.address(), 303, KEEP_NOTHING)
+    return page(
+        request,
+        "order.html",
+        question=question,
+        terms=terms,
+        documents={form: _address(question, terms, f"/order.{form}") for form in ("pdf", "xlsx", "csv")},
+        suggested=_name_for(facts),
+        **shown(facts),
+    )
+
+
+@router.get("/order.{form}", dependencies=[MayRead])
+def document(request: Request, form: str, service: ServiceDep) -> Response:
+    """The same as a document; `part` gives the part of one supplier or vehicle."""
+    if form not in MEDIA:
+        return RedirectResponse("/order", 303)
+    question, terms = question_of(request.query_params), _terms(request)
+    facts = order_facts_for(service, body_of(question, terms))
+    return _download(service, facts, form, request.query_params.get("part", ""), _name_for(facts))
+
+
+def _download(service: Service, facts: Facts, form: str, part: str, name: str) -> Response:
+    content = writer(form, service.settings.house, part)(facts)
+    headers = {"Content-Disposition": f'attachment; filename="{name}.{form}"', **KEEP_NOTHING}
+    return Response(content, media_type=MEDIA[form], headers=headers)
+
+
+def _terms(request: Request) -> dict[str, str]:
+    given = request.query_params
+    return {name: given[name].strip() for name in TERMS if given.get(name, "").strip()}
+
+
+def _address(question: PageQuestion, terms: Facts, path: str = "/order") -> str:
+    return f"{path}?{urlencode([*question.pairs, *terms.items()])}"
+
+
+def body_of(question: PageQuestion, terms: Facts) -> OrderIn:
+    """The order's body. Raises InvalidRequest."""
+    fields: Facts = dict(terms)
+    for name, value in question.pairs:
+        if name in LISTS:
+            fields.setdefault(name, []).append(value)
+        else:
+            fields[name] = value
+    try:
+        return OrderQuery.model_validate(fields).order()
+    except ValidationError as error:
+        raise problem_from_mistakes(error.errors()) from error
+
+
+def _name_for(facts: Facts) -> str:
+    return "order-" + "".join(c for c in facts["vehicles"][0]["label"] if c.isalnum() or c == "-")[:60]
+
+
+def shown(facts: Facts) -> Facts:
+    """What a page of an order speaks of: lines by supplier, the rest as it is."""
+    suppliers = [
+        {**supplier, "of": [line for line in facts["lines"] if line["supplier"] == supplier["name"]]}
+        for supplier in facts["suppliers"]
+    ]
+    return {
+        "order": facts,
+        "suppliers": suppliers,
+        "without": [line for line in facts["lines"] if not line["supplier"]],
+    }
+
+
+@router.post("/order")
+async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
+    """Keep the order as a draft, and go there."""
+    form = await form_of(request)
+    pairs = await _pairs(request)
+    question = PageQuestion.of(pairs).without("as_of")
+    terms = {name: form[name].strip() for name in TERMS if form.get(name, "").strip()}
+    name, note = _list_name(form.get("name", "").strip()), form.get("note", "").strip()[:2000]
+    await run_in_threadpool(keeping.make, service, name, body_of(question, terms), note, orderer.who)
+    return RedirectResponse(f"/orders/{name}", 303, KEEP_NOTHING)
+
+
+def _list_name(text: str) -> str:
+    try:
+        return str(TypeAdapter(Slug).validate_python(text))
+    except ValidationError as error:
+        raise problem_from_mistakes([{**e, "loc": ("body", "name")} for e in error.errors()]) from error
+
+
+async def _pairs(request: Request) -> list[tuple[str, str]]:
+    return parse_qsl((await request.body()).decode("utf-8", "replace"), keep_blank_values=True)
+
+
+@router.get("/orders", dependencies=[MayRead])
+def orders(request: Request, service: ServiceDep) -> Response:
+    """The kept lists."""
+    return page(request, "orders.html", lists=life.lists(service.engine, "", LISTS_ON_A_PAGE))
+
+
+@router.get("/orders/{name}.{form}", dependencies=[MayRead])
+def kept_document(request: Request, name: str, form: str, service: ServiceDep) -> Response:
+    """A kept list as a document."""
+    facts = life.list_document(service.engine, name)
+    part = request.query_params.get("part", "")
+    return _download(service, facts, form if form in MEDIA else "pdf", part, name)
+
+
+@router.get("/orders/{name}", dependencies=[MayRead])
+def kept(request: Request, name: str, service: ServiceDep) -> Response:
+    """One kept list: how far it has come, what has changed since, and what can be done."""
+    facts = life.list_document(service.engine, name)
+    changed = None
+    if facts["state"] == life.DRAFT:
+        try:
+            changed = keeping.differences(service, name)
+        except Problem as problem:
+            changed = {"same": False, "sentences": [problem.detail]}
+    return page(
+        request,
+        "order_list.html",
+        list=facts,
+        etag=life.list_etag(facts["version"]),
+        events=life.events(service.engine, name, 0, life.MOST_EVENTS),
+        changed=changed,
+        documents={form: f"/orders/{name}.{form}" for form in ("pdf", "xlsx", "csv")},
+        **shown(facts),
+    )
+
+
+@router.post("/orders/{name}/{step}")
+async def step(request: Request, name: str, step: str, service: ServiceDep, orderer: Orderer) -> Response:
+    """One step of a list, as the page's forms send it."""
+    form = await form_of(request)
+    etag, who = form.get("etag", ""), orderer.who
+    steps = {
+        "send": lambda: life.send(service.engine, name, etag, who),
+        "recompute": lambda: keeping.recompute(service, name, etag, who),
+        "close": lambda: life.close(service.engine, name, etag, form.get("reason", ""), who),
+        "receive": lambda: life.receive(service.engine, name, etag, came(form), who),
+        "substitute": lambda: keeping.substitute(
+            service, name, etag, _whole(form, "line"), form.get("number", "").strip(), who
+        ),
+        "discard": lambda: life.discard(service.engine, name, etag, who),
+    }
+    if step in steps:
+        await run_in_threadpool(steps[step])
+    return RedirectResponse("/orders" if step == "discard" else f"/orders/{name}", 303, KEEP_NOTHING)
+
+
+def _whole(form: dict[str, str], field: str) -> int:
+    text = form.get(field, "").strip()
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else 0
+
+
+def came(form: dict[str, str]) -> list[Facts]:
+    """The rows of the receiving form in which something stands."""
+    lines = sorted({int(n[5:]) for n in form if n.startswith("came-") and n[5:].isdigit() and len(n) < 12})
+    rows = [
+        {
+            "line": line,
+            "received": _whole(form, f"came-{line}"),
+            "back_ordered": _whole(form, f"later-{line}"),
+            "promised": None,
+            "given_up": _whole(form, f"never-{line}"),
+        }
+        for line in lines
+    ]
+    return [row for row in rows if row["received"] or row["back_ordered"] or row["given_up"]]
