@@ -4,7 +4,6 @@ from api.pages import answer, ask, order, picture, sign_in, static, suggest
 
 ROUTERS = (
     ask.router,
-    ask.router,
     answer.router,
     order.router,
     picture.router,
