@@ -18,6 +18,11 @@ def printable(text: object) -> str:
     return str(text)[:LONGEST_ECHO].encode("utf-8", "replace").decode("utf-8")
 
 
+def begun(sentence: str) -> str:
+    """The sentence with a capital in front."""
+    return sentence[:1].upper() + sentence[1:]
+
+
 class Problem(Exception):
     """Something went wrong that the asker can be told about.
 
@@ -49,7 +54,7 @@ class Problem(Exception):
         """The problem document's members (RFC 9457, section 3.1)."""
         members: dict[str, Any] = {"type": self.type, "title": self.title, "status": self.answer_status}
         if self.detail:
-            members["detail"] = self.detail
+            members["detail"] = begun(self.detail)
         if self.pointer:
             members["pointer"] = self.pointer
         if self.near:

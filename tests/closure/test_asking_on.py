@@ -199,10 +199,10 @@ def test_the_answer_in_words() -> None:
         "Parts 10.00, labour 1 h 50 min."
     )
     assert (
-        "the cylinder: b (part b) in place of old. the brake needs it: cylinder rule says so. "
+        "The cylinder: b (part b) in place of old. The brake needs it: cylinder rule says so. "
         "Chosen out of 3. The next best, a (part a): 6.00 more for parts and 1 h 20 min less labour." in lines
     )
-    assert "5 × bolt (part bolt). the hub needs it: bolt rule says so." in lines
+    assert "5 × bolt (part bolt). The hub needs it: bolt rule says so." in lines
     assert any(line.startswith("Brakes hold lives.") for line in lines)
 
 
@@ -211,7 +211,7 @@ def test_the_chain_of_reasons_starts_with_the_wish() -> None:
     answer = shelf.ask("disc")
     assert chain_sentences(shelf.book(), answer.solution, "hub") == [
         "You wish disc (part disc).",
-        "the brake needs it: hub rule says so.",
+        "The brake needs it: hub rule says so.",
     ]
 
 

@@ -86,6 +86,28 @@ EXPECTATIONS: dict[str, Callable[[dict[str, Any]], Any]] = {
 }
 
 
+SENTENCES = ("sentence", "sentences", "why", "also", "choice", "cautions", "detail", "message")
+"""The parts of an answer that are read as sentences."""
+
+
+def sentences_of(value: Any, part: str = "") -> Iterator[str]:
+    """Every sentence of an answer."""
+    if isinstance(value, str) and part in SENTENCES:
+        yield value
+    elif isinstance(value, dict):
+        for name, item in value.items():
+            yield from sentences_of(item, name)
+    elif isinstance(value, list):
+        for item in value:
+            yield from sentences_of(item, part)
+
+
+def begins_well(sentence: str) -> bool:
+    """With a capital, a figure, a quoted name, or a name that is written small, such as `front.left`."""
+    first = sentence.partition(" ")[0].rstrip(".,:;")
+    return not first[:1].islower() or any(sign in first for sign in "./_0123456789")
+
+
 def text_of(value: Any) -> Iterator[str]:
     """Every piece of text in an answer."""
     if isinstance(value, str):

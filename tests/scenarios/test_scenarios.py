@@ -8,7 +8,7 @@ from fastapi import FastAPI
 
 from api.app import create_app
 from api.settings import Settings
-from tests.scenarios.reading import EXPECTATIONS, Scenario, scenarios, text_of
+from tests.scenarios.reading import EXPECTATIONS, Scenario, begins_well, scenarios, sentences_of, text_of
 
 CASES = list(scenarios())
 
@@ -33,6 +33,8 @@ async def test_scenario(case: Scenario, service: FastAPI) -> None:
         if key == "verdicts":  # a case names the verdicts that it is about
             found = {check: found.get(check) for check in wanted}
         assert found == wanted, f"{case.name}: {key}"
+    badly = [sentence for sentence in sentences_of(answer) if not begins_well(sentence)]
+    assert not badly, f"{case.name}: a sentence begins small: {badly[0]}"
     words = "\n".join(text_of(answer))
     for sentence in case.sentences:
         assert sentence in words, f"{case.name}: this sentence is missing: {sentence}"

