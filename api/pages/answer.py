@@ -11,6 +11,7 @@ from starlette.responses import RedirectResponse, Response
 from api.access.guard import MayRead
 from api.asking import closures
 from api.asking.questions import present_revision
+from api.pages.charts import charts_of
 from api.pages.frame import page
 from api.pages.gives_up import addresses_of_ways
 from api.pages.problems import pages_router
@@ -74,6 +75,7 @@ def answer_facts(service: Service, question: PageQuestion, document: Facts) -> F
         "stays": by_section(document, found["stays"]),
         "flaws": flaw_groups(found),
         "checks": check_groups(document["checks"]),
+        "charts": charts_of(service, question, document),
         "others": other_sets(document, asked_now),
         "unconfirmed": found["unconfirmed"],
     }
