@@ -1,6 +1,5 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
-import hashlib
 from typing import Any
 
 import orjson
@@ -14,18 +13,10 @@ from api.builds.tables import BuildRow, SpecificationRow, SpecificationVersionRo
 from api.database import in_utc, reading, writing
 from api.once.answers import EACH_TIME, Once
 from api.problems import AlreadyExists, PreconditionFailed, UnknownBuild, UnknownSpecification
+from api.wire.etags import document_etag
 from api.wire.names import near_names
 
 Facts = dict[str, Any]
-
-
-def document_etag(kind: str, document: Facts) -> str:
-    """The strong ETag of a build or a specification as it reads: kind, version, and a digest of all of it.
-
-    The version alone would not do: after a restore the same number may stand for another change.
-    """
-    digest = hashlib.sha256(orjson.dumps(document, option=orjson.OPT_SORT_KEYS)).hexdigest()
-    return f'"{kind}-{document["version"]}-{digest[:24]}"'
 
 
 def _as_read(kind: str, document: Facts, if_match: str) -> None:

@@ -25,6 +25,7 @@ from api.problems import (
     UnknownOrderList,
     WrongState,
 )
+from api.wire.etags import document_etag
 from api.wire.names import near_names
 
 Facts = dict[str, Any]
@@ -33,9 +34,9 @@ UNDER_WAY = (SENT, PARTLY)
 MOST_EVENTS = 500
 
 
-def list_etag(version: int) -> str:
-    """The strong ETag of a list at a version."""
-    return f'"order-list-{version}"'
+def list_etag(document: Facts) -> str:
+    """The strong ETag of a list as it reads."""
+    return document_etag("order-list", document)
 
 
 def list_document(engine: Engine, name: str) -> Facts:
@@ -154,7 +155,7 @@ class _Step:
         self.session, self.name, self.who = session, name, who
         self.row = _row(session, name)
         self.version = self.row.version
-        if if_match.strip() not in ("*", list_etag(self.version)):
+        if if_match.strip() not in ("*", list_etag(_document(session, self.row))):
             raise PreconditionFailed("Read the list again and change what you then see")
         self.now = datetime.now(UTC)
 

@@ -10,13 +10,14 @@ from api.database import reading, writing
 from api.orders import list_store as store
 from api.orders.tables import ShopStockRow
 from api.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent
+from api.wire.etags import document_etag
 
 Facts = dict[str, Any]
 
 
-def stock_etag(version: int) -> str:
-    """The strong ETag of a place in the store at a version."""
-    return f'"stock-{version}"'
+def stock_etag(facts: Facts) -> str:
+    """The strong ETag of a place in the store as it is."""
+    return document_etag("stock", facts)
 
 
 def _facts(row: ShopStockRow) -> Facts:
@@ -77,6 +78,6 @@ def _as_read(row: ShopStockRow | None, if_match: str | None) -> ShopStockRow | N
     if if_match is None:
         if row is not None:
             raise PreconditionRequired("It lies there already; send If-Match with the ETag that you read")
-    elif row is None or if_match.strip() not in ("*", stock_etag(row.version)):
+    elif row is None or if_match.strip() not in ("*", stock_etag(_facts(row))):
         raise PreconditionFailed("Read it again and change what you then see")
     return row

@@ -160,7 +160,7 @@ def kept(request: Request, name: str, service: ServiceDep) -> Response:
         request,
         "order_list.html",
         list=facts,
-        etag=life.list_etag(facts["version"]),
+        etag=life.list_etag(facts),
         events=life.events(service.engine, name, 0, life.MOST_EVENTS),
         changed=changed,
         documents={form: f"/orders/{name}.{form}" for form in ("pdf", "xlsx", "csv")},

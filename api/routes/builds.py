@@ -17,6 +17,7 @@ from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
 from api.service import ServiceDep
 from api.wire.errors import documented
+from api.wire.etags import document_etag
 from api.wire.lists_out import BuildOut, BuildsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
@@ -82,7 +83,7 @@ def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> R
 def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
     document = builds.build_document(service.engine, name)
-    etag = builds.document_etag("build", document)
+    etag = document_etag("build", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
     return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
@@ -116,7 +117,7 @@ def delete_build(name: Name, service: ServiceDep, if_match: IfMatch = None) -> R
 
 
 def _headers(document: builds.Facts) -> dict[str, str]:
-    return {"ETag": builds.document_etag("build", document), "Location": f"/v1/builds/{document['name']}"}
+    return {"ETag": document_etag("build", document), "Location": f"/v1/builds/{document['name']}"}
 
 
 _created = json_told(201, _headers)

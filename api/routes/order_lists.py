@@ -43,7 +43,7 @@ _CHANGED: dict[int | str, Any] = {200: {"model": wire.OrderListOut}}
 
 def _headers(document: life.Facts) -> dict[str, str]:
     return {
-        "ETag": life.list_etag(document["version"]),
+        "ETag": life.list_etag(document),
         "Location": f"/v1/order-lists/{document['name']}",
     }
 
@@ -108,7 +108,7 @@ def get_list(request: Request, name: Name, service: ServiceDep, part: Part = "")
     """Its ETag is what a change must send as If-Match."""
     form = form_of(request.headers.get("accept", ""))
     document = life.list_document(service.engine, name)
-    etag = life.list_etag(document["version"])
+    etag = life.list_etag(document)
     headers = {"ETag": etag, "Vary": "Accept", **ASK_AGAIN}
     if form == "json":
         if has_already(request, etag):

@@ -16,6 +16,7 @@ from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
 from api.service import ServiceDep
 from api.wire.errors import documented
+from api.wire.etags import document_etag
 from api.wire.lists_out import ComparisonOut, SpecificationOut, SpecificationsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
@@ -82,7 +83,7 @@ def get_specification(
 ) -> Response:
     """The ETag of the latest version is what a new version must send as If-Match."""
     document = specifications.specification_document(service.engine, name, version)
-    etag = specifications.document_etag("specification", document)
+    etag = document_etag("specification", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
     return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
@@ -131,7 +132,7 @@ def compare_specification(
 
 
 def _headers(document: specifications.Facts) -> dict[str, str]:
-    etag = specifications.document_etag("specification", document)
+    etag = document_etag("specification", document)
     return {"ETag": etag, "Location": f"/v1/specifications/{document['name']}"}
 
 

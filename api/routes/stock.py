@@ -62,7 +62,7 @@ def list_stock(request: Request, service: ServiceDep, limit: Limit = None, curso
 def get_stock(request: Request, number: Number, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
     facts = shelf.holds(service.engine, number)
-    etag = shelf.stock_etag(facts["version"])
+    etag = shelf.stock_etag(facts)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
     return json_answer(facts, headers={"ETag": etag, **ASK_AGAIN})
@@ -87,7 +87,7 @@ def get_stock(request: Request, number: Number, service: ServiceDep) -> Response
 def put_stock(number: Number, body: StockIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match when something is said of it already."""
     facts = shelf.put(service.engine, number, body.quantity, body.place, if_match)
-    return json_answer(facts, headers={"ETag": shelf.stock_etag(facts["version"])})
+    return json_answer(facts, headers={"ETag": shelf.stock_etag(facts)})
 
 
 @router.delete(
