@@ -1,0 +1,24 @@
+"use strict";
+// What a mistaken line could be becomes a button that writes it there. The page works without this file.
+
+function takeInstead(holder, words) {
+  const list = document.getElementById("list");
+  const lines = list.value.split("\n");
+  const place = Number(holder.dataset.line) - 1;
+  if (place >= lines.length) return;
+  const wrong = holder.closest("li").querySelector(".number").textContent;
+  lines[place] = lines[place].includes(wrong) ? lines[place].replace(wrong, () => words) : words;
+  list.value = lines.join("\n");
+  list.focus();
+}
+
+document.querySelectorAll(".instead").forEach((holder) => {
+  holder.querySelectorAll(".number").forEach((one) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "quiet";
+    button.textContent = one.textContent;
+    button.addEventListener("click", () => takeInstead(holder, one.textContent));
+    one.replaceWith(button);
+  });
+});
