@@ -48,6 +48,23 @@ class OrderIn(ClosureIn):
     tax_market: Word | None = Field(None, description="whose taxes; else the first vehicle's market")
 
 
+class FittingIn(AskIn):
+    """A closure's question, and who does the work."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "hands": 2}
+            ]
+        }
+    )
+
+    hands: Annotated[int, Strict(), Field(ge=1, le=20), WHOLE] = Field(1, description="pairs of hands")
+    room_in: Annotated[list[Word], Field(max_length=100)] = Field(
+        [], description="sections in which several jobs may be done at the same time"
+    )
+
+
 class OrderQuery(ClosureQuery):
     """An order for one vehicle in flat fields."""
 

@@ -161,3 +161,55 @@ class OrderOut(Out):
     split: SplitOut
     cautions: list[str]
     defers: str
+
+
+class StepOut(Out):
+    step: int
+    work: Literal["removing", "fitting"]
+    job: str = Field(description="the position, or `loose NUMBER`")
+    title: str
+    section: str
+    section_title: str
+    minutes: int
+    start: int | None = Field(description="minutes from the beginning, in the earliest finish")
+    end: int | None
+    hands: int | None = Field(description="which pair of hands, from 1; 0 where it takes no time")
+    waits_for: list[int] = Field(description="steps that are done before")
+    tools: list[str]
+    tightenings: list[str]
+
+
+class SectionTimeOut(Out):
+    section: str
+    title: str
+    removing: int
+    fitting: int
+    minutes: int
+
+
+class CircleOut(Out):
+    jobs: list[str]
+    records: list[str]
+    sentence: str
+
+
+class FittingOut(Out):
+    """The jobs of a closure in an order that respects what comes off and goes on first."""
+
+    vehicle: VehicleOut
+    wishes: list[str]
+    outcome: OutcomeWord
+    catalogue_revision: int
+    steps: list[StepOut]
+    sections: list[SectionTimeOut]
+    minutes: int
+    tools: list[str]
+    circles: list[CircleOut] = Field(description="records that wait for each other; the lint finds them too")
+    hands: int
+    finish_minutes: int
+    proved: bool
+    at_least_minutes: int
+    longest_chain_minutes: int
+    sentence: str
+    cautions: list[str]
+    defers: str
