@@ -1,14 +1,17 @@
 """What an order's question looks like: one or several closures, and how to buy."""
 
 from datetime import date
+from decimal import Decimal
 from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field, Strict, ValidationError
 
 from api.wire.errors import problem_from_mistakes
-from api.wire.given import WHOLE, Day, Truth, Word
+from api.wire.given import WHOLE, Day, Price, Truth, Word
 from api.wire.query import ClosureQuery
 from api.wire.questions import AskIn, ClosureIn
+
+PerCent = Annotated[Price, Field(le=100)]
 
 MOST_VEHICLES = 20
 MOST_SUPPLIERS = 1_000
@@ -53,15 +56,39 @@ class FittingIn(AskIn):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "examples": [
-                {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "hands": 2}
-            ]
+            "examples": [{"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "hands": 2}]
         }
     )
 
     hands: Annotated[int, Strict(), Field(ge=1, le=20), WHOLE] = Field(1, description="pairs of hands")
     room_in: Annotated[list[Word], Field(max_length=100)] = Field(
         [], description="sections in which several jobs may be done at the same time"
+    )
+
+
+class QuotationIn(OrderIn):
+    """An order's question, and what the owner is charged."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "vehicle": {"chassis": "24PL-018412"},
+                    "wishes": [{"fit": "QB-3310"}],
+                    "labour_rate": "58.00",
+                    "allowance": "10",
+                    "first_part": "30",
+                    "months": 6,
+                }
+            ]
+        }
+    )
+
+    labour_rate: Price = Field(description="an hour, without tax")
+    allowance: PerCent = Field(Decimal(0), description="per cent on top, for what comes to light")
+    first_part: PerCent = Field(Decimal(0), description="per cent of the whole that is due on order")
+    months: Annotated[int, Strict(), Field(ge=0, le=120), WHOLE] = Field(
+        0, description="monthly payments of the rest; 0: all at once"
     )
 
 

@@ -213,3 +213,44 @@ class FittingOut(Out):
     sentence: str
     cautions: list[str]
     defers: str
+
+
+class QuotedItemOut(Out):
+    what: str
+    amount: MoneyOut
+    tax_rate: str | None
+
+
+class TaxOnOut(Out):
+    rate: str
+    on: MoneyOut
+    tax: MoneyOut
+
+
+class PaymentOut(Out):
+    on: str
+    what: str
+    amount: MoneyOut
+
+
+class QuotationOut(Out):
+    """What a set costs its owner, and in which payments; they add up to the total."""
+
+    date: str
+    currency: str
+    market: str
+    catalogue_revision: int
+    vehicles: list[OrderVehicleOut]
+    labour_minutes: int
+    labour_rate: MoneyOut
+    items: list[QuotedItemOut]
+    net: MoneyOut
+    taxes: list[TaxOnOut]
+    tax: MoneyOut
+    deposits: MoneyOut
+    total: MoneyOut
+    payments: list[PaymentOut]
+    sentence: str
+    not_in_it: list[str] = Field(description="parts without a known price, parts that nobody supplies")
+    cautions: list[str]
+    defers: str
