@@ -61,7 +61,7 @@ async def test_the_database_keeps_a_digest_of_the_cookie_only(app: FastAPI):
     assert secret not in " ".join(map(str, row))
 
 
-@pytest.mark.parametrize("key", ["", "x", new_key()[0]])
+@pytest.mark.parametrize("key", ["", "x", new_key()[0]], ids=["none", "no key", "a key that nobody made"])
 async def test_a_wrong_key_signs_nobody_in(anybody: httpx.AsyncClient, key: str):
     answer = await anybody.post("/signin", data={"key": key})
     assert (answer.status_code, answer.json()["type"]) == (401, "/problems/key-needed")
