@@ -1,6 +1,6 @@
 """Who may do what over HTTP, on both engines."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import httpx
@@ -8,6 +8,7 @@ import pytest
 from fastapi import FastAPI
 
 from api.access import service as access
+from api.access.guard import Needs
 from api.access.keys import new_key, presented
 from api.access.principal import Caller
 from api.access.scopes import Scope
@@ -271,3 +272,25 @@ def test_the_document_says_whether_reading_takes_a_key(apps: Callable[..., FastA
     assert {} not in closed["paths"]["/v1/variants"]["get"]["security"]
     assert opened["paths"]["/v1/imports"]["post"]["security"][0] == {"key": ["edit"]}
     assert set(opened["components"]["securitySchemes"]) == {"key", "page_session"}
+
+
+def guarded(dependant: Any) -> bool:
+    return any(isinstance(inner.call, Needs) or guarded(inner) for inner in dependant.dependencies)
+
+
+def routes_of(router: Any) -> Iterator[Any]:
+    """Every route that has a function, also those of routers that were included."""
+    for route in router.routes:
+        included = getattr(route, "original_router", None)
+        if included is not None:
+            yield from routes_of(included)
+        elif hasattr(route, "dependant"):
+            yield route
+
+
+def test_pages_too_say_who_may_use_them(app: FastAPI):
+    """They are not in the document, so the routes themselves are looked at."""
+    found = list(routes_of(app.router))
+    assert len(found) > 40
+    open_to_all = {route.path for route in found if not guarded(route.dependant)}
+    assert open_to_all == {"/livez", "/readyz", "/signin", "/signout", "/static/{digest}/{name}"}
