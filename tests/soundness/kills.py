@@ -53,6 +53,11 @@ SHEET = "".join(
     )
 )
 BUILD = {"name": "killed", "chassis": "24PL-018412", "fitted": {"brake.front.left": "QB-2012"}}
+ORDER = {
+    "name": "killed",
+    "vehicle": {"chassis": "24PL-018412"},
+    "wishes": [{"fit": "QB-3310"}],
+}
 ONCE = "killed once"
 SECONDS = 120
 
@@ -155,17 +160,27 @@ def _with_key(url: str) -> None:
 
 def create_once(url: str, begin: Begin) -> None:
     """A service that is asked over HTTP to store a build under an Idempotency-Key."""
+    _ask_once(url, begin, "/v1/builds", 201, json=BUILD)
+
+
+def send_order(url: str, begin: Begin) -> None:
+    """A service that is asked over HTTP to send an order list; parts leave the shop's store with it."""
+    _ask_once(url, begin, f"/v1/order-lists/{ORDER['name']}/send", 200, headers={"If-Match": "*"})
+
+
+def _ask_once(url: str, begin: Begin, path: str, status: int, **sent: Any) -> None:
     app = create_app(Settings(database_url=url))
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="critical"))
     threading.Thread(target=server.run, daemon=True).start()
     while not server.started:
         time.sleep(0.01)
     port = server.servers[0].sockets[0].getsockname()[1]
+    headers = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}", "Idempotency-Key": ONCE}
     with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=60) as client:
         client.get("/v1/vehicles/24PL-018412")
         begin()
-        headers = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}", "Idempotency-Key": ONCE}
-        assert client.post("/v1/builds", json=BUILD, headers=headers).status_code == 201
+        answer = client.post(path, **sent | {"headers": headers | sent.get("headers", {})})
+        assert answer.status_code == status, answer.text
 
 
 def builds(url: str) -> str:
@@ -178,28 +193,70 @@ def builds(url: str) -> str:
 
 
 def _create_again(url: str, outcome: str) -> None:
-    asyncio.run(_asked_again(url, outcome))
+    answer = asyncio.run(_asked_again(url, outcome, "POST", "/v1/builds", json=BUILD))
+    assert answer.status_code == 201, answer.text
+    assert answer.json()["fitted"] == BUILD["fitted"]
+    with opened(url) as engine, engine.connect() as connection:
+        assert connection.execute(text("SELECT count(*) FROM build")).scalar_one() == 1
 
 
-async def _asked_again(url: str, outcome: str) -> None:
+async def _asked_again(
+    url: str, outcome: str, method: str, path: str, headers: dict[str, str] | None = None, **sent: Any
+) -> httpx.Response:
+    """The next start of the service, and the same request once more under the same key."""
     app = create_app(Settings(database_url=url))
-    headers = {"Authorization": f"Bearer {_KEYS[url]}", "Idempotency-Key": ONCE}
+    own = {"Authorization": f"Bearer {_KEYS[url]}", "Idempotency-Key": ONCE} | (headers or {})
     transport = httpx.ASGITransport(app)
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
-        answer = await client.post("/v1/builds", json=BUILD, headers=headers)
-        assert answer.status_code == 201, answer.text
-        assert ("idempotency-replayed" in answer.headers) == (outcome == "after")
-        listed = await client.get("/v1/builds")
+        answer = await client.request(method, path, headers=own, **sent)
     app.state.service.door.close()
     app.state.service.engine.dispose()
-    assert len(listed.json()["items"]) == 1
-    assert answer.json()["fitted"] == BUILD["fitted"]
+    assert ("idempotency-replayed" in answer.headers) == (outcome == "after"), answer.text
+    return answer
+
+
+def _with_draft(url: str) -> None:
+    """A draft of an order list, for which a part lies in the shop's store."""
+    _with_key(url)
+    asyncio.run(_drafted(url))
+
+
+async def _drafted(url: str) -> None:
+    app = create_app(Settings(database_url=url))
+    own = {"Authorization": f"Bearer {_KEYS[url]}"}
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
+        stored = await client.put("/v1/stock/QB-3310", json={"quantity": 5, "place": "A1"}, headers=own)
+        assert stored.status_code in (200, 201), stored.text
+        drafted = await client.post("/v1/order-lists", json=ORDER, headers=own)
+        assert drafted.status_code == 201, drafted.text
+    app.state.service.door.close()
+    app.state.service.engine.dispose()
+
+
+def orders(url: str) -> str:
+    """Order lists with their steps, the shop's store, and what was answered under a key."""
+    asked = (
+        "SELECT name, state, version FROM order_list",
+        "SELECT * FROM shop_stock ORDER BY component",
+        "SELECT list, what FROM order_event ORDER BY 1, 2",
+        "SELECT key, status FROM answered_once",
+    )
+    with opened(url) as engine, engine.connect() as connection:
+        return "\n".join(str(connection.execute(text(query)).all()) for query in asked)
+
+
+def _send_again(url: str, outcome: str) -> None:
+    path = f"/v1/order-lists/{ORDER['name']}/send"
+    answer = asyncio.run(_asked_again(url, outcome, "POST", path, {"If-Match": "*"}))
+    assert (answer.status_code, answer.json()["state"]) == (200, "sent"), answer.text
 
 
 CASES = (
     Case("import", import_sheet, whole, _import_again),
     Case("migration", migrate_up, shape, _migrate_again, to_old_shape),
     Case("create once", create_once, builds, _create_again, _with_key),
+    Case("order sent", send_order, orders, _send_again, _with_draft),
 )
 
 
