@@ -140,12 +140,12 @@ async def test_a_substitute_is_taken_only_if_the_closure_accepts_it(counter: htt
     body = {"name": "discs", "vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
     draft = await counter.post("/v1/order-lists", json=body)
     lines = {line["number"]: line["line"] for line in draft.json()["lines"]}
-    asked = {"line": lines["QB-2098"], "number": "QB-7098"}
+    asked = {"line": lines["QB-2090"], "number": "QB-7090"}
     taken = await counter.post("/v1/order-lists/discs/substitute", json=asked, headers=match(draft))
     assert taken.status_code == 200, taken.text
     numbers = {line["number"] for line in taken.json()["lines"]}
-    assert "QB-7098" in numbers
-    assert "QB-2098" not in numbers
+    assert "QB-7090" in numbers
+    assert "QB-2090" not in numbers
     wheel = {"line": lines["QW-3055"], "number": "QW-7655"}
     refused = await counter.post("/v1/order-lists/discs/substitute", json=wheel, headers=match(taken))
     assert refused.json()["type"] == "/problems/substitute-refused", refused.text
@@ -154,7 +154,7 @@ async def test_a_substitute_is_taken_only_if_the_closure_accepts_it(counter: htt
     nothing = await counter.post("/v1/order-lists/discs/substitute", json=unknown, headers=match(taken))
     assert nothing.status_code in (404, 422)
     events = (await counter.get("/v1/order-lists/discs/events")).json()["items"]
-    assert events[-1]["detail"] == {"line": lines["QB-2098"], "before": "QB-2098", "after": "QB-7098"}
+    assert events[-1]["detail"] == {"line": lines["QB-2090"], "before": "QB-2090", "after": "QB-7090"}
 
 
 async def test_a_list_comes_in_four_forms(counter: httpx.AsyncClient) -> None:

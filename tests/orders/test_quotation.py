@@ -4,7 +4,7 @@ from datetime import date
 from decimal import Decimal
 
 import httpx
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.orders.quotation import Item, labour, months_after, payments, quote
@@ -13,6 +13,7 @@ RATES = st.sampled_from([None, Decimal("0"), Decimal("5"), Decimal("12.5"), Deci
 ITEMS = st.lists(st.builds(Item, st.just("x"), st.integers(0, 10**9), RATES), max_size=12)
 
 
+@settings(deadline=None)
 @given(ITEMS, st.integers(0, 10**7), st.decimals(0, 100, places=2), st.integers(0, 60))
 def test_everything_adds_up(items: list[Item], deposits: int, first: Decimal, months: int) -> None:
     made = quote(items, deposits, date(2026, 1, 31), first, months)
