@@ -1,11 +1,13 @@
 """Every page, in the order of the frame's links."""
 
-from api.pages import answer, ask, check, order, picture, sign_in, static, suggest
+from api.pages import answer, ask, check, component, lookup, order, picture, sign_in, static, suggest
 
 ROUTERS = (
     ask.router,
     answer.router,
     check.router,
+    lookup.router,
+    component.router,
     order.router,
     picture.router,
     suggest.router,

@@ -1,0 +1,167 @@
+"""Looking up: a search, its pages, a component, a vehicle; each says what the API says."""
+
+import re
+from html import unescape
+
+import httpx
+import pytest
+
+pytestmark = pytest.mark.anyio
+
+CHASSIS = "24PL-018412"
+
+
+def text_of(page: httpx.Response) -> str:
+    """What a reader sees, roughly: tags out, spaces joined."""
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", page.text)).replace("\u00a0", " ").split())
+
+
+def numbers_in(page: httpx.Response) -> list[str]:
+    """The numbers of the table of what was found, in its order."""
+    return re.findall(r'<th scope="row"><a class="number"[^>]*>([^<]+)</a>', page.text)
+
+
+async def test_nothing_asked_offers_the_sections(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/look-up")
+    assert page.status_code == 200
+    assert 'href="/look-up?section=brakes"' in page.text
+    assert not numbers_in(page)
+
+
+@pytest.mark.parametrize(
+    ("asked", "same"),
+    [
+        ({"text": "qb 33"}, {"number": "qb 33"}),
+        ({"text": "brake disc"}, {"words": "brake disc"}),
+        ({"section": "engine", "origin": "modern"}, {"section": "engine", "origin": "modern"}),
+        ({"text": "caliper", "chassis": CHASSIS}, {"words": "caliper", "chassis": CHASSIS}),
+        ({"position": "brake.master"}, {"position": "brake.master"}),
+        ({"supply": "superseded"}, {"supply": "superseded"}),
+    ],
+)
+async def test_a_search_finds_what_the_api_finds(
+    browser: httpx.AsyncClient, asked: dict[str, str], same: dict[str, str]
+) -> None:
+    page = await browser.get("/look-up", params=asked)
+    found = (await browser.get("/v1/components", params=same)).json()["items"]
+    assert found
+    assert numbers_in(page) == [line["number"] for line in found]
+    for line in found:
+        assert line["name"] in text_of(page)
+
+
+async def test_the_pages_of_a_search_hold_each_component_once(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/look-up", params={"text": "q"})
+    seen, pages = numbers_in(page), 1
+    while following := re.search(r'href="([^"]+)" rel="next"', page.text):
+        page = await browser.get(unescape(following[1]))
+        assert page.status_code == 200
+        assert "first page" in page.text
+        seen += numbers_in(page)
+        pages += 1
+    assert pages > 2
+    assert len(seen) == len(set(seen)) > 200
+
+
+@pytest.mark.parametrize(
+    ("asked", "status", "words"),
+    [
+        ({"text": "!!"}, 422, "Type letters or digits"),
+        ({"chassis": "99ZZ-1"}, 404, "99ZZ-1"),
+        ({"text": "q", "cursor": "nonsense"}, 400, "To the first page"),
+        ({"section": "brakers"}, 404, "brakes"),
+    ],
+)
+async def test_what_cannot_be_searched_is_told_with_the_form_kept(
+    browser: httpx.AsyncClient, asked: dict[str, str], status: int, words: str
+) -> None:
+    page = await browser.get("/look-up", params=asked)
+    assert page.status_code == status
+    assert words in text_of(page)
+    assert 'role="alert"' in page.text
+    assert f'value="{asked.get("text", "")}"' in page.text
+
+
+async def test_nothing_found_says_so(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/look-up", params={"text": "zeppelin", "section": "brakes"})
+    assert "Nothing is recorded that meets all of this." in text_of(page)
+    assert 'href="/look-up?text=zeppelin"' in page.text
+
+
+async def test_what_is_typed_stays_text(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/look-up", params={"text": '"><script>alert(1)</script>'})
+    assert "<script>alert" not in page.text
+
+
+async def test_a_component_tells_all_that_the_api_tells(browser: httpx.AsyncClient) -> None:
+    page, known = (
+        await browser.get("/component/QB-3310"),
+        (await browser.get("/v1/components/QB-3310")).json(),
+    )
+    shown = text_of(page)
+    assert page.status_code == 200
+    assert known["component"]["price"] in shown
+    assert known["needs"]
+    for rule in (*known["needs"], *known["conflicts"]):
+        if "reason" in rule:
+            assert rule["reason"] in shown
+        if "fit" in rule:
+            assert rule["fit"] in shown
+    for row in known["characteristics"]:
+        assert row["value"] in shown
+    for row in known["evidence"]:
+        assert row["reference"] in shown
+    for row in known["offers"]:
+        assert row["price"] in shown
+    assert 'href="/v1/records/component/QB-3310/history"' in page.text
+    assert "/edit/component/" not in page.text, "nobody is signed in"
+
+
+async def test_every_component_of_the_demo_has_a_page(browser: httpx.AsyncClient) -> None:
+    found = (await browser.get("/v1/components", params={"limit": 500})).json()["items"]
+    for line in found[::7]:
+        page = await browser.get(f"/component/{line['number']}")
+        assert page.status_code == 200, line["number"]
+        assert line["name"].lower() in text_of(page).lower()
+
+
+async def test_a_number_typed_otherwise_goes_to_its_own_address(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/component/qb 3310", params={"chassis": CHASSIS})
+    assert page.history[0].status_code == 303
+    assert page.url.path == "/component/QB-3310"
+    assert f'value="{CHASSIS}"' in page.text
+
+
+async def test_an_unknown_number_is_told_with_near_ones(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/component/QB-331O")
+    assert page.status_code == 404
+    assert 'href="/component/QB-3310"' in page.text
+
+
+async def test_a_vehicle_tells_its_equipment_flaws_and_remedies(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/vehicle", params={"chassis": "24pl 18412"})
+    known = (await browser.get(f"/v1/vehicles/{CHASSIS}")).json()
+    shown = text_of(page)
+    assert page.status_code == 200
+    assert CHASSIS in shown
+    assert known["flaws"]
+    for flaw in known["flaws"]:
+        assert flaw["symptom"].lower() in shown.lower()
+        remedied = f"remedy={flaw['flaw'].replace('/', '%2F')}" in page.text
+        assert remedied == bool(flaw["remedies"])
+    for place in known["fitted"]:
+        assert place["component"] is None or place["component"] in shown
+
+
+async def test_a_flaw_on_the_vehicle_page_leads_to_its_answer(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/vehicle", params={"chassis": CHASSIS})
+    found = re.search(r'href="(/answer[^"]+remedy=[^"]+)"', page.text)
+    assert found
+    answer = await browser.get(unescape(found[1]))
+    assert answer.status_code == 200
+    assert "<h1>" in answer.text
+
+
+async def test_a_vehicle_without_a_number_goes_to_the_start(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/vehicle")
+    assert page.url.path == "/"
