@@ -1,6 +1,6 @@
 """Every page, in the order of the frame's links."""
 
-from api.pages import answer, ask, check, component, lookup, order, picture, sign_in, static, suggest
+from api.pages import answer, ask, check, component, fitting, lookup, order, picture, sign_in, static, suggest
 
 ROUTERS = (
     ask.router,
@@ -9,6 +9,7 @@ ROUTERS = (
     lookup.router,
     component.router,
     order.router,
+    fitting.router,
     picture.router,
     suggest.router,
     sign_in.router,
