@@ -4,12 +4,14 @@ from typing import Any
 
 from api.asking.closures import understood
 from api.asking.questions import ask, at_revision
+from api.closure.answer import Solution
 from api.closure.answering import answer_question
 from api.orders.facts import DEFERS
 from api.orders.jobs import jobs_of
-from api.orders.schedule import Schedule, earliest_finish
+from api.orders.schedule import Schedule, Slot, earliest_finish
 from api.orders.sequence import Sequence, Step, sequence
 from api.problems import NoSet
+from api.rulebook.model import RuleBook
 from api.service import Service
 from api.watching.reasoning import alone, watched
 from api.wire.orders_in import FittingIn
@@ -32,16 +34,29 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
         "wishes": [wish["sentence"] for wish in known["wishes"]],
         "outcome": str(answer.outcome),
         "catalogue_revision": asked.book.revision,
-        **sequence_facts(found, schedule, body.hands),
+        **sequence_facts(found, schedule, body.hands, _coming_off(asked.book, answer.solution)),
     }
 
 
-def sequence_facts(found: Sequence, schedule: Schedule, hands: int) -> Facts:
-    """A sequence and its schedule as facts, steps in the order of the work."""
+def _coming_off(book: RuleBook, solution: Solution) -> dict[str, str]:
+    """Position → what comes off there, in words."""
+    found = {}
+    for change in solution.changes:
+        part = book.components.get(change.replaces or "")
+        if part:
+            found[change.position] = f"{book.positions[change.position].title}: {part.name} ({part.number})"
+    return found
+
+
+def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: dict[str, str]) -> Facts:
+    """A sequence and its schedule as facts, steps in the order of the work.
+
+    `coming_off`: job → what is taken off there, in words.
+    """
     numbers = {step: number for number, step in enumerate(found.steps, start=1)}
     slots = {slot.step: slot for slot in schedule.slots}
     return {
-        "steps": [_step(found, step, numbers, slots.get(step)) for step in found.steps],
+        "steps": [_step(found, step, numbers, slots.get(step), coming_off) for step in found.steps],
         "sections": [
             {
                 "section": s.section,
@@ -73,14 +88,16 @@ def sequence_facts(found: Sequence, schedule: Schedule, hands: int) -> Facts:
     }
 
 
-def _step(found: Sequence, step: Step, numbers: dict[Step, int], slot: Any) -> Facts:
+def _step(
+    found: Sequence, step: Step, numbers: dict[Step, int], slot: Slot | None, coming_off: dict[str, str]
+) -> Facts:
     job = found.jobs[step.job]
     fits = step.work == "fitting"
     return {
         "step": numbers[step],
         "work": str(step.work),
         "job": job.name,
-        "title": job.title,
+        "title": job.title if fits else coming_off.get(job.name, job.title),
         "section": job.section,
         "section_title": job.section_title,
         "minutes": found.minutes_of(step),

@@ -22,11 +22,12 @@ MOST_HANDS = 20
 def fitting(request: Request, service: ServiceDep) -> Response:
     """The jobs in order. An impossible question goes to its answer."""
     question = question_of(request.query_params)
-    if not question.value("as_of"):
-        now = question.adding("as_of", present_revision(service))
-        return RedirectResponse(now.address("/fitting"), 303, KEEP_NOTHING)
     given = request.query_params.get("hands", "")
-    hands = min(MOST_HANDS, max(1, int(given))) if given.isdecimal() and len(given) < 4 else 1
+    whole = given.isascii() and given.isdigit() and len(given) < 4
+    hands = min(MOST_HANDS, max(1, int(given))) if whole else 1
+    if not question.value("as_of"):
+        now = question.adding("as_of", present_revision(service)).address("/fitting")
+        return RedirectResponse(f"{now}&hands={hands}", 303, KEEP_NOTHING)
     body = question.body().model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
     try:
         found = fitting_facts(service, FittingIn.model_validate({**body, "hands": hands}))
