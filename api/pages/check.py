@@ -21,7 +21,7 @@ from api.pages.frame import page
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion
 from api.pages.typed_list import Entry, Unread, read_list
-from api.problems import InvalidRequest, Problem, Unknown
+from api.problems import InvalidRequest, Problem, Unknown, UnknownPosition
 from api.service import Service, ServiceDep
 from api.wire.given import LONGEST_WORD
 from api.wire.questions import CheckIn
@@ -42,11 +42,12 @@ MOST_FIELDS = 300
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """An entry that is left out, why, and what could stand there instead."""
+    """An entry that is left out, why, and what could stand instead of the `wrong` part of its line."""
 
     line: int
     text: str
     why: str
+    wrong: str = ""
     instead: tuple[str, ...] = ()
 
 
@@ -206,8 +207,13 @@ def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, 
 
 
 def _mistake(entry: Entry, problem: Problem) -> Mistake:
-    instead = [f"{entry.number} @ {name}" for name in problem.fields.get("positions", ())]
-    return Mistake(entry.line, entry.text, problem.detail, (*problem.near, *instead))
+    if places := problem.fields.get("positions", ()):
+        here = tuple(f"{entry.number} @ {name}" for name in places)
+        why = f"{entry.number} fits several positions; say which"
+        return Mistake(entry.line, entry.text, why, entry.number, here)
+    wrong = entry.position if isinstance(problem, UnknownPosition) else entry.number
+    why = problem.detail.partition("; did you mean")[0]
+    return Mistake(entry.line, entry.text, why, wrong, problem.near)
 
 
 def _shown(service: Service, question: PageQuestion, entries: Sequence[Entry], document: Facts) -> Facts:
@@ -229,8 +235,20 @@ def _shown(service: Service, question: PageQuestion, entries: Sequence[Entry], d
         "checks": check_groups(document["checks"]),
         "completed": completed,
         "added": added,
+        "met_by": met_by(added),
         "complete_address": complete_address(question, entries),
     }
+
+
+def met_by(added: Iterable[Facts]) -> dict[str, list[str]]:
+    """Rule → the numbers that the whole set adds because of it."""
+    found: dict[str, list[str]] = {}
+    for change in added:
+        for because in (change["because"], *change["also_needed_by"]):
+            numbers = found.setdefault(because["name"], [])
+            if change["component"] and change["component"] not in numbers:
+                numbers.append(change["component"])
+    return {name: numbers for name, numbers in found.items() if numbers}
 
 
 def complete_address(question: PageQuestion, entries: Iterable[Entry]) -> str | None:

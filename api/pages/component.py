@@ -60,30 +60,35 @@ def page_facts(service: Service, session: Session, number: str) -> Facts:
     )
     rules = {name: grouped(known[name]) for name in ("needs", "needed_by")}
     listed = [row for name in _LISTS for row in known[name]]
+    numbers = _of(listed, *_NUMBERS) | {known["component"]["twin"], *known["current_numbers"]} - {""}
+    kinds = _of(known["characteristics"], "kind") | _wanted(listed)
     return {
         "known": known,
         "rules": rules,
         "holds_for": holds_for,
         "sections": section_titles(session),
-        "names": titles(session, r.ComponentRecord, _of(listed, "component", "original", "other_component",
-                                                        "fit", "old", "new") | _twin(known)),
+        "names": titles(session, r.ComponentRecord, numbers),
         "places": titles(session, r.PositionRecord, _of(listed, "position", "other_position", "at")),
-        "kinds": titles(session, r.CharacteristicKindRecord, _of(known["characteristics"], "kind")),
+        "kinds": titles(session, r.CharacteristicKindRecord, kinds),
         "suppliers": titles(session, r.SupplierRecord, _of(known["offers"], "supplier")),
-    }  # fmt: skip
+    }
 
 
 _LISTS = (
     "fitments", "replaces", "replaced_by", "needs", "needed_by", "conflicts", "flaws", "remedies", "chain",
 )  # fmt: skip
 
+_NUMBERS = ("component", "original", "other_component", "fit", "old", "new")
+
 
 def _of(rows: Iterable[Facts], *columns: str) -> set[str]:
     return {row[column] for row in rows for column in columns if row.get(column)}
 
 
-def _twin(known: Facts) -> set[str]:
-    return {known["component"]["twin"], *known["current_numbers"]} - {""}
+def _wanted(rows: Iterable[Facts]) -> set[str]:
+    """The kinds in wanted values, each written `kind comparator value`."""
+    columns = ("having", "other_having")
+    return {text.partition(" ")[0] for row in rows for column in columns for text in row.get(column, ())}
 
 
 def grouped(rows: Sequence[Facts]) -> list[Facts]:

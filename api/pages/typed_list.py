@@ -139,7 +139,8 @@ def _rows(lines: list[str], table: tuple[str, dict[str, int]]) -> Iterator[Entry
         if not any(cells.values()):
             continue
         if headed:
+            number, _, place = cells.get("number", "").partition("@")
             yield _entry(
-                reader.line_num, cells.get("number", ""), cells.get("count") or "1", cells.get("position", "")
+                reader.line_num, number, cells.get("count") or "1", cells.get("position", "") or place
             )
         headed = True

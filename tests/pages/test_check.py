@@ -189,3 +189,41 @@ async def test_what_is_typed_stays_text(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "</textarea><script>alert(1)</script>")
     assert "<script>alert(1)" not in page.text
     assert "&lt;script&gt;" in page.text
+
+
+async def test_a_number_that_fits_several_places_offers_them(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310\nQW-3055")
+    assert "QW-3055 fits several positions; say which" in text_of(page)
+    assert "QW-3055 @ wheel.spare" in text_of(page)
+    placed = await checked(browser, "QB-3310\nQW-3055 @ wheel.spare")
+    assert "left out" not in text_of(placed)
+
+
+async def test_an_unknown_position_offers_near_ones(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310 @ brake.front.lefft")
+    assert 'data-wrong="brake.front.lefft"' in page.text
+    assert "brake.front.left " in text_of(page)
+
+
+async def test_a_missing_part_names_what_would_meet_it(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310")
+    needed = re.search(r"renewed each time\. Met by (\S+)", text_of(page))
+    assert needed
+    assert needed[1] == "QB-9010"
+    with_bolts = await checked(browser, "QB-3310\nQB-9010")
+    assert "Caliper bolts are stretched once" not in text_of(with_bolts)
+
+
+async def test_a_body_beyond_the_bound_is_refused(browser: httpx.AsyncClient) -> None:
+    sheet = b"QB-3310\n" * 200_000
+    page = await browser.post(
+        "/check", data={"chassis": CHASSIS}, files={"file": ("x.csv", sheet, "text/csv")}
+    )
+    assert page.status_code == 413
+    assert "at most 1000000 bytes" in page.text
+
+
+async def test_every_entry_wrong_leaves_no_answer(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "ZZ-1\nZZ-2")
+    assert "2 entries left out" in text_of(page)
+    assert "Complete." not in text_of(page)

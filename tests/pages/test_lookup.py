@@ -1,10 +1,16 @@
 """Looking up: a search, its pages, a component, a vehicle; each says what the API says."""
 
 import re
+from collections.abc import Callable
 from html import unescape
 
 import httpx
 import pytest
+
+from api.app import create_app
+from api.settings import Settings
+from tests.conftest import make_key
+from tests.pages.conftest import BROWSER, HERE
 
 pytestmark = pytest.mark.anyio
 
@@ -165,3 +171,18 @@ async def test_a_flaw_on_the_vehicle_page_leads_to_its_answer(browser: httpx.Asy
 async def test_a_vehicle_without_a_number_goes_to_the_start(browser: httpx.AsyncClient) -> None:
     page = await browser.get("/vehicle")
     assert page.url.path == "/"
+
+
+@pytest.mark.parametrize(("scope", "may"), [("edit", True), ("read", False)])
+async def test_only_an_editor_is_led_to_the_form(demo_copy: Callable[[], str], scope: str, may: bool) -> None:
+    app = create_app(Settings(database_url=demo_copy()))
+    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+    async with httpx.AsyncClient(
+        transport=transport, base_url=HERE, headers={**BROWSER, "Origin": HERE}, follow_redirects=True
+    ) as client:
+        key = make_key(app.state.service.engine, scope)
+        signed_in = await client.post("/signin", data={"key": key, "next": "/component/QB-3310"})
+        assert signed_in.status_code == 200
+        assert "Sign out" in signed_in.text
+        assert ('href="/edit/component/QB-3310"' in signed_in.text) is may
+    app.state.service.engine.dispose()

@@ -6,8 +6,9 @@ function takeInstead(holder, words) {
   const lines = list.value.split("\n");
   const place = Number(holder.dataset.line) - 1;
   if (place >= lines.length) return;
-  const wrong = holder.closest("li").querySelector(".number").textContent;
-  lines[place] = lines[place].includes(wrong) ? lines[place].replace(wrong, () => words) : words;
+  const wrong = holder.dataset.wrong;
+  if (lines[place].includes(wrong)) lines[place] = lines[place].replace(wrong, () => words);
+  else if (!/[,;\t]/.test(lines[place])) lines[place] = words;
   list.value = lines.join("\n");
   list.focus();
 }
