@@ -14,6 +14,7 @@ from api.catalogue.history import count_since, first_kept, undoing
 from api.catalogue.images import end_images, images, objects_in
 from api.catalogue.loading import Load, Report
 from api.catalogue.records import KIND_BY_WORD
+from api.catalogue.removing import let_go_elsewhere
 from api.catalogue.revisions import current_revision, wait_for_editors
 from api.catalogue.sources import from_objects
 from api.catalogue.staging import end_staging, table
@@ -67,7 +68,9 @@ def _undo_since(connection: Connection, revision: int) -> None:
             objects.extend(objects_in(kind, image))
     report = Report()
     load = Load(connection, report, keeps_images=False)
-    load.run(from_objects(objects), _present(connection, removals))
+    removals = _present(connection, removals)
+    let_go_elsewhere(connection, removals)
+    load.run(from_objects(objects), removals)
     if report.mistakes:
         raise TooFarBack(f"This version of the program cannot read revision {revision}: {report.mistakes[0]}")
     end_images(connection)

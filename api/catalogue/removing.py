@@ -7,6 +7,7 @@ from sqlalchemy import Connection, ForeignKey, Table, delete, select
 from sqlmodel import SQLModel
 
 from api.catalogue.images import key_of, remember
+from api.catalogue.records import KIND_BY_WORD
 from api.catalogue.sheets import Mistake, Place
 from api.catalogue.staging import SPANS_OF, listed, stage, table
 from api.catalogue.tables import CLAIMS
@@ -78,6 +79,15 @@ def _references_to(kind: str) -> Iterator[ForeignKey]:
         for key in holder.foreign_keys:
             if key.column.table in targets and key.ondelete != "CASCADE":
                 yield key
+
+
+def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
+    """Delete what other rooms (builds, orders, stock) hold of the records: only where nothing is kept."""
+    for kind, names in removals.items():
+        for key in _references_to(kind) if kind != "range" else ():
+            holder = key.parent.table
+            if holder.name not in KIND_BY_WORD and "claim" not in holder.c:
+                connection.execute(delete(holder).where(key.parent.in_(listed(connection, names))))
 
 
 def _owner(connection: Connection, holder: Table, row: Mapping[str, Any]) -> str:

@@ -19,6 +19,8 @@ from hypothesis.stateful import (
 )
 from sqlalchemy import Engine
 
+from api.builds.schemas import BuildIn
+from api.builds.service import build_document, create_build
 from api.catalogue.editing import Author, patch_record, put_record, record_state, remove_record, take_back
 from api.catalogue.exports import export_text
 from api.catalogue.history import changes_of_edit
@@ -206,6 +208,16 @@ def run_edits(databases: Any, examples: int) -> None:
 
 def test_the_catalogue_does_what_a_plain_dict_does(databases: Any):
     run_edits(databases, EXAMPLES)
+
+
+def test_the_past_can_be_seen_although_a_build_names_what_came_later(engine: Engine):
+    assert load(engine, objects_of(BASE, BASE)).ok
+    create_build(engine, "red", BuildIn(chassis="L-100", variant="L1"))
+    with as_of(engine, 0) as connection:
+        assert "".join(export_text(connection)) == ""
+    with as_of(engine, 1) as connection:
+        assert read_export("".join(export_text(connection))) == BASE
+    assert build_document(engine, "red")["variant"] == "L1"
 
 
 def test_saying_the_same_again_is_no_edit_also_while_there_is_no_section(engine: Engine):
