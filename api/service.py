@@ -52,6 +52,33 @@ class AnswerCache:
                 self.held -= len(dropped)
 
 
+LONGEST_RECENT = 20_000
+
+
+class RecentQuestions:
+    """The questions asked last, as the text of their bodies; each once. Safe for threads."""
+
+    def __init__(self, most: int = 50) -> None:
+        self._most = most
+        self._kept: OrderedDict[str, None] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def add(self, text: str) -> None:
+        """Note that this was asked now. A very long question is not kept: fifty of them must stay small."""
+        if len(text) > LONGEST_RECENT:
+            return
+        with self._lock:
+            self._kept[text] = None
+            self._kept.move_to_end(text)
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+
+    def texts(self) -> list[str]:
+        """All that are kept, the latest first."""
+        with self._lock:
+            return list(reversed(self._kept))
+
+
 @dataclass
 class Service:
     """Handed to every route; holds no session."""
@@ -65,6 +92,7 @@ class Service:
     _lock: threading.Lock = field(default_factory=threading.Lock)
     gates: dict[str, Gate] = field(default_factory=dict)
     """What is expensive, a few at a time; copies of a service share them."""
+    recent: RecentQuestions = field(default_factory=RecentQuestions)
 
     def __post_init__(self) -> None:
         self.gates = self.gates or gates_of(self.settings)

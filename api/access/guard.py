@@ -12,6 +12,7 @@ from fastapi import Request, Security
 from fastapi.concurrency import run_in_threadpool
 from fastapi.openapi.models import HTTPBearer
 from fastapi.security.base import SecurityBase
+from starlette.datastructures import FormData
 
 from api.access import sessions
 from api.access.door import NO_KEY, Door
@@ -24,6 +25,9 @@ from api.settings import Settings, on_this_machine
 SCHEME = "key"
 CHANGES_NOTHING = ("GET", "HEAD", "OPTIONS")
 FORM = "application/x-www-form-urlencoded"
+UPLOAD = "multipart/form-data"
+LONGEST_PART = 1_000_000
+MOST_PARTS = 20
 LONGEST_FORM = 100_000
 MOST_FIELDS = 5_000
 
@@ -124,6 +128,23 @@ async def form_of(request: Request) -> dict[str, str]:
     return {name: values[0] for name, values in fields.items()}
 
 
+def sends_upload(request: Request) -> bool:
+    """Whether the request is a form that may hold a file."""
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower() == UPLOAD
+
+
+async def upload_of(request: Request) -> FormData:
+    """A form that may hold a file (RFC 7578); read once, however often it is asked for."""
+    return await request.form(max_files=1, max_fields=MOST_PARTS, max_part_size=LONGEST_PART)
+
+
+async def _token_in_form(request: Request) -> str:
+    if not sends_upload(request):
+        return (await form_of(request)).get(sessions.FORM_FIELD, "")
+    part = (await upload_of(request)).get(sessions.FORM_FIELD)
+    return part if isinstance(part, str) else ""
+
+
 async def _principal_of(request: Request) -> Principal:
     """The principal of the request's key, else of its cookie; looked up once a request."""
     known: Principal | None = getattr(request.state, "principal", None)
@@ -162,7 +183,7 @@ async def _require_no_forgery(request: Request) -> None:
     page_session = session_of(request)
     token = request.headers.get(sessions.FORM_HEADER)
     if token is None:
-        token = (await form_of(request)).get(sessions.FORM_FIELD, "")
+        token = await _token_in_form(request)
     if page_session is not None:
         sessions.require_form_token(page_session, token)
 

@@ -42,6 +42,7 @@ def lasting(answer: Answer) -> bool:
 def closure(service: Service, body: ClosureIn) -> Answering:
     """The closure that a body asks for. Raises what `ask` raises."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
+    service.recent.add(body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"}))
 
     def make() -> tuple[bytes, bool]:
         answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)

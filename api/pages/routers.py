@@ -1,6 +1,20 @@
 """Every page, in the order of the frame's links."""
 
-from api.pages import answer, ask, check, component, fitting, lookup, order, picture, sign_in, static, suggest
+from api.pages import (
+    answer,
+    ask,
+    check,
+    component,
+    edit,
+    fitting,
+    import_page,
+    lookup,
+    order,
+    picture,
+    sign_in,
+    static,
+    suggest,
+)
 
 ROUTERS = (
     ask.router,
@@ -11,6 +25,8 @@ ROUTERS = (
     order.router,
     fitting.router,
     picture.router,
+    import_page.router,
+    edit.router,
     suggest.router,
     sign_in.router,
     static.router,

@@ -1,0 +1,299 @@
+"""What an edit would do before it is kept: which rule books it changes, and which answers.
+
+`EffectLook.take` stands at the end of an edit's transaction (`last` of `load`). There it only compiles rule
+books and looks names up; the reasoning comes in `compare`, when the transaction is undone and no other
+editor waits.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from api.asking.asked_before import Subject, lately_and_builds, on_variants
+from api.asking.names import of_one_revision
+from api.asking.questions import Asked, ask
+from api.catalogue.books import Books
+from api.catalogue.fields import Conditional
+from api.catalogue.history import Edit, RecordChange, changes_of_edit, edit_of
+from api.catalogue.loading import Report
+from api.catalogue.records import KIND_BY_WORD
+from api.catalogue.staging import table
+from api.closure import phrases, wording
+from api.closure.answer import Answer, Outcome
+from api.closure.answering import answer_question
+from api.closure.comparing import compare
+from api.closure.deadline import Deadline
+from api.problems import Problem, UnknownVariant
+from api.rulebook.model import RuleBook
+from api.service import Service
+
+SECONDS_TO_COMPARE = 5.0
+"""For the whole look: the rule books first, then the answers."""
+SHARE_TO_COMPILE = 0.7
+"""Of the seconds, what goes to the rule books; so long other editors wait for the edit's transaction."""
+SECONDS_A_QUESTION = 1.0
+MOST_CONDITIONS = 200
+"""So many records of an edit are looked at to see which variants they are for."""
+MOST_LINES = 12
+"""Lines shown of one answer's change, and of one rule book's places."""
+
+_CONDITIONS = {
+    "variants": "name",
+    "generations": "generation",
+    "bodies": "body",
+    "engines": "engine",
+    "drives": "drive",
+    "steering": "steering",
+    "markets": "market",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceEffect:
+    """Components that may sit at a position after the edit and could not before, and the other way."""
+
+    position: str
+    title: str
+    gained: tuple[str, ...]
+    lost: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BookEffect:
+    """A variant whose rule book changes."""
+
+    variant: str
+    title: str
+    places: tuple[PlaceEffect, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerEffect:
+    """A question whose answer changes: what it asks, and what is different in sentences."""
+
+    label: str
+    asks: str
+    sentences: tuple[str, ...]
+
+
+@dataclass(slots=True)
+class Effect:
+    """What an edit would do. `total` questions concern the changed rule books; `same` have the same answer.
+
+    `undecided` were looked at and not decided in time, `not_looked` not looked at; `unread_books` are
+    variants whose rule book was not looked at.
+    """
+
+    books: list[BookEffect] = field(default_factory=list)
+    impossible: list[AnswerEffect] = field(default_factory=list)
+    possible: list[AnswerEffect] = field(default_factory=list)
+    changed: list[AnswerEffect] = field(default_factory=list)
+    same: int = 0
+    undecided: int = 0
+    not_looked: int = 0
+    total: int = 0
+    unread_books: list[str] = field(default_factory=list)
+
+    read_books: int = 0
+
+    @property
+    def whole(self) -> bool:
+        """Whether everything was looked at and decided."""
+        return not (self.undecided or self.not_looked or self.unread_books)
+
+
+@dataclass(slots=True)
+class _Kept:
+    """A question after the edit, or why it can no longer be asked."""
+
+    subject: Subject
+    before: Asked
+    after: Asked | Problem
+
+
+class EffectLook:
+    """One look at what an edit would do: made before the edit, `take` in it, `compare` after it."""
+
+    def __init__(self, service: Service, seconds: float = SECONDS_TO_COMPARE) -> None:
+        self._service = service
+        self._end = Deadline(seconds)
+        self._asked = list(self._asked_today(lately_and_builds(service)))
+        self._before: dict[str, RuleBook] = {}
+        self._after: dict[str, RuleBook] = {}
+        self._changed: list[str] = []
+        self._kept: list[_Kept] = []
+        self._unread: list[str] = []
+        self._not_looked = 0
+
+    def _asked_today(self, some: Iterable[Subject]) -> Iterator[tuple[Subject, Asked]]:
+        """Each question as it is understood today. One that cannot be asked has no answer to change."""
+        for subject in some:
+            with suppress(Problem):
+                yield subject, of_one_revision(partial(ask, self._service, subject.body))
+
+    def take(self, connection: Connection, report: Report) -> None:
+        """Keep the rule books and the questions as they are with the edit."""
+        edit = edit_of(connection, report.revision) if report.changed and report.revision else None
+        if edit is None:
+            return
+        then = _inside(self._service, connection)
+        self._compile(then, _variants_of(connection, edit))
+        books = [self._before[variant] for variant in self._changed]
+        for subject, before in [*self._asked, *self._asked_today(on_variants(self._service, books))]:
+            variant = before.book.variant.name
+            if variant in self._unread:
+                self._not_looked += 1
+            elif variant in self._changed:
+                self._kept.append(_Kept(subject, before, _asked_then(then, subject)))
+
+    def _compile(self, then: Service, variants: list[str]) -> None:
+        """The rule books before and with the edit, those first that somebody asks about."""
+        asked = {before.book.variant.name for _, before in self._asked}
+        until = Deadline(self._end.left() * SHARE_TO_COMPILE)
+        for variant in sorted(variants, key=lambda name: (name not in asked, name)):
+            if until.left() <= 0:
+                self._unread.append(variant)
+                continue
+            after = self._after[variant] = then.books.book(variant)
+            with suppress(UnknownVariant):
+                before = self._before[variant] = self._service.books.book(variant)
+                if replace(before, revision=after.revision) != after:
+                    self._changed.append(variant)
+
+    def compare(self) -> Effect:
+        """Both answers to every question, within the time limit."""
+        effect = Effect(
+            books=list(self._book_effects()),
+            total=len(self._kept) + self._not_looked,
+            not_looked=self._not_looked,
+            unread_books=self._unread,
+            read_books=len(self._after),
+        )
+        for kept in self._kept:
+            left = self._end.left()
+            if left <= 0:
+                effect.not_looked += 1
+            else:
+                _compare_one(effect, kept, min(left, SECONDS_A_QUESTION))
+        return effect
+
+    def _book_effects(self) -> Iterator[BookEffect]:
+        for variant, after in self._after.items():
+            before = self._before.get(variant)
+            if before is None or variant in self._changed:
+                yield BookEffect(variant, after.variant.title, tuple(_places(before, after)))
+
+
+def _inside(service: Service, connection: Connection) -> Service:
+    """The service as it would answer inside a transaction. It keeps names of its own: the revision of an
+    edit that is undone will be another edit's."""
+    return replace(
+        service, engine=connection, books=Books(connection, service.settings.books_kept), _names=OrderedDict()
+    )
+
+
+def _asked_then(then: Service, subject: Subject) -> Asked | Problem:
+    """The question with the edit, or why it can no longer be asked."""
+    try:
+        return ask(then, subject.body)
+    except Problem as problem:
+        return problem
+
+
+def _variants_of(connection: Connection, edit: Edit) -> list[str]:
+    """The variants whose rule books the edit may change: of its ranges, those for which one of its records
+    held or holds. An edit of very many records may change them all."""
+    variant = table("variant")
+    found = list(connection.execute(select(variant).where(variant.c.range.in_(edit.ranges))))
+    if edit.changes > MOST_CONDITIONS:
+        return sorted(row.name for row in found)
+    changes = changes_of_edit(connection, edit.revision, ("", ""), MOST_CONDITIONS)
+    return sorted(row.name for row in found if any(_may_concern(change, row) for change in changes))
+
+
+def _may_concern(change: RecordChange, variant: Any) -> bool:
+    """Whether a record held for the variant before, or holds after; one without conditions always may."""
+    if not issubclass(KIND_BY_WORD[change.kind], Conditional):
+        return True
+    return any(_may_hold(rows[0], variant) for rows in (change.before, change.after) if rows)
+
+
+def _may_hold(row: Mapping[str, Any], variant: Any) -> bool:
+    """By what the variant is; days and options are the vehicle's own."""
+    own = {column: getattr(variant, attribute) for column, attribute in _CONDITIONS.items()}
+    return all(not row.get(column) or value in row[column] for column, value in own.items())
+
+
+def _places(before: RuleBook | None, after: RuleBook) -> Iterator[PlaceEffect]:
+    old, new = _candidates(before), _candidates(after)
+    for position in sorted(old.keys() | new.keys()):
+        was, now = old.get(position, frozenset()), new.get(position, frozenset())
+        if was != now:
+            book = after if position in after.positions else before or after
+            title = phrases.position(book, position)
+            yield PlaceEffect(position, title, tuple(sorted(now - was)), tuple(sorted(was - now)))
+
+
+def _candidates(book: RuleBook | None) -> Mapping[str, frozenset[str]]:
+    found: dict[str, set[str]] = {}
+    for fitment in book.fitments if book else ():
+        found.setdefault(fitment.position, set()).add(fitment.component)
+    return {position: frozenset(numbers) for position, numbers in found.items()}
+
+
+def _compare_one(effect: Effect, kept: _Kept, seconds: float) -> None:
+    before = _answer(kept.before, seconds / 2)
+    if isinstance(kept.after, Problem):
+        told = kept.after.detail or kept.after.title
+        effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
+        return
+    after = _answer(kept.after, seconds / 2)
+    if {before.outcome, after.outcome} - {Outcome.proved, Outcome.impossible}:
+        effect.undecided += 1
+    elif before.outcome is Outcome.proved and after.outcome is Outcome.impossible:
+        reasons = [line for one in after.contradictions for line in wording.contradiction_sentences(one)]
+        effect.impossible.append(_told(kept, reasons))
+    elif before.outcome is Outcome.impossible and after.outcome is Outcome.proved:
+        solution = after.solution
+        cost = [f"It can then be done: {wording.costs(solution.totals)}"] if solution else []
+        effect.possible.append(_told(kept, cost))
+    elif sentences := list(_differences(kept.before, before, kept.after, after)):
+        effect.changed.append(_told(kept, sentences))
+    else:
+        effect.same += 1
+
+
+def _answer(asked: Asked, seconds: float) -> Answer:
+    return answer_question(asked.book, replace(asked.question, alternatives=0), Deadline(seconds))
+
+
+def _told(kept: _Kept, sentences: list[str]) -> AnswerEffect:
+    book = kept.before.book
+    asks = "; ".join(phrases.of_wish(wish, book) for wish in kept.before.question.wishes)
+    more = len(sentences) - MOST_LINES
+    shown = [*sentences[:MOST_LINES], *([f"… and {more} more"] if more > 0 else [])]
+    return AnswerEffect(kept.subject.label, asks, tuple(shown))
+
+
+def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> Iterator[str]:
+    """What a set gains and loses; two impossibles are alike."""
+    if before.solution is None or after.solution is None:
+        return
+    compared = compare(before, after)
+    loose = {(part.component, part.quantity): part for part in before.solution.loose}
+    now = {(part.component, part.quantity): part for part in after.solution.loose}
+    if any(compared.difference.values()):
+        yield f"It makes this difference: {wording.difference_words(compared.difference)}."
+    for change in compared.only_in_other:
+        yield f"New: {wording.change_sentence(then.book, change)}"
+    for change in compared.only_in_one:
+        yield f"No longer: {wording.change_sentence(asked.book, change)}"
+    for key in sorted(now.keys() - loose.keys()):
+        yield f"New: {wording.loose_sentence(then.book, now[key])}"
+    for key in sorted(loose.keys() - now.keys()):
+        yield f"No longer: {wording.loose_sentence(asked.book, loose[key])}"

@@ -1,0 +1,327 @@
+"""Editing the catalogue: a record is found, changed in a form that shows the effect first, and kept."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import Path, Query, Request
+from fastapi.concurrency import run_in_threadpool
+from sqlalchemy import func, select
+from starlette.responses import RedirectResponse, Response
+
+from api.access.guard import Editor, MayEdit, form_of
+from api.asking import history
+from api.asking.effect import Effect, EffectLook
+from api.catalogue import editing
+from api.catalogue.editing import Author, RecordState
+from api.catalogue.fields import NAME_PATTERN, is_printable
+from api.catalogue.images import key_of
+from api.catalogue.loading import Report
+from api.catalogue.records import KINDS, KindWord
+from api.catalogue.search import Search, find
+from api.catalogue.sheets import Mistake
+from api.database import reading
+from api.pages.edit_forms import (
+    HEAD,
+    Form,
+    columns,
+    fresh,
+    name_in,
+    read,
+    record_form,
+    row_columns,
+    typed,
+)
+from api.pages.frame import page
+from api.pages.problems import pages_router
+from api.problems import ChangedAgain, InvalidRequest, PreconditionFailed, PreconditionRequired, UnknownRecord
+from api.service import Service, ServiceDep
+from api.wire.responses import KEEP_NOTHING
+
+router = pages_router()
+
+Facts = dict[str, Any]
+Kind = Annotated[KindWord, Path()]
+Name = Annotated[str, Path(min_length=1, max_length=300, pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"))]
+Revision = Annotated[int, Path(ge=1, le=2_000_000_000)]
+
+OFTEN = ("component", "fitment", "companion", "evidence")
+MOST_FOUND = 40
+LAST_EDITS = 12
+MOST_CHANGES = 100
+LONGEST_WHY = 500
+
+
+@dataclass(slots=True)
+class Sheet:
+    """A record's page at work: what was typed and what came of it. `name` is empty for a new record."""
+
+    kind: str
+    name: str
+    form: Form
+    etag: str = ""
+    mistakes: Sequence[Mistake] = ()
+    numbers: Sequence[int] = ()
+    why_wrong: str = ""
+    told: str = ""
+    effect: Effect | None = None
+    removes: bool = False
+    would_change: int = 0
+    others: list[Facts] = field(default_factory=list)
+    """Field by field, what somebody else stored meanwhile beside what was typed."""
+    exists: str = ""
+    """The name that a new record would take from another."""
+
+
+def kind_words(kind: str) -> str:
+    """`chassis_span` as people say it."""
+    return kind.replace("_", " ")
+
+
+def record_address(kind: str, name: str) -> str:
+    """The page on which a record is edited."""
+    return f"/edit/{kind}/{quote(name)}"
+
+
+@router.get("/edit", dependencies=[MayEdit])
+def start(
+    request: Request,
+    service: ServiceDep,
+    kind: Annotated[KindWord, Query()] = "component",
+    text: Annotated[str, Query(max_length=300)] = "",
+) -> Response:
+    """Find a record or begin one; the last edits. A name that is whole opens its record."""
+    wanted = text.strip()
+    found = _names_like(service, kind, wanted) if wanted and is_printable(wanted) else []
+    if wanted in found:
+        return RedirectResponse(record_address(kind, wanted), 303, KEEP_NOTHING)
+    edits, _ = history.revisions(service, "", LAST_EDITS)
+    others = [one.kind_of_record for one in KINDS if one.kind_of_record not in OFTEN]
+    return page(
+        request, "edit.html", kind=kind, text=wanted, found=found, edits=edits, often=OFTEN, others=others
+    )
+
+
+def _names_like(service: Service, kind: str, text: str) -> list[str]:
+    """Names that hold the text; of components also those whose number is typed otherwise or whose words
+    it is."""
+    key = key_of(kind)
+    same = select(key).where(key == text)
+    like = select(key).where(func.lower(key).contains(text.lower(), autoescape=True))
+    found: dict[str, None] = {}
+    with reading(service.engine) as session:
+        for query in (same, like.distinct().order_by(key).limit(MOST_FOUND)):
+            found |= dict.fromkeys(session.connection().execute(query).scalars())
+        if kind == "component":
+            for search in (Search(number=text), Search(words=text)):
+                found |= dict.fromkeys(line.number for line in find(session, search, limit=MOST_FOUND).lines)
+    return list(found)[:MOST_FOUND]
+
+
+@router.get("/edit/revision/{number}", dependencies=[MayEdit])
+def revision(request: Request, number: Revision, service: ServiceDep, stored: int = 0) -> Response:
+    """What one edit changed, and the button that takes it back."""
+    return _revision_page(request, service, number, stored=bool(stored))
+
+
+def _revision_page(
+    request: Request,
+    service: Service,
+    number: int,
+    *,
+    stored: bool = False,
+    mistakes: Sequence[Any] = (),
+    status: int = 200,
+) -> Response:
+    changes, more = history.of_revision(service, number, "", MOST_CHANGES)
+    return page(
+        request,
+        "edit_revision.html",
+        status=status,
+        edit=history.revision(service, number),
+        changes=[_change(one) for one in changes],
+        more=bool(more),
+        stored=stored,
+        mistakes=mistakes,
+    )
+
+
+def _change(change: Facts) -> Facts:
+    """A change with its fields before and after, those only that differ."""
+    before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
+    return change | {
+        "address": record_address(change["kind"], change["name"]),
+        "fields": _differing(before, after) if change["before"] and change["after"] else [],
+    }
+
+
+def _differing(one: Form, other: Form) -> list[Facts]:
+    """Fields that stand otherwise in two forms, in words."""
+    return [
+        {"title": _field_title(key), "one": one.get(key, ""), "other": other.get(key, "")}
+        for key in dict.fromkeys([*one, *other])
+        if one.get(key, "") != other.get(key, "")
+    ]
+
+
+def _field_title(key: str) -> str:
+    row, _, name = key.partition(".")
+    title = name.replace("_", " ")
+    return title if row == HEAD else f"{title}, row {int(row) + 1}"
+
+
+@router.post("/edit/revision/{number}")
+async def take_back(request: Request, number: Revision, service: ServiceDep, editor: Editor) -> Response:
+    """Undo an edit by a new one."""
+    form = await form_of(request)
+    why = form.get("why", "").strip()[:LONGEST_WHY]
+    return await run_in_threadpool(_taken_back, request, service, number, Author(editor.who, why))
+
+
+def _taken_back(request: Request, service: Service, number: int, author: Author) -> Response:
+    try:
+        report = editing.take_back(service.engine, number, author)
+    except (ChangedAgain, InvalidRequest) as problem:
+        return _revision_page(request, service, number, mistakes=[problem.detail], status=409)
+    if not report.ok:
+        told = [mistake.message for mistake in report.mistakes[:20]]
+        return _revision_page(request, service, number, mistakes=told, status=422)
+    return RedirectResponse(f"/edit/revision/{report.revision}?stored=1", 303, KEEP_NOTHING)
+
+
+@router.get("/edit/{kind}", dependencies=[MayEdit])
+def new(request: Request, kind: Kind) -> Response:
+    """The form of a new record; the address may fill fields: `?component=QB-3310`."""
+    return _record_page(request, Sheet(kind, "", fresh(kind, dict(request.query_params))))
+
+
+@router.get("/edit/{kind}/{name:path}", dependencies=[MayEdit])
+def existing(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
+    """The form of a record as it stands."""
+    state = editing.record_state(service.engine, kind, name)
+    told = "Nothing is different from what stood there, so nothing was stored." * (
+        request.query_params.get("same") == "1"
+    )
+    return _record_page(request, Sheet(kind, name, typed(kind, state.rows), state.etag, told=told))
+
+
+@router.post("/edit/{kind}")
+async def send_new(request: Request, kind: Kind, service: ServiceDep, editor: Editor) -> Response:
+    """A new record's form sent."""
+    return await run_in_threadpool(
+        _sent, request, service, Sheet(kind, "", await form_of(request)), editor.who
+    )
+
+
+@router.post("/edit/{kind}/{name:path}")
+async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """A record's form sent: its effect is shown, or it is stored, or the record is taken out."""
+    form = await form_of(request)
+    sheet = Sheet(kind, name, form, form.get("etag", ""))
+    return await run_in_threadpool(_sent, request, service, sheet, editor.who)
+
+
+def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
+    do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
+    sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect")
+    keeps = do in ("save", "remove")
+    if keeps and (wrong := what_is_wrong_with(why)):
+        sheet.why_wrong = wrong
+        return _record_page(request, sheet, 422)
+    rows, sheet.numbers = read(sheet.kind, sheet.form)
+    name = sheet.name
+    if not name:
+        name, sheet.mistakes = name_in(sheet.kind, rows)
+        if sheet.mistakes:
+            return _record_page(request, sheet, 422)
+    look = None if keeps else EffectLook(service)
+    try:
+        report = _edited(service, sheet, name, rows, Author(who, why), look)
+    except (PreconditionFailed, PreconditionRequired, UnknownRecord):
+        return _changed_meanwhile(request, service, sheet, name)
+    except InvalidRequest as problem:
+        sheet.told = problem.detail
+        return _record_page(request, sheet, 422)
+    if not report.ok:
+        sheet.mistakes = report.mistakes
+        return _record_page(request, sheet, 422)
+    if look is not None:
+        sheet.effect, sheet.would_change = look.compare(), report.changed
+        return _record_page(request, sheet)
+    if not report.changed:
+        return RedirectResponse(f"{record_address(sheet.kind, name)}?same=1", 303, KEEP_NOTHING)
+    return RedirectResponse(f"/edit/revision/{report.revision}?stored=1", 303, KEEP_NOTHING)
+
+
+def what_is_wrong_with(why: str) -> str:
+    """What is wrong with the reason of an edit; empty when nothing is."""
+    if not why:
+        return "Say in a sentence why; whoever reads the history will ask."
+    if len(why) > LONGEST_WHY:
+        return f"At most {LONGEST_WHY} characters."
+    return "" if is_printable(why) and "\n" not in why else "One line of plain text."
+
+
+def _edited(
+    service: Service, sheet: Sheet, name: str, rows: list[Facts], author: Author, look: EffectLook | None
+) -> Report:
+    last, dry_run = (look.take, True) if look else (None, False)
+    etag = sheet.etag or None
+    if sheet.removes:
+        return editing.remove_record(
+            service.engine, sheet.kind, name, etag, author, dry_run=dry_run, last=last
+        )
+    return editing.put_record(
+        service.engine, sheet.kind, name, rows, etag, author, dry_run=dry_run, last=last
+    )
+
+
+def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: str) -> Response:
+    """Somebody else was faster: both versions side by side, and a form that now knows theirs."""
+    state = _state(service, sheet.kind, name)
+    if not sheet.name:
+        sheet.exists = name
+        sheet.others = _differing(typed(sheet.kind, state.rows), _fields_of(sheet)) if state else []
+        return _record_page(request, sheet, 409)
+    if state is None:
+        sheet.told = "Somebody took this record out meanwhile. To put it back, enter it as a new one."
+        return _record_page(request, sheet, 412)
+    sheet.others = _differing(typed(sheet.kind, state.rows), _fields_of(sheet))
+    sheet.etag = state.etag
+    sheet.told = "Somebody changed this record after you opened it. Nothing was stored."
+    return _record_page(request, sheet, 412)
+
+
+def _fields_of(sheet: Sheet) -> dict[str, str]:
+    """The fields of the record in what was sent."""
+    known = {column.name for column in columns(sheet.kind)}
+    own = known - set(row_columns(sheet.kind))
+    return {
+        key: text.strip()
+        for key, text in sheet.form.items()
+        for row, _, name in (key.partition("."),)
+        if name in (own if row == HEAD else known) and (row == HEAD or row.isdecimal()) and text.strip()
+    }
+
+
+def _state(service: Service, kind: str, name: str) -> RecordState | None:
+    try:
+        return editing.record_state(service.engine, kind, name)
+    except UnknownRecord:
+        return None
+
+
+def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
+    shown = record_form(sheet.kind, sheet.form, sheet.mistakes, sheet.numbers, known=bool(sheet.name))
+    return page(
+        request,
+        "edit_record.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        sheet=sheet,
+        shown=shown,
+        words=kind_words(sheet.kind),
+        why=sheet.form.get("why", ""),
+        action=record_address(sheet.kind, sheet.name) if sheet.name else f"/edit/{sheet.kind}",
+    )
