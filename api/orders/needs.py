@@ -15,6 +15,10 @@ from api.orders.contents import contents_of, in_words, needed_amount
 from api.rulebook.model import Component, Grade, RuleBook
 
 
+WISHED = "wish: fit "
+"""Before the number, in the name of a wish for a component (`FitComponent.name`)."""
+
+
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """One vehicle's set. `label` tells the vehicles of a list apart; the bench needs no buying."""
@@ -163,7 +167,20 @@ def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
     entry.amounts[one.label] = needed_amount(one.book, part.component, reasons)
     entry.reasons += reasons
     entry.grades.append(part.because.grade)
+    entry.asked += _asked_for(one.book, part.component, reasons)
     entry.sides.add("")
+
+
+def _asked_for(book: RuleBook, number: str, reasons: Iterable[Because]) -> list[str]:
+    """The old numbers by which wishes and rules named a loose part."""
+    rules = {rule.name: rule for rule in book.companions}
+    named = []
+    for reason in reasons:
+        if reason.name.startswith(WISHED):
+            named.append(reason.name.removeprefix(WISHED))
+        elif reason.name in rules:
+            named += [a.component for a in rules[reason.name].alternatives if a.loose]
+    return [old for old in named if old != number and chain_between(book, old, number)]
 
 
 def _join(into: _Gathered, more: _Gathered) -> None:
