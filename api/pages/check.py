@@ -1,7 +1,7 @@
 """Is a list of numbers complete for a vehicle: what is missing, what clashes, what is too much."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -49,6 +49,10 @@ class Mistake:
     why: str
     wrong: str = ""
     instead: tuple[str, ...] = ()
+
+
+Sources = dict[str, tuple[Entry, int]]
+"""JSON pointer → the entry behind it, and how many of its pieces have a place already."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,11 +173,12 @@ def _facts(service: Service, question: PageQuestion, entries: Sequence[Entry]) -
             etag, make = check(service, body)
             break
         except (InvalidRequest, Unknown) as problem:
-            entry = sources.get(problem.pointer)
+            entry, placed = sources.get(problem.pointer, (None, 0))
             if entry is None or len(mistakes) == MOST_MISTAKES:
                 raise
-            mistakes.append(_mistake(entry, problem))
-            left.remove(entry)
+            mistakes.append(_mistake(entry, placed, problem))
+            at = left.index(entry)
+            left[at : at + 1] = [replace(entry, count=placed)] if placed else []
     if not left:
         return {}, mistakes
     known = service.answers.get(etag)
@@ -185,19 +190,19 @@ def _facts(service: Service, question: PageQuestion, entries: Sequence[Entry]) -
     return _shown(service, question, left, orjson.loads(known)), mistakes
 
 
-def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, dict[str, Entry]]:
-    """The body that checks these, and the entry behind each of its pointers. Raises InvalidRequest."""
+def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, Sources]:
+    """The body that checks these, and where each of its pointers comes from. Raises InvalidRequest."""
     asked = question.body()
     components: list[str] = []
     positions: dict[str, str | None] = {}
-    sources: dict[str, Entry] = {}
+    sources: Sources = {}
     for entry in entries:
         if entry.position:
             positions[entry.position] = entry.number or None
-            sources[f"/positions/{member(entry.position)}"] = entry
+            sources[f"/positions/{member(entry.position)}"] = (entry, 0)
             continue
-        for _ in range(entry.count):
-            sources[f"/components/{len(components)}"] = entry
+        for placed in range(entry.count):
+            sources[f"/components/{len(components)}"] = (entry, placed)
             components.append(entry.number)
     if len(components) > 1_000:
         raise InvalidRequest("A list has at most 1,000 pieces in all")
@@ -206,7 +211,9 @@ def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, 
     return CheckIn(components=components, positions=positions, **common, **specification), sources
 
 
-def _mistake(entry: Entry, problem: Problem) -> Mistake:
+def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:
+    if placed:
+        return Mistake(entry.line, entry.text, f"only {placed} of {entry.count} {_has(placed)} a place here")
     if places := problem.fields.get("positions", ()):
         here = tuple(f"{entry.number} @ {name}" for name in places)
         why = f"{entry.number} fits several positions; say which"
@@ -214,6 +221,10 @@ def _mistake(entry: Entry, problem: Problem) -> Mistake:
     wrong = entry.position if isinstance(problem, UnknownPosition) else entry.number
     why = problem.detail.partition("; did you mean")[0]
     return Mistake(entry.line, entry.text, why, wrong, problem.near)
+
+
+def _has(number: int) -> str:
+    return "has" if number == 1 else "have"
 
 
 def _shown(service: Service, question: PageQuestion, entries: Sequence[Entry], document: Facts) -> Facts:

@@ -227,3 +227,18 @@ async def test_every_entry_wrong_leaves_no_answer(browser: httpx.AsyncClient) ->
     page = await checked(browser, "ZZ-1\nZZ-2")
     assert "2 entries left out" in text_of(page)
     assert "Complete." not in text_of(page)
+
+
+async def test_more_of_one_than_there_are_places_keeps_those_that_have_one(
+    browser: httpx.AsyncClient,
+) -> None:
+    page = await checked(browser, "2 x QB-3310")
+    assert "only 1 of 2 has a place here" in text_of(page)
+    assert "Not complete." in text_of(page)
+    assert "2 x QB-3310</textarea>" in page.text
+
+
+async def test_a_list_with_wrong_entries_is_never_called_complete(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-9001\nZZ-1")
+    assert "Not decided." in text_of(page)
+    assert "Complete." not in text_of(page)
