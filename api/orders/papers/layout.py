@@ -21,6 +21,9 @@ from api.orders.papers.text import plain
 
 PAPERS = {"A4": A4, "letter": LETTER}
 MARGIN = 14 * mm
+_FONT = ("FONT", (0, 0), (-1, -1), REGULAR, SIZE)
+"""Without it a table names a font that is not in the document."""
+
 FOOT_LINES = 4
 """The sentence at each page's foot takes no more lines; the paper's last box has the whole of it."""
 
@@ -29,14 +32,15 @@ FOOT_LINES = 4
 class Paper:
     """What a document says on each page and in its metadata.
 
-    `foot` is the sentence that defers; `running` names the document at the foot; `paper` is A4 or letter.
+    `foot` is the sentence that defers; `running` names the document at the foot; `paper` is A4 or letter;
+    `day` goes into the metadata (never the clock's), without one it is the first day of 2000.
     Raises ValueError for another paper.
     """
 
     title: str
     running: str
     foot: str
-    day: date
+    day: date | None
     paper: str = "A4"
     author: str = ""
 
@@ -80,8 +84,8 @@ class _Counted(Canvas):
         self._running = wrapped([Said(paper.running, size=SMALL)], paper.width - 28 * mm)[:1]
         self._kept: list[dict[str, Any]] = []
         stamp = TimeStamp(invariant=1)
-        stamp.lt = tuple(paper.day.timetuple())
-        stamp.YMDhms, stamp.t = stamp.lt[:6], timegm(paper.day.timetuple())
+        made = (paper.day or date(2000, 1, 1)).timetuple()
+        stamp.lt, stamp.YMDhms, stamp.t = tuple(made), tuple(made)[:6], timegm(made)
         self._doc._timeStamp = stamp
 
     def showPage(self) -> None:
@@ -119,7 +123,7 @@ def letterhead(paper: Paper, house: str, title: str, kind: str) -> list[Flowable
     what = Block([Said(kind[:160], size=9), Said(plain(title)[:160], bold=True, size=14)], right=True)
     table = Table([[mine, what]], colWidths=[paper.width * 0.42, paper.width * 0.58], hAlign="LEFT")
     table.setStyle(
-        [("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
+        [_FONT, ("LEFTPADDING", (0, 0), (-1, -1), 0), ("RIGHTPADDING", (0, 0), (-1, -1), 0),
          ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LINEBELOW", (0, 0), (-1, -1), 2.2, colors.black)]
     )  # fmt: skip
     return [table]
@@ -133,7 +137,7 @@ def strip(paper: Paper, facts: Sequence[tuple[str, object]]) -> list[Flowable]:
     ]
     table = Table([cells], colWidths=[paper.width / len(cells)] * len(cells), hAlign="LEFT", spaceAfter=8)
     table.setStyle(
-        [("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 5),
+        [_FONT, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 5),
          ("LEFTPADDING", (0, 0), (0, 0), 0), ("LINEBEFORE", (1, 0), (-1, -1), 0.4, HAIR)]
     )  # fmt: skip
     return [table]

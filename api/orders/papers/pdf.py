@@ -53,6 +53,11 @@ def order_pdf(facts: Facts, paper: str = "A4", part: str = "", house: str = "") 
     return bytes_of(sheet, [flowable for section in _sections(sheet, facts, house) for flowable in section])
 
 
+def _name(facts: Facts) -> str:
+    """The list's name; a list that is not kept has none and is called by its vehicles."""
+    return plain(facts["name"]) or listed(vehicle["label"] for vehicle in facts["vehicles"])
+
+
 def _part_kind(facts: Facts) -> str:
     return facts["part"]["kind"] if facts["part"] else ""
 
@@ -66,9 +71,9 @@ def _kind(facts: Facts) -> str:
 
 
 def _sections(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
-    yield letterhead(paper, house, facts["name"], _kind(facts))
+    yield letterhead(paper, house, _name(facts), _kind(facts))
     yield strip(paper, _short_facts(facts))
-    yield _vehicles(paper, facts)
+    yield vehicles_table(paper, facts)
     yield box(paper, "Cautions", facts["cautions"])
     yield box(paper, "Not proved", _not_proved(facts))
     yield _not_supplied(paper, facts)
@@ -85,7 +90,7 @@ def _sections(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]
 def _short_facts(facts: Facts) -> list[tuple[str, str]]:
     total = facts["totals"].get("total") or facts["totals"].get("parts")
     return [
-        ("State", facts["state"]),
+        ("State", facts["state"] or "not kept"),
         ("Date", facts["date"]),
         ("Catalogue revision", facts["catalogue_revision"]),
         ("Market", facts["market"]),
@@ -97,7 +102,8 @@ def _short_facts(facts: Facts) -> list[tuple[str, str]]:
     ]
 
 
-def _vehicles(paper: Paper, facts: Facts) -> list[Flowable]:
+def vehicles_table(paper: Paper, facts: Facts) -> list[Flowable]:
+    """Each vehicle with its chassis number and its wishes."""
     wished = any(vehicle["wishes"] for vehicle in facts["vehicles"])
     grid = Grid(
         [left("Vehicle", 24), left("Chassis number", 26), left("What it is", 62), left("Built", 18)]
@@ -277,7 +283,8 @@ def _in_hand(paper: Paper, facts: Facts) -> list[Flowable]:
             item["number"], item["name"], str(item["quantity"]), [Said(f"own stock, {plain(item['place'])}")]
         )
     for item in facts["at_hand"]:
-        where = f"on the bench, for {listed(item['positions'], '; ')}"
+        place = listed((item.get("vehicle"), listed(item["positions"], "; ")), ": ")
+        where = f"on the bench, for {place}"
         grid.add(item["number"], item["name"], str(item["quantity"]), [Said(where)])
     return table(paper, grid, "In the house already, not ordered")
 

@@ -97,3 +97,9 @@ def dangers(line: Facts) -> list[str]:
 def several(values: Sequence[Any], one: str, many: str) -> str:
     """A count with its noun: 1 line, 4 lines."""
     return f"{len(values)} {one if len(values) == 1 else many}"
+
+
+def hours(minutes: int) -> str:
+    """Minutes as hours and minutes: 95 is "1 h 35 min"."""
+    full, left = divmod(minutes, 60)
+    return listed((f"{full} h" if full else "", f"{left} min" if left or not full else ""), " ")
