@@ -14,7 +14,6 @@ from api.orders.chains import chain_between
 from api.orders.contents import contents_of, in_words, needed_amount
 from api.rulebook.model import Component, Grade, RuleBook
 
-
 WISHED = "wish: fit "
 """Before the number, in the name of a wish for a component (`FitComponent.name`)."""
 
