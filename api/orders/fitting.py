@@ -1,5 +1,6 @@
 """The fitting sequence of a question: its closure's jobs in an order that a fitter can follow."""
 
+from datetime import date
 from typing import Any
 
 from api.asking.closures import understood
@@ -30,6 +31,7 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
     schedule = earliest_finish(found, body.hands, body.room_in, SECONDS)
     known = understood(service, asked)
     return {
+        "date": date.today().isoformat(),
         "vehicle": known["vehicle"],
         "wishes": [wish["sentence"] for wish in known["wishes"]],
         "outcome": str(answer.outcome),

@@ -196,6 +196,7 @@ class CircleOut(Out):
 class FittingOut(Out):
     """The jobs of a closure in an order that respects what comes off and goes on first."""
 
+    date: str
     vehicle: VehicleOut
     wishes: list[str]
     outcome: OutcomeWord
