@@ -104,6 +104,15 @@ def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
     assert len(seen) == 30
 
 
+def test_no_heading_stands_alone_at_the_end_of_a_page() -> None:
+    """Whatever stands before it: each table's own first row is on the page of its heading."""
+    for size in range(1, 24):
+        facts = made_order(size)
+        for page in map(squeezed, pages_of(order_pdf(facts))):
+            at = page.find("Takenoff")
+            assert at < 0 or facts["taken_off"][0]["number"] in page[at:], size
+
+
 def test_what_is_longer_than_a_page_goes_on_in_further_rows() -> None:
     said = "word " * 9000
     grid = Grid([left("Number", 1), left("Part", 3)])
@@ -313,11 +322,11 @@ def test_an_order_without_lines_says_so() -> None:
 
 
 def test_letters_of_other_scripts_are_asked_of_the_second_font() -> None:
-    """Hebrew, Arabic and arrows come from it; what no font has stays with the first and is shown as a box."""
+    """Hebrew, Arabic and arrows come from it; what no font has is shown as �, marks leave nothing."""
     assert list(runs("a → עברית b", REGULAR)) == [
         (REGULAR, "a "), (OTHER[REGULAR], "→"), (REGULAR, " "), (OTHER[REGULAR], "עברית"), (REGULAR, " b"),
     ]  # fmt: skip
-    assert list(runs("日本", REGULAR)) == [(REGULAR, "日本")]
+    assert list(runs("日本🔧\u20dd", REGULAR)) == [(REGULAR, "���")]
 
 
 def test_fonts_are_inside_the_document() -> None:

@@ -1,16 +1,20 @@
 """The fonts of the PDF papers: Noto Sans, and FiraGO for what Noto Sans has no letter for.
 
-Both come from the package `pymupdf-fonts` (SIL Open Font License 1.1). What neither has is shown as a box.
+Both come from the package `pymupdf-fonts` (SIL Open Font License 1.1). What neither has is shown as �,
+so that nobody takes the text for whole.
 """
 
 import io
 from collections.abc import Iterator
 from functools import cache
 from itertools import groupby
+from unicodedata import category
 
 import pymupdf_fonts
 from reportlab.pdfbase.pdfmetrics import getFont, registerFont, stringWidth
 from reportlab.pdfbase.ttfonts import TTFont
+
+from api.orders.papers.text import REPLACEMENT
 
 REGULAR = "GraftbookText"
 BOLD = "GraftbookBold"
@@ -34,8 +38,14 @@ def runs(text: str, font: str) -> Iterator[tuple[str, str]]:
         yield font, text
         return
     first, other = letters(font), letters(OTHER[font])
-    for own, piece in groupby(text, lambda letter: letter in first or letter not in other):
+    shown = "".join(letter if letter in first or letter in other else _instead_of(letter) for letter in text)
+    for own, piece in groupby(shown, lambda letter: letter in first):
         yield font if own else OTHER[font], "".join(piece)
+
+
+def _instead_of(letter: str) -> str:
+    """What stands for a letter that no font has; marks and formats that take no room leave nothing."""
+    return "" if category(letter) in ("Mn", "Me", "Cf") else REPLACEMENT
 
 
 def width(text: str, font: str, size: float) -> float:

@@ -111,9 +111,9 @@ class _Counted(Canvas):
         write(self, wrapped([Said(page, bold=True, size=SMALL)], wide), MARGIN, 9.2 * mm, wide, right=True)
 
 
-def heading(text: str, needs: float = 70) -> list[Flowable]:
+def heading(text: str, needs: float) -> list[Flowable]:
     """A heading; it goes to the next page when fewer than `needs` points are left below it."""
-    return [CondPageBreak(needs), Spacer(0, 10), Block([Said(text, bold=True, size=9.5)]), Spacer(0, 2)]
+    return [CondPageBreak(needs + 26), Spacer(0, 10), Block([Said(text, bold=True, size=9.5)]), Spacer(0, 2)]
 
 
 def letterhead(paper: Paper, house: str, title: str, kind: str) -> list[Flowable]:
@@ -158,7 +158,10 @@ def sums(paper: Paper, rows: Sequence[tuple[str, str]]) -> list[Flowable]:
 
 def table(paper: Paper, grid: Grid, title: str = "") -> list[Flowable]:
     """A grid below its heading; nothing when it has no rows."""
-    return [*(heading(title) if title else []), Rows(grid, paper.width)] if grid.rows else []
+    if not grid.rows:
+        return []
+    rows = Rows(grid, paper.width)
+    return [*(heading(title, rows.beginning) if title else []), rows]
 
 
 def box(paper: Paper, label: str, sentences: Sequence[str]) -> list[Flowable]:

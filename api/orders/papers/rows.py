@@ -95,6 +95,16 @@ class Rows(Flowable):
         self._rows = self._laid_out() if rows is None else rows
         self.height = self._head.height + sum(row.height for row in self._rows)
 
+    @property
+    def beginning(self) -> float:
+        """Points down to the end of the first row that is not a heading."""
+        tall = self._head.height
+        for row in self._rows:
+            tall += row.height
+            if not row.is_band:
+                break
+        return tall
+
     def _laid_out(self) -> list[Row]:
         found: list[Row] = []
         band = ""

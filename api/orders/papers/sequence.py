@@ -50,7 +50,7 @@ def _parts(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
     yield box(paper, "Cautions", facts["cautions"])
     yield box(paper, "Not in order", [circle["sentence"] for circle in facts["circles"]])
     yield box(paper, "In short" if facts["proved"] else "Not proved", [facts["sentence"]])
-    yield box(paper, "Special tools", facts["tools"])
+    yield box(paper, "Special tools", [listed(facts["tools"], "; ")])
     yield _steps(paper, facts)
     yield _sections(paper, facts)
     yield box(paper, "Local codes", [facts["defers"]])
