@@ -6,7 +6,8 @@ from html import unescape
 import httpx
 import pytest
 
-from api.pages.check import LONGEST_ADDRESS, LONGEST_LIST
+from api.pages.check import LONGEST_LIST
+from api.pages.checked import LONGEST_ADDRESS
 from api.pages.typed_list import MOST_ENTRIES, Entry, read_list
 
 pytestmark = pytest.mark.anyio
