@@ -134,7 +134,8 @@ def sends_upload(request: Request) -> bool:
 
 
 async def upload_of(request: Request) -> FormData:
-    """A form that may hold a file (RFC 7578); read once, however often it is asked for."""
+    """A form that may hold a file (RFC 7578); read once, however often it is asked for. Whoever asks closes
+    the request in the end."""
     return await request.form(max_files=1, max_fields=MOST_PARTS, max_part_size=LONGEST_PART)
 
 
@@ -185,7 +186,11 @@ async def _require_no_forgery(request: Request) -> None:
     if token is None:
         token = await _token_in_form(request)
     if page_session is not None:
-        sessions.require_form_token(page_session, token)
+        try:
+            sessions.require_form_token(page_session, token)
+        except Problem:
+            await request.close()
+            raise
 
 
 def require_own_page(request: Request, *, told: bool = True) -> None:

@@ -32,11 +32,11 @@ from api.problems import Problem, UnknownVariant
 from api.rulebook.model import RuleBook
 from api.service import Service
 
-SECONDS_TO_COMPARE = 5.0
-"""For the whole look: the rule books first, then the answers."""
-SHARE_TO_COMPILE = 0.7
-"""Of the seconds, what goes to the rule books; so long other editors wait for the edit's transaction."""
-SECONDS_A_QUESTION = 1.0
+SECONDS_TO_COMPILE = 2.5
+"""For the rule books; so long other editors wait for the edit's transaction."""
+SECONDS_TO_ANSWER = 2.5
+"""For the answers, when the transaction is over."""
+SECONDS_A_QUESTION = 2.0
 MOST_CONDITIONS = 200
 """So many records of an edit are looked at to see which variants they are for."""
 MOST_LINES = 12
@@ -119,9 +119,8 @@ class _Kept:
 class EffectLook:
     """One look at what an edit would do: made before the edit, `take` in it, `compare` after it."""
 
-    def __init__(self, service: Service, seconds: float = SECONDS_TO_COMPARE) -> None:
+    def __init__(self, service: Service) -> None:
         self._service = service
-        self._end = Deadline(seconds)
         self._asked = list(self._asked_today(lately_and_builds(service)))
         self._before: dict[str, RuleBook] = {}
         self._after: dict[str, RuleBook] = {}
@@ -154,7 +153,7 @@ class EffectLook:
     def _compile(self, then: Service, variants: list[str]) -> None:
         """The rule books before and with the edit, those first that somebody asks about."""
         asked = {before.book.variant.name for _, before in self._asked}
-        until = Deadline(self._end.left() * SHARE_TO_COMPILE)
+        until = Deadline(SECONDS_TO_COMPILE)
         for variant in sorted(variants, key=lambda name: (name not in asked, name)):
             if until.left() <= 0:
                 self._unread.append(variant)
@@ -174,8 +173,9 @@ class EffectLook:
             unread_books=self._unread,
             read_books=len(self._after),
         )
+        until = Deadline(SECONDS_TO_ANSWER)
         for kept in self._kept:
-            left = self._end.left()
+            left = until.left()
             if left <= 0:
                 effect.not_looked += 1
             else:

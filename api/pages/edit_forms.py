@@ -35,7 +35,12 @@ _NAMING = {
     "chassis_span": ("variant",),
 }
 """What a record without a name of its own is called after."""
-_TITLES = {"both_ways": "Works both ways", "from_new": "Fitted from new", "add_ons": "Add-ons"}
+_TITLES = {
+    "empty": "Left empty",
+    "both_ways": "Works both ways",
+    "from_new": "Fitted from new",
+    "add_ons": "Add-ons",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +95,7 @@ def _column(record: type[r.Record], name: str, schema: Row) -> Column:
     return Column(
         name=name,
         title=_TITLES.get(name, name.replace("_", " ").capitalize()),
-        help=schema.get("description", "").replace("`", ""),
+        help=schema.get("description", "").replace("`", "").removeprefix("alternative: "),
         shape=_shape(name, schema),
         choices=tuple(map(str, schema.get("enum", ()))),
         needed=field.is_required() or (schema.get("minLength", 0) > 0 and usual is None),
@@ -216,7 +221,7 @@ def record_form(
 ) -> RecordForm:
     """The form to show. `numbers` are the form's rows behind the rows in which mistakes stand; of a record
     that is known already the fields that make its name cannot be changed."""
-    beside, loose = _beside(kind, mistakes, numbers)
+    beside, loose = _beside(kind, form, mistakes, numbers)
     fixed = _fixed(kind, form) if known else frozenset()
     further, when = row_columns(kind), conditions(kind)
 
@@ -251,7 +256,7 @@ def _fixed(kind: str, form: Form) -> frozenset[str]:
 
 
 def _beside(
-    kind: str, mistakes: Sequence[Mistake], numbers: Sequence[int]
+    kind: str, form: Form, mistakes: Sequence[Mistake], numbers: Sequence[int]
 ) -> tuple[dict[str, list[str]], list[str]]:
     """Mistakes by the field they stand beside, and those of no field."""
     beside: dict[str, list[str]] = {}
@@ -262,12 +267,22 @@ def _beside(
         if column not in known:
             loose.append(f"{column}: {mistake.message}" if column else mistake.message)
             continue
-        row = mistake.place.line - 1
-        number = numbers[row] if 0 <= row < len(numbers) else 0
-        key = f"{number}.{column}" if column in row_columns(kind) else f"{HEAD}.{column}"
+        prefix = _row_of(form, column, mistake, numbers) if column in row_columns(kind) else HEAD
+        key = f"{prefix}.{column}"
         if mistake.message not in beside.setdefault(key, []):
             beside[key].append(mistake.message)
     return beside, loose
+
+
+def _row_of(form: Form, column: str, mistake: Mistake, numbers: Sequence[int]) -> str:
+    """The form's row that a mistake is in: its place says which, or for what is found late the first row of
+    the record; then the row whose value the message names."""
+    line = mistake.place.line - 1
+    usual = numbers[line] if 0 <= line < len(numbers) else 0
+    named = [
+        row for row in numbers if (text := form.get(f"{row}.{column}", "")) and f"'{text}'" in mistake.message
+    ]
+    return str(usual if usual in named or not named else named[0])
 
 
 def fresh(kind: str, given: Form) -> dict[str, str]:

@@ -51,7 +51,10 @@ def import_form(request: Request) -> Response:
 @router.post("/edit/import")
 async def import_sent(request: Request, service: ServiceDep, editor: Editor) -> Response:
     """A sheet tried, or stored."""
-    sent = await _read(await upload_of(request))
+    try:
+        sent = await _read(await upload_of(request))
+    finally:
+        await request.close()
     return await run_in_threadpool(_answered, request, service, sent, editor.who)
 
 

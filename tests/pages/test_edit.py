@@ -1,0 +1,396 @@
+"""Editing: forms of every kind, mistakes beside fields, the effect first, two editors, take-back, import."""
+
+import re
+from collections.abc import AsyncIterator, Callable
+from html import unescape
+from urllib.parse import quote
+
+import httpx
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import select
+
+from api.app import create_app
+from api.asking import effect
+from api.catalogue.editing import record_state
+from api.catalogue.images import key_of
+from api.catalogue.records import KINDS
+from api.database import reading
+from api.settings import Settings
+from tests.conftest import make_key
+from tests.pages.conftest import BROWSER, HERE
+
+pytestmark = pytest.mark.anyio
+
+OWN = {"Sec-Fetch-Site": "same-origin"}
+CALIPER = "/edit/fitment/" + quote("QB-3310@brake.front.left/earlier")
+CHASSIS = "24PL-018412"
+
+
+class Editor:
+    """A browser that is signed in, and what it fills in."""
+
+    def __init__(self, app: FastAPI, client: httpx.AsyncClient) -> None:
+        self.app, self.client = app, client
+
+    async def get(self, address: str) -> httpx.Response:
+        return await self.client.get(address)
+
+    async def form(self, address: str) -> dict[str, str]:
+        """The fields of a record's form as a browser would send them unchanged."""
+        answer = await self.client.get(address)
+        assert answer.status_code == 200, text_of(answer)
+        return fields_of(answer.text)
+
+    async def post(self, address: str, fields: dict[str, str]) -> httpx.Response:
+        return await self.client.post(address, data=fields, headers=OWN)
+
+    async def token(self) -> str:
+        return token_in((await self.client.get("/edit")).text)
+
+    def rows(self, kind: str, name: str) -> list[dict[str, object]]:
+        """What is stored."""
+        return record_state(self.app.state.service.engine, kind, name).rows
+
+
+def token_in(page: str) -> str:
+    found = re.search(r'name="form_token" value="(\w+)"', page)
+    assert found, "no token on the page"
+    return found[1]
+
+
+def fields_of(page: str) -> dict[str, str]:
+    """The fields of the page's record form: inputs, ticked boxes, texts, chosen options."""
+    form = page[page.index('class="record"') :]
+    sent: dict[str, str] = {}
+    for tag in re.findall(r"<input ([^>]*)>", form):
+        told = dict(re.findall(r'([\w-]+)="([^"]*)"', tag))
+        if told.get("type") != "checkbox" or re.search(r"\bchecked\b", tag):
+            sent[told["name"]] = unescape(told.get("value", ""))
+    for name, text in re.findall(r'<textarea [^>]*name="([^"]*)"[^>]*>\n?([^<]*)<', form):
+        sent[name] = unescape(text)
+    for name, options in re.findall(r'<select [^>]*name="([^"]*)"[^>]*>(.*?)</select>', form, re.S):
+        chosen = re.search(r'value="([^"]*)" selected', options)
+        sent[name] = unescape(chosen[1]) if chosen else ""
+    return sent
+
+
+def text_of(answer: httpx.Response) -> str:
+    """What a reader sees of the page's content, roughly."""
+    content = answer.text[answer.text.index("<main") : answer.text.index("</main>")]
+    return " ".join(unescape(re.sub(r"<[^>]+>", " ", content)).replace("\u00a0", " ").split())
+
+
+def beside(answer: httpx.Response, field: str) -> str:
+    """The mistake that stands beside a field, which points at it."""
+    assert re.search(rf'id="{re.escape(field)}"[^>]*aria-invalid="true"', answer.text), field
+    found = re.search(rf'id="{re.escape(field)}-wrong">([^<]*)<', answer.text)
+    assert found, f"nothing stands beside {field}"
+    return unescape(found[1])
+
+
+@pytest.fixture
+def time_enough(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a busy machine the usual limits would leave questions out."""
+    for limit in ("SECONDS_TO_COMPILE", "SECONDS_TO_ANSWER", "SECONDS_A_QUESTION"):
+        monkeypatch.setattr(effect, limit, 60.0)
+
+
+@pytest.fixture
+async def editor(demo_copy: Callable[[], str]) -> AsyncIterator[Editor]:
+    """An editor of a copy of the demo range of its own."""
+    url = demo_copy()
+    app = create_app(Settings(database_url=url))
+    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+    async with httpx.AsyncClient(
+        transport=transport, base_url=HERE, headers=BROWSER, timeout=60, follow_redirects=True
+    ) as client:
+        signed_in = await client.post(
+            "/signin", data={"key": make_key(url, "edit", "the editor")}, headers=OWN
+        )
+        assert signed_in.status_code == 200
+        yield Editor(app, client)
+    app.state.service.engine.dispose()
+
+
+@pytest.mark.parametrize("address", ["/edit", "/edit/component", CALIPER, "/edit/import", "/edit/revision/1"])
+async def test_who_is_not_signed_in_goes_to_sign_in_and_back(
+    browser: httpx.AsyncClient, address: str
+) -> None:
+    answer = await browser.get(address)
+    assert answer.url.path == "/signin"
+    assert answer.url.params["next"] == address.replace("%40", "@")
+
+
+async def test_a_key_that_may_only_order_is_refused(demo_copy: Callable[[], str]) -> None:
+    url = demo_copy()
+    app = create_app(Settings(database_url=url))
+    headers = {**BROWSER, "Authorization": f"Bearer {make_key(url, 'order')}"}
+    async with httpx.AsyncClient(
+        transport=httpx.ASGITransport(app), base_url=HERE, headers=headers
+    ) as client:
+        assert (await client.get("/edit")).status_code == 403
+        assert (await client.post("/edit/component", data={})).status_code == 403
+    app.state.service.engine.dispose()
+
+
+async def test_a_form_of_every_kind_sent_back_unchanged_changes_nothing(editor: Editor) -> None:
+    """The form holds everything that the record says, and reads it back: the record itself is the measure."""
+    for kind in (one.kind_of_record for one in KINDS):
+        with reading(editor.app.state.service.engine) as session:
+            names = list(session.connection().execute(select(key_of(kind)).distinct().limit(400)).scalars())
+        assert names, kind
+        for name in (names[0], names[-1]):
+            address = f"/edit/{kind}/{quote(name)}"
+            answer = await editor.post(address, {**await editor.form(address), "do": "save", "why": "none"})
+            assert answer.url.params.get("same") == "1", (address, text_of(answer)[:600])
+
+
+async def test_save_stores_and_says_so_and_is_taken_back(editor: Editor) -> None:
+    form = await editor.form(CALIPER)
+    assert form["head.minutes"] == "80"
+    answer = await editor.post(CALIPER, {**form, "head.minutes": "85", "do": "save", "why": "timed twice"})
+    assert answer.history[0].status_code == 303
+    assert answer.url.path == "/edit/revision/2"
+    assert "Stored as revision 2" in text_of(answer)
+    assert re.search(r"by the editor\S*.*: timed twice", text_of(answer)), text_of(answer)
+    assert "minutes 80 85" in text_of(answer)
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 85
+
+    back = await editor.post("/edit/revision/2", {"form_token": form["form_token"], "why": ""})
+    assert back.url.path == "/edit/revision/3"
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 80
+    start = text_of(await editor.get("/edit"))
+    assert "takes back revision 2" in start
+    assert "timed twice" in start
+
+
+async def test_what_was_changed_again_is_not_taken_back(editor: Editor) -> None:
+    for minutes in ("85", "90"):
+        form = await editor.form(CALIPER)
+        await editor.post(CALIPER, {**form, "head.minutes": minutes, "do": "save", "why": "timed"})
+    answer = await editor.post("/edit/revision/2", {"form_token": form["form_token"]})
+    assert answer.status_code == 409
+    assert "was changed again after revision 2" in text_of(answer)
+
+
+async def test_without_a_reason_nothing_is_stored_and_the_typed_stays(editor: Editor) -> None:
+    form = await editor.form(CALIPER)
+    answer = await editor.post(CALIPER, {**form, "head.minutes": "85", "do": "save", "why": " "})
+    assert answer.status_code == 422
+    assert "Say in a sentence why" in beside(answer, "why")
+    assert fields_of(answer.text)["head.minutes"] == "85"
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 80
+
+
+async def test_mistakes_stand_beside_their_fields(editor: Editor) -> None:
+    form = await editor.form(CALIPER)
+    wrong = {**form, "head.minutes": "soon", "head.quantity": "0", "head.evidence": "brakes-built-24"}
+    answer = await editor.post(CALIPER, {**wrong, "do": "save", "why": "to see"})
+    assert answer.status_code == 422
+    assert "(read: 'soon')" in beside(answer, "head.minutes")
+    assert "greater than or equal to 1" in beside(answer, "head.quantity")
+    assert fields_of(answer.text)["head.minutes"] == "soon"
+
+    answer = await editor.post(CALIPER, {**form, "head.position": "brake.frnt.left", "do": "effect"})
+    assert answer.status_code == 422
+    assert "brake.frnt.left" in beside(answer, "head.position")
+
+
+async def test_a_mistake_in_a_row_stands_in_that_row(editor: Editor) -> None:
+    address = "/edit/companion/QA-2110/brake"
+    form = await editor.form(address)
+    assert [form[f"{row}.fit"] for row in range(5)] == ["QB-2012", "QB-3310", "QB-3320", "", ""]
+    answer = await editor.post(address, {**form, "4.fit": "no-such", "do": "effect"})
+    assert "no-such" in beside(answer, "4.fit"), text_of(answer)
+
+
+async def test_rows_are_added_and_taken_out(editor: Editor) -> None:
+    address = "/edit/companion/QA-2110/brake"
+    form = await editor.form(address)
+    for part in ("fit", "at"):
+        form[f"1.{part}"] = ""
+    form |= {
+        "3.fit": "QB-7310",
+        "3.at": "brake.front.left",
+        "do": "save",
+        "why": "the alloy one bolts on too",
+    }
+    answer = await editor.post(address, form)
+    assert "Stored" in text_of(answer), text_of(answer)
+    fits = [row["fit"] for row in editor.rows("companion", "QA-2110/brake")]
+    assert fits == ["QB-2012", "QB-3320", "QB-7310"]
+
+
+async def test_a_new_record(editor: Editor) -> None:
+    form = await editor.form("/edit/evidence")
+    form |= {"head.name": "fitted-here", "head.grade": "trial fitted", "head.reference": "our own bench"}
+    shown = await editor.post("/edit/evidence", {**form, "do": "effect"})
+    assert "1 record would change" in text_of(shown)
+    with pytest.raises(Exception, match="There is no evidence"):
+        editor.rows("evidence", "fitted-here")
+    stored = await editor.post("/edit/evidence", {**form, "do": "save", "why": "seen on the bench"})
+    assert "Stored as revision 2" in text_of(stored)
+    again = await editor.post("/edit/evidence", {**form, "head.note": "more", "do": "save", "why": "twice"})
+    assert again.status_code == 409
+    assert "already" in text_of(again)
+    assert "note empty more" in text_of(again)
+    assert editor.rows("evidence", "fitted-here") == [
+        {"name": "fitted-here", "grade": "trial fitted", "reference": "our own bench"}
+    ]
+
+
+async def test_two_editors_see_both_versions(editor: Editor) -> None:
+    first, second = await editor.form(CALIPER), await editor.form(CALIPER)
+    await editor.post(CALIPER, {**first, "head.minutes": "85", "do": "save", "why": "first"})
+    answer = await editor.post(CALIPER, {**second, "head.minutes": "95", "do": "save", "why": "second"})
+    assert answer.status_code == 412
+    assert "Somebody changed this record after you opened it" in text_of(answer)
+    assert "minutes 85 95" in text_of(answer)
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 85
+    knowing = {**fields_of(answer.text), "do": "save"}
+    assert "Stored" in text_of(await editor.post(CALIPER, knowing))
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 95
+
+
+async def test_a_form_without_its_etag_overwrites_nothing(editor: Editor) -> None:
+    form = await editor.form(CALIPER)
+    sent = {key: text for key, text in form.items() if key != "etag"}
+    answer = await editor.post(CALIPER, {**sent, "head.minutes": "85", "do": "save", "why": "blind"})
+    assert answer.status_code == 412
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 80
+
+
+@pytest.mark.usefixtures("time_enough")
+async def test_the_effect_names_the_closure_that_becomes_impossible(editor: Editor) -> None:
+    """The effect agrees with what the service answers once the record is really out."""
+    asked = f"/answer?chassis={CHASSIS}&fit=QB-3310"
+    assert "cannot be" not in text_of(await editor.get(asked))
+    form = await editor.form(CALIPER)
+    shown = await editor.post(CALIPER, {**form, "do": "remove-effect"})
+    told = text_of(shown)
+    assert "This makes 1 closure impossible" in told
+    assert f"Asked lately: {CHASSIS}" in told
+    assert "loses 1 (QB-3310)" in told
+    assert editor.rows("fitment", "QB-3310@brake.front.left/earlier"), "the effect stored something"
+    out = await editor.post(CALIPER, {**form, "do": "remove", "why": "it never fitted"})
+    assert "Stored as revision 2" in text_of(out), text_of(out)
+    assert "No record says that QB-3310" in text_of(await editor.get(asked))
+
+
+@pytest.mark.usefixtures("time_enough")
+async def test_the_effect_tells_what_changes_in_an_answer(editor: Editor) -> None:
+    await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310")
+    form = await editor.form("/edit/component/QB-3310")
+    price = {**form, "head.price": "158.60", "do": "effect"}
+    told = text_of(await editor.post("/edit/component/QB-3310", price))
+    assert "1 answer changes" in told, told
+    assert "10.00" in told, told
+    note = {**form, "head.note": "weighed again", "do": "effect"}
+    assert "No answer changes" in text_of(await editor.post("/edit/component/QB-3310", note))
+
+
+async def test_what_there_was_no_time_for_is_said(editor: Editor, monkeypatch: pytest.MonkeyPatch) -> None:
+    await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310")
+    form = await editor.form(CALIPER)
+    monkeypatch.setattr(effect, "SECONDS_TO_ANSWER", 0.0)
+    told = text_of(await editor.post(CALIPER, {**form, "do": "remove-effect"}))
+    assert "Not all was looked at. There was no time for 1 question" in told
+    monkeypatch.setattr(effect, "SECONDS_TO_COMPILE", 0.0)
+    told = text_of(await editor.post(CALIPER, {**form, "do": "remove-effect"}))
+    assert "These rule books were not looked at:" in told
+    assert "No rule book changes" not in told
+
+
+async def test_names_of_an_edit_that_was_undone_are_forgotten(editor: Editor) -> None:
+    """The revision of an effect becomes another edit's: nothing of the first may be answered then."""
+    await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310")
+    form = await editor.form(CALIPER)
+    await editor.post(CALIPER, {**form, "do": "remove-effect"})
+    await editor.post(CALIPER, {**form, "head.minutes": "85", "do": "save", "why": "timed"})
+    answer = text_of(await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310"))
+    assert "No record says" not in answer
+
+
+async def test_what_is_named_still_is_not_taken_out(editor: Editor) -> None:
+    form = await editor.form("/edit/component/QB-3310")
+    answer = await editor.post("/edit/component/QB-3310", {**form, "do": "remove", "why": "gone"})
+    assert answer.status_code == 422
+    assert editor.rows("component", "QB-3310")
+    assert "names it" in text_of(answer) or "still" in text_of(answer), text_of(answer)
+
+
+@pytest.mark.parametrize("address", [CALIPER, "/edit/evidence", "/edit/revision/1", "/edit/import"])
+async def test_a_post_without_token_or_from_elsewhere_is_refused(editor: Editor, address: str) -> None:
+    assert (await editor.post(address, {"do": "save", "why": "x"})).status_code == 403
+    token = await editor.token()
+    elsewhere = {"Sec-Fetch-Site": "cross-site"}
+    body = {"form_token": token, "do": "save", "why": "x"}
+    assert (await editor.client.post(address, data=body, headers=elsewhere)).status_code == 403
+
+
+async def test_finding_a_record(editor: Editor) -> None:
+    by_part = text_of(await editor.get("/edit?kind=component&text=qb3310"))
+    assert "QB-3310" in by_part
+    whole = await editor.get("/edit?kind=component&text=QB-3310")
+    assert whole.url.path == "/edit/component/QB-3310"
+    assert "No flaw has" in text_of(await editor.get("/edit?kind=flaw&text=%25"))
+
+
+async def test_a_name_that_is_markup_stays_text(editor: Editor) -> None:
+    answer = await editor.get("/edit?kind=component&text=<script>alert(1)</script>")
+    assert "<script>alert" not in answer.text
+    answer = await editor.get('/edit/evidence?name="><b>x</b>')
+    assert "<b>x</b>" not in answer.text
+
+
+class TestImport:
+    """A sheet tried, its mistakes beside its lines, then stored."""
+
+    GOOD = "[evidence]\nname,grade,reference\nbench-7,measured,our own bench\n"
+    BAD = "[evidence]\nname,grade,reference\nbench-7,guessed,our own bench\nbench-8,measured,\n"
+
+    async def send(
+        self, editor: Editor, sheet: str, do: str, why: str = "", file: bytes = b""
+    ) -> httpx.Response:
+        data = {"form_token": await editor.token(), "sheet": sheet, "do": do, "why": why}
+        files = {"file": ("sheet.csv" if file else "", file)}
+        return await editor.client.post("/edit/import", data=data, files=files, headers=OWN)
+
+    async def test_mistakes_stand_beside_the_lines(self, editor: Editor) -> None:
+        answer = await self.send(editor, self.BAD, "save", "to see")
+        told = text_of(answer)
+        assert answer.status_code == 422
+        assert "2 mistakes; nothing was stored" in told
+        assert "3 bench-7,guessed,our own bench Grade:" in told
+        assert "4 bench-8,measured, Reference: a value is needed here" in told
+        assert "bench-8,measured," in unescape(answer.text[answer.text.index("<textarea") :])
+
+    async def test_tried_first_then_stored_with_a_reason(self, editor: Editor) -> None:
+        tried = await self.send(editor, self.GOOD, "try")
+        assert "No mistakes" in text_of(tried)
+        assert "1 record would change" in text_of(tried)
+        silent = await self.send(editor, self.GOOD, "save")
+        assert "Say in a sentence why" in beside(silent, "why")
+        stored = await self.send(editor, self.GOOD, "save", "from our bench book")
+        assert stored.url.path == "/edit/revision/2"
+        assert editor.rows("evidence", "bench-7")[0]["grade"] == "measured"
+        again = await self.send(editor, self.GOOD, "save", "twice")
+        assert "nothing would change" in text_of(again)
+
+    async def test_a_file_takes_the_place_of_the_pasted(self, editor: Editor) -> None:
+        tried = await self.send(editor, self.BAD, "try", file=self.GOOD.encode())
+        assert "No mistakes" in text_of(tried)
+
+    @pytest.mark.parametrize(
+        ("file", "told"),
+        [
+            (b"\xff\xfe[\x00s\x00", "not UTF-8"),
+            (b"x" * 600_001, "more than 600,000 bytes"),
+            (b"", "Choose a file"),
+        ],
+    )
+    async def test_what_is_no_sheet_is_told(self, editor: Editor, file: bytes, told: str) -> None:
+        answer = await self.send(editor, "", "try", file=file)
+        assert answer.status_code == 422
+        assert told in text_of(answer)
