@@ -1,0 +1,137 @@
+"""The pages of an answer: same words and figures as the API, addresses that stay, reasons that lead back."""
+
+import re
+from html import unescape
+
+import httpx
+import pytest
+
+from api.pages.layers import HEIGHT, MOST_ROWS, WIDTH, draw
+from api.pages.question import PageQuestion
+
+DISCS = {"chassis": "24PL-018412", "fit": "QB-3310"}
+HTML = {"Accept": "text/html"}
+
+
+async def read(browser: httpx.AsyncClient, path: str, **params: object) -> httpx.Response:
+    answer = await browser.get(path, params=params, headers=HTML, follow_redirects=True)
+    assert answer.headers["content-type"].startswith("text/html"), answer.text
+    return answer
+
+
+async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/answer", **DISCS)
+    assert page.status_code == 200
+    asked = (await browser.get("/v1/closures", params=DISCS)).json()
+    text = unescape(page.text)
+    assert asked["sentences"][0] in text
+    for change in asked["set"]["changes"]:
+        assert (change["component"] or change["replaces"]) in text
+        assert change["why"][1:] in text
+    for sentence in asked["cautions"]:
+        assert sentence in text
+    ids = re.findall(r'id="line-(\d+)"', page.text)
+    assert [int(number) for number in ids] == list(range(1, len(asked["set"]["changes"]) + 1))
+    assert set(re.findall(r'href="#line-(\d+)"', page.text)) <= set(ids)
+
+
+async def test_an_address_names_its_revision_and_stays(browser: httpx.AsyncClient) -> None:
+    first = await read(browser, "/answer", **DISCS)
+    assert "as_of=" in str(first.url)
+    again = await browser.get(str(first.url), headers=HTML)
+    assert again.status_code == 200
+    assert again.text == first.text
+
+
+async def test_an_impossible_question_offers_its_ways_out(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/answer", **DISCS, keep_section="wheels")
+    addresses = [unescape(a) for a in re.findall(r'class="button" href="([^"]+)"', page.text)]
+    assert len(addresses) >= 3
+    for address in addresses:
+        way = await browser.get(address, headers=HTML, follow_redirects=True)
+        assert "What it becomes" in way.text, address
+
+
+async def test_a_choice_is_a_link_to_the_set_with_it(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/answer", **DISCS)
+    address = next(unescape(a) for a in re.findall(r'href="([^"]+)">Take this', page.text) if "QB-7090" in a)
+    other = await browser.get(address, headers=HTML, follow_redirects=True)
+    assert re.search(r'id="line-\d+".*?QB-7090', other.text, re.DOTALL)
+
+
+@pytest.mark.parametrize("path", ["/picture", "/order", "/fitting", "/quotation"])
+async def test_what_an_answer_leads_to(browser: httpx.AsyncClient, path: str) -> None:
+    page = await read(browser, path, **DISCS)
+    assert page.status_code == 200
+    assert "QB-3310" in page.text
+    assert "script-src 'self'" in page.headers["content-security-policy"]
+    assert not re.search(r"<script(?![^>]*src=)|style=|onclick=", page.text)
+    impossible = await read(browser, path, **DISCS, keep_section="wheels")
+    assert "It cannot be, as asked" in impossible.text
+
+
+@pytest.mark.parametrize("form", ["pdf", "xlsx", "csv"])
+async def test_documents_are_taken_away(browser: httpx.AsyncClient, form: str) -> None:
+    answer = await browser.get(f"/order.{form}", params=DISCS)
+    assert answer.status_code == 200
+    assert f".{form}" in answer.headers["content-disposition"]
+
+
+async def test_a_wrong_number_is_told_on_a_page_with_what_is_close(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/answer", chassis="24PL-018412", fit="QB-33109")
+    assert page.status_code == 422
+    assert "QB-3310" in page.text
+    nothing = await read(browser, "/nowhere")
+    assert nothing.status_code == 404
+    program = await browser.get("/nowhere", headers={"Accept": "*/*"})
+    assert program.headers["content-type"] == "application/problem+json"
+
+
+async def test_the_form_keeps_what_the_question_says(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/ask", **DISCS, keep_section="wheels", nothing_visible="true")
+    assert 'value="QB-3310"' in page.text
+    assert re.search(r'name="keep_section" value="wheels" checked', page.text)
+    assert re.search(r'name="nothing_visible" value="true" checked', page.text)
+
+
+async def test_pages_are_packed_for_who_takes_it(browser: httpx.AsyncClient) -> None:
+    plain = await browser.get("/", headers=HTML | {"Accept-Encoding": "identity"})
+    packed = await browser.get("/", headers=HTML | {"Accept-Encoding": "gzip"})
+    assert packed.headers["content-encoding"] == "gzip"
+    assert packed.text == plain.text
+    assert "Accept-Encoding" in packed.headers["vary"]
+
+
+def test_a_question_travels_in_its_address() -> None:
+    sent = [
+        ("fit", " QB-3310 "),
+        ("fit", ""),
+        ("chassis", "24"),
+        ("fitted_at", "brake"),
+        ("fitted_number", "X"),
+    ]
+    question = PageQuestion.of([*sent, ("effort_at_most", "cutting"), ("unknown", "1")])
+    assert question.pairs == (("chassis", "24"), ("fitted", "brake=X"), ("fit", "QB-3310"))
+    more = question.adding("fit", "QB-1").adding("chassis", "25")
+    assert more.values("fit") == ["QB-3310", "QB-1"]
+    assert more.values("chassis") == ["25"]
+    assert more.without("fit", "QB-1").values("fit") == ["QB-3310"]
+    assert more.without("fit").address() == "/answer?chassis=25&fitted=brake%3DX"
+
+
+def test_boxes_never_overlap_and_every_line_is_drawn() -> None:
+    columns = {f"n{i}": 0 if i == 0 else 1 + i % 3 for i in range(70)}
+    reasons = [("n0" if i % 3 == 0 else f"n{i - 1}", f"n{i}", True) for i in range(1, 70)]
+    drawing = draw(columns, [*reasons, ("n3", "n1", False), ("nobody", "n1", True)])
+    assert len(drawing.boxes) == 70
+    assert len(drawing.lines) == 70
+    for place, box in enumerate(drawing.boxes):
+        assert 0 <= box.x
+        assert box.x + WIDTH <= drawing.width
+        assert box.y + HEIGHT <= drawing.height
+        for other in drawing.boxes[place + 1 :]:
+            apart = abs(box.x - other.x) >= WIDTH or abs(box.y - other.y) >= HEIGHT
+            assert apart, (box, other)
+    tallest = max(sum(1 for box in drawing.boxes if box.x == x) for x in {box.x for box in drawing.boxes})
+    assert tallest <= MOST_ROWS
+    assert draw(columns, reasons) == draw(dict(columns), list(reasons))
