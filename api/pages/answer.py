@@ -43,7 +43,8 @@ def document_of(service: Service, question: PageQuestion) -> Facts:
     etag, make = closures.closure(service, question.body())
     known = service.answers.get(etag)
     if known is None:
-        known, lasting = make()
+        with service.gates["questions"].turn():
+            known, lasting = make()
         if lasting:
             service.answers.put(etag, known)
     found: Facts = orjson.loads(known)
