@@ -56,6 +56,10 @@ PARAMETERS = {
     "origin": "of this origin only",
     "supply": "in this state of supply only",
     "outcome": "with this outcome only",
+    "at_most_suppliers": "from so many suppliers at most",
+    "fastest": "as early as can be, then the cheapest for that day",
+    "use_stock": "take from the shop's own stock first",
+    "tax_market": "whose taxes; else the first vehicle's market",
 }
 """What a parameter means that says the same everywhere; a route's own words come first."""
 

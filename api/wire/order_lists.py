@@ -39,11 +39,15 @@ class OrderListIn(OrderIn):
 class NoteIn(Body):
     """The note of a list."""
 
+    model_config = ConfigDict(json_schema_extra={"examples": [{"note": "the customer calls on Friday"}]})
+
     note: Remark
 
 
 class SubstituteIn(Body):
     """Another number for a line."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"line": 2, "number": "QB-7090"}]})
 
     line: Annotated[int, Strict(), Field(ge=1, le=100_000), WHOLE]
     number: Word = Field(description="the component instead")
@@ -74,6 +78,8 @@ class ReceivedIn(Body):
 
 class ClosedIn(Body):
     """Why a list is closed before everything has come; may stay empty when it has."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"reason": "the rest is no longer wanted"}]})
 
     reason: Remark = ""
 

@@ -156,6 +156,8 @@ def test_every_answer_has_an_example_of_its_own_form(document: dict[str, Any]):
     for path, method, operation in operations(document):
         for status, answer in operation["responses"].items():
             for media, content in answer.get("content", {}).items() if status.startswith("2") else ():
+                if content["schema"].get("format") == "binary":
+                    continue  # a paper
                 assert "example" in content, f"{method} {path} {status} {media}: python -m tests.api.examples"
                 validator(document, content["schema"]).validate(content["example"])
 
@@ -201,7 +203,7 @@ async def test_examples_are_answered_in_the_documented_form(
         )
         media = answer.headers["content-type"].split(";")[0]
         validator(document, documented["content"][media]["schema"]).validate(answer.json())
-        if "{name}" not in path:
+        if "{" not in path:
             assert answer.status_code < 400, answer.text
 
 
