@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 import orjson
-from sqlalchemy import Column, Connection, MetaData, String, Table, Text, insert, select
+from sqlalchemy import Column, Connection, MetaData, String, Table, Text, func, insert, select
 
 from api.catalogue import records as r
 from api.catalogue.columns import CLAIM_NAME
@@ -100,6 +100,17 @@ def remembered(connection: Connection) -> Iterator[tuple[str, dict[str, str]]]:
                 break
             yield kind, some
             last = max(some)
+
+
+def names_with(connection: Connection, kind: str, text: str, most: int) -> list[str]:
+    """Names of records of a kind that hold a text, the text itself first, then by name."""
+    key = key_of(kind)
+    same = select(key).where(key == text)
+    like = select(key).where(func.lower(key).contains(text.lower(), autoescape=True))
+    found: dict[str, None] = {}
+    for query in (same, like.distinct().order_by(key).limit(most)):
+        found |= dict.fromkeys(connection.execute(query).scalars())
+    return list(found)
 
 
 def key_of(kind: str) -> Any:

@@ -7,7 +7,6 @@ from urllib.parse import quote
 
 from fastapi import Path, Query, Request
 from fastapi.concurrency import run_in_threadpool
-from sqlalchemy import func, select
 from starlette.responses import RedirectResponse, Response
 
 from api.access.guard import Editor, MayEdit, form_of
@@ -16,7 +15,7 @@ from api.asking.effect import Effect, EffectLook
 from api.catalogue import editing
 from api.catalogue.editing import Author, RecordState
 from api.catalogue.fields import NAME_PATTERN, is_printable
-from api.catalogue.images import key_of
+from api.catalogue.images import names_with
 from api.catalogue.loading import Report
 from api.catalogue.records import KINDS, KindWord
 from api.catalogue.search import Search, find
@@ -106,13 +105,8 @@ def start(
 def _names_like(service: Service, kind: str, text: str) -> list[str]:
     """Names that hold the text; of components also those whose number is typed otherwise or whose words
     it is."""
-    key = key_of(kind)
-    same = select(key).where(key == text)
-    like = select(key).where(func.lower(key).contains(text.lower(), autoescape=True))
-    found: dict[str, None] = {}
     with reading(service.engine) as session:
-        for query in (same, like.distinct().order_by(key).limit(MOST_FOUND)):
-            found |= dict.fromkeys(session.connection().execute(query).scalars())
+        found = dict.fromkeys(names_with(session.connection(), kind, text, MOST_FOUND))
         if kind == "component":
             for search in (Search(number=text), Search(words=text)):
                 found |= dict.fromkeys(line.number for line in find(session, search, limit=MOST_FOUND).lines)

@@ -5,11 +5,11 @@ from typing import Literal
 from fastapi import APIRouter, Request
 from pydantic import BaseModel
 from sqlalchemy.exc import DBAPIError
-from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.catalogue.revisions import current_revision
+from api.database import UNREACHABLE
 from api.problems import Unavailable
 from api.service import ServiceDep
 from api.warm import migration_level
@@ -57,7 +57,7 @@ def ready(service: ServiceDep) -> Response:
             )
         with service.engine.connect() as connection:
             revision = current_revision(connection)
-    except (DBAPIError, PoolTimeout) as error:
+    except (DBAPIError, *UNREACHABLE) as error:
         raise Unavailable("The database does not answer") from error
     return json_answer(
         {"status": "ready", "catalogue_revision": revision, "migration": present}, headers=KEEP_NOTHING
