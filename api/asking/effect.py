@@ -165,7 +165,7 @@ class EffectLook:
                     self._changed.append(variant)
 
     def compare(self) -> Effect:
-        """Both answers to every question, within the time limit."""
+        """Both answers to every question, within the time limit. Raises Busy."""
         effect = Effect(
             books=list(self._book_effects()),
             total=len(self._kept) + self._not_looked,
@@ -173,6 +173,12 @@ class EffectLook:
             unread_books=self._unread,
             read_books=len(self._after),
         )
+        if self._kept:
+            with self._service.gates["questions"].turn():
+                self._compare_all(effect)
+        return effect
+
+    def _compare_all(self, effect: Effect) -> None:
         until = Deadline(SECONDS_TO_ANSWER)
         for kept in self._kept:
             left = until.left()
@@ -180,7 +186,6 @@ class EffectLook:
                 effect.not_looked += 1
             else:
                 _compare_one(effect, kept, min(left, SECONDS_A_QUESTION))
-        return effect
 
     def _book_effects(self) -> Iterator[BookEffect]:
         for variant, after in self._after.items():
