@@ -19,8 +19,9 @@ def printable(text: object) -> str:
 
 
 def begun(sentence: str) -> str:
-    """The sentence with a capital in front."""
-    return sentence[:1].upper() + sentence[1:]
+    """The sentence with a capital in front, but for one that begins with a field: `remedy_all: …`."""
+    is_field = sentence.partition(" ")[0].endswith(":")
+    return sentence if is_field else sentence[:1].upper() + sentence[1:]
 
 
 class Problem(Exception):

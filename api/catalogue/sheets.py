@@ -212,6 +212,8 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
             wrong = [c for c in columns if c not in kind.model_fields]
             for column in wrong:
                 hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
+                if ";" in column:
+                    hint = "; cells are separated by commas, so save the sheet as CSV with commas"
                 yield Mistake(place, kind.kind_of_record, shown(column), f"there is no such column{hint}")
             skipping = bool(wrong)
             if len(set(columns)) != len(columns):

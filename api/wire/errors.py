@@ -7,6 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.problems import InvalidRequest, MalformedRequest, Problem, UnsupportedMedia, begun, printable
 from api.wire.responses import PROBLEM_JSON
+from api.wire.wrong_values import in_words
 
 MOST_MISTAKES = 100
 
@@ -63,15 +64,7 @@ def _error(mistake: Any) -> dict[str, str]:
     pointer = (
         pointer_of(inside) if place not in ("query", "path", "header") else ".".join(map(str, inside[:1]))
     )
-    return {"pointer": printable(pointer), "message": begun(_in_words(mistake))}
-
-
-def _in_words(mistake: Any) -> str:
-    if mistake["type"] == "extra_forbidden":
-        return "there is no such field; take it out"
-    if mistake["type"] == "missing":
-        return "a value is needed here"
-    return printable(str(mistake["msg"]).removeprefix("Value error, "))
+    return {"pointer": printable(pointer), "message": begun(printable(in_words(mistake)))}
 
 
 def documented(*leaves: type[Problem]) -> dict[int | str, dict[str, Any]]:

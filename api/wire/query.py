@@ -40,7 +40,7 @@ class ClosureQuery(BaseModel):
     prefer: Annotated[list[CriterionWord], Field(max_length=7)] = Field(
         [], description="what sets are compared by, first to last; those left out follow in the usual order"
     )
-    as_of: Annotated[int, Field(ge=0, le=2_000_000_000)] | None = Field(
+    as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(
         None, description="the revision whose catalogue answers; empty: the present one"
     )
 

@@ -137,7 +137,7 @@ class AskIn(Body):
     market: Word | None = Field(
         None, description="whose law the arithmetic follows; empty: the variant's market"
     )
-    as_of: Annotated[int, Strict(), Field(ge=0, le=2_000_000_000), WHOLE] | None = Field(
+    as_of: Annotated[int, Strict(), Field(ge=1, le=2_000_000_000), WHOLE] | None = Field(
         None, description="the revision whose catalogue answers; empty: the present one"
     )
     deadline_seconds: Annotated[float, Strict(), Field(gt=0, le=LONGEST_DEADLINE)] = Field(

@@ -10,6 +10,7 @@ Each prints its figures and ends with 1 when something is not as it must be.
 import argparse
 import os
 import random
+import signal
 import sys
 import tempfile
 import time
@@ -110,6 +111,7 @@ def main() -> int:
     parser.add_argument("--rounds", type=int, default=100)
     parser.add_argument("--seed", type=int, default=random.randrange(10**6))
     asked = parser.parse_args()
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(143))
     good = True
     for engine in [asked.engine] if asked.engine else ENGINES:
         started = time.monotonic()
