@@ -191,10 +191,11 @@ def _asked(client: httpx.Client) -> dict[str, Any]:
 
 
 def test_an_older_backup_is_brought_to_this_programs_shape(own_demo_url: str, databases: Any, tmp_path: Path):
-    before = exported(own_demo_url)
     with opened(own_demo_url) as engine:
         migrate(engine, "2026_11_25_builds")
-    backup(settings(own_demo_url), tmp_path / "old")
+        backup(settings(own_demo_url), tmp_path / "old")
+        migrate(engine)
+    before = exported(own_demo_url)
     url = databases.empty()
     restore(settings(url), tmp_path / "old")
     assert exported(url) == before
