@@ -117,3 +117,11 @@ document.querySelectorAll("button[data-adds]").forEach((button) => {
   button.hidden = false;
   button.addEventListener("click", () => addRow(button));
 });
+
+// Going back finds the form as it was sent: its address then says so.
+document.querySelectorAll("form[data-keeps]").forEach((form) => {
+  form.addEventListener("submit", () => {
+    const said = [...new FormData(form)].filter(([, value]) => value !== "");
+    history.replaceState(null, "", location.pathname + "?" + new URLSearchParams(said));
+  });
+});

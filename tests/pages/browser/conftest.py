@@ -1,0 +1,67 @@
+"""A real service, a real Chromium, and a page that minds what the browser complains of."""
+
+import os
+import shutil
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from tests.soundness.server import Served, serve
+
+CHROMIUM = shutil.which("chromium")
+SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+
+@pytest.fixture(scope="session")
+def served(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[Served]:
+    """The service on a copy of the demo range."""
+    with serve(sqlite_databases.copy(sqlite_demo_url)) as served:
+        yield served
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """One browser for all tests of a worker."""
+    if CHROMIUM is None:
+        missing = "there is no program `chromium` to visit the pages with"
+        if os.environ.get("CI", "").lower() == "true":
+            pytest.fail(missing)
+        pytest.skip(missing)
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)
+        yield browser
+        browser.close()
+
+
+@pytest.fixture
+def context(chromium: Browser, served: Served) -> Iterator[BrowserContext]:
+    """A browser profile of its own."""
+    context = chromium.new_context(base_url=served.address, viewport={"width": 1280, "height": 900})
+    context.set_default_timeout(20_000)
+    yield context
+    context.close()
+
+
+class Visit:
+    """A page, and everything that the browser complained of."""
+
+    def __init__(self, page: Page) -> None:
+        self.page = page
+        self.complaints: list[str] = []
+        page.on("console", lambda message: self._heard(message.type, message.text))
+        page.on("pageerror", lambda error: self.complaints.append(str(error)))
+
+    def _heard(self, kind: str, text: str) -> None:
+        # The browser notes every answer that is no success; pages of mistakes are such answers.
+        if kind in ("error", "warning") and "the server responded with a status of" not in text:
+            self.complaints.append(text)
+
+
+@pytest.fixture
+def visit(context: BrowserContext) -> Iterator[Visit]:
+    """A page whose console must stay silent and whose content policy must hold."""
+    visit = Visit(context.new_page())
+    yield visit
+    assert visit.complaints == []

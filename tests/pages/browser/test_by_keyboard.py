@@ -1,0 +1,126 @@
+"""The pages used in a real browser: by keyboard, without script, in two tabs, from the wish to the delivery."""
+
+import re
+
+from playwright.sync_api import Browser, BrowserContext, expect
+
+from tests.pages.browser.conftest import Visit
+from tests.soundness.server import Served
+
+DISCS = "/answer?chassis=24PL-018412&fit=QB-3310"
+
+
+def test_from_a_chassis_number_to_an_answer_without_a_mouse(visit: Visit) -> None:
+    page = visit.page
+    page.goto("/")
+    page.keyboard.type("24pl 18412")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("24PL-018412").first).to_be_visible()
+    page.locator("#fit-1").focus()
+    page.keyboard.type("caliper, four", delay=20)
+    options = page.get_by_role("option")
+    expect(options.first).to_be_visible()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+    assert re.fullmatch(r"QB-\d{4}", page.locator("#fit-1").input_value())
+    page.locator("#fit-1").fill("qb 3310")
+    page.keyboard.press("Escape")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    assert "as_of=" in page.url
+    first = page.locator(".verdictline").inner_text()
+    page.reload()
+    assert page.locator(".verdictline").inner_text() == first
+    page.go_back()
+    expect(page.locator("#fit-1")).to_have_value("qb 3310")
+    page.go_forward()
+    choices = page.locator("details.choices").first
+    choices.locator("summary").focus()
+    page.keyboard.press("Enter")
+    other = choices.get_by_role("link", name=re.compile("^Take this")).first
+    other.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url(re.compile("as_of="))
+    assert "%40" in page.url, "the choice stands in the address"
+
+
+def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> None:
+    page = visit.page
+    page.goto(DISCS)
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+    page.locator(".actions a").first.focus()
+    page.keyboard.press("Tab")
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
+
+
+def test_ask_answer_and_order_work_without_script(chromium: Browser, served: Served) -> None:
+    context = chromium.new_context(base_url=served.address, java_script_enabled=False)
+    page = context.new_page()
+    page.goto("/")
+    page.fill("#chassis", "24PL-018412")
+    page.get_by_role("button", name="This vehicle").click()
+    page.fill("#fit-1", "QB-3310")
+    page.get_by_role("button", name="Answer").click()
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    page.get_by_role("link", name="Order list").click()
+    expect(page.get_by_role("heading", name="What to order")).to_be_visible()
+    context.close()
+
+
+def test_two_tabs_do_not_disturb_each_other(context: BrowserContext) -> None:
+    one, two = context.new_page(), context.new_page()
+    one.goto(DISCS)
+    two.goto("/answer?chassis=24PL-018412&fit=QL-7075")
+    one.reload()
+    two.reload()
+    assert "QB-3310" in one.locator(".asked").inner_text()
+    assert "QL-7075" in two.locator(".asked").inner_text()
+
+
+def test_a_way_out_is_a_button(visit: Visit) -> None:
+    page = visit.page
+    page.goto(f"{DISCS}&keep_section=wheels")
+    expect(page.get_by_role("heading", name="It cannot be, as asked")).to_be_visible()
+    page.get_by_role("link", name=re.compile("^Let Wheels")).click()
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+
+
+def test_the_picture_lights_what_brings_a_part_and_zooms(visit: Visit) -> None:
+    page = visit.page
+    page.goto("/picture?chassis=24PL-018412&fit=QB-3310")
+    before = page.locator(".picture svg").get_attribute("viewBox")
+    page.get_by_role("button", name="Larger").click()
+    assert page.locator(".picture svg").get_attribute("viewBox") != before
+    page.get_by_role("button", name="All of it").click()
+    page.locator("a.box").last.focus()
+    assert page.locator(".box.lit").count() >= 2
+    assert page.locator(".lines path.lit").count() >= 1
+
+
+def test_from_a_key_to_a_delivery(visit: Visit, served: Served) -> None:
+    page = visit.page
+    page.goto("/order?chassis=24PL-018412&fit=QL-7075")
+    page.get_by_role("link", name="Sign in").first.click()
+    page.fill("#key", "graftbook_wrong")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", level=1)).not_to_have_text("What to order")
+    page.goto("/signin?next=/order%3Fchassis%3D24PL-018412%26fit%3DQL-7075")
+    page.fill("#key", served.key or "")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="What to order")).to_be_visible()
+    page.fill("#name", "browser-list")
+    page.get_by_role("button", name="Keep as a draft").click()
+    expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("draft")
+    page.get_by_role("button", name="Send it").click()
+    expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("sent")
+    for field in page.locator("input[name^=came-]").all():
+        field.fill("99")
+    page.get_by_role("button", name="Book it in").click()
+    expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("received")
+    page.get_by_role("button", name="Close it").click()
+    expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("closed")
+    page.get_by_role("button", name="Sign out").click()
+    expect(page.get_by_role("link", name="Sign in")).to_be_visible()

@@ -1,0 +1,119 @@
+"""Every page in a real browser: accessible, silent, within its content policy, and light."""
+
+from collections.abc import Iterator
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, BrowserContext
+
+from tests.pages.browser.conftest import Visit
+from tests.soundness.server import Served
+
+DISCS = "chassis=24PL-018412&fit=QB-3310"
+PAGES = {
+    "start": "/",
+    "ask": "/ask?chassis=24PL-018412",
+    "answer": f"/answer?{DISCS}&alternatives=2",
+    "impossible": f"/answer?{DISCS}&keep_section=wheels",
+    "picture": f"/picture?{DISCS}",
+    "order": f"/order?{DISCS}",
+    "fitting": f"/fitting?{DISCS}&hands=2",
+    "quotation": f"/quotation?{DISCS}&months=3",
+    "check": "/check?chassis=24PL-018412",
+    "look-up": "/look-up?words=caliper",
+    "component": "/component/QB-3310",
+    "vehicle": "/vehicle?chassis=24PL-018412",
+    "orders": "/orders",
+    "sign in": "/signin",
+    "problem": "/answer?chassis=99-1",
+}
+EDITED = {
+    "edit": "/edit",
+    "edit a component": "/edit/component/QB-3310",
+    "a new fitment": "/edit/fitment",
+    "import": "/edit/import",
+}
+WCAG = {
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
+    "resultTypes": ["violations"],
+}
+LIGHT, DARK = "light", "dark"
+MOST_BYTES = 150_000
+
+
+def found_by_axe(context: BrowserContext, address: str) -> list[str]:
+    """What the engine finds wrong, a line a rule and place."""
+    page = context.new_page()
+    page.goto(address)
+    results = Axe().run(page, options=WCAG)
+    page.close()
+    return [
+        f"{violation['id']}: {node['target']} {node['failureSummary']}"
+        for violation in results.response["violations"]
+        for node in violation["nodes"][:3]
+    ]
+
+
+@pytest.fixture(scope="module", params=[(LIGHT, 1280), (DARK, 390)], ids=["light, wide", "dark, phone"])
+def measured(request: pytest.FixtureRequest, chromium: Browser, served: Served) -> Iterator[BrowserContext]:
+    """A profile in which the engine may put its script into the page, signed in."""
+    scheme, width = request.param
+    context = chromium.new_context(
+        base_url=served.address,
+        bypass_csp=True,
+        color_scheme=scheme,
+        viewport={"width": width, "height": 900},
+    )
+    page = context.new_page()
+    page.goto("/signin")
+    page.fill("#key", served.key or "")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="Sign out").wait_for()
+    page.close()
+    yield context
+    context.close()
+
+
+@pytest.mark.parametrize("name", [*PAGES, *EDITED])
+def test_the_engine_finds_nothing(measured: BrowserContext, name: str) -> None:
+    assert found_by_axe(measured, (PAGES | EDITED)[name]) == []
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_complaint_and_nothing_from_elsewhere(visit: Visit, served: Served, name: str) -> None:
+    asked: list[str] = []
+    visit.page.on("request", lambda request: asked.append(request.url))
+    answer = visit.page.goto(PAGES[name])
+    visit.page.wait_for_load_state("networkidle")
+    assert answer is not None
+    assert "default-src 'none'" in answer.headers["content-security-policy"]
+    assert all(address.startswith(served.address) for address in asked), asked
+    assert visit.page.locator("h1").count() == 1
+    for width in (390, 1280, 1800):
+        visit.page.set_viewport_size({"width": width, "height": 900})
+        assert visit.page.evaluate("document.documentElement.scrollWidth") <= width, width
+
+
+def test_the_content_policy_is_enforced(visit: Visit) -> None:
+    visit.page.goto("/")
+    ran = visit.page.evaluate(
+        """() => { const s = document.createElement('script'); s.textContent = 'window.ran = true';
+        document.head.append(s); return window.ran === true; }"""
+    )
+    assert ran is False
+    assert any("Content Security Policy" in complaint for complaint in visit.complaints)
+    visit.complaints.clear()
+
+
+def test_an_answer_of_sixty_parts_is_light(chromium: Browser, served: Served) -> None:
+    context = chromium.new_context(base_url=served.address)
+    page = context.new_page()
+    client = context.new_cdp_session(page)
+    client.send("Network.enable")
+    sizes: list[float] = []
+    client.on("Network.loadingFinished", lambda event: sizes.append(event["encodedDataLength"]))
+    page.goto("/answer?chassis=24PL-018412&remedy_all=moderate")
+    page.wait_for_load_state("networkidle")
+    assert page.locator(".change").count() >= 60
+    assert 0 < sum(sizes) < MOST_BYTES, sizes
+    context.close()
