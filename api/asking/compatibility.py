@@ -4,11 +4,12 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from api.asking.names import of_one_revision
 from api.catalogue.lookup import Found, find_components, find_vehicle, numbers_as_typed
-from api.catalogue.store import with_components
+from api.catalogue.store import book_revision, with_components
 from api.closure.compatibility import Compatibility, Fits, Need, Place, compatible
 from api.database import reading
-from api.problems import Problem, TooEntangled, UnknownComponent, VehicleMismatch, pointing_at
+from api.problems import CatalogueMoved, Problem, TooEntangled, UnknownComponent, VehicleMismatch, pointing_at
 from api.rulebook.model import RuleBook, Vehicle
 from api.rulebook.scope import TooLarge
 from api.service import Service
@@ -24,6 +25,11 @@ MOST_NEAR = 50
 """So many unknown numbers of one call get near matches: looking for them costs more than answering."""
 
 
+def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
+    """The answers in the order of the questions, all of one revision. Raises CatalogueMoved."""
+    return of_one_revision(lambda: Batch(service).answer(body))
+
+
 class Batch:
     """One call's questions. Vehicles, rule books and numbers are looked up once for all of them."""
 
@@ -31,15 +37,17 @@ class Batch:
         self._service = service
         self._vehicles: dict[tuple[str, Any], Found | Problem] = {}
         self._books: dict[str, RuleBook] = {}
+        self._seen: set[tuple[str, int | None]] = set()
         self._numbers: dict[str, str] = {}
         self._unknown = 0
         self._answers: dict[tuple[Any, ...], Compatibility] = {}
 
     def answer(self, body: CompatibilityIn) -> Facts:
-        """The answers in the order of the questions."""
+        """The answers in the order of the questions. Raises CatalogueMoved when an edit came between."""
         questions = [_validated(question) for question in body.questions]
         self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
         results = [self._result(question) for question in questions]
+        self._require_one_revision()
         return {
             "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
             "answers": results,
@@ -82,22 +90,32 @@ class Batch:
         if key not in self._vehicles:
             try:
                 with pointing_at("/chassis"), reading(self._service.engine) as session:
-                    self._vehicles[key] = find_vehicle(session, question.chassis, built=question.built)
+                    found = find_vehicle(session, question.chassis, built=question.built)
+                    self._vehicles[key] = found
+                    self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
             except Problem as problem:
                 self._vehicles[key] = problem
-        found = self._vehicles[key]
-        if isinstance(found, Problem):
-            raise found
-        variant = found.vehicle.variant
+        known = self._vehicles[key]
+        if isinstance(known, Problem):
+            raise known
+        variant = known.vehicle.variant
         if question.variant and question.variant.casefold() != variant.casefold():
-            message = f"{found.chassis} is a {variant}, not a {question.variant}"
+            message = f"{known.chassis} is a {variant}, not a {question.variant}"
             raise VehicleMismatch(message, pointer="/variant", variant=variant)
-        return found
+        return known
 
     def _book(self, variant: str) -> RuleBook:
         if variant not in self._books:
             self._books[variant] = self._service.books.book(variant)
         return self._books[variant]
+
+    def _require_one_revision(self) -> None:
+        """Vehicles were read before their rule books; neither may have been edited until now."""
+        with reading(self._service.engine) as session:
+            self._seen |= {(variant, book_revision(session, variant)) for variant in self._books}
+        for variant, revision in self._seen:
+            if variant in self._books and self._books[variant].revision != revision:
+                raise CatalogueMoved
 
     def _with(self, book: RuleBook, number: str) -> RuleBook:
         with reading(self._service.engine) as session:

@@ -1,16 +1,17 @@
 """The vehicle that a body names: found by its numbers, with its rule book, its build laid under it."""
 
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import Any
 
 from api.asking.names import Names
 from api.builds.service import build_document
-from api.catalogue.lookup import find_vehicle
+from api.catalogue.lookup import Found, find_vehicle
 from api.catalogue.store import book_revision
 from api.closure.question import Wish
 from api.database import reading
 from api.problems import CatalogueMoved, VehicleMismatch, pointing_at
-from api.rulebook.model import Vehicle
+from api.rulebook.model import RuleBook, Vehicle
 from api.service import Service
 from api.wire.questions import VehicleIn, WishIn
 
@@ -32,22 +33,32 @@ class VehicleAsked:
     names: Names
 
 
+def find_with_book(
+    service: Service, chassis: str, built: date | None, pointer: str = ""
+) -> tuple[Found, RuleBook]:
+    """A vehicle and its rule book, of one revision. Raises UnknownChassis, CatalogueMoved."""
+    with pointing_at(pointer), reading(service.engine) as session:
+        found = find_vehicle(session, chassis, built=built)
+        revision = book_revision(session, found.vehicle.variant)
+    book = service.books.book(found.vehicle.variant)
+    if book.revision != revision:
+        raise CatalogueMoved
+    return found, book
+
+
 def ask_vehicle(service: Service, body: VehicleIn, pointer: str = "/vehicle") -> VehicleAsked:
     """The vehicle that a body names.
 
     Raises UnknownBuild, UnknownChassis, VehicleMismatch, CatalogueMoved, and what `Names` raises.
     """
     stands = _with_build(service, body, pointer)
-    with pointing_at(f"{pointer}/chassis"), reading(service.engine) as session:
-        found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
-        variant = found.vehicle.variant
-        revision = book_revision(session, variant)
+    found, book = find_with_book(
+        service, stands.get("chassis", ""), stands.get("built"), f"{pointer}/chassis"
+    )
+    variant = found.vehicle.variant
     if stands.get("variant", variant).casefold() != variant.casefold():
         message = f"{found.chassis} is a {variant}, not a {stands['variant']}"
         raise VehicleMismatch(message, pointer=f"{pointer}/variant", variant=variant)
-    book = service.books.book(variant)
-    if book.revision != revision:
-        raise CatalogueMoved
     names = Names(service, book)
     return VehicleAsked(
         vehicle=replace(

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from api import problems
 from api.access.guard import MayRead
-from api.asking.compatibility import Batch
+from api.asking.compatibility import answer_batch
 from api.routes.ready import answered
 from api.service import ServiceDep
 from api.wire.compatibility_out import CompatibilityListOut, CompatibilityOut
@@ -31,7 +31,7 @@ router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependenc
 )
 def ask_compatibility(body: CompatibilityIn, service: ServiceDep) -> Response:
     """A question with a mistake is answered "not known" with its problem; the others stand."""
-    return json_answer(Batch(service).answer(body))
+    return json_answer(answer_batch(service, body))
 
 
 @router.get(
@@ -48,7 +48,6 @@ def get_compatibility(
     request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuestionIn, Query()]
 ) -> Response:
     """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
-    batch = Batch(service)
-    facts = batch.answer(CompatibilityIn(questions=[asked]))
+    facts = answer_batch(service, CompatibilityIn(questions=[asked]))
     body = json_bytes(facts["answers"][0] | {"catalogue_revision": facts["catalogue_revision"]})
     return answered(request, service, etag_of("compatibility", body.hex()), lambda: (body, True))

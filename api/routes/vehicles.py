@@ -7,10 +7,9 @@ from starlette.responses import Response
 
 from api import problems
 from api.access.guard import MayRead
-from api.asking.names import Names
+from api.asking.names import Names, of_one_revision
 from api.asking.vehicle_page import vehicle_page
-from api.catalogue.lookup import find_vehicle
-from api.database import reading
+from api.asking.vehicles import find_with_book
 from api.routes.ready import answered
 from api.rulebook.model import Vehicle
 from api.service import ServiceDep
@@ -40,10 +39,8 @@ def get_vehicle(
     built: Annotated[Day | None, Query(description="the day it was built; else estimated")] = None,
 ) -> Response:
     """The chassis number is accepted as people type it."""
-    with reading(service.engine) as session:
-        found = find_vehicle(session, chassis, built=built)
+    found, book = of_one_revision(lambda: find_with_book(service, chassis, built))
     v = found.vehicle
-    book = service.books.book(v.variant)
     options = Names(service, book).options(option, "/option")
     vehicle = Vehicle(v.variant, v.chassis_prefix, v.chassis_serial, v.built, options)
     etag = etag_of(
