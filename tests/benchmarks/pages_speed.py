@@ -1,0 +1,85 @@
+"""Pages in a real Chromium: the time to first content from a warm service, and the weight over the wire.
+
+The demo range on SQLite, one worker, a browser profile without anything kept. Pages are asked before they
+are timed, so that the service is warm. The bound is 200 ms to first content, 150 kB for an answer.
+"""
+
+import shutil
+import statistics
+from collections.abc import Iterator
+
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from api.demo import demo_sheets
+from tests.benchmarks.loaded import load_all, new_database
+from tests.soundness.server import serve
+
+TIMES = 5
+DISCS = "chassis=24PL-018412&fit=QB-3310"
+ALL_FLAWS = "chassis=24PL-018412&remedy_all=moderate"
+PAGES = {
+    "start": "/",
+    "ask": "/ask?chassis=24PL-018412",
+    "answer, one wish": f"/answer?{DISCS}",
+    "answer, every moderate flaw": f"/answer?{ALL_FLAWS}",
+    "picture, every moderate flaw": f"/picture?{ALL_FLAWS}",
+    "order list, every moderate flaw": f"/order?{ALL_FLAWS}",
+    "component": "/component/QB-3310",
+}
+FIRST_CONTENT = """() => new Promise(done => {
+  const seen = () => performance.getEntriesByName('first-contentful-paint')[0];
+  if (seen()) done(seen().startTime);
+  else new PerformanceObserver(() => { if (seen()) done(seen().startTime); })
+    .observe({type: 'paint', buffered: true});
+})"""
+FIRST_BYTE = "() => performance.getEntriesByType('navigation')[0].responseStart"
+
+
+def run() -> Iterator[tuple[str, str]]:
+    """Rows of what was measured and its figure; one row that says so when there is no browser."""
+    program = shutil.which("chromium")
+    if program is None:
+        yield "there is no program `chromium`", "not measured"
+        return
+    with new_database() as engine:
+        load_all(engine, demo_sheets())
+        with serve(str(engine.url)) as served, sync_playwright() as playwright:
+            browser = playwright.chromium.launch(
+                executable_path=program,
+                args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],
+            )
+            for name, address in PAGES.items():
+                yield name, _told(browser, served.address + address)
+            browser.close()
+
+
+def _told(browser: Browser, address: str) -> str:
+    _visit(browser, address)
+    visits = [_visit(browser, address) for _ in range(TIMES)]
+    content, first_byte, weight = (statistics.median(column) for column in zip(*visits, strict=True))
+    slowest = max(visit[0] for visit in visits)
+    return (
+        f"first content {content:.0f} ms (slowest {slowest:.0f}), "
+        f"first byte {first_byte:.0f} ms, {weight / 1000:.0f} kB"
+    )
+
+
+def _visit(browser: Browser, address: str) -> tuple[float, float, float]:
+    """Milliseconds to first content and to the first byte, bytes over the wire; nothing is kept before."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900})
+    page = context.new_page()
+    sizes = _sizes(page)
+    page.goto(address)
+    page.wait_for_load_state("networkidle")
+    visited = page.evaluate(FIRST_CONTENT), page.evaluate(FIRST_BYTE), sum(sizes)
+    context.close()
+    return visited
+
+
+def _sizes(page: Page) -> list[float]:
+    """A list that grows by the bytes of each thing the page loads."""
+    sizes: list[float] = []
+    client = page.context.new_cdp_session(page)
+    client.send("Network.enable")
+    client.on("Network.loadingFinished", lambda event: sizes.append(event["encodedDataLength"]))
+    return sizes
