@@ -23,7 +23,7 @@ PAGES = {
     "answer, one wish": f"/answer?{DISCS}",
     "answer, every moderate flaw": f"/answer?{ALL_FLAWS}",
     "picture, every moderate flaw": f"/picture?{ALL_FLAWS}",
-    "order list, every moderate flaw": f"/order?{ALL_FLAWS}",
+    "order list, one wish": f"/order?{DISCS}",
     "component": "/component/QB-3310",
 }
 FIRST_CONTENT = """() => new Promise(done => {
