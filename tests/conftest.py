@@ -38,10 +38,22 @@ def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
             pytest.fail(missing)
         pytest.skip(missing)
     server = get_server(tmp_path_factory.mktemp("postgres"), cleanup_mode="delete")
+    address = server.get_uri().replace("postgresql://", "postgresql+psycopg://")
+    _careless(address)
     try:
-        yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
+        yield address
     finally:
         server.cleanup()
+
+
+def _careless(address: str) -> None:
+    """No waiting for the disk: the tests kill our processes, never this server's machine."""
+    engine = create_engine(address, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        for setting in ("fsync", "synchronous_commit", "full_page_writes"):
+            connection.execute(text(f"ALTER SYSTEM SET {setting} = off"))
+        connection.execute(text("SELECT pg_reload_conf()"))
+    engine.dispose()
 
 
 class _Databases:
