@@ -10,6 +10,7 @@ from api.asking.closures import closure_document, lasting, understood
 from api.asking.questions import Asked, ask, at_revision, present_revision
 from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
+from api.closure.deadline import Deadline
 from api.database import reading
 from api.orders.buying import InStore, Market, Order, Terms, buy
 from api.orders.choices import Why
@@ -28,6 +29,7 @@ Facts = dict[str, Any]
 MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
 TRIES = 3
+SECONDS_FOR_SUBSTITUTES = 4.0
 TERMS = ("by", "at_most_suppliers", "fastest", "use_stock", "tax_market")
 
 
@@ -144,15 +146,18 @@ def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
 
 def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
     """For lines that nobody supplies: the best component that somebody does and the closure accepts."""
-    lacking = [(need, why) for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
-    for need, _ in lacking[:MOST_SUBSTITUTES]:
-        found = substitute(service, ordered, need)
-        for line in facts["not_supplied"]:
-            if line["number"] == need.part.number:
-                line["substitute"] = found
+    until = Deadline(SECONDS_FOR_SUBSTITUTES)
+    lacking = [need for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
+    lines = {line["number"]: line for line in facts["not_supplied"]}
+    for number, need in enumerate(lacking):
+        line = lines[need.part.number]
+        if number >= MOST_SUBSTITUTES or until.passed:
+            line["why"] += " No substitute was looked for: too many lines, too little time."
+        else:
+            line["substitute"] = substitute(service, ordered, need, until)
 
 
-def substitute(service: Service, ordered: Ordered, need: Need) -> Facts | None:
+def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) -> Facts | None:
     """What the best set has instead of a number that nobody supplies; None when there is no such set.
 
     The closure is asked with the number refused, and again with what it then proposes, while nobody
@@ -166,7 +171,8 @@ def substitute(service: Service, ordered: Ordered, need: Need) -> Facts | None:
     refused = {need.part.number}
     for _ in range(TRIES):
         limits = replace(question.limits, refuse=question.limits.refuse | refused)
-        answer = answer_question(vehicle.asked.book, replace(question, limits=limits))
+        asked = replace(question, limits=limits, seconds=min(question.seconds, max(0.05, until.left())))
+        answer = answer_question(vehicle.asked.book, asked)
         if answer.outcome is not Outcome.proved or answer.solution is None:
             return None
         instead = _instead(answer.solution, places, before)
