@@ -29,7 +29,7 @@ HOME = "/"
 def _form(*needed: str, **fields: str) -> dict[str, object]:
     properties = {name: {"type": "string", "description": words} for name, words in fields.items()}
     schema = {"type": "object", "properties": properties, "required": list(needed)}
-    return {"requestBody": {"required": True, "content": {FORM: {"schema": schema}}}}
+    return {"requestBody": {"required": bool(needed), "content": {FORM: {"schema": schema}}}}
 
 
 _REDIRECTS = {303: {"description": "Go on there", "headers": {"Location": {"schema": {"type": "string"}}}}}

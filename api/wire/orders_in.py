@@ -4,14 +4,26 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import ConfigDict, Field, Strict, ValidationError
+from pydantic import ConfigDict, Field, Strict, ValidationError, WithJsonSchema
 
 from api.wire.errors import problem_from_mistakes
 from api.wire.given import WHOLE, Day, Price, Truth, Word
 from api.wire.query import ClosureQuery
 from api.wire.questions import AskIn, ClosureIn
 
-PerCent = Annotated[Price, Field(le=100)]
+PerCent = Annotated[
+    Price,
+    Field(le=100),
+    WithJsonSchema(
+        {
+            "anyOf": [
+                {"type": "number", "minimum": 0, "maximum": 100, "multipleOf": 0.01},
+                {"type": "string", "pattern": r"^(100(\.00?)?|[0-9]{1,2}(\.[0-9]{1,2})?)$"},
+            ]
+        }
+    ),
+]
+"""A part of a hundred, with at most two decimals."""
 
 MOST_VEHICLES = 20
 MOST_SUPPLIERS = 1_000

@@ -6,7 +6,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from api.wire.errors import problem_from_mistakes
 from api.wire.given import Day, Price, Word
-from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, CriterionWord, EffortWord, SeverityWord
+from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, Criteria, EffortWord, SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
 
@@ -37,7 +37,7 @@ class ClosureQuery(BaseModel):
     nothing_visible: bool = False
     specification: Word | None = Field(None, description="stored specification, `name` or `name@version`")
     alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = 0
-    prefer: Annotated[list[CriterionWord], Field(max_length=7)] = Field(
+    prefer: Criteria = Field(
         [], description="what sets are compared by, first to last; those left out follow in the usual order"
     )
     as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(

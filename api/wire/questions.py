@@ -118,11 +118,14 @@ def _each_once(preference: list[CriterionWord]) -> list[CriterionWord]:
     return preference
 
 
-Preference = Annotated[
+Criteria = Annotated[
     list[CriterionWord],
-    Field(min_length=1, max_length=7, json_schema_extra={"uniqueItems": True}),
+    Field(max_length=7, json_schema_extra={"uniqueItems": True}),
     AfterValidator(_each_once),
 ]
+"""Criteria, each once."""
+
+Preference = Annotated[Criteria, Field(min_length=1)]
 """What sets are compared by, first to last, each criterion once."""
 
 
