@@ -24,22 +24,23 @@ def scope_of(book: RuleBook, question: Question) -> Scope:
 
 
 def answer_question(
-    book: RuleBook, question: Question, deadline: Deadline | None = None
+    book: RuleBook, question: Question, deadline: Deadline | None = None, *, next_bests: bool = True
 ) -> Answer:
     """The whole answer to a question.
 
     Always the same for the same question, whatever the order of the book's rows. An answer that is
     not proved says so in its outcome. `deadline` (usually the question's seconds from now) ends the
     proof, the next bests and further sets; explaining an "impossible" may take half as long again.
+    `next_bests`: whether each choice is to say what the next best would cost; an order does not ask.
     """
     deadline = deadline or Deadline(question.seconds)
     try:
-        return _answer(scope_of(book, question), question, deadline)
+        return _answer(scope_of(book, question), question, deadline, next_bests)
     except TooLarge:
         return Answer(Outcome.too_large)
 
 
-def _answer(scope: Scope, question: Question, deadline: Deadline) -> Answer:
+def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bool) -> Answer:
     try:
         problem = reach(scope, question, deadline=deadline)
     except OutOfTime:
@@ -52,14 +53,16 @@ def _answer(scope: Scope, question: Question, deadline: Deadline) -> Answer:
     except OutOfTime as late:
         return _not_proved(problem, late)
     try:
-        return _proved(problem, found, propagation, engine)
+        return _proved(problem, found, propagation, engine, next_bests)
     except RoundedAway:
         return Answer(Outcome.not_proved, reached=reached, engine=engine)
 
 
-def _proved(problem: Problem, found: Found, propagation: Propagation, engine: str) -> Answer:
+def _proved(
+    problem: Problem, found: Found, propagation: Propagation, engine: str, next_bests: bool
+) -> Answer:
     reasons = reasons_of(problem, found)
-    others = next_best(problem, found, propagation, reasons) if engine == "solver" else {}
+    others = next_best(problem, found, propagation, reasons) if next_bests and engine == "solver" else {}
     further = undominated(problem, found, propagation, problem.question.alternatives)
     return Answer(
         Outcome.proved,

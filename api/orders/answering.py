@@ -93,10 +93,15 @@ def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]
 
 
 def _answered(label: str, asked: Asked) -> VehicleOrdered:
-    answer = watched("order", lambda: answer_question(asked.book, asked.question), alone)
+    answer = watched("order", lambda: _set_only(asked), alone)
     if answer.solution is None:
         raise NoSet(f"{label}: these wishes have no set; POST /v1/closures with the same body says why")
     return VehicleOrdered(label, asked, answer, answer.solution)
+
+
+def _set_only(asked: Asked) -> Answer:
+    """The set without what each next best would cost."""
+    return answer_question(asked.book, asked.question, next_bests=False)
 
 
 def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: date) -> Market:
@@ -172,7 +177,7 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
     for _ in range(TRIES):
         limits = replace(question.limits, refuse=question.limits.refuse | refused)
         asked = replace(question, limits=limits, seconds=min(question.seconds, max(0.05, until.left())))
-        answer = answer_question(vehicle.asked.book, asked)
+        answer = answer_question(vehicle.asked.book, asked, next_bests=False)
         if answer.outcome is not Outcome.proved or answer.solution is None:
             return None
         instead = _instead(answer.solution, places, before)

@@ -24,7 +24,7 @@ SECONDS = 3.0
 def fitting_facts(service: Service, body: FittingIn) -> Facts:
     """The sequence as facts. Raises what `ask` raises, and NoSet."""
     asked = at_revision(service, body, lambda then: ask(then, body))
-    answer = watched("fitting", lambda: answer_question(asked.book, asked.question), alone)
+    answer = watched("fitting", lambda: answer_question(asked.book, asked.question, next_bests=False), alone)
     if answer.solution is None:
         raise NoSet("These wishes have no set; POST /v1/closures with the same body says why")
     found = sequence(*jobs_of(asked.book, asked.question.vehicle, answer.solution))

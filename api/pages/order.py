@@ -3,6 +3,7 @@
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+import orjson
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from pydantic import TypeAdapter, ValidationError
@@ -12,7 +13,7 @@ from api.access.guard import MayRead, Orderer, form_of
 from api.asking.questions import present_revision
 from api.builds.schemas import Slug
 from api.orders import keeping, life
-from api.orders.answering import order_facts_for
+from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
 from api.pages.frame import page
 from api.pages.problems import pages_router
@@ -21,7 +22,7 @@ from api.problems import NoSet, Problem
 from api.service import Service, ServiceDep
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderIn, OrderQuery
-from api.wire.responses import KEEP_NOTHING
+from api.wire.responses import KEEP_NOTHING, json_bytes
 
 router = pages_router()
 
@@ -39,7 +40,7 @@ def order(request: Request, service: ServiceDep) -> Response:
         now = question.adding("as_of", present_revision(service))
         return RedirectResponse(_address(now, terms), 303, KEEP_NOTHING)
     try:
-        facts = order_facts_for(service, body_of(question, terms))
+        facts = facts_for(service, body_of(question, terms))
     except NoSet:
         return RedirectResponse(question.address(), 303, KEEP_NOTHING)
     return page(
@@ -59,8 +60,21 @@ def document(request: Request, form: str, service: ServiceDep) -> Response:
     if form not in MEDIA:
         return RedirectResponse("/order", 303)
     question, terms = question_of(request.query_params), _terms(request)
-    facts = order_facts_for(service, body_of(question, terms))
+    facts = facts_for(service, body_of(question, terms))
     return _download(service, facts, form, request.query_params.get("part", ""), _name_for(facts))
+
+
+def facts_for(service: Service, body: OrderIn) -> Facts:
+    """The order as the API answers it, kept or made anew. Raises what `ordering` raises."""
+    etag, make = ordering(service, body, "json ", json_bytes)
+    known = service.answers.get(etag)
+    if known is None:
+        with service.gates["questions"].turn():
+            known, lasting = make()
+        if lasting:
+            service.answers.put(etag, known)
+    found: Facts = orjson.loads(known)
+    return found
 
 
 def _download(service: Service, facts: Facts, form: str, part: str, name: str) -> Response:
