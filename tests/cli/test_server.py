@@ -79,5 +79,5 @@ def test_the_command_runs_away_from_the_checkout(tmp_path: Path, sqlite_demo_url
         capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr
-    assert result.stdout.startswith("number,name,section")
+    assert result.stdout.startswith("row,line,number")
     assert result.stderr == ""
