@@ -45,6 +45,16 @@ BODIES: list[tuple[str, str, Any]] = [
         {"name": "x", "title": "x", "wishes": [WISH], "limits": {}, "variants": []},
     ),
     ("post", "/v1/keys", {"label": "counter", "scope": "order", "expires": "2099-01-01T00:00:00Z"}),
+    ("post", "/v1/order-lists", ASKS | {"name": "x", "at_most_suppliers": 3}),
+    (
+        "post",
+        "/v1/order-lists/{name}/receive",
+        {"lines": [{"line": 1, "received": 1, "promised": "2027-01-01"}]},
+    ),
+    ("post", "/v1/order-lists/{name}/substitute", {"line": 1, "number": "QB-7090"}),
+    ("post", "/v1/order-lists/{name}/close", {"reason": "enough"}),
+    ("post", "/v1/fitting-sequences", ASKS | {"hands": 2, "room_in": ["brakes"]}),
+    ("post", "/v1/quotations", ASKS | {"labour_rate": "50.00", "allowance": "10", "months": 3}),
     ("post", "/v1/imports", [{"record": "section", "name": "new", "title": "New", "order": 5}]),
 ]
 
@@ -86,7 +96,8 @@ def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
 def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:
     async def once() -> httpx.Response:
         async with client_of(app) as client:
-            return await client.request(method, path, json=body, headers=app.state.let_in)
+            address = path.replace("{name}", "a-list")
+            return await client.request(method, address, json=body, headers=app.state.let_in)
 
     return asyncio.run(once())
 

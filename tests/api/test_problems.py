@@ -202,7 +202,7 @@ async def test_a_fault_of_the_service_tells_nothing_but_its_id(app: FastAPI, mon
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("secret SELECT inside")
 
-    monkeypatch.setattr("api.routes.vehicles.find_vehicle", broken)
+    monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
     document = checked(answer)
@@ -218,7 +218,7 @@ async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_agai
         def broken(*_: object, fault: Exception = fault, **__: object) -> None:
             raise fault
 
-        monkeypatch.setattr("api.routes.vehicles.find_vehicle", broken)
+        monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
         async with client_of(app) as client:
             answer = await client.get("/v1/vehicles/24PL-018412")
         assert checked(answer)["type"] == "/problems/unavailable"

@@ -66,7 +66,7 @@ async def test_every_answer_carries_the_safe_headers(
     app: FastAPI, monkeypatch: pytest.MonkeyPatch, method: str, path: str, status: int, sent: dict[str, Any]
 ):
     if status == 500:
-        monkeypatch.setattr("api.routes.vehicles.find_vehicle", _raising(RuntimeError("inside")))
+        monkeypatch.setattr("api.routes.vehicles.find_with_book", _raising(RuntimeError("inside")))
     async with client_of(app) as client:
         answer = await client.request(method, path, **sent)
     assert answer.status_code == status, answer.text
@@ -138,7 +138,7 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
 ):
     """On both engines; SQLite casts anything, so there the third is no fault of the database."""
     app = create_app(Settings(database_url=demo_url))
-    monkeypatch.setattr("api.routes.vehicles.find_vehicle", _running(app.state.service.engine, REFUSED[kind]))
+    monkeypatch.setattr("api.routes.vehicles.find_with_book", _running(app.state.service.engine, REFUSED[kind]))
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
     app.state.service.engine.dispose()
@@ -155,7 +155,7 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
 async def test_a_fault_tells_nothing_of_itself(
     app: FastAPI, monkeypatch: pytest.MonkeyPatch, error: Exception
 ):
-    monkeypatch.setattr("api.routes.vehicles.find_vehicle", _raising(error))
+    monkeypatch.setattr("api.routes.vehicles.find_with_book", _raising(error))
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
     assert answer.status_code in (500, 503)
