@@ -73,7 +73,7 @@ async def test_secrets_sent_anywhere_are_in_no_line(
             except KeyError as error:
                 raise ValueError(f"cannot use {SECRET}") from error
 
-        monkeypatch.setattr("api.routes.vehicles.find_vehicle", broken)
+        monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
         assert (await client.get(f"/v1/vehicles/{SECRET}", headers=EVERYWHERE)).status_code == 500
         for header in (f"Bearer {SECRET}", f"Basic {SECRET}", SECRET):
             await client.get("/v1/variants", headers={"Authorization": header})

@@ -123,7 +123,7 @@ async def test_a_pool_that_is_used_up_shows_as_a_problem(client: httpx.AsyncClie
     def broken(*_: object, **__: object) -> None:
         raise PoolTimeout("QueuePool limit")
 
-    monkeypatch.setattr("api.routes.vehicles.find_vehicle", broken)
+    monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
     before = await figures(client)
     assert (await client.get("/v1/vehicles/24PL-018412")).status_code == 503
     after = await figures(client)

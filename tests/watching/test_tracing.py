@@ -57,7 +57,7 @@ async def test_a_fault_marks_its_span_without_its_words(
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("hunter2secret")
 
-    monkeypatch.setattr("api.routes.vehicles.find_vehicle", broken)
+    monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
     await client.get("/v1/vehicles/hunter2secret?key=hunter2secret", headers={"Cookie": "a=hunter2secret"})
     (span,) = spans.get_finished_spans()
     assert span.status.status_code is StatusCode.ERROR
