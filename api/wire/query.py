@@ -9,6 +9,7 @@ from api.wire.given import Day, Price, Word
 from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, Criteria, EffortWord, SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
+Few = Annotated[list[Word], Field(max_length=100)]
 
 
 class ClosureQuery(BaseModel):
@@ -20,7 +21,7 @@ class ClosureQuery(BaseModel):
     chassis: Word | None = Field(None, description="chassis number", examples=["24PL-018412"])
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
     built: Day | None = Field(None, description="day it was built")
-    option: Words = Field([], description="an option it has")
+    option: Few = Field([], description="an option it has")
     fitted: Words = Field([], description="`position=component` fitted today; `position=` is empty")
     on_the_bench: Words = Field([], description="a component at hand")
     fit: Words = Field(
@@ -30,7 +31,7 @@ class ClosureQuery(BaseModel):
     remedy_all: SeverityWord | None = Field(None, description="remedy every known flaw from this severity up")
     clear: Words = Field([], description="leave this position empty")
     keep: Words = Field([], description="keep this position as today")
-    keep_section: Words = Field([], description="keep this section as today")
+    keep_section: Few = Field([], description="keep this section as today")
     refuse: Words = Field([], description="do not fit this component")
     effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
     price_at_most: Price | None = None
