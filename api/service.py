@@ -2,7 +2,7 @@
 
 import threading
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Annotated
@@ -18,6 +18,10 @@ from api.limits import Gate, gates_of
 from api.rulebook.model import RuleBook
 from api.settings import Settings
 from api.wire.names import BookNames
+
+Made = tuple[bytes, bool]
+"""The bytes of an answer, and whether the same question will always give them."""
+Make = Callable[[], Made]
 
 
 class AnswerCache:
@@ -39,6 +43,15 @@ class AnswerCache:
             self.hits += 1
             self._kept.move_to_end(etag)
             return body
+
+    def kept_or_made(self, etag: str, make: Make) -> Made:
+        """The answer kept from last time, or made now and kept if it is the same whenever it is asked for."""
+        if (kept := self.get(etag)) is not None:
+            return kept, True
+        body, lasting = make()
+        if lasting:
+            self.put(etag, body)
+        return body, lasting
 
     def put(self, etag: str, body: bytes) -> None:
         """Keep an answer that is the same whenever it is asked for."""
@@ -109,6 +122,15 @@ class Service:
                 while len(self._names) > self.settings.books_kept:
                     self._names.popitem(last=False)
             return known
+
+    def in_turn(self, make: Make) -> Make:
+        """How to make an answer that takes reasoning: it waits for its turn. Making it raises Busy."""
+
+        def waiting() -> Made:
+            with self.gates["questions"].turn():
+                return make()
+
+        return waiting
 
     @contextmanager
     def at(self, revision: int | None) -> Iterator["Service"]:

@@ -16,7 +16,7 @@ from api.pages.frame import page
 from api.pages.gives_up import addresses_of_ways
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion, question_of
-from api.service import Service, ServiceDep
+from api.service import Make, Service, ServiceDep
 from api.wire.responses import KEEP_NOTHING
 
 router = pages_router()
@@ -40,14 +40,14 @@ def answer(request: Request, service: ServiceDep) -> Response:
 
 def document_of(service: Service, question: PageQuestion) -> Facts:
     """The closure as the API answers it, kept or made anew. Raises what `closure` raises."""
-    etag, make = closures.closure(service, question.body())
-    known = service.answers.get(etag)
-    if known is None:
-        with service.gates["questions"].turn():
-            known, lasting = make()
-        if lasting:
-            service.answers.put(etag, known)
-    found: Facts = orjson.loads(known)
+    return document_under(service, closures.closure(service, question.body()))
+
+
+def document_under(service: Service, answering: tuple[str, Make]) -> Facts:
+    """An answer of the API as facts, kept from last time or made when it is its turn. Raises Busy."""
+    etag, make = answering
+    body, _ = service.answers.kept_or_made(etag, service.in_turn(make))
+    found: Facts = orjson.loads(body)
     return found
 
 

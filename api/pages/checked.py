@@ -4,12 +4,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-import orjson
-
 from api.asking.checks import check
 from api.asking.names import member
 from api.catalogue.names import as_typed
-from api.pages.answer import check_groups, flaw_groups
+from api.pages.answer import check_groups, document_under, flaw_groups
 from api.pages.question import PageQuestion
 from api.pages.typed_list import Entry
 from api.problems import InvalidRequest, Problem, Unknown, UnknownPosition
@@ -47,7 +45,7 @@ def checked_facts(
     while True:
         body, sources = body_of(question, left)
         try:
-            etag, make = check(service, body)
+            answering = check(service, body)
             break
         except (InvalidRequest, Unknown) as problem:
             entry, placed = sources.get(problem.pointer, (None, 0))
@@ -58,13 +56,7 @@ def checked_facts(
             left[at : at + 1] = [replace(entry, count=placed)] if placed else []
     if not left:
         return {}, mistakes
-    known = service.answers.get(etag)
-    if known is None:
-        with service.gates["questions"].turn():
-            known, lasting = make()
-        if lasting:
-            service.answers.put(etag, known)
-    return _shown(service, question, left, orjson.loads(known)), mistakes
+    return _shown(service, question, left, document_under(service, answering)), mistakes
 
 
 def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, Sources]:

@@ -3,7 +3,6 @@
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
-import orjson
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from pydantic import TypeAdapter, ValidationError
@@ -15,6 +14,7 @@ from api.builds.schemas import Slug
 from api.orders import keeping, life
 from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
+from api.pages.answer import document_under
 from api.pages.frame import page
 from api.pages.problems import pages_router
 from api.pages.question import LISTS, PageQuestion, question_of
@@ -66,15 +66,7 @@ def document(request: Request, form: str, service: ServiceDep) -> Response:
 
 def facts_for(service: Service, body: OrderIn) -> Facts:
     """The order as the API answers it, kept or made anew. Raises what `ordering` raises."""
-    etag, make = ordering(service, body, "json ", json_bytes)
-    known = service.answers.get(etag)
-    if known is None:
-        with service.gates["questions"].turn():
-            known, lasting = make()
-        if lasting:
-            service.answers.put(etag, known)
-    found: Facts = orjson.loads(known)
-    return found
+    return document_under(service, ordering(service, body, "json ", json_bytes))
 
 
 def _download(service: Service, facts: Facts, form: str, part: str, name: str) -> Response:

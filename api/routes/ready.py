@@ -1,20 +1,13 @@
 """Answers that any HTTP cache may keep: bytes with a strong ETag, and 304 when the asker has them."""
 
-from collections.abc import Callable
-
 from fastapi import Request
 from starlette.responses import Response
 
-from api.service import Service
+from api.service import Make, Service
 from api.wire.responses import ASK_AGAIN, JSON, KEEP_NOTHING, not_modified
 
-Made = tuple[bytes, bool]
-"""The bytes, and whether the same question will always give them."""
 
-
-def answered(
-    request: Request, service: Service, etag: str, make: Callable[[], Made], media: str = JSON
-) -> Response:
+def answered(request: Request, service: Service, etag: str, make: Make, media: str = JSON) -> Response:
     """The answer under this ETag: 304, the bytes kept from last time, or made anew.
 
     Only GET and HEAD answer 304 (RFC 9110, 13.1.2); a POST carries the ETag all the same. An answer
@@ -23,26 +16,15 @@ def answered(
     headers = {**ASK_AGAIN, "ETag": etag, "Vary": "Accept"}
     if request.method in ("GET", "HEAD") and has_already(request, etag):
         return not_modified(etag, {"Cache-Control": headers["Cache-Control"], "Vary": "Accept"})
-    body, lasting = service.answers.get(etag), True
-    if body is None:
-        body, lasting = make()
-        if lasting:
-            service.answers.put(etag, body)
+    body, lasting = service.answers.kept_or_made(etag, make)
     return Response(
         body, media_type=media, headers=headers if lasting else {**KEEP_NOTHING, "Vary": "Accept"}
     )
 
 
-def reasoned(
-    request: Request, service: Service, etag: str, make: Callable[[], Made], media: str = JSON
-) -> Response:
+def reasoned(request: Request, service: Service, etag: str, make: Make, media: str = JSON) -> Response:
     """As `answered`, for answers that take reasoning: making one waits for its turn. Raises Busy."""
-
-    def in_turn() -> Made:
-        with service.gates["questions"].turn():
-            return make()
-
-    return answered(request, service, etag, in_turn, media)
+    return answered(request, service, etag, service.in_turn(make), media)
 
 
 def has_already(request: Request, etag: str) -> bool:
