@@ -1,7 +1,6 @@
 """Orders as answers: the closures first, then what they need, then from whom to buy it."""
 
 from collections.abc import Callable, Sequence
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
@@ -14,11 +13,11 @@ from api.closure.deadline import Deadline
 from api.database import reading
 from api.orders.buying import InStore, Market, Order, Terms, buy
 from api.orders.choices import Why
-from api.orders.facts import order_facts, titled
+from api.orders.facts import order_facts
 from api.orders.needs import Need, Needs, Wanted, needs_of
 from api.orders.stock import stock_for, stock_version
-from api.orders.store import offers_for, offers_without_rate, suppliers, taxes
-from api.problems import NoSet, Problem, pointing_at
+from api.orders.store import offers_for, suppliers, taxes
+from api.problems import NoSet, pointing_at
 from api.service import Service
 from api.watching.reasoning import alone, watched
 from api.wire.orders_in import OrderIn
@@ -81,7 +80,10 @@ def _label(wished: str, taken: Sequence[str]) -> str:
 
 def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]], today: date) -> Ordered:
     """Answer the questions, sum what their sets need, and buy it. Raises NoSet."""
-    vehicles = [_answered(label, one) for label, one in asked]
+    return _bought(service, body, [_answered(label, one) for label, one in asked], today)
+
+
+def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> Ordered:
     needs = needs_of(
         Wanted(v.label, v.asked.book, v.solution, frozenset(v.asked.question.on_the_bench)) for v in vehicles
     )
@@ -113,7 +115,6 @@ def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: 
             tuple(offers_for(session, numbers, today, currency)),
             tuple(suppliers(session)),
             taxes(session, tax_market, today),
-            tuple(offers_without_rate(session, numbers, today, currency)),
         )
 
 
@@ -135,7 +136,7 @@ def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
         **order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency),
     }
     _add_substitutes(service, facts, ordered)
-    return titled(facts, ordered.market.suppliers)
+    return facts
 
 
 def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
@@ -214,11 +215,8 @@ def _told(vehicle: VehicleOrdered, solution: Solution, instead: set[str]) -> Fac
     return {"number": number, "name": part.name, "sentence": f"{sentence}. The closure accepts it."}
 
 
-Documented = Callable[[Facts], bytes]
-
-
 def ordering(
-    service: Service, body: OrderIn, form: str, write: Documented
+    service: Service, body: OrderIn, form: str, write: Callable[[Facts], bytes]
 ) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
     """An ETag and how to make the order in a form; `write` turns the facts into the bytes of that form.
 
@@ -257,6 +255,5 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts |
     if answer.solution is None:
         return document, None
     order = OrderIn.model_validate(body.model_dump(exclude_unset=True))
-    with suppress(Problem):
-        return document, order_facts_for(service, order)
-    return document, None
+    vehicle = VehicleOrdered(asked.chassis, asked, answer, answer.solution)
+    return document, facts_of(service, order, _bought(service, order, [vehicle], date.today()))

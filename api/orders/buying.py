@@ -27,8 +27,6 @@ class Market:
     offers: tuple[Offer, ...] = ()
     suppliers: tuple[Supplier, ...] = ()
     taxes: Mapping[str, Decimal] = field(default_factory=dict)
-    without_rate: tuple[tuple[str, str, str], ...] = ()
-    """(component, supplier, currency) of offers that cannot be compared: the currency has no rate."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,6 @@ from typing import Any
 
 from api.orders.buying import Line, Market, Order
 from api.orders.choices import Unsupplied, Why
-from api.orders.model import Supplier
 from api.orders.needs import Need, Needs, TakenOff
 from api.rulebook.model import Supply
 from api.wire.values import GRADE_WORDS, money
@@ -33,7 +32,8 @@ _WHY = {
 
 def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Facts:
     """Everything of an order that does not depend on how it was asked for."""
-    lines = [_line(number, line) for number, line in enumerate(order.lines, start=1)]
+    titles = {supplier.name: supplier.title for supplier in market.suppliers}
+    lines = [_line(number, line, titles) for number, line in enumerate(order.lines, start=1)]
     suppliers = _suppliers(order)
     return {
         "date": market.today.isoformat(),
@@ -54,7 +54,7 @@ def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Fa
             }
             for a in needs.at_hand
         ],
-        "not_supplied": [_not_supplied(need, missing, order) for need, missing in order.not_supplied],
+        "not_supplied": [_not_supplied(need, missing) for need, missing in order.not_supplied],
         "taken_off": _taken_off(needs.taken_off, order),
         "totals": _totals(order, suppliers),
         "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
@@ -65,7 +65,7 @@ def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Fa
     }
 
 
-def _line(number: int, line: Line) -> Facts:
+def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
     need, bought = line.need, line.bought
     offer = bought.offer if bought else None
     return {
@@ -85,7 +85,7 @@ def _line(number: int, line: Line) -> Facts:
         "hand": need.hand or None,
         "pair": need.pair,
         "supplier": offer.supplier if offer else None,
-        "supplier_title": None,
+        "supplier_title": titles.get(offer.supplier) if offer else None,
         "lead_days": offer.lead_days if offer else None,
         "arrives": bought.arrives.isoformat() if bought else None,
         "unit_price": money(line.unit_price),
@@ -108,14 +108,6 @@ def _line(number: int, line: Line) -> Facts:
         "hazard": need.part.hazard or None,
         "note": (offer.note if offer else "") or None,
     }
-
-
-def titled(facts: Facts, suppliers: Sequence[Supplier]) -> Facts:
-    """The facts with the suppliers' titles beside their names."""
-    titles = {supplier.name: supplier.title for supplier in suppliers}
-    for line in facts["lines"]:
-        line["supplier_title"] = titles.get(line["supplier"]) if line["supplier"] else None
-    return facts
 
 
 def _suppliers(order: Order) -> list[Facts]:
@@ -160,7 +152,7 @@ def _totals(order: Order, suppliers: Sequence[Mapping[str, Any]]) -> Facts:
     }
 
 
-def _not_supplied(need: Need, missing: Unsupplied, order: Order) -> Facts:
+def _not_supplied(need: Need, missing: Unsupplied) -> Facts:
     return {
         "number": need.part.number,
         "name": need.part.name,

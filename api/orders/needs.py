@@ -5,7 +5,7 @@ Pure: from rule books and solutions to values. Money is in minor units.
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from api.closure.answer import Because, Change, Loose, Solution
@@ -259,8 +259,3 @@ def _taken_off(one: Wanted, change: Change) -> TakenOff:
         worth_keeping=part is None or part.origin == "original",
         flaw=worst.symptom if worst else "",
     )
-
-
-def by_number(needs: Needs) -> Mapping[str, int]:
-    """Pieces needed by number."""
-    return {need.part.number: need.quantity for need in needs.lines}

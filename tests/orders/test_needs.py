@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from api.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, Totals
 from api.orders.buying import InStore, Market, Order, Terms, buy
-from api.orders.facts import order_facts, titled
+from api.orders.facts import order_facts
 from api.orders.model import Offer, Supplier
 from api.orders.needs import Needs, Wanted, needs_of
 from api.rulebook.model import (
@@ -217,7 +217,7 @@ def test_no_line_is_lost_and_every_sum_is_that_of_its_lines(wanted: list, rate: 
     market = Market(TODAY, offers, SUPPLIERS, {"": rate})
     found = needs(book(*parts), solution(loose=loose))
     order = buy(found, market, Terms(seconds=2))
-    facts = titled(order_facts(found, order, market, "GBP"), SUPPLIERS)
+    facts = order_facts(found, order, market, "GBP")
     told = {line["number"] for line in facts["lines"]} | {row["number"] for row in facts["not_supplied"]}
     assert told == {p.number for p in parts}
     for i, (quantity, _) in enumerate(wanted):
