@@ -3,7 +3,7 @@
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Annotated
 
@@ -123,11 +123,15 @@ class Service:
                     self._names.popitem(last=False)
             return known
 
+    def turn(self) -> AbstractContextManager[None]:
+        """The turn of whatever takes reasoning, waited for at its beginning. Raises Busy."""
+        return self.gates["questions"].turn()
+
     def in_turn(self, make: Make) -> Make:
         """How to make an answer that takes reasoning: it waits for its turn. Making it raises Busy."""
 
         def waiting() -> Made:
-            with self.gates["questions"].turn():
+            with self.turn():
                 return make()
 
         return waiting

@@ -174,7 +174,7 @@ class EffectLook:
             read_books=len(self._after),
         )
         if self._kept:
-            with self._service.gates["questions"].turn():
+            with self._service.turn():
                 self._compare_all(effect)
         return effect
 

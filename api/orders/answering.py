@@ -6,7 +6,8 @@ from datetime import date
 from typing import Any
 
 from api.asking.closures import closure_document, lasting, understood
-from api.asking.questions import Asked, ask, at_revision, present_revision
+from api.asking.questions import Asked, ask, at_revision
+from api.catalogue.revisions import current_revision
 from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
 from api.closure.deadline import Deadline
@@ -237,14 +238,15 @@ def ordering(
 def buying_state(service: Service) -> list[Any]:
     """What every order depends on beside its questions: the day, the catalogue's revision, the store."""
     with reading(service.engine) as session:
-        version = stock_version(session)
-    return [date.today().isoformat(), present_revision(service), version]
+        revision, version = current_revision(session.connection()), stock_version(session)
+    return [date.today().isoformat(), revision, version]
 
 
 def order_facts_for(service: Service, body: OrderIn) -> Facts:
-    """The order as facts. Raises what `ask` raises, and NoSet."""
-    ordered = order_for(service, body, vehicles_of(service, body), date.today())
-    return facts_of(service, body, ordered)
+    """The order as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
+    asked = vehicles_of(service, body)
+    with service.turn():
+        return facts_of(service, body, order_for(service, body, asked, date.today()))
 
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:

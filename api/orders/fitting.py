@@ -22,13 +22,16 @@ SECONDS = 3.0
 
 
 def fitting_facts(service: Service, body: FittingIn) -> Facts:
-    """The sequence as facts. Raises what `ask` raises, and NoSet."""
+    """The sequence as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     asked = at_revision(service, body, lambda then: ask(then, body))
-    answer = watched("fitting", lambda: answer_question(asked.book, asked.question, next_bests=False), alone)
-    if answer.solution is None:
-        raise NoSet("These wishes have no set; POST /v1/closures with the same body says why")
-    found = sequence(*jobs_of(asked.book, asked.question.vehicle, answer.solution))
-    schedule = earliest_finish(found, body.hands, body.room_in, SECONDS)
+    with service.turn():
+        answer = watched(
+            "fitting", lambda: answer_question(asked.book, asked.question, next_bests=False), alone
+        )
+        if answer.solution is None:
+            raise NoSet("These wishes have no set; POST /v1/closures with the same body says why")
+        found = sequence(*jobs_of(asked.book, asked.question.vehicle, answer.solution))
+        schedule = earliest_finish(found, body.hands, body.room_in, SECONDS)
     known = understood(service, asked)
     return {
         "date": date.today().isoformat(),

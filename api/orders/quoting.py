@@ -15,10 +15,12 @@ Facts = dict[str, Any]
 
 
 def quotation_facts(service: Service, body: QuotationIn) -> Facts:
-    """The quotation as facts. Raises what `ask` raises, and NoSet."""
+    """The quotation as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     today = date.today()
-    ordered = order_for(service, body, vehicles_of(service, body), today)
-    order = facts_of(service, body, ordered)
+    asked = vehicles_of(service, body)
+    with service.turn():
+        ordered = order_for(service, body, asked, today)
+        order = facts_of(service, body, ordered)
     minutes = sum(vehicle.solution.totals.labour for vehicle in ordered.vehicles)
     items = _items(body, ordered, minutes)
     deposits = sum(line.deposits for line in ordered.order.lines)
