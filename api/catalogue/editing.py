@@ -13,6 +13,7 @@ from api.catalogue.images import Fields, images, rows_in
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
 from api.catalogue.names import name_of
+from api.catalogue.removing import kind_words
 from api.catalogue.sheets import Place, validate
 from api.catalogue.staging import table
 from api.database import reading
@@ -62,7 +63,7 @@ def record_state(engine: Engine, kind: str, name: str) -> RecordState:
 def _state(connection: Connection, kind: str, name: str) -> RecordState:
     image = images(connection, kind, [name]).get(name)
     if image is None:
-        raise UnknownRecord(f"{kind} '{name}'", detail=f"There is no {_words(kind)} '{name}'")
+        raise UnknownRecord(f"{kind} '{name}'", detail=f"There is no {kind_words(kind)} '{name}'")
     change = table("record_change")
     last = select(func.max(change.c.revision)).where(change.c.kind == kind, change.c.name == name)
     revision = connection.execute(last).scalar() or 0
@@ -116,7 +117,7 @@ def patch_record(
     if if_match is not None and if_match.strip() != state.etag:
         raise PreconditionFailed("Read the record again and change what you then see")
     if len(state.rows) != 1:
-        raise InvalidRequest(f"This {_words(kind)} has {len(state.rows)} rows; send all of them with PUT")
+        raise InvalidRequest(f"This {kind_words(kind)} has {len(state.rows)} rows; send all of them with PUT")
     merged = {field: value for field, value in (state.rows[0] | patch).items() if value is not None}
     return put_record(engine, kind, name, [merged], if_match, author, dry_run=dry_run)
 
@@ -194,7 +195,7 @@ def _unchanged_since(connection: Connection, revision: int) -> None:
     if again:
         first = again[0]
         raise ChangedAgain(
-            f"{_words(first['kind'])} '{first['name']}' was changed again after revision {revision}"
+            f"{kind_words(first['kind'])} '{first['name']}' was changed again after revision {revision}"
             + (f", and {len(again) - 1} more" if len(again) > 1 else ""),
             records=again[:100],
         )
@@ -204,7 +205,7 @@ def _as_read(connection: Connection, kind: str, name: str, if_match: str | None)
     image = images(connection, kind, [name]).get(name)
     if if_match is None:
         if image is not None:
-            raise PreconditionRequired(f"This {_words(kind)} exists; send If-Match with its ETag")
+            raise PreconditionRequired(f"This {kind_words(kind)} exists; send If-Match with its ETag")
     elif image is None or if_match.strip() not in ("*", record_etag(image)):
         raise PreconditionFailed("Read the record again and change what you then see")
 
@@ -221,7 +222,3 @@ def _named(kind: str, name: str, rows: Sequence[Mapping[str, Any]]) -> None:
         if own != name:
             message = f"This row is '{own}', but the address says '{name}'"
             raise InvalidRequest(message, pointer=f"/rows/{number}")
-
-
-def _words(kind: str) -> str:
-    return kind.replace("_", " ")

@@ -30,7 +30,7 @@ def remove(connection: Connection, removals: Removals, *, keep_images: bool = Tr
         known = set(connection.execute(select(key).where(these, *_of_kind(kind))).scalars())
         for name in names:
             if name not in known:
-                yield Mistake(Place(REMOVED, 0), kind, "", f"there is no {_words(kind)} '{name}'", name)
+                yield Mistake(Place(REMOVED, 0), kind, "", f"there is no {kind_words(kind)} '{name}'", name)
         connection.execute(delete(held).where(these, *_of_kind(kind)))
         stage(
             connection, SPANS_OF if kind == "chassis_span" else kind, dict.fromkeys(known, Place(REMOVED, 0))
@@ -68,7 +68,9 @@ def still_named(connection: Connection, removals: Removals) -> Iterator[Mistake]
             query = select(column.table).where(column.in_(listed(connection, names))).limit(MOST)
             for row in connection.execute(query).mappings():
                 owner = _owner(connection, column.table, row)
-                message = f"{owner} still names the {_words(kind)} '{row[column.name]}'; change that first"
+                message = (
+                    f"{owner} still names the {kind_words(kind)} '{row[column.name]}'; change that first"
+                )
                 yield Mistake(Place(REMOVED, 0), kind, column.name, message, row[column.name])
 
 
@@ -95,12 +97,13 @@ def _owner(connection: Connection, holder: Table, row: Mapping[str, Any]) -> str
     if "claim" in holder.c:
         claim = table("claim")
         kind = connection.execute(select(claim.c.kind).where(claim.c.name == row["claim"])).scalar()
-        return f"{_words(kind or holder.name)} '{row['claim']}'"
+        return f"{kind_words(kind or holder.name)} '{row['claim']}'"
     if holder.name.startswith("build_"):
         return f"build '{row['build']}'"
     key = next(iter(holder.primary_key))
-    return f"{_words(holder.name)} '{row[key.name]}'"
+    return f"{kind_words(holder.name)} '{row[key.name]}'"
 
 
-def _words(kind: str) -> str:
+def kind_words(kind: str) -> str:
+    """A kind of record as people say it."""
     return kind.replace("_", " ")

@@ -99,20 +99,13 @@ def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) 
     groups: dict[str, Facts] = {}
     for position in sorted(lines, key=lambda name: lines[name]):
         change = changes[position]
-        group = groups.setdefault(
-            change["section"], {"title": change["section_title"], "changes": [], "price": "0"}
-        )
+        group = groups.setdefault(change["section"], {"title": change["section_title"], "changes": []})
         group["changes"].append(
             {
                 **change,
                 "line": lines[position],
                 "chain": chain(changes, lines, change),
-                "needs": needed_by(lines, change),
                 "others": [_other(asked_now, change, other) for other in change["alternatives"]],
-                "keep": asked_now.adding("keep", position).address(),
-                "refuse": asked_now.adding("refuse", change["component"]).address()
-                if change["component"]
-                else None,
             }
         )
     return list(groups.values())
@@ -137,12 +130,6 @@ def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts)
             return steps
         seen.add(parent)
         because = changes[parent]["because"]
-
-
-def needed_by(lines: Mapping[str, int], change: Facts) -> list[int]:
-    """The lines that need a change, the nearest reason first."""
-    reasons = [change["because"], *change["also_needed_by"]]
-    return list(dict.fromkeys(lines[r["from_position"]] for r in reasons if r["from_position"] in lines))
 
 
 def by_section(document: Facts, places: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:

@@ -26,8 +26,8 @@ def fitting(request: Request, service: ServiceDep) -> Response:
     whole = given.isascii() and given.isdigit() and len(given) < 4
     hands = min(MOST_HANDS, max(1, int(given))) if whole else 1
     if not question.value("as_of"):
-        now = question.adding("as_of", present_revision(service)).address("/fitting")
-        return RedirectResponse(f"{now}&hands={hands}", 303, KEEP_NOTHING)
+        now = question.adding("as_of", present_revision(service))
+        return RedirectResponse(now.address("/fitting", {"hands": hands}), 303, KEEP_NOTHING)
     body = question.body().model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
     try:
         found = fitting_facts(service, FittingIn.model_validate({**body, "hands": hands}))

@@ -1,7 +1,7 @@
 """The order of an answer: what to buy and from whom, documents to take away, and a draft to keep."""
 
 from typing import Any
-from urllib.parse import parse_qsl, urlencode
+from urllib.parse import parse_qsl
 
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
@@ -17,10 +17,10 @@ from api.orders.forms import MEDIA, writer
 from api.pages.answer import document_under
 from api.pages.frame import page
 from api.pages.problems import pages_router
-from api.pages.question import LISTS, PageQuestion, question_of
+from api.pages.question import PageQuestion, question_of
 from api.problems import NoSet, Problem
 from api.service import Service, ServiceDep
-from api.wire.errors import problem_from_mistakes
+from api.wire.errors import problem_from_mistakes, validated
 from api.wire.orders_in import OrderIn, OrderQuery
 from api.wire.responses import KEEP_NOTHING, json_bytes
 
@@ -38,7 +38,7 @@ def order(request: Request, service: ServiceDep) -> Response:
     question, terms = question_of(request.query_params), _terms(request)
     if not question.value("as_of"):
         now = question.adding("as_of", present_revision(service))
-        return RedirectResponse(_address(now, terms), 303, KEEP_NOTHING)
+        return RedirectResponse(now.address("/order", terms), 303, KEEP_NOTHING)
     try:
         facts = facts_for(service, body_of(question, terms))
     except NoSet:
@@ -48,7 +48,7 @@ def order(request: Request, service: ServiceDep) -> Response:
         "order.html",
         question=question,
         terms=terms,
-        documents={form: _address(question, terms, f"/order.{form}") for form in ("pdf", "xlsx", "csv")},
+        documents={form: question.address(f"/order.{form}", terms) for form in ("pdf", "xlsx", "csv")},
         suggested=_name_for(facts),
         **shown(facts),
     )
@@ -80,22 +80,9 @@ def _terms(request: Request) -> dict[str, str]:
     return {name: given[name].strip() for name in TERMS if given.get(name, "").strip()}
 
 
-def _address(question: PageQuestion, terms: Facts, path: str = "/order") -> str:
-    return f"{path}?{urlencode([*question.pairs, *terms.items()])}"
-
-
 def body_of(question: PageQuestion, terms: Facts) -> OrderIn:
     """The order's body. Raises InvalidRequest."""
-    fields: Facts = dict(terms)
-    for name, value in question.pairs:
-        if name in LISTS:
-            fields.setdefault(name, []).append(value)
-        else:
-            fields[name] = value
-    try:
-        return OrderQuery.model_validate(fields).order()
-    except ValidationError as error:
-        raise problem_from_mistakes(error.errors()) from error
+    return validated(OrderQuery, {**terms, **question.fields()}).order()
 
 
 def _name_for(facts: Facts) -> str:

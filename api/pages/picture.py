@@ -42,7 +42,6 @@ def picture(request: Request, service: ServiceDep) -> Response:
         question=question,
         vehicle=document["vehicle"],
         headline=document["sentences"][0],
-        nodes=nodes,
         told=told(nodes, reasons),
         **drawn(drawing, nodes, reasons),
     )
@@ -56,14 +55,13 @@ def graph_of(document: Facts) -> tuple[dict[str, Facts], list[tuple[str, str, bo
     found, lines = document["set"], numbered(document)
     nodes: dict[str, Facts] = {}
     for wish in document["wishes"]:
-        nodes[wish["name"]] = {"kind": "wish", "head": "You wish", "words": wish["sentence"], "column": 0}
+        nodes[wish["name"]] = {"kind": "wish", "head": "You wish", "words": wish["sentence"]}
     for change in sorted(found["changes"], key=lambda one: lines[one["position"]]):
         nodes[change["position"]] = {
             "kind": "change" if change["component"] else "gone",
             "head": change["component"] or f"{change['replaces']} off",
             "words": change["name"] or change["position_title"],
             "line": lines[change["position"]],
-            "column": change["depth"] + 1,
             "because": [change["because"], *change["also_needed_by"]],
         }
     for part in found["loose_parts"]:

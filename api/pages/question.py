@@ -2,12 +2,11 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
-from pydantic import ValidationError
-
-from api.wire.errors import problem_from_mistakes
+from api.wire.errors import validated
 from api.wire.query import ClosureQuery
 from api.wire.questions import ClosureIn
 
@@ -65,22 +64,24 @@ class PageQuestion:
             tuple(pair for pair in self.pairs if pair[0] != name or value not in (None, pair[1]))
         )
 
-    def address(self, path: str = "/answer") -> str:
-        """The address that asks this."""
-        return f"{path}?{urlencode(self.pairs)}" if self.pairs else path
+    def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
+        """The address that asks this; `more`: what the page takes beside the question."""
+        said = [*self.pairs, *more.items()]
+        return f"{path}?{urlencode(said)}" if said else path
 
-    def body(self) -> ClosureIn:
-        """The question's body. Raises InvalidRequest."""
+    def fields(self) -> dict[str, Any]:
+        """The question as fields of `ClosureQuery`."""
         fields: dict[str, Any] = {}
         for name, value in self.pairs:
             if name in LISTS:
                 fields.setdefault(name, []).append(value)
             else:
                 fields[name] = value
-        try:
-            return ClosureQuery.model_validate(fields).body()
-        except ValidationError as error:
-            raise problem_from_mistakes(error.errors()) from error
+        return fields
+
+    def body(self) -> ClosureIn:
+        """The question's body. Raises InvalidRequest."""
+        return validated(ClosureQuery, self.fields()).body()
 
 
 def question_of(params: Mapping[str, Any] | Any) -> PageQuestion:

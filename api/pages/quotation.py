@@ -1,10 +1,8 @@
 """What an answer's set costs its owner, as a page and as PDF."""
 
 from typing import Any
-from urllib.parse import urlencode
 
 from fastapi import Request
-from pydantic import ValidationError
 from starlette.responses import RedirectResponse, Response
 
 from api.access.guard import MayRead
@@ -17,7 +15,7 @@ from api.pages.problems import pages_router
 from api.pages.question import PageQuestion, question_of
 from api.problems import NoSet
 from api.service import Service, ServiceDep
-from api.wire.errors import problem_from_mistakes
+from api.wire.errors import validated
 from api.wire.orders_in import QuotationIn
 from api.wire.responses import KEEP_NOTHING
 
@@ -33,12 +31,12 @@ def quotation(request: Request, service: ServiceDep) -> Response:
     question, terms = question_of(request.query_params), _terms(request)
     if not question.value("as_of"):
         question = question.adding("as_of", present_revision(service))
-        return RedirectResponse(_address(question, terms), 303, KEEP_NOTHING)
+        return RedirectResponse(question.address("/quotation", terms), 303, KEEP_NOTHING)
     try:
         found = quoted(service, question, terms)
     except NoSet:
         return RedirectResponse(question.address(), 303, KEEP_NOTHING)
-    pdf = _address(question, terms, "/quotation.pdf")
+    pdf = question.address("/quotation.pdf", terms)
     return page(request, "quotation.html", question=question, terms=terms, found=found, pdf=pdf)
 
 
@@ -55,17 +53,9 @@ def _terms(request: Request) -> dict[str, str]:
     return {name: given.get(name, "").strip() or usual for name, usual in USUAL.items()}
 
 
-def _address(question: PageQuestion, terms: dict[str, str], path: str = "/quotation") -> str:
-    return f"{path}?{urlencode([*question.pairs, *terms.items()])}"
-
-
 def quoted(service: Service, question: PageQuestion, terms: dict[str, str]) -> dict[str, Any]:
     """The quotation's facts. Raises InvalidRequest, NoSet, and what asking raises."""
     body = question.body().model_dump(mode="json", exclude_unset=True)
     months = terms["months"]
     whole = int(months) if months.isascii() and months.isdigit() and len(months) < 5 else months
-    try:
-        asked = QuotationIn.model_validate({**body, **terms, "months": whole})
-    except ValidationError as error:
-        raise problem_from_mistakes(error.errors()) from error
-    return quotation_facts(service, asked)
+    return quotation_facts(service, validated(QuotationIn, {**body, **terms, "months": whole}))

@@ -1,13 +1,15 @@
 """From what the framework raises to the error tree, and from the tree to the OpenAPI document."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from api.problems import InvalidRequest, MalformedRequest, Problem, UnsupportedMedia, begun, printable
 from api.wire.responses import PROBLEM_JSON
 from api.wire.wrong_values import in_words
+
+Model = TypeVar("Model", bound=BaseModel)
 
 MOST_MISTAKES = 100
 
@@ -55,6 +57,14 @@ def problem_from_mistakes(mistakes: Sequence[Any]) -> Problem:
     return InvalidRequest(
         detail, pointer=first["pointer"] if first["pointer"].startswith("/") else "", errors=errors
     )
+
+
+def validated(model: type[Model], value: Any) -> Model:
+    """The value as a model of the wire. Raises InvalidRequest and what else `problem_from_mistakes` gives."""
+    try:
+        return model.model_validate(value)
+    except ValidationError as error:
+        raise problem_from_mistakes(error.errors()) from error
 
 
 def _error(mistake: Any) -> dict[str, str]:

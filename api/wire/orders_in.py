@@ -4,9 +4,9 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any
 
-from pydantic import ConfigDict, Field, Strict, ValidationError, WithJsonSchema
+from pydantic import ConfigDict, Field, Strict, WithJsonSchema
 
-from api.wire.errors import problem_from_mistakes
+from api.wire.errors import validated
 from api.wire.given import WHOLE, Day, Price, Truth, Word
 from api.wire.query import ClosureQuery
 from api.wire.questions import AskIn, ClosureIn
@@ -122,7 +122,4 @@ class OrderQuery(ClosureQuery):
             "use_stock": self.use_stock,
             "tax_market": self.tax_market,
         }
-        try:
-            return OrderIn.model_validate({**self._fields(), **terms})
-        except ValidationError as error:
-            raise problem_from_mistakes(error.errors()) from error
+        return validated(OrderIn, {**self._fields(), **terms})

@@ -2,9 +2,9 @@
 
 from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field
 
-from api.wire.errors import problem_from_mistakes
+from api.wire.errors import validated
 from api.wire.given import Day, Price, Word
 from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, Criteria, EffortWord, SeverityWord
 
@@ -47,10 +47,7 @@ class ClosureQuery(BaseModel):
 
     def body(self) -> ClosureIn:
         """The body of the same question. Raises InvalidRequest."""
-        try:
-            return ClosureIn.model_validate(self._fields())
-        except ValidationError as error:
-            raise problem_from_mistakes(error.errors()) from error
+        return validated(ClosureIn, self._fields())
 
     def _fields(self) -> dict[str, Any]:
         vehicle: dict[str, Any] = {
