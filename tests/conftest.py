@@ -146,9 +146,15 @@ def _loaded(databases: _Databases) -> str:
 
 
 @pytest.fixture(scope="session")
-def demo_url(databases: _Databases) -> str:
-    """A database with the demo range that tests only read; on each engine in turn."""
+def untouched_demo_url(databases: _Databases) -> str:
+    """A database with the demo range that nobody connects to: it can be copied. On each engine in turn."""
     return _loaded(databases)
+
+
+@pytest.fixture(scope="session")
+def demo_url(databases: _Databases, untouched_demo_url: str) -> str:
+    """A database with the demo range that tests only read; on each engine in turn."""
+    return databases.copy(untouched_demo_url)
 
 
 @pytest.fixture(scope="session")

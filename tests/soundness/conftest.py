@@ -6,22 +6,9 @@ from typing import Any
 
 import pytest
 
-from api.catalogue.imports import load
-from api.database import make_engine
-from api.demo import demo_sheets
 from tests.soundness.server import Served, serve
 
 Serve = Callable[..., Served]
-
-
-@pytest.fixture(scope="session")
-def untouched_demo_url(databases: Any) -> str:
-    """A database with the demo range that nobody connects to, so that it can be copied."""
-    url: str = databases.new()
-    engine = make_engine(url)
-    assert load(engine, demo_sheets()).ok
-    engine.dispose()
-    return url
 
 
 @pytest.fixture

@@ -21,9 +21,9 @@ def served(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[Served]:
         yield served
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def chromium() -> Iterator[Browser]:
-    """One browser for all tests of a worker."""
+    """One browser for the tests of a module: its driver keeps an event loop, and others need theirs."""
     if CHROMIUM is None:
         missing = "there is no program `chromium` to visit the pages with"
         if os.environ.get("CI", "").lower() == "true":

@@ -1,4 +1,4 @@
-"""The pages used in a real browser: by keyboard, without script, in two tabs, from the wish to the delivery."""
+"""The pages in a real browser: by keyboard, without script, in two tabs, from the wish to the delivery."""
 
 import re
 
