@@ -12,7 +12,7 @@ import api.catalogue.epoch
 import api.catalogue.tables
 import api.catalogue.tables_buying
 import api.once.tables
-import api.orders.tables  # noqa: F401
+import api.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
 from api.database import make_engine
 from api.settings import settings
 

@@ -1,24 +1,29 @@
-"""Fixtures that every room's tests share: databases on both engines, and the demo range loaded."""
+"""Fixtures that every room's tests share: databases on both engines, the demo range, and the service."""
 
 import os
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from itertools import count
 from pathlib import Path
 
+import httpx
 import pytest
+from fastapi import FastAPI
 from sqlalchemy import Engine, create_engine, make_url, text
 
 from api.access.principal import Caller
 from api.access.scopes import Scope
 from api.access.service import create_key
+from api.app import create_app
 from api.catalogue.imports import load
 from api.database import make_engine, migrate
+from api.settings import Settings
 
 SEED = Path(__file__).resolve().parent.parent / "seed_data"
 os.environ.setdefault("GRAFTBOOK_DRAIN_SECONDS", "0")
 """No test's server has a load balancer that would need time to look elsewhere."""
 
+HERE = "http://127.0.0.1"
 ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
 
 _numbers = count(1)
@@ -197,3 +202,39 @@ def make_key(where: str | Engine, scope: str = "administer", label: str = "tests
 def bearer(where: str | Engine, scope: str = "administer") -> dict[str, str]:
     """The header that lets a request in."""
     return {"Authorization": f"Bearer {make_key(where, scope)}"}
+
+
+def client_of(app: FastAPI, base_url: str = HERE, scope: str | None = None) -> httpx.AsyncClient:
+    """A client that asks an application in this process; with a scope it has a new key that may do that."""
+    headers = bearer(app.state.service.engine, scope) if scope else {}
+    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
+    return httpx.AsyncClient(transport=transport, base_url=base_url, headers=headers, timeout=60)
+
+
+@pytest.fixture(scope="session")
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.fixture(scope="session")
+def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
+    """The application on the demo range, which nobody writes to."""
+    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
+    yield app
+    app.state.service.engine.dispose()
+
+
+@pytest.fixture
+async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
+    """A client of the demo range."""
+    async with client_of(app) as client:
+        yield client
+
+
+@pytest.fixture
+async def writer(demo_copy: Callable[[], str]) -> AsyncIterator[httpx.AsyncClient]:
+    """A client of a copy of the demo range of its own."""
+    app = create_app(Settings(database_url=demo_copy()))
+    async with client_of(app, scope="administer") as client:
+        yield client
+    app.state.service.engine.dispose()

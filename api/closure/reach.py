@@ -42,9 +42,7 @@ def reach(
 
 
 class _Reach:
-    def __init__(
-        self, scope: Scope, question: Question, limits_as_demands: bool, deadline: Deadline
-    ) -> None:
+    def __init__(self, scope: Scope, question: Question, limits_as_demands: bool, deadline: Deadline) -> None:
         self.scope = scope
         self.index = scope.index
         self.question = question

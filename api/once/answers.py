@@ -51,8 +51,8 @@ class AnsweredBefore(Exception):
         self.answer = answer
 
 
-def _unwritten(_facts: Any) -> Answer:
-    raise NotImplementedError("say how the facts are answered: once.told_by(…)")
+def _untold(_facts: Any) -> Answer:
+    raise TypeError("an effect's facts need a way to be answered: pass `once.told_by(…)`")
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +65,7 @@ class Once:
     principal: str = ""
     key: str = ""
     digest: str = ""
-    told: Callable[[Any], Answer] = field(default=_unwritten, repr=False)
+    told: Callable[[Any], Answer] = field(default=_untold, repr=False)
 
     def told_by(self, told: Callable[[Any], Answer]) -> "Once":
         """The same request, and how its facts are answered."""

@@ -17,7 +17,7 @@ from api.orders.choices import Why
 from api.orders.facts import order_facts
 from api.orders.needs import Need, Needs, Wanted, needs_of
 from api.orders.stock import stock_for, stock_version
-from api.orders.store import offers_for, suppliers, taxes
+from api.orders.store import currencies_without_rate, offers_for, suppliers, taxes
 from api.problems import NoSet, pointing_at
 from api.service import Service
 from api.watching.reasoning import alone, watched
@@ -116,6 +116,7 @@ def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: 
             tuple(offers_for(session, numbers, today, currency)),
             tuple(suppliers(session)),
             taxes(session, tax_market, today),
+            currencies_without_rate(session, numbers, today, currency),
         )
 
 

@@ -21,12 +21,16 @@ SHARE_OF_SPLIT = 0.6
 
 @dataclass(frozen=True, slots=True)
 class Market:
-    """What is offered on the day: offers, suppliers, taxes in per cent by section ("": any other)."""
+    """What is offered on the day: offers, suppliers, taxes in per cent by section ("": any other).
+
+    `without_rate`: the currencies in which a component is offered too, and which have no rate on the day.
+    """
 
     today: date
     offers: tuple[Offer, ...] = ()
     suppliers: tuple[Supplier, ...] = ()
     taxes: Mapping[str, Decimal] = field(default_factory=dict)
+    without_rate: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)

@@ -54,7 +54,7 @@ def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Fa
             }
             for a in needs.at_hand
         ],
-        "not_supplied": [_not_supplied(need, missing) for need, missing in order.not_supplied],
+        "not_supplied": [_not_supplied(need, missing, market) for need, missing in order.not_supplied],
         "taken_off": _taken_off(needs.taken_off, order),
         "totals": _totals(order, suppliers),
         "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
@@ -152,20 +152,23 @@ def _totals(order: Order, suppliers: Sequence[Mapping[str, Any]]) -> Facts:
     }
 
 
-def _not_supplied(need: Need, missing: Unsupplied) -> Facts:
+def _not_supplied(need: Need, missing: Unsupplied, market: Market) -> Facts:
     return {
         "number": need.part.number,
         "name": need.part.name,
         "quantity": need.quantity,
-        "why": _why(need, missing),
+        "why": _why(need, missing, market.without_rate.get(need.part.number, frozenset())),
         "earliest": missing.earliest.isoformat() if missing.earliest else None,
         "substitute": None,
     }
 
 
-def _why(need: Need, missing: Unsupplied) -> str:
+def _why(need: Need, missing: Unsupplied, without_rate: frozenset[str]) -> str:
     if missing.why is not Why.no_offer:
         sentence = _WHY[missing.why]
+    elif without_rate:
+        foreign = ", ".join(sorted(without_rate))
+        sentence = f"it is offered in {foreign} only, for which no exchange rate is recorded today"
     elif need.part.supply is Supply.current:
         sentence = "nobody offers it today"
     else:

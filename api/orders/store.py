@@ -1,6 +1,5 @@
 """What can be bought, from whom, and what it costs on a day: reads of the catalogue by index."""
 
-import hashlib
 from collections.abc import Iterable
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
@@ -52,7 +51,7 @@ def offers_for(session: Session, numbers: Iterable[str], day: date, currency: st
     """The offers for components that hold on a day, by component, supplier, pack and least quantity.
 
     Prices are in minor units of the house's `currency`; a foreign one is converted and rounded half up.
-    An offer without a rate is left out and told by `offers_without_rate`. Of a supplier's offers alike in
+    An offer without a rate is left out and told by `currencies_without_rate`. Of a supplier's offers alike in
     component, pack and least quantity, the one that begins latest counts.
     """
     known = rates(session, day) | {"": Decimal(1), currency: Decimal(1)}
@@ -60,27 +59,16 @@ def offers_for(session: Session, numbers: Iterable[str], day: date, currency: st
     return [_offer(row, known[row.currency]) for row in rows if row.currency in known]
 
 
-def offers_without_rate(
+def currencies_without_rate(
     session: Session, numbers: Iterable[str], day: date, currency: str = ""
-) -> list[tuple[str, str, str]]:
-    """(component, supplier, currency) of the offers whose currency has no rate on the day."""
+) -> dict[str, frozenset[str]]:
+    """By component, the currencies of its offers that have no rate on the day."""
     known = {"", currency, *rates(session, day)}
-    return [
-        (row.component, row.supplier, row.currency)
-        for row in _rows(session, numbers, day)
-        if row.currency not in known
-    ]
-
-
-def offers_digest(session: Session, numbers: Iterable[str], day: date, currency: str = "") -> str:
-    """A short text that differs when an offer, a supplier or a rate that matters does: for ETags."""
-    numbers = list(numbers)
-    said = [
-        suppliers(session),
-        offers_for(session, numbers, day, currency),
-        offers_without_rate(session, numbers, day, currency),
-    ]
-    return hashlib.sha256(repr(said).encode()).hexdigest()[:24]
+    found: dict[str, frozenset[str]] = {}
+    for row in _rows(session, numbers, day):
+        if row.currency not in known:
+            found[row.component] = found.get(row.component, frozenset()) | {row.currency}
+    return found
 
 
 def _rows(session: Session, numbers: Iterable[str], day: date) -> list[Any]:

@@ -16,7 +16,9 @@ MOST_OF_ONE = 100
 NOTHING = ("nothing", "empty", "none")
 """What stands before the `@` of a position that is left empty."""
 
-_COUNT_FIRST = re.compile(r"(\d{1,3})\s*(?:[x×*]|off)\s+(?=\S)(.+)|(\d{1,3})\s*[×*](.+)", re.IGNORECASE)
+_COUNT_FIRST = re.compile(
+    r"(\d{1,3})\s*(?:[x×*]|off)\s+(?=\S)(.+)|(\d{1,3})\s*[×*](.+)|(\d{1,2})\s+([a-z].*\d.*)", re.IGNORECASE
+)
 _COUNT_LAST = re.compile(
     r"(.+?)\s+(?:[x×*]\s*(\d{1,3})|(\d{1,3})\s*off)|(.+?)[×*]\s*(\d{1,3})", re.IGNORECASE
 )
@@ -58,7 +60,7 @@ class Unread:
 def read_list(text: str) -> tuple[tuple[Entry, ...], tuple[Unread, ...]]:
     """The entries of a list, and what cannot be read. Blank lines, and lines after `#`, say nothing.
 
-    `2 x QB-3310`, `QB-3310 x 2`, `QB-3310; 2` are two; `QB-3310 @ position` says where it goes;
+    `2 x QB-3310`, `2 QB-3310`, `QB-3310 x 2`, `QB-3310; 2` are two; `QB-3310 @ position` says where it goes;
     `nothing @ position` leaves one empty. A first line with heads (number, quantity, position) makes it
     a table.
     """
@@ -93,7 +95,7 @@ def _read(line: int, part: str) -> Entry | Unread:
     words, _, position = part.partition("@")
     words, count = words.strip(), "1"
     if first := _COUNT_FIRST.fullmatch(words):
-        count, words = first[1] or first[3], first[2] or first[4]
+        count, words = first[1] or first[3] or first[5], first[2] or first[4] or first[6]
     elif last := _COUNT_LAST.fullmatch(words):
         words, count = last[1] or last[4], last[2] or last[3] or last[5]
     return _entry(line, words, count, position)

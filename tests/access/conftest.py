@@ -14,9 +14,8 @@ from api.app import create_app
 from api.catalogue.imports import load
 from api.database import make_engine, writing
 from api.settings import Settings
-from tests.api.conftest import anyio_backend, client_of  # noqa: F401
 from tests.catalogue.sheet import small
-from tests.conftest import bearer
+from tests.conftest import bearer, client_of
 
 WRITTEN = (
     "page_session", "access_event", "access_key", "build_fitting", "build_bench", "build",

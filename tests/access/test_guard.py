@@ -13,8 +13,7 @@ from api.access.keys import new_key, presented
 from api.access.principal import Caller
 from api.access.scopes import Scope
 from tests.access.conftest import BUILD
-from tests.api.conftest import client_of
-from tests.conftest import bearer, make_key
+from tests.conftest import bearer, client_of, make_key
 
 pytestmark = pytest.mark.anyio
 SECTION = [{"record": "section", "name": "new", "title": "New", "order": 5}]

@@ -17,8 +17,7 @@ from fastapi import FastAPI
 
 from api.access.keys import new_key
 from tests.access.conftest import BUILD
-from tests.api.conftest import client_of
-from tests.conftest import bearer, make_key
+from tests.conftest import bearer, client_of, make_key
 
 pytestmark = pytest.mark.anyio
 API = Path(__file__).resolve().parents[2] / "api"

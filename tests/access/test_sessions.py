@@ -18,8 +18,7 @@ from api.database import reading, writing
 from api.problems import ForgedRequest
 from api.routes.signing import local_path
 from tests.access.conftest import BUILD, signed_in
-from tests.api.conftest import client_of
-from tests.conftest import make_key
+from tests.conftest import client_of, make_key
 
 pytestmark = pytest.mark.anyio
 OWN = {"Sec-Fetch-Site": "same-origin"}

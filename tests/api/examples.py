@@ -23,7 +23,7 @@ from api.database import migrate
 from api.demo import demo_sheets
 from api.settings import Settings
 from api.wire import openapi
-from tests.api.conftest import client_of
+from tests.conftest import client_of
 
 WHERE = Path(openapi.__file__).with_name("examples.json")
 

@@ -12,7 +12,12 @@ CSV = {"Content-Type": "text/csv"}
 
 async def test_a_sheet_is_stored_and_comes_out_again(empty: httpx.AsyncClient):
     answer = await empty.post("/v1/imports", content=SHEET, headers=CSV)
-    assert answer.json() == {"dry_run": False, "records": {"section": 2}, "changed": 2, "catalogue_revision": 1}
+    assert answer.json() == {
+        "dry_run": False,
+        "records": {"section": 2},
+        "changed": 2,
+        "catalogue_revision": 1,
+    }
     out = await empty.get("/v1/exports")
     assert out.headers["content-type"] == "text/csv; charset=utf-8"
     assert out.text == SHEET + "\n"
@@ -31,7 +36,12 @@ async def test_the_demo_range_goes_from_one_service_to_another_unchanged(
 
 async def test_a_dry_run_checks_everything_and_stores_nothing(empty: httpx.AsyncClient):
     answer = await empty.post("/v1/imports?dry_run=true", content=SHEET, headers=CSV)
-    assert answer.json() == {"dry_run": True, "records": {"section": 2}, "changed": 2, "catalogue_revision": None}
+    assert answer.json() == {
+        "dry_run": True,
+        "records": {"section": 2},
+        "changed": 2,
+        "catalogue_revision": None,
+    }
     assert (await empty.get("/v1/exports")).text == ""
 
 

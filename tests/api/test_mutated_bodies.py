@@ -13,9 +13,8 @@ from hypothesis import strategies as st
 
 from api.app import create_app
 from api.settings import Settings
-from tests.api.conftest import client_of
 from tests.api.test_openapi import examples, validator
-from tests.conftest import bearer
+from tests.conftest import bearer, client_of
 
 WISH = {"fit": "QW-3055", "position": "wheel.road"}
 ASKS = {"vehicle": {"chassis": "24PL-018412", "built": "1969-01-01", "options": ["heater"]}, "wishes": [WISH]}

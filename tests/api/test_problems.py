@@ -10,7 +10,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from api.problems import leaves
-from tests.api.conftest import client_of
+from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio
 

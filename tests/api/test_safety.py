@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse
 from api.app import create_app
 from api.database import writing
 from api.settings import Settings
-from tests.api.conftest import client_of
+from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio
 
@@ -138,7 +138,9 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
 ):
     """On both engines; SQLite casts anything, so there the third is no fault of the database."""
     app = create_app(Settings(database_url=demo_url))
-    monkeypatch.setattr("api.routes.vehicles.find_with_book", _running(app.state.service.engine, REFUSED[kind]))
+    monkeypatch.setattr(
+        "api.routes.vehicles.find_with_book", _running(app.state.service.engine, REFUSED[kind])
+    )
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
     app.state.service.engine.dispose()

@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import date
+from functools import partial
 
 from api.closure.answer import Outcome
 from api.closure.answering import answer_question, scope_of
@@ -142,13 +143,13 @@ def _measure(shape: str) -> tuple[list[float], dict[str, list[float]]]:
     times: dict[str, list[float]] = defaultdict(list)
     for seed in range(INSTANCES):
         book = synthetic_book(shape, seed)
-        indexing.append(_milliseconds(lambda: index_of(book))[0])  # noqa: B023
+        indexing.append(_milliseconds(partial(index_of, book))[0])
         chance = random.Random(seed)
         answer_question(book, question(chance, 1))  # what is worked out once a vehicle
         for wishes in (1, 1, 1, 3):
             asked = question(chance, wishes)
-            alone, _ = _milliseconds(lambda: _best_set(book, asked))  # noqa: B023
-            whole, answer = _milliseconds(lambda: answer_question(book, asked))  # noqa: B023
+            alone, _ = _milliseconds(partial(_best_set, book, asked))
+            whole, answer = _milliseconds(partial(answer_question, book, asked))
             if answer.outcome is not Outcome.proved:
                 times[f"{answer.outcome}, with contradictions and ways out"].append(whole)
             elif answer.engine == "propagation":

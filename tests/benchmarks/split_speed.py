@@ -7,6 +7,7 @@ made to be hard: they end at their deadline with a gap.
 import statistics
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 
 from api.closure.solve import warm_up
 from api.orders.split_days import price_of_days
@@ -32,9 +33,9 @@ def run() -> Iterator[tuple[str, str]]:
     for seed in range(ORDERS):
         world = shop(LINES, SUPPLIERS, seed)
         asked = (world.needs, world.offers, world.suppliers, TODAY)
-        taken, found = _timed(lambda: split(*asked, seconds=60))  # noqa: B023
+        taken, found = _timed(partial(split, *asked, seconds=60))
         ours.append(taken)
-        taken, least = _timed(lambda: highs(world))  # noqa: B023
+        taken, least = _timed(partial(highs, world))
         theirs.append(taken)
         same += found.total == least
         proved += found.proved
@@ -52,7 +53,7 @@ def run() -> Iterator[tuple[str, str]]:
     for lines, suppliers in HARD:
         world = hostile(lines, suppliers, 1)
         asked = (world.needs, world.offers, world.suppliers, TODAY)
-        taken, found = _timed(lambda: split(*asked, seconds=SECONDS))  # noqa: B023
+        taken, found = _timed(partial(split, *asked, seconds=SECONDS))
         gap = "gap not known" if found.gap is None else f"gap {found.gap:.2%}"
         yield (
             f"equal prices, {lines} lines over {suppliers}, {SECONDS:g} s given",

@@ -13,7 +13,7 @@ from api.catalogue.imports import load
 from api.database import make_engine, writing
 from api.demo import demo_sheets
 from api.settings import Settings
-from tests.api.conftest import anyio_backend, client_of  # noqa: F401
+from tests.conftest import client_of
 
 HOUSE_TABLES = (
     "build_fitting", "build_bench", "build", "specification_version", "specification", "access_key",

@@ -258,8 +258,8 @@ def test_a_patch_changes_some_fields_and_null_is_the_default(engine: Engine) -> 
     assert after["minutes"] == 35
     assert "note" not in after
     assert after["effort"] == "machining"
+    rule = state(engine, "companion", "disc-wheel-block")
     with pytest.raises(problems.InvalidRequest, match="3 rows"):
-        rule = state(engine, "companion", "disc-wheel-block")
         editing.patch_record(engine, "companion", "disc-wheel-block", {"reason": "x"}, rule.etag, ANNA)
 
 

@@ -11,11 +11,6 @@ from api.settings import Settings
 from tests.conftest import bearer
 
 
-@pytest.fixture(scope="session")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
 @pytest.fixture
 def app(databases, untouched_demo_url: str) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of its own."""

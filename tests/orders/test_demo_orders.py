@@ -92,6 +92,11 @@ async def test_what_nobody_supplies_is_named_with_a_substitute_that_the_closure_
     assert lacking["number"] == "QB-7098"
     assert lacking["why"] == "Nobody offers it today."
     assert lacking["substitute"] is None, "it was wished for by its number: nothing else is that"
+    sheet = "[offer]\nsupplier,component,price,currency\ncobble,QB-7098,40,XTS\n"
+    loaded = await counter.post("/v1/imports", content=sheet, headers={"Content-Type": "text/csv"})
+    assert loaded.status_code == 200, loaded.text
+    (lacking,) = (await ordered(counter, **wished))["not_supplied"]
+    assert lacking["why"] == "It is offered in XTS only, for which no exchange rate is recorded today."
 
 
 async def test_a_chosen_part_that_nobody_offers_gets_a_substitute(counter: httpx.AsyncClient) -> None:

@@ -14,11 +14,6 @@ BROWSER = {"Accept": "text/html,application/xhtml+xml;q=0.9,*/*;q=0.8"}
 
 
 @pytest.fixture(scope="session")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="session")
 def pages_app(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The application on the demo range, which nobody writes to."""
     app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))

@@ -126,7 +126,7 @@ def test_boxes_never_overlap_and_every_line_is_drawn() -> None:
     assert len(drawing.boxes) == 70
     assert len(drawing.lines) == 70
     for place, box in enumerate(drawing.boxes):
-        assert 0 <= box.x
+        assert box.x >= 0
         assert box.x + WIDTH <= drawing.width
         assert box.y + HEIGHT <= drawing.height
         for other in drawing.boxes[place + 1 :]:

@@ -33,6 +33,8 @@ async def checked(browser: httpx.AsyncClient, words: str, **fields: str) -> http
          [Entry(1, n) for n in ("QB-3310", "QB-3311", "QB-9010", "QB-9001")]),
         ("2 x QB-3310", [Entry(1, "QB-3310", 2)]),
         ("2× QB-3310", [Entry(1, "QB-3310", 2)]),
+        ("2 QB-3310", [Entry(1, "QB-3310", 2)]),
+        ("12 345 678", [Entry(1, "12 345 678")]),
         ("QB-3310 x2", [Entry(1, "QB-3310", 2)]),
         ("QB-3310; 3", [Entry(1, "QB-3310", 3)]),
         ("4 off QB-9010", [Entry(1, "QB-9010", 4)]),

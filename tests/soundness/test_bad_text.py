@@ -86,11 +86,6 @@ NUMBERED = {
 
 
 @pytest.fixture(scope="module")
-def anyio_backend() -> str:
-    return "asyncio"
-
-
-@pytest.fixture(scope="module")
 def app(databases: Any, untouched_demo_url: str) -> Iterator[FastAPI]:
     """A service on a demo range of its own, on each engine in turn."""
     app = create_app(Settings(database_url=databases.copy(untouched_demo_url)))

@@ -20,7 +20,7 @@ from api import faults
 from api.app import create_app
 from api.database import make_engine
 from api.settings import Settings
-from tests.api.conftest import anyio_backend, client_of  # noqa: F401
+from tests.conftest import client_of
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
 from tests.soundness.kills import loaded_demo
 

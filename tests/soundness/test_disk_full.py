@@ -14,7 +14,6 @@ from sqlalchemy import event, make_url, text
 
 from api.catalogue.exports import export
 from api.database import make_engine
-from tests.api.conftest import anyio_backend  # noqa: F401
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
 from tests.soundness.server import Served
 from tests.soundness.test_database_gone import asked

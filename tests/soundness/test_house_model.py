@@ -13,7 +13,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 
 from api.app import create_app
 from api.settings import Settings
-from tests.api.conftest import client_of
+from tests.conftest import client_of
 
 NAMES = st.sampled_from(["red", "green"])
 NOTES = st.sampled_from(["", "one", "two", "three"])

@@ -38,7 +38,6 @@ from api.builds.service import create_specification, specification_document
 from api.builds.tables import BuildRow
 from api.database import make_engine, migrate, migrations_folder, writing
 from api.rulebook.model import Origin, Supply
-from tests.api.conftest import anyio_backend, app, client, writer  # noqa: F401
 from tests.soundness.server import Served
 
 REBUILD = """
@@ -171,7 +170,7 @@ def test_instants_keep_their_zone(engine: Engine):
 
 
 @pytest.mark.anyio
-async def test_every_instant_in_an_answer_has_its_zone(writer: httpx.AsyncClient):  # noqa: F811
+async def test_every_instant_in_an_answer_has_its_zone(writer: httpx.AsyncClient):
     await writer.post("/v1/specifications", json={"name": "house", "title": "House"})
     found = []
     for path in ("/v1/specifications/house", "/v1/revisions", "/v1/records/component/QB-3310/history"):
@@ -208,7 +207,7 @@ def test_every_check_has_a_name_from_the_convention():
 
 @pytest.mark.anyio
 async def test_bytes_that_are_no_json_answer_400_and_the_document_lists_it(
-    client: httpx.AsyncClient,  # noqa: F811
+    client: httpx.AsyncClient,
 ):
     """Malformed JSON answers 400, which OpenAPI does not list unless told."""
     paths = (await client.get("/openapi.json")).json()["paths"]
@@ -225,7 +224,7 @@ async def test_bytes_that_are_no_json_answer_400_and_the_document_lists_it(
     assert (broken.status_code, broken.json()["type"]) == (400, "/problems/malformed-request")
 
 
-def test_start_and_end_are_in_the_lifespan_and_layers_are_pure(app: FastAPI):  # noqa: F811
+def test_start_and_end_are_in_the_lifespan_and_layers_are_pure(app: FastAPI):
     """`on_event` is gone; one BaseHTTPMiddleware costs twenty times what a pure layer does."""
     assert not any(issubclass(layer.cls, BaseHTTPMiddleware) for layer in app.user_middleware)
     for source in Path(api.access.tables.__file__).parents[1].rglob("*.py"):
@@ -235,7 +234,7 @@ def test_start_and_end_are_in_the_lifespan_and_layers_are_pure(app: FastAPI):  #
 
 
 @pytest.mark.anyio
-async def test_no_page_loads_anything_from_elsewhere(client: httpx.AsyncClient):  # noqa: F811
+async def test_no_page_loads_anything_from_elsewhere(client: httpx.AsyncClient):
     """The framework's own documents page loads its script from a public server."""
     for path in ("/docs", "/redoc"):
         assert (await client.get(path)).status_code == 404

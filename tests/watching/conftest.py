@@ -13,12 +13,7 @@ from fastapi import FastAPI
 from api.app import create_app
 from api.settings import Settings
 from api.watching.logs import JsonLines, TextLines
-from tests.api.conftest import client_of
-
-
-@pytest.fixture(scope="session")
-def anyio_backend() -> str:
-    return "asyncio"
+from tests.conftest import client_of
 
 
 @pytest.fixture(scope="session")

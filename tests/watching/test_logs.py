@@ -12,7 +12,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from api.database import make_engine
 from api.watching.logs import JsonLines, TextLines, fault, log_config
-from tests.api.conftest import client_of
+from tests.conftest import client_of
 from tests.watching.conftest import Written
 
 pytestmark = pytest.mark.anyio

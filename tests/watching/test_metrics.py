@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from prometheus_client.parser import text_string_to_metric_families
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from tests.api.conftest import client_of
+from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio
 
