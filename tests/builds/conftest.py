@@ -9,9 +9,7 @@ from sqlalchemy import delete
 from sqlmodel import SQLModel
 
 from api.app import create_app
-from api.catalogue.imports import load
-from api.database import make_engine, writing
-from api.demo import demo_sheets
+from api.database import writing
 from api.settings import Settings
 from tests.conftest import client_of
 
@@ -21,12 +19,9 @@ HOUSE_TABLES = (
 
 
 @pytest.fixture(scope="session")
-def house_url(databases: Any) -> str:
+def house_url(databases: Any, untouched_demo_url: str) -> str:
     """A database with the demo range and no builds; on each engine in turn."""
-    url = databases.new()
-    engine = make_engine(url)
-    assert load(engine, demo_sheets()).ok
-    engine.dispose()
+    url: str = databases.copy(untouched_demo_url)
     return url
 
 

@@ -1,7 +1,7 @@
 """The history: what each edit changed is kept with it, can be read, compared, taken back and seen again."""
 
 import io
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
@@ -15,7 +15,7 @@ from api.catalogue.imports import load
 from api.catalogue.past import as_of
 from api.catalogue.records import KIND_BY_WORD, KindWord
 from api.catalogue.store import book_revision, compile_book
-from api.database import reading
+from api.database import make_engine, reading
 from api.rulebook.model import RuleBook
 from tests.catalogue.sheet import sheet, small
 
@@ -96,9 +96,11 @@ EDITS = {
 }
 
 
-@pytest.fixture
-def told(engine: Engine) -> tuple[Engine, list[str], list[dict[str, RuleBook]]]:
+@pytest.fixture(scope="module")
+def edited(databases: Any) -> tuple[str, list[str], list[dict[str, RuleBook]]]:
     """The small catalogue, edited again and again; exports and books as they were after each edit."""
+    url = databases.new()
+    engine = make_engine(url)
     assert load(engine, small(), who="Anna (k1)", why="first").ok
     sheets, seen = ["", kept(engine)], [{}, books(engine)]
     for name, edit in EDITS.items():
@@ -109,7 +111,17 @@ def told(engine: Engine) -> tuple[Engine, list[str], list[dict[str, RuleBook]]]:
         sheets.append(kept(engine))
         seen.append(books(engine))
         assert sheets[-1] != sheets[-2], name
-    return engine, sheets, seen
+    engine.dispose()
+    return url, sheets, seen
+
+
+@pytest.fixture
+def told(databases: Any, edited: Any) -> Iterator[tuple[Engine, list[str], list[dict[str, RuleBook]]]]:
+    """The same in a database of its own, which the test may change."""
+    url, sheets, seen = edited
+    engine = make_engine(databases.copy(url))
+    yield engine, sheets, seen
+    engine.dispose()
 
 
 def test_the_catalogue_can_be_seen_as_it_was_after_each_edit(told: Any) -> None:

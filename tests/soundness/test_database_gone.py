@@ -20,7 +20,7 @@ from api import faults
 from api.app import create_app
 from api.database import make_engine
 from api.settings import Settings
-from tests.conftest import client_of
+from tests.conftest import client_of, stop_at_once
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
 from tests.soundness.kills import loaded_demo
 
@@ -86,10 +86,9 @@ def own_server(tmp_path: Path, postgres_server: str) -> Iterator[OwnServer]:
     folder = tmp_path / "own"
     server = OwnServer(folder)
     yield server
-    try:
-        server.start()
-    finally:
-        server.server.cleanup()
+    server.start()
+    stop_at_once(server.server)
+    server.server.cleanup()
 
 
 @pytest.mark.postgres

@@ -115,9 +115,5 @@ def test_asked_for_but_not_installed_it_says_so_and_answers(sqlite_demo_url: str
 
 def test_asked_for_and_installed_it_starts():
     """The collector's address need not answer for that."""
-    pytest.importorskip(
-        "opentelemetry.exporter.otlp.proto.http",
-        reason="the OTLP exporter (graftbook[otel]) is not installed",
-    )
     code = "from api.watching import tracing; print(tracing.start('http://127.0.0.1:9'), tracing.on())"
     assert run(code).startswith("True True")
