@@ -24,10 +24,11 @@ from api.catalogue.loading import Report
 from api.catalogue.records import KIND_BY_WORD
 from api.catalogue.staging import table
 from api.closure import phrases, wording
-from api.closure.answer import Answer, Outcome
+from api.closure.answer import Answer, Change, Outcome
 from api.closure.answering import answer_question
 from api.closure.comparing import compare
 from api.closure.deadline import Deadline
+from api.closure.question import Question
 from api.problems import Problem, UnknownVariant
 from api.rulebook.model import RuleBook
 from api.service import Service
@@ -130,10 +131,16 @@ class EffectLook:
         self._not_looked = 0
 
     def _asked_today(self, some: Iterable[Subject]) -> Iterator[tuple[Subject, Asked]]:
-        """Each question as it is understood today. One that cannot be asked has no answer to change."""
+        """Each question as it is understood today, the same one once. One that cannot be asked has no
+        answer to change."""
+        known: list[tuple[str, Question]] = []
         for subject in some:
             with suppress(Problem):
-                yield subject, of_one_revision(partial(ask, self._service, subject.body))
+                asked = of_one_revision(partial(ask, self._service, subject.body))
+                same = (subject.label, replace(asked.question, alternatives=0, seconds=0.0))
+                if same not in known:
+                    known.append(same)
+                    yield subject, asked
 
     def take(self, connection: Connection, report: Report) -> None:
         """Keep the rule books and the questions as they are with the edit."""
@@ -294,11 +301,22 @@ def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> It
     now = {(part.component, part.quantity): part for part in after.solution.loose}
     if any(compared.difference.values()):
         yield f"It makes this difference: {wording.difference_words(compared.difference)}."
-    for change in compared.only_in_other:
-        yield f"New: {wording.change_sentence(then.book, change)}"
-    for change in compared.only_in_one:
-        yield f"No longer: {wording.change_sentence(asked.book, change)}"
+    gone = {change.position: change for change in compared.only_in_one}
+    come = {change.position: change for change in compared.only_in_other}
+    for position in sorted(gone.keys() | come.keys()):
+        yield _otherwise(asked.book, gone.get(position), then.book, come.get(position))
     for key in sorted(now.keys() - loose.keys()):
         yield f"New: {wording.loose_sentence(then.book, now[key])}"
     for key in sorted(loose.keys() - now.keys()):
         yield f"No longer: {wording.loose_sentence(asked.book, loose[key])}"
+
+
+def _otherwise(before: RuleBook, gone: Change | None, after: RuleBook, come: Change | None) -> str:
+    """What one position holds with the edit, and what it held; at least one of the two is there."""
+    if come is None:
+        return f"No longer: {wording.what_changes(before, gone)}."
+    now = wording.what_changes(after, come)
+    if gone is None:
+        return f"New: {now}."
+    was = phrases.component(before, gone.component) if gone.component else "nothing"
+    return phrases.opening(f"{now}; it was {was}.")

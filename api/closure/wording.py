@@ -123,25 +123,28 @@ def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
 
 def change_sentence(book: RuleBook, change: Change) -> str:
     """What changes at a position, why, and what else could have been chosen."""
-    where = phrases.position(book, change.position)
-    old = f" in place of {change.replaces}" if change.replaces and change.component else ""
-    if change.component is None:
-        what = f"{where}: {phrases.component(book, change.replaces)} comes off and nothing takes its place"
-    else:
-        count = f", {change.quantity} off" if change.quantity > 1 else ""
-        asked = f", today's number for {change.asked_number}" if change.asked_number else ""
-        what = f"{where}: {phrases.component(book, change.component)}{asked}{count}{old}"
     work = "" if change.effort is Effort.direct else f" It {EFFORT_WORDS[change.effort]}."
     return " ".join(
         part
         for part in (
-            phrases.opening(f"{what}.{work}"),
+            phrases.opening(f"{what_changes(book, change)}.{work}"),
             because_sentence(book, change.because),
             also_sentence(book, change.also_needed_by),
             choice_sentence(book, change),
         )
         if part
     )
+
+
+def what_changes(book: RuleBook, change: Change) -> str:
+    """What changes at a position, and nothing more."""
+    where = phrases.position(book, change.position)
+    if change.component is None:
+        return f"{where}: {phrases.component(book, change.replaces)} comes off and nothing takes its place"
+    count = f", {change.quantity} off" if change.quantity > 1 else ""
+    asked = f", today's number for {change.asked_number}" if change.asked_number else ""
+    old = f" in place of {change.replaces}" if change.replaces else ""
+    return f"{where}: {phrases.component(book, change.component)}{asked}{count}{old}"
 
 
 def because_sentence(book: RuleBook, because: Because) -> str:

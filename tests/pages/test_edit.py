@@ -2,7 +2,9 @@
 
 import re
 from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
 from html import unescape
+from typing import Any
 from urllib.parse import quote
 
 import httpx
@@ -96,10 +98,8 @@ def time_enough(monkeypatch: pytest.MonkeyPatch) -> None:
         monkeypatch.setattr(effect, limit, 60.0)
 
 
-@pytest.fixture
-async def editor(demo_copy: Callable[[], str]) -> AsyncIterator[Editor]:
-    """An editor of a copy of the demo range of its own."""
-    url = demo_copy()
+@asynccontextmanager
+async def _signed_in(url: str) -> AsyncIterator[Editor]:
     app = create_app(Settings(database_url=url))
     transport = httpx.ASGITransport(app, raise_app_exceptions=False)
     async with httpx.AsyncClient(
@@ -111,6 +111,20 @@ async def editor(demo_copy: Callable[[], str]) -> AsyncIterator[Editor]:
         assert signed_in.status_code == 200
         yield Editor(app, client)
     app.state.service.engine.dispose()
+
+
+@pytest.fixture
+async def editor(demo_copy: Callable[[], str]) -> AsyncIterator[Editor]:
+    """An editor of a copy of the demo range of its own."""
+    async with _signed_in(demo_copy()) as editor:
+        yield editor
+
+
+@pytest.fixture
+async def editor_on_each(databases: Any, untouched_demo_url: str) -> AsyncIterator[Editor]:
+    """The same, on each engine in turn."""
+    async with _signed_in(databases.copy(untouched_demo_url)) as editor:
+        yield editor
 
 
 @pytest.mark.parametrize("address", ["/edit", "/edit/component", CALIPER, "/edit/import", "/edit/revision/1"])
@@ -262,8 +276,9 @@ async def test_a_form_without_its_etag_overwrites_nothing(editor: Editor) -> Non
 
 
 @pytest.mark.usefixtures("time_enough")
-async def test_the_effect_names_the_closure_that_becomes_impossible(editor: Editor) -> None:
+async def test_the_effect_names_the_closure_that_becomes_impossible(editor_on_each: Editor) -> None:
     """The effect agrees with what the service answers once the record is really out."""
+    editor = editor_on_each
     asked = f"/answer?chassis={CHASSIS}&fit=QB-3310"
     assert "cannot be" not in text_of(await editor.get(asked))
     form = await editor.form(CALIPER)
@@ -288,6 +303,19 @@ async def test_the_effect_tells_what_changes_in_an_answer(editor: Editor) -> Non
     assert "10.00" in told, told
     note = {**form, "head.note": "weighed again", "do": "effect"}
     assert "No answer changes" in text_of(await editor.post("/edit/component/QB-3310", note))
+
+
+@pytest.mark.usefixtures("time_enough")
+async def test_the_effect_tells_each_place_once_and_the_same_question_once(editor: Editor) -> None:
+    for more in ("", "&alternatives=1"):
+        await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310{more}")
+    form = await editor.form("/edit/component/QB-2050")
+    gone = {**form, "head.supply": "no longer supplied", "do": "effect"}
+    told = text_of(await editor.post("/edit/component/QB-2050", gone))
+    assert "1 answer changes" in told
+    assert told.count("it was QB-2050 (master cylinder") == 1
+    assert "Chosen out of" not in told, "reasons and next bests are for the answer itself"
+    assert "no position gains or loses a candidate: 24P-23-L" in told
 
 
 async def test_what_there_was_no_time_for_is_said(editor: Editor, monkeypatch: pytest.MonkeyPatch) -> None:
