@@ -227,8 +227,10 @@ class CompanionRecord(Stated):
     goes_on: Literal["", "before", "after"] = Field(
         "", description="alternative: it goes on before or after the component that demands it"
     )
-    having: Texts = Field([], description="alternative: wanted values at `at`: `master_bore at least 22 mm`")
-    empty: YesNo = Field(False, description="alternative: nothing at `at`")
+    having: Texts = Field(
+        [], description="alternative: values wanted of what sits there: `master_bore at least 22 mm`"
+    )
+    empty: YesNo = Field(False, description="alternative: the position stays empty")
 
 
 class ConflictRecord(Stated):

@@ -12,9 +12,11 @@ from api.access.guard import MayRead
 from api.catalogue import records as r
 from api.catalogue.facts import component_facts
 from api.catalogue.lookup import find_components
+from api.catalogue.names import name_of
 from api.catalogue.revisions import current_revision
 from api.catalogue.titles import section_titles, titles
 from api.database import reading
+from api.pages.edit import record_address
 from api.pages.frame import page
 from api.pages.problems import pages_router
 from api.pages.words import day
@@ -66,6 +68,7 @@ def page_facts(service: Service, session: Session, number: str) -> Facts:
         "known": known,
         "rules": rules,
         "holds_for": holds_for,
+        "form_of": form_of,
         "sections": section_titles(session),
         "names": titles(session, r.ComponentRecord, numbers),
         "places": titles(session, r.PositionRecord, _of(listed, "position", "other_position", "at")),
@@ -89,6 +92,11 @@ def _wanted(rows: Iterable[Facts]) -> set[str]:
     """The kinds in wanted values, each written `kind comparator value`."""
     columns = ("having", "other_having")
     return {text.partition(" ")[0] for row in rows for column in columns for text in row.get(column, ())}
+
+
+def form_of(kind: str, row: Facts) -> str:
+    """The form in which a record of a kind is edited, found by what it says."""
+    return record_address(kind, name_of(r.KIND_BY_WORD[kind].model_validate(row)))
 
 
 def grouped(rows: Sequence[Facts]) -> list[Facts]:

@@ -423,3 +423,16 @@ class TestImport:
         answer = await self.send(editor, "", "try", file=file)
         assert answer.status_code == 422
         assert told in text_of(answer)
+
+
+@pytest.mark.parametrize("number", ["QB-3310", "QB-2010", "QB-3300"])
+async def test_what_a_component_page_tells_leads_to_its_form(editor: Editor, number: str) -> None:
+    page = (await editor.get(f"/component/{number}")).text
+    forms = {unescape(href) for href in re.findall(r'href="(/edit/[^"]+)"', page)}
+    kinds = {href.split("/")[2].partition("?")[0] for href in forms}
+    assert kinds >= {"component", "fitment", "companion"}, kinds
+    for href in sorted(forms):
+        answer = await editor.get(href)
+        assert answer.status_code == 200, (href, text_of(answer))
+        if "?" in href:
+            assert number in fields_of(answer.text).values(), href
