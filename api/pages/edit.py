@@ -17,9 +17,10 @@ from api.catalogue.editing import Author, RecordState
 from api.catalogue.fields import NAME_PATTERN, is_printable
 from api.catalogue.images import names_with
 from api.catalogue.loading import Report
-from api.catalogue.records import KINDS, KindWord
+from api.catalogue.records import KIND_BY_WORD, KINDS, KindWord
 from api.catalogue.search import Search, find
 from api.catalogue.sheets import Mistake
+from api.catalogue.titles import titles
 from api.database import reading
 from api.pages.edit_forms import (
     HEAD,
@@ -92,7 +93,7 @@ def start(
 ) -> Response:
     """Find a record or begin one; the last edits. A name that is whole opens its record."""
     wanted = text.strip()
-    found = _names_like(service, kind, wanted) if wanted and is_printable(wanted) else []
+    found = _names_like(service, kind, wanted) if wanted and is_printable(wanted) else {}
     if wanted in found:
         return RedirectResponse(record_address(kind, wanted), 303, KEEP_NOTHING)
     edits, _ = history.revisions(service, "", LAST_EDITS)
@@ -102,15 +103,17 @@ def start(
     )
 
 
-def _names_like(service: Service, kind: str, text: str) -> list[str]:
-    """Names that hold the text; of components also those whose number is typed otherwise or whose words
-    it is."""
+def _names_like(service: Service, kind: str, text: str) -> dict[str, str]:
+    """Names that hold the text, with what they are called; of components also those whose number is typed
+    otherwise or whose words it is."""
     with reading(service.engine) as session:
-        found = dict.fromkeys(names_with(session.connection(), kind, text, MOST_FOUND))
+        names = dict.fromkeys(names_with(session.connection(), kind, text, MOST_FOUND))
         if kind == "component":
             for search in (Search(number=text), Search(words=text)):
-                found |= dict.fromkeys(line.number for line in find(session, search, limit=MOST_FOUND).lines)
-    return list(found)[:MOST_FOUND]
+                names |= dict.fromkeys(line.number for line in find(session, search, limit=MOST_FOUND).lines)
+        found = list(names)[:MOST_FOUND]
+        called = titles(session, KIND_BY_WORD[kind], found)
+    return {name: called.get(name, "") for name in found}
 
 
 @router.get("/edit/revision/{number}", dependencies=[MayEdit])

@@ -359,7 +359,7 @@ async def test_a_post_without_token_or_from_elsewhere_is_refused(editor: Editor,
 
 async def test_finding_a_record(editor: Editor) -> None:
     by_part = text_of(await editor.get("/edit?kind=component&text=qb3310"))
-    assert "QB-3310" in by_part
+    assert "QB-3310 front brake caliper" in by_part
     whole = await editor.get("/edit?kind=component&text=QB-3310")
     assert whole.url.path == "/edit/component/QB-3310"
     assert "No flaw has" in text_of(await editor.get("/edit?kind=flaw&text=%25"))
