@@ -54,8 +54,9 @@ def ask(request: Request, service: ServiceDep) -> Response:
 
 
 def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
-    """The vehicle of a question, with what the form offers for it. Raises UnknownChassis."""
-    asked = ask_vehicle(service, question.body().vehicle)
+    """The vehicle of a question, with what the form offers for it. The rest may have mistakes: the form is
+    where they are mended. Raises UnknownChassis."""
+    asked = ask_vehicle(service, question.about_vehicle().body().vehicle)
     book = asked.names.book()
     found = Found(asked.vehicle, asked.chassis, asked.estimated)
     facts = vehicle_page(book, found, asked.vehicle)

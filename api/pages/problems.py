@@ -6,6 +6,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from api.pages.frame import page
+from api.pages.mending import QUESTION_PAGES, form_address, meant
+from api.pages.question import question_of
 from api.problems import Problem
 from api.wire.responses import KEEP_NOTHING
 
@@ -22,16 +24,25 @@ def wants_page(request: Request) -> bool:
 
 
 def problem_page(request: Request, problem: Problem) -> Response:
-    """A problem in the words of the API, with the near names as links where a number was asked for."""
+    """A problem in the words of the API, with ways on: near names, what words may mean, the form again."""
+    path, question = request.url.path, question_of(request.query_params)
+    asked = path in QUESTION_PAGES
     return page(
         request,
         "problem.html",
         status=problem.answer_status,
         headers={**KEEP_NOTHING, **problem.headers},
         problem=problem,
-        errors=problem.fields.get("errors", ()),
+        errors=[(_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
+        meant=meant(request.app.state.service, path, question, problem) if asked else [],
+        form=form_address(question, problem) if asked else "",
         request_id=getattr(request.state, "request_id", ""),
     )
+
+
+def _field(pointer: str) -> str:
+    """`/price_at_most` as "price at most"."""
+    return pointer.strip("/").partition("/")[0].replace("_", " ")
 
 
 def sign_in_address(request: Request) -> str:

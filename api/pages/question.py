@@ -16,6 +16,7 @@ FIELDS = tuple(ClosureQuery.model_fields)
 LISTS = frozenset(name for name, field in ClosureQuery.model_fields.items() if field.default == [])
 _USUAL = {"effort_at_most": "cutting", "nothing_visible": "false", "alternatives": "0"}
 """What a form sends for a choice that was left alone; it is left out of the address."""
+_OF_THE_VEHICLE = ("build", "chassis", "variant", "built", "option")
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
 """Two columns of a form that together say what is fitted."""
 
@@ -64,6 +65,16 @@ class PageQuestion:
             tuple(pair for pair in self.pairs if pair[0] != name or value not in (None, pair[1]))
         )
 
+    def instead(self, name: str, other: str) -> "PageQuestion":
+        """The question with another name wherever this one stands: alone, or beside an `@` or `=`."""
+        return PageQuestion(
+            tuple((field, _named_otherwise(value, name, other)) for field, value in self.pairs)
+        )
+
+    def about_vehicle(self) -> "PageQuestion":
+        """What it says of the vehicle, and no more."""
+        return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _OF_THE_VEHICLE))
+
     def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
         """The address that asks this; `more`: what the page takes beside the question."""
         said = [*self.pairs, *more.items()]
@@ -82,6 +93,16 @@ class PageQuestion:
     def body(self) -> ClosureIn:
         """The question's body. Raises InvalidRequest."""
         return validated(ClosureQuery, self.fields()).body()
+
+
+def _named_otherwise(value: str, name: str, other: str) -> str:
+    if value == name:
+        return other
+    for between in "@=":
+        one, sign, two = value.partition(between)
+        if sign and name in (one, two):
+            return f"{other if one == name else one}{sign}{other if two == name else two}"
+    return value
 
 
 def question_of(params: Mapping[str, Any] | Any) -> PageQuestion:

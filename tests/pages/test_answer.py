@@ -2,6 +2,7 @@
 
 import re
 from html import unescape
+from typing import Any
 
 import httpx
 import pytest
@@ -9,8 +10,14 @@ import pytest
 from api.pages.layers import HEIGHT, MOST_ROWS, WIDTH, draw
 from api.pages.question import PageQuestion
 
-DISCS = {"chassis": "24PL-018412", "fit": "QB-3310"}
+CHASSIS = "24PL-018412"
+DISCS = {"chassis": CHASSIS, "fit": "QB-3310"}
 HTML = {"Accept": "text/html"}
+
+
+def text_of(page: httpx.Response) -> str:
+    """What a reader sees, roughly: tags out, spaces joined."""
+    return re.sub(r"\s+([,.;:])", r"\1", " ".join(unescape(re.sub(r"<[^>]+>", " ", page.text)).split()))
 
 
 async def read(browser: httpx.AsyncClient, path: str, **params: object) -> httpx.Response:
@@ -135,3 +142,50 @@ def test_boxes_never_overlap_and_every_line_is_drawn() -> None:
     tallest = max(sum(1 for box in drawing.boxes if box.x == x) for x in {box.x for box in drawing.boxes})
     assert tallest <= MOST_ROWS
     assert draw(columns, reasons) == draw(dict(columns), list(reasons))
+
+
+@pytest.mark.parametrize(
+    ("asked", "said", "then"),
+    [
+        ({"fit": "brake disc"}, "There is no component 'brake disc'", {"fit": "QB-3302"}),
+        ({"fit": ["QB-3310", "QB-331O"]}, "Do you mean", {"fit": ["QB-3310", "QB-3311"]}),
+        ({"fit": "QB-3310@brake.front.lfet"}, "There is no position", {"fit": "QB-3310@brake.front.left"}),
+        ({"fitted": "brake.master=QB-2O50"}, "There is no component", {"fitted": "brake.master=QB-2050"}),
+    ],
+)
+@pytest.mark.parametrize("path", ["/answer", "/order"])
+async def test_a_name_that_is_not_known_is_mended_by_one_link(
+    browser: httpx.AsyncClient, path: str, asked: dict[str, Any], said: str, then: dict[str, Any]
+) -> None:
+    wished = {"fit": "QB-3310"} | asked
+    page = await browser.get(path, params={"chassis": CHASSIS} | wished)
+    assert page.status_code == 422
+    assert said in text_of(page)
+    ways = [unescape(href) for href in re.findall(rf'<a class="number" href="({path}[^"]+)"', page.text)]
+    wanted = httpx.QueryParams({"chassis": CHASSIS} | wished | then).multi_items()
+    assert any(
+        sorted(wanted) == sorted(httpx.URL(way).params.remove("as_of").multi_items()) for way in ways
+    ), ways
+    form = re.search(r'href="(/ask[^"]+)">Mend the question', page.text)
+    assert form
+    assert (await browser.get(unescape(form[1]))).status_code == 200
+
+
+async def test_a_mistake_in_the_form_keeps_the_rest(browser: httpx.AsyncClient) -> None:
+    asked = {"chassis": CHASSIS, "fit": "QB-3310", "price_at_most": "ten"}
+    page = await browser.get("/answer", params=asked)
+    assert page.status_code == 422
+    assert "Price at most: A price is a number" in text_of(page)
+    form = re.search(r'href="(/ask[^"]+)">Mend the question', page.text)
+    assert form
+    filled = await browser.get(unescape(form[1]))
+    assert 'value="QB-3310"' in filled.text
+    assert 'value="ten"' in filled.text
+
+
+async def test_an_unknown_chassis_keeps_the_wishes(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/answer", params={"chassis": "24PL-999999", "fit": "QB-3310"})
+    assert page.status_code == 422
+    near = [unescape(href) for href in re.findall(r'<a class="number" href="([^"]+)"', page.text)]
+    assert near
+    assert all(httpx.URL(href).params["fit"] == "QB-3310" for href in near)

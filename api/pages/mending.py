@@ -1,0 +1,62 @@
+"""A question that cannot be asked as it stands: where to mend it, and what a name could have meant."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from api.catalogue import records as r
+from api.catalogue.search import Search, find
+from api.catalogue.titles import titles
+from api.database import reading
+from api.pages.question import PageQuestion
+from api.problems import Problem, Unknown, UnknownBuild, UnknownChassis, UnknownComponent
+from api.service import Service
+
+QUESTION_PAGES = frozenset({"/answer", "/ask", "/order", "/fitting", "/quotation", "/picture", "/vehicle"})
+MOST_MEANT = 12
+_THE_VEHICLE = (UnknownBuild, UnknownChassis)
+
+
+@dataclass(frozen=True, slots=True)
+class Meant:
+    """What a name that is not known could have meant, and the address that asks so."""
+
+    name: str
+    words: str
+    address: str
+
+
+def form_address(question: PageQuestion, problem: Problem) -> str:
+    """The form filled with the question; empty where the vehicle itself is not known."""
+    known = question.value("chassis") or question.value("build")
+    if not known or isinstance(problem, _THE_VEHICLE):
+        return ""
+    return question.without("as_of").address("/ask")
+
+
+def meant(service: Service, path: str, question: PageQuestion, problem: Problem) -> list[Meant]:
+    """The names that an unknown one could have meant: like ones first, then components of these words."""
+    if not isinstance(problem, Unknown):
+        return []
+    called = dict.fromkeys(problem.near, "")
+    if isinstance(problem, UnknownComponent):
+        called |= _components(service, problem, question.value("chassis"))
+    return [
+        Meant(name, words, question.instead(problem.name, name).address(path))
+        for name, words in list(called.items())[:MOST_MEANT]
+    ]
+
+
+def _components(service: Service, problem: UnknownComponent, chassis: str) -> dict[str, str]:
+    with reading(service.engine) as session:
+        called = titles(session, r.ComponentRecord, problem.near)
+        for search in _searches(problem.name, chassis):
+            try:
+                called |= {line.number: line.name for line in find(session, search, limit=MOST_MEANT).lines}
+            except Problem:
+                continue  # a vehicle that is not known fits nothing; the words alone may still
+    return {name: called.get(name, "") for name in dict.fromkeys([*problem.near, *called])}
+
+
+def _searches(words: str, chassis: str) -> Iterable[Search]:
+    """On this vehicle first."""
+    return [*([Search(words=words, chassis=chassis)] if chassis else []), Search(words=words)]
