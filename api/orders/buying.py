@@ -32,6 +32,10 @@ class Market:
     taxes: Mapping[str, Decimal] = field(default_factory=dict)
     without_rate: Mapping[str, frozenset[str]] = field(default_factory=dict)
 
+    def tax_on(self, section: str) -> Decimal | None:
+        """The tax on parts of a section in per cent; None: none is recorded."""
+        return self.taxes.get(section, self.taxes.get(""))
+
 
 @dataclass(frozen=True, slots=True)
 class Terms:
@@ -169,11 +173,7 @@ def _gone(need: Need) -> Unsupplied:
 def _at_catalogue_price(need: Need, market: Market) -> Line:
     part = need.part
     pieces = -(-need.quantity // part.pack) * part.pack
-    return Line(need, need.quantity, pieces, part.pack, part.price, part.deposit, _rate(market, part.section))
-
-
-def _rate(market: Market, section: str) -> Decimal | None:
-    return market.taxes.get(section, market.taxes.get(""))
+    return Line(need, need.quantity, pieces, part.pack, part.price, part.deposit, market.tax_on(part.section))
 
 
 def _lines(needs: Sequence[Need], found: Split, market: Market) -> list[Line]:
@@ -199,7 +199,7 @@ def _lines(needs: Sequence[Need], found: Split, market: Market) -> list[Line]:
                     offer.pack,
                     offer.price,
                     offer.deposit,
-                    _rate(market, need.part.section),
+                    market.tax_on(need.part.section),
                     piece,
                 )
             )

@@ -1,5 +1,6 @@
 """A quotation as an answer: the order of a question, its labour, and what the owner pays when."""
 
+from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -34,19 +35,20 @@ def quotation_facts(service: Service, body: QuotationIn) -> Facts:
         "labour_minutes": minutes,
         "labour_rate": money(minor_units(body.labour_rate)),
         **_written(made),
-        "not_in_it": _not_in_it(order),
+        "not_in_it": _not_in_it(order, ordered),
         "cautions": order["cautions"],
         "defers": DEFERS,
     }
 
 
 def _items(body: QuotationIn, ordered: Ordered, minutes: int) -> list[Item]:
-    parts: dict[Decimal | None, int] = {}
-    for line in ordered.order.lines:
-        parts[line.tax_rate] = parts.get(line.tax_rate, 0) + (line.total or 0)
+    bought = [(line.tax_rate, line.total or 0) for line in ordered.order.lines]
+    stored = [
+        (ordered.market.tax_on(taken.need.part.section), (taken.need.part.price or 0) * taken.quantity)
+        for taken in ordered.order.from_store
+    ]
     usual = ordered.market.taxes.get("")
-    rates = sorted(parts, key=lambda rate: (rate is None, rate or Decimal(0)))
-    items = [Item("parts", parts[rate], rate) for rate in rates if parts[rate]]
+    items = [*_by_rate("parts", bought), *_by_rate("parts from the shop's own store", stored)]
     if ordered.order.split and ordered.order.split.carriage:
         items.append(Item("carriage", ordered.order.split.carriage, usual))
     work = labour(minutes, minor_units(body.labour_rate))
@@ -56,6 +58,15 @@ def _items(body: QuotationIn, ordered: Ordered, minutes: int) -> list[Item]:
     if allowance:
         items.append(Item("allowance for what comes to light", allowance, usual))
     return items
+
+
+def _by_rate(what: str, amounts: Sequence[tuple[Decimal | None, int]]) -> list[Item]:
+    """One item a tax rate, the lowest first, those without a rate last."""
+    sums: dict[Decimal | None, int] = {}
+    for rate, amount in amounts:
+        sums[rate] = sums.get(rate, 0) + amount
+    rates = sorted(sums, key=lambda rate: (rate is None, rate or Decimal(0)))
+    return [Item(what, sums[rate], rate) for rate in rates if sums[rate]]
 
 
 def _written(made: Quotation) -> Facts:
@@ -90,8 +101,10 @@ def _sentence(made: Quotation) -> str:
     return f"{told}, in {stages} payments." if stages > 1 else f"{told}."
 
 
-def _not_in_it(order: Facts) -> list[str]:
+def _not_in_it(order: Facts, ordered: Ordered) -> list[str]:
     """What the owner must know is missing from the sum."""
-    told = [f"{number}: its price is not known." for number in order["unknown_prices"]]
+    stored = [taken.need.part for taken in ordered.order.from_store]
+    unknown = [*order["unknown_prices"], *(part.number for part in stored if part.price is None)]
+    told = [f"{number}: its price is not known." for number in dict.fromkeys(unknown)]
     told += [f"{part['number']} ({part['name']}): {part['why']}" for part in order["not_supplied"]]
     return told

@@ -60,3 +60,17 @@ async def test_the_demos_discs_are_quoted(counter: httpx.AsyncClient) -> None:
     assert "licensed" in found["defers"]
     wrong = await counter.post("/v1/quotations", json=body | {"allowance": "101"})
     assert wrong.status_code == 422
+
+
+async def test_what_comes_from_the_shops_own_store_is_paid_for(counter: httpx.AsyncClient) -> None:
+    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "labour_rate": "58.00"}
+    price = Decimal((await counter.get("/v1/components/QB-2090")).json()["component"]["price"])
+    before = (await counter.post("/v1/quotations", json=body)).json()
+    stored = await counter.put("/v1/stock/QB-2090", json={"quantity": 3}, headers={"If-None-Match": "*"})
+    assert stored.status_code in (200, 201), stored.text
+    after = (await counter.post("/v1/quotations", json=body)).json()
+    items = {item["what"]: Decimal(item["amount"]) for item in after["items"]}
+    assert items["parts from the shop's own store"] == price
+    old = {item["what"]: Decimal(item["amount"]) for item in before["items"]}
+    assert items["parts"] < old["parts"], "it is not bought as well"
+    assert Decimal(after["net"]) == sum(items.values())
