@@ -3,31 +3,12 @@
 import io
 import json
 import logging
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import Iterator
 from typing import Any
 
-import httpx
 import pytest
-from fastapi import FastAPI
 
-from api.app import create_app
-from api.settings import Settings
 from api.watching.logs import JsonLines, TextLines
-from tests.conftest import client_of
-
-
-@pytest.fixture(scope="session")
-def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
-    """The application on the demo range, which nobody writes to."""
-    app = create_app(Settings(database_url=sqlite_demo_url))
-    yield app
-    app.state.service.engine.dispose()
-
-
-@pytest.fixture
-async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
-    async with client_of(app) as client:
-        yield client
 
 
 class Written:
