@@ -82,6 +82,15 @@ def test_the_engine_finds_nothing(measured: BrowserContext, name: str) -> None:
     assert found_by_axe(measured, (PAGES | EDITED)[name]) == []
 
 
+@pytest.mark.parametrize("name", EDITED)
+def test_a_form_fits_on_a_phone(measured: BrowserContext, name: str) -> None:
+    page = measured.new_page()
+    page.goto(EDITED[name])
+    page.set_viewport_size({"width": 390, "height": 900})
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    page.close()
+
+
 @pytest.mark.parametrize("name", PAGES)
 def test_no_complaint_and_nothing_from_elsewhere(visit: Visit, served: Served, name: str) -> None:
     asked: list[str] = []
