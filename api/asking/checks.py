@@ -4,8 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from api.asking.closures import Answering, closure_document, lasting, understood
-from api.asking.names import of_one_revision
-from api.asking.questions import Asked, ask
+from api.asking.questions import Asked, ask, at_revision
 from api.checks.set import check_set
 from api.closure.answer import Note
 from api.closure.answering import scope_of
@@ -35,8 +34,7 @@ def check(service: Service, body: CheckIn) -> Answering:
             _place(asked, word, f"/components/{i}", proposed, loose)
         return replace(asked, book=asked.names.book()), proposed, loose
 
-    with service.at(body.as_of) as then:
-        asked, proposed, loose = of_one_revision(lambda: look_up(then))
+    asked, proposed, loose = at_revision(service, body, look_up, lambda found: found[:1])
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
 
     def make() -> tuple[bytes, bool]:

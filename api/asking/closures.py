@@ -4,7 +4,6 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from api.asking.names import of_one_revision
 from api.asking.questions import Asked, ask, at_revision, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
 from api.checks.set import check_set
@@ -67,8 +66,7 @@ def why_not(service: Service, body: WhyNotIn) -> Answering:
         position = asked.names.of_book.position(body.position, "/position") if body.position else ""
         return replace(asked, book=asked.names.book()), number, position
 
-    with service.at(body.as_of) as then:
-        asked, number, position = of_one_revision(lambda: look_up(then))
+    asked, number, position = at_revision(service, body, look_up, lambda found: found[:1])
 
     def make() -> tuple[bytes, bool]:
         compared = watched(
@@ -88,8 +86,7 @@ def what_if(service: Service, body: WhatIfIn) -> Answering:
         asked = ask(then, body)
         return asked, on_other_vehicle(asked, ask_vehicle(then, body.other_vehicle, "/other_vehicle"))
 
-    with service.at(body.as_of) as then:
-        asked, there = of_one_revision(lambda: look_up(then))
+    asked, there = at_revision(service, body, look_up, lambda both: both)
 
     def make() -> tuple[bytes, bool]:
         compared = watched(

@@ -1,9 +1,9 @@
 """A body as a question about one rule book."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 from api.asking.names import Names, of_one_revision, whole
 from api.asking.vehicles import VehicleAsked, ask_vehicle
@@ -16,6 +16,8 @@ from api.rulebook.model import RuleBook
 from api.service import Service
 from api.wire.questions import AskIn, LimitsIn, WishIn
 from api.wire.values import CRITERION_BY_WORD
+
+_Looked = TypeVar("_Looked")
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +75,23 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "", body.as_of)
 
 
-def at_revision(service: Service, body: AskIn, look_up: Callable[[Service], Asked]) -> Asked:
+def at_revision(
+    service: Service,
+    body: AskIn,
+    look_up: Callable[[Service], _Looked],
+    questions: Callable[[_Looked], Iterable[Asked]] = lambda asked: (asked,),
+) -> _Looked:
     """What `look_up` finds with the catalogue as of the revision that the body names.
 
-    Where no later edit touched the vehicle's rule book the present catalogue says the same, and
-    nobody has to wait. Raises what `look_up` raises, UnknownRevision and TooFarBack.
+    `questions` are those in what it finds. Where no later edit touched the rule book of any of them the
+    present catalogue says the same, and nobody has to wait. Raises what `look_up` raises, UnknownRevision
+    and TooFarBack.
     """
-    if body.as_of is not None:
+    if body.as_of is not None and body.as_of <= present_revision(service):
         with suppress(Problem):
-            asked = of_one_revision(lambda: look_up(service))
-            if asked.book.revision <= body.as_of <= present_revision(service) and not asked.names.beyond:
-                return asked
+            found = of_one_revision(lambda: look_up(service))
+            if all(q.book.revision <= body.as_of and not q.names.beyond for q in questions(found)):
+                return found
     with service.at(body.as_of) as then:
         return of_one_revision(lambda: look_up(then))
 

@@ -33,9 +33,11 @@ async def asked(url: str, **settings: Any) -> AsyncIterator[tuple[FastAPI, httpx
     app = create_app(Settings(database_url=url, **settings))
     async with client_of(app, scope="edit") as client:
         assert (await client.get("/readyz")).status_code == 200
-        yield app, client
-    app.state.service.door.close()
-    app.state.service.engine.dispose()
+        try:
+            yield app, client
+        finally:
+            app.state.service.door.close()
+            app.state.service.engine.dispose()
 
 
 class OwnServer:
@@ -176,7 +178,7 @@ def file_of(url: str) -> Path:
 async def test_a_file_that_somebody_else_writes_to_for_too_long(demo_copy: Callable[[], str]):
     url = demo_copy()
     async with asked(url) as (app, client):
-        _each_connection(app, "PRAGMA busy_timeout = 100")
+        each_connection(app, "PRAGMA busy_timeout = 100")
         writer = sqlite3.connect(file_of(url), isolation_level=None)
         writer.execute("BEGIN IMMEDIATE")
         await all_are_unavailable(client, reads=False, writes=True)
@@ -187,13 +189,13 @@ async def test_a_file_that_somebody_else_writes_to_for_too_long(demo_copy: Calla
 
 async def test_a_file_that_may_not_be_written_to(demo_copy: Callable[[], str]):
     async with asked(demo_copy()) as (app, client):
-        forget = _each_connection(app, "PRAGMA query_only = ON")
+        forget = each_connection(app, "PRAGMA query_only = ON")
         await all_are_unavailable(client, reads=False, writes=True)
         forget()
         await all_are_well(client)
 
 
-def _each_connection(app: FastAPI, pragma: str) -> Callable[[], None]:
+def each_connection(app: FastAPI, pragma: str) -> Callable[[], None]:
     """Tell it to every new connection, and have only new ones; what is returned takes it back."""
     engine = app.state.service.engine
 
