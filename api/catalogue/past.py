@@ -51,9 +51,9 @@ def _within_reach(connection: Connection, revision: int) -> None:
     present = current_revision(connection)
     if not 0 <= revision <= present:
         raise UnknownRevision(str(revision), [str(present)])
-    first = first_kept(connection)
-    if first is not None and revision < first - 1:
-        raise TooFarBack(f"The history begins after revision {first - 1}", first=first - 1)
+    first = (first_kept(connection) or present + 1) - 1
+    if revision < first:
+        raise TooFarBack(f"The history begins after revision {first}", first=first)
     if (changes := count_since(connection, revision)) > MOST_CHANGES:
         raise TooFarBack(f"{changes} records were changed since; at most {MOST_CHANGES} can be undone here")
 

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, delete
 
 from api import problems
 from api.catalogue import editing, history
@@ -14,8 +14,9 @@ from api.catalogue.exports import export
 from api.catalogue.imports import load
 from api.catalogue.past import as_of
 from api.catalogue.records import KIND_BY_WORD, KindWord
+from api.catalogue.staging import table
 from api.catalogue.store import book_revision, compile_book
-from api.database import make_engine, reading
+from api.database import make_engine, reading, writing
 from api.rulebook.model import RuleBook
 from tests.catalogue.sheet import sheet, small
 
@@ -142,6 +143,23 @@ def test_only_what_exists_can_be_seen(told: Any) -> None:
     engine, sheets, _ = told
     with pytest.raises(problems.UnknownRevision), as_of(engine, len(sheets)):
         pass
+
+
+def test_what_was_edited_before_there_was_a_history_cannot_be_seen(engine: Engine) -> None:
+    """A program without a history made these edits: what stood before them is nowhere."""
+    assert load(engine, small()).ok
+    assert EDITS["a price"](engine).ok
+    with writing(engine) as session:
+        session.connection().execute(delete(table("record_change")))
+    with pytest.raises(problems.TooFarBack, match="after revision 2"), as_of(engine, 1):
+        pass
+    with as_of(engine, 2) as now:
+        assert books(now) == books(engine)
+    assert EDITS["dearer"](engine).revision == 3
+    with pytest.raises(problems.TooFarBack, match="after revision 2"), as_of(engine, 1):
+        pass
+    with as_of(engine, 2) as then:
+        assert books(then) == books(engine)
 
 
 def test_edits_can_be_taken_back_one_after_the_other(told: Any) -> None:
