@@ -259,11 +259,11 @@ def _candidates(book: RuleBook | None) -> Mapping[str, frozenset[str]]:
 
 
 def _compare_one(effect: Effect, kept: _Kept, seconds: float) -> None:
-    before = _answer(kept.before, seconds / 2)
     if isinstance(kept.after, Problem):
         told = kept.after.detail or kept.after.title
         effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
         return
+    before = _answer(kept.before, seconds / 2)
     after = _answer(kept.after, seconds / 2)
     if {before.outcome, after.outcome} - {Outcome.proved, Outcome.impossible}:
         effect.undecided += 1
