@@ -92,7 +92,7 @@ def _staged_changes(revision: int) -> Select[Any]:
     )
 
 
-def _edits(connection: Connection) -> Select[Any]:
+def _edits() -> Select[Any]:
     revision, change = table("revision"), table("record_change")
     count = select(func.count()).where(change.c.revision == revision.c.number).scalar_subquery()
     return select(revision, count.label("changes"))
@@ -106,7 +106,7 @@ def _edit(row: Any) -> Edit:
 def edits(connection: Connection, before: int | None, limit: int) -> list[Edit]:
     """Edits with a smaller revision than `before`, the newest first."""
     revision = table("revision")
-    query = _edits(connection).order_by(revision.c.number.desc()).limit(limit)
+    query = _edits().order_by(revision.c.number.desc()).limit(limit)
     if before is not None:
         query = query.where(revision.c.number < before)
     return [_edit(row) for row in connection.execute(query)]
@@ -114,7 +114,7 @@ def edits(connection: Connection, before: int | None, limit: int) -> list[Edit]:
 
 def edit_of(connection: Connection, revision: int) -> Edit | None:
     """One edit; None if there is none of this revision."""
-    row = connection.execute(_edits(connection).where(table("revision").c.number == revision)).first()
+    row = connection.execute(_edits().where(table("revision").c.number == revision)).first()
     return _edit(row) if row else None
 
 
@@ -160,7 +160,7 @@ def _changes(connection: Connection, query: Select[Any]) -> list[RecordChange]:
     rows = connection.execute(query).all()
     numbers = sorted({row.revision for row in rows})
     of = table("revision").c.number.in_(numbers)
-    known = {edit.revision: edit for edit in map(_edit, connection.execute(_edits(connection).where(of)))}
+    known = {edit.revision: edit for edit in map(_edit, connection.execute(_edits().where(of)))}
     return [
         RecordChange(
             known[row.revision],
@@ -266,7 +266,7 @@ _COMPONENTS = {
 }
 
 
-def variants_before(connection: Connection) -> set[str]:
+def ranges_of_variants_before(connection: Connection) -> set[str]:
     """The ranges of the variants that the edit at work replaces or removes."""
     found: set[str] = set()
     for kind, some in remembered(connection):

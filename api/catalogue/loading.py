@@ -10,7 +10,7 @@ from sqlalchemy import Connection, delete, select
 from api.catalogue import records as r
 from api.catalogue.agreement import disagreements
 from api.catalogue.fields import is_printable
-from api.catalogue.history import variants_before
+from api.catalogue.history import ranges_of_variants_before
 from api.catalogue.images import begin_images, remember
 from api.catalogue.names import name_of
 from api.catalogue.references import broken_references
@@ -105,7 +105,7 @@ class Load:
         self._write_all(records)
         late = [
             *still_named(self.connection, removals),
-            *settle(self.connection, variants_before(self.connection)),
+            *settle(self.connection, ranges_of_variants_before(self.connection)),
             *broken_references(self.connection),
             *(read_late(self.connection, self.kinds, self.changed_kinds) if self.changed_kinds else ()),
             *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
