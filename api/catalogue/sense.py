@@ -43,8 +43,6 @@ def findings(record: r.Record) -> Iterator[Finding]:
             yield from _component(record)
         case r.CharacteristicRecord() if bool(record.component) == bool(record.variant):
             yield "component", "a characteristic belongs to a component or to a variant: give one of the two"
-        case r.FitmentRecord() if any(";" in tool for tool in record.tools):
-            yield "tools", "the name of a tool holds no `;`, which stands between the tools"
         case r.SubstituteRecord() if record.original == record.component:
             yield "component", "a component is no substitute for itself"
         case r.SupersessionRecord() if record.old == record.new:
@@ -180,8 +178,6 @@ def _days(record: r.OfferRecord | r.TaxRecord) -> Iterator[Finding]:
 
 def _having(field: str, cells: list[str]) -> Iterator[Finding]:
     for cell in cells:
-        if ";" in cell:
-            yield field, "a wanted value holds no `;`, which stands between the values"
         try:
             read_wanted(cell)
         except NotWanted as error:

@@ -137,6 +137,23 @@ def test_mistakes_are_told_and_nothing_is_kept(sqlite_engine: Engine, text: str)
     assert any(MISTAKES[text] in str(mistake) for mistake in report.mistakes), list(map(str, report.mistakes))
 
 
+@pytest.mark.parametrize(
+    "record",
+    [
+        {"record": "fitment", "component": "TW-9", "position": "wheel.left", "tools": ["file; stand"]},
+        {"record": "conflict", "name": "x", "component": "TW-9", "reason": "No.", "other_position": "brake",
+         "other_having": ["finish equal plain; painted"]},
+    ],
+)  # fmt: skip
+def test_an_item_of_a_list_holds_no_sign_that_stands_between_items(
+    sqlite_engine: Engine, record: dict[str, object]
+) -> None:
+    """It would come back from a sheet as two."""
+    assert load(sqlite_engine, small()).ok
+    report = load(sqlite_engine, [record])
+    assert ["an item of a list holds no `;`" in str(mistake) for mistake in report.mistakes] == [True]
+
+
 def test_a_supplier_or_a_component_that_an_offer_names_cannot_be_removed(tern: Engine) -> None:
     for kind, name, by in (
         ("supplier", "barrow", "offer 'barrow:TC-1@1975-01-01' still names the supplier 'barrow'"),
