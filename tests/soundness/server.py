@@ -8,7 +8,6 @@ Several services on one database: `with serve(url) as one, serve(url, key=one.ke
 """
 
 import os
-import re
 import signal
 import socket
 import subprocess
@@ -23,6 +22,8 @@ from typing import Any
 
 import httpx
 
+from tests.conftest import make_key
+
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
 SECONDS_TO_START = 60
@@ -30,17 +31,17 @@ SECONDS_TO_START = 60
 
 @dataclass
 class Served:
-    """A running service: its address, a key that may do everything (None while the program knows no keys)."""
+    """A running service: its address, a key that may do everything."""
 
     address: str
-    key: str | None
+    key: str
     process: subprocess.Popen[bytes]
     log: Path
 
     @property
     def headers(self) -> dict[str, str]:
         """What a request that edits must carry."""
-        return {"Authorization": f"Bearer {self.key}"} if self.key else {}
+        return {"Authorization": f"Bearer {self.key}"}
 
     def client(self, **options: Any) -> httpx.Client:
         """A client that carries the key; end it with `with`."""
@@ -80,17 +81,6 @@ def graftbook(*arguments: str, database: str, **options: Any) -> subprocess.Comp
     )  # fmt: skip
 
 
-def make_key(database: str, scope: str = "administer") -> str | None:
-    """A new key of a scope; None while the program has no keys."""
-    made = graftbook("keys", "create", "--label", f"tests {scope}", "--scope", scope, database=database)
-    if made.returncode:
-        assert "No such command" in made.stderr, made.stderr
-        return None
-    words = re.findall(r"[A-Za-z0-9_.-]{40,}", made.stdout)
-    assert words, made.stdout
-    return max(words, key=len)
-
-
 @contextmanager
 def serve(database: str, *, key: str | None = None, **settings: Any) -> Iterator[Served]:
     """A service on a free port against a migrated database, ready; stopped when the block ends.
@@ -109,7 +99,7 @@ def serve(database: str, *, key: str | None = None, **settings: Any) -> Iterator
             served.stop()
 
 
-def _start(database: str, key: str | None, workers: int, environment: dict[str, str], log: Path) -> Served:
+def _start(database: str, key: str, workers: int, environment: dict[str, str], log: Path) -> Served:
     for _attempt in range(3):
         port = _free_port()
         with log.open("wb") as stream:
