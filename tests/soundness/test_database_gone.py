@@ -21,8 +21,8 @@ from api.app import create_app
 from api.database import make_engine
 from api.settings import Settings
 from tests.conftest import client_of, stop_at_once
+from tests.soundness.databases import loaded_demo
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
-from tests.soundness.kills import loaded_demo
 
 pytestmark = pytest.mark.anyio
 
