@@ -18,7 +18,7 @@ from api.pages.answer import document_under
 from api.pages.frame import page
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion, question_of
-from api.problems import NoSet, Problem
+from api.problems import InvalidRequest, NoSet, Problem, printable
 from api.service import Service, ServiceDep
 from api.wire.errors import problem_from_mistakes, validated
 from api.wire.orders_in import OrderIn, OrderQuery
@@ -131,7 +131,7 @@ def orders(request: Request, service: ServiceDep) -> Response:
     return page(request, "orders.html", lists=life.lists(service.engine, "", LISTS_ON_A_PAGE))
 
 
-@router.get("/orders/{name}.{form}", dependencies=[MayRead])
+@router.get("/orders/{name}/document/{form}", dependencies=[MayRead])
 def kept_document(request: Request, name: str, form: str, service: ServiceDep) -> Response:
     """A kept list as a document."""
     facts = life.list_document(service.engine, name)
@@ -156,7 +156,7 @@ def kept(request: Request, name: str, service: ServiceDep) -> Response:
         etag=life.list_etag(facts),
         events=life.events(service.engine, name, 0, life.MOST_EVENTS),
         changed=changed,
-        documents={form: f"/orders/{name}.{form}" for form in ("pdf", "xlsx", "csv")},
+        documents={form: f"/orders/{name}/document/{form}" for form in ("pdf", "xlsx", "csv")},
         **shown(facts),
     )
 
@@ -182,8 +182,11 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
 
 
 def _whole(form: dict[str, str], field: str) -> int:
+    """A count as it was typed; empty is none. Raises InvalidRequest."""
     text = form.get(field, "").strip()
-    return int(text) if text.isascii() and text.isdigit() and len(text) < 8 else 0
+    if text and not (text.isascii() and text.isdigit() and len(text) < 8):
+        raise InvalidRequest(f"A count is a whole number, not '{printable(text)}'; nothing was booked")
+    return int(text or 0)
 
 
 def came(form: dict[str, str]) -> list[Facts]:

@@ -1,0 +1,39 @@
+"""Kept lists on their pages: names with dots, documents, a delivery that cannot be read."""
+
+import re
+
+import httpx
+import pytest
+
+from tests.pages.conftest import BROWSER
+
+pytestmark = pytest.mark.anyio
+
+DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+
+
+@pytest.mark.parametrize("name", ["red", "red.v2", "x.pdf"])
+async def test_a_list_and_its_documents_have_addresses_of_their_own(
+    writer: httpx.AsyncClient, name: str
+) -> None:
+    made = await writer.post("/v1/order-lists", json=DISCS | {"name": name})
+    assert made.status_code == 201, made.text
+    page = await writer.get(f"/orders/{name}", headers=BROWSER)
+    assert page.headers["content-type"].startswith("text/html")
+    assert f"<h1>{name} " in page.text
+    documents = re.findall(r'href="(/orders/[^"?]+/document/\w+)"', page.text)
+    assert len(documents) == 3
+    for address in documents:
+        answer = await writer.get(address)
+        assert answer.status_code == 200, address
+        assert f'filename="{name}.{address.rsplit("/", 1)[1]}"' in answer.headers["content-disposition"]
+
+
+def test_a_count_that_is_no_whole_number_is_said() -> None:
+    from api.pages.order import came
+    from api.problems import InvalidRequest
+
+    assert came({"came-1": "", "came-2": "3"})[-1]["received"] == 3
+    for text in ("three", "1.5", "-1", "99999999"):
+        with pytest.raises(InvalidRequest, match="whole number"):
+            came({"came-1": text})
