@@ -170,7 +170,13 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
         "send": lambda: life.send(service.engine, name, etag, who),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
         "close": lambda: life.close(service.engine, name, etag, form.get("reason", ""), who),
-        "receive": lambda: life.receive(service.engine, name, etag, came(form), who),
+        "receive": lambda: life.receive(
+            service.engine,
+            name,
+            etag,
+            all_open(life.list_document(service.engine, name)) if form.get("do") == "all" else came(form),
+            who,
+        ),
         "substitute": lambda: keeping.substitute(
             service, name, etag, _whole(form, "line"), form.get("number", "").strip(), who
         ),
@@ -187,6 +193,15 @@ def _whole(form: dict[str, str], field: str) -> int:
     if text and not (text.isascii() and text.isdigit() and len(text) < 8):
         raise InvalidRequest(f"A count is a whole number, not '{printable(text)}'; nothing was booked")
     return int(text or 0)
+
+
+def all_open(facts: Facts) -> list[Facts]:
+    """Everything that is still open, as received."""
+    return [
+        {"line": line["line"], "received": still, "back_ordered": 0, "promised": None, "given_up": 0}
+        for line in facts["lines"]
+        if (still := line["pieces"] - line["received"] - line["given_up"]) > 0
+    ]
 
 
 def came(form: dict[str, str]) -> list[Facts]:

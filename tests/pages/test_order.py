@@ -37,3 +37,20 @@ def test_a_count_that_is_no_whole_number_is_said() -> None:
     for text in ("three", "1.5", "-1", "99999999"):
         with pytest.raises(InvalidRequest, match="whole number"):
             came({"came-1": text})
+
+
+async def test_a_whole_delivery_is_booked_in_at_once(writer: httpx.AsyncClient) -> None:
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
+
+    async def take(step: str, **fields: str) -> httpx.Response:
+        etag = (await writer.get("/v1/order-lists/red")).headers["etag"]
+        return await writer.post(f"/orders/red/{step}", data={"etag": etag, **fields})
+
+    assert (await take("send")).status_code == 303
+    first = await take("receive", **{"came-1": "1"})
+    assert first.status_code == 303, first.text
+    assert (await writer.get("/v1/order-lists/red")).json()["state"] == "partly received"
+    assert (await take("receive", do="all")).status_code == 303
+    kept = (await writer.get("/v1/order-lists/red")).json()
+    assert kept["state"] == "received"
+    assert all(line["received"] == line["pieces"] for line in kept["lines"])
