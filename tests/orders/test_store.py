@@ -6,7 +6,7 @@ from decimal import ROUND_HALF_UP, Decimal
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sqlalchemy import Engine
+from sqlalchemy import Engine, event
 
 from api.catalogue.imports import load
 from api.database import reading
@@ -97,3 +97,35 @@ def test_taxes_of_a_market_by_section_on_a_day(tern: Engine) -> None:
         assert taxes(session, "home", date(1980, 1, 1)) == {"": 8}
         assert taxes(session, "home", date(1970, 1, 1)) == {}
         assert taxes(session, "moon", DAY) == {}
+
+
+def test_offers_are_reached_by_index(sqlite_demo: Engine) -> None:
+    queries: list[tuple[str, tuple]] = []
+
+    def note(_connection, _cursor, statement: str, parameters: tuple, *_rest) -> None:
+        if statement.lstrip().startswith("SELECT"):
+            queries.append((statement, parameters))
+
+    event.listen(sqlite_demo, "before_cursor_execute", note)
+    with reading(sqlite_demo) as session:
+        found = offers_for(session, ["QB-3310", "QB-3302", "QB-9001"], date(2026, 11, 25))
+    event.remove(sqlite_demo, "before_cursor_execute", note)
+    assert len({offer.component for offer in found}) == 3
+    assert len(queries) == 2, "one for the rates, one for the offers, however many numbers"
+    with sqlite_demo.connect() as connection:
+        for statement, parameters in queries:
+            for row in connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", parameters):
+                assert not row.detail.startswith(("SCAN offer", "SCAN supplier")), row.detail
+
+
+def test_the_demo_has_suppliers_that_differ(sqlite_demo: Engine) -> None:
+    day = date(2026, 11, 25)
+    with reading(sqlite_demo) as session:
+        known = suppliers(session)
+        taxed = taxes(session, "home", day)
+        numbers = ["QB-3310", "QB-3311", "QB-3302"]
+        dearest_to_cheapest = {o.supplier for o in offers_for(session, numbers, day)}
+    assert len(known) >= 7
+    assert len({(s.carriage, s.carriage_free_from, s.least_order) for s in known}) == len(known)
+    assert set(taxed) == {"", "chassis"}
+    assert len(dearest_to_cheapest) >= 2
