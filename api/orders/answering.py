@@ -17,7 +17,7 @@ from api.orders.choices import Why
 from api.orders.facts import order_facts
 from api.orders.needs import Need, Needs, Wanted, needs_of
 from api.orders.stock import stock_for, stock_version
-from api.orders.store import currencies_without_rate, offers_for, suppliers, taxes
+from api.orders.store import offered, offers_for, suppliers, taxes
 from api.problems import NoSet, pointing_at
 from api.service import Service
 from api.watching.reasoning import alone, watched
@@ -111,12 +111,13 @@ def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: 
     """What is offered for these numbers today, and the taxes of a market."""
     currency = service.settings.currency
     with reading(service.engine) as session:
+        found = offered(session, numbers, today, currency)
         return Market(
             today,
-            tuple(offers_for(session, numbers, today, currency)),
+            tuple(found.offers),
             tuple(suppliers(session)),
             taxes(session, tax_market, today),
-            currencies_without_rate(session, numbers, today, currency),
+            found.without_rate,
         )
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 from decimal import ROUND_HALF_UP, Decimal
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import Select, and_, func, or_, select
 from sqlmodel import Session
@@ -47,28 +47,33 @@ def taxes(session: Session, market: str, day: date) -> dict[str, Decimal]:
     return {row.section or "": Decimal(row.rate).scaleb(-TAX_PLACES) for row in rows}
 
 
-def offers_for(session: Session, numbers: Iterable[str], day: date, currency: str = "") -> list[Offer]:
+class Offered(NamedTuple):
+    """Offers, and by component the currencies of those that have no rate on the day."""
+
+    offers: list[Offer]
+    without_rate: dict[str, frozenset[str]]
+
+
+def offered(session: Session, numbers: Iterable[str], day: date, currency: str = "") -> Offered:
     """The offers for components that hold on a day, by component, supplier, pack and least quantity.
 
     Prices are in minor units of the house's `currency`; a foreign one is converted and rounded half up.
-    An offer without a rate is left out and told by `currencies_without_rate`. Of a supplier's offers alike in
-    component, pack and least quantity, the one that begins latest counts.
+    Of a supplier's offers alike in component, pack and least quantity, the one that begins latest counts.
     """
     known = rates(session, day) | {"": Decimal(1), currency: Decimal(1)}
-    rows = _rows(session, numbers, day)
-    return [_offer(row, known[row.currency]) for row in rows if row.currency in known]
-
-
-def currencies_without_rate(
-    session: Session, numbers: Iterable[str], day: date, currency: str = ""
-) -> dict[str, frozenset[str]]:
-    """By component, the currencies of its offers that have no rate on the day."""
-    known = {"", currency, *rates(session, day)}
-    found: dict[str, frozenset[str]] = {}
+    found = Offered([], {})
     for row in _rows(session, numbers, day):
-        if row.currency not in known:
-            found[row.component] = found.get(row.component, frozenset()) | {row.currency}
+        if row.currency in known:
+            found.offers.append(_offer(row, known[row.currency]))
+        else:
+            others = found.without_rate.get(row.component, frozenset())
+            found.without_rate[row.component] = others | {row.currency}
     return found
+
+
+def offers_for(session: Session, numbers: Iterable[str], day: date, currency: str = "") -> list[Offer]:
+    """The offers of `offered`, without what it says of the others."""
+    return offered(session, numbers, day, currency).offers
 
 
 def _rows(session: Session, numbers: Iterable[str], day: date) -> list[Any]:

@@ -1,10 +1,9 @@
 """A question that cannot be asked as it stands: where to mend it, and what a name could have meant."""
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.catalogue import records as r
-from api.catalogue.search import Search, find
+from api.catalogue.search import Line, Search, find
 from api.catalogue.titles import titles
 from api.database import reading
 from api.pages.question import PageQuestion
@@ -47,16 +46,19 @@ def meant(service: Service, path: str, question: PageQuestion, problem: Problem)
 
 
 def _components(service: Service, problem: UnknownComponent, chassis: str) -> dict[str, str]:
+    """Those like it, then those that its words name, on this vehicle first."""
     with reading(service.engine) as session:
         called = titles(session, r.ComponentRecord, problem.near)
-        for search in _searches(problem.name, chassis):
-            try:
-                called |= {line.number: line.name for line in find(session, search, limit=MOST_MEANT).lines}
-            except Problem:
-                continue  # a vehicle that is not known fits nothing; the words alone may still
-    return {name: called.get(name, "") for name in dict.fromkeys([*problem.near, *called])}
+    words = Search(words=problem.name)
+    for search in [replace(words, chassis=chassis), words] if chassis else [words]:
+        called |= {line.number: line.name for line in lines_of(service, search)}
+    return called
 
 
-def _searches(words: str, chassis: str) -> Iterable[Search]:
-    """On this vehicle first."""
-    return [*([Search(words=words, chassis=chassis)] if chassis else []), Search(words=words)]
+def lines_of(service: Service, search: Search) -> tuple[Line, ...]:
+    """A chassis number that is not known yet suggests nothing."""
+    try:
+        with reading(service.engine) as session:
+            return tuple(find(session, search, limit=MOST_MEANT).lines)
+    except Problem:
+        return ()

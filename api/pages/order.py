@@ -170,13 +170,7 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
         "send": lambda: life.send(service.engine, name, etag, who),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
         "close": lambda: life.close(service.engine, name, etag, form.get("reason", ""), who),
-        "receive": lambda: life.receive(
-            service.engine,
-            name,
-            etag,
-            all_open(life.list_document(service.engine, name)) if form.get("do") == "all" else came(form),
-            who,
-        ),
+        "receive": lambda: life.receive(service.engine, name, etag, _delivered(service, name, form), who),
         "substitute": lambda: keeping.substitute(
             service, name, etag, _whole(form, "line"), form.get("number", "").strip(), who
         ),
@@ -195,10 +189,23 @@ def _whole(form: dict[str, str], field: str) -> int:
     return int(text or 0)
 
 
+def _delivered(service: Service, name: str, form: dict[str, str]) -> list[Facts]:
+    """What the receiving form books in: the counts typed, or by its other button all that is open."""
+    if form.get("do") == "all":
+        return all_open(life.list_document(service.engine, name))
+    return came(form)
+
+
+def _row(line: int, received: int, later: int = 0, never: int = 0) -> Facts:
+    return {
+        "line": line, "received": received, "back_ordered": later, "promised": None, "given_up": never,
+    }  # fmt: skip
+
+
 def all_open(facts: Facts) -> list[Facts]:
     """Everything that is still open, as received."""
     return [
-        {"line": line["line"], "received": still, "back_ordered": 0, "promised": None, "given_up": 0}
+        _row(line["line"], still)
         for line in facts["lines"]
         if (still := line["pieces"] - line["received"] - line["given_up"]) > 0
     ]
@@ -208,13 +215,7 @@ def came(form: dict[str, str]) -> list[Facts]:
     """The rows of the receiving form in which something stands."""
     lines = sorted({int(n[5:]) for n in form if n.startswith("came-") and n[5:].isdigit() and len(n) < 12})
     rows = [
-        {
-            "line": line,
-            "received": _whole(form, f"came-{line}"),
-            "back_ordered": _whole(form, f"later-{line}"),
-            "promised": None,
-            "given_up": _whole(form, f"never-{line}"),
-        }
+        _row(line, *(_whole(form, f"{column}-{line}") for column in ("came", "later", "never")))
         for line in lines
     ]
     return [row for row in rows if row["received"] or row["back_ordered"] or row["given_up"]]

@@ -7,16 +7,15 @@ from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.catalogue.lookup import chassis_starting
-from api.catalogue.search import Line, Search, find
+from api.catalogue.search import Line, Search
 from api.database import reading
+from api.pages.mending import MOST_MEANT, lines_of
 from api.pages.problems import pages_router
-from api.problems import Problem
-from api.service import Service, ServiceDep
+from api.service import ServiceDep
 from api.wire.responses import KEEP_NOTHING, json_answer
 
 router = pages_router()
 
-MOST = 12
 Text = Annotated[str, Query(max_length=120)]
 
 
@@ -25,10 +24,11 @@ def suggest_components(service: ServiceDep, text: Text = "", chassis: Text = "")
     """Components whose number or words start so; those that fit the vehicle first."""
     found: dict[str, Line] = {}
     for search in _searches(text.strip(), chassis.strip()):
-        if len(found) < MOST:
-            found |= {line.number: line for line in _find(service, search) if line.number not in found}
+        if len(found) < MOST_MEANT:
+            found |= {line.number: line for line in lines_of(service, search) if line.number not in found}
     rows = [
-        {"value": line.number, "words": f"{line.name}{_supply(line)}"} for line in list(found.values())[:MOST]
+        {"value": line.number, "words": f"{line.name}{_supply(line)}"}
+        for line in list(found.values())[:MOST_MEANT]
     ]
     return json_answer(rows, headers=KEEP_NOTHING)
 
@@ -42,15 +42,6 @@ def _searches(text: str, chassis: str) -> list[Search]:
     return [*by_vehicle, Search(number=text), Search(words=text)]
 
 
-def _find(service: Service, search: Search) -> tuple[Line, ...]:
-    """A chassis number that is not known yet suggests nothing."""
-    try:
-        with reading(service.engine) as session:
-            return tuple(find(session, search, limit=MOST).lines)
-    except Problem:
-        return ()
-
-
 def _supply(line: Any) -> str:
     return "" if line.supply == "current" else f" ({line.supply})"
 
@@ -59,6 +50,6 @@ def _supply(line: Any) -> str:
 def suggest_chassis(service: ServiceDep, text: Text = "") -> Response:
     """Spans whose numbers start so, by their first number."""
     with reading(service.engine) as session:
-        spans = chassis_starting(session, text, MOST)
+        spans = chassis_starting(session, text, MOST_MEANT)
     rows = [{"value": span.first, "words": f"to {span.last}, {span.title}"} for span in spans]
     return json_answer(rows, headers=KEEP_NOTHING)

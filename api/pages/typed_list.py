@@ -95,7 +95,7 @@ def _read(line: int, part: str) -> Entry | Unread:
     words, _, position = part.partition("@")
     words, count = words.strip(), "1"
     if first := _COUNT_FIRST.fullmatch(words):
-        count, words = first[1] or first[3] or first[5], first[2] or first[4] or first[6]
+        count, words = filter(None, first.groups())
     elif last := _COUNT_LAST.fullmatch(words):
         words, count = last[1] or last[4], last[2] or last[3] or last[5]
     return _entry(line, words, count, position)

@@ -8,7 +8,7 @@ from fastapi import FastAPI
 
 from api.app import create_app
 from api.settings import Settings
-from tests.conftest import bearer
+from tests.conftest import client_of
 
 
 @pytest.fixture
@@ -22,9 +22,5 @@ def app(databases, untouched_demo_url: str) -> Iterator[FastAPI]:
 @pytest.fixture
 async def counter(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
     """A client with a key that may order."""
-    transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    headers = bearer(app.state.service.engine, "edit")
-    async with httpx.AsyncClient(
-        transport=transport, base_url="http://127.0.0.1", headers=headers, timeout=60
-    ) as client:
+    async with client_of(app, scope="edit") as client:
         yield client

@@ -12,7 +12,7 @@ from api.catalogue.imports import load
 from api.database import reading
 from api.orders.store import (
     converted,
-    currencies_without_rate,
+    offered,
     offers_for,
     rates,
     suppliers,
@@ -70,10 +70,10 @@ def test_an_offer_without_a_rate_is_told_apart_and_never_guessed(tern: Engine) -
     before = date(1975, 5, 1)
     with reading(tern) as session:
         assert offers_for(session, ["TW-9"], before) == []
-        assert currencies_without_rate(session, ["TW-9"], before) == {"TW-9": {"USD"}}
-        assert currencies_without_rate(session, ["TW-9"], before, "USD") == {}
+        assert offered(session, ["TW-9"], before).without_rate == {"TW-9": {"USD"}}
+        assert offered(session, ["TW-9"], before, "USD").without_rate == {}
         early = date(1974, 1, 1)
-        assert currencies_without_rate(session, ["TW-10"], early) == {"TW-10": {"DEM"}}
+        assert offered(session, ["TW-10"], early).without_rate == {"TW-10": {"DEM"}}
         assert [o.supplier for o in offers_for(session, ["TW-10"], early)] == ["barrow"]
 
 

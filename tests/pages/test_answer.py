@@ -9,15 +9,11 @@ import pytest
 
 from api.pages.layers import HEIGHT, MOST_ROWS, WIDTH, draw
 from api.pages.question import PageQuestion
+from tests.pages.conftest import text_of
 
 CHASSIS = "24PL-018412"
 DISCS = {"chassis": CHASSIS, "fit": "QB-3310"}
 HTML = {"Accept": "text/html"}
-
-
-def text_of(page: httpx.Response) -> str:
-    """What a reader sees, roughly: tags out, spaces joined."""
-    return re.sub(r"\s+([,.;:])", r"\1", " ".join(unescape(re.sub(r"<[^>]+>", " ", page.text)).split()))
 
 
 async def read(browser: httpx.AsyncClient, path: str, **params: object) -> httpx.Response:

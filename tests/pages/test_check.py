@@ -9,16 +9,11 @@ import pytest
 from api.pages.check import LONGEST_LIST
 from api.pages.checked import LONGEST_ADDRESS
 from api.pages.typed_list import MOST_ENTRIES, Entry, read_list
+from tests.pages.conftest import text_of
 
 pytestmark = pytest.mark.anyio
 
 CHASSIS = "24PL-018412"
-
-
-def text_of(page: httpx.Response) -> str:
-    """What a reader sees, roughly: tags out, spaces joined."""
-    words = unescape(re.sub(r"<[^>]+>", " ", page.text)).replace("\u00a0", " ")
-    return re.sub(r"\s+([,.;:])", r"\1", " ".join(words.split()))
 
 
 async def checked(browser: httpx.AsyncClient, words: str, **fields: str) -> httpx.Response:

@@ -19,8 +19,8 @@ from api.catalogue.images import key_of
 from api.catalogue.records import KINDS
 from api.database import reading
 from api.settings import Settings
-from tests.conftest import make_key
-from tests.pages.conftest import BROWSER, HERE
+from tests.conftest import HERE, make_key
+from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
 

@@ -9,8 +9,8 @@ import pytest
 
 from api.app import create_app
 from api.settings import Settings
-from tests.conftest import make_key
-from tests.pages.conftest import BROWSER, HERE
+from tests.conftest import HERE, make_key
+from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
 

@@ -5,6 +5,8 @@ import re
 import httpx
 import pytest
 
+from api.pages.order import came
+from api.problems import InvalidRequest
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
@@ -30,9 +32,6 @@ async def test_a_list_and_its_documents_have_addresses_of_their_own(
 
 
 def test_a_count_that_is_no_whole_number_is_said() -> None:
-    from api.pages.order import came
-    from api.problems import InvalidRequest
-
     assert came({"came-1": "", "came-2": "3"})[-1]["received"] == 3
     for text in ("three", "1.5", "-1", "99999999"):
         with pytest.raises(InvalidRequest, match="whole number"):

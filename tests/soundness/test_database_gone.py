@@ -88,9 +88,11 @@ def own_server(tmp_path: Path, postgres_server: str) -> Iterator[OwnServer]:
     folder = tmp_path / "own"
     server = OwnServer(folder)
     yield server
-    server.start()
-    stop_at_once(server.server)
-    server.server.cleanup()
+    try:
+        server.start()
+        stop_at_once(server.server)
+    finally:
+        server.server.cleanup()
 
 
 @pytest.mark.postgres
