@@ -7,7 +7,10 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from fastapi import FastAPI
 
+from api.app import create_app
+from api.settings import Settings
 from api.watching.logs import JsonLines, TextLines
 
 
@@ -32,6 +35,14 @@ class Written:
     @property
     def requests(self) -> list[dict[str, Any]]:
         return [line for line in self.lines if line["event"] == "request"]
+
+
+@pytest.fixture
+def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
+    """An application of each test's own: one that another test had asked would answer from what it kept."""
+    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
+    yield app
+    app.state.service.engine.dispose()
 
 
 @pytest.fixture
