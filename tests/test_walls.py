@@ -28,7 +28,7 @@ MAY_IMPORT = {
     "rulebook": {"rulebook"},
     "closure": {"closure", "rulebook"},
     "checks": {"checks", "rulebook", "closure"},
-    "catalogue": {"catalogue", "rulebook", "database", "settings", "problems"},
+    "catalogue": {"catalogue", "rulebook", "database", "settings", "problems", "etags"},
 }
 """Room → the rooms and modules of api that it may import."""
 

@@ -99,7 +99,8 @@ def between(service: Service, old: int, new: int, cursor: str, size: int) -> Pag
     """The records that say something else as of `new` than as of `old`, the smaller first or not.
 
     A page may be short although there is a next one: a record that was changed and changed back
-    takes its place in the reading, not on the page. Raises UnknownRevision.
+    takes its place in the reading, not on the page. Raises UnknownRevision, and TooFarBack for a
+    revision before the history: what was changed then was not kept.
     """
     search = {"between": [old, new]}
     after = read_cursor(cursor, search, 2) if cursor else ["", ""]
@@ -110,6 +111,7 @@ def between(service: Service, old: int, new: int, cursor: str, size: int) -> Pag
             if number > present:
                 raise UnknownRevision(str(number), [str(present)])
         low, high = sorted((old, new))
+        history.require_kept(connection, low, present)
         found, last = history.changed_between(connection, low, high, (after[0], after[1]), size)
     items = [_difference(kind, name, *((a, b) if old <= new else (b, a))) for kind, name, a, b in found]
     return items, write_cursor(search, list(last)) if last else None

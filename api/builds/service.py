@@ -11,9 +11,9 @@ from api.builds import store
 from api.builds.schemas import BuildIn, SpecificationIn
 from api.builds.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from api.database import in_utc, reading, writing
+from api.etags import document_etag, names
 from api.once.answers import EACH_TIME, Once
 from api.problems import AlreadyExists, PreconditionFailed, UnknownBuild, UnknownSpecification
-from api.wire.etags import document_etag
 from api.wire.names import near_names
 
 Facts = dict[str, Any]
@@ -21,7 +21,7 @@ Facts = dict[str, Any]
 
 def _as_read(kind: str, document: Facts, if_match: str) -> None:
     """Raises PreconditionFailed unless this is what the asker read."""
-    if if_match.strip() != document_etag(kind, document):
+    if not names(if_match, document_etag(kind, document)):
         raise PreconditionFailed(f"Read the {kind} again and change what you then see")
 
 

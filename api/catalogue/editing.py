@@ -17,6 +17,7 @@ from api.catalogue.removing import kind_words
 from api.catalogue.sheets import Place, validate
 from api.catalogue.staging import table
 from api.database import reading
+from api.etags import names
 from api.problems import (
     ChangedAgain,
     InvalidRequest,
@@ -88,6 +89,12 @@ def put_record(
     """
     _named(kind, name, rows)
     objects = [{"record": kind, **row} for row in rows]
+
+    def stored(connection: Connection, report: Report) -> None:
+        report.etag = _state(connection, kind, name).etag
+        if last:
+            last(connection, report)
+
     return load(
         engine,
         objects,
@@ -95,7 +102,7 @@ def put_record(
         who=author.who,
         why=author.why,
         first=lambda connection: _as_read(connection, kind, name, if_match),
-        last=last,
+        last=stored,
     )
 
 
@@ -114,7 +121,7 @@ def patch_record(
     Raises UnknownRecord, InvalidRequest for a record of several rows, and what `put_record` raises.
     """
     state = record_state(engine, kind, name)
-    if if_match is not None and if_match.strip() != state.etag:
+    if if_match is not None and not names(if_match, state.etag):
         raise PreconditionFailed("Read the record again and change what you then see")
     if len(state.rows) != 1:
         raise InvalidRequest(f"This {kind_words(kind)} has {len(state.rows)} rows; send all of them with PUT")
@@ -206,7 +213,7 @@ def _as_read(connection: Connection, kind: str, name: str, if_match: str | None)
     if if_match is None:
         if image is not None:
             raise PreconditionRequired(f"This {kind_words(kind)} exists; send If-Match with its ETag")
-    elif image is None or if_match.strip() not in ("*", record_etag(image)):
+    elif image is None or not names(if_match, record_etag(image)):
         raise PreconditionFailed("Read the record again and change what you then see")
 
 

@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Select, and_, delete, func, insert, literal, 
 from api.catalogue.images import BEFORE, Fields, images, remembered, rows_in
 from api.catalogue.staging import SPANS_OF, STAGED, listed, table
 from api.database import in_utc
+from api.problems import TooFarBack
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,9 +211,12 @@ def changed_between(connection: Connection, old: int, new: int, after: tuple[str
     return differing, (tuple(looked_at[-1]) if len(looked_at) == limit else None)
 
 
-def first_kept(connection: Connection) -> int | None:
-    """The first revision whose changes are kept; None while there is none."""
-    return connection.execute(select(func.min(table("record_change").c.revision))).scalar()
+def require_kept(connection: Connection, revision: int, present: int) -> None:
+    """Raises TooFarBack unless every change between a revision and the present one is in the history."""
+    earliest = connection.execute(select(func.min(table("record_change").c.revision))).scalar()
+    first = (earliest or present + 1) - 1
+    if revision < first:
+        raise TooFarBack(f"The history begins after revision {first}", first=first)
 
 
 def undoing(

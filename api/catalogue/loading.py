@@ -50,7 +50,7 @@ class Report:
     """What a load did, or what stops it. `revision` is None when nothing was kept.
 
     `changed` counts the records that say something else than before, new and removed ones included;
-    when there are none, `revision` stays what it was.
+    when there are none, `revision` stays what it was. `etag`: of a record that was stored by itself.
     """
 
     records: Counter[str] = field(default_factory=Counter)
@@ -58,6 +58,7 @@ class Report:
     mistakes: list[Mistake] = field(default_factory=list)
     more_mistakes: int = 0
     revision: int | None = None
+    etag: str = ""
     dry_run: bool = False
     seconds: float = 0.0
 

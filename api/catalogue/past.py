@@ -10,7 +10,7 @@ from contextlib import contextmanager
 
 from sqlalchemy import Connection, Engine, select, update
 
-from api.catalogue.history import count_since, first_kept, undoing
+from api.catalogue.history import count_since, require_kept, undoing
 from api.catalogue.images import end_images, images, objects_in
 from api.catalogue.loading import Load, Report
 from api.catalogue.records import KIND_BY_WORD
@@ -51,9 +51,7 @@ def _within_reach(connection: Connection, revision: int) -> None:
     present = current_revision(connection)
     if not 0 <= revision <= present:
         raise UnknownRevision(str(revision), [str(present)])
-    first = (first_kept(connection) or present + 1) - 1
-    if revision < first:
-        raise TooFarBack(f"The history begins after revision {first}", first=first)
+    require_kept(connection, revision, present)
     if (changes := count_since(connection, revision)) > MOST_CHANGES:
         raise TooFarBack(f"{changes} records were changed since; at most {MOST_CHANGES} can be undone here")
 

@@ -14,6 +14,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from api.database import reading, writing
+from api.etags import document_etag, names
 from api.once.answers import EACH_TIME, Once
 from api.orders import list_store as store
 from api.orders.tables import OrderLineRow, OrderListRow
@@ -25,7 +26,6 @@ from api.problems import (
     UnknownOrderList,
     WrongState,
 )
-from api.wire.etags import document_etag
 from api.wire.names import near_names
 
 Facts = dict[str, Any]
@@ -155,7 +155,7 @@ class _Step:
         self.session, self.name, self.who = session, name, who
         self.row = _row(session, name)
         self.version = self.row.version
-        if if_match.strip() not in ("*", list_etag(_document(session, self.row))):
+        if not names(if_match, list_etag(_document(session, self.row))):
             raise PreconditionFailed("Read the list again and change what you then see")
         self.now = datetime.now(UTC)
 

@@ -7,10 +7,10 @@ from sqlalchemy.exc import IntegrityError
 
 from api.catalogue.staging import table
 from api.database import reading, writing
+from api.etags import document_etag, names
 from api.orders import list_store as store
 from api.orders.tables import ShopStockRow
 from api.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent
-from api.wire.etags import document_etag
 
 Facts = dict[str, Any]
 
@@ -78,6 +78,6 @@ def _as_read(row: ShopStockRow | None, if_match: str | None) -> ShopStockRow | N
     if if_match is None:
         if row is not None:
             raise PreconditionRequired("It lies there already; send If-Match with the ETag that you read")
-    elif row is None or if_match.strip() not in ("*", stock_etag(_facts(row))):
+    elif row is None or not names(if_match, stock_etag(_facts(row))):
         raise PreconditionFailed("Read it again and change what you then see")
     return row

@@ -2,11 +2,18 @@
 
 from typing import Annotated
 
-from fastapi import Header
+from fastapi import Depends, Header
 
 from api.problems import PreconditionRequired
 
-IfMatch = Annotated[str | None, Header(description="the ETag that you read")]
+
+def _sent(if_match: Annotated[str | None, Header(description="the ETag that you read")] = None) -> str | None:
+    """If-Match as it was sent. `*`, whatever is there, is no proof of having read it: taken as not sent."""
+    given = (if_match or "").strip()
+    return None if given in ("", "*") else given
+
+
+IfMatch = Annotated[str | None, Depends(_sent)]
 
 
 def etag_wanted(if_match: str | None) -> str:

@@ -103,7 +103,7 @@ def put_record(
     author = Author(editor.who, why)
     report = editing.put_record(service.engine, kind, name, body.rows, if_match, author, dry_run=dry_run)
     new = if_match is None and report.changed > 0
-    return _edited(service, kind, name, report, 201 if new and not dry_run else 200)
+    return _edited(report, 201 if new and not dry_run else 200)
 
 
 @router.patch(
@@ -128,7 +128,7 @@ def patch_record(
     """Needs If-Match. A field that is null goes back to its default."""
     author = Author(editor.who, why)
     report = editing.patch_record(service.engine, kind, name, patch, if_match, author, dry_run=dry_run)
-    return _edited(service, kind, name, report, 200)
+    return _edited(report)
 
 
 @router.delete(
@@ -149,7 +149,7 @@ def remove_record(
     """Needs If-Match. Refused while another record or a build names it; its history stays."""
     author = Author(editor.who, why)
     report = editing.remove_record(service.engine, kind, name, if_match, author, dry_run=dry_run)
-    return _edited(None, kind, name, report, 200)
+    return _edited(report)
 
 
 def _document(state: editing.RecordState) -> dict[str, Any]:
@@ -167,9 +167,7 @@ def edit_document(report: Report) -> dict[str, Any]:
     }
 
 
-def _edited(service: Any, kind: str, name: str, report: Report, status: int) -> Response:
+def _edited(report: Report, status: int = 200) -> Response:
     document = edit_document(report)
-    headers = {}
-    if service is not None and not report.dry_run:
-        headers["ETag"] = editing.record_state(service.engine, kind, name).etag
+    headers = {"ETag": report.etag} if report.etag and not report.dry_run else {}
     return json_answer(document, status=status, headers=headers)

@@ -55,7 +55,10 @@ def list_revisions(
     operation_id="compareRevisions",
     summary="The records that say something else as of two revisions",
     dependencies=[MayRead],
-    responses={200: {"model": DifferencesOut}, **documented(problems.InvalidCursor, *NOT_FOUND)},
+    responses={
+        200: {"model": DifferencesOut},
+        **documented(problems.InvalidCursor, problems.TooFarBack, *NOT_FOUND),
+    },
 )
 def compare_revisions(
     request: Request,

@@ -10,13 +10,13 @@ from api.access.guard import MayEdit, MayRead
 from api.builds import service as specifications
 from api.builds.schemas import Slug, SpecificationCreateIn, SpecificationIn
 from api.catalogue.cursors import read_cursor, write_cursor
+from api.etags import document_etag
 from api.routes.concurrency import IfMatch, etag_wanted
 from api.routes.once import ONCE, OnceAsked, json_told, response_of
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
 from api.service import ServiceDep
 from api.wire.errors import documented
-from api.wire.etags import document_etag
 from api.wire.lists_out import ComparisonOut, SpecificationOut, SpecificationsOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 

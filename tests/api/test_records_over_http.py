@@ -3,6 +3,10 @@
 from typing import Any
 
 import httpx
+from sqlalchemy import delete
+
+from api.catalogue.staging import table
+from api.database import writing
 
 PAD = "/v1/records/component/QB-3310"
 ASKED = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
@@ -132,3 +136,19 @@ async def test_an_edit_is_listed_compared_and_taken_back(writer: httpx.AsyncClie
     refused = await writer.post("/v1/revisions/2/take-back")
     assert refused.json()["type"] == "/problems/changed-again"
     assert (await writer.get("/v1/revisions/99")).status_code == 404
+
+
+async def test_what_was_changed_before_the_history_cannot_be_compared(writer: httpx.AsyncClient) -> None:
+    """A program without a history made the first edit: what changed then is nowhere."""
+    engine = writer._transport.app.state.service.engine  # type: ignore[attr-defined]
+    with writing(engine) as session:
+        session.connection().execute(delete(table("record_change")))
+    held = await writer.get(PAD)
+    dearer = {"rows": [held.json()["rows"][0] | {"price": "9999.00"}]}
+    await writer.put(PAD, json=dearer, headers={"If-Match": held.headers["etag"]})
+    for old, new in ((0, 2), (2, 0), (0, 1)):
+        refused = await writer.get("/v1/revisions/compare", params={"from": old, "to": new})
+        assert (refused.status_code, refused.json()["type"]) == (422, "/problems/too-far-back")
+        assert refused.json()["first"] == 1
+    compared = await writer.get("/v1/revisions/compare", params={"from": 1, "to": 2})
+    assert [line["name"] for line in compared.json()["items"]] == ["QB-3310"]

@@ -154,7 +154,8 @@ def create_once(url: str, begin: Begin) -> None:
 
 def send_order(url: str, begin: Begin) -> None:
     """A service that is asked over HTTP to send an order list; parts leave the shop's store with it."""
-    _ask_once(url, begin, f"/v1/order-lists/{ORDER['name']}/send", 200, headers={"If-Match": "*"})
+    as_read = {"If-Match": os.environ["KILLED_ETAG"]}
+    _ask_once(url, begin, f"/v1/order-lists/{ORDER['name']}/send", 200, headers=as_read)
 
 
 def _ask_once(url: str, begin: Begin, path: str, status: int, **sent: Any) -> None:
@@ -219,6 +220,7 @@ async def _drafted(url: str) -> None:
         assert stored.status_code in (200, 201), stored.text
         drafted = await client.post("/v1/order-lists", json=ORDER, headers=own)
         assert drafted.status_code == 201, drafted.text
+    os.environ["KILLED_ETAG"] = drafted.headers["etag"]
     app.state.service.door.close()
     app.state.service.engine.dispose()
 
@@ -237,7 +239,7 @@ def orders(url: str) -> str:
 
 def _send_again(url: str, outcome: str) -> None:
     path = f"/v1/order-lists/{ORDER['name']}/send"
-    answer = asyncio.run(_asked_again(url, outcome, "POST", path, {"If-Match": "*"}))
+    answer = asyncio.run(_asked_again(url, outcome, "POST", path, {"If-Match": os.environ["KILLED_ETAG"]}))
     assert (answer.status_code, answer.json()["state"]) == (200, "sent"), answer.text
 
 

@@ -1,4 +1,4 @@
-"""ETags of what can be changed."""
+"""ETags of what can be changed, and whether a request names the one that stands."""
 
 import hashlib
 from typing import Any
@@ -13,3 +13,8 @@ def document_etag(kind: str, document: dict[str, Any]) -> str:
     """
     digest = hashlib.sha256(orjson.dumps(document, option=orjson.OPT_SORT_KEYS)).hexdigest()
     return f'"{kind}-{document["version"]}-{digest[:24]}"'
+
+
+def names(if_match: str, etag: str) -> bool:
+    """Whether an If-Match, one ETag or several, names this one (strong comparison, RFC 9110, 13.1.1)."""
+    return etag in (tag.strip() for tag in if_match.split(","))

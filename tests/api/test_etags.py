@@ -1,0 +1,86 @@
+"""If-Match of every change: the ETag that was read is named, one of several or alone (RFC 9110, 13.1.1)."""
+
+from typing import Any
+
+import httpx
+import pytest
+
+from api.catalogue import editing
+from api.catalogue.editing import Author
+from api.routes import records
+
+pytestmark = pytest.mark.anyio
+
+PAD = "/v1/records/component/QB-3310"
+BUILD = {"name": "red", "chassis": "24PL-018412"}
+LIST = {"name": "october", "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QL-7075"}]}
+CHANGES: list[tuple[str, str, str, Any]] = [
+    ("PATCH", PAD, PAD, {"price": "611.00"}),
+    ("DELETE", "/v1/records/component/QZ-1", "/v1/records/component/QZ-1", None),
+    ("PUT", "/v1/builds/red", "/v1/builds/red", {"chassis": "24PL-018412"}),
+    ("DELETE", "/v1/builds/red", "/v1/builds/red", None),
+    ("PUT", "/v1/specifications/house", "/v1/specifications/house", {"title": "House"}),
+    ("PUT", "/v1/stock/QB-3310", "/v1/stock/QB-3310", {"quantity": 2, "place": "A2"}),
+    ("DELETE", "/v1/stock/QB-3310", "/v1/stock/QB-3310", None),
+    ("PUT", "/v1/order-lists/october/note", "/v1/order-lists/october", {"note": "ring first"}),
+    ("POST", "/v1/order-lists/october/send", "/v1/order-lists/october", None),
+    ("DELETE", "/v1/order-lists/october", "/v1/order-lists/october", None),
+]
+"""Method and address of a change, where its ETag is read, and its body."""
+
+
+async def _something_of_each(writer: httpx.AsyncClient) -> None:
+    trial = {"number": "QZ-1", "name": "Trial pad", "section": "brakes", "origin": "modern"}
+    made = [
+        await writer.put("/v1/records/component/QZ-1", json={"rows": [trial]}),
+        await writer.post("/v1/builds", json=BUILD),
+        await writer.post("/v1/specifications", json={"name": "house", "title": "House"}),
+        await writer.put("/v1/stock/QB-3310", json={"quantity": 5, "place": "A1"}),
+        await writer.post("/v1/order-lists", json=LIST),
+    ]
+    assert [answer.is_success for answer in made] == [True] * len(made), [answer.text for answer in made]
+
+
+@pytest.mark.parametrize(("method", "address", "read_at", "body"), CHANGES)
+async def test_nobody_changes_what_he_has_not_read(
+    writer: httpx.AsyncClient, method: str, address: str, read_at: str, body: Any
+) -> None:
+    await _something_of_each(writer)
+
+    async def changed(if_match: str | None) -> httpx.Response:
+        sent = {} if if_match is None else {"If-Match": if_match}
+        return await writer.request(method, address, json=body, headers=sent)
+
+    etag = (await writer.get(read_at)).headers["etag"]
+    for unread in (None, "", "*"):
+        refused = await changed(unread)
+        assert (refused.status_code, refused.json()["type"]) == (428, "/problems/if-match-needed")
+    for other in ('"another"', f"W/{etag}", etag.strip('"')):
+        assert (await changed(other)).status_code == 412, other
+    assert (await writer.get(read_at)).headers["etag"] == etag
+    done = await changed(f'"another", {etag}')
+    assert done.is_success, done.text
+
+
+async def test_the_etag_of_a_change_is_of_what_it_stored_and_of_no_later_one(
+    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    read = await writer.get(PAD)
+    row = read.json()["rows"][0]
+    engine = writer._transport.app.state.service.engine  # type: ignore[attr-defined]
+    told = records.edit_document
+
+    def told_late(report: Any) -> dict[str, Any]:
+        """Another editor is quicker than this answer."""
+        rows = [row | {"price": "2.00"}]
+        assert editing.put_record(engine, "component", "QB-3310", rows, report.etag, Author("quick")).ok
+        return told(report)
+
+    monkeypatch.setattr(records, "edit_document", told_late)
+    mine = await writer.put(
+        PAD, json={"rows": [row | {"price": "1.00"}]}, headers={"If-Match": read.headers["etag"]}
+    )
+    monkeypatch.undo()
+    assert (await writer.get(PAD)).json()["rows"][0]["price"] == "2.00"
+    late = await writer.patch(PAD, json={"price": "3.00"}, headers={"If-Match": mine.headers["etag"]})
+    assert late.status_code == 412
