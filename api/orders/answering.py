@@ -98,7 +98,7 @@ def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered],
 def _answered(label: str, asked: Asked) -> VehicleOrdered:
     answer = watched("order", lambda: _set_only(asked), alone)
     if answer.solution is None:
-        raise NoSet(f"{label}: these wishes have no set; POST /v1/closures with the same body says why")
+        raise NoSet(f"{label}: these wishes have no set; their closure says why")
     return VehicleOrdered(label, asked, answer, answer.solution)
 
 

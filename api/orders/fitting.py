@@ -29,7 +29,7 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
             "fitting", lambda: answer_question(asked.book, asked.question, next_bests=False), alone
         )
         if answer.solution is None:
-            raise NoSet("These wishes have no set; POST /v1/closures with the same body says why")
+            raise NoSet("These wishes have no set; their closure says why")
         found = sequence(*jobs_of(asked.book, asked.question.vehicle, answer.solution))
         schedule = earliest_finish(found, body.hands, body.room_in, SECONDS)
     known = understood(service, asked)

@@ -16,39 +16,50 @@ from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
 from api.pages.answer import document_under
 from api.pages.frame import page
+from api.pages.ordered import ANOTHER, PageOrder
 from api.pages.problems import pages_router
-from api.pages.question import PageQuestion, question_of
-from api.problems import InvalidRequest, NoSet, Problem, printable
+from api.problems import InvalidRequest, NoSet, Problem, Unknown, printable
 from api.service import Service, ServiceDep
-from api.wire.errors import problem_from_mistakes, validated
-from api.wire.orders_in import OrderIn, OrderQuery
+from api.wire.errors import problem_from_mistakes
+from api.wire.orders_in import OrderIn
 from api.wire.responses import KEEP_NOTHING, json_bytes
 
 router = pages_router()
 
 Facts = dict[str, Any]
-TERMS = ("by", "at_most_suppliers", "fastest", "tax_market")
-"""How to buy, as the page's form sends it."""
 LISTS_ON_A_PAGE = 200
 
 
 @router.get("/order", dependencies=[MayRead])
 def order(request: Request, service: ServiceDep) -> Response:
     """The order of the address's question. An impossible question goes to its answer."""
-    question, terms = question_of(request.query_params), _terms(request)
-    if not question.value("as_of"):
-        now = question.adding("as_of", present_revision(service))
-        return RedirectResponse(now.address("/order", terms), 303, KEEP_NOTHING)
+    asked = PageOrder.of(request.query_params.multi_items())
+    another, wrong = request.query_params.get(ANOTHER, "").strip(), ""
+    if not asked.question.value("as_of"):
+        asked = asked.as_of(present_revision(service))
+        if not another:
+            return _gone_to(asked.address())
+    if another:
+        try:
+            more = asked.adding(another)
+            facts_for(service, more.body())
+            return _gone_to(more.address())
+        except (InvalidRequest, NoSet, Unknown) as problem:
+            wrong = problem.detail
     try:
-        facts = facts_for(service, body_of(question, terms))
+        facts = facts_for(service, asked.body())
     except NoSet:
-        return RedirectResponse(question.address(), 303, KEEP_NOTHING)
+        if asked.also:
+            raise
+        return _gone_to(asked.question.address())
     return page(
         request,
         "order.html",
-        question=question,
-        terms=terms,
-        documents={form: question.address(f"/order.{form}", terms) for form in ("pdf", "xlsx", "csv")},
+        asked=asked,
+        vehicles=list(zip(facts["vehicles"], asked.answers(), strict=True)),
+        another=another,
+        wrong=wrong,
+        documents={form: asked.address(f"/order.{form}") for form in ("pdf", "xlsx", "csv")},
         suggested=_name_for(facts),
         **shown(facts),
     )
@@ -58,9 +69,8 @@ def order(request: Request, service: ServiceDep) -> Response:
 def document(request: Request, form: str, service: ServiceDep) -> Response:
     """The same as a document; `part` gives the part of one supplier or vehicle."""
     if form not in MEDIA:
-        return RedirectResponse("/order", 303)
-    question, terms = question_of(request.query_params), _terms(request)
-    facts = facts_for(service, body_of(question, terms))
+        return _gone_to("/order")
+    facts = facts_for(service, PageOrder.of(request.query_params.multi_items()).body())
     return _download(service, facts, form, request.query_params.get("part", ""), _name_for(facts))
 
 
@@ -75,14 +85,8 @@ def _download(service: Service, facts: Facts, form: str, part: str, name: str) -
     return Response(content, media_type=MEDIA[form], headers=headers)
 
 
-def _terms(request: Request) -> dict[str, str]:
-    given = request.query_params
-    return {name: given[name].strip() for name in TERMS if given.get(name, "").strip()}
-
-
-def body_of(question: PageQuestion, terms: Facts) -> OrderIn:
-    """The order's body. Raises InvalidRequest."""
-    return validated(OrderQuery, {**terms, **question.fields()}).order()
+def _gone_to(address: str) -> Response:
+    return RedirectResponse(address, 303, KEEP_NOTHING)
 
 
 def _name_for(facts: Facts) -> str:
@@ -106,12 +110,10 @@ def shown(facts: Facts) -> Facts:
 async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
     """Keep the order as a draft, and go there."""
     form = await form_of(request)
-    pairs = await _pairs(request)
-    question = PageQuestion.of(pairs).without("as_of")
-    terms = {name: form[name].strip() for name in TERMS if form.get(name, "").strip()}
+    body = PageOrder.of(await _pairs(request)).at_present().body()
     name, note = _list_name(form.get("name", "").strip()), form.get("note", "").strip()[:2000]
-    await run_in_threadpool(keeping.make, service, name, body_of(question, terms), note, orderer.who)
-    return RedirectResponse(f"/orders/{name}", 303, KEEP_NOTHING)
+    await run_in_threadpool(keeping.make, service, name, body, note, orderer.who)
+    return _gone_to(f"/orders/{name}")
 
 
 def _list_name(text: str) -> str:
@@ -178,7 +180,7 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     }
     if step in steps:
         await run_in_threadpool(steps[step])
-    return RedirectResponse("/orders" if step == "discard" else f"/orders/{name}", 303, KEEP_NOTHING)
+    return _gone_to("/orders" if step == "discard" else f"/orders/{name}")
 
 
 def _whole(form: dict[str, str], field: str) -> int:

@@ -1,6 +1,9 @@
 """Kept lists on their pages: names with dots, documents, a delivery that cannot be read."""
 
 import re
+from decimal import Decimal
+from html import escape, unescape
+from urllib.parse import parse_qs, quote
 
 import httpx
 import pytest
@@ -11,6 +14,8 @@ from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
 
+ADDRESS = "/order?chassis=24PL-018412&fit=QB-3310&as_of=1"
+OTHER = "16PR-000200"
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 
 
@@ -53,3 +58,90 @@ async def test_a_whole_delivery_is_booked_in_at_once(writer: httpx.AsyncClient) 
     kept = (await writer.get("/v1/order-lists/red")).json()
     assert kept["state"] == "received"
     assert all(line["received"] == line["pieces"] for line in kept["lines"])
+
+
+def vehicles_on(page: httpx.Response) -> list[str]:
+    return re.findall(r'<span class="label">Chassis</span> <b>([^<]+)</b>', page.text)
+
+
+def links(page: httpx.Response, words: str) -> list[str]:
+    return [unescape(one) for one in re.findall(rf'<a href="([^"]+)">{words}</a>', page.text)]
+
+
+@pytest.mark.parametrize(
+    ("typed", "wishes"),
+    [
+        ("16pr 200", "fit=QB-3310"),
+        (f"http://counter.example/answer?chassis={OTHER}&fit=QL-7075&as_of=1&alternatives=2", "fit=QL-7075"),
+        (f"chassis={OTHER}&fit=QL-7075&keep_section=wheels", "fit=QL-7075&keep_section=wheels"),
+    ],
+)
+async def test_another_vehicle_comes_on_the_same_order_and_goes_again(
+    browser: httpx.AsyncClient, typed: str, wishes: str
+) -> None:
+    """By its chassis number it gets the wishes of the first; by an address its own."""
+    both = await browser.get(f"{ADDRESS}&another={quote(typed)}")
+    assert both.status_code == 200, both.text
+    assert vehicles_on(both) == ["24PL-018412", OTHER]
+    assert parse_qs(both.url.query.decode())["also"] == [
+        f"chassis={typed if '=' not in typed else OTHER}&{wishes}".replace(" ", "+")
+    ]
+    body = {"vehicle": {"chassis": OTHER}, "wishes": [{"fit": parse_qs(wishes)["fit"][0]}]}
+    if "keep_section" in wishes:
+        body["limits"] = {"keep_sections": ["wheels"]}
+    asked = await browser.post(
+        "/v1/orders", json=DISCS | {"also": [body]}, headers={"Accept": "application/json"}
+    )
+    assert f"{Decimal(asked.json()['totals']['total']):,.2f}" in both.text
+    (answer,) = links(both, f"The answer for {OTHER}")
+    assert (await browser.get(answer)).status_code == 200
+    (out,) = links(both, f"Take {OTHER} out")
+    assert vehicles_on(await browser.get(out)) == ["24PL-018412"]
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ("99XX-1", "There is no chassis span that holds"),
+        ("http://counter.example/look-up?words=disc", "names no vehicle"),
+        (f"chassis={OTHER}&fit=QB-3310&keep_section=wheels", f"{OTHER}: these wishes have no set"),
+        (f"chassis={OTHER}&fit=QB-331O", "did you mean QB-3310"),
+        (f"chassis={OTHER}&price_at_most=dear", "price"),
+    ],
+)
+async def test_a_vehicle_that_cannot_be_ordered_for_is_told_beside_its_field(
+    browser: httpx.AsyncClient, typed: str, words: str
+) -> None:
+    page = await browser.get(f"{ADDRESS}&another={quote(typed)}")
+    assert page.status_code == 200
+    assert vehicles_on(page) == ["24PL-018412"]
+    wrong = re.search(r'id="another-wrong">([^<]+)<', page.text)
+    assert wrong
+    assert words in unescape(wrong[1])
+    assert f'value="{escape(typed)}"' in page.text
+
+
+async def test_a_draft_and_its_documents_hold_every_vehicle(writer: httpx.AsyncClient) -> None:
+    also = f"chassis={OTHER}&fit=QL-7075"
+    sent = {
+        "chassis": "24PL-018412",
+        "fit": "QB-3310",
+        "as_of": "1",
+        "also": also,
+        "name": "both",
+        "fastest": "true",
+    }
+    kept = await writer.post("/order", data=sent)
+    assert (kept.status_code, kept.headers["location"]) == (303, "/orders/both")
+    body = (await writer.get("/v1/order-lists/both")).json()
+    assert [vehicle["chassis"] for vehicle in body["vehicles"]] == ["24PL-018412", OTHER]
+    page = await writer.get(
+        "/order", params={name: sent[name] for name in ("chassis", "fit", "as_of", "also")}
+    )
+    addresses = [unescape(one) for one in re.findall(r'href="(/order\.csv[^"]+)"', page.text)]
+    sheet = await writer.get(addresses[0])
+    assert OTHER in sheet.text
+    (part,) = [
+        unescape(one) for one in re.findall(r'href="(/order\.pdf[^"]+part=vehicle[^"]+16PR[^"]+)"', page.text)
+    ]
+    assert (await writer.get(part)).content.startswith(b"%PDF")
