@@ -122,8 +122,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     yield
     take_back()
     await run_in_threadpool(tracing.stop)
-    await run_in_threadpool(service.door.close)
-    service.engine.dispose()
+    await run_in_threadpool(service.close)
 
 
 def _answer_errors(app: FastAPI) -> None:

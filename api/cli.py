@@ -25,6 +25,7 @@ from api.console import (
     stop,
     who,
 )
+from api.orders.commands import stock
 
 app = typer.Typer(
     name="graftbook",
@@ -34,6 +35,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(keys, name="keys")
+app.add_typer(stock, name="stock")
 
 
 @app.command()

@@ -112,6 +112,11 @@ class Service:
         self.answers = AnswerCache(self.settings.answers_kept)
         self.door = Door(self.engine)
 
+    def close(self) -> None:
+        """Finish what is written behind the answers, and let go of the database."""
+        self.door.close()
+        self.engine.dispose()
+
     def names_of(self, book: RuleBook) -> BookNames:
         """The names of a rule book, indexed once an epoch and revision."""
         key = (book.variant.name, book.epoch, book.revision)

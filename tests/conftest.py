@@ -230,7 +230,7 @@ def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The application on the demo range, which nobody writes to."""
     app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
     yield app
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 @pytest.fixture
@@ -246,4 +246,4 @@ async def writer(demo_copy: Callable[[], str]) -> AsyncIterator[httpx.AsyncClien
     app = create_app(Settings(database_url=demo_copy()))
     async with client_of(app, scope="administer") as client:
         yield client
-    app.state.service.engine.dispose()
+    app.state.service.close()

@@ -32,7 +32,7 @@ async def test_the_body_shown_is_answered(sqlite_demo_url: str) -> None:
         answer = await client.post("/v1/closures", json=json.loads(body))
         assert answer.json()["outcome"] == "proved"
         assert (await client.get("/openapi.json")).status_code == 200
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 def test_the_routes_named_exist() -> None:
@@ -41,4 +41,4 @@ def test_the_routes_named_exist() -> None:
     named = set(re.findall(r"`(?:GET |POST )?(/v1/[^`]*)`", README))
     assert len(named) >= 8
     assert named <= known
-    app.state.service.engine.dispose()
+    app.state.service.close()

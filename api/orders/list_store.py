@@ -5,9 +5,11 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, update
+from sqlalchemy import delete, func, or_, update
 from sqlmodel import Session, col, select
 
+from api.catalogue.names import as_typed
+from api.catalogue.staging import table
 from api.orders.tables import (
     OrderEventRow,
     OrderLineRow,
@@ -114,6 +116,29 @@ def stock_after(session: Session, after: str, limit: int) -> list[ShopStockRow]:
     """What the store holds behind the number `after`, in number order."""
     query = select(ShopStockRow).where(col(ShopStockRow.component) > after)
     return list(session.exec(query.order_by(ShopStockRow.component).limit(limit)))
+
+
+def stock_found(session: Session, text: str, after: str, limit: int) -> list[tuple[ShopStockRow, str]]:
+    """What the store holds behind the number `after`, with the component's name: all, or where number, name
+    or place are like a text."""
+    component = table("component").c
+    query = select(ShopStockRow, component.name).join(
+        table("component"), component.number == col(ShopStockRow.component)
+    )
+    query = query.where(col(ShopStockRow.component) > after)
+    if text:
+        texts = (component.name, col(ShopStockRow.place))
+        like = [func.lower(column).contains(text.lower(), autoescape=True) for column in texts]
+        if typed := as_typed(text):
+            like.append(component.typed.startswith(typed, autoescape=True))
+        query = query.where(or_(*like))
+    rows = session.exec(query.order_by(ShopStockRow.component).limit(limit))
+    return [(row, name) for row, name in rows]
+
+
+def whole_stock(session: Session) -> list[ShopStockRow]:
+    """All that the store holds, in number order."""
+    return list(session.exec(select(ShopStockRow).order_by(ShopStockRow.component)))
 
 
 def touch_stock(session: Session) -> None:

@@ -1,18 +1,46 @@
-"""What the shop's own store holds: read, put, emptied; each in one transaction."""
+"""What the shop's own store holds: read, put, emptied, counted; each in one transaction."""
 
+from dataclasses import dataclass, field
+from hashlib import sha256
 from typing import Any
 
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
 
+from api.catalogue.sheets import Mistake
 from api.catalogue.staging import table
 from api.database import reading, writing
 from api.etags import document_etag, names
+from api.once.answers import EACH_TIME, Once
 from api.orders import list_store as store
+from api.orders.stock_sheet import Counted, read_sheet, sheet_of
 from api.orders.tables import ShopStockRow
 from api.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent
 
 Facts = dict[str, Any]
+MOST_MISTAKES = 1_000
+MOST_TOLD = 1_000
+"""So many mistakes and differences of a count are told."""
+
+
+@dataclass(slots=True)
+class CountReport:
+    """What a count did, or what stops it: each number that is otherwise now, with what was and what is."""
+
+    dry_run: bool
+    rows: int = 0
+    mistakes: list[Mistake] = field(default_factory=list)
+    differences: list[Facts] = field(default_factory=list)
+
+    def document(self) -> Facts:
+        """As facts."""
+        return {
+            "dry_run": self.dry_run,
+            "rows": self.rows,
+            "changed": len(self.differences),
+            "differences": self.differences[:MOST_TOLD],
+        }
 
 
 def stock_etag(facts: Facts) -> str:
@@ -37,6 +65,106 @@ def page_of_stock(engine: Engine, after: str, limit: int) -> list[Facts]:
     """A page of the store in number order."""
     with reading(engine) as session:
         return [_facts(row) for row in store.stock_after(session, after, limit)]
+
+
+def found(engine: Engine, text: str, after: str, limit: int) -> list[Facts]:
+    """Lines of the store with the components' names: all, or where number, name or place are like a text."""
+    with reading(engine) as session:
+        return [_facts(row) | {"name": name} for row, name in store.stock_found(session, text, after, limit)]
+
+
+def whole_sheet(engine: Engine) -> str:
+    """All that lies in the store as CSV."""
+    with reading(engine) as session:
+        return _sheet(session)
+
+
+def sheet_etag(sheet: str) -> str:
+    """The strong ETag of the whole store."""
+    return f'"store-{sha256(sheet.encode()).hexdigest()[:24]}"'
+
+
+def _sheet(session: Session) -> str:
+    return sheet_of(_facts(row) for row in store.whole_stock(session))
+
+
+class _Undo(Exception):
+    """Leave the transaction without keeping anything."""
+
+
+def count(
+    engine: Engine,
+    sheet: str,
+    *,
+    whole: bool = False,
+    dry_run: bool = False,
+    if_match: str | None = None,
+    once: Once = EACH_TIME,
+    file: str = "sheet",
+) -> CountReport:
+    """The store was counted: each row of a sheet says what lies there of a number now.
+
+    Numbers that the sheet does not name stay; with `whole` they have no place in the store any more.
+    With any mistake, or with `dry_run`, nothing is kept. Raises PreconditionFailed when `if_match`
+    does not name the whole store as it is, and what `once` raises.
+    """
+    report = CountReport(dry_run)
+    try:
+        with writing(engine) as session:
+            once.begin(session.connection())
+            if if_match is not None and not names(if_match, sheet_etag(_sheet(session))):
+                raise PreconditionFailed("The store has changed since; read it again and count what differs")
+            rows, report.mistakes = read_sheet(session, sheet, file)
+            report.rows = len(rows)
+            if report.mistakes:
+                raise _Undo
+            report.differences = _counted(session, rows, whole=whole)
+            if report.differences:
+                store.touch_stock(session)
+            session.flush()
+            once.keep(session.connection(), report)
+            if dry_run:
+                raise _Undo
+    except _Undo:
+        pass
+    return report
+
+
+def _counted(session: Session, rows: list[Counted], *, whole: bool) -> list[Facts]:
+    before = {row.component: row for row in store.whole_stock(session)}
+    differences = []
+    for said in rows:
+        row = before.pop(said.number, None)
+        place = said.place if said.place is not None else row.place if row else ""
+        if row and (row.quantity, row.place) == (said.quantity, place):
+            continue
+        was = _facts(row) if row else None
+        row = row or ShopStockRow(component=said.number, quantity=0, version=0)
+        row.quantity, row.place, row.version = said.quantity, place, row.version + 1
+        session.add(row)
+        differences.append(_difference(said.number, was, _facts(row)))
+    for number, row in before.items() if whole else ():
+        differences.append(_difference(number, _facts(row), None))
+        session.delete(row)
+    return sorted(differences, key=lambda one: one["number"])
+
+
+def _difference(number: str, was: Facts | None, now: Facts | None) -> Facts:
+    def told(facts: Facts | None) -> Facts | None:
+        return {"quantity": facts["quantity"], "place": facts["place"]} if facts else None
+
+    return {"number": number, "was": told(was), "now": told(now)}
+
+
+def difference_lines(differences: list[Facts]) -> list[str]:
+    """The differences of a count in words, a number a line."""
+
+    def lies(facts: Facts | None) -> str:
+        if facts is None:
+            return "no place"
+        return f"{facts['quantity']} ({facts['place']})" if facts["place"] else str(facts["quantity"])
+
+    return [f"{one['number']}: {lies(one['was'])}, now {lies(one['now'])}" for one in differences]
 
 
 def put(engine: Engine, number: str, quantity: int, place: str, if_match: str | None) -> Facts:

@@ -7,29 +7,25 @@ from typing import Any
 
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import FormData
 from starlette.responses import RedirectResponse, Response
 
 from api.access.guard import Editor, MayEdit, upload_of
 from api.asking.effect import Effect, EffectLook
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
-from api.catalogue.sheets import Mistake
 from api.pages.edit import what_is_wrong_with
 from api.pages.frame import page
 from api.pages.problems import pages_router
-from api.problems import begun
+from api.pages.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
 from api.service import Service, ServiceDep
 from api.wire.responses import KEEP_NOTHING
 
 router = pages_router()
 
 Facts = dict[str, Any]
-LONGEST_SHEET = 600_000
-"""Bytes of a sheet on this page, which sends it back and forth; the API and the command take any size."""
-LONGEST_LINE_SHOWN = 300
-MOST_LINES_SHOWN = 200
-TOO_LONG = f"The sheet has more than {LONGEST_SHEET:,} bytes. Send it to /v1/imports, or use graftbook load."
+ELSEWHERE = "Send it to /v1/imports, or use graftbook load."
+"""Where a sheet goes that is too long for this page."""
 
 
 @dataclass(slots=True)
@@ -59,26 +55,8 @@ async def import_sent(request: Request, service: ServiceDep, editor: Editor) -> 
 
 
 async def _read(form: FormData) -> Sent:
-    def text(name: str) -> str:
-        value = form.get(name)
-        return value if isinstance(value, str) else ""
-
-    sent = Sent(text("sheet").replace("\r\n", "\n"), text("why").strip(), text("do") == "save")
-    upload = form.get("file")
-    if isinstance(upload, UploadFile) and upload.filename:
-        content = await upload.read(LONGEST_SHEET + 1)
-        try:
-            sent.text = content[:LONGEST_SHEET].decode("utf-8-sig") if len(content) <= LONGEST_SHEET else ""
-        except UnicodeDecodeError:
-            sent.refused = "The file is not UTF-8 text. Save the sheet as CSV in UTF-8."
-        if len(content) > LONGEST_SHEET:
-            sent.refused = TOO_LONG
-        sent.text = sent.text.replace("\r\n", "\n")
-    if not sent.refused and len(sent.text.encode("utf-8", "replace")) > LONGEST_SHEET:
-        sent.refused, sent.text = TOO_LONG, ""
-    if not sent.refused and not sent.text.strip():
-        sent.refused = "Choose a file, or paste the sheet."
-    return sent
+    text, refused = await sheet_in(form, ELSEWHERE)
+    return Sent(text, field(form, "why").strip(), field(form, "do") == "save", refused)
 
 
 def _answered(request: Request, service: Service, sent: Sent, who: str) -> Response:
@@ -112,19 +90,6 @@ class _Sheet(io.StringIO):
 
     def __init__(self, text: str) -> None:
         super().__init__(text, newline="")
-
-
-def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[Facts]:
-    """The lines of a sheet that have mistakes, each with its text and what is wrong, in their order."""
-    written = text.split("\n")
-    found: dict[int, Facts] = {}
-    for mistake in mistakes:
-        number = mistake.place.line
-        line = written[number - 1] if 0 < number <= len(written) else ""
-        row = found.setdefault(number, {"line": number, "text": line[:LONGEST_LINE_SHOWN], "wrong": []})
-        where = f"{mistake.field}: " if mistake.field else ""
-        row["wrong"].append(begun(where + mistake.message))
-    return [found[number] for number in sorted(found)]
 
 
 def _page(

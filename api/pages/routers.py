@@ -14,6 +14,7 @@ from api.pages import (
     quotation,
     sign_in,
     static,
+    store,
     suggest,
 )
 
@@ -24,6 +25,7 @@ ROUTERS = (
     lookup.router,
     component.router,
     order.router,
+    store.router,
     fitting.router,
     quotation.router,
     picture.router,

@@ -2,25 +2,31 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
+from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from api import problems
-from api.access.guard import MayOrder, MayRead
+from api.access.guard import MayOrder, MayRead, Orderer
 from api.catalogue.cursors import read_cursor, write_cursor
+from api.once.answers import Answer
 from api.orders import shelf
+from api.orders.forms import CSV, MEDIA, form_of
 from api.routes.concurrency import IfMatch
+from api.routes.once import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from api.routes.paging import Cursor, Limit, page_answer
 from api.routes.ready import has_already
-from api.service import ServiceDep
+from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.given import Word
-from api.wire.order_lists import StockIn, StockOut, StockPageOut
+from api.wire.mistakes import refused_for
+from api.wire.order_lists import StockCountOut, StockIn, StockOut, StockPageOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
 router = APIRouter(prefix="/v1/stock", tags=["orders"])
 
 Number = Annotated[Word, Path(description="component number", examples=["QB-9001"])]
+_FORMS = {"json": MEDIA["json"], "csv": CSV}
 CHANGES = (
     problems.InvalidRequest,
     problems.PreconditionFailed,
@@ -34,18 +40,99 @@ CHANGES = (
     summary="What lies in the store",
     dependencies=[MayRead],
     responses={
-        200: {"model": StockPageOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
+        200: {"model": StockPageOut, "content": {"text/csv": {"schema": {"type": "string"}}}},
+        **documented(problems.InvalidCursor, problems.InvalidRequest, problems.NotAcceptable),
     },
 )
 def list_stock(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
-    """In number order."""
+    """In number order, a page as JSON. With `Accept: text/csv` all of it as a sheet, whose ETag a count may
+    send as If-Match."""
+    if form_of(request.headers.get("accept", ""), _FORMS) == "csv":
+        return _whole(request, service)
     size = limit or service.settings.page_size
     search = {"list": "stock"}
     after = read_cursor(cursor, search, 1)[0] if cursor else ""
     rows = shelf.page_of_stock(service.engine, after, size + 1)
     following = write_cursor(search, [rows[size - 1]["number"]]) if len(rows) > size else None
     return page_answer(request, rows[:size], following)
+
+
+def _whole(request: Request, service: Service) -> Response:
+    sheet = shelf.whole_sheet(service.engine)
+    etag = shelf.sheet_etag(sheet)
+    if has_already(request, etag):
+        return not_modified(etag, ASK_AGAIN)
+    headers = {"ETag": etag, "Vary": "Accept", "Content-Disposition": 'attachment; filename="store.csv"'}
+    return Response(sheet, media_type=CSV, headers={**headers, **ASK_AGAIN})
+
+
+_SHEET = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "text/csv": {
+                "schema": {"type": "string", "description": "columns number, quantity, and place if wished"},
+                "example": "number,quantity,place\nQB-9001,4,drawer 14\n",
+            }
+        },
+    }
+}
+
+
+@router.post(
+    "",
+    operation_id="countStock",
+    summary="The store was counted: say what lies there of many numbers at once",
+    openapi_extra=_SHEET,
+    responses={
+        200: {"model": StockCountOut},
+        **documented(
+            problems.ImportRefused,
+            problems.InvalidRequest,
+            problems.PreconditionFailed,
+            problems.TooLarge,
+            problems.UnsupportedMedia,
+            *ONCE,
+        ),
+    },
+)
+async def count_stock(
+    request: Request,
+    service: ServiceDep,
+    orderer: Orderer,
+    whole: Annotated[bool, Query(description="numbers that the sheet does not name leave the store")] = False,
+    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    if_match: IfMatch = None,
+    key: OnceKey = None,
+) -> Response:
+    """A sheet: each row says what lies there of a number now; all of it is stored, or nothing. If-Match with
+    the whole store's ETag is optional: what was counted by hand holds whatever was written before."""
+    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "text/csv":
+        raise problems.UnsupportedMedia("Send the sheet as text/csv")
+    body = await request.body()
+    once = once_of(request, key, digest_of(request, body)).told_by(_counted)
+    try:
+        sheet = body.decode("utf-8")
+    except UnicodeDecodeError:
+        raise problems.InvalidRequest("The sheet is not UTF-8 text") from None
+
+    def counted() -> shelf.CountReport:
+        once.look(service.engine)
+        return shelf.count(
+            service.engine, sheet, whole=whole, dry_run=dry_run, if_match=if_match, once=once, file="request"
+        )
+
+    return response_of(_counted(await run_in_threadpool(counted)))
+
+
+_as_json = json_told(200)
+
+
+def _counted(report: shelf.CountReport) -> Answer:
+    if report.mistakes:
+        more = len(report.mistakes) - shelf.MOST_MISTAKES
+        raise refused_for(report.mistakes[: shelf.MOST_MISTAKES], max(0, more))
+    return _as_json(report.document())
 
 
 @router.get(

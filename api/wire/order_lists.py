@@ -171,3 +171,25 @@ class StockOut(Out):
 
 class StockPageOut(PageOut):
     items: list[StockOut]
+
+
+class LiesOut(Out):
+    quantity: int
+    place: str
+
+
+class StockDifferenceOut(Out):
+    """A number that is otherwise after a count; null: it had, or has, no place in the store."""
+
+    number: str
+    was: LiesOut | None
+    now: LiesOut | None
+
+
+class StockCountOut(Out):
+    """What a count changed; at most 1,000 differences are told."""
+
+    dry_run: bool
+    rows: int
+    changed: int
+    differences: list[StockDifferenceOut]

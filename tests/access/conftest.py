@@ -53,8 +53,7 @@ def apps(url: str) -> Iterator[Callable[..., FastAPI]]:
 
     yield new
     for app in made:
-        app.state.service.door.close()
-        app.state.service.engine.dispose()
+        app.state.service.close()
 
 
 @pytest.fixture

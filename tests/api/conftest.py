@@ -20,4 +20,4 @@ async def empty(tmp_path: Path) -> AsyncIterator[httpx.AsyncClient]:
     migrate(app.state.service.engine)
     async with client_of(app, scope="administer") as client:
         yield client
-    app.state.service.engine.dispose()
+    app.state.service.close()

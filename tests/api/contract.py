@@ -114,7 +114,7 @@ def document() -> dict[str, Any]:
     """The document as a service with the default settings gives it."""
     app = create_app(Settings(database_url="sqlite://"))
     made: dict[str, Any] = app.openapi()
-    app.state.service.engine.dispose()
+    app.state.service.close()
     return made
 
 

@@ -41,6 +41,7 @@ ADDRESSES: dict[str, str] = {
     "reviseSpecification": "/v1/specifications/house-standard",
     "compareSpecification": "/v1/specifications/house-standard/comparison?from=1&to=2",
     "importRecords": "/v1/imports?dry_run=true",
+    "countStock": "/v1/stock?dry_run=true",
     "getRevision": "/v1/revisions/1",
     "listRevisionChanges": "/v1/revisions/1/changes?limit=1",
     "getRecord": "/v1/records/section/brakes",
@@ -58,6 +59,7 @@ BODIES: dict[str, Any] = {
     "putRecord": {"rows": [{"name": "trim", "title": "Trim", "order": 90}]},
     "patchRecord": {"title": "Trim and seats"},
     "importRecords": [{"record": "section", "name": "trim", "title": "Trim", "order": 90}],
+    "countStock": "number,quantity,place\nQB-9001,4,drawer 14\n",
 }
 FIRST = [
     "createBuild", "createSpecification", "putRecord", "putRecord", "patchRecord", "getBuild",
@@ -176,8 +178,9 @@ async def _asked(
             "line": next(line["line"] for line in lines if line["number"] == "QB-2090"),
             "number": "QB-7090",
         }
-    sent = {} if body is None else {"content": orjson.dumps(body)}
-    headers = {"Content-Type": "application/json"} | headers if sent else headers
+    sheet = isinstance(body, str)
+    sent = {} if body is None else {"content": body if sheet else orjson.dumps(body)}
+    headers = {"Content-Type": "text/csv" if sheet else "application/json"} | headers if sent else headers
     answer = await client.request(method.upper(), address, headers=headers, **sent)
     assert answer.status_code < 300, f"{name} {address}: {answer.text}"
     return answer

@@ -89,7 +89,7 @@ def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
     app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=1))
     app.state.let_in = bearer(app.state.service.engine)
     yield app
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:

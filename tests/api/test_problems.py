@@ -233,7 +233,7 @@ async def test_without_tables_the_service_is_not_ready_and_says_what_to_do(tmp_p
     async with client_of(app) as client:
         ready, alive = await client.get("/readyz"), await client.get("/livez")
         asked = await client.get("/v1/variants")
-    app.state.service.engine.dispose()
+    app.state.service.close()
     assert ready.status_code == 503
     assert "graftbook migrate" in ready.json()["detail"]
     assert ready.headers["retry-after"]

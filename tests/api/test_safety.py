@@ -101,7 +101,7 @@ async def test_a_page_may_bring_a_policy_of_its_own(sqlite_demo_url: str):
 
     async with client_of(app) as client:
         headers = (await client.get("/page")).headers
-    app.state.service.engine.dispose()
+    app.state.service.close()
     assert headers.get_list("content-security-policy") == [own]
     assert headers["x-frame-options"] == "DENY"
 
@@ -143,7 +143,7 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
     )
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
-    app.state.service.engine.dispose()
+    app.state.service.close()
     assert answer.status_code == 500
     tells_nothing(answer)
 
@@ -193,7 +193,7 @@ async def test_a_burst_of_two_hundred_requests_is_answered(demo_url: str):
     async with client_of(app) as client:
         asked = [client.get(addresses[i % len(addresses)]) for i in range(200)]
         answers = await asyncio.wait_for(asyncio.gather(*asked), timeout=60)
-    app.state.service.engine.dispose()
+    app.state.service.close()
     refused = [answer for answer in answers if answer.status_code != 200]
     assert all(answer.status_code == 503 and answer.headers["retry-after"] for answer in refused)
     assert len(refused) < 20, "more questions than may wait are told to come again; nothing else is"

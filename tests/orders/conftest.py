@@ -16,7 +16,7 @@ def app(databases, untouched_demo_url: str) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of its own."""
     app = create_app(Settings(database_url=databases.copy(untouched_demo_url), seconds_to_reason=30))
     yield app
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 @pytest.fixture

@@ -110,7 +110,7 @@ async def _signed_in(url: str) -> AsyncIterator[Editor]:
         )
         assert signed_in.status_code == 200
         yield Editor(app, client)
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 @pytest.fixture
@@ -145,7 +145,7 @@ async def test_a_key_that_may_only_order_is_refused(demo_copy: Callable[[], str]
     ) as client:
         assert (await client.get("/edit")).status_code == 403
         assert (await client.post("/edit/component", data={})).status_code == 403
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 async def test_a_form_of_every_kind_sent_back_unchanged_changes_nothing(editor: Editor) -> None:

@@ -185,4 +185,4 @@ async def test_only_an_editor_is_led_to_the_form(demo_copy: Callable[[], str], s
         assert signed_in.status_code == 200
         assert "Sign out" in signed_in.text
         assert ('href="/edit/component/QB-3310"' in signed_in.text) is may
-    app.state.service.engine.dispose()
+    app.state.service.close()

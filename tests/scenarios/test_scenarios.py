@@ -18,7 +18,7 @@ def service(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The application on the demo range."""
     app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
     yield app
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.file.removesuffix(".toml"))

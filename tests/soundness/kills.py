@@ -199,8 +199,7 @@ async def _asked_again(
     transport = httpx.ASGITransport(app)
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
         answer = await client.request(method, path, headers=own, **sent)
-    app.state.service.door.close()
-    app.state.service.engine.dispose()
+    app.state.service.close()
     assert ("idempotency-replayed" in answer.headers) == (outcome == "after"), answer.text
     return answer
 
@@ -221,8 +220,7 @@ async def _drafted(url: str) -> None:
         drafted = await client.post("/v1/order-lists", json=ORDER, headers=own)
         assert drafted.status_code == 201, drafted.text
     os.environ["KILLED_ETAG"] = drafted.headers["etag"]
-    app.state.service.door.close()
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 def orders(url: str) -> str:

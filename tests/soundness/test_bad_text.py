@@ -90,7 +90,7 @@ def app(databases: Any, untouched_demo_url: str) -> Iterator[FastAPI]:
     """A service on a demo range of its own, on each engine in turn."""
     app = create_app(Settings(database_url=databases.copy(untouched_demo_url)))
     yield app
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 @pytest.fixture

@@ -49,8 +49,7 @@ class House(RuleBasedStateMachine):
         if hasattr(self, "loop"):
             self.loop.run(self.client.aclose())
             self.loop.close()
-            self.app.state.service.door.close()
-            self.app.state.service.engine.dispose()
+            self.app.state.service.close()
 
     def ask(self, method: str, to: str, **options: Any) -> httpx.Response:
         answer: httpx.Response = self.loop.run(self.client.request(method, f"/v1/{to}", **options))

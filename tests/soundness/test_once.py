@@ -296,7 +296,7 @@ def test_every_post_that_changes_something_takes_the_header(tmp_path: Any):
     secret that must not be kept anywhere."""
     app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'x.sqlite3'}"))
     paths = app.openapi()["paths"]
-    app.state.service.engine.dispose()
+    app.state.service.close()
     changing, taking, guarded = set(), set(), set()
     for path, item in paths.items():
         post = item.get("post", {})

@@ -42,7 +42,7 @@ def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """An application of each test's own: one that another test had asked would answer from what it kept."""
     app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
     yield app
-    app.state.service.engine.dispose()
+    app.state.service.close()
 
 
 @pytest.fixture

@@ -26,6 +26,7 @@ PAGES = {
     "component": "/component/QB-3310",
     "vehicle": "/vehicle?chassis=24PL-018412",
     "orders": "/orders",
+    "the store": "/store",
     "sign in": "/signin",
     "problem": "/answer?chassis=99-1",
     "mended": "/answer?chassis=24PL-018412&fit=brake+disc",
@@ -34,6 +35,8 @@ PAGES = {
 SIGNED_IN = {
     "a draft": "/orders/drafted",
     "a sent list": "/orders/sent",
+    "a number in the store": "/store/at/QB-9001",
+    "a count": "/store/count",
     "edit": "/edit",
     "edit a component": "/edit/component/QB-3310",
     "a new fitment": "/edit/fitment",
@@ -63,9 +66,10 @@ def found_by_axe(context: BrowserContext, address: str) -> list[str]:
 
 @pytest.fixture(scope="module")
 def kept_lists(served: Served) -> None:
-    """A draft and a list that was sent and came in part."""
+    """A draft, a list that was sent and came in part, and a number in the store."""
     body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "note": "ring first"}
     with served.client() as client:
+        client.put("/v1/stock/QB-9001", json={"quantity": 4, "place": "drawer 14"})
         for name in ("drafted", "sent"):
             made = client.post("/v1/order-lists", json=body | {"name": name})
             assert made.status_code == 201, made.text

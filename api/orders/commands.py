@@ -1,0 +1,53 @@
+"""`graftbook stock`: the shop's own store as a sheet, and a count of it."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from api import console as c
+from api.orders import shelf
+
+stock = typer.Typer(help="The shop's own store.", no_args_is_help=True, rich_markup_mode=None)
+
+
+@stock.command(name="list")
+def list_(
+    target: Annotated[Path | None, typer.Argument(help="File to write; else the terminal.")] = None,
+    database: c.Database = None,
+) -> None:
+    """All that lies in the store as CSV: number, quantity, place."""
+    settings = c.settings_for(database)
+    with c.readable_errors():
+        sheet = shelf.whole_sheet(c.service_for(settings).engine)
+        if target:
+            target.write_text(sheet, encoding="utf-8", newline="")
+    typer.echo(
+        f"{sheet.count(chr(10)) - 1} numbers written to {target}." if target else sheet, nl=bool(target)
+    )
+
+
+@stock.command()
+def count(
+    sheet: Annotated[Path, typer.Argument(help="CSV: number, quantity, and place if wished.", exists=True)],
+    database: c.Database = None,
+    whole: Annotated[
+        bool, typer.Option("--whole", help="Numbers that the sheet does not name leave the store.")
+    ] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
+) -> None:
+    """Say what lies in the store now; all of the sheet, or nothing."""
+    settings = c.settings_for(database)
+    with c.readable_errors():
+        text = sheet.read_text(encoding="utf-8-sig")
+        report = shelf.count(
+            c.service_for(settings).engine, text, whole=whole, dry_run=dry_run, file=str(sheet)
+        )
+    for mistake in report.mistakes[: shelf.MOST_MISTAKES]:
+        typer.echo(str(mistake), err=True)
+    if report.mistakes:
+        c.stop(f"{len(report.mistakes)} mistakes; nothing was stored", c.NO)
+    for line in shelf.difference_lines(report.differences):
+        typer.echo(line)
+    kept = "would be stored" if dry_run else "stored"
+    typer.echo(f"{report.rows} rows read, {len(report.differences)} differences {kept}.")

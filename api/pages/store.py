@@ -1,0 +1,263 @@
+"""The shop's own store: looked through, put right number by number, and counted by a sheet."""
+
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from fastapi import Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.datastructures import FormData
+from starlette.responses import RedirectResponse, Response
+
+from api.access.guard import MayOrder, MayRead, Orderer, form_of, upload_of
+from api.catalogue.fields import clean
+from api.catalogue.lookup import find_components
+from api.database import reading
+from api.orders import shelf
+from api.orders.forms import CSV
+from api.orders.stock_sheet import LONGEST_PLACE, MOST_PIECES
+from api.pages.frame import page
+from api.pages.problems import pages_router
+from api.pages.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
+from api.problems import (
+    InvalidRequest,
+    PreconditionFailed,
+    PreconditionRequired,
+    Unknown,
+    printable,
+)
+from api.service import Service, ServiceDep
+from api.wire.responses import KEEP_NOTHING
+
+router = pages_router()
+
+Facts = dict[str, Any]
+ON_A_PAGE = 100
+ELSEWHERE = "Send it to /v1/stock, or use graftbook stock count."
+MOST_DIFFERENCES = 200
+
+
+@dataclass(slots=True)
+class Typed:
+    """What the form of one number says, and what is wrong with it."""
+
+    number: str = ""
+    quantity: str = ""
+    place: str = ""
+    wrong: str = ""
+    """The field that is wrong."""
+    told: str = ""
+
+    @property
+    def said(self) -> str:
+        """What was typed, in a sentence."""
+        return f"You typed {self.quantity} {self.place}".rstrip() + "."
+
+
+@router.get("/store", dependencies=[MayRead])
+def store(request: Request, service: ServiceDep) -> Response:
+    """What lies in the store, and the form to put something in."""
+    return _store_page(request, service, Typed())
+
+
+@router.get("/store.csv", dependencies=[MayRead])
+def as_sheet(service: ServiceDep) -> Response:
+    """All of it as the sheet that a count takes."""
+    headers = {"Content-Disposition": 'attachment; filename="store.csv"', **KEEP_NOTHING}
+    return Response(shelf.whole_sheet(service.engine), headers=headers, media_type=CSV)
+
+
+@router.post("/store")
+async def put_in(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
+    """A number that has no place yet."""
+    return await run_in_threadpool(_put_in, request, service, _typed(await form_of(request)))
+
+
+def _put_in(request: Request, service: Service, typed: Typed) -> Response:
+    try:
+        typed.number = _number(service, typed.number)
+        quantity, place = _lies(typed)
+        shelf.put(service.engine, typed.number, quantity, place, None)
+    except (InvalidRequest, Unknown) as problem:
+        typed.told = problem.detail
+        typed.wrong = typed.wrong or "number"
+        return _store_page(request, service, typed, 422)
+    except PreconditionRequired:
+        typed.told = f"{typed.number} has its place already: change it here. {typed.said}"
+        return _number_page(request, service, typed, 409)
+    return RedirectResponse("/store?" + urlencode({"text": typed.number}), 303, KEEP_NOTHING)
+
+
+@router.get("/store/at/{number:path}", dependencies=[MayOrder])
+def one(request: Request, number: str, service: ServiceDep) -> Response:
+    """The form of one number."""
+    return _number_page(request, service, Typed(number))
+
+
+@router.post("/store/at/{number:path}")
+async def put_right(request: Request, number: str, service: ServiceDep, orderer: Orderer) -> Response:
+    """One number put right, or taken out."""
+    form = await form_of(request)
+    return await run_in_threadpool(_put_right, request, service, number, form)
+
+
+def _put_right(request: Request, service: Service, number: str, form: dict[str, str]) -> Response:
+    typed = _typed(form)
+    typed.number = number
+    etag = form.get("etag", "")
+    try:
+        if form.get("do") == "remove":
+            shelf.empty(service.engine, number, etag)
+        else:
+            quantity, place = _lies(typed)
+            shelf.put(service.engine, number, quantity, place, etag)
+    except InvalidRequest as problem:
+        typed.told = problem.detail
+        return _number_page(request, service, typed, 422)
+    except PreconditionFailed:
+        typed.told = (
+            "Somebody changed it after you opened it, or an order took from it; nothing was stored. "
+            f"{typed.said} This is how it stands now."
+        )
+        typed.quantity = typed.place = ""
+        return _number_page(request, service, typed, 412)
+    return RedirectResponse("/store?" + urlencode({"text": number}), 303, KEEP_NOTHING)
+
+
+def _typed(form: dict[str, str]) -> Typed:
+    return Typed(*(form.get(name, "").strip() for name in ("number", "quantity", "place")))
+
+
+def _number(service: Service, text: str) -> str:
+    """The number that was meant. Raises Unknown, InvalidRequest."""
+    if not text:
+        raise InvalidRequest("Say which number")
+    with reading(service.engine) as session:
+        found = find_components(session, text)
+    if len(found) > 1 and found[0] != text:
+        raise InvalidRequest(f"'{printable(text)}' may be {' or '.join(found[:3])}; write it out")
+    return found[0]
+
+
+def _lies(typed: Typed) -> tuple[int, str]:
+    """Count and place. Raises InvalidRequest."""
+    text = typed.quantity
+    if not (text.isascii() and text.isdigit() and len(text) < 9 and int(text) <= MOST_PIECES):
+        typed.wrong = "quantity"
+        raise InvalidRequest(f"How many is a whole number up to {MOST_PIECES:,}")
+    try:
+        place = clean(typed.place)
+    except ValueError as error:
+        typed.wrong = "place"
+        raise InvalidRequest(str(error)) from error
+    if len(place) > LONGEST_PLACE:
+        typed.wrong = "place"
+        raise InvalidRequest(f"A place has at most {LONGEST_PLACE} characters")
+    return int(text), place
+
+
+def _store_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
+    text, after = (request.query_params.get(name, "").strip()[:120] for name in ("text", "after"))
+    lines = shelf.found(service.engine, text, after, ON_A_PAGE + 1)
+    following = lines[ON_A_PAGE - 1]["number"] if len(lines) > ON_A_PAGE else ""
+    return page(
+        request,
+        "store.html",
+        status=status,
+        headers=KEEP_NOTHING if status != 200 else None,
+        text=text,
+        after=after,
+        lines=[line | {"address": address_of(line["number"])} for line in lines[:ON_A_PAGE]],
+        following="/store?" + urlencode({"text": text, "after": following}) if following else "",
+        typed=typed,
+    )
+
+
+def address_of(number: str) -> str:
+    """The form of one number in the store."""
+    return "/store/at/" + quote(number, safe="")
+
+
+def _number_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
+    facts = shelf.holds(service.engine, typed.number)
+    return page(
+        request,
+        "store_number.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        facts=facts,
+        etag=shelf.stock_etag(facts),
+        typed=typed,
+        action=address_of(typed.number),
+    )
+
+
+@dataclass(slots=True)
+class SentCount:
+    """A count as it was sent, and what is wrong with it before it is read."""
+
+    text: str = ""
+    whole: bool = False
+    saves: bool = False
+    etag: str = ""
+    refused: str = ""
+
+
+@router.get("/store/count", dependencies=[MayOrder])
+def count_form(request: Request) -> Response:
+    """The empty form."""
+    return _count_page(request, SentCount())
+
+
+@router.post("/store/count")
+async def count_sent(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
+    """A count looked at, or booked."""
+    try:
+        sent = await _read(await upload_of(request))
+    finally:
+        await request.close()
+    return await run_in_threadpool(_counted, request, service, sent)
+
+
+async def _read(form: FormData) -> SentCount:
+    text, refused = await sheet_in(form, ELSEWHERE)
+    whole, saves = field(form, "whole") == "true", field(form, "do") == "save"
+    return SentCount(text, whole, saves, field(form, "etag"), refused)
+
+
+def _counted(request: Request, service: Service, sent: SentCount) -> Response:
+    if sent.refused:
+        return _count_page(request, sent, status=422)
+    seen = sent.etag if sent.saves and sent.etag else None
+    try:
+        report = shelf.count(
+            service.engine, sent.text, whole=sent.whole, dry_run=not sent.saves, if_match=seen
+        )
+    except PreconditionFailed as problem:
+        sent.refused = problem.detail
+        return _count_page(request, sent, status=412)
+    if report.mistakes:
+        return _count_page(request, sent, report, status=422)
+    if sent.saves:
+        return RedirectResponse("/store", 303, KEEP_NOTHING)
+    sent.etag = shelf.sheet_etag(shelf.whole_sheet(service.engine))
+    return _count_page(request, sent, report)
+
+
+def _count_page(
+    request: Request, sent: SentCount, report: shelf.CountReport | None = None, *, status: int = 200
+) -> Response:
+    lines = lines_with_mistakes(sent.text, report.mistakes) if report else []
+    differences = report.differences if report else []
+    return page(
+        request,
+        "store_count.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        sent=sent,
+        report=report,
+        lines=lines[:MOST_LINES_SHOWN],
+        more_lines=len(lines) - MOST_LINES_SHOWN,
+        differences=differences[:MOST_DIFFERENCES],
+        more_differences=len(differences) - MOST_DIFFERENCES,
+    )
