@@ -2,12 +2,14 @@
 
 import gzip
 import hashlib
+from base64 import b64encode
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
 from fastapi import Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup
 from starlette.responses import Response
 
 from api.access.guard import session_of
@@ -23,9 +25,18 @@ STATIC = FOLDER / "static"
 HTML = "text/html; charset=utf-8"
 LEAST_SQUEEZED = 1_000
 
+STYLES = {path.stem: path.read_text(encoding="utf-8") for path in sorted((FOLDER / "styles").iterdir())}
+"""Style sheets stand in the page: fetched by themselves they cost a third of the time to first content."""
+
+
+def _digest(text: str) -> str:
+    """As a content policy names what may stand in a page (W3C CSP Level 3, 2.3.1)."""
+    return f"'sha256-{b64encode(hashlib.sha256(text.encode()).digest()).decode()}'"
+
+
 CONTENT_POLICY = (
-    "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; "
-    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    f"default-src 'none'; style-src {' '.join(map(_digest, STYLES.values()))}; script-src 'self'; "
+    "img-src 'self'; connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 )
 HEADERS = {"Content-Security-Policy": CONTENT_POLICY, "Vary": "Cookie"}
 
@@ -40,13 +51,18 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(words.FILTERS)
-    made.globals.update(words.GLOBALS)
+    made.globals.update(words.GLOBALS, style=style)
     return made
+
+
+def style(name: str) -> Markup:
+    """A style sheet as it stands in a page."""
+    return Markup(f"<style>{STYLES[name]}</style>")
 
 
 @lru_cache
 def static_digest() -> str:
-    """Stands in the address of style and script, so that a browser may keep them for good."""
+    """Stands in the address of a script, so that a browser may keep them for good."""
     digest = hashlib.sha256()
     for path in sorted(STATIC.iterdir()):
         digest.update(path.read_bytes())

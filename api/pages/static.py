@@ -1,4 +1,4 @@
-"""Style and script, under an address that changes with what they say."""
+"""Scripts and the mark, under an address that changes with what they say."""
 
 from functools import lru_cache
 
@@ -10,7 +10,7 @@ from api.problems import NothingHere
 
 router = APIRouter(include_in_schema=False)
 
-_MEDIA = {".css": "text/css; charset=utf-8", ".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
+_MEDIA = {".js": "text/javascript; charset=utf-8", ".svg": "image/svg+xml"}
 _FOR_GOOD = {"Cache-Control": "public, max-age=31536000, immutable"}
 
 
@@ -21,7 +21,7 @@ def _files() -> dict[str, tuple[bytes, str]]:
 
 @router.get("/static/{digest}/{name}")
 async def static_file(request: Request, digest: str, name: str) -> Response:
-    """A file of the pages. The digest is not compared: an old page gets the present style."""
+    """A file of the pages. The digest is not compared: an old page gets the present script."""
     if name not in _files():
         raise NothingHere
     content, media = _files()[name]

@@ -1,7 +1,9 @@
 """Pages in a real Chromium: the time to first content from a warm service, and the weight over the wire.
 
-The demo range on SQLite, one worker, a browser profile without anything kept. Pages are asked before they
-are timed, so that the service is warm. The bound is 200 ms to first content, 150 kB for an answer.
+The demo range on SQLite, one worker. Each page is visited twice over: from another page of the service, as
+people come to it, and as the first page of a browser profile without anything kept, which also starts the
+process that shows it. Pages are asked before they are timed, so that the service is warm. The bound is
+200 ms to first content, 150 kB for an answer.
 """
 
 import shutil
@@ -14,7 +16,7 @@ from api.demo import demo_sheets
 from tests.benchmarks.loaded import load_all, new_database
 from tests.soundness.server import serve
 
-TIMES = 5
+TIMES = 7
 DISCS = "chassis=24PL-018412&fit=QB-3310"
 ALL_FLAWS = "chassis=24PL-018412&remedy_all=moderate"
 PAGES = {
@@ -54,20 +56,25 @@ def run() -> Iterator[tuple[str, str]]:
 
 
 def _told(browser: Browser, address: str) -> str:
+    other = address[: address.index("/", len("http://"))] + "/look-up"
     _visit(browser, address)
-    visits = [_visit(browser, address) for _ in range(TIMES)]
-    content, first_byte, weight = (statistics.median(column) for column in zip(*visits, strict=True))
-    slowest = max(visit[0] for visit in visits)
-    return (
-        f"first content {content:.0f} ms (slowest {slowest:.0f}), "
-        f"first byte {first_byte:.0f} ms, {weight / 1000:.0f} kB"
-    )
+    told = []
+    for name, before in (("from another page", other), ("first of a profile", "")):
+        visits = [_visit(browser, address, before) for _ in range(TIMES)]
+        content, first_byte, weight = (statistics.median(column) for column in zip(*visits, strict=True))
+        slowest = max(visit[0] for visit in visits)
+        told.append(f"{name} {content:.0f} ms (slowest {slowest:.0f}, first byte {first_byte:.0f})")
+    return f"{', '.join(told)}, {weight / 1000:.0f} kB"
 
 
-def _visit(browser: Browser, address: str) -> tuple[float, float, float]:
-    """Milliseconds to first content and to the first byte, bytes over the wire; nothing is kept before."""
+def _visit(browser: Browser, address: str, before: str = "") -> tuple[float, float, float]:
+    """Milliseconds to first content and to the first byte, bytes over the wire; in a profile that has seen
+    the page `before`, or nothing."""
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     page = context.new_page()
+    if before:
+        page.goto(before)
+        page.wait_for_load_state("networkidle")
     sizes = _sizes(page)
     page.goto(address)
     page.wait_for_load_state("networkidle")
