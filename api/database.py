@@ -66,6 +66,8 @@ def _sqlite(address: Any) -> Engine:
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: Any) -> None:
         connection.isolation_level = None
+        # Its own knows no letters but those of ASCII; PostgreSQL's knows all.
+        connection.create_function("lower", 1, _lower, deterministic=True)
         for pragma in (
             "foreign_keys = ON",
             "journal_mode = WAL",
@@ -80,6 +82,10 @@ def _sqlite(address: Any) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def _lower(text: Any) -> Any:
+    return text.lower() if isinstance(text, str) else text
 
 
 def _follow_file(engine: Engine, path: Path) -> None:

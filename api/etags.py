@@ -5,6 +5,8 @@ from typing import Any
 
 import orjson
 
+from api.problems import PreconditionRequired
+
 
 def document_etag(kind: str, document: dict[str, Any]) -> str:
     """The strong ETag of a document as it reads: its kind, its version, and a digest of all of it.
@@ -16,5 +18,10 @@ def document_etag(kind: str, document: dict[str, Any]) -> str:
 
 
 def names(if_match: str, etag: str) -> bool:
-    """Whether an If-Match, one ETag or several, names this one (strong comparison, RFC 9110, 13.1.1)."""
+    """Whether an If-Match, one ETag or several, names this one (strong comparison, RFC 9110, 13.1.1).
+
+    Raises PreconditionRequired for `*`, whatever stands there: it is no proof of having read it.
+    """
+    if if_match.strip() == "*":
+        raise PreconditionRequired("`*` names no ETag; read it first, then send If-Match with its ETag")
     return etag in (tag.strip() for tag in if_match.split(","))

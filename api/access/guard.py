@@ -125,7 +125,8 @@ async def form_of(request: Request) -> dict[str, str]:
         fields = parse_qs((await request.body()).decode(), keep_blank_values=True, max_num_fields=MOST_FIELDS)
     except ValueError:
         return {}
-    return {name: values[0] for name, values in fields.items()}
+    # Nobody can type U+0000, and a database refuses it.
+    return {name: values[0].replace("\0", "") for name, values in fields.items()}
 
 
 def sends_upload(request: Request) -> bool:

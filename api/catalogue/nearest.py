@@ -1,7 +1,7 @@
 """Names like one that is not known."""
 
 from rapidfuzz import fuzz, process, utils
-from sqlalchemy import Column, Connection, select
+from sqlalchemy import Column, ColumnElement, Connection, select
 
 from api.catalogue.names import as_typed
 
@@ -27,7 +27,7 @@ def components_near(
     """Up to three component numbers like one that nobody has, found by how they begin."""
     wanted = as_typed(number)
     for length in range(min(len(wanted), 8), 1, -1):
-        query = select(column).where(typed >= wanted[:length], typed < _after(wanted[:length]))
+        query = select(column).where(_starting(typed, wanted[:length]))
         found = list(connection.execute(query.order_by(typed).limit(_CANDIDATES)).scalars())
         if near := likest(number, found):
             return near
@@ -50,9 +50,9 @@ def hint(names: list[str]) -> str:
 def _some(connection: Connection, column: "Column[str]", start: str) -> list[str]:
     query = select(column).order_by(column).limit(_CANDIDATES)
     if start:
-        query = query.where(column >= start, column < _after(start))
+        query = query.where(_starting(column, start))
     return list(connection.execute(query).scalars())
 
 
-def _after(start: str) -> str:
-    return start[:-1] + chr(ord(start[-1]) + 1)
+def _starting(column: "Column[str]", start: str) -> ColumnElement[bool]:
+    return column.between(start, start + "\U0010ffff")

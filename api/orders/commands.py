@@ -19,7 +19,7 @@ def list_(
     """All that lies in the store as CSV: number, quantity, place."""
     settings = c.settings_for(database)
     with c.readable_errors():
-        sheet = shelf.whole_sheet(c.service_for(settings).engine)
+        sheet, _etag = shelf.whole_sheet(c.service_for(settings).engine)
         if target:
             target.write_text(sheet, encoding="utf-8", newline="")
     typer.echo(
@@ -46,8 +46,13 @@ def count(
     for mistake in report.mistakes[: shelf.MOST_MISTAKES]:
         typer.echo(str(mistake), err=True)
     if report.mistakes:
-        c.stop(f"{len(report.mistakes)} mistakes; nothing was stored", c.NO)
+        c.stop(f"{_counted(len(report.mistakes), 'mistake')}; nothing was stored", c.NO)
     for line in shelf.difference_lines(report.differences):
         typer.echo(line)
     kept = "would be stored" if dry_run else "stored"
-    typer.echo(f"{report.rows} rows read, {len(report.differences)} differences {kept}.")
+    differences = _counted(len(report.differences), "difference")
+    typer.echo(f"{_counted(report.rows, 'row')} read, {differences} {kept}.")
+
+
+def _counted(number: int, one: str) -> str:
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"

@@ -234,6 +234,8 @@ def send(engine: Engine, name: str, if_match: str, who: str, once: Once = EACH_T
 
 
 def _take_from_store(session: Session, parts: Sequence[Mapping[str, Any]]) -> None:
+    if parts:
+        store.lock_stock(session)
     lacking = [
         part["number"]
         for part in parts

@@ -141,6 +141,11 @@ def whole_stock(session: Session) -> list[ShopStockRow]:
     return list(session.exec(select(ShopStockRow).order_by(ShopStockRow.component)))
 
 
+def lock_stock(session: Session) -> None:
+    """From here to its end this transaction alone changes the store. Called before the store is read."""
+    session.exec(select(StockStateRow).with_for_update()).all()
+
+
 def touch_stock(session: Session) -> None:
     """The store has changed: orders made before are of another store."""
     session.exec(update(StockStateRow).values(version=StockStateRow.version + 1))

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from hashlib import sha256
 from typing import Any
 
+import orjson
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
@@ -14,7 +15,7 @@ from api.database import reading, writing
 from api.etags import document_etag, names
 from api.once.answers import EACH_TIME, Once
 from api.orders import list_store as store
-from api.orders.stock_sheet import Counted, read_sheet, sheet_of
+from api.orders.stock_sheet import Counted, read_sheet, settle, sheet_of
 from api.orders.tables import ShopStockRow
 from api.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent
 
@@ -30,6 +31,8 @@ class CountReport:
 
     dry_run: bool
     rows: int = 0
+    etag: str = ""
+    """Of the whole store as the count found it."""
     mistakes: list[Mistake] = field(default_factory=list)
     differences: list[Facts] = field(default_factory=list)
 
@@ -73,19 +76,15 @@ def found(engine: Engine, text: str, after: str, limit: int) -> list[Facts]:
         return [_facts(row) | {"name": name} for row, name in store.stock_found(session, text, after, limit)]
 
 
-def whole_sheet(engine: Engine) -> str:
-    """All that lies in the store as CSV."""
+def whole_sheet(engine: Engine) -> tuple[str, str]:
+    """All that lies in the store as CSV, and its ETag."""
     with reading(engine) as session:
-        return _sheet(session)
+        rows = [_facts(row) for row in store.whole_stock(session)]
+    return sheet_of(rows), _store_etag(rows)
 
 
-def sheet_etag(sheet: str) -> str:
-    """The strong ETag of the whole store."""
-    return f'"store-{sha256(sheet.encode()).hexdigest()[:24]}"'
-
-
-def _sheet(session: Session) -> str:
-    return sheet_of(_facts(row) for row in store.whole_stock(session))
+def _store_etag(rows: list[Facts]) -> str:
+    return f'"store-{sha256(orjson.dumps(rows, option=orjson.OPT_SORT_KEYS)).hexdigest()[:24]}"'
 
 
 class _Undo(Exception):
@@ -109,16 +108,21 @@ def count(
     does not name the whole store as it is, and what `once` raises.
     """
     report = CountReport(dry_run)
+    rows, report.mistakes = read_sheet(sheet, file)
+    report.rows = len(rows)
     try:
         with writing(engine) as session:
             once.begin(session.connection())
-            if if_match is not None and not names(if_match, sheet_etag(_sheet(session))):
+            store.lock_stock(session)
+            before = {row.component: row for row in store.whole_stock(session)}
+            report.etag = _store_etag([_facts(row) for row in before.values()])
+            if if_match is not None and not names(if_match, report.etag):
                 raise PreconditionFailed("The store has changed since; read it again and count what differs")
-            rows, report.mistakes = read_sheet(session, sheet, file)
-            report.rows = len(rows)
+            rows, unknown = settle(session, rows, file)
+            report.mistakes = sorted(report.mistakes + unknown, key=lambda one: one.place.line)
             if report.mistakes:
                 raise _Undo
-            report.differences = _counted(session, rows, whole=whole)
+            report.differences = _counted(session, before, rows, whole=whole)
             if report.differences:
                 store.touch_stock(session)
             session.flush()
@@ -127,11 +131,14 @@ def count(
                 raise _Undo
     except _Undo:
         pass
+    except IntegrityError as error:
+        raise PreconditionFailed("The catalogue changed at the same time; count again") from error
     return report
 
 
-def _counted(session: Session, rows: list[Counted], *, whole: bool) -> list[Facts]:
-    before = {row.component: row for row in store.whole_stock(session)}
+def _counted(
+    session: Session, before: dict[str, ShopStockRow], rows: list[Counted], *, whole: bool
+) -> list[Facts]:
     differences = []
     for said in rows:
         row = before.pop(said.number, None)
@@ -177,6 +184,7 @@ def put(engine: Engine, number: str, quantity: int, place: str, if_match: str | 
             component = table("component").c.number
             if session.connection().execute(select(component).where(component == number)).first() is None:
                 raise UnknownComponent(number)
+            store.lock_stock(session)
             row = _as_read(store.stock_row(session, number), if_match)
             row = row or ShopStockRow(component=number, quantity=0, version=0)
             row.quantity, row.place, row.version = quantity, place, row.version + 1
@@ -185,7 +193,7 @@ def put(engine: Engine, number: str, quantity: int, place: str, if_match: str | 
             session.flush()
             return _facts(row)
     except IntegrityError as error:
-        raise PreconditionFailed("Somebody put it there at the same time; read it again") from error
+        raise PreconditionFailed("The catalogue changed at the same time; read it again") from error
 
 
 def empty(engine: Engine, number: str, if_match: str | None) -> None:
@@ -194,6 +202,7 @@ def empty(engine: Engine, number: str, if_match: str | None) -> None:
     Raises NotInStore, PreconditionRequired, PreconditionFailed.
     """
     with writing(engine) as session:
+        store.lock_stock(session)
         row = store.stock_row(session, number)
         if row is None:
             raise NotInStore(number)

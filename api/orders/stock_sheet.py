@@ -38,62 +38,74 @@ class Counted:
     place: str | None
 
 
+def one_line(text: str) -> str:
+    """A place as it is stored: on one line, single spaces between its words."""
+    return " ".join(text.split())
+
+
 def sheet_of(rows: Iterable[dict[str, Any]]) -> str:
     """What lies in the store as CSV (RFC 4180)."""
     return write_rows(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
 
 
-def read_sheet(session: Session, text: str, file: str) -> tuple[list[Counted], list[Mistake]]:
-    """The rows of a sheet, each number as the catalogue writes it; and everything that is wrong with it.
+def read_sheet(text: str, file: str) -> tuple[list[Counted], list[Mistake]]:
+    """The rows of a sheet with numbers as they are typed, and everything that is wrong with it by itself.
 
-    The first row names the columns; between them stand commas, semicolons or tabs. Numbers may be
-    written as people type them.
+    The first row names the columns; between them stand commas, semicolons or tabs.
     """
     mistakes: list[Mistake] = []
-    typed = list(_rows(text, file, mistakes))
-    settled = _settled(session, typed, file, mistakes)
-    return settled, sorted(mistakes, key=lambda one: one.place.line)
 
-
-def _rows(text: str, file: str, mistakes: list[Mistake]) -> Iterator[Counted]:
     def wrong(line: int, field: str, message: str) -> None:
         mistakes.append(Mistake(Place(file, line), "", field, message))
 
-    text = text.removeprefix("\ufeff")
+    rows = list(_rows(text.removeprefix("\ufeff"), wrong))
+    if not rows and not mistakes:
+        wrong(1, "", "the sheet has no rows: nothing was counted")
+    return rows, mistakes
+
+
+def _rows(text: str, wrong: Wrong) -> Iterator[Counted]:
+    columns: list[str] = []
+    for line, cells in _lines(text, wrong):
+        if any("\n" in cell or "\r" in cell for cell in cells):
+            wrong(line, "", "a cell goes on in the next line: is a quotation mark left open?")
+        elif not columns:
+            columns = [
+                cell.casefold() for cell in cells[: 1 + max(i for i, cell in enumerate(cells) if cell)]
+            ]
+            if problem := _wrong_heads(columns):
+                wrong(line, "", problem)
+                return
+        elif any(cells[len(columns) :]):
+            wrong(line, "", f"there are {len(cells)} cells under {len(columns)} heads")
+        elif found := _row(line, dict(zip(columns, cells, strict=False)), wrong):
+            yield found
+
+
+def _lines(text: str, wrong: Wrong) -> Iterator[tuple[int, list[str]]]:
+    """The lines in which something stands, each with its number and its cells."""
     first = text.lstrip("\r\n").partition("\n")[0]
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=max(_BETWEEN, key=first.count))
-    columns: list[str] | None = None
+    between = max(_BETWEEN, key=first.count)
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=between, strict=True)
+    line = 1
     try:
         for cells in reader:
-            row = [cell.strip() for cell in cells]
-            if not any(row):
-                continue
-            if columns is None:
-                columns = [head.casefold() for head in row]
-                if problem := _wrong_heads(columns):
-                    wrong(reader.line_num, "", problem)
-                    return
-                continue
-            if len(row) > len(columns):
-                wrong(reader.line_num, "", f"there are {len(row)} cells under {len(columns)} heads")
-                continue
-            said = dict(zip(columns, row, strict=False))
-            found = _row(reader.line_num, said, wrong)
-            if found:
-                yield found
+            stripped = [cell.strip() for cell in cells]
+            if any(stripped):
+                yield line, stripped
+            line = reader.line_num + 1
     except csv.Error as error:
-        wrong(reader.line_num, "", f"this is no CSV: {error}")
-    if columns is None:
-        wrong(1, "", f"the sheet is empty; its first row is {','.join(COLUMNS)}")
+        wrong(line, "", f"this is no CSV: {error}")
 
 
 def _wrong_heads(heads: list[str]) -> str:
+    wanted = f"the first row is {','.join(COLUMNS)}"
     if unknown := [head for head in heads if head not in COLUMNS]:
-        return f"there is no column '{printable(unknown[0])}'; the first row is {','.join(COLUMNS)}"
-    if lacking := [name for name in COLUMNS[:2] if name not in heads]:
-        return f"the column '{lacking[0]}' is missing; the first row is {','.join(COLUMNS)}"
-    twice = [head for head in heads if heads.count(head) > 1]
-    return f"the column '{twice[0]}' stands twice" if twice else ""
+        return f"there is no column '{printable(unknown[0])}'; {wanted}"
+    if len(heads) > len(set(heads)):
+        return f"a column stands twice; {wanted}"
+    lacking = [name for name in COLUMNS[:2] if name not in heads]
+    return f"the column '{lacking[0]}' is missing; {wanted}" if lacking else ""
 
 
 def _row(line: int, said: dict[str, str], wrong: Wrong) -> Counted | None:
@@ -116,7 +128,7 @@ def _row(line: int, said: dict[str, str], wrong: Wrong) -> Counted | None:
 def _text(line: int, name: str, cell: str, longest: int, wrong: Wrong) -> str | None:
     """A cell that can be stored; None when it cannot."""
     try:
-        text = str(clean(_as_written(cell)))
+        text = one_line(clean(_as_written(cell)))
         if len(text) <= longest:
             return text
         wrong(line, name, f"at most {longest} characters can stand here")
@@ -130,8 +142,9 @@ def _as_written(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and plain_cell(cell[1:]) == cell else cell
 
 
-def _settled(session: Session, rows: list[Counted], file: str, mistakes: list[Mistake]) -> list[Counted]:
-    """The rows with the catalogue's own numbers, each once."""
+def settle(session: Session, rows: list[Counted], file: str) -> tuple[list[Counted], list[Mistake]]:
+    """The rows with the catalogue's own numbers, each once; and which numbers it does not know."""
+    mistakes: list[Mistake] = []
     known = _numbers(session, {as_typed(row.number) for row in rows})
     seen: dict[str, int] = {}
     settled: list[Counted] = []
@@ -147,7 +160,7 @@ def _settled(session: Session, rows: list[Counted], file: str, mistakes: list[Mi
             settled.append(Counted(row.line, number, row.quantity, row.place))
             continue
         mistakes.append(Mistake(Place(file, row.line), "", "number", told))
-    return settled
+    return settled, mistakes
 
 
 def _untold(session: Session, row: Counted, meant: list[str], *, near: bool) -> str:

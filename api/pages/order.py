@@ -10,7 +10,7 @@ from starlette.responses import RedirectResponse, Response
 
 from api.access.guard import MayRead, Orderer, form_of
 from api.asking.questions import present_revision
-from api.builds.schemas import Slug
+from api.builds.schemas import Remark, Slug
 from api.orders import keeping, life
 from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
@@ -111,16 +111,17 @@ async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Respo
     """Keep the order as a draft, and go there."""
     form = await form_of(request)
     body = PageOrder.of(await _pairs(request)).at_present().body()
-    name, note = _list_name(form.get("name", "").strip()), form.get("note", "").strip()[:2000]
+    name, note = _checked(Slug, form, "name"), _checked(Remark, form, "note")
     await run_in_threadpool(keeping.make, service, name, body, note, orderer.who)
     return _gone_to(f"/orders/{name}")
 
 
-def _list_name(text: str) -> str:
+def _checked(kind: Any, form: dict[str, str], field: str) -> str:
+    """A field as the API would take it. Raises InvalidRequest."""
     try:
-        return str(TypeAdapter(Slug).validate_python(text))
+        return str(TypeAdapter(kind).validate_python(form.get(field, "").strip()))
     except ValidationError as error:
-        raise problem_from_mistakes([{**e, "loc": ("body", "name")} for e in error.errors()]) from error
+        raise problem_from_mistakes([{**e, "loc": ("body", field)} for e in error.errors()]) from error
 
 
 async def _pairs(request: Request) -> list[tuple[str, str]]:
@@ -130,7 +131,10 @@ async def _pairs(request: Request) -> list[tuple[str, str]]:
 @router.get("/orders", dependencies=[MayRead])
 def orders(request: Request, service: ServiceDep) -> Response:
     """The kept lists."""
-    return page(request, "orders.html", lists=life.lists(service.engine, "", LISTS_ON_A_PAGE))
+    after = request.query_params.get("after", "")[:120]
+    lists = life.lists(service.engine, after, LISTS_ON_A_PAGE + 1)
+    following = lists[LISTS_ON_A_PAGE - 1]["name"] if len(lists) > LISTS_ON_A_PAGE else ""
+    return page(request, "orders.html", lists=lists[:LISTS_ON_A_PAGE], following=following)
 
 
 @router.get("/orders/{name}/document/{form}", dependencies=[MayRead])
@@ -171,7 +175,7 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     steps = {
         "send": lambda: life.send(service.engine, name, etag, who),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
-        "close": lambda: life.close(service.engine, name, etag, form.get("reason", ""), who),
+        "close": lambda: life.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
         "receive": lambda: life.receive(service.engine, name, etag, _delivered(service, name, form), who),
         "substitute": lambda: keeping.substitute(
             service, name, etag, _whole(form, "line"), form.get("number", "").strip(), who
@@ -215,7 +219,8 @@ def all_open(facts: Facts) -> list[Facts]:
 
 def came(form: dict[str, str]) -> list[Facts]:
     """The rows of the receiving form in which something stands."""
-    lines = sorted({int(n[5:]) for n in form if n.startswith("came-") and n[5:].isdigit() and len(n) < 12})
+    typed = {name[5:] for name in form if name.startswith("came-") and len(name) < 12}
+    lines = sorted(int(number) for number in typed if number.isascii() and number.isdigit())
     rows = [
         _row(line, *(_whole(form, f"{column}-{line}") for column in ("came", "later", "never")))
         for line in lines

@@ -3,8 +3,9 @@
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
-from urllib.parse import parse_qsl, urlencode, urlsplit
+from urllib.parse import parse_qsl, urlencode
 
+from api.pages.gives_up import VEHICLE
 from api.pages.question import PageQuestion
 from api.problems import InvalidRequest
 from api.wire.errors import validated
@@ -63,9 +64,9 @@ class PageOrder:
         the first. Raises InvalidRequest for an address that asks nothing of a vehicle."""
         text = text.strip()
         if "?" not in text and "=" not in text and "/" not in text:
-            wishes = [pair for pair in self.question.pairs if pair not in self.question.about_vehicle().pairs]
+            wishes = [pair for pair in self.question.pairs if pair[0] not in VEHICLE]
             return replace(self, also=(*self.also, _vehicle([("chassis", text), *wishes])))
-        another = _vehicle(parse_qsl(urlsplit(text).query or text))
+        another = _vehicle(parse_qsl(text.partition("#")[0].rpartition("?")[2]))
         if not (another.value("chassis") or another.value("build")):
             raise InvalidRequest(
                 "That address names no vehicle: open the other vehicle's answer and copy its address"

@@ -37,7 +37,7 @@ async def sheet_in(form: FormData, elsewhere: str) -> tuple[str, str]:
         text, refused = "", f"The sheet has more than {LONGEST_SHEET:,} bytes. {elsewhere}"
     if not refused and not text.strip():
         refused = "Choose a file, or paste the sheet."
-    return text.replace("\r\n", "\n"), refused
+    return text.replace("\r\n", "\n").replace("\r", "\n"), refused
 
 
 def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[dict[str, Any]]:

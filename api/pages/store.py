@@ -1,6 +1,7 @@
 """The shop's own store: looked through, put right number by number, and counted by a sheet."""
 
 from dataclasses import dataclass
+from hashlib import sha256
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -47,6 +48,8 @@ class Typed:
     wrong: str = ""
     """The field that is wrong."""
     told: str = ""
+    etag: str = ""
+    """Of what the form was opened on, while it is to be mended; else the present one is given out."""
 
     @property
     def said(self) -> str:
@@ -64,7 +67,7 @@ def store(request: Request, service: ServiceDep) -> Response:
 def as_sheet(service: ServiceDep) -> Response:
     """All of it as the sheet that a count takes."""
     headers = {"Content-Disposition": 'attachment; filename="store.csv"', **KEEP_NOTHING}
-    return Response(shelf.whole_sheet(service.engine), headers=headers, media_type=CSV)
+    return Response(shelf.whole_sheet(service.engine)[0], headers=headers, media_type=CSV)
 
 
 @router.post("/store")
@@ -82,7 +85,7 @@ def _put_in(request: Request, service: Service, typed: Typed) -> Response:
         typed.told = problem.detail
         typed.wrong = typed.wrong or "number"
         return _store_page(request, service, typed, 422)
-    except PreconditionRequired:
+    except (PreconditionFailed, PreconditionRequired):
         typed.told = f"{typed.number} has its place already: change it here. {typed.said}"
         return _number_page(request, service, typed, 409)
     return RedirectResponse("/store?" + urlencode({"text": typed.number}), 303, KEEP_NOTHING)
@@ -112,14 +115,13 @@ def _put_right(request: Request, service: Service, number: str, form: dict[str, 
             quantity, place = _lies(typed)
             shelf.put(service.engine, number, quantity, place, etag)
     except InvalidRequest as problem:
-        typed.told = problem.detail
+        typed.told, typed.etag = problem.detail, etag
         return _number_page(request, service, typed, 422)
     except PreconditionFailed:
         typed.told = (
             "Somebody changed it after you opened it, or an order took from it; nothing was stored. "
-            f"{typed.said} This is how it stands now."
+            f"{'' if form.get('do') == 'remove' else typed.said} This is how it stands now."
         )
-        typed.quantity = typed.place = ""
         return _number_page(request, service, typed, 412)
     return RedirectResponse("/store?" + urlencode({"text": number}), 303, KEEP_NOTHING)
 
@@ -186,7 +188,7 @@ def _number_page(request: Request, service: Service, typed: Typed, status: int =
         status=status,
         headers=KEEP_NOTHING,
         facts=facts,
-        etag=shelf.stock_etag(facts),
+        etag=typed.etag or shelf.stock_etag(facts),
         typed=typed,
         action=address_of(typed.number),
     )
@@ -199,8 +201,14 @@ class SentCount:
     text: str = ""
     whole: bool = False
     saves: bool = False
-    etag: str = ""
+    looked: str = ""
+    """The store's ETag and the digest of what was looked at, as the form carries them on."""
     refused: str = ""
+    told: str = ""
+
+    def seen(self, etag: str) -> str:
+        """What a look at this count on that store is known by."""
+        return f"{etag} {sha256(f'{self.whole} {self.text}'.encode()).hexdigest()}"
 
 
 @router.get("/store/count", dependencies=[MayOrder])
@@ -222,25 +230,35 @@ async def count_sent(request: Request, service: ServiceDep, orderer: Orderer) ->
 async def _read(form: FormData) -> SentCount:
     text, refused = await sheet_in(form, ELSEWHERE)
     whole, saves = field(form, "whole") == "true", field(form, "do") == "save"
-    return SentCount(text, whole, saves, field(form, "etag"), refused)
+    return SentCount(text, whole, saves, field(form, "looked"), refused)
 
 
 def _counted(request: Request, service: Service, sent: SentCount) -> Response:
     if sent.refused:
         return _count_page(request, sent, status=422)
-    seen = sent.etag if sent.saves and sent.etag else None
+    etag = sent.looked.rpartition(" ")[0]
+    if sent.saves and sent.looked != sent.seen(etag):
+        sent.saves, sent.told = False, "This is not what was looked at last. Look at it, then book it."
     try:
-        report = shelf.count(
-            service.engine, sent.text, whole=sent.whole, dry_run=not sent.saves, if_match=seen
+        with service.gates["imports"].turn():
+            report = shelf.count(
+                service.engine,
+                sent.text,
+                whole=sent.whole,
+                dry_run=not sent.saves,
+                if_match=etag if sent.saves else None,
+            )
+    except PreconditionFailed:
+        sent.saves, sent.told = (
+            False,
+            "The store has changed since you looked. Nothing was booked; look again.",
         )
-    except PreconditionFailed as problem:
-        sent.refused = problem.detail
         return _count_page(request, sent, status=412)
     if report.mistakes:
         return _count_page(request, sent, report, status=422)
     if sent.saves:
         return RedirectResponse("/store", 303, KEEP_NOTHING)
-    sent.etag = shelf.sheet_etag(shelf.whole_sheet(service.engine))
+    sent.looked = sent.seen(report.etag)
     return _count_page(request, sent, report)
 
 

@@ -63,8 +63,8 @@ def counted(number: int, one: str, many: str = "") -> str:
 
 
 def capital(text: str) -> str:
-    """The first letter of a sentence large."""
-    return text[:1].upper() + text[1:]
+    """A sentence as it is printed: its first letter large, an arrow and a square as their own characters."""
+    return (text[:1].upper() + text[1:]).replace(" -> ", " → ").replace("m/s2", "m/s²")
 
 
 VERDICTS = {

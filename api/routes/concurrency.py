@@ -8,9 +8,7 @@ from api.problems import PreconditionRequired
 
 
 def _sent(if_match: Annotated[str | None, Header(description="the ETag that you read")] = None) -> str | None:
-    """If-Match as it was sent. `*`, whatever is there, is no proof of having read it: taken as not sent."""
-    given = (if_match or "").strip()
-    return None if given in ("", "*") else given
+    return (if_match or "").strip() or None
 
 
 IfMatch = Annotated[str | None, Depends(_sent)]

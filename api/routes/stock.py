@@ -54,16 +54,18 @@ def list_stock(request: Request, service: ServiceDep, limit: Limit = None, curso
     after = read_cursor(cursor, search, 1)[0] if cursor else ""
     rows = shelf.page_of_stock(service.engine, after, size + 1)
     following = write_cursor(search, [rows[size - 1]["number"]]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    answer = page_answer(request, rows[:size], following)
+    answer.headers["Vary"] = "Accept"
+    return answer
 
 
 def _whole(request: Request, service: Service) -> Response:
-    sheet = shelf.whole_sheet(service.engine)
-    etag = shelf.sheet_etag(sheet)
+    sheet, etag = shelf.whole_sheet(service.engine)
+    headers = {**ASK_AGAIN, "Vary": "Accept"}
     if has_already(request, etag):
-        return not_modified(etag, ASK_AGAIN)
-    headers = {"ETag": etag, "Vary": "Accept", "Content-Disposition": 'attachment; filename="store.csv"'}
-    return Response(sheet, media_type=CSV, headers={**headers, **ASK_AGAIN})
+        return not_modified(etag, headers)
+    headers |= {"ETag": etag, "Content-Disposition": 'attachment; filename="store.csv"'}
+    return Response(sheet, media_type=CSV, headers=headers)
 
 
 _SHEET = {
@@ -87,9 +89,11 @@ _SHEET = {
     responses={
         200: {"model": StockCountOut},
         **documented(
+            problems.Busy,
             problems.ImportRefused,
             problems.InvalidRequest,
             problems.PreconditionFailed,
+            problems.PreconditionRequired,
             problems.TooLarge,
             problems.UnsupportedMedia,
             *ONCE,
@@ -118,9 +122,9 @@ async def count_stock(
 
     def counted() -> shelf.CountReport:
         once.look(service.engine)
-        return shelf.count(
-            service.engine, sheet, whole=whole, dry_run=dry_run, if_match=if_match, once=once, file="request"
-        )
+        asked = {"whole": whole, "dry_run": dry_run, "if_match": if_match}
+        with service.gates["imports"].turn():
+            return shelf.count(service.engine, sheet, **asked, once=once, file="request")
 
     return response_of(_counted(await run_in_threadpool(counted)))
 

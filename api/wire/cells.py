@@ -11,13 +11,15 @@ _STARTS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", 
 
 
 def plain_cell(value: Any) -> str:
-    """A cell's text; anything but a number that could start a formula gets an apostrophe in front."""
+    """A cell's text; anything but a number that could start a formula gets an apostrophe in front, and so
+    does what begins with such an apostrophe already, so that one can always be taken off again."""
     if value is None:
         return ""
     text = str(value).replace("\r\n", " ").replace("\n", " ").replace("\r", " ")
     if _NUMBER.match(text):
         return text
-    starts = text.startswith(_STARTS_A_FORMULA) or text.lstrip().startswith(_STARTS_A_FORMULA)
+    bare = text.lstrip("'")
+    starts = bare.startswith(_STARTS_A_FORMULA) or bare.lstrip().startswith(_STARTS_A_FORMULA)
     return f"'{text}" if starts else text
 
 

@@ -3,9 +3,10 @@
 from datetime import date
 from typing import Annotated, Any
 
-from pydantic import ConfigDict, Field, Strict
+from pydantic import AfterValidator, ConfigDict, Field, Strict
 
 from api.builds.schemas import Remark, Slug
+from api.orders.stock_sheet import one_line
 from api.wire.documents import MoneyOut, Out
 from api.wire.given import WHOLE, Day, Word
 from api.wire.lists_out import PageOut
@@ -159,7 +160,7 @@ class StockIn(Body):
     model_config = ConfigDict(json_schema_extra={"examples": [{"quantity": 4, "place": "drawer 14"}]})
 
     quantity: Pieces
-    place: Remark = ""
+    place: Annotated[Remark, AfterValidator(one_line)] = ""
 
 
 class StockOut(Out):

@@ -84,3 +84,37 @@ async def test_the_etag_of_a_change_is_of_what_it_stored_and_of_no_later_one(
     assert (await writer.get(PAD)).json()["rows"][0]["price"] == "2.00"
     late = await writer.patch(PAD, json={"price": "3.00"}, headers={"If-Match": mine.headers["etag"]})
     assert late.status_code == 412
+
+
+async def test_where_nothing_stands_nothing_matches(writer: httpx.AsyncClient) -> None:
+    """`*` and any ETag are false then (RFC 9110, 13.1.1)."""
+    trial = {"rows": [{"number": "QZ-2", "name": "Trial", "section": "brakes", "origin": "modern"}]}
+    for address, body in (("/v1/stock/QB-3320", {"quantity": 1}), ("/v1/records/component/QZ-2", trial)):
+        for if_match in ("*", '"another"'):
+            answer = await writer.put(address, json=body, headers={"If-Match": if_match})
+            assert answer.status_code == 412, answer.text
+        assert (await writer.get(address)).status_code == 404
+
+
+async def test_several_etags_do_not_let_a_patch_write_over_another_edit(
+    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The patch was merged into the first of the states that the asker named; the second came meanwhile."""
+    first = await writer.get(PAD)
+    row = first.json()["rows"][0]
+    second = await writer.patch(PAD, json={"price": "2.00"}, headers={"If-Match": first.headers["etag"]})
+    back = await writer.put(PAD, json={"rows": [row]}, headers={"If-Match": second.headers["etag"]})
+    engine = writer._transport.app.state.service.engine  # type: ignore[attr-defined]
+    read = editing.record_state
+
+    def read_late(*asked: Any) -> Any:
+        state = read(*asked)
+        monkeypatch.undo()
+        quicker = [row | {"price": "2.00"}]
+        assert editing.put_record(engine, "component", "QB-3310", quicker, state.etag, Author("quick")).ok
+        return state
+
+    monkeypatch.setattr(editing, "record_state", read_late)
+    both = f"{back.headers['etag']}, {second.headers['etag']}"
+    late = await writer.patch(PAD, json={"name": "pad"}, headers={"If-Match": both})
+    assert late.status_code == 412, late.text

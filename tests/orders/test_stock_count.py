@@ -2,14 +2,23 @@
 
 import csv
 import io
+import threading
+import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
+from typing import Any
+from urllib.parse import quote
 
 import httpx
 import pytest
 from typer.testing import CliRunner
 
 from api.cli import app as graftbook
+from api.database import make_engine, writing
+from api.orders import shelf
+from api.orders.life import _take_from_store
+from api.problems import NotInStore, PreconditionFailed, StoreChanged
 
 pytestmark = pytest.mark.anyio
 
@@ -53,11 +62,13 @@ async def test_a_count_says_what_lies_there_and_what_it_changed(counter: httpx.A
 async def test_the_sheet_given_out_is_read_back_as_it_was(counter: httpx.AsyncClient) -> None:
     place = "=1+1, \"under\" the window; 'left'"
     await counter.put("/v1/stock/QB-9001", json={"quantity": 3, "place": place})
-    await counter.put("/v1/stock/QB-3310", json={"quantity": 0})
+    await counter.put("/v1/stock/QB-3310", json={"quantity": 0, "place": "'=2"})
+    await counter.put("/v1/stock/QB-3311", json={"quantity": 1, "place": "a\nb  c"})
     given = await counter.get("/v1/stock", headers=AS_SHEET)
     assert "'=1+1" in given.text, "no spreadsheet runs it"
     assert (await counted(counter, given.text, whole="true")).json()["changed"] == 0
-    assert (await counter.get("/v1/stock/QB-9001")).json()["place"] == place
+    kept = [(await counter.get(f"/v1/stock/QB-{number}")).json()["place"] for number in (9001, 3310, 3311)]
+    assert kept == [place, "'=2", "a b c"]
 
 
 @pytest.mark.parametrize(
@@ -81,7 +92,10 @@ async def test_the_sheet_given_out_is_read_back_as_it_was(counter: httpx.AsyncCl
         ("part,quantity\nQB-9001,1\n", 1, "", "no column 'part'"),
         ("number,place\nQB-9001,1\n", 1, "", "'quantity' is missing"),
         ("number,quantity,number\nQB-9001,1,QB-9001\n", 1, "", "stands twice"),
-        ("\n\n", 1, "", "the sheet is empty"),
+        ("\n\n", 1, "", "has no rows"),
+        ("number,quantity\n", 1, "", "has no rows"),
+        ('number,quantity,place\nQB-9001,4,"drawer\nQB-3310,1,x\n', 2, "", "no CSV"),
+        ('number,quantity,place\nQB-9001,4,"drawer\nQB-3310,1,x"\n', 2, "", "a quotation mark left open"),
     ],
 )
 async def test_a_mistake_is_told_at_its_line_and_nothing_is_booked(
@@ -150,3 +164,70 @@ def test_the_command_counts_and_lists(demo_copy: Callable[[], str], tmp_path: Pa
     assert run("count", str(sheet))[0] == 0
     assert run("list", str(out))[0] == 0
     assert out.read_text() == "number,quantity,place\nQB-9001,4,drawer 14\n"
+
+
+async def test_a_sheet_of_a_thousand_heads_is_refused_at_once(counter: httpx.AsyncClient) -> None:
+    started = time.perf_counter()
+    sheet = "number,quantity" + ",number" * 100_000 + "\nQB-9001,1\n"
+    assert "stands twice" in (await counted(counter, sheet, 422)).json()["mistakes"][0]["message"]
+    assert time.perf_counter() - started < 5, "it was quadratic in the heads"
+
+
+async def test_the_last_row_may_have_empty_cells_behind_it(counter: httpx.AsyncClient) -> None:
+    """As spreadsheet programs write a table beside which something was deleted."""
+    assert (await counted(counter, "number,quantity,,\nQB-9001,4,,\n")).json()["changed"] == 1
+
+
+@pytest.mark.parametrize("number", ["\U0010ffff\U0010ffff", "\ud7ff\ud7ff"])
+async def test_a_number_at_the_end_of_the_alphabet_is_unknown(
+    counter: httpx.AsyncClient, number: str
+) -> None:
+    refused = (await counted(counter, f"number,quantity\n{number},1\n", 422)).json()
+    assert refused["mistakes"][0]["field"] == "number"
+    assert (await counter.get(f"/v1/components/{quote(number)}")).status_code == 404
+
+
+def test_two_who_read_the_same_store_do_not_both_change_it(databases, untouched_demo_url: str) -> None:
+    """Put, count and an order's taking: whoever comes second waits, and then sees what the first did."""
+    engine = make_engine(databases.copy(untouched_demo_url))
+    shelf.put(engine, "QB-9001", 10, "A", None)
+    sheet = "number,quantity\nQB-9001,{}\n"
+
+    def at_once(one: Callable[[], Any], other: Callable[[], Any]) -> list[Any]:
+        """Both began before either wrote."""
+        both = threading.Barrier(2)
+
+        def run(work: Callable[[], Any]) -> Any:
+            both.wait()
+            try:
+                return work()
+            except (PreconditionFailed, NotInStore, StoreChanged) as refusal:
+                return refusal
+
+        with ThreadPoolExecutor(2) as pool:
+            return list(pool.map(run, (one, other)))
+
+    for turn in range(12):
+        if turn % 3 == 2:
+            shelf.count(engine, sheet.format(10))
+        etag = shelf.stock_etag(shelf.holds(engine, "QB-9001"))
+        _, whole = shelf.whole_sheet(engine)
+        ways: list[Callable[[], Any]] = [
+            lambda etag=etag, turn=turn: shelf.put(engine, "QB-9001", 100 + turn, "B", etag),
+            lambda whole=whole, turn=turn: shelf.count(engine, sheet.format(200 + turn), if_match=whole),
+            lambda etag=etag, turn=turn: shelf.put(engine, "QB-9001", 300 + turn, "C", etag),
+        ]
+        answers = at_once(ways[turn % 3], ways[(turn + 1) % 3])
+        assert sum(isinstance(answer, PreconditionFailed) for answer in answers) == 1, answers
+
+    def take() -> None:
+        with writing(engine) as session:
+            _take_from_store(session, [{"number": "QB-9001", "quantity": 3}])
+
+    for _ in range(6):
+        shelf.count(engine, sheet.format(10))
+        _, whole = shelf.whole_sheet(engine)
+        answers = at_once(take, lambda whole=whole: shelf.count(engine, sheet.format(50), if_match=whole))
+        held = shelf.holds(engine, "QB-9001")["quantity"]
+        assert held == (7 if isinstance(answers[1], PreconditionFailed) else 47)
+    engine.dispose()

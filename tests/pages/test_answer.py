@@ -33,6 +33,8 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
         assert change["why"][1:] in text
     for sentence in asked["cautions"]:
         assert sentence in text
+    assert any(" -> " in finding["sentence"] for finding in asked["checks"]["findings"])
+    assert " -> " not in text, "a page prints an arrow as one"
     ids = re.findall(r'id="line-(\d+)"', page.text)
     assert [int(number) for number in ids] == list(range(1, len(asked["set"]["changes"]) + 1))
     assert set(re.findall(r'href="#line-(\d+)"', page.text)) <= set(ids)

@@ -104,6 +104,7 @@ async def test_another_vehicle_comes_on_the_same_order_and_goes_again(
     [
         ("99XX-1", "There is no chassis span that holds"),
         ("http://counter.example/look-up?words=disc", "names no vehicle"),
+        ("http://[?a=b", "names no vehicle"),
         (f"chassis={OTHER}&fit=QB-3310&keep_section=wheels", f"{OTHER}: these wishes have no set"),
         (f"chassis={OTHER}&fit=QB-331O", "did you mean QB-3310"),
         (f"chassis={OTHER}&price_at_most=dear", "price"),
@@ -145,3 +146,23 @@ async def test_a_draft_and_its_documents_hold_every_vehicle(writer: httpx.AsyncC
         unescape(one) for one in re.findall(r'href="(/order\.pdf[^"]+part=vehicle[^"]+16PR[^"]+)"', page.text)
     ]
     assert (await writer.get(part)).content.startswith(b"%PDF")
+
+
+async def test_what_lies_on_the_bench_is_of_the_first_vehicle_only(browser: httpx.AsyncClient) -> None:
+    page = await browser.get(f"{ADDRESS}&on_the_bench=QB-3310&fitted=brake.servo%3D&another=24PL-018413")
+    assert vehicles_on(page) == ["24PL-018412", "24PL-018413"]
+    assert parse_qs(page.url.query.decode())["also"] == ["chassis=24PL-018413&fit=QB-3310"]
+
+
+async def test_what_a_form_cannot_hold_is_refused(writer: httpx.AsyncClient) -> None:
+    assert came({"came-²": "1", "came-x": "1"}) == []
+    sent = {"chassis": "24PL-018412", "fit": "QL-7075", "name": "red"}
+    for note in ("a\x07b", "a\u202eb", "x" * 2001):
+        assert (await writer.post("/order", data=sent | {"note": note})).status_code == 422
+    assert (await writer.post("/order", data=sent | {"note": "a\x00b"})).status_code == 303
+    kept = await writer.get("/v1/order-lists/red")
+    assert kept.json()["note"] == "ab"
+    await writer.post("/orders/red/send", data={"etag": kept.headers["etag"]})
+    etag = (await writer.get("/v1/order-lists/red")).headers["etag"]
+    closed = await writer.post("/orders/red/close", data={"etag": etag, "reason": "x" * 2001})
+    assert closed.status_code == 422

@@ -12,6 +12,12 @@ from tests.pages.conftest import BROWSER, text_of
 pytestmark = pytest.mark.anyio
 
 
+def looked_in(page: httpx.Response) -> str:
+    found = re.search(r'name="looked" value="([^"]+)"', page.text)
+    assert found
+    return unescape(found[1])
+
+
 async def put(writer: httpx.AsyncClient, number: str, quantity: int, place: str) -> None:
     answer = await writer.put(f"/v1/stock/{number}", json={"quantity": quantity, "place": place})
     assert answer.status_code == 200, answer.text
@@ -20,7 +26,7 @@ async def put(writer: httpx.AsyncClient, number: str, quantity: int, place: str)
 async def look(writer: httpx.AsyncClient, text: str = "") -> list[str]:
     page = await writer.get("/store", params={"text": text}, headers=BROWSER)
     assert page.status_code == 200
-    return re.findall(r'<td><a class="number" href="[^"]+">([^<]+)</a>', page.text)
+    return re.findall(r'<th scope="row"><a class="number" href="[^"]+">([^<]+)</a>', page.text)
 
 
 def etag_in(page: httpx.Response) -> str:
@@ -33,9 +39,11 @@ async def test_the_store_is_found_by_number_name_and_place(writer: httpx.AsyncCl
     assert await look(writer) == []
     await put(writer, "QB-9001", 4, "drawer 14")
     await put(writer, "QB-3310", 2, "shelf 2")
-    assert await look(writer) == ["QB-3310", "QB-9001"]
+    await put(writer, "QA-9030", 1, "Übergang")
+    assert await look(writer) == ["QA-9030", "QB-3310", "QB-9001"]
     for text, numbers in (
-        ("qb 33", ["QB-3310"]), ("Caliper", ["QB-3310"]), ("DRAWER", ["QB-9001"]), ("100%", []), ("_", []),
+        ("qb 33", ["QB-3310"]), ("Caliper", ["QB-3310"]), ("DRAWER", ["QB-9001"]),
+        ("übergang", ["QA-9030"]), ("100%", []), ("_", []),
     ):  # fmt: skip
         assert await look(writer, text) == numbers, text
     sheet = await writer.get("/store.csv")
@@ -51,7 +59,7 @@ async def test_a_long_store_goes_on_where_the_page_ends(
     seen, address = [], "/store"
     while address:
         page = await writer.get(address, headers=BROWSER)
-        seen += re.findall(r'<td><a class="number" href="[^"]+">([^<]+)</a>', page.text)
+        seen += re.findall(r'<th scope="row"><a class="number" href="[^"]+">([^<]+)</a>', page.text)
         address = "".join(unescape(one) for one in re.findall(r'<a href="([^"]+)">Further', page.text))
     assert seen == ["QB-3310", "QB-3311", "QB-9001"]
 
@@ -97,6 +105,18 @@ async def test_what_cannot_be_put_in_is_told_and_stays_in_the_form(
     assert await look(writer) == []
 
 
+async def test_a_mistake_does_not_hide_what_another_stored(writer: httpx.AsyncClient) -> None:
+    """The page with the mistake still goes with what its form was opened on."""
+    await put(writer, "QB-9001", 4, "drawer 14")
+    form = await writer.get("/store/at/QB-9001", headers=BROWSER)
+    await writer.put("/v1/stock/QB-9001", json={"quantity": 1}, headers={"If-Match": etag_in(form)})
+    sent = {"etag": etag_in(form), "quantity": "abc", "place": "B"}
+    wrong = await writer.post("/store/at/QB-9001", data=sent, headers=BROWSER)
+    assert wrong.status_code == 422
+    mended = await writer.post("/store/at/QB-9001", data=sent | {"etag": etag_in(wrong), "quantity": "9"})
+    assert mended.status_code == 412
+
+
 async def test_who_is_late_sees_what_stands_now(writer: httpx.AsyncClient) -> None:
     await put(writer, "QB-9001", 4, "drawer 14")
     form = await writer.get("/store/at/QB-9001", headers=BROWSER)
@@ -130,12 +150,20 @@ async def test_a_count_is_shown_first_and_booked_only_if_nothing_came_between(
     assert "2 numbers would be otherwise" in text_of(seen)
     assert "4 drawer 14 6 drawer 14" in text_of(seen)
     assert await look(writer) == ["QB-9001"]
+    for fields in ({"whole": "true"}, {"looked": ""}):
+        sent = {"do": "save", "looked": looked_in(seen)} | fields
+        other = await count(writer, sheet, **sent)
+        assert "This is not what was looked at last" in text_of(other)
+        assert "would be otherwise" in text_of(other)
+    other = await count(writer, sheet + "QB-3311,1\n", do="save", looked=looked_in(seen))
+    assert "This is not what was looked at last" in text_of(other)
+    assert await look(writer) == ["QB-9001"]
     await put(writer, "QB-3311", 1, "A")
-    late = await count(writer, sheet, do="save", etag=etag_in(seen))
+    late = await count(writer, sheet, do="save", looked=looked_in(seen))
     assert (late.status_code, "The store has changed since" in text_of(late)) == (412, True)
     again = await count(writer, sheet, do="look", whole="true")
     assert "3 numbers would be otherwise" in text_of(again)
-    assert (await count(writer, sheet, do="save", whole="true", etag=etag_in(again))).status_code == 303
+    assert (await count(writer, sheet, do="save", whole="true", looked=looked_in(again))).status_code == 303
     assert await look(writer) == ["QB-3310", "QB-9001"]
     same = await count(writer, sheet)
     assert "there is nothing to book" in text_of(same)

@@ -280,7 +280,7 @@ def _in_hand(paper: Paper, facts: Facts) -> list[Flowable]:
     grid = Grid([left("Number", 26), left("Part", 62), right("Pieces", 12), left("Where", 116)])
     for item in facts["from_stock"]:
         grid.add(
-            item["number"], item["name"], str(item["quantity"]), [Said(f"own stock, {plain(item['place'])}")]
+            item["number"], item["name"], str(item["quantity"]), [Said(listed(("own stock", item["place"])))]
         )
     for item in facts["at_hand"]:
         place = listed((item.get("vehicle"), listed(item["positions"], "; ")), ": ")
