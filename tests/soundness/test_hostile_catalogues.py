@@ -17,6 +17,8 @@ from tests.soundness import worst
 
 AT_ONCE = 2
 
+pytestmark = pytest.mark.xdist_group("hostile catalogues")  # what they cost is measured once
+
 
 @pytest.fixture(scope="module")
 def answers() -> dict[str, dict[str, Any]]:
