@@ -16,6 +16,8 @@ from tests.closure.shelf import VEHICLE, Shelf, at, needs
 from tests.soundness import worst
 
 AT_ONCE = 2
+SECONDS = 1.0
+"""The deadline here; `python -m tests.soundness.worst` gives each two seconds."""
 
 pytestmark = pytest.mark.xdist_group("hostile catalogues")  # what they cost is measured once
 
@@ -24,13 +26,14 @@ pytestmark = pytest.mark.xdist_group("hostile catalogues")  # what they cost is 
 def answers() -> dict[str, dict[str, Any]]:
     """What each of the worst costs."""
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        return dict(zip(worst.HOSTILE, pool.map(worst.ask_apart, worst.HOSTILE), strict=True))
+        asked = pool.map(lambda name: worst.ask_apart(name, SECONDS), worst.HOSTILE)
+        return dict(zip(worst.HOSTILE, asked, strict=True))
 
 
 @pytest.mark.parametrize("name", worst.HOSTILE)
 def test_the_whole_answer_comes_in_time_and_in_bounds(answers: dict[str, dict[str, Any]], name: str) -> None:
     found = answers[name]
-    assert found["seconds"] <= worst.SECONDS * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE, found
+    assert found["seconds"] <= SECONDS * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE, found
     assert found["megabytes"] <= worst.MOST_MEGABYTES, found
 
 
