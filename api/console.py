@@ -142,8 +142,12 @@ def show_mistakes(report: Report) -> None:
     for mistake in report.mistakes:
         typer.echo(str(mistake), err=True)
     if report.mistakes:
-        total = len(report.mistakes) + report.more_mistakes
-        typer.echo(f"{total} mistakes; nothing was stored.", err=True)
+        typer.echo(f"{counted(report.mistakes_in_all, 'mistake')}; nothing was stored.", err=True)
+
+
+def counted(number: int, one: str) -> str:
+    """`1 row`, `2 rows`."""
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"
 
 
 def who() -> str:

@@ -241,9 +241,15 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 
 
 @pytest.fixture
-async def writer(demo_copy: Callable[[], str]) -> AsyncIterator[httpx.AsyncClient]:
-    """A client of a copy of the demo range of its own."""
+def own_app(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
+    """The application on a copy of the demo range of the test's own."""
     app = create_app(Settings(database_url=demo_copy()))
-    async with client_of(app, scope="administer") as client:
-        yield client
+    yield app
     app.state.service.close()
+
+
+@pytest.fixture
+async def writer(own_app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
+    """A client that may change that copy."""
+    async with client_of(own_app, scope="administer") as client:
+        yield client

@@ -67,6 +67,11 @@ class Report:
         """Whether every record can be kept."""
         return not self.mistakes
 
+    @property
+    def mistakes_in_all(self) -> int:
+        """How many there are, also those that are only counted."""
+        return len(self.mistakes) + self.more_mistakes
+
     def add(self, mistake: Mistake) -> None:
         """Note a mistake; beyond a thousand they are only counted."""
         if len(self.mistakes) < MOST_MISTAKES:

@@ -1,6 +1,7 @@
 """From what people have in hand to what the catalogue calls it: chassis numbers and part numbers."""
 
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
@@ -122,39 +123,44 @@ def find_components(session: Session, number: str) -> list[str]:
     The number itself first when it is one; more than one when numbers differ in those only. Raises
     UnknownComponent with numbers like it.
     """
-    component = table("component")
-    connection = session.connection()
-    query = (
-        select(component.c.number).where(component.c.typed == as_typed(number)).order_by(component.c.number)
-    )
-    found = list(connection.execute(query).scalars())
+    component = table("component").c
+    query = select(component.number).where(component.typed == as_typed(number)).order_by(component.number)
+    found = list(session.connection().execute(query).scalars())
     if not found:
-        raise UnknownComponent(
-            number, components_near(connection, component.c.number, component.c.typed, number)
-        )
+        raise UnknownComponent(number, numbers_near(session, number))
     return sorted(found, key=lambda one: (one != number, one))
+
+
+def numbers_near(session: Session, number: str) -> list[str]:
+    """Component numbers like one that nobody has."""
+    component = table("component").c
+    return components_near(session.connection(), component.number, component.typed, number)
+
+
+def numbers_meant(session: Session, numbers: Iterable[str]) -> dict[str, list[str]]:
+    """For each number as typed the components that it may mean, the number itself first when it is one;
+    those that nobody has are missing. One query however many there are."""
+    component, connection = table("component").c, session.connection()
+    typed = {number: as_typed(number) for number in numbers}
+    query = select(component.typed, component.number).where(
+        component.typed.in_(listed(connection, set(typed.values())))
+    )
+    known: dict[str, list[str]] = {}
+    for row in connection.execute(query.order_by(component.number)):
+        known.setdefault(row.typed, []).append(row.number)
+    return {
+        number: sorted(known[key], key=lambda one, number=number: (one != number, one))
+        for number, key in typed.items()
+        if key in known
+    }
 
 
 def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:
     """The component that each number as typed means; those that nobody has are missing.
 
-    One query however many there are. Where several components differ in dashes only, the one typed
-    exactly, else the first by number.
+    Where several components differ in dashes only, the one typed exactly, else the first by number.
     """
-    component = table("component")
-    connection = session.connection()
-    typed = {number: as_typed(number) for number in numbers}
-    query = select(component.c.typed, component.c.number).where(
-        component.c.typed.in_(listed(connection, set(typed.values())))
-    )
-    known: dict[str, list[str]] = {}
-    for row in connection.execute(query.order_by(component.c.number)):
-        known.setdefault(row.typed, []).append(row.number)
-    return {
-        number: number if number in known[key] else known[key][0]
-        for number, key in typed.items()
-        if key in known
-    }
+    return {number: meant[0] for number, meant in numbers_meant(session, numbers).items()}
 
 
 def _readings(chassis: str) -> list[tuple[str, int]]:

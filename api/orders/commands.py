@@ -43,16 +43,10 @@ def count(
         report = shelf.count(
             c.service_for(settings).engine, text, whole=whole, dry_run=dry_run, file=str(sheet)
         )
-    for mistake in report.mistakes[: shelf.MOST_MISTAKES]:
-        typer.echo(str(mistake), err=True)
-    if report.mistakes:
-        c.stop(f"{_counted(len(report.mistakes), 'mistake')}; nothing was stored", c.NO)
+    c.show_mistakes(report)
+    if not report.ok:
+        raise typer.Exit(c.NO)
     for line in shelf.difference_lines(report.differences):
         typer.echo(line)
     kept = "would be stored" if dry_run else "stored"
-    differences = _counted(len(report.differences), "difference")
-    typer.echo(f"{_counted(report.rows, 'row')} read, {differences} {kept}.")
-
-
-def _counted(number: int, one: str) -> str:
-    return f"{number} {one}" if number == 1 else f"{number} {one}s"
+    typer.echo(f"{c.counted(report.rows, 'row')} read, {c.counted(report.changed, 'difference')} {kept}.")

@@ -9,7 +9,8 @@ from sqlalchemy import Engine, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from api.catalogue.sheets import Mistake
+from api.catalogue.loading import Report
+from api.catalogue.sheets import Mistake, Place
 from api.catalogue.staging import table
 from api.database import reading, writing
 from api.etags import document_etag, names
@@ -20,20 +21,18 @@ from api.orders.tables import ShopStockRow
 from api.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent
 
 Facts = dict[str, Any]
-MOST_MISTAKES = 1_000
 MOST_TOLD = 1_000
-"""So many mistakes and differences of a count are told."""
+"""So many differences of a count are told."""
 
 
 @dataclass(slots=True)
-class CountReport:
-    """What a count did, or what stops it: each number that is otherwise now, with what was and what is."""
+class CountReport(Report):
+    """What a count did, or what stops it: each number that is otherwise now, with what was and what is.
 
-    dry_run: bool
+    `etag`: of the whole store as the count found it.
+    """
+
     rows: int = 0
-    etag: str = ""
-    """Of the whole store as the count found it."""
-    mistakes: list[Mistake] = field(default_factory=list)
     differences: list[Facts] = field(default_factory=list)
 
     def document(self) -> Facts:
@@ -41,7 +40,7 @@ class CountReport:
         return {
             "dry_run": self.dry_run,
             "rows": self.rows,
-            "changed": len(self.differences),
+            "changed": self.changed,
             "differences": self.differences[:MOST_TOLD],
         }
 
@@ -107,8 +106,14 @@ def count(
     With any mistake, or with `dry_run`, nothing is kept. Raises PreconditionFailed when `if_match`
     does not name the whole store as it is, and what `once` raises.
     """
-    report = CountReport(dry_run)
-    rows, report.mistakes = read_sheet(sheet, file)
+    report = CountReport(dry_run=dry_run)
+
+    def wrong(line: int, field: str, message: str) -> None:
+        report.add(Mistake(Place(file, line), "", field, message))
+
+    rows = read_sheet(sheet, wrong)
+    if not rows and report.ok:
+        wrong(1, "", "the sheet has no rows: nothing was counted")
     report.rows = len(rows)
     try:
         with writing(engine) as session:
@@ -118,12 +123,12 @@ def count(
             report.etag = _store_etag([_facts(row) for row in before.values()])
             if if_match is not None and not names(if_match, report.etag):
                 raise PreconditionFailed("The store has changed since; read it again and count what differs")
-            rows, unknown = settle(session, rows, file)
-            report.mistakes = sorted(report.mistakes + unknown, key=lambda one: one.place.line)
-            if report.mistakes:
+            rows = settle(session, rows, wrong)
+            if not report.ok:
                 raise _Undo
             report.differences = _counted(session, before, rows, whole=whole)
-            if report.differences:
+            report.changed = len(report.differences)
+            if report.changed:
                 store.touch_stock(session)
             session.flush()
             once.keep(session.connection(), report)
@@ -133,6 +138,7 @@ def count(
         pass
     except IntegrityError as error:
         raise PreconditionFailed("The catalogue changed at the same time; count again") from error
+    report.mistakes.sort(key=lambda one: one.place.line)
     return report
 
 

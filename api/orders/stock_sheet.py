@@ -3,18 +3,15 @@
 import csv
 import io
 from collections.abc import Callable, Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import select
 from sqlmodel import Session
 
 from api.catalogue.fields import clean
+from api.catalogue.lookup import numbers_meant, numbers_near
 from api.catalogue.names import as_typed
-from api.catalogue.nearest import components_near
-from api.catalogue.sheets import Mistake, Place
-from api.catalogue.staging import listed, table
-from api.problems import printable
+from api.problems import UnknownComponent, printable
 from api.wire.cells import plain_cell, write_rows
 from api.wire.given import LONGEST_WORD
 
@@ -43,25 +40,34 @@ def one_line(text: str) -> str:
     return " ".join(text.split())
 
 
+def place_in(text: str) -> str:
+    """A place as it is typed. Raises ValueError."""
+    return _text(text, LONGEST_PLACE)
+
+
+def is_count(text: str) -> bool:
+    """Whether a text says how many pieces there are."""
+    return text.isascii() and text.isdigit() and len(text) < 9 and int(text) <= MOST_PIECES
+
+
+def _text(typed: str, longest: int) -> str:
+    text = one_line(clean(typed))
+    if len(text) > longest:
+        raise ValueError(f"at most {longest} characters can stand here")
+    return text
+
+
 def sheet_of(rows: Iterable[dict[str, Any]]) -> str:
     """What lies in the store as CSV (RFC 4180)."""
     return write_rows(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
 
 
-def read_sheet(text: str, file: str) -> tuple[list[Counted], list[Mistake]]:
-    """The rows of a sheet with numbers as they are typed, and everything that is wrong with it by itself.
+def read_sheet(text: str, wrong: Wrong) -> list[Counted]:
+    """The rows of a sheet with numbers as they are typed; tells everything that is wrong with it by itself.
 
     The first row names the columns; between them stand commas, semicolons or tabs.
     """
-    mistakes: list[Mistake] = []
-
-    def wrong(line: int, field: str, message: str) -> None:
-        mistakes.append(Mistake(Place(file, line), "", field, message))
-
-    rows = list(_rows(text.removeprefix("\ufeff"), wrong))
-    if not rows and not mistakes:
-        wrong(1, "", "the sheet has no rows: nothing was counted")
-    return rows, mistakes
+    return list(_rows(text.removeprefix("\ufeff"), wrong))
 
 
 def _rows(text: str, wrong: Wrong) -> Iterator[Counted]:
@@ -109,32 +115,22 @@ def _wrong_heads(heads: list[str]) -> str:
 
 
 def _row(line: int, said: dict[str, str], wrong: Wrong) -> Counted | None:
-    quantity = said.get("quantity", "")
-    number = _text(line, "number", said.get("number", ""), LONGEST_WORD, wrong)
-    place = _text(line, "place", said.get("place", ""), LONGEST_PLACE, wrong)
-    readable = number is not None and place is not None
+    read: dict[str, str] = {}
+    for name, longest in (("number", LONGEST_WORD), ("place", LONGEST_PLACE)):
+        try:
+            read[name] = _text(_as_written(said.get(name, "")), longest)
+        except ValueError as error:
+            wrong(line, name, str(error))
+    number, quantity = read.get("number"), said.get("quantity", "")
     if number is not None and not as_typed(number):
         wrong(line, "number", "a number has letters or digits")
-        readable = False
-    if not (quantity.isascii() and quantity.isdigit() and len(quantity) < 9 and int(quantity) <= MOST_PIECES):
+        number = None
+    if not is_count(quantity):
         told = f"'{printable(quantity)}' is no count" if quantity else "the count is missing"
         wrong(line, "quantity", f"{told}; write a whole number up to {MOST_PIECES}, 0 for none")
-        readable = False
-    return (
-        Counted(line, number or "", int(quantity), place if "place" in said else None) if readable else None
-    )
-
-
-def _text(line: int, name: str, cell: str, longest: int, wrong: Wrong) -> str | None:
-    """A cell that can be stored; None when it cannot."""
-    try:
-        text = one_line(clean(_as_written(cell)))
-        if len(text) <= longest:
-            return text
-        wrong(line, name, f"at most {longest} characters can stand here")
-    except ValueError as error:
-        wrong(line, name, str(error))
-    return None
+    if number is None or "place" not in read or not is_count(quantity):
+        return None
+    return Counted(line, number, int(quantity), read["place"] if "place" in said else None)
 
 
 def _as_written(cell: str) -> str:
@@ -142,45 +138,29 @@ def _as_written(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and plain_cell(cell[1:]) == cell else cell
 
 
-def settle(session: Session, rows: list[Counted], file: str) -> tuple[list[Counted], list[Mistake]]:
-    """The rows with the catalogue's own numbers, each once; and which numbers it does not know."""
-    mistakes: list[Mistake] = []
-    known = _numbers(session, {as_typed(row.number) for row in rows})
+def settle(session: Session, rows: list[Counted], wrong: Wrong) -> list[Counted]:
+    """The rows with the catalogue's own numbers, each once; tells which numbers it does not know."""
+    known = numbers_meant(session, [row.number for row in rows])
     seen: dict[str, int] = {}
     settled: list[Counted] = []
+    unknown = 0
     for row in rows:
-        meant = known.get(as_typed(row.number), [])
-        number = row.number if row.number in meant else meant[0] if len(meant) == 1 else ""
-        if not number:
-            told = _untold(session, row, meant, near=len(mistakes) < MOST_NEAR)
-        elif number in seen:
-            told = f"{number} stands in line {seen[number]} already"
+        meant = known.get(row.number, [])
+        if not meant:
+            unknown += 1
+            near = numbers_near(session, row.number) if unknown <= MOST_NEAR else []
+            told = UnknownComponent(row.number, near).detail
+            wrong(row.line, "number", told[0].lower() + told[1:])
+        elif len(meant) > 1 and meant[0] != row.number:
+            wrong(row.line, "number", doubtful(row.number, meant))
+        elif meant[0] in seen:
+            wrong(row.line, "number", f"{meant[0]} stands in line {seen[meant[0]]} already")
         else:
-            seen[number] = row.line
-            settled.append(Counted(row.line, number, row.quantity, row.place))
-            continue
-        mistakes.append(Mistake(Place(file, row.line), "", "number", told))
-    return settled, mistakes
+            seen[meant[0]] = row.line
+            settled.append(replace(row, number=meant[0]))
+    return settled
 
 
-def _untold(session: Session, row: Counted, meant: list[str], *, near: bool) -> str:
-    if meant:
-        return f"'{printable(row.number)}' may be {' or '.join(meant[:3])}; write it out"
-    told = f"there is no component '{printable(row.number)}'"
-    component = table("component").c
-    like = (
-        components_near(session.connection(), component.number, component.typed, row.number) if near else []
-    )
-    return f"{told}; did you mean {' or '.join(like)}?" if like else told
-
-
-def _numbers(session: Session, typed: set[str]) -> dict[str, list[str]]:
-    """The catalogue's numbers that these typed ones may mean."""
-    component, connection = table("component").c, session.connection()
-    query = select(component.typed, component.number).where(
-        component.typed.in_(listed(connection, sorted(typed)))
-    )
-    found: dict[str, list[str]] = {}
-    for row in connection.execute(query.order_by(component.number)):
-        found.setdefault(row.typed, []).append(row.number)
-    return found
+def doubtful(number: str, meant: list[str]) -> str:
+    """What is said of a number as typed that may mean several."""
+    return f"'{printable(number)}' may be {' or '.join(meant[:3])}; write it out"

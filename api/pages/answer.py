@@ -6,18 +6,17 @@ from typing import Any
 
 import orjson
 from fastapi import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.asking import closures
 from api.asking.questions import present_revision
 from api.pages.charts import charts_of
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.gives_up import addresses_of_ways
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion, question_of
 from api.service import Make, Service, ServiceDep
-from api.wire.responses import KEEP_NOTHING
 
 router = pages_router()
 
@@ -30,10 +29,10 @@ def answer(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question. Its address names the revision, so that it stays the same."""
     question = question_of(request.query_params)
     if not question.values("chassis") and not question.values("build"):
-        return RedirectResponse("/", 303, KEEP_NOTHING)
+        return gone_to("/")
     present = present_revision(service)
     if not question.value("as_of"):
-        return RedirectResponse(question.adding("as_of", present).address(), 303, KEEP_NOTHING)
+        return gone_to(question.adding("as_of", present).address())
     document = document_of(service, question)
     return page(request, "answer.html", **answer_facts(service, question, document), present=present)
 

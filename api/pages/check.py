@@ -8,12 +8,12 @@ from urllib.parse import urlencode
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.datastructures import UploadFile
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.asking.questions import present_revision
 from api.pages.checked import LONGEST_ADDRESS, Mistake, checked_facts
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion
 from api.pages.typed_list import Entry, Unread, read_list
@@ -50,7 +50,7 @@ def check_page(request: Request, service: ServiceDep) -> Response:
     sent = Sent(PageQuestion.of(given.multi_items()), given.get(LIST, "")[:LONGEST_LIST])
     if sent.text.strip() and sent.question.value("chassis") and not sent.question.value("as_of"):
         now = Sent(sent.question.adding("as_of", present_revision(service)), sent.text)
-        return RedirectResponse(now.address(), 303, KEEP_NOTHING)
+        return gone_to(now.address())
     return _answered(request, service, sent)
 
 
@@ -65,7 +65,7 @@ def _answered_or_sent_on(request: Request, service: Service, sent: Sent) -> Resp
     dated = Sent(sent.question.adding("as_of", present_revision(service)), sent.text, sent.refused)
     ready = sent.text.strip() and sent.question.value("chassis") and not sent.refused
     if ready and len(dated.address()) <= LONGEST_ADDRESS:
-        return RedirectResponse(dated.address(), 303, KEEP_NOTHING)
+        return gone_to(dated.address())
     return _answered(request, service, dated if ready else sent, sent_by_form=True)
 
 

@@ -7,7 +7,7 @@ from urllib.parse import quote
 
 from fastapi import Path, Query, Request
 from fastapi.concurrency import run_in_threadpool
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import Editor, MayEdit, form_of
 from api.asking import history
@@ -33,7 +33,7 @@ from api.pages.edit_forms import (
     row_columns,
     typed,
 )
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.problems import ChangedAgain, InvalidRequest, PreconditionFailed, PreconditionRequired, UnknownRecord
 from api.service import Service, ServiceDep
@@ -95,7 +95,7 @@ def start(
     wanted = text.strip()
     found = _names_like(service, kind, wanted) if wanted and is_printable(wanted) else {}
     if wanted in found:
-        return RedirectResponse(record_address(kind, wanted), 303, KEEP_NOTHING)
+        return gone_to(record_address(kind, wanted))
     edits, _ = history.revisions(service, "", LAST_EDITS)
     others = [one.kind_of_record for one in KINDS if one.kind_of_record not in OFTEN]
     return page(
@@ -184,7 +184,7 @@ def _taken_back(request: Request, service: Service, number: int, author: Author)
     if not report.ok:
         told = [mistake.message for mistake in report.mistakes[:20]]
         return _revision_page(request, service, number, mistakes=told, status=422)
-    return RedirectResponse(f"/edit/revision/{report.revision}?stored=1", 303, KEEP_NOTHING)
+    return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
 @router.get("/edit/{kind}", dependencies=[MayEdit])
@@ -247,8 +247,8 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
         sheet.effect, sheet.would_change = look.compare(), report.changed
         return _record_page(request, sheet)
     if not report.changed:
-        return RedirectResponse(f"{record_address(sheet.kind, name)}?same=1", 303, KEEP_NOTHING)
-    return RedirectResponse(f"/edit/revision/{report.revision}?stored=1", 303, KEEP_NOTHING)
+        return gone_to(f"{record_address(sheet.kind, name)}?same=1")
+    return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
 def what_is_wrong_with(why: str) -> str:

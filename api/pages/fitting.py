@@ -1,18 +1,17 @@
 """The fitting sequence of an answer, as a fitter works along it."""
 
 from fastapi import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.asking.questions import present_revision
 from api.orders.fitting import fitting_facts
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.question import question_of
 from api.problems import NoSet
 from api.service import ServiceDep
 from api.wire.orders_in import FittingIn
-from api.wire.responses import KEEP_NOTHING
 
 router = pages_router()
 MOST_HANDS = 20
@@ -27,10 +26,10 @@ def fitting(request: Request, service: ServiceDep) -> Response:
     hands = min(MOST_HANDS, max(1, int(given))) if whole else 1
     if not question.value("as_of"):
         now = question.adding("as_of", present_revision(service))
-        return RedirectResponse(now.address("/fitting", {"hands": hands}), 303, KEEP_NOTHING)
+        return gone_to(now.address("/fitting", {"hands": hands}))
     body = question.body().model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
     try:
         found = fitting_facts(service, FittingIn.model_validate({**body, "hands": hands}))
     except NoSet:
-        return RedirectResponse(question.address(), 303, KEEP_NOTHING)
+        return gone_to(question.address())
     return page(request, "fitting.html", question=question, found=found, hands=hands)

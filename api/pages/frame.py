@@ -10,7 +10,7 @@ from typing import Any
 from fastapi import Request
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from api.access.guard import session_of
 from api.access.scopes import Scope
@@ -19,6 +19,7 @@ from api.database import UNREACHABLE
 from api.pages import words
 from api.pages.question import PageQuestion
 from api.service import Service
+from api.wire.responses import KEEP_NOTHING
 
 FOLDER = Path(__file__).parent
 STATIC = FOLDER / "static"
@@ -60,9 +61,14 @@ def style(name: str) -> Markup:
     return Markup(f"<style>{STYLES[name]}</style>")
 
 
+def gone_to(address: str) -> Response:
+    """Sends a browser on; nothing is kept of that it was here."""
+    return RedirectResponse(address, 303, KEEP_NOTHING)
+
+
 @lru_cache
 def static_digest() -> str:
-    """Stands in the address of a script, so that a browser may keep them for good."""
+    """Stands in the address of a script, so that a browser may keep it for good."""
     digest = hashlib.sha256()
     for path in sorted(STATIC.iterdir()):
         digest.update(path.read_bytes())

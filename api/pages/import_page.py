@@ -8,14 +8,14 @@ from typing import Any
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import Editor, MayEdit, upload_of
 from api.asking.effect import Effect, EffectLook
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
 from api.pages.edit import what_is_wrong_with
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
 from api.service import Service, ServiceDep
@@ -80,7 +80,7 @@ def _answered(request: Request, service: Service, sent: Sent, who: str) -> Respo
         return _page(request, sent, report, effect=look.compare())
     if not report.changed:
         return _page(request, sent, report, effect=Effect())
-    return RedirectResponse(f"/edit/revision/{report.revision}?stored=1", 303, KEEP_NOTHING)
+    return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
 class _Sheet(io.StringIO):
@@ -109,7 +109,7 @@ def _page(
         headers=KEEP_NOTHING,
         sent=sent,
         report=report,
-        mistakes=len(report.mistakes) + report.more_mistakes if report else 0,
+        mistakes=report.mistakes_in_all if report else 0,
         lines=lines[:MOST_LINES_SHOWN],
         more_lines=len(lines) - MOST_LINES_SHOWN,
         effect=effect,

@@ -6,7 +6,7 @@ from urllib.parse import parse_qsl
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from pydantic import TypeAdapter, ValidationError
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayRead, Orderer, form_of
 from api.asking.questions import present_revision
@@ -15,7 +15,7 @@ from api.orders import keeping, life
 from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
 from api.pages.answer import document_under
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.ordered import ANOTHER, PageOrder
 from api.pages.problems import pages_router
 from api.problems import InvalidRequest, NoSet, Problem, Unknown, printable
@@ -38,12 +38,12 @@ def order(request: Request, service: ServiceDep) -> Response:
     if not asked.question.value("as_of"):
         asked = asked.as_of(present_revision(service))
         if not another:
-            return _gone_to(asked.address())
+            return gone_to(asked.address())
     if another:
         try:
             more = asked.adding(another)
             facts_for(service, more.body())
-            return _gone_to(more.address())
+            return gone_to(more.address())
         except (InvalidRequest, NoSet, Unknown) as problem:
             wrong = problem.detail
     try:
@@ -51,7 +51,7 @@ def order(request: Request, service: ServiceDep) -> Response:
     except NoSet:
         if asked.also:
             raise
-        return _gone_to(asked.question.address())
+        return gone_to(asked.question.address())
     return page(
         request,
         "order.html",
@@ -69,7 +69,7 @@ def order(request: Request, service: ServiceDep) -> Response:
 def document(request: Request, form: str, service: ServiceDep) -> Response:
     """The same as a document; `part` gives the part of one supplier or vehicle."""
     if form not in MEDIA:
-        return _gone_to("/order")
+        return gone_to("/order")
     facts = facts_for(service, PageOrder.of(request.query_params.multi_items()).body())
     return _download(service, facts, form, request.query_params.get("part", ""), _name_for(facts))
 
@@ -83,10 +83,6 @@ def _download(service: Service, facts: Facts, form: str, part: str, name: str) -
     content = writer(form, service.settings.house, part)(facts)
     headers = {"Content-Disposition": f'attachment; filename="{name}.{form}"', **KEEP_NOTHING}
     return Response(content, media_type=MEDIA[form], headers=headers)
-
-
-def _gone_to(address: str) -> Response:
-    return RedirectResponse(address, 303, KEEP_NOTHING)
 
 
 def _name_for(facts: Facts) -> str:
@@ -113,7 +109,7 @@ async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Respo
     body = PageOrder.of(await _pairs(request)).at_present().body()
     name, note = _checked(Slug, form, "name"), _checked(Remark, form, "note")
     await run_in_threadpool(keeping.make, service, name, body, note, orderer.who)
-    return _gone_to(f"/orders/{name}")
+    return gone_to(f"/orders/{name}")
 
 
 def _checked(kind: Any, form: dict[str, str], field: str) -> str:
@@ -184,7 +180,7 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     }
     if step in steps:
         await run_in_threadpool(steps[step])
-    return _gone_to("/orders" if step == "discard" else f"/orders/{name}")
+    return gone_to("/orders" if step == "discard" else f"/orders/{name}")
 
 
 def _whole(form: dict[str, str], field: str) -> int:

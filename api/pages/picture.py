@@ -5,17 +5,16 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from fastapi import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.asking.questions import present_revision
 from api.pages.answer import document_of, numbered
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.layers import HEIGHT, WIDTH, Drawing, draw
 from api.pages.problems import pages_router
 from api.pages.question import question_of
 from api.service import ServiceDep
-from api.wire.responses import KEEP_NOTHING
 
 router = pages_router()
 
@@ -30,10 +29,10 @@ def picture(request: Request, service: ServiceDep) -> Response:
     question = question_of(request.query_params)
     if not question.value("as_of"):
         now = question.adding("as_of", present_revision(service))
-        return RedirectResponse(now.address("/picture"), 303, KEEP_NOTHING)
+        return gone_to(now.address("/picture"))
     document = document_of(service, question)
     if document["set"] is None:
-        return RedirectResponse(question.address(), 303, KEEP_NOTHING)
+        return gone_to(question.address())
     nodes, reasons = graph_of(document)
     drawing = draw({name: node["column"] for name, node in nodes.items()}, reasons)
     return page(

@@ -3,14 +3,14 @@
 from typing import Any
 
 from fastapi import Request
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayRead
 from api.asking.questions import present_revision
 from api.orders.forms import PDF
 from api.orders.papers.quotation import quotation_pdf
 from api.orders.quoting import quotation_facts
-from api.pages.frame import page
+from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion, question_of
 from api.problems import NoSet
@@ -31,11 +31,11 @@ def quotation(request: Request, service: ServiceDep) -> Response:
     question, terms = question_of(request.query_params), _terms(request)
     if not question.value("as_of"):
         question = question.adding("as_of", present_revision(service))
-        return RedirectResponse(question.address("/quotation", terms), 303, KEEP_NOTHING)
+        return gone_to(question.address("/quotation", terms))
     try:
         found = quoted(service, question, terms)
     except NoSet:
-        return RedirectResponse(question.address(), 303, KEEP_NOTHING)
+        return gone_to(question.address())
     pdf = question.address("/quotation.pdf", terms)
     return page(request, "quotation.html", question=question, terms=terms, found=found, pdf=pdf)
 

@@ -8,16 +8,15 @@ from urllib.parse import quote, urlencode
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
-from starlette.responses import RedirectResponse, Response
+from starlette.responses import Response
 
 from api.access.guard import MayOrder, MayRead, Orderer, form_of, upload_of
-from api.catalogue.fields import clean
 from api.catalogue.lookup import find_components
 from api.database import reading
 from api.orders import shelf
 from api.orders.forms import CSV
-from api.orders.stock_sheet import LONGEST_PLACE, MOST_PIECES
-from api.pages.frame import page
+from api.orders.stock_sheet import MOST_PIECES, doubtful, is_count, place_in
+from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
 from api.problems import (
@@ -25,7 +24,6 @@ from api.problems import (
     PreconditionFailed,
     PreconditionRequired,
     Unknown,
-    printable,
 )
 from api.service import Service, ServiceDep
 from api.wire.responses import KEEP_NOTHING
@@ -88,7 +86,7 @@ def _put_in(request: Request, service: Service, typed: Typed) -> Response:
     except (PreconditionFailed, PreconditionRequired):
         typed.told = f"{typed.number} has its place already: change it here. {typed.said}"
         return _number_page(request, service, typed, 409)
-    return RedirectResponse("/store?" + urlencode({"text": typed.number}), 303, KEEP_NOTHING)
+    return gone_to("/store?" + urlencode({"text": typed.number}))
 
 
 @router.get("/store/at/{number:path}", dependencies=[MayOrder])
@@ -123,7 +121,7 @@ def _put_right(request: Request, service: Service, number: str, form: dict[str, 
             f"{'' if form.get('do') == 'remove' else typed.said} This is how it stands now."
         )
         return _number_page(request, service, typed, 412)
-    return RedirectResponse("/store?" + urlencode({"text": number}), 303, KEEP_NOTHING)
+    return gone_to("/store?" + urlencode({"text": number}))
 
 
 def _typed(form: dict[str, str]) -> Typed:
@@ -137,25 +135,20 @@ def _number(service: Service, text: str) -> str:
     with reading(service.engine) as session:
         found = find_components(session, text)
     if len(found) > 1 and found[0] != text:
-        raise InvalidRequest(f"'{printable(text)}' may be {' or '.join(found[:3])}; write it out")
+        raise InvalidRequest(doubtful(text, found))
     return found[0]
 
 
 def _lies(typed: Typed) -> tuple[int, str]:
     """Count and place. Raises InvalidRequest."""
-    text = typed.quantity
-    if not (text.isascii() and text.isdigit() and len(text) < 9 and int(text) <= MOST_PIECES):
+    if not is_count(typed.quantity):
         typed.wrong = "quantity"
         raise InvalidRequest(f"How many is a whole number up to {MOST_PIECES:,}")
     try:
-        place = clean(typed.place)
+        return int(typed.quantity), place_in(typed.place)
     except ValueError as error:
         typed.wrong = "place"
-        raise InvalidRequest(str(error)) from error
-    if len(place) > LONGEST_PLACE:
-        typed.wrong = "place"
-        raise InvalidRequest(f"A place has at most {LONGEST_PLACE} characters")
-    return int(text), place
+        raise InvalidRequest(f"Place: {error}") from error
 
 
 def _store_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
@@ -249,15 +242,12 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
                 if_match=etag if sent.saves else None,
             )
     except PreconditionFailed:
-        sent.saves, sent.told = (
-            False,
-            "The store has changed since you looked. Nothing was booked; look again.",
-        )
+        sent.told = "The store has changed since you looked. Nothing was booked; look again."
         return _count_page(request, sent, status=412)
-    if report.mistakes:
+    if not report.ok:
         return _count_page(request, sent, report, status=422)
     if sent.saves:
-        return RedirectResponse("/store", 303, KEEP_NOTHING)
+        return gone_to("/store")
     sent.looked = sent.seen(report.etag)
     return _count_page(request, sent, report)
 

@@ -19,7 +19,7 @@ from api.routes.ready import has_already
 from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.given import Word
-from api.wire.mistakes import refused_for
+from api.wire.mistakes import refused
 from api.wire.order_lists import StockCountOut, StockIn, StockOut, StockPageOut
 from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
@@ -133,9 +133,8 @@ _as_json = json_told(200)
 
 
 def _counted(report: shelf.CountReport) -> Answer:
-    if report.mistakes:
-        more = len(report.mistakes) - shelf.MOST_MISTAKES
-        raise refused_for(report.mistakes[: shelf.MOST_MISTAKES], max(0, more))
+    if not report.ok:
+        raise refused(report)
     return _as_json(report.document())
 
 

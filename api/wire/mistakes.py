@@ -1,6 +1,5 @@
 """The mistakes of an edit as a problem."""
 
-from collections.abc import Sequence
 from typing import Any
 
 from api.catalogue.loading import Report
@@ -21,14 +20,9 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
 
 def refused(report: Report) -> ImportRefused:
     """The problem that lists every mistake of a load."""
-    return refused_for(report.mistakes, report.more_mistakes)
-
-
-def refused_for(mistakes: Sequence[Mistake], more: int = 0) -> ImportRefused:
-    """The problem that lists mistakes; `more` are only counted."""
-    count = len(mistakes) + more
+    count = report.mistakes_in_all
     return ImportRefused(
         f"{count} {'mistake' if count == 1 else 'mistakes'}; nothing was stored",
-        mistakes=[mistake_document(m) for m in mistakes],
-        more_mistakes=more,
+        mistakes=[mistake_document(m) for m in report.mistakes],
+        more_mistakes=report.more_mistakes,
     )

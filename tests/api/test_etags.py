@@ -4,6 +4,7 @@ from typing import Any
 
 import httpx
 import pytest
+from fastapi import FastAPI
 
 from api.catalogue import editing
 from api.catalogue.editing import Author
@@ -63,11 +64,11 @@ async def test_nobody_changes_what_he_has_not_read(
 
 
 async def test_the_etag_of_a_change_is_of_what_it_stored_and_of_no_later_one(
-    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+    writer: httpx.AsyncClient, own_app: FastAPI, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     read = await writer.get(PAD)
     row = read.json()["rows"][0]
-    engine = writer._transport.app.state.service.engine  # type: ignore[attr-defined]
+    engine = own_app.state.service.engine
     told = records.edit_document
 
     def told_late(report: Any) -> dict[str, Any]:
@@ -97,14 +98,14 @@ async def test_where_nothing_stands_nothing_matches(writer: httpx.AsyncClient) -
 
 
 async def test_several_etags_do_not_let_a_patch_write_over_another_edit(
-    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+    writer: httpx.AsyncClient, own_app: FastAPI, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The patch was merged into the first of the states that the asker named; the second came meanwhile."""
     first = await writer.get(PAD)
     row = first.json()["rows"][0]
     second = await writer.patch(PAD, json={"price": "2.00"}, headers={"If-Match": first.headers["etag"]})
     back = await writer.put(PAD, json={"rows": [row]}, headers={"If-Match": second.headers["etag"]})
-    engine = writer._transport.app.state.service.engine  # type: ignore[attr-defined]
+    engine = own_app.state.service.engine
     read = editing.record_state
 
     def read_late(*asked: Any) -> Any:

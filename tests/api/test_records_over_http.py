@@ -3,6 +3,7 @@
 from typing import Any
 
 import httpx
+from fastapi import FastAPI
 from sqlalchemy import delete
 
 from api.catalogue.staging import table
@@ -138,9 +139,11 @@ async def test_an_edit_is_listed_compared_and_taken_back(writer: httpx.AsyncClie
     assert (await writer.get("/v1/revisions/99")).status_code == 404
 
 
-async def test_what_was_changed_before_the_history_cannot_be_compared(writer: httpx.AsyncClient) -> None:
+async def test_what_was_changed_before_the_history_cannot_be_compared(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
     """A program without a history made the first edit: what changed then is nowhere."""
-    engine = writer._transport.app.state.service.engine  # type: ignore[attr-defined]
+    engine = own_app.state.service.engine
     with writing(engine) as session:
         session.connection().execute(delete(table("record_change")))
     held = await writer.get(PAD)
