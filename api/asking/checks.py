@@ -30,9 +30,11 @@ def check(service: Service, body: CheckIn) -> Answering:
     def look_up(then: Service) -> tuple[Asked, dict[str, str | None], dict[str, int]]:
         asked, loose = ask(then, body), dict[str, int]()
         proposed = asked.names.fitted(body.positions, "/positions")
-        for i, word in enumerate(body.components):
-            _place(asked, word, f"/components/{i}", proposed, loose)
-        return replace(asked, book=asked.names.book()), proposed, loose
+        numbers = [asked.names.component(word, f"/components/{i}") for i, word in enumerate(body.components)]
+        asked = replace(asked, book=asked.names.book())
+        for i, number in enumerate(numbers):
+            _place(asked, number, f"/components/{i}", proposed, loose)
+        return asked, proposed, loose
 
     asked, proposed, loose = at_revision(service, body, look_up, lambda found: found[:1])
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
@@ -50,10 +52,9 @@ def check(service: Service, body: CheckIn) -> Answering:
 
 
 def _place(
-    asked: Asked, word: str, pointer: str, proposed: dict[str, str | None], loose: dict[str, int]
+    asked: Asked, number: str, pointer: str, proposed: dict[str, str | None], loose: dict[str, int]
 ) -> None:
     """Put a proposed number where it fits; both sides of a pair take it in turn."""
-    number = asked.names.component(word, pointer)
     scope = scope_of(asked.book, asked.question)
     if number in scope.index.loose:
         loose[number] = loose.get(number, 0) + 1

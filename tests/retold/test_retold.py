@@ -1,0 +1,122 @@
+"""Whatever answers, orders, checks and verdicts say, held against the finished set by other code.
+
+Random catalogues are loaded as a house loads its own and asked over HTTP. GRAFTBOOK_CASES multiplies
+the number of catalogues.
+"""
+
+import os
+from collections import Counter
+
+import pytest
+
+from api.closure.question import FitComponent, Question
+from tests.closure.oracle import Oracle
+from tests.closure.worlds import VEHICLE
+from tests.conftest import _Databases
+from tests.retold.asking import CHASSIS, body_of, proposal, questions_of, served
+from tests.retold.told import Told, order_wrongs
+
+WORLDS = round(6 * float(os.environ.get("GRAFTBOOK_CASES", "1")))
+SEEDS = [block * 1_000 for block in range(3)]
+
+pytestmark = pytest.mark.anyio
+
+
+@pytest.mark.parametrize("first", SEEDS)
+async def test_what_a_closure_says_is_so(sqlite_databases: _Databases, first: int) -> None:
+    wrong, seen = {}, Counter[str]()
+    for seed in range(first, first + WORLDS):
+        async with served(sqlite_databases.new(), seed) as here:
+            for number, question in enumerate(questions_of(here)):
+                answer = await here.asked("/v1/closures", body_of(question))
+                seen[answer["outcome"]] += 1
+                best = Oracle(here.book, question).best()
+                assert (answer["outcome"] == "impossible") == (best is None), (seed, number)
+                if best is None:
+                    continue
+                found = Told(here.book, question, answer["set"]).everything(answer["sentences"][0])
+                if found:
+                    wrong[seed, number] = found
+                seen["changes"] += len(answer["set"]["changes"])
+    assert not wrong
+    assert seen["proved"] > 5 and seen["impossible"] > 2 and seen["changes"] > 10, seen
+
+
+@pytest.mark.parametrize("first", SEEDS[:2])
+async def test_what_an_order_says_is_so(sqlite_databases: _Databases, first: int) -> None:
+    wrong, seen = {}, Counter[str]()
+    for seed in range(first, first + WORLDS):
+        async with served(sqlite_databases.new(), seed) as here:
+            for number, question in enumerate(questions_of(here)):
+                body = body_of(question)
+                answer = await here.asked("/v1/closures", body)
+                if answer["set"] is None:
+                    continue
+                terms = [{}, {"at_most_suppliers": 1}, {"by": "2031-01-01"}][number % 3]
+                order = await here.asked("/v1/orders", body | terms)
+                told = Told(here.book, question, answer["set"])
+                if found := order_wrongs(order, told):
+                    wrong[seed, number] = found
+                seen["lines"] += len(order["lines"])
+                seen["missing"] += len(order["not_supplied"])
+    assert not wrong
+    assert seen["lines"] > 5 and seen["missing"] > 3, seen
+
+
+@pytest.mark.parametrize("first", SEEDS[:1])
+async def test_what_a_check_says_of_a_proposed_set_is_so(sqlite_databases: _Databases, first: int) -> None:
+    wrong, seen = {}, Counter[bool]()
+    for seed in range(first, first + WORLDS):
+        async with served(sqlite_databases.new(), seed) as here:
+            for number in range(5):
+                loose, sitting = proposal(here.world, seed * 10 + number)
+                question = Question(VEHICLE, ())
+                body = body_of(question) | {"components": loose, "positions": sitting}
+                answer = await here.asked("/v1/checks", body)
+                true = is_complete(Oracle(here.book, question), sitting, loose)
+                seen[true] += 1
+                if answer["complete"] != true:
+                    wrong[seed, number] = (answer["missing"], answer["clashing"], true)
+    assert not wrong
+    assert min(seen[True], seen[False]) > 3, seen
+
+
+def is_complete(oracle: Oracle, sitting: dict[str, str | None], loose: list[str]) -> bool:
+    """Whether a proposed set satisfies every rule, as the oracle reads them."""
+    after = {**oracle.today, **{p: followed(oracle, p, n) for p, n in sitting.items()}}
+    if any(after[p] not in oracle.can[p] for p in sitting):
+        return False
+    if not all(oracle.obtainable(n) for n in loose) or not oracle.fixed_rules_hold(after):
+        return False
+    demands = oracle.loose_demands(after)
+    return (
+        demands is not None
+        and all(any(n in loose for n, _ in choices) for _, choices, _ in demands)
+        and not any(sure for _, sure in oracle.conflicts(after, loose))
+    )
+
+
+def followed(oracle: Oracle, place: str, number: str | None) -> str | None:
+    """Today's number behind an old one, where there is only one that can sit there."""
+    if number is None or number in oracle.can[place]:
+        return number
+    current = [n for n in oracle.serves(number) if n in oracle.can[place]]
+    return current[0] if len(current) == 1 else number
+
+
+async def test_what_compatibility_says_is_so(sqlite_databases: _Databases) -> None:
+    wrong, seen = {}, Counter[str]()
+    for seed in range(WORLDS):
+        async with served(sqlite_databases.new(), seed) as here:
+            numbers = sorted(here.world.numbers)
+            options = {"chassis": CHASSIS, "built": VEHICLE.built.isoformat(), "options": ["heater"]}
+            questions = [{"component": number} | options for number in numbers]
+            answers = (await here.asked("/v1/compatibility", {"questions": questions}))["answers"]
+            for number, answer in zip(numbers, answers, strict=True):
+                seen[answer["verdict"]] += 1
+                oracle = Oracle(here.book, Question(VEHICLE, (FitComponent(number),)))
+                possible = next(oracle.sets(), None) is not None
+                if (answer["verdict"], possible) in (("does not fit", True), ("fits", False)):
+                    wrong[seed, number] = answer["sentence"]
+    assert not wrong
+    assert min(seen[word] for word in ("fits", "fits with companions", "does not fit")) > 3, seen

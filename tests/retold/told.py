@@ -1,0 +1,234 @@
+"""What answers say, worked out again from the finished set alone.
+
+Nothing here is imported from what says it: the meaning of the rules is the oracle's, the sums are done
+here. A finished set is read off an answer's lines; every figure, word and reason is then held against it.
+"""
+
+import re
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from typing import Any
+
+from api.closure.question import Question
+from api.rulebook.model import Effort, Fitment, Grade, RuleBook
+from tests.closure.oracle import Oracle
+
+Facts = dict[str, Any]
+
+GRADES = {
+    "none": 0, "hearsay": 1, "parts book": 2, "workshop manual": 3, "measured": 4, "trial fitted": 5,
+    "built and driven": 6,
+}  # fmt: skip
+
+
+def minor(money: str | None) -> int | None:
+    """ "12,345.67" as 1234567."""
+    return None if money is None else round(float(money.replace(",", "")) * 100)
+
+
+@dataclass
+class Told:
+    """One set of one answer, and everything in it that is not so."""
+
+    book: RuleBook
+    question: Question
+    said: Facts
+    wrong: list[str] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.oracle = Oracle(self.book, self.question)
+        self.today = self.oracle.today
+        changes = {c["position"]: c["component"] for c in self.said["changes"]}
+        self.after = {**self.today, **changes}
+        self.loose = {part["component"]: part["quantity"] for part in self.said["loose_parts"]}
+        self.new = [p for p in self.oracle.places if self.after[p] != self.today[p]]
+
+    def expect(self, what: str, said: Any, true: Any) -> None:
+        if said != true:
+            self.wrong.append(f"{what}: said {said!r}, is {true!r}")
+
+    def fitment(self, position: str) -> Fitment | None:
+        return self.oracle.fitment(position, self.after[position])
+
+    # The lines ------------------------------------------------------------------------------
+
+    def lines(self) -> None:
+        """Each line against the records, and that there is one for each change and no other."""
+        self.expect("lines", sorted(c["position"] for c in self.said["changes"]), sorted(self.new))
+        for change in self.said["changes"]:
+            place, fitment = change["position"], self.fitment(change["position"])
+            self.expect(f"{place} replaces", change["replaces"], self.today[place])
+            shows = self.oracle.visible(self.after[place]) or self.oracle.visible(self.today[place])
+            self.expect(f"{place} shows", change["visible"], shows)
+            self.expect(f"{place} minutes", change["minutes"], fitment.minutes if fitment else 0)
+            put_back = fitment is None or fitment.effort < Effort.cutting
+            self.expect(f"{place} can be put back", change["can_be_put_back"], put_back)
+            self.expect(f"{place} price", minor(change["price"]), self.price_at(place))
+        for part in self.said["loose_parts"]:
+            each = self.oracle.price(part["component"])
+            price = None if each is None else each * part["quantity"]
+            self.expect(f"{part['component']} price", minor(part["price"]), price)
+        stays = {p for p in self.oracle.places if self.after[p] and self.after[p] == self.today[p]}
+        self.expect("stays", {s["position"] for s in self.said["stays"]}, stays)
+
+    def price_at(self, place: str) -> int | None:
+        each, fitment = self.oracle.price(self.after[place]), self.fitment(place)
+        return None if each is None else each * (fitment.quantity if fitment else 1)
+
+    # The sums -------------------------------------------------------------------------------
+
+    def totals(self) -> None:
+        """The totals, criterion by criterion."""
+        said = self.said["totals"]
+        fitments = [f for p in self.new if (f := self.fitment(p))]
+        shows = [self.oracle.visible(self.after[p]) or self.oracle.visible(self.today[p]) for p in self.new]
+        self.expect("changes", said["changes"], len(self.new))
+        self.expect("visible", said["visible"], sum(shows))
+        self.expect("labour", said["labour_minutes"], sum(f.minutes for f in fitments) + self.loose_minutes())
+        self.expect("irreversible", said["irreversible"], len(self.cut_or_welded()))
+        self.expect("price", minor(said["price"]), self.oracle.sum_price(self.after, self.loose))
+        self.expect("unknown prices", sorted(said["unknown_prices"]), self.without_price())
+
+    def loose_minutes(self) -> int:
+        return 0
+
+    def cut_or_welded(self) -> list[str]:
+        """Everything in the set whose work cannot be put back."""
+        return [p for p in self.new if (f := self.fitment(p)) and f.effort is Effort.cutting]
+
+    def without_price(self) -> list[str]:
+        new = {self.after[p] for p in self.new if self.after[p]}
+        return sorted(n for n in (new | set(self.loose)) if self.oracle.price(n) is None)
+
+    def headline(self, sentence: str) -> None:
+        """The sentence that sums the set up never says more or less than the set."""
+        if not self.new and not self.loose:
+            return
+        count = re.search(r"(\d+) changes?,", sentence)
+        self.expect("headline's changes", count and int(count[1]), len(self.new))
+        self.expect("headline's cutting", "nothing cut or welded" in sentence, not self.cut_or_welded())
+        unknown = self.without_price()
+        missing = [number for number in unknown if number not in sentence]
+        self.expect("headline's unknown prices", missing, [])
+
+    # Flaws ----------------------------------------------------------------------------------
+
+    def flaws(self) -> None:
+        """Gone, left and brought, each flaw at each place."""
+        gone, left, brought = set(), set(), set()
+        for flaw in self.book.flaws:
+            if not self.oracle.live(flaw):
+                continue
+            remedied = self.oracle.add_on(flaw, self.after, self.loose)
+            for place in self.oracle.places:
+                was = flaw.component in self.oracle.names(place, self.today[place])
+                now = flaw.component in self.oracle.names(place, self.after[place]) and not remedied
+                new = place in self.new
+                if now and new:
+                    brought.add((flaw.name, place))
+                elif was:
+                    (left if now else gone).add((flaw.name, place))
+        for name, true in (("gone", gone), ("left", left), ("brought", brought)):
+            said = {(note["flaw"], note["position"]) for note in self.said[f"flaws_{name}"]}
+            self.expect(f"flaws {name}", said, true)
+
+    # Reasons --------------------------------------------------------------------------------
+
+    def reasons(self) -> None:
+        """Every reason is a rule that the set makes bind, and leads back to a wish."""
+        parent = {c["position"]: c["because"]["from_position"] for c in self.said["changes"]}
+        for change in self.said["changes"]:
+            for because in (change["because"], *change["also_needed_by"]):
+                self.reason(change["position"], because)
+            trail, at = [change["position"]], parent[change["position"]]
+            while at and at not in trail:
+                trail.append(at)
+                at = parent.get(at)
+            self.expect(f"{change['position']} leads back", at, None)
+        for part in self.said["loose_parts"]:
+            for because in (part["because"], *part["also_needed_by"]):
+                self.reason(part["component"], because)
+
+    def reason(self, what: str, because: Facts) -> None:
+        source = because["from_position"]
+        if because["cause"] == "companion":
+            rules = [r for r in self.book.companions if r.name == because["name"]]
+            asks = any(
+                r.position in ("", source) and r.component in self.oracle.names(source, self.after[source])
+                for r in rules
+            )
+            self.expect(f"{what}: {because['name']} is asked for by what is at {source}", asks, True)
+        elif because["cause"] in ("wish", "flaw") and not source:
+            return
+        elif because["cause"] not in ("conflict", "joint", "budget", "pair", "flaw"):
+            self.wrong.append(f"{what}: a reason of the kind {because['cause']}")
+
+    # Claims ---------------------------------------------------------------------------------
+
+    def claims(self) -> None:
+        """The weakest claim, and every claim that nobody has confirmed."""
+        claims = [f for p in self.new if (f := self.fitment(p))]
+        claims += [
+            r
+            for p in self.new
+            for r in self.book.companions
+            if r.required and self.oracle.live(r) and r.position in ("", p)
+            and r.component in self.oracle.names(p, self.after[p])
+        ]  # fmt: skip
+        weakest = min((claim.grade for claim in claims), default=None)
+        if weakest is not None:
+            self.expect("confidence", GRADES[self.said["confidence"]], int(weakest))
+        unsure = {c.name for c in claims if c.grade < Grade.measured or not c.confirmed}
+        self.expect("unconfirmed", {u["claim"] for u in self.said["unconfirmed"]}, unsure)
+
+    def everything(self, sentence: str = "") -> list[str]:
+        """All that is not so."""
+        self.lines()
+        self.totals()
+        self.flaws()
+        self.reasons()
+        self.claims()
+        if sentence:
+            self.headline(sentence)
+        return self.wrong
+
+
+# Orders -----------------------------------------------------------------------------------------
+
+
+def order_wrongs(order: Facts, told: Told) -> list[str]:
+    """What an order says of its lines that its lines do not say."""
+    wrong: list[str] = []
+
+    def expect(what: str, said: Any, true: Any) -> None:
+        if said != true:
+            wrong.append(f"{what}: said {said!r}, is {true!r}")
+
+    needed = dict(told.loose)
+    for place in told.new:
+        if (number := told.after[place]) and number not in told.question.on_the_bench:
+            fitment = told.fitment(place)
+            needed[number] = needed.get(number, 0) + (fitment.quantity if fitment else 1)
+    for number in told.question.on_the_bench:
+        needed.pop(number, None)
+    bought = {line["number"]: line["quantity"] for line in order["lines"]}
+    missing = {line["number"]: line["quantity"] for line in order["not_supplied"]}
+    expect("bought and missing", {**bought, **missing}, needed)
+    expect("both bought and missing", set(bought) & set(missing), set())
+    parts = sum(minor(line["total"]) or 0 for line in order["lines"])
+    expect("parts", minor(order["totals"]["parts"]), parts)
+    sums = sum(minor(order["totals"][name]) or 0 for name in ("parts", "carriage", "tax", "deposits"))
+    expect("total", minor(order["totals"]["total"]), sums)
+    for line in order["lines"]:
+        expect(f"{line['number']} pieces", line["pieces"], line["packs"] * line["pack"])
+        expect(f"{line['number']} enough", line["pieces"] >= line["quantity"], True)
+        if line["lead_days"] is not None:
+            there = date.fromisoformat(order["date"]) + timedelta(days=line["lead_days"])
+            expect(f"{line['number']} arrives", line["arrives"], there.isoformat())
+    for supplier in order["suppliers"]:
+        mine = [line for line in order["lines"] if line["supplier"] == supplier["name"]]
+        expect(f"{supplier['name']} lines", supplier["lines"], len(mine))
+        expect(
+            f"{supplier['name']} parts", minor(supplier["parts"]), sum(minor(x["total"]) or 0 for x in mine)
+        )
+    return wrong
