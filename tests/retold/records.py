@@ -45,13 +45,13 @@ def _frame() -> list[Row]:
     """What stands around the parts: a range, two variants, their chassis numbers, kinds, evidence."""
     kinds = {"size": "count", "gives": "count", "takes": "count", "polarity": "choice"}
     variant = {
-        "range": "r", "title": "Variant", "generation": "g1", "body": "pickup", "engine": "e1", "drive": "rear",
-        "steering": "left", "market": "home", "options": ["heater"],
+        "range": "r", "title": "Variant", "generation": "g1", "body": "pickup", "engine": "e1",
+        "drive": "rear", "steering": "left", "market": "home", "options": ["heater"],
     }  # fmt: skip
     built = {"built_from": date(1965, 1, 1).isoformat(), "built_to": date(1970, 1, 1).isoformat()}
     return [
         {"record": "range", "name": "r", "title": "Range"},
-        *({"record": "section", "name": s, "title": s.upper(), "order": i} for i, s in enumerate(("s0", "s1"))),
+        *({"record": "section", "name": s, "title": s.upper(), "order": 1} for s in ("s0", "s1")),
         *({"record": "characteristic_kind", "name": kind, "title": kind.capitalize(), "quantity": quantity}
           | ({"choices": ["negative", "positive", "either"]} if quantity == "choice" else {})
           for kind, quantity in kinds.items()),
@@ -94,11 +94,12 @@ def _position(place: Any, world: World) -> Row:
 def _component(part: Any, world: World) -> Row:
     """A twin that does not name this one is left out: no catalogue takes that."""
     twin = world.components.get(part.twin)
+    mutual = twin is not None and twin.twin == part.number != twin.number
     return {
         "record": "component", "number": part.number, "name": part.name, "section": part.section,
         "origin": str(part.origin.value), "supply": SUPPLIES[part.supply],
         "price": None if part.price is None else f"{part.price / 100:.2f}",
-        "visible": part.visible, "twin": part.twin if twin and twin.twin == part.number != twin.number else "",
+        "visible": part.visible, "twin": part.twin if mutual else "",
     }  # fmt: skip
 
 
