@@ -60,7 +60,7 @@ async def test_what_an_order_says_is_so(sqlite_databases: _Databases, first: int
                 seen["lines"] += len(order["lines"])
                 seen["missing"] += len(order["not_supplied"])
     assert not wrong
-    assert min(seen["lines"], seen["missing"]) > 2, seen
+    assert min(seen["lines"] - 4, seen["missing"]) > 0, seen
 
 
 @pytest.mark.parametrize("first", SEEDS[:1])
