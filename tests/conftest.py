@@ -10,6 +10,7 @@ from typing import Any
 import httpx
 import pytest
 from fastapi import FastAPI
+from hypothesis import Phase, settings
 from sqlalchemy import Engine, create_engine, make_url, text
 
 from api.access.principal import Caller
@@ -23,6 +24,15 @@ from api.settings import Settings
 SEED = Path(__file__).resolve().parent.parent / "seed_data"
 os.environ.setdefault("GRAFTBOOK_DRAIN_SECONDS", "0")
 """No test's server has a load balancer that would need time to look elsewhere."""
+
+settings.register_profile(
+    "suite", derandomize=True, database=None, phases=(Phase.explicit, Phase.generate), print_blob=True
+)
+settings.register_profile("search", print_blob=True)
+settings.load_profile("suite")
+"""The suite asks the same every time and stops at what it finds. Searching anew, and shrinking, is a command
+of its own: `python -m pytest --hypothesis-profile=search tests/soundness tests/orders`. What it finds
+becomes a case of its own."""
 
 HERE = "http://127.0.0.1"
 ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]

@@ -14,6 +14,7 @@ import httpx
 import pytest
 
 from tests.conftest import bearer
+from tests.logged import faults
 
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
@@ -38,7 +39,7 @@ def served(own: str) -> Iterator[str]:
     finally:
         process.send_signal(signal.SIGTERM)
         _, errors = process.communicate(timeout=20)
-        assert "Traceback" not in errors
+        assert not faults(errors)
 
 
 def _address(process: subprocess.Popen[str]) -> str:

@@ -3,6 +3,7 @@
     python -m tests.soundness schema  --examples 200    # schemathesis: tens of thousands of requests
     python -m tests.soundness model   --examples 100    # the catalogue against a plain dict
     python -m tests.soundness contest --rounds 100      # four processes, eight editors and askers
+    python -m pytest --hypothesis-profile=search tests/soundness tests/orders    # other examples each time
 
 Each prints its figures and ends with 1 when something is not as it must be.
 """
@@ -28,12 +29,12 @@ def schema(databases: Databases, asked: argparse.Namespace) -> bool:
         run = run_schemathesis(
             served, "--max-examples", str(asked.examples), "--workers", "2", "--seed", str(asked.seed)
         )
-        traces = served.logged().count("Traceback")
+        faults = served.faults()
     print(run.printed if not run.ok else "", end="")
-    print(
-        f"{run.cases} requests to {run.operations} operations, seed {asked.seed}, {traces} traces in the log"
-    )
-    return run.ok and not traces
+    print(f"{run.cases} requests to {run.operations} operations, seed {asked.seed}, "
+          f"{len(faults)} faults in the log")  # fmt: skip
+    print(*faults[:20], sep="\n", end="\n" if faults else "")
+    return run.ok and not faults
 
 
 def model(databases: Databases, asked: argparse.Namespace) -> bool:
@@ -55,12 +56,12 @@ def contest(databases: Databases, asked: argparse.Namespace) -> bool:
         run.prepare()
         run.run()
         run.judge()
-        traces = sum(service.logged().count("Traceback") for service in services)
+        faults = [line for service in services for line in service.faults()]
     print(f"{run.statuses.total()} requests, {sum(map(len, run.accepted.values()))} changes accepted, "
           f"{sum(map(len, run.refused.values()))} refused, {len(run.answers)} closures of "
-          f"{len(run.edits)} revisions, {traces} traces in the log")  # fmt: skip
-    print(dict(sorted(run.statuses.items())))
-    return not traces
+          f"{len(run.edits)} revisions, {len(faults)} faults in the log")  # fmt: skip
+    print(dict(sorted(run.statuses.items())), *faults[:20], sep="\n")
+    return not faults
 
 
 FORMS: dict[str, Callable[[Databases, argparse.Namespace], bool]] = {

@@ -88,11 +88,16 @@ def read_export(text: str) -> Catalogue:
         elif not columns:
             columns = row
         else:
-            cells = {name: cell for name, cell in zip(columns, row, strict=True) if cell}
+            cells = {name: _unguarded(cell) for name, cell in zip(columns, row, strict=True) if cell}
             key = (kind, name_of(kind, cells))
             assert key not in found, f"{key} stands twice"
             found[key] = cells
     return found
+
+
+def _unguarded(cell: str) -> str:
+    """A text that a spreadsheet would run is exported with an apostrophe in front."""
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in ("=", "+", "-", "@", "'") else cell
 
 
 def name_of(kind: str, cells: Cells) -> str:

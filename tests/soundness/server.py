@@ -23,6 +23,7 @@ from typing import Any
 import httpx
 
 from tests.conftest import make_key
+from tests.logged import faults
 
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
@@ -56,6 +57,10 @@ class Served:
     def logged(self) -> str:
         """Everything that the process wrote so far."""
         return self.log.read_text("utf-8", "replace")
+
+    def faults(self) -> list[str]:
+        """The lines of its log that tell of a fault."""
+        return faults(self.logged())
 
     def kill(self) -> None:
         """kill -9, and wait until it is gone."""

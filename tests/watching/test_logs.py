@@ -1,7 +1,9 @@
 """One line a request, with nothing in it that the asker sent."""
 
+import json
 import logging
 import sys
+from typing import Any
 from urllib.parse import quote
 
 import httpx
@@ -13,6 +15,7 @@ from sqlalchemy.exc import SQLAlchemyError
 from api.database import make_engine
 from api.watching.logs import JsonLines, TextLines, fault, log_config
 from tests.conftest import client_of
+from tests.logged import faults
 from tests.watching.conftest import Written
 
 pytestmark = pytest.mark.anyio
@@ -149,3 +152,24 @@ def test_places_name_no_path_of_this_machine():
     except SQLAlchemyError as error:
         told = fault(error)
     assert not any(place.startswith("/") for place in told["places"])
+
+
+async def test_what_counts_faults_in_a_log_counts_each_kind_and_nothing_else():
+    logger = logging.getLogger("counted")
+
+    def line(form: type[logging.Formatter], level: int, **more: Any) -> str:
+        return form().format(logger.makeRecord("counted", level, "", 0, "said", (), **more))
+
+    try:
+        raise LookupError("gone")
+    except LookupError:
+        raised = sys.exc_info()
+    for form in (JsonLines, TextLines):
+        quiet = [line(form, level, exc_info=None) for level in (logging.INFO, logging.WARNING)]
+        assert faults("\n".join(quiet)) == []
+        for told in (line(form, logging.ERROR, exc_info=None), line(form, logging.INFO, exc_info=raised)):
+            assert faults("\n".join([*quiet, told])) == [told], told
+    asked = json.dumps({"level": "info", "method": "GET", "status": 500})
+    assert faults("\n".join([asked, asked.replace("500", "503"), "Traceback (most recent call last):"])) == [
+        asked, "Traceback (most recent call last):",
+    ]  # fmt: skip
