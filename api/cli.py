@@ -26,6 +26,7 @@ from api.console import (
     who,
 )
 from api.orders.commands import stock
+from api.settings import Settings
 
 app = typer.Typer(
     name="graftbook",
@@ -65,14 +66,42 @@ def serve(
 def migrate(
     revision: Annotated[str, typer.Argument(help="head: newest; base: nothing; or a revision.")] = "head",
     database: c.Database = None,
+    backup_to: Annotated[
+        Path | None, typer.Option("--backup", help="Going down: copy the whole database to this file first.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Going down: lose it without a copy.")] = False,
 ) -> None:
-    """Bring the database to the shape that this program needs."""
+    """Bring the database to the shape that this program needs, or down to an older one.
+
+    Going down takes away what the older shape has no place for. It says what, and asks before.
+    """
     from api import database as databases
 
     settings = settings_for(database)
     with readable_errors():
-        databases.migrate(databases.make_engine(settings.database_url), revision)
+        engine = databases.make_engine(settings.database_url)
+        if lost := databases.lost_by(engine, revision):
+            _agree_to_lose(settings, lost, revision, backup_to, yes)
+        databases.migrate(engine, revision)
     typer.echo(f"The database is at {revision}.")
+
+
+def _agree_to_lose(
+    settings: Settings, lost: dict[str, int], revision: str, backup_to: Path | None, yes: bool
+) -> None:
+    """Say what a way down takes away, and end the command unless that is wanted or copied before."""
+    typer.echo(f"Going down to {revision} takes away for good:", err=True)
+    for name, count in sorted(lost.items(), key=lambda item: (-item[1], item[0])):
+        typer.echo(f"  {name}: {c.counted(count, 'row')}", err=True)
+    if backup_to is not None:
+        from api.backups.service import backup as write
+
+        size = write(settings, backup_to)
+        typer.echo(f"{size:,} bytes written to {backup_to} and checked.", err=True)
+    elif not yes:
+        if not sys.stdin.isatty():
+            stop("nothing was done: give --backup FILE to copy the database first, or --yes to lose it")
+        typer.confirm("Lose it, without a copy?", err=True, abort=True)
 
 
 @app.command()

@@ -16,7 +16,9 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, create_engine, event
+from alembic.util import CommandError
+from sqlalchemy import Connection, Engine, create_engine, event, func, inspect, select
+from sqlalchemy import table as bare_table
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
@@ -168,10 +170,47 @@ def migrate(engine: Engine, revision: str = "head") -> None:
     """Bring the database to a revision of its shape, up or down, in one transaction.
 
     On SQLite foreign keys are off meanwhile, since rebuilding a table would delete what refers to
-    it, and everything is checked before it is kept. Raises RuntimeError when a reference is broken.
+    it, and everything is checked before it is kept. Raises RuntimeError when a reference is broken, and
+    ValueError for a revision that there is not.
     """
-    config = Config()
-    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    with _moved(engine, revision):
+        pass
+
+
+def lost_by(engine: Engine, revision: str) -> dict[str, int]:
+    """What going down to this revision takes away: rows by table, or by "table.column" of one that stays.
+
+    Found out by going there in a transaction that is undone. Empty where nothing is lost, and for a
+    revision that is not behind.
+    """
+    with engine.connect() as connection:
+        if not _goes_down(_config(), connection, revision):
+            return {}
+    with engine.connect() as connection:
+        there = _columns(connection)
+        rows = {name: _count(connection, name) for name in there}
+    try:
+        with _moved(engine, revision) as connection:
+            left = _columns(connection)
+            raise _Undone
+    except _Undone:
+        pass
+    lost = {name: rows[name] for name in there if name not in left}
+    lost |= {f"{n}.{c}": rows[n] for n in there if n in left for c in sorted(there[n] - left[n])}
+    return {name: count for name, count in lost.items() if count and name != "alembic_version"}
+
+
+class _Undone(Exception):
+    """Ends a transaction that was only to be looked at."""
+
+
+@contextmanager
+def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
+    """The database at a revision of its shape: kept when the block ends, undone when it raises.
+
+    Raises ValueError for a revision that there is not.
+    """
+    config = _config()
     with engine.connect().execution_options(**{_WRITES: True}) as connection:
         on_sqlite = engine.dialect.name == "sqlite"
         if on_sqlite:
@@ -180,12 +219,31 @@ def migrate(engine: Engine, revision: str = "head") -> None:
             with connection.begin():
                 config.attributes["connection"] = connection
                 run = command.downgrade if _goes_down(config, connection, revision) else command.upgrade
-                run(config, revision)
+                try:
+                    run(config, revision)
+                except CommandError as error:
+                    raise ValueError(f"the database cannot be brought to {revision!r}: {error}") from error
                 if on_sqlite and (broken := connection.exec_driver_sql("PRAGMA foreign_key_check").all()):
                     raise RuntimeError(f"the migration broke {len(broken)} references; nothing was kept")
+                yield connection
         finally:
             if on_sqlite:
                 _foreign_keys(connection, "ON")
+
+
+def _config() -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
+    return config
+
+
+def _columns(connection: Connection) -> dict[str, set[str]]:
+    looking = inspect(connection)
+    return {name: {c["name"] for c in looking.get_columns(name)} for name in looking.get_table_names()}
+
+
+def _count(connection: Connection, name: str) -> int:
+    return int(connection.execute(select(func.count()).select_from(bare_table(name))).scalar_one())
 
 
 def _goes_down(config: Config, connection: Connection, revision: str) -> bool:

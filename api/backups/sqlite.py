@@ -1,14 +1,13 @@
 """Backup and restore of a SQLite file by SQLite's online backup, while others read and write it."""
 
 import sqlite3
-import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-from api.backups.files import Refused, starts_with, written_whole
+from api.backups.files import Refused, starts_with, work_folder, written_whole
 from api.backups.levels import made_ready, require_known_level
 from api.database import make_engine
 from api.problems import Unavailable
@@ -37,8 +36,8 @@ def restore(database: Path, source: Path, *, replace: bool) -> int:
     Whoever has it open sees the old state until then, and the new one after. Returns the catalogue's
     revision. Raises Refused, Unavailable, OSError.
     """
-    with _readable(), tempfile.TemporaryDirectory(dir=database.parent, prefix=".restore-") as folder:
-        copy = Path(folder) / "copy.sqlite3"
+    with _readable(), work_folder(database.parent, f".{database.name}.restore-") as folder:
+        copy = folder / "copy.sqlite3"
         with closing(_open(source, "ro")) as given, closing(sqlite3.connect(copy)) as own:
             given.backup(own)
             _check(own, "the backup")

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 
@@ -10,12 +11,14 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from api.cli import app
+from api.database import make_engine, reading
 from api.demo import demo_sheets
 
 SEED = Path(__file__).resolve().parents[2] / "seed_data"
 COMMANDS = (
     "serve", "demo", "migrate", "load", "export", "closure", "order", "lint", "keys", "backup", "restore",
 )  # fmt: skip
+COMPONENTS = "SELECT count(*) FROM component"
 ASK = ("--chassis", "24pl 18412", "--fit", "qb3310")
 
 
@@ -167,8 +170,35 @@ def test_a_database_without_tables_or_without_a_server_is_said_plainly(tmp_path:
     assert run("lint", "--database", "mysql://x").exit_code == 2
 
 
+def test_going_down_says_what_is_lost_and_wants_a_copy_or_a_word(
+    demo_copy: Callable[[], str], tmp_path: Path
+):
+    address, saved = demo_copy(), tmp_path / "saved"
+    before = run("export", "--database", address).stdout
+    refused = run("migrate", "base", "--database", address)
+    assert refused.exit_code == 2
+    told = dict(re.findall(r"^  (\w+): ([0-9]+) rows?$", refused.stderr, re.M))
+    with reading(make_engine(address)) as session:
+        assert int(told["component"]) == session.connection().exec_driver_sql(COMPONENTS).scalar_one()
+    assert "--backup" in refused.stderr
+    assert run("export", "--database", address).stdout == before
+    down = run("migrate", "base", "--database", address, "--backup", str(saved))
+    assert (down.exit_code, "checked" in down.stderr) == (0, True)
+    assert run("restore", str(saved), "--database", address).exit_code == 0
+    assert run("export", "--database", address).stdout == before
+    assert run("migrate", "base", "--yes", "--database", address).exit_code == 0
+    wrong = run("migrate", "nosuch", "--database", address)
+    assert (wrong.exit_code, "nosuch" in wrong.stderr) == (2, True)
+
+
+def test_what_goes_down_and_loses_columns_of_a_table_that_stays_says_so(demo_copy: Callable[[], str]):
+    result = run("migrate", "2026_11_25_catalogue", "--database", demo_copy())
+    assert result.exit_code == 2
+    assert re.search(r"^  \w+\.\w+: \d+ rows?$", result.stderr, re.M), result.stderr
+
+
 def test_migrations_go_down_and_up_again(database: str):
-    assert run("migrate", "base", "--database", database).exit_code == 0
+    assert run("migrate", "base", "--yes", "--database", database).exit_code == 0
     assert run("closure", "--database", database, *ASK).exit_code == 3
     assert run("migrate", "--database", database).exit_code == 0
 

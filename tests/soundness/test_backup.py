@@ -5,6 +5,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
+import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -14,7 +15,7 @@ import httpx
 import pytest
 from sqlalchemy import Engine, make_url, text
 
-from api.backups.files import Refused, written_whole
+from api.backups.files import Refused, work_folder, written_whole
 from api.backups.service import backup, restore
 from api.builds.schemas import SpecificationIn
 from api.builds.service import create_specification
@@ -26,7 +27,7 @@ from api.problems import Unavailable
 from api.settings import Settings
 from tests.catalogue.sheet import sheet
 from tests.soundness.databases import opened
-from tests.soundness.server import Served, graftbook
+from tests.soundness.server import ROOT, Served, graftbook
 
 QUESTION = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 
@@ -250,7 +251,7 @@ def test_a_restore_that_fails_midway_leaves_the_database_as_it_was(
 
 def _left_behind(url: str) -> list[str]:
     if url.startswith("sqlite"):
-        return [p.name for p in Path(make_url(url).database or "").parent.glob(".restore-*")]
+        return [p.name for p in Path(make_url(url).database or "").parent.glob(".*.restore-*")]
     with opened(url) as engine, engine.connect() as connection:
         like = f"{make_url(url).database}_being_restored"
         return list(
@@ -303,6 +304,47 @@ def test_a_file_is_there_whole_or_not_at_all(tmp_path: Path):
     with written_whole(target) as part:
         part.write_text("new")
     assert (target.read_text(), list(tmp_path.iterdir())) == ("new", [target])
+
+
+HALF_A_BACKUP = """
+import sys, time
+from pathlib import Path
+from api.backups.files import work_folder, written_whole
+target = Path(sys.argv[1])
+with written_whole(target) as part, work_folder(target.parent, ".restore-") as folder:
+    part.write_text("half")
+    (folder / "copy").write_text("half")
+    print("half", flush=True)
+    time.sleep(60)
+"""
+
+
+def test_what_a_killed_backup_left_behind_goes_with_the_next_and_what_another_writes_stays(tmp_path: Path):
+    target = tmp_path / "file"
+
+    def begun() -> subprocess.Popen[str]:
+        command = [sys.executable, "-c", HALF_A_BACKUP, str(target)]
+        process = subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+        assert process.stdout
+        assert process.stdout.readline() == "half\n"
+        return process
+
+    killed = begun()
+    killed.kill()
+    killed.wait()
+    abandoned = set(tmp_path.iterdir())
+    assert len(abandoned) == 2, "a killed backup leaves its work behind"
+    working = begun()
+    try:
+        at_work = set(tmp_path.iterdir())
+        assert len(at_work) == 2
+        assert not at_work & abandoned
+        with written_whole(target) as part, work_folder(tmp_path, ".restore-"):
+            part.write_text("new")
+        assert set(tmp_path.iterdir()) == at_work | {target}
+    finally:
+        working.kill()
+        working.wait()
 
 
 @pytest.mark.postgres
