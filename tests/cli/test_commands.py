@@ -184,7 +184,7 @@ def test_going_down_says_what_is_lost_and_wants_a_copy_or_a_word(
     assert run("export", "--database", address).stdout == before
     down = run("migrate", "base", "--database", address, "--backup", str(saved))
     assert (down.exit_code, "checked" in down.stderr) == (0, True)
-    assert run("restore", str(saved), "--database", address).exit_code == 0
+    assert run("restore", str(saved), "--replace", "--database", address).exit_code == 0
     assert run("export", "--database", address).stdout == before
     assert run("migrate", "base", "--yes", "--database", address).exit_code == 0
     wrong = run("migrate", "nosuch", "--database", address)
