@@ -17,7 +17,7 @@ from starlette.responses import RedirectResponse, Response
 from api import faults, problems
 from api.access.exposure import require_keys_beyond_this_machine
 from api.access.trail import Trail
-from api.middleware import BodyTooLarge, Guard
+from api.middleware import BodyRefused, Guard
 from api.once.answers import AnsweredBefore
 from api.pages.problems import problem_page, sign_in_address, wants_page
 from api.pages.routers import ROUTERS as PAGES
@@ -142,7 +142,7 @@ def _answer_errors(app: FastAPI) -> None:
     def framework(request: Request, error: HTTPException) -> Response:
         if error.status_code == 405:
             return _other_method(request)
-        problem = error.problem if isinstance(error, BodyTooLarge) else _from_framework(error)
+        problem = error.problem if isinstance(error, BodyRefused) else _from_framework(error)
         answer = _told(request, problem)
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value

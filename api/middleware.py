@@ -1,6 +1,7 @@
 """One pure ASGI layer round every request: an id, the size limit, the headers that keep it safe, HEAD,
 and what is watched of it."""
 
+import asyncio
 import logging
 import re
 import secrets
@@ -11,7 +12,7 @@ from fastapi import HTTPException
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.problems import Problem, TooLarge
+from api.problems import BodyTooSlow, Problem, TooLarge
 from api.watching import tracing
 from api.watching.seen import Seen, entered, left, route_of
 from api.wire.responses import problem_answer
@@ -33,19 +34,23 @@ SAFE_HEADERS: list[Header] = [
 STAY_ENCRYPTED: Header = (b"strict-transport-security", b"max-age=31536000")
 """Only over https: said over http it is ignored (RFC 6797, 8.1)."""
 
+SECONDS_FOR_A_BODY = 30.0
+LEAST_BYTES_A_SECOND = 1_000
+"""A body has so long, and longer by what has come of it at this rate: nobody holds a connection for ever."""
+
 _GIVEN_ID = re.compile(rb"\A[A-Za-z0-9._-]{8,64}\Z")
 _LOG = logging.getLogger("graftbook")
 
 
-class BodyTooLarge(HTTPException):
-    """The body grew past the limit while it was read.
+class BodyRefused(HTTPException):
+    """The body is not read on: it grew past the limit, or did not come in time.
 
     Of the framework's own kind, since the framework turns every other error in a body into 400.
     """
 
-    def __init__(self, limit: int) -> None:
-        super().__init__(TooLarge.status)
-        self.problem = _too_large(limit)
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.status)
+        self.problem = problem
 
 
 def _too_large(limit: int) -> TooLarge:
@@ -171,14 +176,23 @@ def _header(scope: Scope, name: bytes) -> bytes:
 
 
 def _measured(receive: Receive, limit: int) -> Receive:
-    taken = 0
+    """The body as it comes, within its bytes and its time. After it only the asker's going is waited for."""
+    taken, whole = 0, False
+    began = asyncio.get_running_loop().time()
 
     async def receive_measured() -> Any:
-        nonlocal taken
-        message = await receive()
+        nonlocal taken, whole
+        if whole:
+            return await receive()
+        try:
+            async with asyncio.timeout_at(began + SECONDS_FOR_A_BODY + taken / LEAST_BYTES_A_SECOND):
+                message = await receive()
+        except TimeoutError:
+            raise BodyRefused(BodyTooSlow(f"{taken} bytes of it came; send it anew")) from None
+        whole = not message.get("more_body", False)
         taken += len(message.get("body", b""))
         if taken > limit:
-            raise BodyTooLarge(limit)
+            raise BodyRefused(_too_large(limit))
         return message
 
     return receive_measured

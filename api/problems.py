@@ -322,6 +322,13 @@ class TooLarge(Problem):
     title = "The request is larger than the service takes"
 
 
+class BodyTooSlow(Problem):
+    status = 408
+    type = "/problems/body-too-slow"
+    title = "The body did not come in time"
+    headers = MappingProxyType({"Connection": "close"})
+
+
 class AddressTooLong(Problem):
     status = 414
     type = "/problems/address-too-long"

@@ -26,6 +26,9 @@ def serve(settings: Settings, workers: int = 1) -> None:
             workers=workers,
             server_header=False,
             access_log=False,
+            # Believed from everybody here, anybody here could pass for anybody.
+            proxy_headers=bool(settings.trusted_proxies),
+            forwarded_allow_ips=settings.trusted_proxies,
             log_config=log_config(settings.log_format, settings.log_level),
             timeout_graceful_shutdown=settings.finish_seconds,
         )

@@ -45,6 +45,10 @@ class Settings(BaseSettings):
     names: str = Field(
         "", description="host names it is reached by, apart by commas; readers without a key use no other"
     )
+    trusted_proxies: str = Field(
+        "",
+        description="proxies whose X-Forwarded headers are believed: addresses, apart by commas; else none",
+    )
     secure_cookies: bool = Field(False, description="send cookies over https only, also when a proxy ends it")
     largest_body: int = Field(1_000_000, ge=1_000, description="most bytes of a request's body")
     largest_import: int = Field(256_000_000, ge=1_000, description="most bytes of an import's body")

@@ -9,7 +9,7 @@ from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from api.middleware import BodyTooLarge
+from api.middleware import BodyRefused
 from api.problems import (
     AddressTooLong,
     HeadersTooLarge,
@@ -44,7 +44,7 @@ class Strict:
                 body = await _whole(receive)
                 problem = doubtful(body) if body is not None else None
                 receive = _again(body, receive)
-            except BodyTooLarge as error:
+            except BodyRefused as error:
                 problem = error.problem
         if problem is not None:
             await problem_answer(problem, scope.get("state", {}).get("request_id", ""))(scope, receive, send)
@@ -58,6 +58,8 @@ def refused(scope: Scope, headers: dict[bytes, bytes]) -> Problem | None:
         return AddressTooLong(f"An address has at most {MOST_ADDRESS_BYTES} bytes; use POST with a body")
     if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEADER_BYTES:
         return HeadersTooLarge(f"All headers together have at most {MOST_HEADER_BYTES} bytes")
+    if scope["http_version"] == "1.1" and sum(name == b"host" for name, _ in scope["headers"]) != 1:
+        return MalformedRequest("HTTP/1.1 asks with one Host header (RFC 9112, section 3.2)")
     if "\0" in scope["path"] or b"%00" in scope["query_string"]:
         return InvalidRequest("NUL cannot stand in an address; take %00 out")
     if headers.get(b"content-encoding", b"identity").strip().lower() != b"identity":

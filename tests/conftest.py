@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import tempfile
 from collections.abc import AsyncIterator, Callable, Iterator
 from itertools import count
 from pathlib import Path
@@ -38,6 +39,16 @@ HERE = "http://127.0.0.1"
 ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
 
 _numbers = count(1)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    """A folder of this run's own: in the one that all runs share, each sweeps old ones away and closes the
+    rest to the user that PostgreSQL runs as."""
+    if config.option.basetemp is None and not hasattr(config, "workerinput"):
+        folder = Path(tempfile.mkdtemp(prefix="graftbook-tests-"))
+        config.option.basetemp = str(folder / "run")
+        config.add_cleanup(lambda: shutil.rmtree(folder, ignore_errors=True))
 
 
 @pytest.fixture(scope="session")
