@@ -3,14 +3,15 @@
 from collections.abc import Sequence
 from typing import Any
 
-from api.checks.kinds import counted, headline, verdict_of_set
+from api.checks import kinds
 from api.checks.verdict import Finding
 
 Facts = dict[str, Any]
 
 WORST_FIRST = ("fails", "caution", "not determined", "holds")
+BY_THE_SET = tuple(str(kind) for kind in kinds.BY_THE_SET)
 GROUPS = (
-    ("This set makes it fail or worse", ("worse", "newly not determined")),
+    ("This set makes it fail or worse", BY_THE_SET),
     ("It was already so", ("already so",)),
     ("This set mends it", ("mended",)),
 )
@@ -58,9 +59,9 @@ def finding_document(finding: Finding) -> Facts:
 def findings_document(findings: Sequence[Finding]) -> Facts:
     """All findings of a set; the verdict and the sentence speak of what the set makes worse alone."""
     return {
-        "verdict": str(verdict_of_set(findings)),
-        "sentence": headline(findings),
-        "counts": {str(kind): number for kind, number in counted(findings).items()},
+        "verdict": str(kinds.verdict_of_set(findings)),
+        "sentence": kinds.headline(findings),
+        "counts": {str(kind): number for kind, number in kinds.counted(findings).items()},
         "findings": [finding_document(finding) for finding in findings],
     }
 
@@ -71,12 +72,12 @@ def told(checks: Facts) -> list[Facts]:
     `cautions` are those of what fails or nearly does; a set that mends needs none for what it mended.
     """
     groups = []
-    for title, kinds in GROUPS:
-        found = worst_first([f for f in checks["findings"] if f["kind"] in kinds])
+    for title, of in GROUPS:
+        found = worst_first([f for f in checks["findings"] if f["kind"] in of])
         bad = [f for f in found if f["verdict"] in NOT_AS_IT_SHOULD_BE and f["caution"]]
         cautions = list(dict.fromkeys(f["caution"] for f in bad))
         if found:
-            groups.append({"title": title, "kinds": kinds, "findings": found, "cautions": cautions})
+            groups.append({"title": title, "kinds": of, "findings": found, "cautions": cautions})
     return groups
 
 
