@@ -210,9 +210,12 @@ class FindingOut(Out):
         "today as well"
     )
     verdict: VerdictWord = Field(description="with the set fitted")
-    verdict_today: VerdictWord | None = Field(
-        description="of the vehicle as it stands, by the limit that applies to it; null where the check "
-        "does not apply to it"
+    verdict_today: VerdictWord = Field(
+        description="of the vehicle as it stands, by the limit that applies to it"
+    )
+    applies_today: bool = Field(
+        description="false where there is nothing to check on the vehicle as it stands; `verdict_today` is "
+        "`not determined` then"
     )
     changed: bool = Field(description="the set changes its verdict or a figure")
     sentence: str

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from api.checks import kinds
-from api.checks.verdict import Finding
+from api.checks.verdict import Finding, Verdict
 
 Facts = dict[str, Any]
 
@@ -33,7 +33,8 @@ def finding_document(finding: Finding) -> Facts:
         "subject": finding.subject,
         "kind": str(finding.kind),
         "verdict": str(finding.verdict),
-        "verdict_today": str(finding.verdict_before) if finding.verdict_before else None,
+        "verdict_today": str(finding.verdict_before or Verdict.not_determined),
+        "applies_today": finding.today is not None,
         "changed": finding.changed,
         "sentence": finding.sentence,
         "figures": [
@@ -84,7 +85,7 @@ def told(checks: Facts) -> list[Facts]:
 def of_today(finding: Facts) -> str:
     """What the same check says of the vehicle as it stands, where that is another verdict."""
     was = finding["verdict_today"]
-    return "" if was is None or was == finding["verdict"] else TODAY[was]
+    return TODAY[was] if finding["applies_today"] and was != finding["verdict"] else ""
 
 
 def counted_only(checks: Facts) -> list[Facts]:

@@ -135,7 +135,9 @@ async def test_the_verdict_of_a_set_is_not_that_of_the_vehicle(client: httpx.Asy
 
 
 async def test_a_list_answers_for_what_it_makes_worse_and_for_what_it_mends(client: httpx.AsyncClient):
-    listed = {"positions": {"tyre.road": "QW-7750", "wheel.road": "QW-7655", "brake.balance_valve": "QB-2090"}}
+    listed = {
+        "positions": {"tyre.road": "QW-7750", "wheel.road": "QW-7655", "brake.balance_valve": "QB-2090"}
+    }
     body = {"vehicle": DISCS["vehicle"], **listed}
     checks = CheckOut.model_validate_json((await client.post("/v1/checks", json=body)).content).checks
     kinds = {f.check: f.kind for f in checks.findings}
