@@ -1,5 +1,6 @@
 """Brake balance: which axle locks first, and what a balance valve must do."""
 
+from api.checks.bounds import at_least
 from api.checks.brake_system import loading, system
 from api.checks.braking import rear_locks_first_from
 from api.checks.findings import against
@@ -12,12 +13,16 @@ ORDER = Limit(
 )
 
 
+NEVER = 1.0
+"""The rate, in g, that stands for a rear axle that does not lock first up to 0.8 g."""
+
+
 def lock_order(before: Fitted, after: Fitted, laden: bool) -> Finding:
     """The rate from which the rear axle uses more adhesion than the front."""
     state = "laden" if laden else "unladen"
 
     def rear_first(reading: Reading) -> float:
-        return min(rear_locks_first_from(system(reading).axles, loading(reading, laden)), 1.0)
+        return min(rear_locks_first_from(system(reading).axles, loading(reading, laden)), NEVER)
 
     def share(reading: Reading) -> float:
         axles, weight = system(reading).axles, STANDARD_GRAVITY * loading(reading, laden).mass_kg
@@ -31,7 +36,7 @@ def lock_order(before: Fitted, after: Fitted, laden: bool) -> Finding:
         sides,
         ORDER,
         "",
-        lambda z: z > 0.8,
+        at_least(NEVER),
         digits=2,
         say=lambda was, now: f"{state.capitalize()}, the rear locks first: {_worded(was, now)}",
         mend=_balance_mend(shares, ideal),

@@ -2,6 +2,7 @@
 
 import math
 
+from api.checks.bounds import at_least, at_most
 from api.checks.brake_rules import BrakeRule
 from api.checks.brake_system import require_category, torque_per_pa
 from api.checks.braking import pedal_stroke_m, slope_force_n
@@ -44,7 +45,7 @@ def travel(before: Fitted, after: Fitted) -> Finding:
         sides,
         TRAVEL,
         "%",
-        lambda p: p <= 2 / 3 + 1e-9,
+        at_most(2 / 3),
         digits=0,
         otherwise=Verdict.fails if floor else Verdict.caution,
         mend="A larger master bore shortens the travel and raises the pedal force.",
@@ -68,7 +69,7 @@ def displaced(before: Fitted, after: Fitted) -> Finding:
         sides,
         DISPLACED.at(demand.after, "ml", 1),
         "ml",
-        lambda v: demand.after is not None and v >= demand.after - 1e-12,
+        at_least(demand.after),
         mend="Fit a master cylinder of larger bore or longer stroke.",
         more=(figure("fluid that the brakes take", demand.before, demand.after, "ml"),),
     )
@@ -94,7 +95,7 @@ def residual(before: Fitted, after: Fitted) -> list[Finding]:
             on_both(before, after, drag),
             DRAG,
             "Nm",
-            lambda t: t <= 1e-9,
+            at_most(0.0),
             mend="Remove the residual valve; drums that need one get it in their own line.",
         )
     ]
@@ -125,7 +126,7 @@ def hand_brake(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
         sides,
         rule.hand,
         "N",
-        lambda n: n <= rule.hand_n,
+        at_most(rule.hand_n),
         digits=0,
         mend="A longer lever, a larger drum or a smaller tyre would do it. Chock the wheels on any slope.",
     )

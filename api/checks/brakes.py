@@ -2,6 +2,7 @@
 
 import math
 
+from api.checks.bounds import at_least, at_most
 from api.checks.brake_balance import lock_order
 from api.checks.brake_rules import BrakeRule, brake_rule
 from api.checks.brake_system import System, loading, require_category, system
@@ -58,7 +59,7 @@ def deceleration(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
         sides,
         limit,
         "m/s2",
-        lambda d: d >= wanted - 1e-9,
+        at_least(wanted),
         digits=2,
         mend="A servo, a smaller master bore, larger pistons or a larger radius would raise it.",
         more=(
@@ -87,7 +88,7 @@ def pedal_force(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
         sides,
         limit,
         "N",
-        lambda n: n <= rule.foot_n,
+        at_most(rule.foot_n),
         digits=0,
         mend=_force_mend(after, rule, sides),
         more=(figure("pedal force without servo", alone.before, alone.after, "N"),),
@@ -122,7 +123,7 @@ def servo_failed(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
         on_both(before, after, reached),
         rule.least,
         "m/s2",
-        lambda d: d >= rule.least_m_s2 - 1e-9,
+        at_least(rule.least_m_s2),
         digits=2,
         mend="A smaller master bore or a higher pedal ratio keeps the vehicle stoppable without the servo.",
     )
@@ -150,7 +151,7 @@ def circuit_failed(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
         on_both(before, after, left),
         rule.least,
         "m/s2",
-        lambda d: d >= rule.least_m_s2 - 1e-9,
+        at_least(rule.least_m_s2),
         digits=2,
         mend="A dual-circuit master cylinder leaves one axle braked when the other circuit fails.",
     )

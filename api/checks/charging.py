@@ -2,6 +2,7 @@
 
 import math
 
+from api.checks.bounds import at_most
 from api.checks.cables import voltage_drop_v
 from api.checks.findings import against
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
@@ -35,13 +36,11 @@ def load_a(reading: Reading, condition: str) -> float:
     """Sum of the loads that are on; a position of the charging circuit without data is missing."""
     total = 0.0
     fitted = reading.fitted
-    for position, component, measure in fitted.recorded("current_drawn"):
+    for position, _, measure in fitted.recorded("current_drawn"):
         if measure.si == 0:
             continue
-        when = reading.word(position, "load_time")
-        if when in CONDITIONS[condition]:
-            reading.used[component.number] = None
-            total += (measure.si or 0.0) * fitted.quantity(position)
+        if reading.word(position, "load_time") in CONDITIONS[condition]:
+            total += reading.value(position, "current_drawn") * fitted.quantity(position)
     for name, place in fitted.book.positions.items():
         component = fitted.component(name)
         if place.circuit != "charging" or component is None:
@@ -67,7 +66,7 @@ def charging(before: Fitted, after: Fitted, condition: str) -> Finding:
         sides,
         SOURCE if over else BUDGET,
         "%",
-        lambda p: p <= (1 if over else USABLE) + 1e-9,
+        at_most(1 if over else USABLE),
         digits=0,
         otherwise=Verdict.fails if over else Verdict.caution,
         mend=_charging_mend(after, loads.after),
@@ -116,7 +115,7 @@ def cable_drop(before: Fitted, after: Fitted) -> Finding:
         sides,
         DROP_FAILS if over else DROP,
         "%",
-        lambda p: p <= (0.10 if over else 0.03) + 1e-9,
+        at_most(0.10 if over else 0.03),
         digits=1,
         otherwise=Verdict.fails if over else Verdict.caution,
         mend=_cable_mend(after, sides),
@@ -139,7 +138,7 @@ def cable_current(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, lambda r: _flowing(r) + 0 * r.value("charging.cable", "cable_rating")),
         CABLE.at(rated.after, "A"),
         "A",
-        lambda a: rated.after is not None and a <= rated.after + 1e-9,
+        at_most(rated.after),
         digits=0,
         mend="Fit a charging cable rated for the machine's full output, fused at the battery.",
         more=(figure("what the cable carries", rated.before, rated.after, "A"),),

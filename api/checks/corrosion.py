@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from api.checks.bounds import at_least
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
@@ -96,7 +97,7 @@ def surface_metal(material: str, coating: str) -> str:
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     """Every recorded joint of unlike metals, then the life of zinc on frame and bulkhead."""
     pairs = [(a, b) for a, b in TOUCHING if _unlike(after, a, b) or _unlike(before, a, b)]
-    zinced = [p for p, _, m in after.recorded("zinc_thickness") if (m.low or 0) > 0]
+    zinced = [p for p, _, m in after.recorded("zinc_thickness") if m.low != 0]
     return [
         *(metal_joint(before, after, a, b) for a, b in pairs),
         *(zinc_life(before, after, position) for position in zinced),
@@ -185,13 +186,13 @@ def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
         check=check,
         subject="corrosion",
         verdict=joint.verdict,
-        verdict_before=sides.before.verdict if sides.before else Verdict.not_determined,
         sentence=f"{titles[0].upper()}{titles[1:]}: {joint.one} against {joint.other}, {gaps[1]:.2f} V, "
         f"{joint.worded}; {limit.text} ({limit.cited}). {area_words(joint.one, joint.other)}".rstrip(),
         figures=(figure("difference of anodic index", gaps[0], gaps[1], "V"),),
         limit=limit,
         components=sides.used,
         mend="" if joint.verdict is Verdict.holds else PARTING,
+        beyond=round(gaps[1] or 0.0, 2),
         caution=CAUTIONS["corrosion"],
     )
 
@@ -224,7 +225,7 @@ def zinc_life(before: Fitted, after: Fitted, position: str) -> Finding:
         sides,
         ZINC_LIFE,
         "years",
-        lambda years: years >= WANTED_YEARS,
+        at_least(WANTED_YEARS),
         digits=0,
         otherwise=Verdict.caution,
         mend="Thicker zinc, or paint over the zinc, lasts longer.",

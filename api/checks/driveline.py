@@ -1,5 +1,6 @@
 """Driveline: torque at each shaft in the lowest gear, stress, splines, joint angles, the weakest link."""
 
+from api.checks.bounds import at_most
 from api.checks.driveline_torque import SHAFTS, TORQUE, half_shaft_nm, propshaft_nm, weakest_link
 from api.checks.findings import against, undetermined
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
@@ -70,7 +71,7 @@ def shaft_stress(before: Fitted, after: Fitted, position: str) -> Finding:
         sides,
         SHEAR,
         "%",
-        lambda p: p <= 1,
+        at_most(1),
         digits=0,
         mend=_shaft_mend(after, position, sides),
         more=(
@@ -108,7 +109,7 @@ def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:
         on_both(before, after, lambda r: propshaft_nm(r) + 0 * r.value(position, "torque_rating")),
         TORQUE.at(rating.after, "Nm"),
         "Nm",
-        lambda t: rating.after is not None and t <= rating.after,
+        at_most(rating.after),
         digits=0,
         mend="Fit a propeller shaft of a higher rating.",
         more=(figure("shear stress in the tube", in_tube.before, in_tube.after, "MPa"),),
@@ -127,7 +128,7 @@ def axle_ratios(before: Fitted, after: Fitted) -> list[Finding]:
     what = "difference between the front and the rear axle ratio"
     mend = "Change the crown wheels and pinions of both axles together."
     return [
-        against("driveline.axle_ratios", what, sides, ALIKE, "%", lambda part: part <= 0.01, mend=mend),
+        against("driveline.axle_ratios", what, sides, ALIKE, "%", at_most(0.01), mend=mend),
     ]
 
 
@@ -161,19 +162,13 @@ def splines(before: Fitted, after: Fitted, position: str) -> Finding:
         check=f"driveline.splines.{position}",
         subject="driveline",
         verdict=Verdict.fails if wrong else Verdict.holds,
-        verdict_before=_none_wrong(sides.before),
         sentence=f"Splines of {title} do not agree: {wrong}." if wrong else f"Splines of {title} agree.",
         limit=SPLINES,
         components=sides.used,
         mend=CHANGE_TOGETHER if wrong else "",
+        wrong=tuple(sides.after),
         caution=CAUTIONS["driveline"],
     )
-
-
-def _none_wrong(wrong: list[str] | None) -> Verdict:
-    if wrong is None:
-        return Verdict.not_determined
-    return Verdict.fails if wrong else Verdict.holds
 
 
 def _joint_rad(reading: Reading, position: str) -> float:
@@ -193,7 +188,7 @@ def joint_angle(before: Fitted, after: Fitted, position: str) -> Finding:
         ),
         ANGLE.at(permitted.after, "deg"),
         "deg",
-        lambda b: permitted.after is not None and b <= permitted.after + 1e-9,
+        at_most(permitted.after),
         mend="Less lift, or a shaft with joints for the angle.",
         more=(figure("permitted angle", permitted.before, permitted.after, "deg"),),
     )
@@ -212,7 +207,7 @@ def joint_ripple(before: Fitted, after: Fitted, position: str) -> Finding:
         on_both(before, after, ripple),
         RIPPLE,
         "rad/s2",
-        lambda a: a <= 1000,
+        at_most(1000),
         digits=0,
         otherwise=Verdict.caution,
         mend="Less lift, or wedges that bring both joints to the same small angle.",

@@ -94,12 +94,12 @@ def weakest_link(before: Fitted, after: Fitted) -> Finding:
         check="driveline.weakest_link",
         subject="driveline",
         verdict=_of_load(load),
-        verdict_before=_of_load(was[earlier]) if was else Verdict.not_determined,
         sentence=text,
         figures=ranking,
         limit=TORQUE,
         components=sides.used,
         mend="" if load <= 1 else f"Strengthen the {after.title(weakest)} first.",
+        beyond=round(100 * load),
         caution=CAUTIONS["driveline"],
     )
 

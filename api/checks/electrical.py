@@ -2,10 +2,11 @@
 
 from collections.abc import Sequence
 
+from api.checks.bounds import at_most
 from api.checks.charging import CONDITIONS, cable_current, cable_drop, charging
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
-from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, worst
+from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
 
 FUSE_LOAD = Limit("at most 80 % of the fuse", "vendors' note, as quoted", Provenance.seen, "", 80, "%")
 
@@ -42,7 +43,7 @@ def fuse_against_cable(before: Fitted, after: Fitted) -> Finding:
         ),
         FUSE_CABLE.at(rated.after, "A"),
         "A",
-        lambda a: rated.after is not None and a <= rated.after + 1e-9,
+        at_most(rated.after),
         digits=0,
         mend="Fit a smaller fuse, or a harness with larger conductors.",
         more=(figure("what the cable carries", rated.before, rated.after, "A"),),
@@ -61,7 +62,7 @@ def fuse_against_load(before: Fitted, after: Fitted) -> Finding:
         sides,
         FUSE_LOAD,
         "%",
-        lambda p: p <= 0.8 + 1e-9,
+        at_most(0.8),
         digits=0,
         otherwise=Verdict.fails if over else Verdict.caution,
         mend="Split the load over two fuses, or fit the next larger fuse that the cable still carries.",
@@ -103,12 +104,12 @@ def polarity(before: Fitted, after: Fitted) -> Finding:
         check="electrical.polarity",
         subject="electrical",
         verdict=verdict(after),
-        verdict_before=verdict(before),
         sentence=_polarity_sentence(found, silent),
         limit=POLARITY,
         components=tuple(numbers + silent),
         missing=tuple(f"polarity of {n}" for n in silent),
         mend=_polarity_mend(found),
+        beyond=len(_fewer(found)[1]) if len(found) > 1 else None,
         caution=CAUTIONS["electrical"],
     )
 
@@ -127,8 +128,12 @@ def _polarity_sentence(found: dict[str, list[str]], silent: Sequence[str]) -> st
 def _polarity_mend(found: dict[str, list[str]]) -> str:
     if len(found) < 2:
         return ""
-    word, numbers = min(found.items(), key=lambda item: (len(item[1]), item[0]))
+    word, numbers = _fewer(found)
     return f"Change {', '.join(numbers)}, the fewer, from {word} earth to the other."
+
+
+def _fewer(found: dict[str, list[str]]) -> tuple[str, list[str]]:
+    return min(found.items(), key=lambda item: (len(item[1]), item[0]))
 
 
 def voltage(before: Fitted, after: Fitted) -> Finding:
@@ -137,27 +142,26 @@ def voltage(before: Fitted, after: Fitted) -> Finding:
     def strangers(reading: Reading) -> list[str]:
         system = reading.fact("system_voltage")
         wrong = []
-        for _, component, measure in reading.fitted.recorded("rated_voltage"):
-            reading.used[component.number] = None
-            if not (measure.low or 0) - 0.1 <= system <= (measure.high or 0) + 0.1:
+        for position, component, measure in reading.fitted.recorded("rated_voltage"):
+            low, high = reading.span(position, "rated_voltage")
+            if not low - 0.1 <= system <= high + 0.1:
                 wrong.append(f"{component.number} ({measure.written})")
         return wrong
 
     sides = on_both(before, after, strangers)
     if sides.after is None:
         return undetermined("electrical.voltage", "whether every voltage agrees", sides, VOLTAGE)
-    verdicts = [Verdict.fails if wrong else Verdict.holds for wrong in (sides.before or [], sides.after)]
     wrong = ", ".join(sides.after)
     return Finding(
         check="electrical.voltage",
         subject="electrical",
-        verdict=worst(verdicts[1:]),
-        verdict_before=verdicts[0] if sides.before is not None else Verdict.not_determined,
+        verdict=Verdict.fails if wrong else Verdict.holds,
         sentence=f"Not made for the system's voltage: {wrong}."
         if wrong
         else "Every rated voltage is the system's.",
         limit=VOLTAGE,
         components=sides.used,
         mend=f"Change {wrong}." if wrong else "",
+        wrong=tuple(sides.after),
         caution=CAUTIONS["electrical"],
     )

@@ -2,13 +2,14 @@
 
 from collections.abc import Callable
 
+from api.checks.bounds import Bound
 from api.checks.fitted import BothSides
-from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Verdict, before_after, figure, judge
+from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Verdict, before_after, figure, judge, scaled
 
 
 def undetermined(check: str, what: str, sides: BothSides, limit: Limit | None = None) -> Finding:
     """The finding of a check that lacks inputs: it names each of them."""
-    because = "; ".join(sides.missing_worded) or "something it needs is not fitted"
+    because = "; ".join(sides.wanting) or "something it needs is not fitted"
     return Finding(
         check=check,
         subject=check.split(".")[0],
@@ -17,6 +18,7 @@ def undetermined(check: str, what: str, sides: BothSides, limit: Limit | None = 
         limit=limit,
         components=sides.used,
         missing=sides.missing,
+        impossible=sides.impossible,
         caution=CAUTIONS.get(check.split(".")[0], ""),
     )
 
@@ -27,7 +29,7 @@ def against(
     sides: BothSides[float],
     limit: Limit,
     unit: str,
-    ok: Callable[[float], bool],
+    bound: Bound,
     *,
     digits: int = 1,
     otherwise: Verdict = Verdict.fails,
@@ -37,14 +39,14 @@ def against(
 ) -> Finding:
     """The finding of a check with one number and one limit.
 
-    `ok` tests an SI value. `more` are further figures. `mend` is said unless the check holds. `say`
-    words today's and the new number where "what: before -> after" would not read well.
+    `bound` is where the SI value may lie. `more` are further figures. `mend` is said unless the check
+    holds. `say` words today's and the new number where "what: before -> after" would not read well.
+    The verdict is that of the set alone; a pass of its own judges what is fitted today.
     """
     if sides.after is None:
         return undetermined(check, what, sides, limit)
     main = figure(what, sides.before, sides.after, unit)
-    verdict = judge(ok(sides.after), limit, otherwise)
-    today = judge(None if sides.before is None else ok(sides.before), limit, otherwise)
+    verdict = judge(bound.holds(sides.after), limit, otherwise)
     numbers = f"{what[0].upper()}{what[1:]}: {before_after(main.before, main.after, digits, unit)}"
     if say is not None:
         numbers = say(sides.before, sides.after)
@@ -52,11 +54,11 @@ def against(
         check=check,
         subject=check.split(".")[0],
         verdict=verdict,
-        verdict_before=today,
         sentence=f"{numbers}; {limit.text} ({limit.cited}).",
         figures=(main, *more),
         limit=limit,
         components=sides.used,
         mend="" if verdict is Verdict.holds else mend,
         caution=CAUTIONS.get(check.split(".")[0], ""),
+        beyond=round(scaled(bound.beyond(sides.after), unit), digits),
     )

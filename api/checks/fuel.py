@@ -2,6 +2,7 @@
 
 import math
 
+from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
@@ -108,7 +109,7 @@ def mixture(before: Fitted, after: Fitted) -> Finding:
         sides,
         LEAN,
         "%",
-        lambda part: part <= LEAN_CAUTION + 1e-9,
+        at_most(LEAN_CAUTION),
         otherwise=Verdict.fails if far else Verdict.caution,
         mend="Larger jets, or metering that a sensor corrects.",
     )
@@ -136,7 +137,7 @@ def vapour_lock(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, part),
         VAPOUR,
         "%",
-        lambda p: p <= 1,
+        at_most(1),
         digits=0,
         otherwise=Verdict.caution,
         mend="An electric pump at the tank, a return line, or a cooler path for the feed line would do it.",
@@ -161,7 +162,7 @@ def pump_flow(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, lambda r: r.value("fuel.pump", "pump_flow") + 0 * needed_m3_s(r)),
         FLOW.at(needed.after, "l/h"),
         "l/h",
-        lambda flow: needed.after is not None and flow >= needed.after - 1e-12,
+        at_least(needed.after),
         digits=0,
         mend="Fit a pump of more flow at the working pressure.",
         more=(figure("fuel taken at rated power", needed.before, needed.after, "l/h"),),
@@ -184,7 +185,7 @@ def injector_duty(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, lambda r: duty(r) + 0 * r.value("fuel.metering", "injector_duty")),
         DUTY.at(permitted.after, "%"),
         "%",
-        lambda part: permitted.after is not None and part <= permitted.after + 1e-9,
+        at_most(permitted.after),
         digits=0,
         mend="Larger injectors, or a higher working pressure.",
         more=(figure("permitted duty", permitted.before, permitted.after, "%"),),
@@ -204,7 +205,7 @@ def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
         ),
         PRESSURE.at(working.after, "kPa"),
         "kPa",
-        lambda rating: working.after is not None and rating >= working.after - 1e-6,
+        at_least(working.after),
         digits=0,
         mend="Fit line and hose of fuel-injection grade (SAE J30 R9 or better) with matching clips.",
         more=(figure("working pressure", working.before, working.after, "kPa"),),
@@ -228,7 +229,7 @@ def ethanol(before: Fitted, after: Fitted, position: str) -> Finding:
         sides,
         ETHANOL.at(sold.after, "%"),
         "%",
-        lambda part: sold.after is not None and part >= sold.after - 1e-9,
+        at_least(sold.after),
         digits=0,
         mend="Fit hose, seals and a tank that withstand the ethanol, or use fuel without it.",
         more=(figure("ethanol in the market's fuel", sold.before, sold.after, "%"),),

@@ -2,6 +2,7 @@
 
 import math
 
+from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure
@@ -147,7 +148,7 @@ def cruise(before: Fitted, after: Fitted) -> Finding:
         sides,
         RATED if over else CRUISE,
         "%",
-        lambda p: p <= (1 if over else 0.75),
+        at_most(1 if over else 0.75),
         digits=0,
         otherwise=Verdict.fails if over else Verdict.caution,
         mend=_cruise_mend(after, sides),
@@ -184,7 +185,7 @@ def start(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, climbed),
         START,
         "%",
-        lambda slope: slope >= 0.12,
+        at_least(0.12),
         digits=0,
         mend="A lower axle, first gear or low range, or a smaller tyre, would do it.",
         more=(figure("lowest overall ratio", ratio.before, ratio.after, ""),),
@@ -205,7 +206,7 @@ def first_gear(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, speed),
         FIRST,
         "km/h",
-        lambda v: v * 3.6 >= 10,
+        at_least(10 / 3.6),
         otherwise=Verdict.caution,
         mend="A taller axle would make first gear useful.",
     )

@@ -1,6 +1,6 @@
 """Every check of one set: what is fitted today against what would be."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from api.checks import (
     brakes,
@@ -14,12 +14,27 @@ from api.checks import (
     unions,
     wheels,
 )
-from api.checks.fitted import Fitted
-from api.checks.law import law_for
-from api.checks.verdict import Finding, Verdict
+from api.checks.fitted import ARITHMETIC, Fitted, finite
+from api.checks.kinds import beside_today
+from api.checks.law import Law, law_for
+from api.checks.verdict import CAUTIONS, Finding, Verdict
 from api.rulebook.model import RuleBook, Vehicle
 
-_WORST_FIRST = (Verdict.fails, Verdict.caution, Verdict.not_determined, Verdict.holds)
+Inspect = Callable[[Fitted, Fitted, Law], Sequence[Finding]]
+
+SUBJECTS: Mapping[str, Inspect] = {
+    "brakes": brakes.inspect,
+    "electrical": lambda was, new, _: electrical.inspect(was, new),
+    "wheels": lambda was, new, _: wheels.inspect(was, new),
+    "gearing": lambda was, new, _: gearing.inspect(was, new),
+    "speedometer": speedometer.inspect,
+    "driveline": lambda was, new, _: driveline.inspect(was, new),
+    "corrosion": lambda was, new, _: corrosion.inspect(was, new),
+    "unions": lambda was, new, _: unions.inspect(was, new),
+    "suspension": lambda was, new, _: suspension.inspect(was, new),
+    "fuel": lambda was, new, _: fuel.inspect(was, new),
+}
+"""The subjects in order of safety, each with the checks that it makes."""
 
 
 def check_set(
@@ -29,34 +44,46 @@ def check_set(
     after: Mapping[str, str | None],
     market: str = "",
 ) -> list[Finding]:
-    """Every finding of the set, subject by subject in order of safety.
+    """Every finding of the set, subject by subject in order of safety, each beside today's.
 
     `today` and `after` map positions to component numbers, as `Solution.today` and `Solution.after`
     do. `market` chooses the law ("United States", else the UN regulations); empty: the variant's.
+    What is fitted today is judged by a pass of its own, so that its verdicts are of today alone.
     """
     law = law_for(market or book.variant.market)
     was, new = Fitted(book, today, vehicle), Fitted(book, after, vehicle)
-    return [
-        *brakes.inspect(was, new, law),
-        *electrical.inspect(was, new),
-        *wheels.inspect(was, new),
-        *gearing.inspect(was, new),
-        *speedometer.inspect(was, new, law),
-        *driveline.inspect(was, new),
-        *corrosion.inspect(was, new),
-        *unions.inspect(was, new),
-        *suspension.inspect(was, new),
-        *fuel.inspect(was, new),
-    ]
+    as_it_stands = _inspected(was, was, law)
+    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, law))
 
 
-def worst_first(findings: list[Finding]) -> list[Finding]:
-    """The findings with the worst verdict first, otherwise in their order."""
-    return sorted(findings, key=lambda f: _WORST_FIRST.index(f.verdict))
+def _inspected(was: Fitted, new: Fitted, law: Law) -> list[Finding]:
+    return [f for subject, inspect in SUBJECTS.items() for f in _subject(subject, inspect, was, new, law)]
 
 
-def changed(findings: list[Finding]) -> list[Finding]:
-    """The findings whose verdict or figures the set changes."""
-    return [
-        f for f in findings if not f.already_so or any(figure.before != figure.after for figure in f.figures)
-    ]
+def _subject(subject: str, inspect: Inspect, was: Fitted, new: Fitted, law: Law) -> Sequence[Finding]:
+    """The findings of one subject; a single one, not determined, where its arithmetic gives way."""
+    was.read.clear()
+    new.read.clear()
+    try:
+        found = inspect(was, new, law)
+    except ARITHMETIC:
+        return [_gave_way(subject, new)]
+    return found if all(_is_real(finding) for finding in found) else [_gave_way(subject, new)]
+
+
+def _is_real(finding: Finding) -> bool:
+    return finite([part for figure in finding.figures for part in (figure.before, figure.after)])
+
+
+def _gave_way(subject: str, fitted: Fitted) -> Finding:
+    """Nothing of a subject is determined: it names every figure that it had read."""
+    read = "; ".join(f"{name}: {written}" for name, written in fitted.read.items())
+    return Finding(
+        check=subject,
+        subject=subject,
+        verdict=Verdict.not_determined,
+        sentence=f"{subject.capitalize()}: nothing can be worked out, since the recorded figures do not go "
+        f"together. It had read {read or 'nothing'}.",
+        impossible=tuple(fitted.read),
+        caution=CAUTIONS.get(subject, ""),
+    )

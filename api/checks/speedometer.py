@@ -1,8 +1,9 @@
 """Speedometer and odometer: what the instrument shows after tyre, axle or drive have changed."""
 
-import math
 from collections.abc import Callable
+from dataclasses import replace
 
+from api.checks.bounds import Bound
 from api.checks.findings import against
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.gearing import AXLE, circumference_m
@@ -64,6 +65,11 @@ def changed_reading(
     return (1 + error_before) * circumference_old / circumference_new * axle_new / axle_old
 
 
+def _factor_tested(reading: Reading) -> float:
+    """The factor, which the speeds that the law tests at are part of."""
+    return _factor(reading) + 0 * (reading.maybe_fact("top_speed") or 0)
+
+
 def _factor(reading: Reading) -> float:
     return reading_factor(
         reading.value("speedo.drive", "speedo_drive_ratio"),
@@ -75,13 +81,13 @@ def _factor(reading: Reading) -> float:
 
 def inspect(before: Fitted, after: Fitted, law: Law = Law.un) -> list[Finding]:
     """The speed shown against the law of the market, and the distance counted."""
-    factors = on_both(before, after, _factor)
-    return [speed_shown(after, factors, law), distance_counted(after, factors)]
+    tested = on_both(before, after, _factor_tested)
+    return [speed_shown(after, tested, law), distance_counted(after, on_both(before, after, _factor))]
 
 
 def tested_speeds_kmh(after: Fitted) -> tuple[float, ...]:
     top = Reading(after).maybe_fact("top_speed")
-    if top is None:
+    if top is None or top != top:
         return TEST_SPEEDS_KMH
     return tuple(v for v in TEST_SPEEDS_KMH if v * KMH <= top) or (0.8 * top / KMH,)
 
@@ -90,6 +96,18 @@ def _test(law: Law, speeds: tuple[float, ...]) -> Callable[[float], bool]:
     if law is Law.us:
         return lambda factor: cfr_holds(80 * factor, 80)
     return lambda factor: all(r39_holds(v * factor, v) for v in speeds)
+
+
+def _factors_allowed(law: Law, speeds: tuple[float, ...]) -> tuple[float, float]:
+    """Least and greatest of indicated over true that hold at every test speed of the law."""
+    if law is Law.us:
+        return 1 - 8 / 80, 1 + 8 / 80
+    return 1.0, min(greatest_indicated_kmh(speed) / speed for speed in speeds)
+
+
+def _each(sides: BothSides[float], of: Callable[[float], float]) -> BothSides[float]:
+    before = None if sides.before is None else of(sides.before)
+    return replace(sides, before=before, after=None if sides.after is None else of(sides.after))
 
 
 def speed_shown(after: Fitted, factors: BothSides[float], law: Law) -> Finding:
@@ -105,20 +123,15 @@ def speed_shown(after: Fitted, factors: BothSides[float], law: Law) -> Finding:
         )
         for v in speeds
     )
-    at_80 = BothSides(
-        None if factors.before is None else 80 * KMH * factors.before,
-        None if factors.after is None else 80 * KMH * factors.after,
-        factors.missing,
-        factors.missing_worded,
-        factors.used,
-    )
+    at_80 = _each(factors, lambda factor: 80 * KMH * factor)
+    low, high = _factors_allowed(law, speeds)
     return against(
         "speedometer.speed",
         "speed shown at a true 80 km/h",
         at_80,
         CFR if law is Law.us else R39,
         "km/h",
-        lambda indicated: holds(indicated / (80 * KMH)),
+        Bound(low * 80 * KMH, high * 80 * KMH),
         mend="" if factors.after is None else drive_mend(after, factors.after, holds),
         more=shown_at,
     )
@@ -147,20 +160,14 @@ def drive_mend(after: Fitted, factor: float, holds: Callable[[float], bool]) -> 
 
 def distance_counted(after: Fitted, factors: BothSides[float]) -> Finding:
     """Error of the odometer, which turns with the same cable."""
-    error = BothSides(
-        None if factors.before is None else factors.before - 1,
-        None if factors.after is None else factors.after - 1,
-        factors.missing,
-        factors.missing_worded,
-        factors.used,
-    )
+    error = _each(factors, lambda factor: factor - 1)
     return against(
         "speedometer.odometer",
         "distance counted, against the true distance",
         error,
         ODOMETER,
         "%",
-        lambda e: math.fabs(e) <= 0.025 + 1e-9,
+        Bound(-0.025, 0.025),
         otherwise=Verdict.caution,
         mend="Correct the speedometer drive; until then note the error with the distance.",
     )

@@ -2,6 +2,7 @@
 
 import math
 
+from api.checks.bounds import Bound, at_least
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
@@ -107,14 +108,13 @@ def ride_frequency(before: Fitted, after: Fitted, axle: str, laden: bool) -> Fin
         return frequency_hz(spring_rate_n_m(reading, axle), sprung_corner_kg(reading, axle, laden))
 
     rate = on_both(before, after, lambda r: spring_rate_n_m(r, axle))
-    low, high = BAND_HZ
     return against(
         f"suspension.frequency.{axle}.{state}",
         f"{axle} ride frequency, {state}",
         on_both(before, after, frequency),
         FREQUENCY,
         "Hz",
-        lambda f: low <= f <= high,
+        Bound(*BAND_HZ),
         digits=2,
         otherwise=Verdict.caution,
         mend="A softer spring lowers the frequency, a stiffer one raises it.",
@@ -143,7 +143,7 @@ def height(before: Fitted, after: Fitted, axle: str) -> Finding:
         sides,
         HEIGHT,
         "mm",
-        lambda lift: abs(lift) <= 0.030,
+        Bound(-0.030, 0.030),
         digits=0,
         otherwise=Verdict.caution,
         mend="Check damper, hose and shaft travel, headlamp aim and steering at the new height.",
@@ -166,7 +166,7 @@ def damper_travel(before: Fitted, after: Fitted, axle: str, closing: bool) -> Fi
         on_both(before, after, spare),
         CLOSED if closing else OPEN,
         "mm",
-        lambda left: left >= -1e-9,
+        at_least(0.0),
         digits=0,
         mend=f"Fit a damper made for the spring, {'shorter closed' if closing else 'longer open'}.",
     )
@@ -186,7 +186,7 @@ def hose_travel(before: Fitted, after: Fitted, axle: str) -> Finding:
         on_both(before, after, spare),
         HOSE,
         "mm",
-        lambda left: left >= -1e-9,
+        at_least(0.0),
         digits=0,
         mend="Fit a longer brake hose of the same threads.",
     )

@@ -130,10 +130,10 @@ def _finding(check: str, sentence: str, verdict: Verdict, sides, limit: Limit, m
         check=check,
         subject="unions",
         verdict=verdict,
-        verdict_before=sides.before[0] if sides.before else Verdict.not_determined,
         sentence=f"{sentence[0].upper()}{sentence[1:]}",
         limit=limit,
         components=sides.used,
         mend="" if verdict is Verdict.holds else mend,
         caution=CAUTIONS["unions"],
+        wrong=() if verdict is Verdict.holds else (sentence,),
     )

@@ -61,32 +61,77 @@ class Figure:
     unit: str = ""
 
 
+class Kind(StrEnum):
+    """Whose a finding is: the set's doing, as it was today, or the set's mending."""
+
+    worse = "worse"
+    newly_not_determined = "newly not determined"
+    already_so = "already so"
+    mended = "mended"
+    holds = "holds"
+    not_determined = "not determined"
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """What one check found.
+    """What one check found on one vehicle.
 
-    `check` is the stable name ("brakes.pedal_force"); `verdict_before` is the verdict on the vehicle
-    as it stands. `components` are the numbers whose characteristics decide it; `missing` names the
-    characteristics that are not recorded ("bore of X at P"). `mend` is a change that would mend it.
+    `check` is the stable name ("brakes.pedal_force"). `components` are the numbers whose
+    characteristics decide it; `missing` names the characteristics that are not recorded ("bore of X at
+    P"), `impossible` those recorded as what cannot be. `mend` is a change that would mend it. `beyond`
+    is how far the judged figure lies past its limit, in the first figure's unit (less than nothing
+    inside it), `wrong` what disagrees where no number is judged. `today` is the same check on the
+    vehicle as it stands, by the limit that applies there; None where the check does not apply there.
     """
 
     check: str
     subject: str
     verdict: Verdict
     sentence: str
-    verdict_before: Verdict = Verdict.not_determined
     figures: tuple[Figure, ...] = ()
     limit: Limit | None = None
     components: tuple[str, ...] = ()
     missing: tuple[str, ...] = ()
+    impossible: tuple[str, ...] = ()
     mend: str = ""
     caution: str = ""
+    beyond: float | None = None
+    wrong: tuple[str, ...] = ()
+    today: "Finding | None" = None
 
     @property
-    def already_so(self) -> bool:
-        """The verdict is no better and no worse than on the vehicle as it stands."""
-        return self.verdict is self.verdict_before
+    def verdict_before(self) -> Verdict | None:
+        """The verdict on the vehicle as it stands; None where the check does not apply to it."""
+        return self.today.verdict if self.today else None
 
+    @property
+    def changed(self) -> bool:
+        """Whether the set changes the verdict or a figure."""
+        figures = any(figure.before != figure.after for figure in self.figures)
+        return figures or self.verdict is not self.verdict_before
+
+    @property
+    def kind(self) -> Kind:
+        """Whose it is. A figure past its limit that moves further from it is the set's doing too."""
+        was, now = self.verdict_before, self.verdict
+        if now is Verdict.not_determined:
+            return Kind.not_determined if was is now else Kind.newly_not_determined
+        if was not in _BAD:
+            return Kind.worse if now in _BAD else Kind.holds
+        if _BAD.get(now, 0) < _BAD[was]:
+            return Kind.mended
+        return Kind.worse if _BAD[now] > _BAD[was] or self._further() else Kind.already_so
+
+    def _further(self) -> bool:
+        was = self.today
+        if was is None:
+            return False
+        both = self.beyond is not None and was.beyond is not None
+        return bool(set(self.wrong) - set(was.wrong)) or (both and self.beyond > was.beyond)
+
+
+_BAD = {Verdict.caution: 1, Verdict.fails: 2}
+"""What is not as it should be, and how much so."""
 
 CAUTIONS = {
     "brakes": "Brakes hold lives: have changed brakes fitted and inspected by someone licensed for it. "
@@ -145,6 +190,11 @@ def shown(si: float, unit: str) -> float:
     """An SI value in `unit` of the controlled list."""
     factor, offset = _unit_scale(unit)
     return (si - offset) / factor
+
+
+def scaled(si: float, unit: str) -> float:
+    """A difference of SI values in `unit`."""
+    return si / _unit_scale(unit)[0]
 
 
 def figure(name: str, before_si: float | None, after_si: float | None, unit: str) -> Figure:

@@ -1,5 +1,6 @@
 """Room around wheels and tyres: brakes, arches, and the spare that matches."""
 
+from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.tyres import section_reach_m, section_width_on_rim_m, track_change_m
@@ -35,7 +36,7 @@ def brake_clearance(before: Fitted, after: Fitted, axle: str) -> Finding:
         on_both(before, after, gap),
         CLEAR,
         "mm",
-        lambda m: m >= CALIPER_GAP_M - 1e-9,
+        at_least(CALIPER_GAP_M),
         mend="Fit a wheel with more room inside, or a smaller brake.",
     )
 
@@ -60,11 +61,13 @@ def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
     check, limit = ("wheels.outer_reach", ARCH) if outward else ("wheels.inner_reach", INNER)
     what = f"tyre moved {'outward' if outward else 'inward'}"
     if sides.before is None or sides.after is None or room.after is None:
-        missing = (*sides.missing, *room.missing) or ("today's wheel or tyre data",)
-        worded = (*sides.missing_worded, *room.missing_worded) or (
-            "today's wheel or tyre is not recorded in full",
-        )
-        return undetermined(check, what, BothSides(None, None, missing, worded, sides.used), limit)
+        missing = (*sides.missing, *room.missing)
+        if sides.after is not None and room.after is not None:
+            missing = ("today's wheel or tyre data",)
+        wanting = (*sides.wanting, *room.wanting) or ("today's wheel or tyre is not recorded in full",)
+        impossible = (*sides.impossible, *room.impossible)
+        none = BothSides(None, None, missing, wanting, sides.used, impossible)
+        return undetermined(check, what, none, limit)
     moved = BothSides(0.0, sides.after - sides.before, (), (), sides.used)
     return against(
         check,
@@ -72,7 +75,7 @@ def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
         moved,
         limit.at(room.after, "mm"),
         "mm",
-        lambda m: m <= room.after + 1e-9,
+        at_most(room.after),
         mend="Choose another offset or a narrower tyre; check on full lock and full bump.",
         more=(
             figure("room", room.before, room.after, "mm"),
@@ -111,7 +114,7 @@ def spare(before: Fitted, after: Fitted) -> Finding:
         sides,
         SPARE,
         "%",
-        lambda d: d <= 0.02,
+        at_most(0.02),
         otherwise=Verdict.fails if sides.after == DOES_NOT_BOLT_ON else Verdict.caution,
         mend="Change the spare with the road wheels and tyres"
         + ("; with four-wheel drive unlike tyres wind up the shafts." if four else "."),

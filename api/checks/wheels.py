@@ -1,5 +1,6 @@
 """Wheels and tyres: do they go together, carry the vehicle, and clear what is around them."""
 
+from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.tyres import load_carried_kg, section_width_on_rim_m, speed_carried_m_s
@@ -75,7 +76,7 @@ def rim_width(before: Fitted, after: Fitted) -> Finding:
         sides,
         RIM,
         "in",
-        lambda beyond: beyond <= 1e-6,
+        at_most(1e-6),
         digits=2,
         mend="Choose a rim inside the tyre's span, or a tyre whose span includes the rim.",
         more=(
@@ -112,7 +113,6 @@ def tubeless(before: Fitted, after: Fitted) -> Finding:
         check="wheels.tubeless",
         subject="wheels",
         verdict=_TUBELESS[sides.after],
-        verdict_before=Verdict.not_determined if sides.before is None else _TUBELESS[sides.before],
         sentence=f"{sentences[sides.after][:-1]} ({HUMP.cited}).",
         limit=HUMP,
         components=sides.used,
@@ -166,7 +166,7 @@ def _covers(before, after, check, what, carried, axle, limit) -> Finding:
         covers,
         limit.at(loads.after, "kg"),
         "kg",
-        lambda kg: loads.after is not None and kg >= loads.after,
+        at_least(loads.after),
         digits=0,
         mend="Fit tyres and wheels of a higher load rating, or lower the permitted axle load on its plate.",
         more=(figure(f"{axle} axle load, laden", loads.before, loads.after, "kg"),),
@@ -189,7 +189,7 @@ def tyre_speed(before: Fitted, after: Fitted) -> Finding:
         on_both(before, after, carried),
         (SPEED_MEMORY if symbol in "LMNPR" else SPEED).at(top.after, "km/h"),
         "km/h",
-        lambda v: top.after is not None and v >= top.after - 1e-9,
+        at_least(top.after),
         digits=0,
         mend="Fit tyres of a higher speed symbol.",
         more=(figure("top speed", top.before, top.after, "km/h"),),

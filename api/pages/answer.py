@@ -17,11 +17,11 @@ from api.pages.gives_up import addresses_of_ways
 from api.pages.problems import pages_router
 from api.pages.question import PageQuestion, question_of
 from api.service import Make, Service, ServiceDep
+from api.wire.findings import BY_THE_SET, cannot_be, counted_only, of_today, told
 
 router = pages_router()
 
 Facts = dict[str, Any]
-WORST_FIRST = ("fails", "caution", "not determined", "holds")
 
 
 @router.get("/answer", dependencies=[MayRead])
@@ -163,24 +163,25 @@ def _once(flaws: Sequence[Facts]) -> list[Facts]:
     return list(first.values())
 
 
-def check_groups(checks: Facts) -> list[Facts]:
-    """The findings by subject, the worst first; those that hold and did not change stand apart."""
-    subjects: dict[str, list[Facts]] = defaultdict(list)
-    for finding in checks["findings"]:
-        subjects[finding["subject"]].append(finding)
-    groups = []
-    for subject, findings in subjects.items():
-        findings.sort(key=lambda finding: WORST_FIRST.index(finding["verdict"]))
-        told = [f for f in findings if f["changed"] or f["verdict"] != "holds"]
-        groups.append(
-            {
-                "subject": subject,
-                "verdict": findings[0]["verdict"],
-                "told": told,
-                "quiet": [f for f in findings if f not in told],
-            }
-        )
-    return sorted(groups, key=lambda group: WORST_FIRST.index(group["verdict"]))
+def check_groups(checks: Facts) -> Facts:
+    """The findings as the page tells them: what the set makes worse, what was so, what it mends; the rest
+    by subject, folded."""
+    rest: dict[str, list[Facts]] = defaultdict(list)
+    for finding in counted_only(checks):
+        rest[finding["subject"]].append(finding)
+    return {
+        "sentence": checks["sentence"],
+        "verdict": checks["verdict"],
+        "by_the_set": sum(checks["counts"][kind] for kind in BY_THE_SET),
+        "groups": [
+            {**group, "findings": [{**f, "today": of_today(f)} for f in group["findings"]]}
+            for group in told(checks)
+        ],
+        "cannot_be": cannot_be(checks),
+        "holding": checks["counts"]["holds"],
+        "not_determined": checks["counts"]["not determined"],
+        "rest": [{"subject": subject, "findings": findings} for subject, findings in rest.items()],
+    }
 
 
 def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:

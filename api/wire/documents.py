@@ -197,23 +197,44 @@ class LimitOut(Out):
     unit: str
 
 
+VerdictWord = Literal["holds", "caution", "fails", "not determined"]
+KindWord = Literal["worse", "newly not determined", "already so", "mended", "holds", "not determined"]
+
+
 class FindingOut(Out):
     check: str
     subject: str
-    verdict: Literal["holds", "caution", "fails", "not determined"]
-    verdict_today: Literal["holds", "caution", "fails", "not determined"]
+    kind: KindWord = Field(
+        description="whose it is: `worse` and `newly not determined` are the set's doing, `already so` is "
+        "as bad today, `mended` is better with the set, `holds` is as it should be, `not determined` is so "
+        "today as well"
+    )
+    verdict: VerdictWord = Field(description="with the set fitted")
+    verdict_today: VerdictWord = Field(
+        description="of the vehicle as it stands, by the limit that applies to it"
+    )
+    applies_today: bool = Field(
+        description="false where there is nothing to check on the vehicle as it stands; `verdict_today` is "
+        "`not determined` then"
+    )
     changed: bool = Field(description="the set changes its verdict or a figure")
     sentence: str
     figures: list[FigureOut]
     limit: LimitOut | None
     components: list[str]
-    missing: list[str]
+    missing: list[str] = Field(description="characteristics that are not recorded")
+    impossible: list[str] = Field(description="characteristics recorded as what they cannot be")
     mend: str | None
     caution: str | None
 
 
 class ChecksOut(Out):
-    verdict: Literal["holds", "caution", "fails", "not determined"]
+    verdict: VerdictWord = Field(
+        description="the worst of what the set makes worse or leaves undetermined; `holds` when there is "
+        "nothing of that, whatever was so already"
+    )
+    sentence: str = Field(description="what the set makes worse, in words")
+    counts: dict[KindWord, int] = Field(description="how many findings there are of each kind")
     findings: list[FindingOut]
 
 

@@ -3,9 +3,8 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
+from api.wire.findings import cannot_be, counted_only, of_today, told
 from api.wire.plain import WIDTH, Facts, amount, count, hours, wrap
-
-_WORST_FIRST = ("fails", "caution", "not determined", "holds")
 
 
 def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
@@ -18,7 +17,8 @@ def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
     yield from _notes("ALREADY SO, and left as it is", solution["already_so"])
     yield from _notes("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _unconfirmed(solution)
-    yield from _findings(document["checks"]["findings"] if document["checks"] else [])
+    if document["checks"]:
+        yield from _findings(document["checks"])
 
 
 def grouped(solution: Facts) -> list[list[Facts]]:
@@ -165,26 +165,48 @@ def _reasons(solution: Facts) -> dict[str, str]:
     return {because["name"]: because["sentence"] for because in every}
 
 
-def _findings(findings: list[Facts]) -> Iterator[str]:
-    """What the set changes, the worst first; what stays as it was is counted, and named where it is bad."""
-    changed = sorted((f for f in findings if f["changed"]), key=lambda f: _WORST_FIRST.index(f["verdict"]))
-    if changed:
-        yield ""
-        yield "DOES IT WORK TOGETHER (today -> then)"
-    for finding in changed:
-        yield from wrap(f"{finding['verdict']:<15}{finding['sentence']}", indent=2, hang=17)
-        if finding["mend"]:
-            yield from wrap(f"To mend it: {finding['mend']}", indent=17)
-    yield from _as_before([f for f in findings if not f["changed"]])
-
-
-def _as_before(findings: list[Facts]) -> Iterator[str]:
-    if not findings:
-        return
+def _findings(checks: Facts) -> Iterator[str]:
+    """What the set makes worse, what was so already, what it mends; the rest is counted."""
     yield ""
-    total = {verdict: sum(f["verdict"] == verdict for f in findings) for verdict in _WORST_FIRST}
-    words = ", ".join(f"{number} {verdict}" for verdict, number in reversed(total.items()) if number)
-    yield from wrap(f"As before: {count(len(findings), 'check')} ({words}).")
+    yield "DOES IT WORK TOGETHER (today -> then)"
+    yield from wrap(checks["sentence"])
+    for group in told(checks):
+        yield ""
+        yield group["title"].upper()
+        for finding in group["findings"]:
+            yield from _finding(finding)
+        for caution in group["cautions"]:
+            yield from wrap(caution, indent=2, hang=4)
+    yield from _as_now_or_better(counted_only(checks))
+    yield from _cannot_be(cannot_be(checks))
+
+
+def _finding(finding: Facts) -> Iterator[str]:
+    sentence = f"{finding['sentence']} {of_today(finding)}".rstrip()
+    yield from wrap(f"{finding['verdict']:<15}{sentence}", indent=2, hang=17)
+    if finding["mend"]:
+        yield from wrap(f"To mend it: {finding['mend']}", indent=17)
+
+
+def _as_now_or_better(rest: list[Facts]) -> Iterator[str]:
+    """Figures that the set changes and that hold, then how many checks there are besides."""
+    if rest:
+        yield ""
+        yield "AS NOW OR BETTER"
+    changed = [finding for finding in rest if finding["changed"] and finding["verdict"] == "holds"]
+    for finding in changed:
+        yield from _finding(finding)
+    same = [finding for finding in rest if finding not in changed]
+    holding = sum(finding["verdict"] == "holds" for finding in same)
+    if holding:
+        yield from wrap(f"{count(holding, 'check')} {'hold' if holding > 1 else 'holds'} as today.", indent=2)
+    if open_today := len(same) - holding:
+        yield from wrap(f"{count(open_today, 'check')} not determined, today either.", indent=2)
+
+
+def _cannot_be(findings: list[Facts]) -> Iterator[str]:
+    if findings:
+        yield ""
+        yield "NOT DETERMINED, because of a figure that cannot be"
     for finding in findings:
-        if finding["verdict"] == "fails":
-            yield from wrap(f"fails          {finding['sentence']}", indent=2, hang=17)
+        yield from wrap(f"- {finding['sentence']}", indent=2, hang=4)

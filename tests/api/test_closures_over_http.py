@@ -122,6 +122,34 @@ async def test_a_list_with_only_the_calipers_is_incomplete_and_gets_completed(cl
     assert found.checks.findings
 
 
+async def test_the_verdict_of_a_set_is_not_that_of_the_vehicle(client: httpx.AsyncClient):
+    """An untouched vehicle that fails in places has a set that makes nothing worse."""
+    answer = await client.post("/v1/closures", json={"vehicle": DISCS["vehicle"], "wishes": []})
+    checks = ClosureOut.model_validate_json(answer.content).checks
+    assert checks is not None
+    assert (checks.verdict, checks.sentence) == ("holds", "This set makes nothing worse.")
+    assert {f.kind for f in checks.findings} == {"already so", "holds"}
+    assert any(f.verdict == "fails" and f.verdict_today == "fails" for f in checks.findings)
+    assert sum(checks.counts.values()) == len(checks.findings)
+    assert not any(f.changed for f in checks.findings)
+
+
+async def test_a_list_answers_for_what_it_makes_worse_and_for_what_it_mends(client: httpx.AsyncClient):
+    listed = {
+        "positions": {"tyre.road": "QW-7750", "wheel.road": "QW-7655", "brake.balance_valve": "QB-2090"}
+    }
+    body = {"vehicle": DISCS["vehicle"], **listed}
+    checks = CheckOut.model_validate_json((await client.post("/v1/checks", json=body)).content).checks
+    kinds = {f.check: f.kind for f in checks.findings}
+    assert kinds["speedometer.speed"] == "worse"
+    assert kinds["fuel.ethanol.fuel.feed"] == "already so"
+    assert kinds["brakes.lock_order.laden"] == "mended"
+    assert kinds["brakes.circuit_failed"] == "already so", "dangerous, and not this list's doing"
+    assert checks.verdict == "fails"
+    assert checks.counts["worse"] == list(kinds.values()).count("worse")
+    assert checks.sentence == f"This set makes {checks.counts['worse']} checks fail or worse."
+
+
 async def test_the_completed_set_is_complete(client: httpx.AsyncClient):
     closure = (await client.post("/v1/closures", json=DISCS)).json()["set"]
     loose = [part["component"] for part in closure["loose_parts"] for _ in range(part["quantity"])]
