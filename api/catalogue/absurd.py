@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from api.catalogue import records as r
 from api.rulebook.sane import Span, inside
-from api.rulebook.slips import in_unit, meant, or_meant
+from api.rulebook.slips import MOST_MEANT, in_unit, meant, or_meant
 from api.rulebook.units import NotAMeasure, number_and_unit, read_amount, read_measure
 
 Finding = tuple[str, str]
@@ -17,6 +17,8 @@ Finding = tuple[str, str]
 
 FIRST_DAY, LAST_DAY = date(1885, 1, 1), date(2099, 12, 31)
 LAST_BUILT = date(2035, 12, 31)
+_YEARS_OFF = (100, -100, 1900, 1000, 900, -1000)
+"""What a year is off by when a digit or the century is lost or mistyped."""
 
 MOST_MONEY = Decimal(1_000_000_000)
 _MOST: Mapping[tuple[str, str], tuple[Decimal, str]] = {
@@ -67,12 +69,10 @@ def absurdities(record: r.Record) -> Iterator[Finding]:
 def _day(field: str, day: date) -> Iterator[Finding]:
     last = LAST_BUILT if field in ("built_from", "built_to") else LAST_DAY
     if not FIRST_DAY <= day <= last:
-        ways = [
-            other.isoformat() for years in (100, -100, 1900, 1000, 900, -1000) for other in _moved(day, years)
-        ]
-        likely = [way for way in ways if FIRST_DAY.isoformat() <= way <= LAST_BUILT.isoformat()]
+        ways = [other for years in _YEARS_OFF for other in _moved(day, years)]
+        likely = [str(way) for way in ways if FIRST_DAY <= way <= LAST_BUILT][:MOST_MEANT]
         between = f"between {FIRST_DAY.year} and {last.year}"
-        yield field, f"'{day}' cannot be: a day {between} is expected{or_meant(likely[:2])}"
+        yield field, f"'{day}' cannot be: a day {between} is expected{or_meant(likely)}"
 
 
 def _moved(day: date, years: int) -> list[date]:

@@ -83,7 +83,8 @@ ABSURD = {
     ),
     "a vehicle of the next century": (
         "[fitment]\nname,component,position,built_from\nf,TB-2,brake,2068-01-01\n",
-        "built_from: '2068-01-01' cannot be: a day between 1885 and 2035 is expected; did you mean '1968-01-01'?",
+        "built_from: '2068-01-01' cannot be: a day between 1885 and 2035 is expected; "
+        "did you mean '1968-01-01'?",
     ),
     "minutes": (
         "[fitment]\nname,component,position,minutes\nf,TB-2,brake,99999\n",
