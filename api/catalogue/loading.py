@@ -10,6 +10,7 @@ from sqlalchemy import Connection, delete, select
 from api.catalogue import records as r
 from api.catalogue.absurd import absurdities
 from api.catalogue.agreement import disagreements
+from api.catalogue.bearers import unborne_names
 from api.catalogue.fields import is_printable
 from api.catalogue.history import ranges_of_variants_before
 from api.catalogue.images import begin_images, remember
@@ -125,6 +126,7 @@ class Load:
             *(read_late(self.connection, self.kinds, self.changed_kinds) if self.changed_kinds else ()),
             *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
             *disagreements(self.connection),
+            *(unborne_names(self.connection) if self.keeps_images else ()),
         ]
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
