@@ -53,6 +53,26 @@ def circuits_named(connection: Connection) -> _Named:
     return _grouped(connection, query)
 
 
+def options_offered(connection: Connection) -> _Named:
+    """Range → option → the variants that offer it."""
+    variant = table("variant")
+    found: _Named = defaultdict(lambda: defaultdict(list))
+    query = select(variant.c.range, variant.c.options, variant.c.name).order_by(variant.c.name)
+    for row in connection.execute(query):
+        for option in split(row.options):
+            found[row.range][option].append(row.name)
+    return found
+
+
+def options_asked_for(connection: Connection) -> dict[str, set[str]]:
+    """Range → the options that conditions name."""
+    found: dict[str, set[str]] = defaultdict(set)
+    for (range_name, column), words in _asked_for(connection).items():
+        if column == "options":
+            found[range_name] |= words
+    return found
+
+
 def _grouped(connection: Connection, query: Select[tuple[str, str, str]]) -> _Named:
     found: _Named = defaultdict(lambda: defaultdict(list))
     for range_name, used, record in connection.execute(query.order_by(query.selected_columns[2])):

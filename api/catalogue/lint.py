@@ -3,14 +3,15 @@
 from collections.abc import Iterator
 from itertools import chain, groupby
 
-from sqlalchemy import Connection, Engine, select
+from sqlalchemy import Connection, Engine, and_, or_, select
 from sqlmodel import Session
 
 from api.catalogue.circles import circles_in
 from api.catalogue.compiled import tied
 from api.catalogue.finding import Finding, Wrong
 from api.catalogue.lint_buying import offer_findings
-from api.catalogue.lint_rules import RuleLint
+from api.catalogue.lint_names import budget_findings, name_findings
+from api.catalogue.lint_rules import Key, RuleLint
 from api.catalogue.lint_sequence import sequence_findings
 from api.catalogue.lint_vehicles import from_new_findings
 from api.catalogue.staging import table
@@ -28,7 +29,9 @@ def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
     with reading(engine) as session:
         connection = session.connection()
         yield from _circles(connection)
+        yield from _without_successor(connection)
         yield from _unused_evidence(connection)
+        yield from name_findings(connection)
         yield from offer_findings(connection, currency)
         variant = table("variant")
         rows = connection.execute(
@@ -41,20 +44,33 @@ def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
 def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
     """Findings of one range: what is wrong on some variant, and what is well on none."""
     somewhere: dict[_Key, tuple[str, list[str]]] = {}
-    nowhere: dict[_Key, tuple[str, list[str]]] = {}
-    well: set[_Key] = set()
+    nowhere: dict[Key, tuple[str, list[str]]] = {}
+    well: set[Key] = set()
     for variant in variants:
         book = compile_book(session, variant)
-        for key, sentence in chain(from_new_findings(book), sequence_findings(book)):
+        rules = RuleLint(book, well)
+        for key, sentence in chain(
+            from_new_findings(book), sequence_findings(book), budget_findings(rules.looked)
+        ):
             somewhere.setdefault(key, (sentence, []))[1].append(variant)
-        for wrong, records, sentence, is_well in RuleLint(book).verdicts():
-            if is_well:
-                well.add((wrong, records))
+        for verdict in rules.verdicts():
+            if verdict.well:
+                well.add(verdict.key)
             else:
-                nowhere.setdefault((wrong, records), (sentence, []))[1].append(variant)
-    found = somewhere | {key: value for key, value in nowhere.items() if key not in well}
+                nowhere.setdefault(verdict.key, (verdict.sentence, []))[1].append(variant)
+    found = somewhere | dict(_nowhere_well(nowhere, well))
     for (wrong, records), (sentence, on) in sorted(found.items()):
         yield Finding(wrong, records, sentence, tuple(on))
+
+
+def _nowhere_well(
+    nowhere: dict[Key, tuple[str, list[str]]], well: set[Key]
+) -> Iterator[tuple[_Key, tuple[str, list[str]]]]:
+    """What is well on no variant. A flaw from new on some vehicle is judged by such vehicles alone."""
+    from_new = {key[:2] for key in (*nowhere, *well) if key[2] == "from new"}
+    for key, value in nowhere.items():
+        if key not in well and not (key[2] == "fitted" and key[:2] in from_new):
+            yield key[:2], value
 
 
 def _circles(connection: Connection) -> Iterator[Finding]:
@@ -74,6 +90,19 @@ def _circles(connection: Connection) -> Iterator[Finding]:
         yield Finding(
             Wrong.circle, records, f"{told} supersede each other in a circle; none of them is the newest"
         )
+
+
+def _without_successor(connection: Connection) -> Iterator[Finding]:
+    component, supersession = table("component"), table("supersession")
+    number = component.c.number
+    leads_on = or_(
+        supersession.c.old == number, and_(supersession.c.both_ways, supersession.c.new == number)
+    )
+    query = select(number).where(
+        component.c.supply == "superseded", ~select(supersession.c.claim).where(leads_on).exists()
+    )
+    for lost in connection.execute(query.order_by(number)).scalars():
+        yield Finding(Wrong.no_successor, (lost,), f"{lost} is superseded, and no record says by what")
 
 
 def _unused_evidence(connection: Connection) -> Iterator[Finding]:
