@@ -56,7 +56,7 @@ _FIX = {
     Wrong.dead: "mend the rule, or record an alternative that fits and can be had",
     Wrong.impossible_alternative: "record where it fits, a successor that can be had, or take the row out",
     Wrong.unrecorded_joint: "record the value of the components there, or take the joint out",
-    Wrong.idle_budget: "record the value of the components that have it, or hold the budget to other variants",
+    Wrong.idle_budget: "record the value of the components, or hold the budget to other variants",
     Wrong.no_budget: "record a budget for the circuit, or leave the positions' circuit empty",
     Wrong.idle_option: "name the option where it decides something, or take it from the variant",
     Wrong.unused_evidence: "name it in the records that it is for, or take it out",
@@ -64,7 +64,7 @@ _FIX = {
     Wrong.work_in_a_circle: "take out the one of them that is not needed",
     Wrong.no_rate: "record an exchange rate",
     Wrong.offer_of_nothing: "take the offer out, or move it to the number that is current",
-    Wrong.nobody_offers: "record an offer of them, or their supply as it is",
+    Wrong.nobody_offers: "record an offer, or say that it is no longer supplied",
 }
 
 

@@ -62,7 +62,7 @@ def _offered_by_nobody(connection: Connection) -> Iterator[Finding]:
     rows = connection.execute(query.order_by(component.c.section, component.c.number))
     for section, group in groupby(rows.all(), key=lambda row: row.section):
         numbers = tuple(row.number for row in group)
-        shown = ", ".join(numbers[:_SHOWN]) + (f" and {more} more" if (more := len(numbers) - _SHOWN) > 0 else "")
-        stands = "stands" if len(numbers) == 1 else "stand"
-        sentence = f"of section {section}, {shown} {stands} as current, but no supplier offers it"
-        yield Finding(Wrong.nobody_offers, numbers, sentence.replace("offers it", "offers them") if numbers[1:] else sentence)
+        more = len(numbers) - _SHOWN
+        shown = ", ".join(numbers[:_SHOWN]) + (f" and {more} more" if more > 0 else "")
+        sentence = f"no supplier offers {shown} (section {section}), and an order could not buy it"
+        yield Finding(Wrong.nobody_offers, numbers, sentence)

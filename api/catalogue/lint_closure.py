@@ -4,22 +4,27 @@ A vehicle is looked at for each set of records that can hold together. What cann
 the benefit of the doubt.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cached_property
 
 from api.catalogue.lint_vehicles import vehicles_that_differ
 from api.closure.answer import Cause
 from api.closure.answering import answer_question
+from api.closure.attainable import attainable
 from api.closure.deadline import Deadline, OutOfTime
-from api.closure.question import FitComponent, Question, RemedyFlaw, Wish
-from api.closure.reach import reach
-from api.closure.solve import any_set
+from api.closure.question import Question, Wish
 from api.rulebook.index import index_of
 from api.rulebook.model import Flaw, RuleBook
-from api.rulebook.scope import Fit, Scope, TooLarge, scope_for
+from api.rulebook.scope import Scope, TooLarge, scope_for
+from api.rulebook.units import Measure
 
+SECONDS_TOGETHER = 20.0
 SECONDS_EACH = 2.0
-"""What one wish may take."""
+"""What all wishes to one vehicle may take, and one wish where they cannot be looked at together."""
+
+
+FROM_NEW, FITTED = "from new", "fitted"
+"""How a vehicle came by a flawed component."""
 
 
 class Looked:
@@ -28,92 +33,91 @@ class Looked:
     def __init__(self, book: RuleBook) -> None:
         self.book = book
         self.index = index_of(book)
-        self._known: set[str] = set()
-        """What a set that was found for something else fits newly."""
 
     @cached_property
     def scopes(self) -> tuple[Scope, ...]:
         """The book as each of the vehicles sees it."""
         return tuple(scope_for(self.book, vehicle) for vehicle in vehicles_that_differ(self.book))
 
-    def candidates(self) -> Iterator[str]:
+    @cached_property
+    def at(self) -> Mapping[str, frozenset[str]]:
+        """Position → every number that may sit there on some vehicle."""
+        return {
+            position: frozenset(n for scope in self.scopes for n in scope.options(position) if n)
+            for position in self.book.positions
+        }
+
+    @cached_property
+    def candidates(self) -> list[str]:
         """Every number that may sit somewhere on some vehicle and can be bought, in name order."""
-        found = {n for s in self.scopes for p in self.book.positions for n in s.options(p) if n}
-        yield from sorted(number for number in found if self.index.is_current(number))
+        return sorted(n for n in frozenset[str]().union(*self.at.values()) if self.index.is_current(n))
 
-    def at(self, position: str) -> set[str]:
-        """Every number that may sit in a position on some vehicle."""
-        return {number for scope in self.scopes for number in scope.options(position) if number}
+    def measure(self, number: str, kind: str) -> Measure | None:
+        """What is recorded of a component."""
+        component = self.book.components.get(number)
+        return component.characteristics.get(kind) if component else None
 
-    # Wishing ----------------------------------------------------------------------------------
+    def places_for(self, number: str) -> list[Scope]:
+        """The vehicles that the number can be wished for: it has a place there and is not there today."""
+        return [
+            scope
+            for scope in self.scopes
+            if (fits := scope.serving(number)) and not any(scope.is_today(fit) for fit in fits)
+        ]
 
-    def can_be_fitted(self, number: str) -> bool | None:
-        """Whether some vehicle can be given it newly; None when each has it, or has no place for it."""
-        if number in self._known:
-            return True
-        asked = list(self._without(number))
-        return any(self._possible(s, FitComponent(number)) for s in asked) if asked else None
-
-    def _without(self, number: str) -> Iterator[Scope]:
-        for scope in self.scopes:
-            fits = scope.serving(number)
-            if fits and not any(scope.is_today(fit) for fit in fits):
-                yield scope
-
-    def against(self, number: str) -> tuple[str, ...]:
-        """The rules that together keep it off the first vehicle that it could be wished for."""
-        return self._rules_against(next(self._without(number)), FitComponent(number))
-
-    # Remedying --------------------------------------------------------------------------------
-
-    def flawed(self, flaw: Flaw) -> tuple[str, list[Scope]]:
-        """The vehicles that have the flaw: `from new`, or, when none has, `fitted` to them."""
+    def flawed(self, flaw: Flaw, *, fitted: bool = True) -> tuple[str, list[Scope]]:
+        """The vehicles that have the flaw from new; when none has and `fitted`, with its component fitted."""
         new = [s for s in self.scopes if s.holds(flaw) and s.today_places(flaw.component)]
         if new:
-            return "from new", new
-        return "fitted", [other for s in self.scopes if s.holds(flaw) for other in self._fitted_to(s, flaw)]
+            return FROM_NEW, new
+        held = [scope for scope in self.scopes if scope.holds(flaw)] if fitted else []
+        return FITTED, [other for scope in held for other in self._fitted_to(scope, flaw.component)]
 
-    def _fitted_to(self, scope: Scope, flaw: Flaw) -> Iterator[Scope]:
-        for fitment in self.index.fitments_of.get(flaw.component, ()):
+    def _fitted_to(self, scope: Scope, number: str) -> Iterator[Scope]:
+        for fitment in self.index.fitments_of.get(number, ()):
             if scope.holds(fitment):
-                fitted = self._with_its_pair(scope, Fit(fitment.position, flaw.component))
+                fitted = self._with_its_pair(scope, number, fitment.position)
                 yield scope_for(self.book, scope.vehicle, fitted)
 
-    def _with_its_pair(self, scope: Scope, fit: Fit) -> Mapping[str, str | None]:
-        """The component on both sides of a pair, where it goes on both."""
-        place = self.book.positions.get(fit.position)
+    def _with_its_pair(self, scope: Scope, number: str, position: str) -> dict[str, str | None]:
+        """The component at its position, and on the other side of a pair where it goes on both."""
+        place = self.book.positions.get(position)
         sides = self.index.pairs[place.pair] if place and place.pair else ()
-        held = {f.position for f in self.index.fitments_of[fit.component or ""] if scope.holds(f)}
-        return {fit.position: fit.component} | {side: fit.component for side in sides if side in held}
+        held = {f.position for f in self.index.fitments_of[number] if scope.holds(f)}
+        return {position: number} | {side: number for side in sides if side in held}
 
-    def can_be_remedied(self, flaw: Flaw, scopes: list[Scope]) -> bool:
-        """Whether some of these vehicles can be rid of the flaw."""
-        return any(self._possible(scope, RemedyFlaw(flaw.name)) for scope in scopes)
-
-    def against_remedy(self, flaw: Flaw, scope: Scope) -> tuple[str, ...]:
-        """The rules that together keep one vehicle from being rid of it."""
-        return self._rules_against(scope, RemedyFlaw(flaw.name))
-
-    # Asking -----------------------------------------------------------------------------------
-
-    def _question(self, scope: Scope, wish: Wish) -> Question:
-        fitted = {p: c for p, c in scope.today.items() if c != self._from_new(scope).get(p)}
-        return Question(scope.vehicle, (wish,), fitted=fitted, seconds=SECONDS_EACH)
-
-    def _from_new(self, scope: Scope) -> Mapping[str, str | None]:
-        return scope_for(self.book, scope.vehicle).today
-
-    def _possible(self, scope: Scope, wish: Wish) -> bool:
-        question = Question(scope.vehicle, (wish,))
-        try:
-            found = any_set(reach(scope, question, deadline=Deadline(SECONDS_EACH)))
-        except (TooLarge, OutOfTime):
-            return True
-        if found is not None:
-            self._known |= {c for p, c in found.values.items() if c and not scope.is_today(Fit(p, c))}
-        return found is not None
-
-    def _rules_against(self, scope: Scope, wish: Wish) -> tuple[str, ...]:
-        answer = answer_question(self.book, self._question(scope, wish), next_bests=False)
+    def rules_against(self, scope: Scope, wish: Wish) -> tuple[str, ...]:
+        """The rules that together make one wish impossible."""
+        new = scope_for(self.book, scope.vehicle).today
+        fitted = {position: c for position, c in scope.today.items() if c != new[position]}
+        question = Question(scope.vehicle, (wish,), fitted=fitted, seconds=SECONDS_EACH)
+        answer = answer_question(self.book, question, next_bests=False)
         parts = answer.contradictions[0].parts if answer.contradictions else ()
         return tuple(dict.fromkeys(part.name for part in parts if part.cause not in (Cause.wish, Cause.flaw)))
+
+
+def attainable_somewhere(asked: Iterable[tuple[Wish, list[Scope]]]) -> set[Wish]:
+    """Those of the wishes that one of the vehicles given with each can have."""
+    to_ask: dict[int, tuple[Scope, list[Wish]]] = {}
+    for wish, scopes in asked:
+        for scope in scopes:
+            to_ask.setdefault(id(scope), (scope, []))[1].append(wish)
+    had: set[Wish] = set()
+    for scope, wishes in to_ask.values():
+        if left := [wish for wish in wishes if wish not in had]:
+            had |= _attainable(scope, left)
+    return had
+
+
+def _attainable(scope: Scope, wishes: list[Wish]) -> set[Wish]:
+    try:
+        return attainable(scope, wishes, Deadline(SECONDS_TOGETHER))
+    except (TooLarge, OutOfTime):
+        return {wish for wish in wishes if _perhaps(scope, wish)}
+
+
+def _perhaps(scope: Scope, wish: Wish) -> bool:
+    try:
+        return bool(attainable(scope, [wish], Deadline(SECONDS_EACH)))
+    except (TooLarge, OutOfTime):
+        return True

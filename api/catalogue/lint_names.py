@@ -28,17 +28,11 @@ def name_findings(connection: Connection) -> Iterator[Finding]:
 def budget_findings(looked: Looked) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:
     """(what, sentence) for budgets that nothing feeds, or that nothing draws on, on any vehicle."""
     for budget in looked.book.budgets:
-        numbers = {n for p in looked.index.positions_of_budget[budget.name] for n in looked.at(p)}
+        numbers = {n for p in looked.index.positions_of_budget[budget.name] for n in looked.at[p]}
         for kind, verb in ((budget.supply_kind, "feeds"), (budget.demand_kind, "draws on")):
-            if not any(_records(looked, number, kind) for number in numbers):
+            if not any((m := looked.measure(number, kind)) and m.high for number in numbers):
                 key = (Wrong.idle_budget, (budget.name, kind))
                 yield key, f"nothing {verb} {budget.name}: no component {_where(budget)} records {kind}"
-
-
-def _records(looked: Looked, number: str, kind: str) -> bool:
-    component = looked.book.components.get(number)
-    measure = component.characteristics.get(kind) if component else None
-    return bool(measure and measure.high)
 
 
 def _where(budget: Budget) -> str:

@@ -8,8 +8,9 @@ from collections.abc import Container, Iterator
 from typing import NamedTuple
 
 from api.catalogue.finding import Wrong
-from api.catalogue.lint_closure import Looked
-from api.rulebook.model import Alternative, Companion, Flaw, RuleBook
+from api.catalogue.lint_closure import FROM_NEW, Looked, attainable_somewhere
+from api.closure.question import FitComponent, RemedyFlaw, Wish
+from api.rulebook.model import Alternative, Companion, RuleBook
 from api.rulebook.scope import Scope
 
 Key = tuple[Wrong, tuple[str, ...], str]
@@ -24,47 +25,80 @@ class Verdict(NamedTuple):
     well: bool
 
 
-class RuleLint:
-    """The rules of one variant. `settled` are the keys that are well on another: they are not asked again."""
+class Asked(NamedTuple):
+    """A wish, the vehicles that it is asked for, and what is said when none can have it."""
 
-    def __init__(self, book: RuleBook, settled: Container[Key] = ()) -> None:
+    key: Key
+    wish: Wish
+    scopes: list[Scope]
+    never: str
+    because: str
+
+
+class RuleLint:
+    """The rules of one variant.
+
+    `settled` are the keys that are well on another: they are not asked again. `from_new` are the flaws
+    that are judged by vehicles that have them from new: they are not asked of vehicles fitted with them.
+    """
+
+    def __init__(self, book: RuleBook, settled: Container[Key] = (), from_new: Container[str] = ()) -> None:
         self.book = book
         self.settled = settled
+        self.from_new = from_new
         self.looked = Looked(book)
 
     def verdicts(self) -> Iterator[Verdict]:
         """Everything that is well, or not, on this variant."""
-        yield from self._dead()
+        yield from self._wishes()
         yield from self._alternatives()
         yield from self._joints()
-        yield from self._flaws()
 
-    def _dead(self) -> Iterator[Verdict]:
-        """Components that no vehicle can be given."""
-        for number in self.looked.candidates():
-            key = (Wrong.dead, (number,), "")
-            if key in self.settled or (possible := self.looked.can_be_fitted(number)) is None:
+    def _wishes(self) -> Iterator[Verdict]:
+        """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
+        asked = {a.key: a for a in self._asked() if a.scopes}
+        had = attainable_somewhere((a.wish, a.scopes) for a in asked.values())
+        yield from (Verdict(key, a.never, a.wish in had) for key, a in asked.items())
+
+    def explained(self, keys: Container[Key]) -> Iterator[tuple[Key, str]]:
+        """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
+        for a in self._asked():
+            if a.key in keys and a.scopes:
+                rules = self.looked.rules_against(a.scopes[0], a.wish)
+                yield a.key, f"{a.never}: {a.because} {' and '.join(rules)}" if rules else a.never
+
+    def _asked(self) -> Iterator[Asked]:
+        """The wishes that are not settled yet."""
+        for number in self.looked.candidates:
+            if (key := (Wrong.dead, (number,), "")) not in self.settled:
+                scopes, never = self.looked.places_for(number), f"{number} can never be fitted"
+                yield Asked(key, FitComponent(number), scopes, never, "it breaks")
+        for flaw in self.book.flaws:
+            if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
                 continue
-            rules = () if possible else self.looked.against(number)
-            why = f": {_and(rules)} cannot be met" if rules else ""
-            yield Verdict(key, f"{number} can never be fitted{why}", possible)
+            how, scopes = self.looked.flawed(flaw, fitted=flaw.name not in self.from_new)
+            if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
+                never = f"{flaw.name} of {flaw.component} cannot be remedied on any vehicle that has it"
+                yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
 
     def _alternatives(self) -> Iterator[Verdict]:
         for rule in self.book.companions:
-            scopes = [s for s in self.looked.scopes if s.holds(rule) and self._demands(s, rule)]
-            for alternative in rule.alternatives if scopes else ():
-                what = _in_words(alternative)
-                key = (Wrong.impossible_alternative, (rule.name, what), "")
-                if key in self.settled:
-                    continue
+            keys = {
+                (Wrong.impossible_alternative, (rule.name, _in_words(a)), ""): a for a in rule.alternatives
+            }
+            left = {key: a for key, a in keys.items() if key not in self.settled}
+            scopes = self._demanding(rule) if left else []
+            for key, alternative in left.items() if scopes else ():
                 sentence = (
-                    f"{rule.name} offers {what}, which sits nowhere and cannot be had on any vehicle that "
-                    f"{rule.component} fits"
+                    f"{rule.name} offers {key[1][1]}, which sits nowhere and cannot be had on any vehicle "
+                    f"that {rule.component} fits"
                 )
                 yield Verdict(key, sentence, any(_can_be_met(scope, alternative) for scope in scopes))
 
-    def _demands(self, scope: Scope, rule: Companion) -> bool:
-        return bool(scope.places(rule.component, rule.position))
+    def _demanding(self, rule: Companion) -> list[Scope]:
+        """The vehicles on which the rule may bind."""
+        scopes = (scope for scope in self.looked.scopes if scope.holds(rule))
+        return [scope for scope in scopes if scope.places(rule.component, rule.position)]
 
     def _joints(self) -> Iterator[Verdict]:
         for joint in self.book.joints:
@@ -72,33 +106,15 @@ class RuleLint:
                 key = (Wrong.unrecorded_joint, (joint.name, position, kind), "")
                 if key in self.settled:
                     continue
-                recorded = any(scope.measure(n, kind) for scope in self.looked.scopes for n in self.looked.at(position))
+                recorded = any(self.looked.measure(number, kind) for number in self.looked.at[position])
                 sentence = f"{joint.name} compares {kind} at {position}, and no component there records it"
                 yield Verdict(key, sentence, recorded)
-
-    def _flaws(self) -> Iterator[Verdict]:
-        for flaw in self.book.flaws:
-            how, scopes = self.looked.flawed(flaw)
-            key = (Wrong.no_remedy, (flaw.name,), how)
-            if not scopes or key in self.settled:
-                continue
-            well = self.looked.can_be_remedied(flaw, scopes)
-            yield Verdict(key, "" if well else self._no_remedy(flaw, scopes[0]), well)
-
-    def _no_remedy(self, flaw: Flaw, scope: Scope) -> str:
-        rules = self.looked.against_remedy(flaw, scope)
-        why = f"all that remedies it breaks {_and(rules)}" if rules else "no add-on and nothing else can be had"
-        return f"{flaw.name} of {flaw.component} cannot be remedied on any vehicle that has it: {why}"
 
 
 def _can_be_met(scope: Scope, alternative: Alternative) -> bool:
     if alternative.loose:
         return bool(scope.loose_servers(alternative.component))
     return bool(scope.meeting(alternative))
-
-
-def _and(names: tuple[str, ...]) -> str:
-    return " and ".join(names)
 
 
 def _in_words(alternative: Alternative) -> str:

@@ -56,7 +56,7 @@ def vehicles_to_try(book: RuleBook, claims: Sequence[Claim]) -> Iterator[Vehicle
 
 
 def vehicles_that_differ(book: RuleBook) -> list[Vehicle]:
-    """Vehicles of the variant, one for each set of records that can hold together, `MOST_VEHICLES` at most."""
+    """At most `MOST_VEHICLES` of the variant, one for each set of records that can hold together."""
     claims = [claim for group in _claims_of(book) for claim in group if claim.when is not ALWAYS]
     by_when = list({claim.when: claim for claim in claims}.values())
     found: dict[frozenset[When], Vehicle] = {}
