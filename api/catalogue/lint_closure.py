@@ -86,13 +86,15 @@ class Looked:
         held = {f.position for f in self.index.fitments_of[number] if scope.holds(f)}
         return {position: number} | {side: number for side in sides if side in held}
 
-    def rules_against(self, scope: Scope, wish: Wish) -> tuple[str, ...]:
-        """The rules that together make one wish impossible."""
+    def rules_against(self, scope: Scope, wish: Wish) -> tuple[str, ...] | None:
+        """The rules that together make one wish impossible; None where that was not found in time."""
         new = scope_for(self.book, scope.vehicle).today
         fitted = {position: c for position, c in scope.today.items() if c != new[position]}
         question = Question(scope.vehicle, (wish,), fitted=fitted, seconds=SECONDS_EACH)
         answer = answer_question(self.book, question, next_bests=False)
-        parts = answer.contradictions[0].parts if answer.contradictions else ()
+        if not answer.contradictions:
+            return None
+        parts = answer.contradictions[0].parts
         return tuple(dict.fromkeys(part.name for part in parts if part.cause not in (Cause.wish, Cause.flaw)))
 
 

@@ -65,7 +65,12 @@ class RuleLint:
         for a in self._asked():
             if a.key in keys and a.scopes:
                 rules = self.looked.rules_against(a.scopes[0], a.wish)
-                yield a.key, f"{a.never}: {a.because} {' and '.join(rules)}" if rules else a.never
+                if rules is None:
+                    continue
+                why = (
+                    f"{a.because} {' and '.join(rules)}" if rules else "nothing else can be had for its place"
+                )
+                yield a.key, f"{a.never}: {why}"
 
     def _asked(self) -> Iterator[Asked]:
         """The wishes that are not settled yet."""
