@@ -13,6 +13,8 @@ from api.closure.question import FitComponent, RemedyFlaw, Wish
 from api.rulebook.model import Alternative, Companion, RuleBook
 from api.rulebook.scope import Scope
 
+NOTHING_ELSE = "nothing else can be had for its place"
+
 Key = tuple[Wrong, tuple[str, ...], str]
 """What it would be, the records, and of a flaw how the vehicle came by it."""
 
@@ -67,9 +69,7 @@ class RuleLint:
                 rules = self.looked.rules_against(a.scopes[0], a.wish)
                 if rules is None:
                     continue
-                why = (
-                    f"{a.because} {' and '.join(rules)}" if rules else "nothing else can be had for its place"
-                )
+                why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
                 yield a.key, f"{a.never}: {why}"
 
     def _asked(self) -> Iterator[Asked]:
