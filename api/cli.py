@@ -13,6 +13,7 @@ from api.access.commands import keys
 from api.access.exposure import require_keys_beyond_this_machine
 from api.console import (
     NO,
+    counted,
     counting,
     order_query_from,
     print_json,
@@ -126,7 +127,9 @@ def load(
     if not report.ok:
         raise typer.Exit(NO)
     kept = "would be stored" if dry_run else f"stored as revision {report.revision}"
-    typer.echo(f"{report.records.total()} records {kept} in {report.seconds:.1f} s.")
+    typer.echo(f"{counted(report.records.total(), 'record')} {kept} in {report.seconds:.1f} s.")
+    if not dry_run:
+        typer.echo("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
 
 
 @app.command()
@@ -208,7 +211,7 @@ def lint(
     else:
         for finding in findings:
             typer.echo(str(finding))
-        typer.echo(f"{len(findings)} findings.")
+        typer.echo(f"{counted(len(findings), 'finding')}.")
     if findings:
         raise typer.Exit(NO)
 

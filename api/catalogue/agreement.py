@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, and_, func, or_, select
 
+from api.catalogue.nearest import hint, likest
 from api.catalogue.references import place_of
 from api.catalogue.sheets import Mistake
 from api.catalogue.staging import table
@@ -51,15 +52,18 @@ def _spans(connection: Connection) -> Iterator[Mistake]:
 
 
 def _pairs(connection: Connection) -> Iterator[Mistake]:
-    position = table("position")
+    position, condition = table("position"), table("condition")
     query = (
-        select(position.c.pair, func.min(position.c.name).label("name"))
+        select(position.c.pair, condition.c.range, func.min(position.c.name).label("name"), func.count())
+        .join(condition, condition.c.id == position.c.condition_id)
         .where(position.c.pair != "")
-        .group_by(position.c.pair)
-        .having(func.count() == 1)
+        .group_by(condition.c.range, position.c.pair)
     )
-    for row in connection.execute(query).all():
-        message = f"no other position has the pair '{row.pair}'; a pair needs two"
+    rows = connection.execute(query).all()
+    for row in (row for row in rows if row.count == 1):
+        others = [other.pair for other in rows if other.range == row.range and other.pair != row.pair]
+        near = hint(likest(row.pair, others))
+        message = f"no other position has the pair '{row.pair}'; a pair needs two{near}"
         yield Mistake(place_of(connection, "position", row.name), "position", "pair", message, row.name)
 
 

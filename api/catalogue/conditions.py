@@ -17,7 +17,7 @@ DAYS = ("built_from", "built_to")
 COLUMNS = ("range", *LISTS, *TEXTS, *DAYS)
 
 # The list columns that the variant alone decides, and the variant's field that decides each.
-_DECIDED = {
+DECIDED = {
     "variants": "name",
     "generations": "generation",
     "bodies": "body",
@@ -87,7 +87,7 @@ class VariantFacts:
 
 def holds_for(row: Mapping[str, Any], variant: VariantFacts) -> bool:
     """Whether the variant's part of a condition holds: some vehicle of the variant may meet it."""
-    for column, field in _DECIDED.items():
+    for column, field in DECIDED.items():
         if row[column] and getattr(variant, field) not in split(row[column]):
             return False
     if row["steering"] and row["steering"] != variant.steering:
@@ -108,7 +108,7 @@ def _hint(word: str, known: set[str]) -> str:
 def unknown_words(row: Mapping[str, Any], variants: Sequence[VariantFacts]) -> list[tuple[str, str]]:
     """(column, what is wrong) for every value of a condition that no variant of the range has."""
     found: list[tuple[str, str]] = []
-    for column, field in _DECIDED.items():
+    for column, field in DECIDED.items():
         known = {getattr(variant, field) for variant in variants}
         found += [
             (column, f"no variant of the range has the {_SINGULAR[column]} '{value}'{_hint(value, known)}")

@@ -5,20 +5,67 @@ from enum import StrEnum
 from typing import Any
 
 
+class Severity(StrEnum):
+    """How much a finding matters, worst first."""
+
+    serious = "serious"
+    """Answers are wrong, or impossible where they need not be."""
+    doubtful = "doubtful"
+    """Something is missing that an answer may need."""
+    untidy = "untidy"
+    """Nothing depends on it."""
+
+
 class Wrong(StrEnum):
     """The kinds of finding."""
 
     two_at_once = "two at once from new"
     nothing_from_new = "nothing from new"
     circle = "supersession in a circle"
+    no_successor = "superseded by nothing"
     dead = "can never be fitted"
     impossible_alternative = "alternative that never fits"
     unrecorded_joint = "joint that nobody records"
+    idle_budget = "budget without a side"
+    no_budget = "circuit without a budget"
+    idle_option = "option that nothing asks for"
     unused_evidence = "evidence that nothing refers to"
     no_remedy = "flaw that nothing remedies"
     work_in_a_circle = "work that waits for itself"
     no_rate = "currency without an exchange rate"
     offer_of_nothing = "offer that nobody buys"
+    nobody_offers = "offered by nobody"
+
+
+_SERIOUS = {
+    Wrong.two_at_once,
+    Wrong.nothing_from_new,
+    Wrong.circle,
+    Wrong.no_successor,
+    Wrong.dead,
+    Wrong.idle_budget,
+    Wrong.no_rate,
+}
+_UNTIDY = {Wrong.unused_evidence, Wrong.idle_option, Wrong.offer_of_nothing}
+
+_FIX = {
+    Wrong.two_at_once: "bound one of the two by chassis numbers, dates or options",
+    Wrong.nothing_from_new: "say of a fitment that it is from new, or that the position may be empty",
+    Wrong.circle: "take out the supersession that leads back",
+    Wrong.no_successor: "record its successor, or say that it is no longer supplied",
+    Wrong.dead: "mend the rule, or record an alternative that fits and can be had",
+    Wrong.impossible_alternative: "record where it fits, a successor that can be had, or take the row out",
+    Wrong.unrecorded_joint: "record the value of the components there, or take the joint out",
+    Wrong.idle_budget: "record the value of the components, or hold the budget to other variants",
+    Wrong.no_budget: "record a budget for the circuit, or leave the positions' circuit empty",
+    Wrong.idle_option: "name the option where it decides something, or take it from the variant",
+    Wrong.unused_evidence: "name it in the records that it is for, or take it out",
+    Wrong.no_remedy: "record an add-on, or what else may sit there",
+    Wrong.work_in_a_circle: "take out the one of them that is not needed",
+    Wrong.no_rate: "record an exchange rate",
+    Wrong.offer_of_nothing: "take the offer out, or move it to the number that is current",
+    Wrong.nobody_offers: "record an offer, or say that it is no longer supplied",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,15 +80,29 @@ class Finding:
     sentence: str
     variants: tuple[str, ...] = ()
 
+    @property
+    def severity(self) -> Severity:
+        """How much it matters."""
+        if self.wrong in _SERIOUS:
+            return Severity.serious
+        return Severity.untidy if self.wrong in _UNTIDY else Severity.doubtful
+
+    @property
+    def fix(self) -> str:
+        """What mends it."""
+        return _FIX[self.wrong]
+
     def document(self) -> dict[str, Any]:
         """The finding as facts for JSON."""
         return {
             "kind": self.wrong.value,
+            "severity": self.severity.value,
             "records": list(self.records),
             "variants": list(self.variants),
             "sentence": self.sentence,
+            "fix": self.fix,
         }
 
     def __str__(self) -> str:
         where = f" ({', '.join(self.variants)})" if self.variants else ""
-        return f"{self.wrong.value}: {self.sentence}{where}"
+        return f"{self.wrong.value} ({self.severity}): {self.sentence}{where}; {self.fix}"

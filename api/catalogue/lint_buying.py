@@ -1,17 +1,25 @@
 """Lint of offers: currencies without a rate, and offers for numbers that nobody orders."""
 
 from collections.abc import Iterator
+from itertools import groupby
 
 from sqlalchemy import Connection, func, select
 
 from api.catalogue.finding import Finding, Wrong
 from api.catalogue.staging import table
 
+_SHOWN = 8
+"""Numbers of a section that the sentence names; all are among the records."""
+
 
 def offer_findings(connection: Connection, currency: str) -> Iterator[Finding]:
-    """Findings about offers; `currency` is the catalogue's own. A component without an offer is none."""
+    """Findings about offers; `currency` is the catalogue's own.
+
+    While there is no offer at all, the catalogue's prices stand and nothing needs one.
+    """
     yield from _without_rate(connection, currency)
     yield from _for_nothing(connection)
+    yield from _offered_by_nobody(connection)
 
 
 def _without_rate(connection: Connection, currency: str) -> Iterator[Finding]:
@@ -40,3 +48,21 @@ def _for_nothing(connection: Connection) -> Iterator[Finding]:
     for row in connection.execute(query):
         sentence = f"the offer {row.name} is for {row.number}, which is {row.supply}: nobody orders it"
         yield Finding(Wrong.offer_of_nothing, (row.name, row.number), sentence)
+
+
+def _offered_by_nobody(connection: Connection) -> Iterator[Finding]:
+    """Section by section, the current components without an offer, once there is any."""
+    offer, component = table("offer"), table("component")
+    if connection.execute(select(offer.c.name).limit(1)).first() is None:
+        return
+    query = select(component.c.section, component.c.number).where(
+        component.c.supply == "current",
+        ~select(offer.c.name).where(offer.c.component == component.c.number).exists(),
+    )
+    rows = connection.execute(query.order_by(component.c.section, component.c.number))
+    for section, group in groupby(rows.all(), key=lambda row: row.section):
+        numbers = tuple(row.number for row in group)
+        more = len(numbers) - _SHOWN
+        shown = ", ".join(numbers[:_SHOWN]) + (f" and {more} more" if more > 0 else "")
+        sentence = f"no supplier offers {shown} (section {section}), and an order could not buy it"
+        yield Finding(Wrong.nobody_offers, numbers, sentence)

@@ -1,153 +1,125 @@
-"""Lint of one rule book's rules: which of them something on this variant can meet.
+"""Lint of one rule book's rules: which of them some vehicle of this variant can meet.
 
 A rule may be met on another variant of its range, so these say of each rule both yes and no; what
-is met nowhere is a finding. Rules that hold only for some vehicles are given the benefit of the doubt.
+is met nowhere is a finding. What can be met is not worked out here: the closure is asked.
 """
 
-from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
+from typing import NamedTuple
 
 from api.catalogue.finding import Wrong
-from api.rulebook.compare import has_all
-from api.rulebook.model import ALWAYS, Alternative, Companion, Component, RuleBook, Supply
+from api.catalogue.lint_closure import FROM_NEW, Looked, attainable_somewhere
+from api.closure.question import FitComponent, RemedyFlaw, Wish
+from api.rulebook.model import Alternative, Companion, RuleBook
+from api.rulebook.scope import Scope
 
-Verdict = tuple[Wrong, tuple[str, ...], str, bool]
-"""(what it would be, the records, the sentence, whether it is well on this variant)."""
+NOTHING_ELSE = "nothing else can be had for its place"
+
+Key = tuple[Wrong, tuple[str, ...], str]
+"""What it would be, the records, and of a flaw how the vehicle came by it."""
+
+
+class Verdict(NamedTuple):
+    """`well` on this variant or not; `sentence` says what is not."""
+
+    key: Key
+    sentence: str
+    well: bool
+
+
+class Asked(NamedTuple):
+    """A wish, the vehicles that it is asked for, and what is said when none can have it."""
+
+    key: Key
+    wish: Wish
+    scopes: list[Scope]
+    never: str
+    because: str
 
 
 class RuleLint:
-    """Who sits where on one variant, and what of it can be had."""
+    """The rules of one variant.
 
-    def __init__(self, book: RuleBook) -> None:
+    `settled` are the keys that are well on another: they are not asked again. `from_new` are the flaws
+    that are judged by vehicles that have them from new: they are not asked of vehicles fitted with them.
+    """
+
+    def __init__(self, book: RuleBook, settled: Container[Key] = (), from_new: Container[str] = ()) -> None:
         self.book = book
-        self.at: dict[str, set[str]] = defaultdict(set)
-        self.places: dict[str, set[str]] = defaultdict(set)
-        for fitment in book.fitments:
-            self.at[fitment.position].add(fitment.component)
-            self.places[fitment.component].add(fitment.position)
-        self.newer: dict[str, set[str]] = defaultdict(set)
-        for supersession in book.supersessions:
-            self.newer[supersession.old].add(supersession.new)
-            if supersession.both_ways:
-                self.newer[supersession.new].add(supersession.old)
-        self._stand_in()
-        self.rules: dict[str, list[Companion]] = defaultdict(list)
-        for rule in book.companions:
-            if rule.required:
-                self.rules[rule.component].append(rule)
-
-    def _stand_in(self) -> None:
-        """A successor without a fitment of its own at a position stands in its elder's stead there."""
-        for old in list(self.places):
-            for new in self.successors(old):
-                for position in self.places[old]:
-                    self.at[position].add(new)
-                self.places[new] |= self.places[old]
-
-    def successors(self, number: str) -> set[str]:
-        """Every number that a number leads to."""
-        seen: set[str] = set()
-        waiting = [number]
-        while waiting:
-            more = self.newer.get(waiting.pop(), set()) - seen
-            seen |= more
-            waiting += more
-        return seen - {number}
+        self.settled = settled
+        self.from_new = from_new
+        self.looked = Looked(book)
 
     def verdicts(self) -> Iterator[Verdict]:
         """Everything that is well, or not, on this variant."""
-        yield from self._dead()
+        yield from self._wishes()
         yield from self._alternatives()
         yield from self._joints()
-        yield from self._flaws()
 
-    def _can_be_had(self, number: str) -> bool:
-        component = self.book.components.get(number)
-        return component is not None and component.supply is Supply.current
+    def _wishes(self) -> Iterator[Verdict]:
+        """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
+        asked = {a.key: a for a in self._asked() if a.scopes}
+        had = attainable_somewhere((a.wish, a.scopes) for a in asked.values())
+        yield from (Verdict(key, a.never, a.wish in had) for key, a in asked.items())
 
-    def _dead(self) -> Iterator[Verdict]:
-        """Components whose required companions cannot be met: unit propagation to a fixpoint."""
-        dead: dict[str, str] = {}
-        found = True
-        while found:
-            found = False
-            for number in sorted(self.places):
-                if number not in dead and (rule := self._unmet(number, dead)):
-                    dead[number] = rule
-                    found = True
-        for number in sorted(self.places):
-            rule = dead.get(number, "")
-            sentence = f"{number} can never be fitted: nothing meets its companion rule {rule}"
-            yield Wrong.dead, (number,), sentence, not rule
+    def explained(self, keys: Container[Key]) -> Iterator[tuple[Key, str]]:
+        """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
+        for a in self._asked():
+            if a.key in keys and a.scopes:
+                rules = self.looked.rules_against(a.scopes[0], a.wish)
+                if rules is None:
+                    continue
+                why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
+                yield a.key, f"{a.never}: {why}"
 
-    def _unmet(self, number: str, dead: dict[str, str]) -> str:
-        """The name of a rule of the component that nothing alive meets; empty if there is none."""
-        for rule in self.rules.get(number, ()):
-            if rule.when is not ALWAYS:
+    def _asked(self) -> Iterator[Asked]:
+        """The wishes that are not settled yet."""
+        for number in self.looked.candidates:
+            if (key := (Wrong.dead, (number,), "")) not in self.settled:
+                scopes, never = self.looked.places_for(number), f"{number} can never be fitted"
+                yield Asked(key, FitComponent(number), scopes, never, "it breaks")
+        for flaw in self.book.flaws:
+            if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
                 continue
-            if rule.position and self.places[number] != {rule.position}:
-                continue
-            if not any(self._possible(alternative, dead) for alternative in rule.alternatives):
-                return rule.name
-        return ""
-
-    def _possible(self, alternative: Alternative, dead: dict[str, str]) -> bool:
-        if alternative.empty:
-            return not self.book.positions[alternative.position].essential
-        if alternative.having:
-            candidates = self.at[alternative.position] - set(dead)
-            return any(self._has(number, alternative) for number in candidates)
-        numbers = {alternative.component, *self.successors(alternative.component)}
-        if alternative.loose:
-            return any(self._can_be_had(number) for number in numbers)
-        alive = numbers - set(dead)
-        if alternative.position:
-            return bool(alive & self.at[alternative.position])
-        return any(self.places.get(number) for number in alive)
-
-    def _has(self, number: str, alternative: Alternative) -> bool:
-        component: Component | None = self.book.components.get(number)
-        return component is not None and has_all(component.characteristics, alternative.having) is True
+            how, scopes = self.looked.flawed(flaw, fitted=flaw.name not in self.from_new)
+            if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
+                never = f"{flaw.name} of {flaw.component} cannot be remedied on any vehicle that has it"
+                yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
 
     def _alternatives(self) -> Iterator[Verdict]:
         for rule in self.book.companions:
-            if not self.places.get(rule.component):
-                continue
-            for alternative in rule.alternatives:
-                what = _in_words(alternative)
+            keys = {
+                (Wrong.impossible_alternative, (rule.name, _in_words(a)), ""): a for a in rule.alternatives
+            }
+            left = {key: a for key, a in keys.items() if key not in self.settled}
+            scopes = self._demanding(rule) if left else []
+            for key, alternative in left.items() if scopes else ():
                 sentence = (
-                    f"{rule.name} offers {what}, which is possible on no variant that {rule.component} fits"
+                    f"{rule.name} offers {key[1][1]}, which sits nowhere and cannot be had on any vehicle "
+                    f"that {rule.component} fits"
                 )
-                yield (
-                    Wrong.impossible_alternative,
-                    (rule.name, what),
-                    sentence,
-                    self._possible(alternative, {}),
-                )
+                yield Verdict(key, sentence, any(_can_be_met(scope, alternative) for scope in scopes))
+
+    def _demanding(self, rule: Companion) -> list[Scope]:
+        """The vehicles on which the rule may bind."""
+        scopes = (scope for scope in self.looked.scopes if scope.holds(rule))
+        return [scope for scope in scopes if scope.places(rule.component, rule.position)]
 
     def _joints(self) -> Iterator[Verdict]:
         for joint in self.book.joints:
             for position, kind in ((joint.position, joint.kind), (joint.other_position, joint.other_kind)):
-                recorded = any(
-                    kind in self.book.components[number].characteristics
-                    for number in self.at[position]
-                    if number in self.book.components
-                )
+                key = (Wrong.unrecorded_joint, (joint.name, position, kind), "")
+                if key in self.settled:
+                    continue
+                recorded = any(self.looked.measure(number, kind) for number in self.looked.at[position])
                 sentence = f"{joint.name} compares {kind} at {position}, and no component there records it"
-                yield Wrong.unrecorded_joint, (joint.name, position, kind), sentence, recorded
+                yield Verdict(key, sentence, recorded)
 
-    def _flaws(self) -> Iterator[Verdict]:
-        by_name = {substitute.name: substitute for substitute in self.book.substitutes}
-        for flaw in self.book.flaws:
-            if not self.places.get(flaw.component):
-                continue
-            swapped = [by_name[name] for name in flaw.substitutes if name in by_name]
-            others = {s.original if s.component == flaw.component else s.component for s in swapped}
-            remedies = others | set(flaw.add_ons)
-            numbers = remedies.union(*(self.successors(number) for number in remedies)) if remedies else set()
-            well = any(self._can_be_had(n) and (self.places.get(n) or n in flaw.add_ons) for n in numbers)
-            sentence = f"{flaw.name} of {flaw.component}: no remedy is recorded that fits and can be bought"
-            yield Wrong.no_remedy, (flaw.name,), sentence, well
+
+def _can_be_met(scope: Scope, alternative: Alternative) -> bool:
+    if alternative.loose:
+        return bool(scope.loose_servers(alternative.component))
+    return bool(scope.meeting(alternative))
 
 
 def _in_words(alternative: Alternative) -> str:

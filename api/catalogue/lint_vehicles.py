@@ -7,13 +7,16 @@ all that the chassis spans hold.
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from datetime import date, timedelta
-from itertools import combinations
+from itertools import combinations, islice
 
 from api.catalogue.finding import Wrong
-from api.rulebook.model import ChassisSpan, Claim, Fitment, RuleBook, Vehicle
+from api.rulebook.model import ALWAYS, ChassisSpan, Claim, Fitment, RuleBook, Vehicle, When
 
 _OPTIONS_TOGETHER = 4
 """Options tried in every combination; of more, each alone and all together."""
+MOST_VEHICLES = 64
+"""Vehicles of a variant that a closure is asked for."""
+MOST_TRIED = 4_000
 
 _Key = tuple[Wrong, tuple[str, ...]]
 
@@ -50,6 +53,25 @@ def vehicles_to_try(book: RuleBook, claims: Sequence[Claim]) -> Iterator[Vehicle
             built = _day(span, serial)
             for chosen in _choices(options):
                 yield Vehicle(book.variant.name, span.prefix, serial, built, chosen)
+
+
+def vehicles_that_differ(book: RuleBook) -> list[Vehicle]:
+    """At most `MOST_VEHICLES` of the variant, one for each set of records that can hold together."""
+    claims = [claim for group in _claims_of(book) for claim in group if claim.when is not ALWAYS]
+    by_when = list({claim.when: claim for claim in claims}.values())
+    found: dict[frozenset[When], Vehicle] = {}
+    for vehicle in islice(vehicles_to_try(book, by_when), MOST_TRIED):
+        holding = frozenset(claim.when for claim in by_when if claim.when.holds(vehicle))
+        found.setdefault(holding, vehicle)
+        if len(found) == MOST_VEHICLES:
+            break
+    return list(found.values())
+
+
+def _claims_of(book: RuleBook) -> tuple[Sequence[Claim], ...]:
+    return (
+        book.fitments, book.flaws, book.companions, book.conflicts, book.joints, book.budgets,
+    )  # fmt: skip
 
 
 def _serials(span: ChassisSpan, claims: Sequence[Claim]) -> list[int]:

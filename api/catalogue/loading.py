@@ -2,16 +2,19 @@
 
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sqlalchemy import Connection, delete, select
 
 from api.catalogue import records as r
+from api.catalogue.absurd import absurdities
 from api.catalogue.agreement import disagreements
+from api.catalogue.bearers import unborne_names
 from api.catalogue.fields import is_printable
 from api.catalogue.history import ranges_of_variants_before
 from api.catalogue.images import begin_images, remember
+from api.catalogue.kind_rules import Absurd, KindRule, rule_of, rule_of_row
 from api.catalogue.names import name_of
 from api.catalogue.references import broken_references
 from api.catalogue.removing import REMOVED, Removals, remove, still_named
@@ -33,7 +36,8 @@ from api.catalogue.staging import (
     write,
 )
 from api.catalogue.tables import CLAIMS
-from api.catalogue.values import read_late, unlike_kinds
+from api.catalogue.values import read_late, told, unlike_kinds
+from api.rulebook.sane import ANY
 from api.rulebook.units import NotAMeasure
 
 BATCH = 4000
@@ -81,7 +85,11 @@ class Report:
 
 
 class Load:
-    """One load inside one transaction. `keeps_images`: what is replaced is remembered for the history."""
+    """One load inside one transaction.
+
+    `keeps_images`: what is replaced is remembered for the history. Without it, what was stored once is
+    put back as it stood: no figure is doubted, and no name is asked whether something bears it.
+    """
 
     def __init__(
         self,
@@ -96,7 +104,9 @@ class Load:
         self.progress = progress
         self.keeps_images = keeps_images
         kinds = connection.execute(select(table("characteristic_kind")))
-        self.kinds = {row.name: (row.quantity, _choices(row.choices)) for row in kinds}
+        self.kinds = {row.name: self._as_stored(rule_of_row(row)) for row in kinds}
+        self.absurd: list[tuple[Mistake, Absurd]] = []
+        """What cannot be; how it is told waits for all that the load brings of its kind."""
         self.changed_kinds: set[str] = set()
         self.unread = False
         self.fresh = not current_revision(connection)
@@ -116,9 +126,18 @@ class Load:
             *(read_late(self.connection, self.kinds, self.changed_kinds) if self.changed_kinds else ()),
             *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
             *disagreements(self.connection),
+            *(unborne_names(self.connection) if self.keeps_images else ()),
         ]
-        for mistake in late:
+        for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
+
+    def _as_stored(self, rule: KindRule) -> KindRule:
+        """A rule that takes every figure, where what was stored once is put back as it stood."""
+        return rule if self.keeps_images else rule._replace(span=ANY)
+
+    def _told_absurd(self) -> Iterator[Mistake]:
+        for mistake, error in self.absurd:
+            yield replace(mistake, message=told(self.connection, error))
 
     def _write_all(self, records: Iterator[Placed | Mistake]) -> None:
         waiting: dict[str, list[Placed]] = defaultdict(list)
@@ -192,6 +211,8 @@ class Load:
         self, kind: str, name: str, placed: Placed, known: dict[str, tuple[str, Place]]
     ) -> Iterator[tuple[str, str]]:
         yield from findings(placed.record)
+        if self.keeps_images:
+            yield from absurdities(placed.record)
         further = kind == "companion" and known.get(name, ("",))[0] == "companion"
         if further:
             yield from _further(placed.record, known[name][1])
@@ -211,12 +232,21 @@ class Load:
     def _rows(self, placed: Placed, mistakes: list[tuple[str, str]]) -> dict[str, list[Row]] | None:
         record = placed.record
         if isinstance(record, r.CharacteristicKindRecord):
-            rules = (record.quantity, tuple(record.choices))
+            rules = self._as_stored(
+                rule_of(record.name, record.quantity, tuple(record.choices), record.least, record.most)
+            )
             if self.kinds.get(record.name) != rules:
                 self.changed_kinds.add(record.name)
             self.kinds[record.name] = rules
         try:
             return rows_of(record, self.kinds)
+        except Absurd as error:
+            mistake = Mistake(placed.place, record.kind_of_record, error.args[1], "", name_of(record))
+            if len(self.absurd) < MOST_MISTAKES:
+                self.absurd.append((mistake, error))
+            else:
+                mistakes.append((error.args[1], error.args[0]))
+            return None
         except NotAMeasure as error:
             mistakes.append((error.args[1], error.args[0]))
             return None
@@ -255,10 +285,6 @@ class Load:
         span = table("chassis_span")
         self.connection.execute(delete(span).where(span.c.variant.in_(listed(self.connection, new))))
         stage(self.connection, SPANS_OF, new)
-
-
-def _choices(text: str) -> tuple[str, ...]:
-    return tuple(text.split("; ")) if text else ()
 
 
 def _name_field(record: r.Record) -> str:

@@ -1,6 +1,10 @@
-"""Names like one that is not known."""
+"""Names like one that is not known, and names that are another one with a slip in it."""
+
+import re
+from collections.abc import Iterable
 
 from rapidfuzz import fuzz, process, utils
+from rapidfuzz.distance import OSA
 from sqlalchemy import Column, ColumnElement, Connection, select
 
 from api.catalogue.names import as_typed
@@ -40,6 +44,39 @@ def likest(word: str, names: list[str], limit: int = 3) -> list[str]:
         word, names, scorer=fuzz.ratio, processor=utils.default_process, limit=limit, score_cutoff=_ALIKE
     )
     return [name for name, _score, _index in matches]
+
+
+SHORTEST_WORD = 5
+"""Letters of a word in which one wrong letter is a slip; of shorter ones it makes another word."""
+_LONG_WORD = 8
+_BETWEEN_WORDS = re.compile(r"[ ._:/>@+-]+")
+
+
+def slip_of(name: str, known: Iterable[str]) -> str:
+    """The known name that `name` is with a letter or two mistyped; empty when there is none.
+
+    What differs in a number, in a code of capitals or in a word as short as `left` is another name.
+    """
+    return next((other for other in sorted(known) if other != name and _is_slip(name, other)), "")
+
+
+def _is_slip(name: str, other: str) -> bool:
+    if name.casefold() == other.casefold():
+        return True
+    if re.findall(r"\d+", name) != re.findall(r"\d+", other):
+        return False
+    words, others = _BETWEEN_WORDS.split(name), _BETWEEN_WORDS.split(other)
+    if len(words) == len(others):
+        unlike = [pair for pair in zip(words, others, strict=True) if pair[0] != pair[1]]
+        return not unlike or (len(unlike) == 1 and _mistyped(*unlike[0]))
+    return _mistyped("".join(words), "".join(others))
+
+
+def _mistyped(word: str, other: str) -> bool:
+    shorter = min(len(word), len(other))
+    if shorter < SHORTEST_WORD or word.isupper() or other.isupper():
+        return False
+    return OSA.distance(word.casefold(), other.casefold()) <= (2 if shorter >= _LONG_WORD else 1)
 
 
 def hint(names: list[str]) -> str:

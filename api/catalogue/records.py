@@ -116,6 +116,8 @@ class CharacteristicKindRecord(Record):
         str, BeforeValidator(clean), Field(min_length=1, json_schema_extra={"enum": list(QUANTITIES)})
     ]
     choices: Texts = Field([], description="the permitted words, for quantity `choice`")
+    least: WithUnit = Field("", description="nothing of this kind is below it, with unit: `6 mm`")
+    most: WithUnit = Field("", description="nothing of this kind is above it, with unit: `100 mm`")
     note: Text = ""
 
 

@@ -1,24 +1,23 @@
 """A record as rows of the tables. Pure: nothing here reads or writes a database."""
 
 from collections import defaultdict
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from typing import Any
 
 from api.catalogue import records as r
 from api.catalogue import tables as t
 from api.catalogue.buying import TO_ROW
 from api.catalogue.conditions import joined, row_of
+from api.catalogue.kind_rules import Absurd, KindRules
 from api.catalogue.money import minor
 from api.catalogue.names import as_typed, chassis_parts, name_of, sort_key, words_of
 from api.catalogue.sense import read_wanted
+from api.rulebook.sane import inside
 from api.rulebook.units import Measure, NotAMeasure, read_amount, read_measure
 
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
 """Rows by table name."""
-
-KindRules = Mapping[str, tuple[str, tuple[str, ...]]]
-"""Characteristic kinds by name: quantity and permitted words."""
 
 _OPEN: Row = {"low": None, "high": None, "text": None}
 
@@ -26,11 +25,14 @@ _OPEN: Row = {"low": None, "high": None, "text": None}
 def measured(written: str, kind: str, kinds: KindRules) -> Row:
     """The SI columns of a written value; all None while the kind is not known.
 
-    Raises NotAMeasure when the text is no value of the kind.
+    Raises NotAMeasure when the text is no value of the kind, Absurd when the kind cannot be that.
     """
     if kind not in kinds:
         return _OPEN
-    measure = read_measure(written, *kinds[kind])
+    rule = kinds[kind]
+    measure = read_measure(written, rule.quantity, rule.choices)
+    if any(value is not None and not inside(rule.span, value) for value in (measure.low, measure.high)):
+        raise Absurd(measure.written, kind, rule)
     return {"low": measure.low, "high": measure.high, "text": measure.text}
 
 
@@ -38,10 +40,19 @@ def margin(written: str, kind: str, kinds: KindRules) -> float:
     """A joint's margin in SI; 0 while the kind is not known. Raises NotAMeasure."""
     if not written or kind not in kinds:
         return 0.0
-    measure = read_measure(written, kinds[kind][0])
+    measure = read_measure(written, kinds[kind].quantity)
     if measure.si is None or measure.si < 0:
         raise NotAMeasure(f"'{written}' is not one number, not below zero, with its unit")
+    low, high = kinds[kind].span
+    if measure.si > high - low:
+        raise NotAMeasure(f"a margin of '{written}' lets everything pass that `{kind}` can be")
     return measure.si
+
+
+def in_field(error: NotAMeasure, field: str) -> NotAMeasure:
+    """The same error, with the field's name as second argument."""
+    error.args = (error.args[0], field)
+    return error
 
 
 def rows_of(record: r.Record, kinds: KindRules) -> Rows:
@@ -123,7 +134,7 @@ def _characteristic(record: r.CharacteristicRecord, name: str, rows: Rows, kinds
     try:
         values = measured(record.value, record.kind, kinds)
     except NotAMeasure as error:
-        raise NotAMeasure(str(error), "value") from None
+        raise in_field(error, "value") from None
     owner = {"component": record.component or None, "variant": record.variant or None}
     written = " ".join(record.value.split())
     rows["characteristic"].append({"claim": name, **owner, "kind": record.kind, "written": written, **values})
@@ -182,7 +193,7 @@ def _wanted(claim: str, slot: int, field: str, cells: list[str], kinds: KindRule
         try:
             values = measured(written, kind, kinds)
         except NotAMeasure as error:
-            raise NotAMeasure(str(error), field) from None
+            raise in_field(error, field) from None
         place = {"claim": claim, "slot": slot, "number": number}
         written = " ".join(written.split())
         made.append(place | {"kind": kind, "comparator": comparator.value, "written": written} | values)
@@ -202,7 +213,7 @@ def _joint(record: r.JointRecord, name: str, rows: Rows, kinds: KindRules) -> No
     try:
         margin_si = margin(record.margin, record.characteristic, kinds)
     except NotAMeasure as error:
-        raise NotAMeasure(str(error), "margin") from None
+        raise in_field(error, "margin") from None
     rows["joint"].append(
         {
             "claim": name,

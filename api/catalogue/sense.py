@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from api.catalogue import records as r
 from api.catalogue.names import chassis_parts
 from api.rulebook.model import Comparator
-from api.rulebook.units import NotAMeasure, read_amount, read_measure
+from api.rulebook.units import WORDED, NotAMeasure, read_amount, read_measure
 
 _WANTED = re.compile(
     r"^(?P<kind>\S.*?)\s+(?P<comparator>equal|at least|at most|within)\s+(?P<value>\S.*)$", re.DOTALL
@@ -105,6 +105,29 @@ def _kind(record: r.CharacteristicKindRecord) -> Iterator[Finding]:
         yield "choices", "a choice needs its permitted words, with `;` between them"
     elif record.quantity != "choice" and record.choices:
         yield "choices", "only the quantity `choice` has permitted words; leave this empty"
+    else:
+        yield from _bounds(record)
+
+
+def _bounds(record: r.CharacteristicKindRecord) -> Iterator[Finding]:
+    """`least` and `most` of a kind: each one number of its quantity, in this order."""
+    found: dict[str, float] = {}
+    for field in ("least", "most"):
+        if written := getattr(record, field):
+            if record.quantity in WORDED:
+                yield field, "words have no least and no most; leave this empty"
+                continue
+            try:
+                measure = read_measure(written, record.quantity)
+            except NotAMeasure as error:
+                yield field, str(error)
+                continue
+            if measure.si is None:
+                yield field, "one number is expected, not a span"
+            else:
+                found[field] = measure.si
+    if len(found) == 2 and found["most"] < found["least"]:
+        yield "most", f"it is below the least, {record.least}"
 
 
 def _component(record: r.ComponentRecord) -> Iterator[Finding]:

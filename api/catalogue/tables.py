@@ -93,13 +93,15 @@ class SectionRow(SQLModel, table=True):
 
 
 class CharacteristicKindRow(SQLModel, table=True):
-    """`choices` are the permitted words, joined by `; `."""
+    """`choices` are the permitted words, joined by `; `; `least` and `most` are as written."""
 
     __tablename__ = "characteristic_kind"
     name: str = key()
     title: str = words()
     quantity: str = Field(max_length=40)
     choices: str = words()
+    least: str = Field(max_length=60)
+    most: str = Field(max_length=60)
     note: str = words()
 
 

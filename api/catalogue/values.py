@@ -3,10 +3,11 @@
 from collections.abc import Iterator
 from typing import Any
 
-from sqlalchemy import Connection, or_, select, update
+from sqlalchemy import Connection, func, or_, select, update
 
+from api.catalogue.kind_rules import Absurd, KindRules
 from api.catalogue.references import place_of
-from api.catalogue.rows import KindRules, margin, measured
+from api.catalogue.rows import margin, measured
 from api.catalogue.sheets import Mistake
 from api.catalogue.staging import STAGED, listed, table
 from api.rulebook.units import WORDED, NotAMeasure
@@ -30,12 +31,23 @@ def _values(connection: Connection, name: str, kinds: KindRules, changed: set[st
         try:
             values = measured(row["written"], row["kind"], kinds)
         except NotAMeasure as error:
-            yield _mistake(
-                connection, row["claim"], "value" if name == "characteristic" else "having", str(error)
-            )
+            field = "value" if name == "characteristic" else "having"
+            yield _mistake(connection, row["claim"], field, told(connection, error))
             continue
         of_row = [held.c[k] == row[k] for k in keys]
         connection.execute(update(held).where(*of_row).values(**values))
+
+
+def told(connection: Connection, error: NotAMeasure) -> str:
+    """The error's sentence; of a value that cannot be, with what the catalogue's others make likely."""
+    if not isinstance(error, Absurd):
+        return str(error.args[0])
+    held = table("characteristic")
+    low, high = error.rule.span
+    query = select(func.min(held.c.low), func.max(held.c.high))
+    others = query.where(held.c.kind == error.kind, held.c.low >= low, held.c.high <= high)
+    least, most = connection.execute(others).one()
+    return error.told(None if least is None else (least, most))
 
 
 def _margins(connection: Connection, kinds: KindRules, changed: set[str]) -> Iterator[Mistake]:
@@ -58,7 +70,7 @@ def unlike_kinds(connection: Connection, kinds: KindRules, changed: set[str]) ->
     for row in connection.execute(_brought("joint", changed)).mappings().all():
         yield from _joint(connection, row, kinds)
     for row in connection.execute(_brought("budget", changed)).mappings().all():
-        two = {kinds[row[side]][0] for side in ("supply", "demand") if row[side] in kinds}
+        two = {kinds[row[side]].quantity for side in ("supply", "demand") if row[side] in kinds}
         if len(two) > 1:
             yield _mistake(
                 connection, row["claim"], "demand", f"supply and demand are measured unlike: {_and(two)}"
@@ -69,7 +81,7 @@ def unlike_kinds(connection: Connection, kinds: KindRules, changed: set[str]) ->
             )
     by_size = _brought("wanted", changed).where(table("wanted").c.comparator != "equal")
     for row in connection.execute(by_size).mappings().all():
-        if row["kind"] in kinds and kinds[row["kind"]][0] in WORDED:
+        if row["kind"] in kinds and kinds[row["kind"]].quantity in WORDED:
             yield _mistake(
                 connection, row["claim"], "having", f"'{row['kind']}' is words; they can only be `equal`"
             )
@@ -82,7 +94,7 @@ def _brought(name: str, changed: set[str]) -> Any:
 
 
 def _joint(connection: Connection, row: Any, kinds: KindRules) -> Iterator[Mistake]:
-    two = {kinds[row[side]][0] for side in ("kind", "other_kind") if row[side] in kinds}
+    two = {kinds[row[side]].quantity for side in ("kind", "other_kind") if row[side] in kinds}
     worded = two & set(WORDED)
     if len(two) > 1 and not two <= set(WORDED):
         message = f"the two sides are measured unlike: {_and(two)}"

@@ -1,119 +1,228 @@
-"""What a figure of a vehicle can be at all: for each kind of characteristic the least and greatest in SI.
+"""What a figure of a kind can be: a range and a sign for each kind that the checks know.
 
-The ranges are wide: far outside what any light vehicle has, so that only a slip of the pen, a lost
-sign or a wrong unit falls out of them. A figure outside is no evidence of anything.
+Common practice, no published source. The bounds are generous: they hold every plausible part of a
+vehicle of 1900 to 2030, from a moped of 50 cc to a truck of twelve tonnes, and are there to tell a
+slip (inch for millimetre, a lost decimal, a wrong sign) from a figure.
 """
 
-import math
 from collections.abc import Mapping
 from types import MappingProxyType
 
-Range = tuple[float, float]
+from api.rulebook.units import UNITS
 
-_MASS: Range = (50.0, 20_000.0)
-_PART_LENGTH: Range = (0.001, 3.0)
-_RATIO: Range = (0.1, 30.0)
-_COUNT: Range = (1.0, 100.0)
-_CURRENT: Range = (0.0, 2_000.0)
-_PRESSURE: Range = (100.0, 1e8)
-_PART: Range = (0.0, 1.0)
-_ANGLE: Range = (0.0, math.pi)
+Span = tuple[float, float]
 
-SANE: Mapping[str, Range] = MappingProxyType(
+_BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
+    ("length", "mm"): {
+        "arch_gap_inner": (0, 1000),
+        "arch_gap_outer": (0, 1000),
+        "wheel_cylinder_bore": (6, 100),
+        "drum_diameter": (50, 600),
+        "drum_max_force_arm": (5, 500),
+        "shoe_force_arm": (10, 800),
+        "shoe_width": (5, 400),
+        "disc_diameter": (80, 600),
+        "disc_thickness": (2, 80),
+        "disc_effective_radius": (30, 300),
+        "caliper_gap": (2, 100),
+        "master_bore": (6, 80),
+        "pedal_travel": (10, 400),
+        "servo_diameter": (50, 600),
+        "hand_brake_radius": (10, 600),
+        "hose_length": (50, 5000),
+        "hose_need": (20, 5000),
+        "rim_width": (15, 600),
+        "rim_diameter": (80, 1000),
+        "offset": (-250, 250),
+        "bolt_circle": (20, 500),
+        "centre_bore": (5, 400),
+        "rim_inner_radius": (30, 500),
+        "brake_outer_radius": (30, 500),
+        "cap_diameter": (5, 500),
+        "tyre_diameter": (150, 1800),
+        "rolling_circumference": (450, 5700),
+        "tyre_width": (20, 700),
+        "measuring_rim": (15, 600),
+        "permitted_rim": (15, 600),
+        "shaft_diameter": (3, 200),
+        "hub_bearing": (3, 300),
+        "tube_outer": (3, 400),
+        "tube_inner": (1, 390),
+        "valve_lift": (1, 40),
+        "leaf_width": (10, 250),
+        "leaf_thickness": (1, 80),
+        "leaf_length": (150, 3000),
+        "ride_height_change": (-500, 500),
+        "damper_closed": (30, 2000),
+        "damper_open": (40, 2000),
+        "damper_mount_length": (40, 2000),
+        "damper_open_need": (40, 2000),
+        "damper_closed_need": (30, 2000),
+        "droop_travel": (0, 1000),
+        "bump_travel": (0, 1000),
+        "bump_stop_height": (0, 500),
+        "shackle_length": (10, 600),
+        "section_thickness": (0.1, 100),
+    },
+    ("length", "m"): {
+        "wheelbase": (0.8, 10),
+        "track_front": (0.3, 3.5),
+        "track_rear": (0.3, 3.5),
+        "gravity_height_unladen": (0.1, 4),
+        "gravity_height_laden": (0.1, 4),
+        "shaft_length": (0.05, 8),
+        "cable_length": (0.005, 200),
+        "contents_length": (0.01, 5000),
+    },
+    ("length", "um"): {"zinc_thickness": (0, 1000)},
+    ("area", "mm2"): {"cable_area": (0.05, 400)},
+    ("area", "cm2"): {"piston_area": (0.3, 400)},
+    ("volume", "ml"): {"fluid_demand": (0.02, 300), "fluid_displaced": (0.1, 1000)},
+    ("volume", "cc"): {"displacement": (5, 35_000)},
+    ("volume", "l"): {"tank_volume": (0.3, 2500), "contents_volume": (0.0001, 1500)},
+    ("mass", "kg"): {
+        "mass_unladen": (20, 20_000),
+        "mass_laden": (20, 45_000),
+        "axle_load_front_unladen": (5, 20_000),
+        "axle_load_front_laden": (5, 20_000),
+        "axle_load_rear_laden": (5, 30_000),
+        "unsprung_mass_front": (1, 3000),
+        "unsprung_mass_rear": (1, 4000),
+        "wheel_load": (20, 10_000),
+        "contents_mass": (0.0001, 500),
+    },
+    ("speed", "km/h"): {"top_speed": (5, 600), "cruise_speed": (5, 500)},
+    ("rotation", "rpm"): {"power_speed": (50, 30_000), "torque_speed": (0, 30_000)},
+    ("force", "N"): {"servo_run_out": (50, 50_000)},
+    ("torque", "Nm"): {"torque": (0.5, 10_000), "torque_rating": (0.5, 200_000)},
+    ("pressure", "bar"): {
+        "residual_pressure": (0, 10),
+        "balance_knee": (0, 250),
+        "fuel_pressure": (0.005, 3500),
+        "pressure_rating": (0.005, 5000),
+        "inlet_pressure": (0.005, 3500),
+    },
+    ("pressure", "kPa"): {
+        "fuel_vapour_pressure": (0.01, 300),
+        "vacuum_supplied": (0, 105),
+        "vacuum_drawn": (0, 105),
+    },
+    ("pressure", "MPa"): {"shear_strength": (10, 3000)},
+    ("power", "kW"): {"power": (0.1, 1500)},
+    ("stiffness", "N/mm"): {"spring_rate": (0.2, 5000)},
+    ("current", "A"): {
+        "current_supplied": (0, 2000),
+        "current_drawn": (0, 2500),
+        "cable_rating": (0.2, 2500),
+        "cable_current": (0, 2500),
+        "fuse_rating": (0.05, 1500),
+        "fuse_load": (0, 1500),
+        "ammeter_range": (0.5, 2000),
+    },
+    ("voltage", "V"): {
+        "system_voltage": (1.5, 1000),
+        "rated_voltage": (0.5, 1000),
+        "gauge_voltage": (0.5, 1000),
+        "stabilised_voltage": (0.5, 100),
+    },
+    ("resistance", "ohm"): {
+        "sender_range": (0, 200_000),
+        "gauge_range": (0, 200_000),
+        "coil_resistance": (0.05, 100),
+    },
+    ("charge", "Ah"): {"capacity": (0.3, 1500)},
+    ("angle", "deg"): {
+        "shoe_angle_start": (-30, 180),
+        "shoe_angle_end": (5, 300),
+        "joint_angle_static": (0, 90),
+        "joint_angle_permitted": (0.2, 90),
+    },
+    ("volume flow", "l/h"): {"pump_flow": (0.1, 3000), "fuel_flow": (0.05, 1500)},
+    ("mass flow", "kg/h"): {"injector_flow": (0.05, 500)},
+    ("turns per distance", "1/m"): {"speedo_constant": (0.05, 20)},
+    ("specific consumption", "g/kWh"): {"specific_consumption": (80, 2000)},
+    ("temperature", "degC"): {"opening_temperature": (10, 150), "line_temperature": (-60, 250)},
+    ("ratio", ""): {
+        "fuel_ethanol": (0, 1),
+        "ethanol_rating": (0, 1),
+        "jetting_ethanol": (0, 1),
+        "brake_factor": (0.1, 20),
+        "lining_friction": (0.05, 1.2),
+        "pedal_ratio": (1, 20),
+        "servo_ratio": (1, 25),
+        "balance_ratio": (0, 2),
+        "hand_lever_ratio": (0.5, 1000),
+        "hand_brake_factor": (0.05, 20),
+        "axle_ratio": (0.3, 30),
+        "joint_angle_per_lift": (-25, 25),
+        **{f"gear_{number}": (0.2, 30) for number in range(1, 6)},
+        "overdrive_ratio": (0.3, 1.5),
+        "transfer_high": (0.4, 3),
+        "transfer_low": (1, 12),
+        "speedo_drive_ratio": (0.01, 20),
+        "driveline_efficiency": (0.3, 1),
+        "injector_duty": (0.05, 1),
+        "steering_ratio": (1, 60),
+    },
+    ("count", ""): {
+        "wheel_cylinder_count": (1, 8),
+        "piston_count": (1, 16),
+        "circuits": (1, 6),
+        "flange_studs": (0, 32),
+        "bolt_count": (1, 32),
+        "load_index": (0, 279),
+        "spline_count": (2, 150),
+        "inner_spline_count": (2, 150),
+        "outer_spline_count": (2, 150),
+        "input_splines": (2, 150),
+        "output_splines": (2, 150),
+        "synchromesh_from": (0, 20),
+        "injector_count": (1, 24),
+        "leaf_count": (1, 40),
+    },
+}
+
+NEVER_BELOW_ZERO = frozenset(
+    {"area", "volume", "mass", "time", "density", "resistance", "charge", "count", "frequency", "power"}
+)
+"""Quantities of which nothing is below zero, whatever a catalogue's own kind is called."""
+
+
+def _in_si(bound: float, quantity: str, unit: str) -> float:
+    known = UNITS[quantity, unit]
+    return bound * known.factor + known.offset
+
+
+SANE: Mapping[str, Span] = MappingProxyType(
     {
-        "wheelbase": (0.5, 10.0),
-        "track_front": (0.3, 4.0),
-        "track_rear": (0.3, 4.0),
-        **dict.fromkeys(("mass_unladen", "mass_laden"), _MASS),
-        **dict.fromkeys(
-            ("axle_load_front_unladen", "axle_load_front_laden", "axle_load_rear_laden", "wheel_load"), _MASS
-        ),
-        **dict.fromkeys(("unsprung_mass_front", "unsprung_mass_rear"), (5.0, 3_000.0)),
-        **dict.fromkeys(("gravity_height_unladen", "gravity_height_laden"), (0.1, 4.0)),
-        **dict.fromkeys(("arch_gap_inner", "arch_gap_outer"), (0.0, 1.0)),
-        **dict.fromkeys(("top_speed", "cruise_speed"), (2.0, 150.0)),
-        **dict.fromkeys(("system_voltage", "rated_voltage"), (1.0, 1_000.0)),
-        **dict.fromkeys(("fuel_ethanol", "jetting_ethanol", "ethanol_rating"), _PART),
-        "fuel_vapour_pressure": (1_000.0, 500_000.0),
-        **dict.fromkeys(("wheel_cylinder_bore", "master_bore"), (0.005, 0.2)),
-        "piston_area": (1e-5, 0.1),
-        **dict.fromkeys(("drum_diameter", "disc_diameter"), (0.05, 2.0)),
-        **dict.fromkeys(
-            ("drum_max_force_arm", "shoe_force_arm", "disc_effective_radius", "hand_brake_radius"),
-            (0.01, 1.0),
-        ),
-        "brake_factor": (0.05, 30.0),
-        **dict.fromkeys(("shoe_angle_start", "shoe_angle_end"), _ANGLE),
-        "lining_friction": (0.05, 1.5),
-        "fluid_demand": (1e-8, 1e-3),
-        "fluid_displaced": (1e-7, 1e-2),
-        "circuits": (1.0, 4.0),
-        "pedal_ratio": (1.0, 30.0),
-        "pedal_travel": (0.01, 1.0),
-        "servo_ratio": (1.0, 50.0),
-        "servo_run_out": (10.0, 1e6),
-        "residual_pressure": (0.0, 1e7),
-        "balance_ratio": _PART,
-        "balance_knee": (0.0, 1e8),
-        "hand_lever_ratio": (1.0, 1_000.0),
-        "hand_brake_factor": (0.05, 30.0),
-        **dict.fromkeys(("hose_length", "hose_need"), _PART_LENGTH),
-        "rim_width": (0.02, 1.0),
-        "rim_diameter": (0.1, 2.0),
-        "offset": (-0.5, 0.5),
-        "bolt_circle": (0.02, 1.0),
-        "bolt_count": (1.0, 20.0),
-        **dict.fromkeys(("rim_inner_radius", "brake_outer_radius"), (0.02, 1.0)),
-        **dict.fromkeys(("tyre_diameter", "rolling_circumference"), (0.2, 8.0)),
-        **dict.fromkeys(("tyre_width", "measuring_rim", "permitted_rim"), (0.02, 1.0)),
-        "load_index": (0.0, 279.0),
-        **dict.fromkeys(("spline_count", "inner_spline_count", "outer_spline_count"), _COUNT),
-        "shaft_diameter": (0.003, 0.5),
-        "shear_strength": (1e6, 5e9),
-        "torque_rating": (1.0, 1e6),
-        "torque": (1.0, 1e5),
-        "axle_ratio": (0.5, 30.0),
-        **dict.fromkeys(("tube_outer", "tube_inner"), (0.003, 0.5)),
-        **dict.fromkeys(("joint_angle_static", "joint_angle_permitted"), (0.0, math.pi / 2)),
-        "joint_angle_per_lift": (0.0, 20.0),
-        **dict.fromkeys(("gear_1", "gear_2", "gear_3", "gear_4", "gear_5"), _RATIO),
-        **dict.fromkeys(("overdrive_ratio", "transfer_high", "transfer_low"), _RATIO),
-        "speedo_drive_ratio": (0.01, 10.0),
-        "speedo_constant": (0.01, 100.0),
-        "driveline_efficiency": (0.1, 1.0),
-        "power": (100.0, 5e6),
-        "power_speed": (5.0, 5_000.0),
-        "specific_consumption": (1e-8, 1e-6),
-        "fuel_flow": (1e-8, 0.1),
-        "pump_flow": (1e-8, 0.1),
-        "injector_count": (1.0, 50.0),
-        "injector_flow": (1e-6, 1.0),
-        "injector_duty": (0.01, 1.0),
-        "line_temperature": (220.0, 600.0),
-        **dict.fromkeys(("fuel_pressure", "pressure_rating"), _PRESSURE),
-        **dict.fromkeys(
-            ("current_supplied", "current_drawn", "cable_rating", "cable_current", "fuse_load"), _CURRENT
-        ),
-        "fuse_rating": (0.1, 2_000.0),
-        "cable_area": (1e-8, 1e-3),
-        "cable_length": (0.01, 100.0),
-        "spring_rate": (10.0, 1e8),
-        "leaf_count": (1.0, 50.0),
-        **dict.fromkeys(("leaf_width", "leaf_thickness"), (0.0005, 0.5)),
-        "leaf_length": (0.1, 5.0),
-        "ride_height_change": (-0.5, 0.5),
-        **dict.fromkeys(
-            ("damper_closed", "damper_open", "damper_open_need", "damper_closed_need"), _PART_LENGTH
-        ),
-        "zinc_thickness": (0.0, 0.005),
+        kind: (_in_si(low, quantity, unit), _in_si(high, quantity, unit))
+        for (quantity, unit), kinds in _BOUNDS.items()
+        for kind, (low, high) in kinds.items()
     }
 )
-"""Kind → the least and the greatest SI value that it can have, ends included."""
+"""Kind of characteristic → least and greatest sane value in SI."""
+
+_QUANTITY = {kind: quantity for (quantity, _), kinds in _BOUNDS.items() for kind in kinds}
+ANY: Span = (float("-inf"), float("inf"))
 
 
 def sane(kind: str, value: float) -> bool:
-    """Whether a figure of `kind` can be `value`, in SI; a kind without a range can be any finite number."""
-    if not math.isfinite(value):
-        return False
-    low, high = SANE.get(kind, (-math.inf, math.inf))
-    return low <= value <= high
+    """Whether an SI value can be a figure of that kind; of an unknown kind, whether it is finite."""
+    return inside(SANE.get(kind, ANY), value)
+
+
+def inside(span: Span, value: float) -> bool:
+    """Whether a value is finite and in a range; what differs by rounding only is in it."""
+    low, high = span
+    slack = 1e-9 * abs(value)
+    return abs(value) < ANY[1] and low - slack <= value <= high + slack
+
+
+def sane_range(kind: str, quantity: str) -> Span:
+    """What a catalogue's kind can be in SI, where it says nothing of that itself.
+
+    A kind that is called as one of ours but measures something else has no range of ours.
+    """
+    if _QUANTITY.get(kind) == quantity:
+        return SANE[kind]
+    return (0.0, ANY[1]) if quantity in NEVER_BELOW_ZERO | {"temperature"} else ANY

@@ -171,6 +171,17 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
     return Measure(text, first, last)
 
 
+def number_and_unit(written: str) -> tuple[str, str, str]:
+    """The parts of a measured value as written: number, second number of a span or "", unit or "".
+
+    Raises NotAMeasure when it is written in no such way.
+    """
+    match = _WRITTEN.match(" ".join(written.split()))
+    if not match:
+        raise NotAMeasure(f"'{written}' is not a number with a unit")
+    return match.group(1), match.group(2) or "", match.group(3) or ""
+
+
 AMOUNTS = ("volume", "mass", "length")
 """What an amount of a loose component is measured in; no unit belongs to two of them."""
 

@@ -4,11 +4,12 @@ import random
 
 import networkx as nx
 import pytest
-from sqlalchemy import Engine
+from sqlalchemy import Engine, select
 
-from api.catalogue.finding import Finding, Wrong
+from api.catalogue.finding import Finding, Severity, Wrong
 from api.catalogue.imports import load
 from api.catalogue.lint import circles_in, lint
+from api.catalogue.staging import table
 from tests.catalogue.sheet import sheet, small
 
 SOUND = (
@@ -16,10 +17,18 @@ SOUND = (
 )
 
 
-def findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[Finding]:
+OF_THE_SMALL_CATALOGUE = {Wrong.nobody_offers, Wrong.idle_option}
+"""What is found in it as it stands: few of its parts are offered, and nothing asks for its bell."""
+
+
+def all_findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[Finding]:
     report = load(engine, [small(*changes), *([sheet(more)] if more else [])])
-    assert report.ok, report.mistakes
+    assert report.ok, [str(mistake) for mistake in report.mistakes]
     return list(lint(engine))
+
+
+def findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[Finding]:
+    return [f for f in all_findings(engine, *changes, more=more) if f.wrong not in OF_THE_SMALL_CATALOGUE]
 
 
 def of(kind: Wrong, found: list[Finding]) -> list[Finding]:
@@ -81,12 +90,41 @@ def test_numbers_that_stand_for_each_other_are_no_circle(engine: Engine) -> None
 
 def test_a_component_that_can_never_be_fitted_and_those_that_need_it(engine: Engine) -> None:
     more = (
+        "[fitment]\ncomponent,position,generations\nTC-1,dynamo,two\nTG-1,lamp,two\n"
         "[companion]\nname,component,reason,fit,at\n"
-        "impossible,TB-2,Nothing can.,TL-1,wheel.left\n"
-        "needs-the-dead,TW-9,It leans on it.,TB-2,brake\n"
+        "impossible,TC-1,Nothing can.,TL-1,wheel.left\n"
+        "needs-the-dead,TG-1,It leans on it.,TC-1,dynamo\n"
     )
-    found = of(Wrong.dead, findings(engine, more=more))
-    assert {finding.records for finding in found} == {("TB-2",), ("TW-9",)}
+    clip, grease, wheel = of(Wrong.dead, findings(engine, more=more))
+    assert clip.sentence == "TC-1 can never be fitted: it breaks impossible"
+    assert grease.sentence == "TG-1 can never be fitted: it breaks impossible and needs-the-dead"
+    assert wheel.records == ("TW-9",), "its grease has a place now, and can sit there never"
+    assert clip.severity is Severity.serious
+
+
+def test_what_sits_there_today_serves_a_rule_and_no_rule_is_never_met(engine: Engine) -> None:
+    """On the late vehicles the block is there from new, whatever it could be had for."""
+    more = "[companion]\nname,component,reason,fit,at\nleans,TW-9,It leans on it.,TB-2,brake\n"
+    gone = ("TB-2,rubber block,brakes,later-model,current", "TB-2,rubber block,brakes,later-model,{}")
+    assert of(Wrong.dead, findings(engine, (gone[0], gone[1].format("no longer supplied")), more=more)) == []
+
+
+def test_a_rule_whose_every_alternative_has_a_place_and_can_no_longer_be_had(engine: Engine) -> None:
+    more = (
+        "[component]\nnumber,name,section,origin,supply\nTX-1,clamp,brakes,original,no longer supplied\n"
+        "TX-2,rim,wheels,modern,current\n"
+        "[fitment]\ncomponent,position,generations\nTX-1,dynamo,two\nTX-2,wheel.left,two\n"
+        "TX-2,wheel.right,two\n"
+        "[companion]\nname,component,reason,fit,at\nrim-clamp,TX-2,The rim wants a clamp.,TX-1,dynamo\n"
+    )
+    found = findings(engine, more=more)
+    assert [f.records for f in of(Wrong.dead, found)] == [("TX-2",)]
+    (alternative,) = of(Wrong.impossible_alternative, found)
+    assert alternative.records == ("rim-clamp", "TX-1 at dynamo")
+    successor = "[component]\nnumber,name,section,origin\nTX-3,clamp,brakes,modern\n"
+    had = "[supersession]\nold,new\nTX-1,TX-3\n"
+    assert load(engine, sheet(successor + had)).ok
+    assert not of(Wrong.dead, list(lint(engine)))
 
 
 def test_an_alternative_that_never_fits_where_its_demander_does(engine: Engine) -> None:
@@ -120,9 +158,34 @@ def test_evidence_that_nothing_refers_to(engine: Engine) -> None:
     assert (one.wrong, one.records) == (Wrong.unused_evidence, ("lost",))
 
 
+FLAW = "[flaw]\nname,component,severity,symptom,add_ons\n"
+
+
+def test_a_flaw_whose_component_can_go_is_remedied_without_any_record_of_it(engine: Engine) -> None:
+    assert of(Wrong.no_remedy, findings(engine, ("TW-10>TW-9,TC-1,tried", ",,tried"))) == []
+
+
 def test_a_flaw_that_nothing_remedies(engine: Engine) -> None:
-    found = findings(engine, ("TW-10>TW-9,TC-1,tried", ",,tried"))
-    assert [finding.records for finding in of(Wrong.no_remedy, found)] == [("spokes-loosen",)]
+    """Nothing but the block and what stands in its stead goes on the brake, and it is never left empty."""
+    more = FLAW + "block-wears,TB-2,severe,It wears.,\nlamp-dims,TL-1,minor,It dims.,\n"
+    (one,) = of(Wrong.no_remedy, findings(engine, more=more))
+    assert (one.records, one.variants) == (("block-wears",), ("T2-L",))
+    assert one.sentence == (
+        "block-wears of TB-2 cannot be remedied on any vehicle that has it: "
+        "nothing else can be had for its place"
+    )
+
+
+def test_a_remedy_that_breaks_a_rule_is_none(engine: Engine) -> None:
+    """The caliper would go on, but it clashes with the wheel, of which there is no other."""
+    more = (
+        FLAW + "block-wears,TB-2,severe,It wears.,\n"
+        "[fitment]\ncomponent,position,generations\nTB-7L,brake,two\n"
+        "[conflict]\nname,component,other_component,reason\ntight,TB-7L,TW-10,It fouls the spokes.\n"
+        "foul,TB-7L,TW-9,It fouls the disc.\n"
+    )
+    (one,) = of(Wrong.no_remedy, findings(engine, more=more))
+    assert one.sentence.endswith("whatever would remedy it breaks foul and tight")
 
 
 ORDER = "[precedence]\nname,first,then,work,reason,chassis_from,chassis_to\n"
@@ -174,11 +237,88 @@ def test_offers_in_a_currency_without_a_rate_and_of_numbers_nobody_orders(engine
     assert [f.records[0] for f in lint(engine, "GBP") if f.wrong is Wrong.no_rate] == ["FRF"]
 
 
+def test_a_superseded_number_without_a_successor(engine: Engine) -> None:
+    (one,) = of(Wrong.no_successor, findings(engine, ("TB-1,TB-2,1965-01-01,book\n", "TD-1,TB-2,,\n")))
+    assert one.records == ("TB-1",)
+    assert one.fix == "record its successor, or say that it is no longer supplied"
+
+
+def test_one_that_leads_on_both_ways_has_a_successor(engine: Engine) -> None:
+    both = "[supersession]\nold,new,both_ways\nTB-2,TB-1,yes\n"
+    found = findings(engine, ("TB-1,TB-2,1965-01-01,book\n", "TD-1,TL-1,,\n"), more=both)
+    assert of(Wrong.no_successor, found) == []
+
+
+def test_what_is_current_and_offered_by_nobody_once_there_is_an_offer(engine: Engine) -> None:
+    brakes, wheels = of(Wrong.nobody_offers, all_findings(engine))
+    assert brakes.records == ("TB-2", "TB-7L", "TB-7R", "TD-1", "TG-1", "TL-1")
+    assert wheels.sentence == "no supplier offers TW-9 (section wheels), and an order could not buy it"
+
+
+def test_without_any_offer_the_prices_of_the_catalogue_stand(sqlite_engine: Engine) -> None:
+    text = small().getvalue()
+    before, _, after = text.partition("[offer]")
+    assert load(sqlite_engine, sheet(before + "[tax]" + after.partition("[tax]")[2])).ok
+    assert of(Wrong.nobody_offers, list(lint(sqlite_engine))) == []
+
+
+@pytest.mark.parametrize(
+    ("change", "records"),
+    [
+        (("TD-1,,supply_a,0.5 A,\n", ""), ("lamps", "supply_a")),
+        (("TL-1,,demand_a,500 mA,\n", ""), ("lamps", "demand_a")),
+        (("TL-1,,demand_a,500 mA,\n", "TL-1,,demand_a,0 A,\n"), ("lamps", "demand_a")),
+    ],
+)
+def test_a_budget_that_nothing_feeds_or_draws_on(
+    engine: Engine, change: tuple[str, str], records: tuple[str, str]
+) -> None:
+    (one,) = of(Wrong.idle_budget, findings(engine, change))
+    assert (one.records, one.variants) == (records, ("T2-L",))
+
+
+def test_a_circuit_without_a_budget_and_an_option_that_nothing_asks_for(engine: Engine) -> None:
+    lamp = ("lamp,brakes,lamp,no,,,lamps,3,two", "lamp,brakes,lamp,no,,,wipers,3,two")
+    found = all_findings(engine, lamp)
+    (one,) = of(Wrong.no_budget, found)
+    assert one.sentence == "the circuit wipers of lamp has no budget: nothing is summed over it"
+    (bell,) = of(Wrong.idle_option, found)
+    assert (bell.records, bell.severity) == (("bell", "T2-L"), Severity.untidy)
+
+
+def test_on_the_demo_range_nothing_is_found_that_is_not_so(sqlite_demo: Engine) -> None:
+    """Its makers left parts without an offer; a freewheel that seizes is remedied by taking it off."""
+    found = list(lint(sqlite_demo, "GBP"))
+    assert {finding.wrong for finding in found} == {Wrong.nobody_offers}
+    with sqlite_demo.connect() as connection:
+        component, offer = table("component"), table("offer")
+        current = connection.execute(select(component.c.number).where(component.c.supply == "current"))
+        offered = set(connection.execute(select(offer.c.component)).scalars())
+        unoffered = set(current.scalars()) - offered
+    assert {number for finding in found for number in finding.records} == unoffered
+
+
 def test_a_finding_is_data_and_a_sentence(engine: Engine) -> None:
     more = "[evidence]\nname,grade,reference\nlost,hearsay,somebody said\n"
     (one,) = findings(engine, more=more)
-    assert one.document()["kind"] == "evidence that nothing refers to"
-    assert str(one).endswith("nothing refers to the evidence lost")
+    assert one.document() == {
+        "kind": "evidence that nothing refers to",
+        "severity": "untidy",
+        "records": ["lost"],
+        "variants": [],
+        "sentence": "nothing refers to the evidence lost",
+        "fix": "name it in the records that it is for, or take it out",
+    }
+    assert str(one) == (
+        "evidence that nothing refers to (untidy): nothing refers to the evidence lost; "
+        "name it in the records that it is for, or take it out"
+    )
+
+
+def test_every_kind_of_finding_says_how_much_it_matters_and_what_mends_it() -> None:
+    for wrong in Wrong:
+        assert Finding(wrong, (), "").fix
+        assert Finding(wrong, (), "").severity in Severity
 
 
 @pytest.mark.parametrize("seed", range(30))

@@ -212,6 +212,18 @@ def test_the_lint_ends_with_one_when_it_finds_something(demo_copy: Callable[[], 
     assert any("nobody-needs-it" in finding["records"] for finding in json.loads(result.stdout))
 
 
+def test_a_load_says_what_to_do_next_and_the_lint_counts_in_words(database: str, tmp_path: Path):
+    sheet = tmp_path / "one.csv"
+    sheet.write_text("[evidence]\nname,grade,reference\nlost,hearsay,a word\n", encoding="utf-8")
+    loaded = run("load", str(sheet), "--database", database)
+    assert loaded.stdout.splitlines()[0].startswith("1 record stored as revision 1 in ")
+    assert "Now run `graftbook lint`" in loaded.stdout
+    assert "lint" not in run("load", str(sheet), "--dry-run", "--database", database).stdout
+    linted = run("lint", "--database", database)
+    assert linted.stdout.splitlines()[-1] == "1 finding."
+    assert linted.stdout.startswith("evidence that nothing refers to (untidy): nothing refers to")
+
+
 def test_the_demo_does_the_main_job_and_says_how_to_go_on(tmp_path: Path):
     result = run("demo", str(tmp_path / "place"))
     assert result.exit_code == 0, result.output

@@ -1,0 +1,90 @@
+"""The lint says "never" exactly where brute force finds no set on any vehicle, on random catalogues."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from itertools import product
+
+import pytest
+
+from api.catalogue.finding import Wrong
+from api.catalogue.lint_rules import RuleLint
+from api.closure.question import FitComponent, Question, RemedyFlaw, Wish
+from api.rulebook.model import ChassisSpan, RuleBook, Vehicle
+from api.rulebook.scope import Scope
+from tests.closure.oracle import Oracle
+from tests.closure.worlds import VARIANT, World
+
+FIRST = date(1967, 1, 1)
+LAST = FIRST + timedelta(days=730)
+SERIALS = (1, 425, 426, 499, 500, 731)
+"""Both sides of each bound that a random condition has: 426 was built on the first of March 1968."""
+
+
+def book_of(seed: int) -> RuleBook:
+    spans = tuple(ChassisSpan(prefix, 1, 731, FIRST, LAST) for prefix in ("24L", "24R"))
+    variant = replace(VARIANT, spans=spans, options=frozenset({"heater"}))
+    return replace(World(seed, positions=3, components=3).book(), variant=variant)
+
+
+def vehicles() -> list[Vehicle]:
+    return [
+        Vehicle("v", prefix, serial, FIRST + timedelta(days=serial - 1), options)
+        for prefix, serial, options in product(
+            ("24L", "24R"), SERIALS, (frozenset[str](), frozenset({"heater"}))
+        )
+    ]
+
+
+def possible(book: RuleBook, vehicle: Vehicle, wish: Wish, fitted: dict[str, str | None]) -> bool:
+    return Oracle(book, Question(vehicle, (wish,), fitted=fitted)).best() is not None
+
+
+def expected(book: RuleBook) -> dict[tuple, bool]:
+    """What can be had on some vehicle, by what the lint would call it."""
+    found: dict[tuple, bool] = {}
+    scopes = [Scope(book, vehicle) for vehicle in vehicles()]
+    for scope in scopes:
+        sitting = {n for position in book.positions for n in scope.options(position) if n}
+        for number in filter(scope.index.is_current, sitting):
+            if not any(scope.is_today(fit) for fit in scope.serving(number)):
+                key = (Wrong.dead, (number,), "")
+                found[key] = found.get(key) or possible(book, scope.vehicle, FitComponent(number), {})
+    for flaw in book.flaws:
+        with_it = [s for s in scopes if s.holds(flaw) and s.today_places(flaw.component)]
+        how = "from new" if with_it else "fitted"
+        for scope in with_it or (s for s in scopes if s.holds(flaw)):
+            for fitted in [{}] if with_it else fitted_with(scope, flaw.component):
+                key = (Wrong.no_remedy, (flaw.name,), how)
+                found[key] = found.get(key) or possible(book, scope.vehicle, RemedyFlaw(flaw.name), fitted)
+    return found
+
+
+def fitted_with(scope: Scope, number: str) -> list[dict[str, str | None]]:
+    places = {f.position for f in scope.book.fitments if f.component == number and scope.holds(f)}
+    pair_of = {name: position.pair for name, position in scope.book.positions.items()}
+    return [
+        {p: number for p in places if p == place or (pair_of[p] and pair_of[p] == pair_of[place])}
+        for place in places
+    ]
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_what_the_lint_calls_impossible_is_impossible_on_every_vehicle(seed: int) -> None:
+    book = book_of(9_000 + seed)
+    said = {v.key: v.well for v in RuleLint(book).verdicts() if v.key[0] in (Wrong.dead, Wrong.no_remedy)}
+    assert said == expected(book)
+
+
+def test_among_them_are_both() -> None:
+    """The comparison would say nothing if no random catalogue had a dead component or a lasting flaw."""
+    told = [v for seed in range(40) for v in RuleLint(book_of(9_000 + seed)).verdicts()]
+    for wrong in (Wrong.dead, Wrong.no_remedy):
+        assert {v.well for v in told if v.key[0] is wrong} == {True, False}
+
+
+def test_what_is_impossible_is_explained_by_the_rules_that_stand_against_it() -> None:
+    for seed in range(40):
+        lint = RuleLint(book_of(9_000 + seed))
+        keys = {v.key for v in lint.verdicts() if not v.well}
+        for key, sentence in lint.explained(keys):
+            assert "breaks" in sentence or key[0] is Wrong.no_remedy, sentence
