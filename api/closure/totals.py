@@ -99,12 +99,12 @@ def totals_of(problem: Problem, found: Found) -> Totals:
         summed.labour + sum(minutes_each(scope, number) * pieces for number, pieces in loose.items()),
         summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),
         _unknown_pieces(scope, new, loose),
-        _with_effort(scope, new, Effort.cutting),
-        _with_effort(scope, new, Effort.machining),
+        with_effort(scope, new, Effort.cutting),
+        with_effort(scope, new, Effort.machining),
     )
 
 
-def _with_effort(scope: Scope, new: list[Fit], effort: Effort) -> tuple[str, ...]:
+def with_effort(scope: Scope, new: Iterable[Fit], effort: Effort) -> tuple[str, ...]:
     """The numbers whose fitting asks for this work, once a change and once a loose part, sorted."""
     return tuple(sorted(f.component for f in new if f.component and effort_of(scope, f) is effort))
 
