@@ -226,16 +226,15 @@ def _difference(criterion: Criterion, value: int) -> str:
             return f"{hours(size)} {more} labour"
         case Criterion.flaws:
             return f"{size} {more} in flaws by weight"
-    noun = {
-        Criterion.irreversible: "change that cannot be put back",
-        Criterion.visible: "visible change",
-        Criterion.changes: "change",
-        Criterion.unconfirmed: "unconfirmed claim",
+    one, many = {
+        Criterion.irreversible: ("part cut or welded", "parts cut or welded"),
+        Criterion.visible: ("visible change", "visible changes"),
+        Criterion.changes: ("change", "changes"),
+        Criterion.unconfirmed: ("unconfirmed claim", "unconfirmed claims"),
     }[criterion]
-    if size != 1:
-        noun = noun.replace("change", "changes", 1) if "change" in noun else noun + "s"
-        more = "more" if value > 0 else "fewer"
-    return f"{size} {more} {noun}"
+    if size == 1:
+        return f"{size} {more} {one}"
+    return f"{size} {'more' if value > 0 else 'fewer'} {many}"
 
 
 def loose_sentence(book: RuleBook, part: Loose) -> str:
