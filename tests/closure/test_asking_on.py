@@ -78,7 +78,8 @@ def test_alternatives_of_random_catalogues_do_not_dominate_each_other() -> None:
 def test_why_not_gives_the_difference_or_the_contradiction() -> None:
     book = brakes().book()
     comparison = why_not(book, asked("disc"), "c", "cylinder")
-    assert comparison.difference.figures == {Criterion.visible: 1, Criterion.price: 200, Criterion.labour: -80}
+    wanted = {Criterion.visible: 1, Criterion.price: 200, Criterion.labour: -80}
+    assert comparison.difference.figures == wanted
     assert [c.component for c in comparison.only_in_other] == ["c"]
     assert [c.component for c in comparison.only_in_one] == ["b"]
     limits = Limits(refuse=frozenset({"c"}))
