@@ -8,7 +8,7 @@ from api.asking.questions import Asked, ask, at_revision
 from api.checks.set import check_set
 from api.closure.answer import Note
 from api.closure.answering import scope_of
-from api.closure.cautions import section_cautions
+from api.closure.cautions import CUTTING, section_cautions
 from api.closure.complete import Completeness, check_completeness
 from api.problems import InvalidRequest
 from api.service import Service
@@ -94,8 +94,15 @@ def check_document(service: Service, asked: Asked, found: Completeness) -> Facts
         "completed": closure_document(service, asked, found.completed) if found.completed else None,
         **remarks(book, found),
         "checks": findings_document(findings),
+        "cut_or_welded": list(found.cut),
+        "machined": list(found.machined),
         "cautions": list(
-            dict.fromkeys(c for section in sorted(touched) for c in section_cautions(book, section))
+            dict.fromkeys(
+                [
+                    *(c for section in sorted(touched) for c in section_cautions(book, section)),
+                    *([CUTTING] if found.cut else []),
+                ]
+            )
         ),
     }
 

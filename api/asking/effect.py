@@ -299,7 +299,7 @@ def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> It
     compared = compare(before, after)
     loose = {(part.component, part.quantity): part for part in before.solution.loose}
     now = {(part.component, part.quantity): part for part in after.solution.loose}
-    if any(compared.difference.values()):
+    if compared.difference:
         yield f"It makes this difference: {wording.difference_words(compared.difference)}."
     gone = {change.position: change for change in compared.only_in_one}
     come = {change.position: change for change in compared.only_in_other}

@@ -41,6 +41,8 @@ def component_of(row: Any, characteristics: Mapping[str, Measure], *, loose: boo
         note=row.note,
         characteristics=MappingProxyType(dict(characteristics)),
         loose=loose,
+        effort=EFFORTS[row.effort],
+        minutes=row.minutes,
     )
 
 

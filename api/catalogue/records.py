@@ -46,6 +46,10 @@ __all__ = [
 ]
 
 
+EffortWord = Literal["direct", "with companions", "machining", "cutting"]
+Minutes = Annotated[int, Field(ge=0, le=100_000)]
+
+
 class RangeRecord(Record):
     """A family of vehicles."""
 
@@ -152,6 +156,10 @@ class ComponentRecord(Record):
     visible: YesNo = Field(False, description="seen on the finished vehicle without lifting anything")
     twin: OptionalName = Field("", description="number of its handed twin")
     note: Text = ""
+    effort: EffortWord = Field(
+        "direct", description="of a loose part: the work that it asks for; elsewhere its fitments say it"
+    )
+    minutes: Minutes = Field(0, description="of a loose part: labour for one piece")
 
 
 class CharacteristicRecord(Record):
@@ -172,9 +180,9 @@ class FitmentRecord(Stated):
     name: OptionalName = Field("", description="empty: `component@position`")
     component: Name
     position: Name
-    effort: Literal["direct", "with companions", "machining", "cutting"] = "direct"
+    effort: EffortWord = "direct"
     quantity: Quantity = 1
-    minutes: Annotated[int, Field(ge=0, le=100_000)] = Field(0, description="labour")
+    minutes: Minutes = Field(0, description="labour")
     from_new: YesNo = Field(False, description="the factory fitted it to these vehicles")
     tools: Texts = Field([], description="special tools that the work needs")
 

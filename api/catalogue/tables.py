@@ -214,6 +214,7 @@ class PositionRow(SQLModel, table=True):
 class ComponentRow(SQLModel, table=True):
     """One part number. Money is in minor units of the catalogue's currency.
 
+    `effort` and `minutes` are the work that one piece of a loose part asks for.
     `typed` is the number without case, spaces, dashes and dots; `sort_key` puts 9 before 10.
     """
 
@@ -224,6 +225,8 @@ class ComponentRow(SQLModel, table=True):
         at_least("price", "price"),
         at_least("deposit", "deposit"),
         at_least("pack", "pack", 1),
+        one_of("effort", "effort", EFFORTS),
+        at_least("minutes", "minutes"),
         CheckConstraint("mass_kg >= 0", name="mass_kg"),
         Index(None, "section", "sort_key", "number"),
         Index(None, "origin", "sort_key", "number"),
@@ -245,6 +248,8 @@ class ComponentRow(SQLModel, table=True):
     note: str = words()
     typed: str = Field(sa_column=Column(NAME, nullable=False, index=True))
     sort_key: str = Field(sa_column=Column(SORT_KEY, nullable=False))
+    effort: str = Field("direct", max_length=20)
+    minutes: int = 0
 
 
 class ComponentWordRow(SQLModel, table=True):

@@ -46,11 +46,32 @@ class Because:
 
 
 @dataclass(frozen=True, slots=True)
+class Difference:
+    """What one set has more than another, by criterion; what is alike is left out.
+
+    The figure of `price` is the parts of known price alone. `unknown_added` are the numbers without a
+    known price of which it has more pieces, `unknown_removed` those of which it has fewer: while there
+    is one, nobody knows which set's parts cost more.
+    """
+
+    figures: dict[Criterion, int] = field(default_factory=dict)
+    unknown_added: tuple[str, ...] = ()
+    unknown_removed: tuple[str, ...] = ()
+
+    @property
+    def price_is_known(self) -> bool:
+        return not (self.unknown_added or self.unknown_removed)
+
+    def __bool__(self) -> bool:
+        return bool(self.figures) or not self.price_is_known
+
+
+@dataclass(frozen=True, slots=True)
 class Other:
     """What else could sit there, and what the whole set would then cost more or less."""
 
     component: str
-    difference: dict[Criterion, int] = field(default_factory=dict)
+    difference: Difference = field(default_factory=Difference)
     outcome: Outcome = Outcome.proved
 
 
@@ -85,13 +106,18 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Loose:
-    """A component without a position, with the quantity that all rules together need."""
+    """A component without a position, with the quantity that all rules together need.
+
+    `minutes` of labour and `price` (minor units) are for all pieces.
+    """
 
     component: str
     quantity: int
     price: int | None
     because: Because
     also_needed_by: tuple[Because, ...] = ()
+    effort: Effort = Effort.direct
+    minutes: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,7 +155,11 @@ class Unconfirmed:
 
 @dataclass(frozen=True, slots=True)
 class Totals:
-    """What a set costs, by criterion. `price` covers known prices; `unknown_prices` lists the rest."""
+    """What a set costs, by criterion. `price` covers known prices; `unknown_pieces` lists the rest.
+
+    `irreversible` counts the changes, and the loose parts whatever their pieces, that are cut or welded;
+    `cut` and `machined` are the numbers of what is, one a change or loose part.
+    """
 
     irreversible: int
     visible: int
@@ -138,7 +168,14 @@ class Totals:
     price: int
     labour: int
     unconfirmed: int
-    unknown_prices: tuple[str, ...] = ()
+    unknown_pieces: tuple[tuple[str, int], ...] = ()
+    cut: tuple[str, ...] = ()
+    machined: tuple[str, ...] = ()
+
+    @property
+    def unknown_prices(self) -> tuple[str, ...]:
+        """The numbers whose price is not known."""
+        return tuple(number for number, _ in self.unknown_pieces)
 
 
 @dataclass(frozen=True, slots=True)

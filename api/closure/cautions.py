@@ -35,13 +35,13 @@ CUTTING = (
 
 def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loose] = ()) -> tuple[str, ...]:
     """Every caution that the changes call for, each once, and the hazards of the parts themselves."""
-    changes = tuple(changes)
+    changes, loose = tuple(changes), tuple(loose)
     found = [
         caution for section in {c.section for c in changes} for caution in section_cautions(book, section)
     ]
     order = list(dict.fromkeys(BY_WORD.values()))
     sentences = sorted(set(found), key=order.index)
-    if any(change.effort is Effort.cutting for change in changes):
+    if any(item.effort is Effort.cutting for item in (*changes, *loose)):
         sentences.append(CUTTING)
     numbers = [c.component for c in changes if c.component] + [part.component for part in loose]
     return (*sentences, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))

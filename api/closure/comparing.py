@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass, field, replace
 
-from api.closure.answer import Answer, Change
+from api.closure.answer import Answer, Change, Difference
 from api.closure.answering import answer_question, scope_of
 from api.closure.deadline import Deadline
-from api.closure.question import Criterion, FitComponent, Question, Wish
+from api.closure.question import FitComponent, Question, Wish
 from api.closure.totals import difference
 from api.rulebook.model import RuleBook
 from api.rulebook.scope import Scope
@@ -15,13 +15,13 @@ from api.rulebook.scope import Scope
 class Comparison:
     """The answer as asked (`one`), the other answer, and what differs.
 
-    `difference`: what the other has more, by criterion; empty when either has no set. Changes are
+    `difference`: what the other has more; empty when either has no set. Changes are
     the same when position and component are.
     """
 
     one: Answer
     other: Answer
-    difference: dict[Criterion, int] = field(default_factory=dict)
+    difference: Difference = field(default_factory=Difference)
     only_in_one: tuple[Change, ...] = ()
     only_in_other: tuple[Change, ...] = ()
 

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from api.closure.answer import Cause
+from api.closure.limits import effort_of
 from api.closure.verify import Broken, FinishedSet
 from api.rulebook.model import Companion, Effort, Evidence, Fitment, Grade, RuleBook, Vehicle
-from api.rulebook.scope import Fit, Scope
+from api.rulebook.scope import Fit, Scope, loose_fit
 
 
 class Fits(StrEnum):
@@ -28,6 +29,7 @@ class Need:
 
     `components` are those of a companion rule's alternatives that this vehicle can take; empty for
     other rules. `possible` False: no alternative of a companion rule can be had on this vehicle.
+    `effort`: the least work that a companion rule's alternatives ask for.
     """
 
     cause: Cause
@@ -36,11 +38,15 @@ class Need:
     components: tuple[str, ...]
     grade: Grade
     possible: bool
+    effort: Effort = Effort.direct
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """One position where it may sit. `sits_today`: it is there already."""
+    """One position where it may sit. `sits_today`: it is there already.
+
+    `effort` is the most of its own work and of what each of its needs asks for at least.
+    """
 
     position: str
     component: str
@@ -101,9 +107,9 @@ def _best_first(place: Place) -> tuple[int, int, int, str]:
 
 def _place(scope: Scope, fit: Fit) -> Place:
     fitment = scope.option(fit).fitment
-    effort = fitment.effort if fitment else Effort.direct
     sits_today = scope.is_today(fit)
     needs = () if sits_today else tuple(_need(scope, b) for b in _broken(scope, fit))
+    effort = max(effort_of(scope, fit), *(need.effort for need in needs), Effort.direct)
     return Place(
         position=fit.position,
         component=fit.component or "",
@@ -139,13 +145,13 @@ def _need(scope: Scope, broken: Broken) -> Need:
     grade = broken.claim.grade if broken.claim else Grade.none
     if not isinstance(broken.claim, Companion):
         return Need(broken.cause, broken.name, broken.sentence, (), grade, broken.cause is not Cause.fact)
-    possible, components = False, []
+    ways: list[Fit] = []
     for alternative in broken.claim.alternatives:
-        found = scope.meeting(alternative)
         loose = scope.loose_servers(alternative.component) if alternative.loose else ()
-        possible = possible or bool(found or loose)
-        components += [*(fit.component for fit in found if fit.component), *loose]
-    return Need(broken.cause, broken.name, broken.sentence, tuple(dict.fromkeys(components)), grade, possible)
+        ways += [*scope.meeting(alternative), *(loose_fit(number) for number in loose)]
+    components = tuple(dict.fromkeys(fit.component for fit in ways if fit.component))
+    effort = min((effort_of(scope, fit) for fit in ways), default=Effort.direct)
+    return Need(broken.cause, broken.name, broken.sentence, components, grade, bool(ways), effort)
 
 
 def _of_place(scope: Scope, asked: str, place: Place) -> str:

@@ -9,9 +9,10 @@ from api.closure.answering import answer_question, scope_of
 from api.closure.deadline import Deadline
 from api.closure.notes import advised, already_so, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
+from api.closure.totals import with_effort
 from api.closure.verify import Broken, FinishedSet
 from api.closure.wishes import flaws_asked
-from api.rulebook.model import Companion, RuleBook
+from api.rulebook.model import Companion, Effort, RuleBook
 from api.rulebook.scope import Scope
 
 MISSING = (Cause.companion, Cause.pair, Cause.wish)
@@ -31,7 +32,8 @@ class Completeness:
     """What is to be said of a proposed set.
 
     `completed` is the closure that keeps what was proposed and adds what is missing; None when the
-    set is complete. `today` and `after` are the whole vehicle before and with the proposed set.
+    set is complete. `today` and `after` are the whole vehicle before and with the proposed set; `cut` and
+    `machined` the numbers of it that are cut or welded, or machined, loose parts too.
     """
 
     complete: bool
@@ -49,6 +51,8 @@ class Completeness:
     unconfirmed: tuple[Unconfirmed, ...]
     today: dict[str, str | None] = field(default_factory=dict)
     after: dict[str, str | None] = field(default_factory=dict)
+    cut: tuple[str, ...] = ()
+    machined: tuple[str, ...] = ()
 
 
 def check_completeness(
@@ -90,6 +94,8 @@ def check_completeness(
         tuple(unconfirmed_claims(finished)) if not _unfit(finished) else (),
         dict(scope.today),
         finished.after,
+        with_effort(scope, finished.new, Effort.cutting),
+        with_effort(scope, finished.new, Effort.machining),
     )
 
 

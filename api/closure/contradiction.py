@@ -6,7 +6,7 @@ is tried until it is itself contradictory.
 """
 
 from collections import OrderedDict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from api.closure import phrases
@@ -269,7 +269,16 @@ def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contr
         facts = facts_of(problem.only(parts))
     except OutOfTime:
         facts = ()
-    return Contradiction(because, facts, proved)
+    return Contradiction(because, (*facts, *_price_not_known(problem, parts)), proved)
+
+
+def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
+    """That a price ceiling is broken by a price that is missing, not by a sum."""
+    if CEILING not in parts:
+        return
+    totals = best_totals(by_price(problem.only([s for s in parts if s != CEILING])))
+    if totals and totals.unknown_prices:
+        yield Note(Cause.fact, "price not known", phrases.price_missing(totals.unknown_prices))
 
 
 def because_of(problem: Problem, switch: Switch) -> Because:

@@ -46,6 +46,8 @@ def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[str]:
         yield refuse_name(fit.component)
     if limits.price_at_most is not None and price_each(scope, fit.component) is None:
         yield CEILING_NAME
+    if effort_of(scope, fit) > limits.effort_at_most:
+        yield effort_name(limits.effort_at_most)
     if fit.is_loose:
         return
     if fit.position in limits.keep:
@@ -53,12 +55,23 @@ def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[str]:
     place = scope.book.positions.get(fit.position)
     if place and place.section in limits.keep_sections:
         yield keep_section_name(place.section)
-    option = scope.options(fit.position).get(fit.component)
-    fitment = option.fitment if option else None
-    if fitment and fitment.effort > limits.effort_at_most:
-        yield effort_name(limits.effort_at_most)
     if limits.nothing_visible and shows(scope, fit):
         yield VISIBLE_NAME
+
+
+def effort_of(scope: Scope, fit: Fit) -> Effort:
+    """The work that putting this in asks for: its fitment's, or a loose part's own."""
+    if fit.is_loose:
+        component = scope.component(fit.component)
+        return component.effort if component else Effort.direct
+    option = scope.options(fit.position).get(fit.component)
+    return option.fitment.effort if option and option.fitment else Effort.direct
+
+
+def minutes_each(scope: Scope, number: str) -> int:
+    """Minutes of labour that one piece of a loose component asks for."""
+    component = scope.component(number)
+    return component.minutes if component else 0
 
 
 def shows(scope: Scope, fit: Fit) -> bool:

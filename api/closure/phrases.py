@@ -1,9 +1,14 @@
 """Short phrases for wishes, limits and things, which `wording` builds its sentences from."""
 
+from collections.abc import Iterable
+
 from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from api.rulebook.index import index_of
 from api.rulebook.model import Flaw, RuleBook, Wanted
 from api.rulebook.scope import Fit
+
+MOST_NAMED = 3
+"""Numbers that a count in a headline names."""
 
 
 def component(book: RuleBook, number: str | None) -> str:
@@ -151,7 +156,9 @@ def not_this_vehicle(book: RuleBook, number: str, name: str) -> str:
 
 
 ACCEPT_CUTTING = "accept cutting or welding"
-ACCEPT_MACHINING = "accept more work on the parts"
+ACCEPT_MACHINING = "accept machining"
+ACCEPT_EVERY_WORK = "accept machining, cutting or welding"
+ACCEPT_WORK = "accept more work on the parts"
 ACCEPT_VISIBLE = "accept visible changes"
 
 
@@ -160,16 +167,58 @@ def give_up(sentence: str) -> str:
     return "give up wishing " + sentence.removeprefix("You wish ").rstrip(".")
 
 
-def raise_ceiling(price: int, unknown: tuple[str, ...]) -> str:
-    """What the parts cost at least."""
-    more = f", and accept that the price of {', '.join(unknown)} is not known" if unknown else ""
-    return f"raise the ceiling to {money(price)}{more}"
+def raise_ceiling(price: int, unknown: tuple[str, ...], ceiling: int) -> str:
+    """What must be accepted of the price: more than the ceiling, a price that is not known, or both."""
+    if not unknown:
+        return f"raise the ceiling to {money(price)}"
+    if price > ceiling:
+        return f"raise the ceiling to {money(price)} and accept {of_unknown(unknown)}"
+    return f"accept {of_unknown(unknown)}"
 
 
 def cheapest(price: int, unknown: tuple[str, ...]) -> str:
     """What the least dear set costs, as the fact behind a price ceiling."""
-    more = f", and the prices of {', '.join(unknown)} are not known" if unknown else ""
-    return f"The cheapest of all sets that fulfil the rest costs {money(price)}{more}."
+    return f"The cheapest of all sets that fulfil the rest costs {parts_cost(price, unknown)}."
+
+
+def price_missing(unknown: tuple[str, ...]) -> str:
+    """A ceiling that no set is known to keep, because a price is missing."""
+    whose = "whose price is" if len(unknown) == 1 else "whose prices are"
+    return f"No set is known to stay below it: even the cheapest holds {listed(unknown)}, {whose} not known."
+
+
+def parts_cost(price: int, unknown: tuple[str, ...]) -> str:
+    """A sum of parts, with what is missing from it: "12.00 and what X costs, which is not known"."""
+    if not unknown:
+        return money(price)
+    return f"{money(price)} and {of_unknown(unknown)}" if price else of_unknown(unknown)
+
+
+def of_unknown(unknown: tuple[str, ...]) -> str:
+    """What parts of unknown price cost."""
+    return f"what {listed(unknown)} {'costs' if len(unknown) == 1 else 'cost'}, which is not known"
+
+
+def cannot_be_put_back(count: int, numbers: Iterable[str]) -> str:
+    """Of a whole set, what is cut or welded."""
+    return f"{count} cannot be put back{_which(numbers)}" if count else "nothing cut or welded"
+
+
+def machined(numbers: tuple[str, ...]) -> str:
+    """Of a whole set, what is machined."""
+    return f"{len(numbers)} {'part' if len(numbers) == 1 else 'parts'} machined{_which(numbers)}"
+
+
+def _which(numbers: Iterable[str]) -> str:
+    """The numbers behind a count, where they are few."""
+    each = tuple(dict.fromkeys(numbers))
+    return f" ({listed(each)})" if 0 < len(each) <= MOST_NAMED else ""
+
+
+def listed(words: Iterable[str]) -> str:
+    """ "A, B and C"."""
+    words = list(words)
+    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]
 
 
 def section(book: RuleBook, name: str) -> str:

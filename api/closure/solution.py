@@ -2,7 +2,7 @@
 
 from api.closure.answer import Change, Loose, Other, Solution
 from api.closure.explain import Reason, also_needed, demands_by_place, reasons_of
-from api.closure.limits import price_each, shows
+from api.closure.limits import effort_of, minutes_each, price_each, shows
 from api.closure.notes import advised, already_so, claims_of, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.problem import Found, Problem
 from api.closure.propagate import Propagation
@@ -161,6 +161,8 @@ def _loose(
                 price=None if each is None else each * quantity,
                 because=reasons[place].because,
                 also_needed_by=also_needed(problem, found, place, reasons[place], touching),
+                effort=effort_of(problem.scope, Fit(place, number)),
+                minutes=minutes_each(problem.scope, number) * quantity,
             )
         )
     return tuple(parts)

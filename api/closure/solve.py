@@ -14,7 +14,7 @@ from typing import Any
 
 from api.closure.answer import Cause
 from api.closure.deadline import LOOK_EVERY, Deadline, OutOfTime
-from api.closure.limits import price_each
+from api.closure.limits import minutes_each, price_each
 from api.closure.problem import Demand, Found, LooseNeed, Problem, Switch
 from api.closure.propagate import Contradicts, Propagation
 from api.closure.question import Criterion
@@ -268,12 +268,6 @@ class Model:
             self._cost_pieces(terms, component, variable, 1)
         for component, by_quantity in shared.items():
             self._cost_shared(terms, component, by_quantity)
-        for place in self.domains:
-            number = place[1:]
-            if Fit(place, None).is_loose and price_each(self.problem.scope, number) is None:
-                literal = self.literal(Fit(place, number))
-                if literal is not None:
-                    terms["unknown"].add(literal, 1)
 
     def _cost_shared(self, terms: dict[str, Terms], component: str, by_quantity: dict[int, list]) -> None:
         """One serves all: a step for each quantity asked for, which all greater ones include."""
@@ -290,6 +284,7 @@ class Model:
     def _cost_pieces(self, terms: dict[str, Terms], component: str, variable: Any, pieces: int) -> None:
         each = price_each(self.problem.scope, component)
         terms["price"].add(variable, (each or 0) * pieces)
+        terms["labour"].add(variable, minutes_each(self.problem.scope, component) * pieces)
         terms["pieces"].add(variable, pieces)
 
     def _ties(self) -> Iterable[Terms]:

@@ -1,18 +1,22 @@
 """What a set costs, criterion by criterion."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable
 from typing import NamedTuple
 
-from api.closure.answer import Cause, Totals
-from api.closure.limits import price_each, shows
+from api.closure.answer import Cause, Difference, Totals
+from api.closure.limits import effort_of, minutes_each, price_each, shows
 from api.closure.problem import Found, Problem
 from api.closure.question import DEFAULT_PREFERENCE, Criterion
+from api.rulebook.model import Effort
 from api.rulebook.scope import Fit, Scope
 
 
 class Cost(NamedTuple):
-    """What one change costs; `unknown` counts parts whose price is not known."""
+    """What one change, or one loose part whatever its pieces, costs.
+
+    `unknown` counts parts whose price is not known. What a loose part costs by the piece is not in it.
+    """
 
     irreversible: int = 0
     visible: int = 0
@@ -40,9 +44,12 @@ def changes_are_outranked(preference: Iterable[Criterion]) -> bool:
 
 
 def fit_cost(scope: Scope, fit: Fit) -> Cost:
-    """What having this in its position costs; nothing when it is there today."""
-    if fit.is_loose or scope.is_today(fit):
+    """What having this in its position, or ordered loose, costs; nothing when it is there today."""
+    if scope.is_today(fit):
         return NO_COST
+    if fit.is_loose:
+        unknown = int(price_each(scope, fit.component) is None)
+        return Cost(irreversible=int(not effort_of(scope, fit).reversible), unknown=unknown)
     visible = int(shows(scope, fit))
     fitment = scope.option(fit).fitment
     if fit.component is None or fitment is None:
@@ -79,27 +86,36 @@ def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
 def totals_of(problem: Problem, found: Found) -> Totals:
     """The totals of a finished set."""
     scope = problem.scope
-    costs = [fit_cost(scope, Fit(p, c)) for p, c in found.values.items()]
-    summed = Cost(*(sum(column) for column in zip(*costs, strict=True))) if costs else NO_COST
-    unknown = {
-        c
-        for p, c in found.values.items()
-        if c and not scope.is_today(Fit(p, c)) and price_each(scope, c) is None
-    }
-    price = summed.price
-    for number, quantity in loose_quantities(problem, found).items():
-        price += (price_each(scope, number) or 0) * quantity
+    new = [fit for p, c in found.values.items() if not scope.is_today(fit := Fit(p, c))]
+    summed = Cost(*(sum(column) for column in zip(NO_COST, *(fit_cost(scope, f) for f in new), strict=True)))
+    loose = loose_quantities(problem, found)
     flaws, undetermined = _regretted(problem, found)
     return Totals(
         summed.irreversible,
         summed.visible,
         summed.changes,
         flaws,
-        price,
-        summed.labour,
+        summed.price + sum((price_each(scope, number) or 0) * pieces for number, pieces in loose.items()),
+        summed.labour + sum(minutes_each(scope, number) * pieces for number, pieces in loose.items()),
         summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),
-        tuple(sorted(unknown)),
+        _unknown_pieces(scope, new, loose),
+        with_effort(scope, new, Effort.cutting),
+        with_effort(scope, new, Effort.machining),
     )
+
+
+def with_effort(scope: Scope, new: Iterable[Fit], effort: Effort) -> tuple[str, ...]:
+    """The numbers whose fitting asks for this work, once a change and once a loose part, sorted."""
+    return tuple(sorted(f.component for f in new if f.component and effort_of(scope, f) is effort))
+
+
+def _unknown_pieces(scope: Scope, new: list[Fit], loose: dict[str, int]) -> tuple[tuple[str, int], ...]:
+    """The numbers whose price is not known, with their pieces."""
+    pieces: Counter[str] = Counter()
+    for fit in new:
+        if fit.component and price_each(scope, fit.component) is None:
+            pieces[fit.component] += loose[fit.component] if fit.is_loose else scope.option(fit).quantity
+    return tuple(sorted(pieces.items()))
 
 
 def _regretted(problem: Problem, found: Found) -> tuple[int, int]:
@@ -125,12 +141,7 @@ def _unconfirmed_rules(problem: Problem, found: Found) -> int:
 
 def unknown_count(problem: Problem, found: Found) -> int:
     """Parts of unknown price: each change counts, and each loose component once."""
-    scope = problem.scope
-    return sum(
-        1
-        for p, c in found.values.items()
-        if c and not scope.is_today(Fit(p, c)) and price_each(scope, c) is None
-    )
+    return sum(fit_cost(problem.scope, Fit(p, c)).unknown for p, c in found.values.items())
 
 
 def score(problem: Problem, found: Found) -> tuple[int, ...]:
@@ -160,7 +171,12 @@ def figure(totals: Totals, criterion: Criterion) -> int:
     return getattr(totals, criterion.name)
 
 
-def difference(one: Totals, other: Totals) -> dict[Criterion, int]:
-    """What `other` has more than `one`, by criterion; only what differs."""
+def difference(one: Totals, other: Totals) -> Difference:
+    """What `other` has more than `one`; only what differs."""
     found = {c: figure(other, c) - figure(one, c) for c in Criterion}
-    return {c: value for c, value in found.items() if value}
+    here, there = Counter(dict(one.unknown_pieces)), Counter(dict(other.unknown_pieces))
+    return Difference(
+        {c: value for c, value in found.items() if value},
+        tuple(sorted(there - here)),
+        tuple(sorted(here - there)),
+    )

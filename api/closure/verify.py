@@ -57,6 +57,11 @@ class FinishedSet:
     def new_fits(self) -> list[Fit]:
         return [self.fit(p) for p in self.changed]
 
+    @property
+    def new(self) -> list[Fit]:
+        """What is newly fitted, and what is ordered loose."""
+        return [*self.new_fits, *(loose_fit(n) for n in sorted(self.loose))]
+
     # Rules ----------------------------------------------------------------------------------
 
     def broken_rules(self) -> list[Broken]:
@@ -144,7 +149,7 @@ class FinishedSet:
     def meetings(self) -> Iterator[tuple[Conflict, Fit, Fit, bool]]:
         """Conflicts of which a changed or ordered thing meets the other side; last: is that sure."""
         index = self.scope.index
-        for fit in (*self.new_fits, *(loose_fit(n) for n in sorted(self.loose))):
+        for fit in self.new:
             entries = [e for n in self.scope.names(fit) for e in index.conflicts_of.get(n, ())]
             if fit.component and not fit.is_loose:
                 entries += index.conflicts_at.get(fit.position, ())
@@ -263,7 +268,7 @@ class FinishedSet:
 
     def broken_limits(self, limits: Limits) -> Iterator[Broken]:
         """Every limit that the set breaks."""
-        for fit in (*self.new_fits, *(loose_fit(n) for n in sorted(self.loose))):
+        for fit in self.new:
             for name in broken_limits(self.scope, limits, fit):
                 yield Broken(Cause.limit, name, phrases.of_limit(name), (fit,))
         if limits.price_at_most is not None and self.price() > limits.price_at_most:

@@ -121,10 +121,9 @@ def _instead(problem: Problem, question: Question, switch: Switch, totals: Total
     """What giving up a limit or wish means, in words."""
     limits, name, scope = question.limits, switch[1], problem.scope
     if switch == CEILING:
-        return phrases.raise_ceiling(totals.price, totals.unknown_prices)
+        return phrases.raise_ceiling(totals.price, totals.unknown_prices, limits.price_at_most or 0)
     if name == effort_name(limits.effort_at_most):
-        cutting = limits.effort_at_most >= Effort.machining or totals.irreversible > 0
-        return phrases.ACCEPT_CUTTING if cutting else phrases.ACCEPT_MACHINING
+        return _more_work(limits.effort_at_most, totals)
     if name == VISIBLE_NAME:
         return phrases.ACCEPT_VISIBLE
     for position in limits.keep:
@@ -137,6 +136,14 @@ def _instead(problem: Problem, question: Question, switch: Switch, totals: Total
         if name == refuse_name(number):
             return phrases.accept(phrases.component(scope.book, number))
     return phrases.give_up(because_of(problem, switch).sentence)
+
+
+def _more_work(effort_at_most: Effort, totals: Totals) -> str:
+    """The least work that must be accepted beyond a limit, as the set then asks for it."""
+    if totals.irreversible:
+        both = totals.machined and effort_at_most < Effort.machining
+        return phrases.ACCEPT_EVERY_WORK if both else phrases.ACCEPT_CUTTING
+    return phrases.ACCEPT_MACHINING if totals.machined else phrases.ACCEPT_WORK
 
 
 def _replaced(

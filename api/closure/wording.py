@@ -9,6 +9,7 @@ from api.closure.answer import (
     Cause,
     Change,
     Contradiction,
+    Difference,
     FlawNote,
     Loose,
     Note,
@@ -71,11 +72,17 @@ def _not_proved(answer: Answer) -> str:
 
 def costs(totals: Totals) -> str:
     """What a set costs, in one sentence or two."""
-    cut = "nothing cut or welded" if not totals.irreversible else f"{totals.irreversible} cannot be put back"
     show = {0: "nothing shows", 1: "1 change shows"}.get(totals.visible, f"{totals.visible} changes show")
-    parts = f"Parts {phrases.money(totals.price)}, labour {hours(totals.labour)}."
-    unknown = f" Price not known: {', '.join(totals.unknown_prices)}." if totals.unknown_prices else ""
-    return f"{_count(totals.changes, 'change')}, {cut}, {show}. {parts}{unknown}"
+    between = ";" if totals.unknown_prices else ","
+    parts = f"Parts {phrases.parts_cost(totals.price, totals.unknown_prices)}{between}"
+    said = ", ".join((_count(totals.changes, "change"), work(totals), show))
+    return f"{said}. {parts} labour {hours(totals.labour)}."
+
+
+def work(totals: Totals) -> str:
+    """What of a set is cut, welded or machined."""
+    cut = phrases.cannot_be_put_back(totals.irreversible, totals.cut)
+    return f"{cut}, {phrases.machined(totals.machined)}" if totals.machined else cut
 
 
 def hours(minutes: int) -> str:
@@ -166,7 +173,7 @@ def because_sentence(book: RuleBook, because: Because) -> str:
 def also_sentence(book: RuleBook, also: Iterable[Because]) -> str:
     """What else asks for the same change."""
     names = dict.fromkeys(phrases.position(book, b.parent) if b.parent else "your wish" for b in also)
-    return f"Also needed by {_listed(names)}." if names else ""
+    return f"Also needed by {phrases.listed(names)}." if names else ""
 
 
 def choice_sentence(book: RuleBook, change: Change) -> str:
@@ -183,10 +190,30 @@ def other_sentence(book: RuleBook, other: Other) -> str:
     return f"The next best, {name}: {difference_words(other.difference)}."
 
 
-def difference_words(difference: dict[Criterion, int]) -> str:
-    """Such as "62.00 more for parts and 1 more visible change"."""
-    words = [_difference(c, difference[c]) for c in Criterion if difference.get(c)]
-    return _listed(words) if words else "no difference in cost"
+def difference_words(difference: Difference) -> str:
+    """Such as "62.00 more for parts and 1 more visible change".
+
+    Where a price is not known on either side, what is known of the parts is told apart.
+    """
+    figures, known = difference.figures, difference.price_is_known
+    told = [c for c in Criterion if figures.get(c) and (known or c is not Criterion.price)]
+    words = phrases.listed(_difference(c, figures[c]) for c in told) if told else ""
+    if known:
+        return words or "no difference in cost"
+    return "; ".join(part for part in (words, _incomparable(difference)) if part)
+
+
+def _incomparable(difference: Difference) -> str:
+    """Which prices are missing for a comparison of the parts, and what is known of the rest."""
+    added, removed = difference.unknown_added, difference.unknown_removed
+    whose = [phrases.listed(added)] if added else []
+    whose += [f"{phrases.listed(removed)}, of which it needs less,"] if removed else []
+    known = difference.figures.get(Criterion.price, 0)
+    rest = f"{phrases.money(abs(known))} {'more' if known > 0 else 'less'}" if known else "the same"
+    return (
+        f"the parts cannot be compared: the price of {' and of '.join(whose)} is not known "
+        f"(the parts of known price cost {rest})"
+    )
 
 
 def _difference(criterion: Criterion, value: int) -> str:
@@ -199,25 +226,28 @@ def _difference(criterion: Criterion, value: int) -> str:
             return f"{hours(size)} {more} labour"
         case Criterion.flaws:
             return f"{size} {more} in flaws by weight"
-    noun = {
-        Criterion.irreversible: "change that cannot be put back",
-        Criterion.visible: "visible change",
-        Criterion.changes: "change",
-        Criterion.unconfirmed: "unconfirmed claim",
+    one, many = {
+        Criterion.irreversible: ("part cut or welded", "parts cut or welded"),
+        Criterion.visible: ("visible change", "visible changes"),
+        Criterion.changes: ("change", "changes"),
+        Criterion.unconfirmed: ("unconfirmed claim", "unconfirmed claims"),
     }[criterion]
-    if size != 1:
-        noun = noun.replace("change", "changes", 1) if "change" in noun else noun + "s"
-        more = "more" if value > 0 else "fewer"
-    return f"{size} {more} {noun}"
+    if size == 1:
+        return f"{size} {more} {one}"
+    return f"{size} {'more' if value > 0 else 'fewer'} {many}"
 
 
 def loose_sentence(book: RuleBook, part: Loose) -> str:
-    """A loose part."""
-    reason = because_sentence(book, part.because)
-    also = also_sentence(book, part.also_needed_by)
-    return " ".join(
-        x for x in (f"{part.quantity} × {phrases.component(book, part.component)}.", reason, also) if x
+    """A loose part, the work that it asks for, and its note."""
+    known = book.components.get(part.component)
+    said = (
+        f"{part.quantity} × {phrases.component(book, part.component)}.",
+        "" if part.effort is Effort.direct else f"It {EFFORT_WORDS[part.effort]}.",
+        f"Note: {known.note.rstrip('.')}." if known and known.note else "",
+        because_sentence(book, part.because),
+        also_sentence(book, part.also_needed_by),
     )
+    return " ".join(sentence for sentence in said if sentence)
 
 
 # Reasons back to a wish -------------------------------------------------------------------------
@@ -321,8 +351,3 @@ def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:
 
 def _count(number: int, noun: str) -> str:
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
-
-
-def _listed(words: Iterable[str]) -> str:
-    words = list(words)
-    return words[0] if len(words) == 1 else ", ".join(words[:-1]) + " and " + words[-1]

@@ -215,6 +215,9 @@ def _told(vehicle: VehicleOrdered, solution: Solution, instead: set[str]) -> Fac
     if changes:
         more = "more" if changes > 0 else "fewer"
         sentence += f"; the set then has {abs(changes)} {more} {'change' if abs(changes) == 1 else 'changes'}"
+    worked = [n for n in instead if n in after.cut] and "cutting or welding, and cannot be put back"
+    worked = worked or ([n for n in instead if n in after.machined] and "machining")
+    sentence += f"; it needs {worked}" if worked else ""
     return {"number": number, "name": part.name, "sentence": f"{sentence}. The closure accepts it."}
 
 

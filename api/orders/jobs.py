@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from api.closure.answer import Because, Cause, Change, Loose, Solution
 from api.closure.cautions import CUTTING, section_cautions
 from api.orders.sequence import Before, Job, Work
-from api.rulebook.model import Alternative, Companion, Effort, RuleBook, Tightening, Vehicle
+from api.rulebook.model import Alternative, Companion, Component, Effort, RuleBook, Tightening, Vehicle
 
 LOOSE = "loose "
 """Before the number, in the name of the job of a loose part."""
@@ -74,11 +74,19 @@ def _job_of_loose(book: RuleBook, loose: Loose, place: int) -> Job:
         name=LOOSE + loose.component,
         title=f"{part.name} ({part.number})",
         section=part.section,
-        fitting=0,
+        fitting=loose.minutes,
         place=place,
         section_title=section.title if section else "",
-        cautions=(f"{part.number}: {part.hazard}",) if part.hazard else (),
+        cautions=_cautions_of_loose(part, loose),
     )
+
+
+def _cautions_of_loose(part: Component, loose: Loose) -> tuple[str, ...]:
+    """The hazard of the part, and what welding it in calls for, with the part's own note."""
+    note = f"{part.number}: {part.note}" if part.note and loose.effort is not Effort.direct else ""
+    welding = CUTTING if loose.effort is Effort.cutting else ""
+    hazard = f"{part.number}: {part.hazard}" if part.hazard else ""
+    return tuple(caution for caution in (welding, hazard, note) if caution)
 
 
 def _befores(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Iterator[Before]:

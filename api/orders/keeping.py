@@ -6,6 +6,7 @@ from typing import Any
 import orjson
 from sqlalchemy import Engine
 
+from api.closure import phrases
 from api.closure.answer import Outcome
 from api.once.answers import EACH_TIME, Once
 from api.orders import life
@@ -77,9 +78,7 @@ def differences_between(kept: Facts, now: Facts) -> Facts:
     sentences += [f"{number} is not supplied any more." for number in sorted(lacking)]
     totals = {"before": kept["totals"], "after": now["totals"]}
     if totals["before"] != totals["after"]:
-        sentences.append(
-            f"It came to {totals['before']['total']} and would come to {totals['after']['total']} today."
-        )
+        sentences.append(f"It came to {_sum(kept)} and would come to {_sum(now)} today.")
     revision = {"before": kept["catalogue_revision"], "after": now["catalogue_revision"]}
     return {
         "same": not sentences,
@@ -88,6 +87,13 @@ def differences_between(kept: Facts, now: Facts) -> Facts:
         "totals": totals,
         "catalogue_revision": revision,
     }
+
+
+def _sum(order: Facts) -> str:
+    """What an order comes to, with what is missing from the sum."""
+    unknown = tuple(order["unknown_prices"])
+    more = f" and {phrases.of_unknown(unknown)}," if unknown else ""
+    return f"{order['totals']['total']}{more}"
 
 
 def _by_number(lines: Iterable[Facts]) -> dict[str, Facts]:

@@ -5,6 +5,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from api.closure import phrases
 from api.orders.answering import Ordered, facts_of, order_for, vehicles_of
 from api.orders.facts import DEFERS
 from api.orders.quotation import Item, Quotation, labour, part_of, quote
@@ -34,7 +35,7 @@ def quotation_facts(service: Service, body: QuotationIn) -> Facts:
         "vehicles": order["vehicles"],
         "labour_minutes": minutes,
         "labour_rate": money(minor_units(body.labour_rate)),
-        **_written(made),
+        **_written(made, _unknown(order, ordered)),
         "not_in_it": _not_in_it(order, ordered),
         "cautions": order["cautions"],
         "defers": DEFERS,
@@ -69,7 +70,7 @@ def _by_rate(what: str, amounts: Sequence[tuple[Decimal | None, int]]) -> list[I
     return [Item(what, sums[rate], rate) for rate in rates if sums[rate]]
 
 
-def _written(made: Quotation) -> Facts:
+def _written(made: Quotation, unknown: tuple[str, ...]) -> Facts:
     return {
         "items": [
             {
@@ -89,22 +90,28 @@ def _written(made: Quotation) -> Facts:
         "payments": [
             {"on": p.on.isoformat(), "what": p.what, "amount": money(p.amount)} for p in made.payments
         ],
-        "sentence": _sentence(made),
+        "sentence": _sentence(made, unknown),
     }
 
 
-def _sentence(made: Quotation) -> str:
+def _sentence(made: Quotation, unknown: tuple[str, ...]) -> str:
     told = f"Together {money(made.total)}"
     if made.deposits:
         told += f", of which {money(made.deposits)} are exchange deposits that come back with the old parts"
     stages = len(made.payments)
-    return f"{told}, in {stages} payments." if stages > 1 else f"{told}."
+    told = f"{told}, in {stages} payments." if stages > 1 else f"{told}."
+    return f"{told} To that comes {phrases.of_unknown(unknown)}." if unknown else told
+
+
+def _unknown(order: Facts, ordered: Ordered) -> tuple[str, ...]:
+    """Numbers that are bought or taken from the store and whose price nobody knows."""
+    stored = [taken.need.part for taken in ordered.order.from_store]
+    unknown = [*order["unknown_prices"], *(part.number for part in stored if part.price is None)]
+    return tuple(dict.fromkeys(unknown))
 
 
 def _not_in_it(order: Facts, ordered: Ordered) -> list[str]:
     """What the owner must know is missing from the sum."""
-    stored = [taken.need.part for taken in ordered.order.from_store]
-    unknown = [*order["unknown_prices"], *(part.number for part in stored if part.price is None)]
-    told = [f"{number}: its price is not known." for number in dict.fromkeys(unknown)]
+    told = [f"{number}: its price is not known." for number in _unknown(order, ordered)]
     told += [f"{part['number']} ({part['name']}): {part['why']}" for part in order["not_supplied"]]
     return told

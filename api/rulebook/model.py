@@ -189,7 +189,8 @@ class Component:
     """One part number. `price` and `deposit` are in minor units (pence, cents) for one piece.
 
     `price` is None when unknown. `twin` is the number of its handed twin. `loose`: it has no
-    position on any vehicle and is ordered by quantity.
+    position on any vehicle and is ordered by quantity. `effort` and `minutes` (of labour, for one
+    piece) are the work that a loose component asks for; of others, their fitments say it.
     """
 
     number: str
@@ -207,6 +208,8 @@ class Component:
     note: str = ""
     characteristics: Mapping[str, Measure] = field(default_factory=lambda: NOTHING)
     loose: bool = False
+    effort: Effort = Effort.direct
+    minutes: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

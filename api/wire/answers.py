@@ -9,6 +9,7 @@ from api.closure.answer import (
     Because,
     Change,
     Contradiction,
+    Difference,
     FlawNote,
     Loose,
     Note,
@@ -52,9 +53,18 @@ def because_document(because: Because) -> dict[str, Any]:
     }
 
 
-def difference_document(difference: dict[Criterion, int]) -> dict[str, Any]:
-    """What one set costs more than another, by criterion; what is alike is left out."""
-    return {c.name: money(v) if c is Criterion.price else v for c, v in difference.items() if v}
+def difference_document(difference: Difference) -> dict[str, Any]:
+    """What one set costs more than another, by criterion; what is alike is left out.
+
+    With a price that is not known on either side `price` is None, and `known_price` covers the rest.
+    """
+    figures = difference.figures
+    document = {c.name: money(v) if c is Criterion.price else v for c, v in figures.items() if v}
+    if difference.price_is_known:
+        return document
+    unknown = {"added": list(difference.unknown_added), "removed": list(difference.unknown_removed)}
+    known = money(figures.get(Criterion.price, 0))
+    return document | {"price": None, "known_price": known, "unknown_prices": unknown}
 
 
 def _other(book: RuleBook, other: Other) -> dict[str, Any]:
@@ -69,6 +79,11 @@ def _other(book: RuleBook, other: Other) -> dict[str, Any]:
 def _name(book: RuleBook, number: str | None) -> str | None:
     part = book.components.get(number) if number else None
     return part.name if part else None
+
+
+def _note_of(book: RuleBook, number: str) -> str | None:
+    part = book.components.get(number)
+    return (part.note or None) if part else None
 
 
 def section_title(book: RuleBook, section: str) -> str:
@@ -116,6 +131,10 @@ def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
         "name": _name(book, part.component),
         "quantity": part.quantity,
         "price": money(part.price),
+        "effort": EFFORT_WORDS[part.effort],
+        "can_be_put_back": part.effort.reversible,
+        "minutes": part.minutes,
+        "note": _note_of(book, part.component),
         "why": wording.because_sentence(book, part.because),
         "because": because_document(part.because),
         "also_needed_by": [because_document(b) for b in part.also_needed_by],
@@ -168,6 +187,8 @@ def totals_document(totals: Totals) -> dict[str, Any]:
         "labour_minutes": totals.labour,
         "unconfirmed": totals.unconfirmed,
         "unknown_prices": list(totals.unknown_prices),
+        "cut_or_welded": list(totals.cut),
+        "machined": list(totals.machined),
     }
 
 

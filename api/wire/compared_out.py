@@ -59,4 +59,8 @@ class CheckOut(RemarksOut):
         description="the closure that keeps the set and adds what is missing"
     )
     checks: ChecksOut
+    cut_or_welded: list[str] = Field(
+        description="numbers of the set, loose parts too, that are cut or welded and cannot be put back"
+    )
+    machined: list[str] = Field(description="numbers of the set, loose parts too, that are machined")
     cautions: list[str]

@@ -39,14 +39,25 @@ class BecauseOut(Out):
     evidence: GradeWord
 
 
+class UnknownPricesOut(Out):
+    added: list[str] = Field(description="numbers of unknown price of which the other set has more")
+    removed: list[str] = Field(description="and those of which it has fewer")
+
+
 class DifferenceOut(Out):
     irreversible: int = 0
     visible: int = 0
     changes: int = 0
     flaws: int = 0
-    price: str = "0.00"
+    price: MoneyOut = Field("0.00", description="null: cannot be told, because prices are not known")
     labour: int = 0
     unconfirmed: int = 0
+    known_price: MoneyOut = Field(
+        None, description="where `price` is null: the difference of the parts whose price is known"
+    )
+    unknown_prices: UnknownPricesOut | None = Field(
+        None, description="where `price` is null: whose prices are not known"
+    )
 
 
 class OtherOut(Out):
@@ -90,6 +101,10 @@ class LooseOut(Out):
     name: str | None
     quantity: int
     price: MoneyOut
+    effort: str
+    can_be_put_back: bool
+    minutes: int = Field(description="of labour, for all pieces")
+    note: str | None = Field(description="the part's own note")
     why: str
     because: BecauseOut
     also_needed_by: list[BecauseOut]
@@ -130,14 +145,18 @@ class StayingOut(Out):
 
 
 class TotalsOut(Out):
-    irreversible: int
+    irreversible: int = Field(description="changes, and loose parts, that are cut or welded")
     visible: int
     changes: int
     flaws: int
-    price: str
+    price: str = Field(description="of the parts whose price is known")
     labour_minutes: int
     unconfirmed: int
-    unknown_prices: list[str]
+    unknown_prices: list[str] = Field(description="numbers whose price is not known and not in the sum")
+    cut_or_welded: list[str] = Field(
+        description="numbers, one for each change and each loose part that is cut or welded"
+    )
+    machined: list[str] = Field(description="numbers, one for each change and each loose part machined")
 
 
 class RemarksOut(Out):

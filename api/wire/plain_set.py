@@ -86,9 +86,14 @@ def _remarks(change: Facts) -> Iterator[str]:
         yield from wrap(f"{change['asked_number']} is now {change['component']}.", indent=5)
     if change["choice"]:
         yield from wrap(change["choice"], indent=5)
+    yield from _work(change)
+
+
+def _work(item: Facts) -> Iterator[str]:
+    """The work that a change or a loose part asks for."""
     work = {"machining": "Needs machining.", "cutting": "Needs cutting or welding: it cannot be put back."}
-    if change["effort"] in work:
-        yield from wrap(work[change["effort"]], indent=5)
+    if item["effort"] in work:
+        yield from wrap(work[item["effort"]], indent=5)
 
 
 def _loose(solution: Facts) -> Iterator[str]:
@@ -97,8 +102,12 @@ def _loose(solution: Facts) -> Iterator[str]:
         yield "WITH IT"
     for part in solution["loose_parts"]:
         left = f"{part['quantity']:3} x {part['component']:<8} {part['name'] or ''}"
-        yield from wrap(f"{left}: {amount(part['price'])}", indent=0, hang=14)
+        labour = f", {hours(part['minutes'])}" if part["minutes"] else ""
+        yield from wrap(f"{left}: {amount(part['price'])}{labour}", indent=0, hang=14)
         yield from wrap(f"Why: {part['why']}", indent=5, hang=10)
+        yield from _work(part)
+        if part["note"]:
+            yield from wrap(f"Note: {part['note'].rstrip('.')}.", indent=5, hang=11)
 
 
 def _stays(solution: Facts, titles: Facts) -> Iterator[str]:

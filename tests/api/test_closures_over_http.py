@@ -185,3 +185,53 @@ async def test_the_order_list_comes_in_the_form_that_is_accepted(
     answer = await client.post("/v1/orders", json=DISCS, headers={"Accept": accept})
     assert answer.headers["content-type"] == media
     assert answer.headers["vary"] == "Accept"
+
+
+BOSS = {
+    "vehicle": {"chassis": "24PL-018412"},
+    "wishes": [{"fit": "QF-7000"}],
+    "limits": {"keep": ["exhaust.system"]},
+}
+
+
+async def test_a_boss_to_weld_in_is_told_wherever_an_answer_is_read(client: httpx.AsyncClient):
+    found = ClosureOut.model_validate_json((await client.post("/v1/closures", json=BOSS)).content)
+    totals = found.set.totals
+    assert (totals.irreversible, totals.cut_or_welded) == (1, ["QF-9650"])
+    (boss,) = (part for part in found.set.loose_parts if part.component == "QF-9650")
+    assert (boss.effort, boss.can_be_put_back, boss.minutes) == ("cutting", False, 40)
+    assert boss.note == "welding; sensors off first"
+    assert any(caution.startswith("Cutting or welding a vehicle") for caution in found.cautions)
+
+
+@pytest.mark.parametrize("most", ["machining", "with companions", "direct"])
+async def test_a_limit_on_the_work_keeps_the_boss_out(client: httpx.AsyncClient, most: str):
+    body = BOSS | {"limits": {"effort_at_most": most}}
+    found = ClosureOut.model_validate_json((await client.post("/v1/closures", json=body)).content)
+    if found.set is None:
+        assert any(limit.name in str(found.contradictions) for limit in found.limits)
+    else:
+        assert "QF-9650" not in {part.component for part in found.set.loose_parts}
+        assert found.set.totals.cut_or_welded == []
+
+
+async def test_a_checked_list_tells_what_of_it_is_welded(client: httpx.AsyncClient):
+    body = {"vehicle": BOSS["vehicle"], "components": ["QF-7800", "QF-9650"], "limits": {}}
+    found = CheckOut.model_validate_json((await client.post("/v1/checks", json=body)).content)
+    assert found.cut_or_welded == ["QF-9650"]
+    assert any(caution.startswith("Cutting or welding a vehicle") for caution in found.cautions)
+    body["limits"] = {"effort_at_most": "machining"}
+    limited = CheckOut.model_validate_json((await client.post("/v1/checks", json=body)).content)
+    assert [note.name for note in limited.limits_broken] == ["limit: nothing cut or welded"]
+
+
+async def test_a_price_that_is_not_known_is_no_zero(client: httpx.AsyncClient):
+    answer = (await client.post("/v1/closures", json=DISCS)).json()
+    found = ClosureOut.model_validate(answer)
+    others = {o.component: o for change in found.set.changes for o in change.alternatives}
+    dear = others["QB-7302"].difference
+    assert (dear.price, dear.known_price) == (None, "-116.90")
+    assert dear.unknown_prices.added == ["QB-7302"]
+    said = " ".join(change.choice or "" for change in found.set.changes)
+    assert "the price of QB-7302 is not known (the parts of known price cost 116.90 less)" in said
+    assert "less for parts" not in said

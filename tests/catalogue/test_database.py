@@ -73,12 +73,28 @@ def test_migrations_go_down_and_up_with_data_in_the_tables(engine: Engine) -> No
         assert len(connection.execute(select(table("fitment").c.claim)).all()) == 9
     migrate(engine, "2026_11_25_catalogue")
     with engine.connect() as connection:
-        assert len(connection.execute(select(table("component"))).all()) == 10
+        assert len(connection.execute(select(table("component").c.number)).all()) == 10
     migrate(engine)
     assert names <= set(inspect(engine).get_table_names())
     assert load(engine, small()).ok
     migrate(engine, "base")
     assert not names & set(inspect(engine).get_table_names())
+
+
+def test_parts_that_were_there_before_go_straight_on(engine: Engine) -> None:
+    load(engine, small())
+    worked = table("component")
+    with engine.begin() as connection:
+        connection.execute(update(worked).values(effort="cutting", minutes=5))
+    migrate(engine, "2026_11_25_order_lists")
+    assert not {"effort", "minutes"} & {c["name"] for c in inspect(engine).get_columns("component")}
+    migrate(engine)
+    with engine.connect() as connection:
+        held = {tuple(row) for row in connection.execute(select(worked.c.effort, worked.c.minutes))}
+    assert held == {("direct", 0)}
+    for wrong in ({"effort": "hammering"}, {"minutes": -1}):
+        with pytest.raises(IntegrityError), engine.begin() as connection:
+            connection.execute(update(worked).values(**wrong))
 
 
 def test_migrating_again_changes_nothing(engine: Engine) -> None:

@@ -151,3 +151,16 @@ def test_quantities_and_money_come_back_as_they_were_written(engine: Engine) -> 
             select(component.c.price, component.c.mass_kg).where(component.c.number == "TW-10")
         ).one()
     assert (price, mass) == (1250, 4.5)
+
+
+def test_the_work_of_a_loose_part_survives_the_round(databases) -> None:
+    first, second = make_engine(databases.new()), make_engine(databases.new())
+    head = "[component]\nnumber,name,section,origin,effort,minutes\n"
+    assert load(first, small()).ok
+    assert load(first, sheet(f"{head}TC-1,bell clip,brakes,original,machining,25\n")).ok
+    once = exported(first)
+    assert "machining,25" in next(line for line in once.split("\n") if line.startswith("TC-1,"))
+    assert load(second, sheet(once)).ok
+    assert exported(second) == once
+    first.dispose()
+    second.dispose()

@@ -269,3 +269,25 @@ def test_the_cache_is_bounded_and_lets_old_revisions_go(sqlite_demo: Engine, ter
 
 def test_a_book_is_the_same_on_both_engines(demo: Engine, sqlite_demo: Engine) -> None:
     assert book_of(demo, "24P-23-4R") == book_of(sqlite_demo, "24P-23-4R")
+
+
+WORKED = """[component]
+number,name,section,origin,supply,price,pack,effort,minutes
+TC-1,bell clip,brakes,original,current,0.50,10,cutting,25
+"""
+
+
+def test_a_loose_part_brings_its_work_into_the_book(engine: Engine) -> None:
+    assert load(engine, small()).ok
+    clip = book_of(engine, "T2-L").components["TC-1"]
+    assert (clip.loose, clip.effort, clip.minutes) == (True, Effort.direct, 0)
+    assert load(engine, sheet(WORKED)).ok
+    clip = book_of(engine, "T2-L").components["TC-1"]
+    assert (clip.effort, clip.minutes) == (Effort.cutting, 25)
+
+
+@pytest.mark.parametrize(("old", "new"), [("cutting,25", "hammering,25"), ("cutting,25", "cutting,-1")])
+def test_work_that_is_none_is_refused(engine: Engine, old: str, new: str) -> None:
+    load(engine, small())
+    report = load(engine, sheet(WORKED.replace(old, new)))
+    assert [mistake.field for mistake in report.mistakes] == ["effort" if "hammering" in new else "minutes"]

@@ -293,6 +293,10 @@ class Oracle:
     def price(self, n: str | None) -> int | None:
         return 0 if n is None or n in self.q.on_the_bench else self.book.components[n].price
 
+    def work(self, n: str) -> Effort:
+        """The work that a loose part asks for."""
+        return self.book.components[n].effort
+
     def visible(self, n: str | None) -> bool:
         return n is not None and self.book.components[n].visible
 
@@ -307,7 +311,7 @@ class Oracle:
                 return False
             if limits.nothing_visible and (self.visible(n) or self.visible(self.today[p])):
                 return False
-        if set(loose) & limits.refuse:
+        if set(loose) & limits.refuse or any(self.work(n) > limits.effort_at_most for n in loose):
             return False
         if limits.price_at_most is None:
             return True
@@ -342,12 +346,18 @@ class Oracle:
         )
         unknown = [n for n in (*(after[p] for p in new), *loose) if n and self.price(n) is None]
         figures = {
-            Criterion.irreversible: (sum(f.effort is Effort.cutting for f in fitments),),
+            Criterion.irreversible: (
+                sum(f.effort is Effort.cutting for f in fitments)
+                + sum(self.work(n) is Effort.cutting for n in loose),
+            ),
             Criterion.visible: (sum(self.visible(after[p]) or self.visible(self.today[p]) for p in new),),
             Criterion.changes: (len(new),),
             Criterion.flaws: (flaws,),
             Criterion.price: (len(unknown), self.sum_price(after, loose)),
-            Criterion.labour: (sum(f.minutes for f in fitments),),
+            Criterion.labour: (
+                sum(f.minutes for f in fitments)
+                + sum(self.book.components[n].minutes * q for n, q in loose.items()),
+            ),
             Criterion.unconfirmed: (sum(not f.confirmed for f in fitments) + len(rules) + len(undetermined),),
         }
         order = dict.fromkeys((*self.q.preference, *DEFAULT_PREFERENCE))

@@ -40,7 +40,7 @@ def test_a_choice_says_what_the_next_best_would_cost_more() -> None:
     cylinder = next(c for c in answer.solution.changes if c.position == "cylinder")
     assert (cylinder.forced, cylinder.choices) == (False, 3)
     assert cylinder.others[0].component == "a"
-    assert cylinder.others[0].difference == {Criterion.price: 600, Criterion.labour: -80}
+    assert cylinder.others[0].difference.figures == {Criterion.price: 600, Criterion.labour: -80}
     assert all(c.forced for c in answer.solution.changes if c.position != "cylinder")
 
 
@@ -78,7 +78,8 @@ def test_alternatives_of_random_catalogues_do_not_dominate_each_other() -> None:
 def test_why_not_gives_the_difference_or_the_contradiction() -> None:
     book = brakes().book()
     comparison = why_not(book, asked("disc"), "c", "cylinder")
-    assert comparison.difference == {Criterion.visible: 1, Criterion.price: 200, Criterion.labour: -80}
+    wanted = {Criterion.visible: 1, Criterion.price: 200, Criterion.labour: -80}
+    assert comparison.difference.figures == wanted
     assert [c.component for c in comparison.only_in_other] == ["c"]
     assert [c.component for c in comparison.only_in_one] == ["b"]
     limits = Limits(refuse=frozenset({"c"}))
@@ -99,7 +100,7 @@ def test_what_if_compares_two_vehicles() -> None:
     comparison = what_if(book, asked("disc"), book, other)
     assert [c.position for c in comparison.only_in_one] == ["hub"]
     assert comparison.only_in_other == ()
-    assert comparison.difference[Criterion.changes] == -1
+    assert comparison.difference.figures[Criterion.changes] == -1
 
 
 # Completeness -------------------------------------------------------------------------------------

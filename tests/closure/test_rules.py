@@ -366,7 +366,7 @@ def test_a_branch_gives_several_candidates() -> None:
     (change,) = answer.solution.changes
     assert (change.forced, change.choices) == (False, 2)
     assert change.others[0].component == "a"
-    assert change.others[0].difference == {Criterion.price: 100}
+    assert change.others[0].difference.figures == {Criterion.price: 100}
 
 
 def test_two_ways_each_stands_for_the_other() -> None:

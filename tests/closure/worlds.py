@@ -2,6 +2,7 @@
 
 import random
 from datetime import date
+from typing import Any
 
 from api.closure.question import (
     DEFAULT_PREFERENCE,
@@ -143,9 +144,15 @@ class World:
                     twin=self.random.choice(self.numbers) if self.chance(0.1) else "",
                     characteristics=traits,
                     loose=n in self.loose,
+                    **(self._work() if n in self.loose else {}),
                 )
             )
         return found
+
+    def _work(self) -> dict[str, Any]:
+        """What a loose part asks for."""
+        effort = self.random.choice([Effort.direct, Effort.direct, Effort.machining, Effort.cutting])
+        return {"effort": effort, "minutes": self.random.choice([0, 0, 10, 30])}
 
     def _fitments(self) -> list[Fitment]:
         found = []

@@ -36,3 +36,20 @@ async def test_more_hands_are_never_slower_and_never_quicker_than_the_longest_ch
     assert finishes[1] < finishes[0]
     wrong = await counter.post("/v1/fitting-sequences", json=ASKED | {"hands": 0})
     assert wrong.status_code == 422
+
+
+async def test_welding_a_loose_part_in_is_a_job_with_its_minutes_and_cautions(
+    counter: httpx.AsyncClient,
+) -> None:
+    asked = {
+        "vehicle": {"chassis": "24PL-018412"},
+        "wishes": [{"fit": "QF-7000"}],
+        "limits": {"keep": ["exhaust.system"]},
+    }
+    found = (await counter.post("/v1/fitting-sequences", json=asked)).json()
+    (boss,) = (step for step in found["steps"] if step["job"] == "loose QF-9650")
+    assert boss["minutes"] == 40
+    assert any(caution.startswith("Cutting or welding") for caution in found["cautions"])
+    assert "QF-9650: welding; sensors off first" in found["cautions"]
+    closure = (await counter.post("/v1/closures", json=asked)).json()
+    assert found["minutes"] == closure["set"]["totals"]["labour_minutes"]

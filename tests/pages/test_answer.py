@@ -218,3 +218,27 @@ async def test_an_unknown_chassis_keeps_the_wishes(browser: httpx.AsyncClient) -
     near = [unescape(href) for href in re.findall(r'<a class="number" href="([^"]+)"', page.text)]
     assert near
     assert all(httpx.URL(href).params["fit"] == "QB-3310" for href in near)
+
+
+async def test_what_is_welded_and_what_is_not_priced_stand_on_the_page(browser: httpx.AsyncClient) -> None:
+    kept = await read(browser, "/answer", chassis=CHASSIS, fit="QF-7000", keep="exhaust.system")
+    text = text_of(kept)
+    assert "Cannot be put back 1 QF-9650" in text
+    assert "Note: welding; sensors off first." in text
+    limited = {"effort_at_most": "machining", "keep": "exhaust.system"}
+    impossible = text_of(await read(browser, "/answer", chassis=CHASSIS, fit="QF-7000", **limited))
+    assert "Accept cutting or welding" in impossible
+    assert "1 cannot be put back (QF-9650)" in impossible
+    seats = text_of(await read(browser, "/answer", chassis="24PR-020000", fit="QE-7400"))
+    assert "Machined 1 QE-7400" in seats
+
+
+async def test_an_unknown_price_is_said_in_sums_and_differences(browser: httpx.AsyncClient) -> None:
+    text = text_of(await read(browser, "/answer", **DISCS))
+    assert "parts cannot be compared: the price of QB-7302 is not known (known parts −116.90)" in text
+    unpriced = text_of(await read(browser, "/answer", chassis="24FL-012000", fit="QA-7352"))
+    assert "605.95 GBP and what QA-7352 costs, which is not known" in unpriced
+    ceiling = {"chassis": CHASSIS, "fit": "QB-7302", "price_at_most": "2000"}
+    out = text_of(await read(browser, "/answer", **ceiling))
+    assert "Accept what QB-7302 costs, which is not known" in out
+    assert "raise the ceiling to" not in out.lower()
