@@ -101,7 +101,7 @@ def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
 def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:
     async def once() -> httpx.Response:
         async with client_of(app) as client:
-            address = path.replace("{name}", "a-list")
+            address = path.replace("{name}", "a-list").replace("{booking}", "1")
             return await client.request(method, address, json=body, headers=app.state.let_in)
 
     return asyncio.run(once())

@@ -8,7 +8,7 @@ from urllib.parse import parse_qs, quote
 import httpx
 import pytest
 
-from api.pages.order import came
+from api.pages.delivery import came
 from api.problems import InvalidRequest
 from tests.pages.conftest import BROWSER
 
