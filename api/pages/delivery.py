@@ -93,11 +93,12 @@ def forms_of(
 ) -> list[Facts]:
     """A form a supplier, in the order of the list; the one that is doubted holds what was typed."""
     supplier = {line["line"]: line["supplier"] or "" for line in facts["lines"]}
+    names = dict.fromkeys([*(one["name"] for one in facts["suppliers"]), *supplier.values()])
     typed_in = None
     if delivery:
         typed_in = delivery.supplier or supplier.get(delivery.lines[0]["line"], "")
     found = []
-    for place, name in enumerate(dict.fromkeys(supplier.values()), start=1):
+    for place, name in enumerate(names, start=1):
         theirs = delivery if typed_in == name else None
         found.append(_form(facts, place, name, theirs, doubted if theirs else None))
     return found
@@ -119,7 +120,8 @@ def _form(
         "lines_open": sum(1 for line in lines if line["open"]),
         "delivery_note": delivery.delivery_note if delivery else "",
         "wrong_note": [one["sentence"] for one in doubts if one["pointer"] == "/delivery_note"],
-        "doubts": [one["sentence"] for one in doubts],
+        "doubts": bool(doubts),
+        "of_all": [one["sentence"] for one in doubts if one["pointer"] == "/supplier"],
         "accept": ";".join(doubted.fields["accept"]) if doubted else "",
         "doubted": seen(delivery) if delivery and doubted else "",
     }
@@ -141,7 +143,11 @@ def _form_row(line: Facts, delivery: Delivery | None, doubts: Iterable[Facts]) -
             for (column, _), field in zip(COLUMNS, ("received", "back_ordered", "given_up"), strict=True)
         },
         "unit": typed["unit"] if typed else PIECES,
-        "wrong": [one["sentence"] for one in doubts if one.get("line") == line["line"]],
+        "wrong": [
+            one["sentence"].removeprefix(f"{line['number']} ({line['name']}): ")
+            for one in doubts
+            if one.get("line") == line["line"]
+        ],
     }
 
 
