@@ -5,7 +5,7 @@ problem documents. `pointer` is the JSON pointer (RFC 6901) of the field that is
 with a pointer is the fault of the body sent (422), without one that of the address (404).
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import MappingProxyType
 from typing import Any, ClassVar
@@ -169,6 +169,12 @@ class UnknownOrderList(Unknown):
     what = "order list"
 
 
+class UnknownBooking(Unknown):
+    type = "/problems/unknown-booking"
+    title = "The order list has no such booking"
+    what = "booking"
+
+
 class NotInStore(Unknown):
     type = "/problems/not-in-store"
     title = "The store has no place for this number"
@@ -181,6 +187,31 @@ class WrongState(Problem):
     status = 409
     type = "/problems/wrong-state"
     title = "The order list does not take this step now"
+
+
+class DeliveryDoubted(Problem):
+    """A delivery that should be looked at before it is booked; nothing was booked.
+
+    `doubts` say of what and why, each with its `kind`, a pointer, figures and a sentence; `accept` are the
+    words that book it all the same.
+    """
+
+    status = 409
+    type = "/problems/delivery-doubted"
+    title = "Look at this delivery again; nothing is booked yet"
+
+    def __init__(self, doubts: Sequence[Mapping[str, Any]] = (), accept: Iterable[str] = ()) -> None:
+        said = " ".join(doubt["sentence"] for doubt in doubts[:3])
+        more = f" (and {len(doubts) - 3} more)" if len(doubts) > 3 else ""
+        super().__init__(said + more, doubts=list(doubts), accept=list(accept))
+
+
+class BookingTakenBack(Problem):
+    """The booking was taken back already; `at` and `who` say when and by whom."""
+
+    status = 409
+    type = "/problems/booking-taken-back"
+    title = "The booking was taken back already"
 
 
 class StoreChanged(Problem):

@@ -5,7 +5,7 @@ list's version is raised in the same statement that checks it, so two steps at o
 """
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import Any
 
 import orjson
@@ -13,24 +13,39 @@ from sqlalchemy import Engine
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from api.database import reading, writing
+from api.database import in_utc, reading, writing
 from api.etags import document_etag, names
 from api.once.answers import EACH_TIME, Once
 from api.orders import list_store as store
-from api.orders.tables import OrderLineRow, OrderListRow
+from api.orders.deliveries import (
+    PARTLY,
+    RECEIVED,
+    SENT,
+    Delivery,
+    Progress,
+    doubts_of,
+    in_pieces,
+    note_key,
+    progress_of,
+    state_of,
+    supplier_of,
+)
+from api.orders.tables import OrderBookingLineRow, OrderBookingRow, OrderListRow
 from api.problems import (
     AlreadyExists,
-    InvalidRequest,
+    BookingTakenBack,
+    DeliveryDoubted,
     PreconditionFailed,
     StoreChanged,
+    UnknownBooking,
     UnknownOrderList,
     WrongState,
 )
 from api.wire.names import near_names
 
 Facts = dict[str, Any]
-DRAFT, SENT, PARTLY, RECEIVED, CLOSED = "draft", "sent", "partly received", "received", "closed"
-UNDER_WAY = (SENT, PARTLY)
+DRAFT, CLOSED = "draft", "closed"
+GONE_OUT = (SENT, PARTLY, RECEIVED)
 MOST_EVENTS = 500
 
 
@@ -45,8 +60,8 @@ def list_document(engine: Engine, name: str) -> Facts:
         return _document(session, _row(session, name))
 
 
-def _row(session: Session, name: str) -> OrderListRow:
-    row = store.list_row(session, name)
+def _row(session: Session, name: str, *, alone: bool = False) -> OrderListRow:
+    row = store.list_row(session, name, alone=alone)
     if row is None:
         raise UnknownOrderList(name, near_names(name, store.list_names(session)))
     return row
@@ -54,9 +69,9 @@ def _row(session: Session, name: str) -> OrderListRow:
 
 def _document(session: Session, row: OrderListRow) -> Facts:
     facts: Facts = orjson.loads(row.facts)
-    progress = {line.line: line for line in store.lines_of(session, row.name)}
+    come = _come(session, row.name)
     for line in facts["lines"]:
-        line |= _come(progress.get(line["line"]))
+        line |= come.get(line["line"], Progress(line["pieces"])).facts()
     return facts | {
         "name": row.name,
         "state": row.state,
@@ -64,13 +79,14 @@ def _document(session: Session, row: OrderListRow) -> Facts:
         "note": row.note,
         "made": row.made.isoformat(),
         "changed": row.changed.isoformat(),
+        "newest_booking": store.newest_booking(session, row.name) or None,
     }
 
 
-def _come(line: OrderLineRow | None) -> Facts:
-    if line is None:
-        return {"received": 0, "back_ordered": 0, "given_up": 0}
-    return {"received": line.received, "back_ordered": line.back_ordered, "given_up": line.given_up}
+def _come(session: Session, name: str) -> dict[int, Progress]:
+    """How far each line has come, by what was booked and not taken back."""
+    pieces = {line.line: line.pieces for line in store.lines_of(session, name)}
+    return progress_of(pieces, store.standing(session, name))
 
 
 def lists(engine: Engine, after: str, limit: int) -> list[Facts]:
@@ -153,7 +169,7 @@ class _Step:
 
     def __init__(self, session: Session, name: str, if_match: str, who: str) -> None:
         self.session, self.name, self.who = session, name, who
-        self.row = _row(session, name)
+        self.row = _row(session, name, alone=True)
         self.version = self.row.version
         if not names(if_match, list_etag(_document(session, self.row))):
             raise PreconditionFailed("Read the list again and change what you then see")
@@ -249,64 +265,180 @@ def _take_from_store(session: Session, parts: Sequence[Mapping[str, Any]]) -> No
 
 
 def receive(
-    engine: Engine,
-    name: str,
-    if_match: str,
-    came: Sequence[Mapping[str, Any]],
-    who: str,
-    once: Once = EACH_TIME,
+    engine: Engine, name: str, if_match: str, delivery: Delivery, who: str, once: Once = EACH_TIME
 ) -> Facts:
-    """Pieces came, are promised for later, or will not come; `came` has a row a line.
+    """Book a delivery: pieces came, are promised for later, or will not come.
 
-    A row: line, received, back_ordered (pieces promised for later, and `promised`, the day), given_up.
-    More than was ordered is taken and told. Raises UnknownOrderList, PreconditionFailed, WrongState,
-    InvalidRequest for a line that the list does not have, and what `once` raises.
+    The shop's store stays as it is. Raises UnknownOrderList, PreconditionFailed, WrongState,
+    InvalidRequest for lines that cannot be, DeliveryDoubted for what should be looked at first and is
+    not accepted, and what `once` raises.
     """
     with writing(engine) as session:
         once.begin(session.connection())
         step = _Step(session, name, if_match, who)
-        step.in_state(*UNDER_WAY)
-        lines = {row.line: row for row in store.lines_of(session, name)}
-        told = [_received(session, lines, number, row) for number, row in enumerate(came)]
-        session.flush()
-        session.expire_all()
-        document = step.write("received", {"lines": told}, state=_state(store.lines_of(session, name)))
+        step.in_state(*GONE_OUT)
+        lines, before = _lines(step.row), _come(session, name)
+        rows = in_pieces(delivery, lines, before)
+        booking = _booking(step, delivery, supplier_of(delivery, lines))
+        doubts = doubts_of(delivery, rows, lines, before, _noted(session, booking))
+        _accepted(doubts, delivery.accept)
+        booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
+        store.add_booking(session, booking, rows)
+        after = _come(session, name)
+        detail = _told(booking) | {"lines": [_received(row, lines, after) for row in rows]}
+        document = step.write("received", detail, state=state_of(after.values()))
         once.keep(session.connection(), document)
         return document
 
 
-def _received(
-    session: Session, lines: Mapping[int, OrderLineRow], place: int, row: Mapping[str, Any]
-) -> Facts:
-    line = lines.get(row["line"])
-    if line is None:
-        raise InvalidRequest(f"The list has no line {row['line']}", pointer=f"/lines/{place}/line")
-    received, given_up = line.received + row["received"], line.given_up + row["given_up"]
-    left = max(0, line.pieces - received - given_up)
-    back = min(left, row["back_ordered"])
-    if row["given_up"] > max(0, line.pieces - received - line.given_up):
-        message = f"Line {line.line} has no {row['given_up']} pieces left to give up"
-        raise InvalidRequest(message, pointer=f"/lines/{place}/given_up")
-    store.change_line(session, line, received, back, given_up)
-    line.received, line.given_up = received, given_up
-    promised: date | None = row.get("promised")
+def _lines(row: OrderListRow) -> dict[int, Facts]:
+    """What a list says of its lines, by number."""
+    return {line["line"]: line for line in orjson.loads(row.facts)["lines"]}
+
+
+def _booking(step: _Step, delivery: Delivery, supplier: str) -> OrderBookingRow:
+    return OrderBookingRow(
+        list=step.name,
+        booking=store.newest_booking(step.session, step.name) + 1,
+        at=step.now,
+        who=step.who,
+        supplier=supplier,
+        delivery_note=delivery.delivery_note,
+        note_key=note_key(delivery.delivery_note),
+        remark=delivery.remark,
+    )
+
+
+def _noted(session: Session, booking: OrderBookingRow) -> list[Facts]:
+    """Where else a delivery note of this number stands; a note without a number is none."""
+    if not booking.note_key:
+        return []
+    return [
+        {"list": row.list, "booking": row.booking, "at": in_utc(row.at).isoformat(), "who": row.who}
+        for row in store.noted(session, booking.note_key, booking.supplier)
+    ]
+
+
+def _accepted(doubts: Sequence[Facts], accept: frozenset[str]) -> None:
+    """Raises DeliveryDoubted unless each doubt's word is among those accepted."""
+    if left := [doubt for doubt in doubts if doubt["kind"] not in accept]:
+        raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
+
+
+def _told(booking: OrderBookingRow) -> Facts:
     return {
-        "line": line.line,
-        "number": line.component,
-        "received": row["received"],
-        "given_up": row["given_up"],
-        "back_ordered": back,
-        "promised": promised.isoformat() if promised else None,
-        "too_many": max(0, received + given_up - line.pieces),
-        "open": left,
+        "booking": booking.booking,
+        "supplier": booking.supplier or None,
+        "delivery_note": booking.delivery_note,
+        "accepted": booking.accepted.split(";") if booking.accepted else [],
     }
 
 
-def _state(lines: Sequence[OrderLineRow]) -> str:
-    """What the lines say: all there (or given up), some there, or nothing yet."""
-    if all(line.received + line.given_up >= line.pieces for line in lines):
-        return RECEIVED
-    return PARTLY if any(line.received or line.given_up for line in lines) else SENT
+def _received(row: Facts, lines: Mapping[int, Facts], after: Mapping[int, Progress]) -> Facts:
+    known = after[row["line"]]
+    return {
+        "line": row["line"],
+        "number": lines[row["line"]]["number"],
+        "received": row["received"],
+        "given_up": row["given_up"],
+        "back_ordered": row["back_ordered"],
+        "promised": row["promised"].isoformat() if row["promised"] else None,
+        "too_many": known.too_many,
+        "open": known.open,
+    }
+
+
+def bookings(engine: Engine, name: str, after: int, limit: int) -> list[Facts]:
+    """What was booked of a list behind the number `after`, the oldest first; also what was taken back.
+
+    Raises UnknownOrderList.
+    """
+    with reading(engine) as session:
+        lines = _lines(_row(session, name))
+        found = store.bookings_after(session, name, after, limit)
+        if not found:
+            return []
+        rows = store.rows_of(session, name, found[0].booking, found[-1].booking)
+        return [_booked(one, [row for row in rows if row.booking == one.booking], lines) for one in found]
+
+
+def _booked(
+    booking: OrderBookingRow, rows: Sequence[OrderBookingLineRow], lines: Mapping[int, Facts]
+) -> Facts:
+    titles = {line["supplier"]: line["supplier_title"] for line in lines.values()}
+    back = None
+    if booking.taken_back:
+        back = {
+            "at": in_utc(booking.taken_back).isoformat(),
+            "who": booking.taken_back_by,
+            "why": booking.taken_back_why,
+        }
+    return {
+        **_told(booking),
+        "at": in_utc(booking.at).isoformat(),
+        "who": booking.who,
+        "supplier_title": titles.get(booking.supplier),
+        "remark": booking.remark,
+        "lines": [_booked_line(row, lines[row.line]) for row in rows],
+        "taken_back": back,
+    }
+
+
+def _booked_line(row: OrderBookingLineRow, line: Mapping[str, Any]) -> Facts:
+    return {
+        "line": row.line,
+        "number": line["number"],
+        "name": line["name"],
+        "received": row.received,
+        "back_ordered": row.back_ordered,
+        "promised": row.promised.isoformat() if row.promised else None,
+        "given_up": row.given_up,
+        "pack": line["pack"],
+    }
+
+
+def take_back(
+    engine: Engine,
+    name: str,
+    booking: int,
+    if_match: str,
+    why: str,
+    who: str,
+    *,
+    reopen: bool = False,
+    once: Once = EACH_TIME,
+) -> Facts:
+    """A booking counts no more; the list's state follows from those that are left. It stays on record.
+
+    A closed list is opened again by it, if `reopen` says so. Nothing was put into the shop's store by a
+    booking, so nothing is taken from there. Raises UnknownOrderList, UnknownBooking, BookingTakenBack,
+    PreconditionFailed, WrongState, and what `once` raises.
+    """
+    with writing(engine) as session:
+        once.begin(session.connection())
+        step = _Step(session, name, if_match, who)
+        row = _to_take_back(session, name, booking)
+        closed = step.row.state == CLOSED
+        if closed and not reopen:
+            message = "The list is closed; taking a booking back opens it again, if `reopen` says so"
+            raise WrongState(message, state=CLOSED)
+        store.take_back(session, row, step.now, who, why)
+        after = _come(session, name)
+        detail = _told(row) | {"why": why, "reopened": closed}
+        document = step.write("taken back", detail, state=state_of(after.values()))
+        once.keep(session.connection(), document)
+        return document
+
+
+def _to_take_back(session: Session, name: str, booking: int) -> OrderBookingRow:
+    row = store.booking_row(session, name, booking)
+    if row is None:
+        raise UnknownBooking(str(booking), detail=f"The list {name} has no booking {booking}")
+    if row.taken_back:
+        back = in_utc(row.taken_back)
+        message = f"Booking {booking} was taken back already, on {back.date()} by {row.taken_back_by}"
+        raise BookingTakenBack(message, at=back.isoformat(), who=row.taken_back_by)
+    return row
 
 
 def close(engine: Engine, name: str, if_match: str, reason: str, who: str) -> Facts:
@@ -316,7 +448,7 @@ def close(engine: Engine, name: str, if_match: str, reason: str, who: str) -> Fa
     """
     with writing(engine) as session:
         step = _Step(session, name, if_match, who)
-        step.in_state(SENT, PARTLY, RECEIVED)
+        step.in_state(*GONE_OUT)
         if step.row.state != RECEIVED and not reason.strip():
             raise WrongState("Not everything has come; say why the list is closed", state=step.row.state)
         return step.write("closed", {"reason": reason, "from": step.row.state}, state=CLOSED)

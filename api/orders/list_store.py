@@ -11,6 +11,8 @@ from sqlmodel import Session, col, select
 from api.catalogue.names import as_typed
 from api.catalogue.staging import table
 from api.orders.tables import (
+    OrderBookingLineRow,
+    OrderBookingRow,
     OrderEventRow,
     OrderLineRow,
     OrderListRow,
@@ -21,9 +23,10 @@ from api.orders.tables import (
 Facts = dict[str, Any]
 
 
-def list_row(session: Session, name: str) -> OrderListRow | None:
-    """The list; None if there is none of this name."""
-    return session.get(OrderListRow, name)
+def list_row(session: Session, name: str, *, alone: bool = False) -> OrderListRow | None:
+    """The list; None if there is none of this name. `alone`: from here to its end no other transaction
+    changes it (on SQLite there is one writer anyway)."""
+    return session.get(OrderListRow, name, with_for_update=alone or None)
 
 
 def lists_after(session: Session, after: str, limit: int) -> list[OrderListRow]:
@@ -56,13 +59,13 @@ def delete_list(session: Session, name: str, version: int) -> bool:
 
 
 def lines_of(session: Session, name: str) -> list[OrderLineRow]:
-    """How far each line has come, by line."""
+    """What is ordered, by line."""
     query = select(OrderLineRow).where(OrderLineRow.list == name)
     return list(session.exec(query.order_by(OrderLineRow.line)))
 
 
 def put_lines(session: Session, name: str, lines: Sequence[Mapping[str, Any]]) -> None:
-    """Replace the lines of a list by those of its facts; nothing of them has come yet."""
+    """Replace the lines of a draft by those of its facts."""
     session.exec(delete(OrderLineRow).where(col(OrderLineRow.list) == name))
     session.add_all(
         OrderLineRow(
@@ -76,13 +79,70 @@ def put_lines(session: Session, name: str, lines: Sequence[Mapping[str, Any]]) -
     )
 
 
-def change_line(session: Session, row: OrderLineRow, received: int, back: int, given_up: int) -> None:
-    """Write how far a line has come."""
-    session.exec(
-        update(OrderLineRow)
-        .where(col(OrderLineRow.list) == row.list, col(OrderLineRow.line) == row.line)
-        .values(received=received, back_ordered=back, given_up=given_up)
+def add_booking(session: Session, booking: OrderBookingRow, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Keep a delivery as it was booked, with a row a line."""
+    session.add(booking)
+    session.flush()
+    fields = ("line", "received", "back_ordered", "promised", "given_up")
+    session.add_all(
+        OrderBookingLineRow(
+            list=booking.list, booking=booking.booking, **{field: row[field] for field in fields}
+        )
+        for row in rows
     )
+    session.flush()
+
+
+def booking_row(session: Session, name: str, booking: int) -> OrderBookingRow | None:
+    """One booking of a list; None if there is none of this number."""
+    return session.get(OrderBookingRow, (name, booking))
+
+
+def bookings_after(session: Session, name: str, after: int, limit: int) -> list[OrderBookingRow]:
+    """The bookings of a list behind the number `after`, the oldest first."""
+    query = select(OrderBookingRow).where(OrderBookingRow.list == name, col(OrderBookingRow.booking) > after)
+    return list(session.exec(query.order_by(col(OrderBookingRow.booking)).limit(limit)))
+
+
+def newest_booking(session: Session, name: str) -> int:
+    """The number of the newest booking of a list, 0 before the first."""
+    query = select(func.max(col(OrderBookingRow.booking))).where(OrderBookingRow.list == name)
+    return session.exec(query).one() or 0
+
+
+def standing(session: Session, name: str) -> list[Facts]:
+    """What the bookings that were not taken back say of each line, in their order."""
+    row, booking = OrderBookingLineRow, OrderBookingRow
+    query = (
+        select(row)
+        .join(booking, (col(booking.list) == col(row.list)) & (col(booking.booking) == col(row.booking)))
+        .where(col(row.list) == name, col(booking.taken_back).is_(None))
+        .order_by(col(row.booking), col(row.line))
+    )
+    return [one.model_dump() for one in session.exec(query)]
+
+
+def rows_of(session: Session, name: str, first: int, last: int) -> list[OrderBookingLineRow]:
+    """What the bookings of a list say of each line, for the numbers from `first` to `last`."""
+    row = OrderBookingLineRow
+    query = select(row).where(col(row.list) == name, col(row.booking) >= first, col(row.booking) <= last)
+    return list(session.exec(query.order_by(col(row.booking), col(row.line))))
+
+
+def noted(session: Session, note_key: str, supplier: str, limit: int = 5) -> list[OrderBookingRow]:
+    """Bookings that stand and carry this delivery note of this supplier; "" is any supplier."""
+    row = OrderBookingRow
+    query = select(row).where(col(row.note_key) == note_key, col(row.taken_back).is_(None))
+    if supplier:
+        query = query.where(col(row.supplier).in_([supplier, ""]))
+    return list(session.exec(query.order_by(col(row.at), col(row.list), col(row.booking)).limit(limit)))
+
+
+def take_back(session: Session, row: OrderBookingRow, at: datetime, who: str, why: str) -> None:
+    """A booking counts no more."""
+    row.taken_back, row.taken_back_by, row.taken_back_why = at, who, why
+    session.add(row)
+    session.flush()
 
 
 def add_event(session: Session, name: str, at: datetime, who: str, what: str, detail: Facts) -> None:

@@ -1,12 +1,12 @@
-"""The tables of orders: the shop's own store, and lists from draft to closed.
+"""The tables of orders: the shop's own store, lists from draft to closed, and what was booked of deliveries.
 
 A list keeps what it was made from (`asked`) and what it said when it was made or last changed
 (`facts`), so that it can be printed for good and compared with what the catalogue says later.
 """
 
-from datetime import datetime
+from datetime import date, datetime
 
-from sqlalchemy import BigInteger, Column, Integer
+from sqlalchemy import BigInteger, Column, ForeignKeyConstraint, Integer
 from sqlmodel import Field, SQLModel
 
 from api.access.tables import Moment
@@ -51,25 +51,65 @@ class OrderListRow(SQLModel, table=True):
 
 
 class OrderLineRow(SQLModel, table=True):
-    """How far a line of a sent list has come. `received` may pass `pieces` when too many came.
-
-    `back_ordered` pieces were promised for later; `given_up` pieces will not come.
-    """
+    """A line of a list: what is ordered from whom. How far it has come is told by the bookings."""
 
     __tablename__ = "order_line"
-    __table_args__ = (
-        at_least("pieces", "pieces"),
-        at_least("received", "received"),
-        at_least("back_ordered", "back_ordered"),
-        at_least("given_up", "given_up"),
-    )
+    __table_args__ = (at_least("pieces", "pieces"),)
     list: str = refers("order_list.name", primary=True, cascade=True)
     line: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
     component: str = refers("component.number")
     supplier: str = Field("", sa_column=Column(NAME, nullable=False))
     pieces: int
+
+
+class OrderBookingRow(SQLModel, table=True):
+    """A delivery as somebody booked it; it stays when it is taken back, and counts no more then.
+
+    `note_key`: the delivery note's number as it is known again; `accepted`: words, joined by `;`, of what
+    was doubted and booked all the same.
+    """
+
+    __tablename__ = "order_booking"
+    __table_args__ = (at_least("booking", "booking", 1),)
+    list: str = refers("order_list.name", primary=True, cascade=True)
+    booking: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
+    at: datetime = Field(sa_column=Column(Moment, nullable=False))
+    who: str = words()
+    supplier: str = Field("", sa_column=Column(NAME, nullable=False))
+    delivery_note: str = words()
+    note_key: str = Field("", sa_column=Column(NAME, nullable=False, index=True))
+    remark: str = words()
+    accepted: str = words()
+    taken_back: datetime | None = Field(default=None, sa_column=Column(Moment, nullable=True))
+    taken_back_by: str = words()
+    taken_back_why: str = words()
+
+
+class OrderBookingLineRow(SQLModel, table=True):
+    """What one booking says of one line, in pieces; `received` may pass what was ordered.
+
+    `back_ordered` pieces were promised for later; `given_up` pieces will not come.
+    """
+
+    __tablename__ = "order_booking_line"
+    __table_args__ = (
+        ForeignKeyConstraint(
+            ["list", "booking"],
+            ["order_booking.list", "order_booking.booking"],
+            name="fk_order_booking_line_list_booking_order_booking",
+            ondelete="CASCADE",
+            deferrable=True,
+        ),
+        at_least("received", "received"),
+        at_least("back_ordered", "back_ordered"),
+        at_least("given_up", "given_up"),
+    )
+    list: str = Field(sa_column=Column(NAME, primary_key=True))
+    booking: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
+    line: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
     received: int = 0
     back_ordered: int = 0
+    promised: date | None = None
     given_up: int = 0
 
 

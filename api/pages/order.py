@@ -15,10 +15,11 @@ from api.orders import keeping, life
 from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
 from api.pages.answer import document_under
+from api.pages.delivery import delivery_of, forms_of, log_of, whole
 from api.pages.frame import gone_to, page
 from api.pages.ordered import ANOTHER, PageOrder
 from api.pages.problems import pages_router
-from api.problems import InvalidRequest, NoSet, Problem, Unknown, printable
+from api.problems import DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from api.service import Service, ServiceDep
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderIn
@@ -144,8 +145,18 @@ def kept_document(request: Request, name: str, form: str, service: ServiceDep) -
 @router.get("/orders/{name}", dependencies=[MayRead])
 def kept(request: Request, name: str, service: ServiceDep) -> Response:
     """One kept list: how far it has come, what has changed since, and what can be done."""
-    facts = life.list_document(service.engine, name)
-    changed = None
+    return _kept_page(request, service, life.list_document(service.engine, name))
+
+
+def _kept_page(
+    request: Request,
+    service: Service,
+    facts: Facts,
+    form: dict[str, str] | None = None,
+    doubted: DeliveryDoubted | None = None,
+) -> Response:
+    """The page of a list; with a delivery that is doubted its form holds what was typed."""
+    name, changed = facts["name"], None
     if facts["state"] == life.DRAFT:
         try:
             changed = keeping.differences(service, name)
@@ -154,13 +165,24 @@ def kept(request: Request, name: str, service: ServiceDep) -> Response:
     return page(
         request,
         "order_list.html",
+        status=doubted.answer_status if doubted else 200,
         list=facts,
         etag=life.list_etag(facts),
         events=life.events(service.engine, name, 0, life.MOST_EVENTS),
+        forms=forms_of(facts, delivery_of(facts, form) if form else None, doubted),
+        booked=log_of(_newest(service, facts)),
+        too_many=[line for line in facts["lines"] if line["too_many"]],
         changed=changed,
         documents={form: f"/orders/{name}/document/{form}" for form in ("pdf", "xlsx", "csv")},
         **shown(facts),
     )
+
+
+def _newest(service: Service, facts: Facts) -> list[Facts]:
+    """The bookings made last, the oldest of them first."""
+    newest = facts["newest_booking"] or 0
+    after = max(0, newest - life.MOST_EVENTS)
+    return life.bookings(service.engine, facts["name"], after, life.MOST_EVENTS) if newest else []
 
 
 @router.post("/orders/{name}/{step}")
@@ -172,53 +194,34 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
         "send": lambda: life.send(service.engine, name, etag, who),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
         "close": lambda: life.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
-        "receive": lambda: life.receive(service.engine, name, etag, _delivered(service, name, form), who),
+        "receive": lambda: _receive(request, service, name, form, who),
+        "take-back": lambda: _take_back(service, name, form, who),
         "substitute": lambda: keeping.substitute(
-            service, name, etag, _whole(form, "line"), form.get("number", "").strip(), who
+            service, name, etag, whole(form, "line"), form.get("number", "").strip(), who
         ),
         "discard": lambda: life.discard(service.engine, name, etag, who),
     }
-    if step in steps:
-        await run_in_threadpool(steps[step])
+    done = await run_in_threadpool(steps[step]) if step in steps else None
+    if isinstance(done, Response):
+        return done
     return gone_to("/orders" if step == "discard" else f"/orders/{name}")
 
 
-def _whole(form: dict[str, str], field: str) -> int:
-    """A count as it was typed; empty is none. Raises InvalidRequest."""
-    text = form.get(field, "").strip()
-    if text and not (text.isascii() and text.isdigit() and len(text) < 8):
-        raise InvalidRequest(f"A count is a whole number, not '{printable(text)}'; nothing was booked")
-    return int(text or 0)
+def _receive(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
+    """Book a delivery and go to where it stands, or show its form again with what is doubted."""
+    facts = life.list_document(service.engine, name)
+    try:
+        delivery = delivery_of(facts, form)
+        booked = life.receive(service.engine, name, form.get("etag", ""), delivery, who)
+    except DeliveryDoubted as doubted:
+        return _kept_page(request, service, facts, form, doubted)
+    return gone_to(f"/orders/{name}#booking-{booked['newest_booking']}")
 
 
-def _delivered(service: Service, name: str, form: dict[str, str]) -> list[Facts]:
-    """What the receiving form books in: the counts typed, or by its other button all that is open."""
-    if form.get("do") == "all":
-        return all_open(life.list_document(service.engine, name))
-    return came(form)
-
-
-def _row(line: int, received: int, later: int = 0, never: int = 0) -> Facts:
-    return {
-        "line": line, "received": received, "back_ordered": later, "promised": None, "given_up": never,
-    }  # fmt: skip
-
-
-def all_open(facts: Facts) -> list[Facts]:
-    """Everything that is still open, as received."""
-    return [
-        _row(line["line"], still)
-        for line in facts["lines"]
-        if (still := line["pieces"] - line["received"] - line["given_up"]) > 0
-    ]
-
-
-def came(form: dict[str, str]) -> list[Facts]:
-    """The rows of the receiving form in which something stands."""
-    typed = {name[5:] for name in form if name.startswith("came-") and len(name) < 12}
-    lines = sorted(int(number) for number in typed if number.isascii() and number.isdigit())
-    rows = [
-        _row(line, *(_whole(form, f"{column}-{line}") for column in ("came", "later", "never")))
-        for line in lines
-    ]
-    return [row for row in rows if row["received"] or row["back_ordered"] or row["given_up"]]
+def _take_back(service: Service, name: str, form: dict[str, str], who: str) -> Response:
+    booking, etag = whole(form, "booking"), form.get("etag", "")
+    why, reopen = _checked(Remark, form, "why"), form.get("reopen") == "true"
+    if not why:
+        raise InvalidRequest("Say in a few words why the booking is taken back; it still stands")
+    life.take_back(service.engine, name, booking, etag, why, who, reopen=reopen)
+    return gone_to(f"/orders/{name}#booking-{booking}")

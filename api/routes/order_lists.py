@@ -27,6 +27,7 @@ from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 router = APIRouter(prefix="/v1/order-lists", tags=["orders"])
 
 Name = Annotated[Slug, Path(description="name of the list", examples=["red-pickup-brakes"])]
+Booking = Annotated[int, Path(ge=1, le=1_000_000_000, description="number of the booking on its list")]
 _KEPT = {**ANSWER, "model": wire.OrderListOut}
 CHANGES = (
     problems.InvalidRequest,
@@ -198,8 +199,8 @@ def send_list(
 @router.post(
     "/{name}/receive",
     operation_id="receiveOrderList",
-    summary="Pieces came, are promised for later, or will not come",
-    responses={**_CHANGED, **documented(*CHANGES, *ONCE)},
+    summary="Book a delivery: pieces came, are promised for later, or will not come",
+    responses={**_CHANGED, **documented(*CHANGES, problems.DeliveryDoubted, *ONCE)},
 )
 def receive_list(
     name: Name,
@@ -209,11 +210,74 @@ def receive_list(
     once: OnceAsked,
     if_match: IfMatch = None,
 ) -> Response:
-    """Needs If-Match. The list's state follows from its lines."""
+    """Needs If-Match. The list's state follows from its bookings; counts are pieces unless a row says packs.
+
+    More than is open, pieces given up, part of a pack, another supplier's line and a delivery note booked
+    before are answered 409 `delivery-doubted` and not booked: `doubts` says why, `accept` the words that
+    book it all the same when the request is sent again with them. Every booking can be taken back. The
+    shop's store is not changed.
+    """
     etag = etag_wanted(if_match)
-    came = [line.facts() for line in body.lines]
     told = once.told_by(_changed)
-    return response_of(_changed(life.receive(service.engine, name, etag, came, orderer.who, told)))
+    document = life.receive(service.engine, name, etag, body.delivery(), orderer.who, told)
+    return response_of(_changed(document))
+
+
+@router.get(
+    "/{name}/bookings",
+    operation_id="listOrderListBookings",
+    summary="The deliveries that were booked, the oldest first",
+    dependencies=[MayRead],
+    responses={
+        200: {"model": wire.BookingsOut},
+        **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
+    },
+)
+def list_bookings(
+    request: Request, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
+) -> Response:
+    """Who booked what, when, of which delivery note; also what was taken back, by whom and why."""
+    size = limit or service.settings.page_size
+    search = {"bookings": name}
+    after = read_cursor(cursor, search, 1)[0] if cursor else "0"
+    rows = life.bookings(service.engine, name, _number(after), size + 1)
+    following = write_cursor(search, [str(rows[size - 1]["booking"])]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+
+
+@router.post(
+    "/{name}/bookings/{booking}/take-back",
+    operation_id="takeBackOrderListBooking",
+    summary="A booking was wrong: it counts no more",
+    responses={
+        **_CHANGED,
+        **documented(*CHANGES, problems.BookingTakenBack, problems.UnknownBooking, *ONCE),
+    },
+)
+def take_back_booking(
+    name: Name,
+    booking: Booking,
+    body: wire.TakenBackIn,
+    service: ServiceDep,
+    orderer: Orderer,
+    once: OnceAsked,
+    if_match: IfMatch = None,
+) -> Response:
+    """Needs If-Match. The list's state goes back to what the other bookings say; the booking stays on record.
+
+    A closed list is opened again only if `reopen` says so. The shop's store is not changed, since a booking
+    puts nothing there.
+    """
+    etag = etag_wanted(if_match)
+    told = once.told_by(_changed)
+    document = life.take_back(
+        service.engine, name, booking, etag, body.why, orderer.who, reopen=body.reopen, once=told
+    )
+    return response_of(_changed(document))
 
 
 @router.post(

@@ -1,14 +1,15 @@
 """What kept order lists and the shop's store look like in JSON."""
 
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, ConfigDict, Field, Strict
+from pydantic import AfterValidator, ConfigDict, Field, Strict, StringConstraints
 
 from api.builds.schemas import Remark, Slug
+from api.orders.deliveries import Delivery
 from api.orders.stock_sheet import one_line
 from api.wire.documents import MoneyOut, Out
-from api.wire.given import WHOLE, Day, Word
+from api.wire.given import LONGEST_WORD, WHOLE, Day, Truth, Word
 from api.wire.lists_out import PageOut
 from api.wire.orders_in import OrderIn
 from api.wire.orders_out import OrderLineOut, OrderOut, OrderTotalsOut, StateWord
@@ -54,14 +55,24 @@ class SubstituteIn(Body):
     number: Word = Field(description="the component instead")
 
 
+DoubtWord = Literal["too many", "given up", "part of a pack", "other supplier", "booked before"]
+NoteNumber = Annotated[Remark, AfterValidator(one_line), StringConstraints(max_length=LONGEST_WORD)]
+BOOKING = {"line": 1, "received": 1, "unit": "pieces"}
+
+
 class CameIn(Body):
-    """What came of a line, what is promised for later, what will not come."""
+    """What came of a line, what is promised for later, what will not come: counts of pieces, or of packs."""
 
     line: Annotated[int, Strict(), Field(ge=1, le=100_000), WHOLE]
-    received: Pieces = 0
-    back_ordered: Pieces = Field(0, description="of what is still open: promised for later")
+    unit: Literal["pieces", "packs"] = Field(
+        "pieces",
+        description="what the three counts of this row count: pieces, or whole packs of the line's `pack` "
+        "pieces. What is kept and answered is always pieces: 2 packs of 4 are 8 pieces",
+    )
+    received: Pieces = Field(0, description="how many came, in `unit`; added to what came before")
+    back_ordered: Pieces = Field(0, description="of what is still open: promised for later, in `unit`")
     promised: Day | None = Field(None, description="the day that is promised")
-    given_up: Pieces = Field(0, description="will not come")
+    given_up: Pieces = Field(0, description="will not come, in `unit`")
 
     def facts(self) -> dict[str, Any]:
         """As plain values."""
@@ -70,11 +81,48 @@ class CameIn(Body):
 
 
 class ReceivedIn(Body):
-    """A delivery."""
+    """A delivery, to be kept as one booking; each line of the list at most once."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"lines": [{"line": 1, "received": 2}]}]})
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"lines": [BOOKING], "delivery_note": "L-20417", "remark": "box wet, parts dry"}]
+        }
+    )
 
     lines: Annotated[list[CameIn], Field(min_length=1, max_length=2_000)]
+    supplier: Word | None = Field(
+        None,
+        description="whose delivery it is, by the supplier's name; left out, it is the one that all its "
+        "lines were ordered from",
+    )
+    delivery_note: NoteNumber = Field("", description="number of the supplier's delivery note")
+    remark: Remark = ""
+    accept: Annotated[list[DoubtWord], Field(max_length=20)] = Field(
+        [],
+        description="book it although: more came than was ordered (`too many`), pieces of it were given up "
+        "(`given up`), it is no whole number of packs (`part of a pack`), a line was ordered from another "
+        "supplier (`other supplier`), the delivery note was booked before, on this list or another "
+        "(`booked before`)",
+    )
+
+    def delivery(self) -> Delivery:
+        """As plain values."""
+        return Delivery(
+            [line.facts() for line in self.lines],
+            self.supplier or "",
+            self.delivery_note,
+            self.remark,
+            frozenset(self.accept),
+        )
+
+
+class TakenBackIn(Body):
+    """Why a booking is taken back."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"why": "typed on the wrong line"}]})
+
+    why: Annotated[Remark, StringConstraints(min_length=1)]
+    reopen: Truth = Field(False, description="open a closed list again by it; else it is refused")
 
 
 class ClosedIn(Body):
@@ -86,9 +134,13 @@ class ClosedIn(Body):
 
 
 class KeptLineOut(OrderLineOut):
-    received: int
-    back_ordered: int
-    given_up: int
+    """How far a line has come, in pieces, by what was booked and not taken back."""
+
+    received: int = Field(description="pieces that came; more than `pieces` when too many came")
+    back_ordered: int = Field(description="pieces of those open that were promised for later")
+    given_up: int = Field(description="pieces that will not come")
+    open: int = Field(description="pieces that neither came nor were given up")
+    too_many: int = Field(description="pieces that came beyond `pieces`; 0 when none did")
 
 
 class OrderListOut(OrderOut):
@@ -100,6 +152,7 @@ class OrderListOut(OrderOut):
     note: str
     made: str
     changed: str
+    newest_booking: int | None = Field(description="number of the booking made last; null before the first")
     lines: list[KeptLineOut]
 
 
@@ -129,6 +182,44 @@ class OrderEventOut(Out):
 
 class OrderEventsOut(PageOut):
     items: list[OrderEventOut]
+
+
+class BookedLineOut(Out):
+    """Counts are pieces."""
+
+    line: int
+    number: str
+    name: str
+    received: int
+    back_ordered: int
+    promised: str | None
+    given_up: int
+    pack: int = Field(description="pieces in a pack of this line")
+
+
+class TakenBackOut(Out):
+    at: str
+    who: str
+    why: str
+
+
+class BookingOut(Out):
+    """A delivery as it was booked."""
+
+    booking: int = Field(description="its number on the list, from 1")
+    at: str
+    who: str
+    supplier: str | None = Field(description="whose delivery it was; null: of several, or not known")
+    supplier_title: str | None
+    delivery_note: str
+    remark: str
+    accepted: list[DoubtWord] = Field(description="what was doubted of it and booked all the same")
+    lines: list[BookedLineOut]
+    taken_back: TakenBackOut | None = Field(description="null while it stands; else it counts no more")
+
+
+class BookingsOut(PageOut):
+    items: list[BookingOut]
 
 
 class LineDifferenceOut(Out):

@@ -29,7 +29,13 @@ WHERE = Path(openapi.__file__).with_name("examples.json")
 
 LONGEST_LIST, LONGEST_TEXT = 1, 300
 
-VALUES = {"chassis": "24PL-018412", "number": "QB-3310", "kind": "component", "name": "red-pickup"}
+VALUES = {
+    "chassis": "24PL-018412",
+    "number": "QB-3310",
+    "kind": "component",
+    "name": "red-pickup",
+    "booking": 1,
+}
 """What stands in an address, unless the operation says otherwise."""
 
 ADDRESSES: dict[str, str] = {
@@ -65,8 +71,8 @@ FIRST = [
     "createBuild", "createSpecification", "putRecord", "putRecord", "patchRecord", "getBuild",
     "getSpecification", "replaceBuild", "reviseSpecification", "takeBackRevision", "removeRecord",
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
-    "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList", "closeOrderList",
-    "putStock",
+    "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
+    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 
@@ -166,7 +172,8 @@ async def _asked(
     headers = {"Accept": accept}
     if any(given["name"].lower() == "if-match" for given in operation.get("parameters", ())):
         step = method == "post" or address.endswith("/note")
-        read = await client.get(address.rsplit("/", 1)[0] if step else address)
+        what = address.split("/bookings/")[0] if "/bookings/" in address else address.rsplit("/", 1)[0]
+        read = await client.get(what if step else address)
         etag = read.headers.get("etag")
         headers |= {"If-Match": etag} if etag else {"If-None-Match": "*"}
     if method == "patch":

@@ -48,8 +48,14 @@ BODIES: list[tuple[str, str, Any]] = [
     (
         "post",
         "/v1/order-lists/{name}/receive",
-        {"lines": [{"line": 1, "received": 1, "promised": "2027-01-01"}]},
+        {
+            "lines": [{"line": 1, "unit": "packs", "received": 1, "promised": "2027-01-01"}],
+            "supplier": "wendle",
+            "delivery_note": "L-1",
+            "accept": ["too many"],
+        },
     ),
+    ("post", "/v1/order-lists/{name}/bookings/{booking}/take-back", {"why": "twice", "reopen": False}),
     ("post", "/v1/order-lists/{name}/substitute", {"line": 1, "number": "QB-7090"}),
     ("post", "/v1/order-lists/{name}/close", {"reason": "enough"}),
     ("post", "/v1/fitting-sequences", ASKS | {"hands": 2, "room_in": ["brakes"]}),
@@ -95,7 +101,7 @@ def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
 def ask(app: FastAPI, method: str, path: str, body: Any) -> httpx.Response:
     async def once() -> httpx.Response:
         async with client_of(app) as client:
-            address = path.replace("{name}", "a-list")
+            address = path.replace("{name}", "a-list").replace("{booking}", "1")
             return await client.request(method, address, json=body, headers=app.state.let_in)
 
     return asyncio.run(once())

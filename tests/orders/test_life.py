@@ -53,12 +53,13 @@ async def test_a_list_lives_from_draft_to_closed(counter: httpx.AsyncClient) -> 
     assert (await counter.delete("/v1/order-lists/red", headers=match(closed))).status_code == 409
 
 
-async def test_more_than_was_ordered_is_taken_and_told(counter: httpx.AsyncClient) -> None:
+async def test_more_than_was_ordered_is_taken_once_accepted_and_told(counter: httpx.AsyncClient) -> None:
     sent = await counter.post("/v1/order-lists/red/send", headers=match(await made(counter)))
     pieces = sent.json()["lines"][0]["pieces"]
-    came = {"lines": [{"line": 1, "received": pieces + 3}]}
+    came = {"lines": [{"line": 1, "received": pieces + 3}], "accept": ["too many"]}
     answer = await counter.post("/v1/order-lists/red/receive", json=came, headers=match(sent))
     assert answer.json()["lines"][0]["received"] == pieces + 3
+    assert answer.json()["lines"][0]["too_many"] == 3
     events = (await counter.get("/v1/order-lists/red/events")).json()["items"]
     assert events[-1]["detail"]["lines"][0]["too_many"] == 3
     wrong = {"lines": [{"line": 99, "received": 1}]}

@@ -1,18 +1,28 @@
 """Kept lists on their pages: names with dots, documents, a delivery that cannot be read."""
 
+import csv
+import io
 import re
+from collections.abc import AsyncIterator
 from decimal import Decimal
 from html import escape, unescape
+from typing import Any
 from urllib.parse import parse_qs, quote
 
 import httpx
+import openpyxl
 import pytest
+from fastapi import FastAPI
+from pypdf import PdfReader
 
-from api.pages.order import came
+from api.pages.delivery import came
 from api.problems import InvalidRequest
+from tests.access.conftest import signed_in
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
+
+OWN = {**BROWSER, "Sec-Fetch-Site": "same-origin"}
 
 ADDRESS = "/order?chassis=24PL-018412&fit=QB-3310&as_of=1"
 OTHER = "16PR-000200"
@@ -58,6 +68,143 @@ async def test_a_whole_delivery_is_booked_in_at_once(writer: httpx.AsyncClient) 
     kept = (await writer.get("/v1/order-lists/red")).json()
     assert kept["state"] == "received"
     assert all(line["received"] == line["pieces"] for line in kept["lines"])
+
+
+class Till:
+    """A list that was sent, as a signed-in browser changes it without script."""
+
+    def __init__(self, browser: httpx.AsyncClient, writer: httpx.AsyncClient) -> None:
+        self.browser, self.writer = browser, writer
+
+    async def take(self, step: str, **fields: str) -> httpx.Response:
+        found = re.search(r'name="form_token" value="(\w+)"', (await self.page()).text)
+        own = {"etag": (await self.list()).headers["etag"], "form_token": found[1] if found else ""}
+        return await self.browser.post(f"/orders/red/{step}", data={**own, **fields}, headers=OWN)
+
+    async def list(self) -> httpx.Response:
+        return await self.writer.get("/v1/order-lists/red")
+
+    async def line(self, line: int) -> dict[str, Any]:
+        return next(one for one in (await self.list()).json()["lines"] if one["line"] == line)
+
+    async def page(self) -> httpx.Response:
+        return await self.browser.get("/orders/red", headers=BROWSER)
+
+
+@pytest.fixture
+async def till(own_app: FastAPI, writer: httpx.AsyncClient) -> AsyncIterator[Till]:
+    made = await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
+    assert made.status_code == 201, made.text
+    async with signed_in(own_app) as browser:
+        till = Till(browser, writer)
+        assert (await till.take("send")).status_code == 303
+        yield till
+
+
+async def test_the_delivery_form_stands_by_supplier_and_says_pieces_and_packs(till: Till) -> None:
+    page = (await till.page()).text
+    forms = re.findall(r'<details class="delivery".*?</form></details>', page, re.S)
+    lines = (await till.list()).json()["lines"]
+    suppliers = [one["name"] for one in (await till.list()).json()["suppliers"]]
+    assert len(forms) == len(suppliers) == 6
+    for form, supplier in zip(forms, suppliers, strict=True):
+        assert f'name="supplier" value="{supplier}"' in form
+        theirs = [line["line"] for line in lines if line["supplier"] == supplier]
+        assert [int(line) for line in re.findall(r'name="came-(\d+)"', form)] == theirs
+    (fluid,) = [form for form in forms if "QB-9001" in form]
+    assert "1 pack of 4 = 4 pieces" in fluid
+    assert re.search(r'<select name="unit-13"[^>]*><option value="pieces">pieces</option>', fluid)
+    assert '<option value="packs">packs of 4</option>' in fluid
+
+
+async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -> None:
+    typed = {"supplier": "wendle", "delivery_note": "L-7", "came-1": "9", "came-2": "1"}
+    asked = await till.take("receive", **typed)
+    assert asked.status_code == 409
+    assert asked.headers["content-type"].startswith("text/html")
+    assert (await till.line(1))["received"] == 0
+    text = unescape(asked.text)
+    assert "9 pieces came, 1 was ordered and 1 is open: 8 too many. Did you mean 1 in a pack of 9?" in text
+    (field,) = re.findall(r'<input[^>]*name="came-1"[^>]*>', text)
+    assert 'value="9"' in field
+    assert 'aria-invalid="true" aria-describedby="wrong-1"' in field
+    assert 'id="wrong-1"' in text
+    assert 'name="delivery_note" value="L-7"' in text
+    words, seen = (re.search(rf'name="{name}" value="([^"]+)"', text)[1] for name in ("accept", "doubted"))
+    plain = await till.take("receive", **typed, accept=words)
+    assert plain.status_code == 409, "the button alone says that it was seen"
+    other = await till.take("receive", **typed | {"came-1": "90"}, accept=words, doubted=seen)
+    assert other.status_code == 409, "another count was never seen"
+    booked = await till.take("receive", **typed, accept=words, doubted=seen)
+    assert (booked.status_code, booked.headers["location"]) == (303, "/orders/red#booking-1")
+    page = unescape((await till.page()).text)
+    assert "9 pieces came, 1 ordered, 8 too many." in page.replace("\u00a0", " ")
+    assert "Booked although: too many." in page
+    assert "delivery note L-7" in page
+
+
+async def test_packs_typed_on_the_page_are_booked_as_pieces(till: Till) -> None:
+    asked = await till.take("receive", supplier="sandbeck", **{"came-13": "1", "unit-13": "pieces"})
+    assert asked.status_code == 409
+    assert "Did you mean 1 pack of 4 = 4 pieces?" in unescape(asked.text)
+    kept = await till.take("receive", supplier="sandbeck", **{"came-13": "1", "unit-13": "packs"})
+    assert kept.status_code == 303, kept.text
+    assert (await till.line(13))["received"] == 4
+    assert "1 pack of 4 = 4 pieces came" in (await till.page()).text
+
+
+async def test_all_of_one_supplier_came_and_is_taken_back(till: Till) -> None:
+    kept = await till.take("receive", do="all", supplier="wendle", delivery_note="L-7")
+    assert kept.status_code == 303, kept.text
+    lines = (await till.list()).json()["lines"]
+    assert {line["supplier"] for line in lines if line["received"]} == {"wendle"}
+    assert all(line["open"] == 0 for line in lines if line["supplier"] == "wendle")
+    again = await till.take("receive", do="all", supplier="wendle", delivery_note="L-7")
+    assert (again.status_code, "nothing was booked" in again.text) == (422, True)
+    assert (await till.take("take-back", booking="1", why=" ")).status_code == 422
+    back = await till.take("take-back", booking="1", why="another van's box")
+    assert (back.status_code, back.headers["location"]) == (303, "/orders/red#booking-1")
+    assert (await till.list()).json()["state"] == "sent"
+    page = unescape((await till.page()).text)
+    assert "another van's box" in page
+    assert 'action="/orders/red/take-back"' not in page, "what is taken back cannot be again"
+
+
+async def test_taking_back_from_a_closed_list_says_that_it_opens_it(till: Till) -> None:
+    await till.take("receive", do="all", supplier="wendle")
+    assert (await till.take("close", reason="enough")).status_code == 303
+    page = await till.page()
+    assert "Take it back and open the list" in page.text
+    assert 'name="reopen" value="true"' in page.text
+    assert (await till.take("take-back", booking="1", why="wrong")).status_code == 409
+    assert (await till.take("take-back", booking="1", why="wrong", reopen="true")).status_code == 303
+    assert (await till.list()).json()["state"] == "sent"
+
+
+async def test_the_papers_say_what_came_too_many(till: Till, writer: httpx.AsyncClient) -> None:
+    etag = {"If-Match": (await till.list()).headers["etag"]}
+    body = {"lines": [{"line": 1, "received": 9}, {"line": 2, "given_up": 1}], "accept": ["too many"]}
+    assert (await writer.post("/v1/order-lists/red/receive", json=body, headers=etag)).status_code == 200
+    sheet = (await writer.get("/orders/red/document/csv")).text
+    rows = {row["number"]: row for row in csv.DictReader(io.StringIO(sheet)) if row["row"] == "line"}
+    names = ("received", "too_many", "given_up", "back_ordered")
+    assert [rows["QB-2050"][name] for name in names] == ["9", "8", "0", "0"]
+    assert [rows["QB-2066"][name] for name in names] == ["0", "0", "1", "0"]
+    paper = await writer.get("/orders/red/document/pdf")
+    words = " ".join(
+        " ".join(one.extract_text() for one in PdfReader(io.BytesIO(paper.content)).pages).split()
+    )
+    assert "Came: 9 of 1, 8 too many" in words
+    assert "Came: 0 of 1, 1 will not come" in words
+    workbook = openpyxl.load_workbook(io.BytesIO((await writer.get("/orders/red/document/xlsx")).content))
+    head, *cells = [
+        [cell.value for cell in row]
+        for sheet in workbook
+        for row in sheet.iter_rows()
+        if "Too many" in [c.value for c in next(iter(sheet.iter_rows()))]
+    ]
+    found = {row[head.index("Number")]: row for row in cells}
+    assert (found["QB-2050"][head.index("Came")], found["QB-2050"][head.index("Too many")]) == (9, 8)
 
 
 def vehicles_on(page: httpx.Response) -> list[str]:

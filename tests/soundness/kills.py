@@ -16,6 +16,7 @@ The processes are forked from one that has loaded the program already, so that a
 import argparse
 import asyncio
 import io
+import json
 import multiprocessing
 import os
 import random
@@ -158,6 +159,13 @@ def send_order(url: str, begin: Begin) -> None:
     _ask_once(url, begin, f"/v1/order-lists/{ORDER['name']}/send", 200, headers=as_read)
 
 
+def book_delivery(url: str, begin: Begin) -> None:
+    """A service that is asked over HTTP to book a delivery, with all that came on every line."""
+    as_read = {"If-Match": os.environ["KILLED_ETAG"]}
+    path, body = f"/v1/order-lists/{ORDER['name']}/receive", json.loads(os.environ["KILLED_BODY"])
+    _ask_once(url, begin, path, 200, headers=as_read, json=body)
+
+
 def _ask_once(url: str, begin: Begin, path: str, status: int, **sent: Any) -> None:
     app = create_app(Settings(database_url=url))
     server = uvicorn.Server(uvicorn.Config(app, port=0, log_level="critical"))
@@ -223,10 +231,40 @@ async def _drafted(url: str) -> None:
     app.state.service.close()
 
 
+def _with_sent(url: str) -> None:
+    """A list that was sent, and a delivery of all its lines."""
+    _with_draft(url)
+    asyncio.run(_sent(url))
+
+
+async def _sent(url: str) -> None:
+    app = create_app(Settings(database_url=url))
+    own = {"Authorization": f"Bearer {_KEYS[url]}", "If-Match": os.environ["KILLED_ETAG"]}
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
+        sent = await client.post(f"/v1/order-lists/{ORDER['name']}/send", headers=own)
+        assert sent.status_code == 200, sent.text
+    rows = [{"line": line["line"], "received": line["pieces"]} for line in sent.json()["lines"]]
+    os.environ["KILLED_BODY"] = json.dumps({"lines": rows})
+    os.environ["KILLED_ETAG"] = sent.headers["etag"]
+    app.state.service.close()
+
+
+def _book_again(url: str, outcome: str) -> None:
+    path, body = f"/v1/order-lists/{ORDER['name']}/receive", json.loads(os.environ["KILLED_BODY"])
+    as_read = {"If-Match": os.environ["KILLED_ETAG"]}
+    answer = asyncio.run(_asked_again(url, outcome, "POST", path, as_read, json=body))
+    assert (answer.status_code, answer.json()["state"]) == (200, "received"), answer.text
+    assert all(line["received"] == line["pieces"] for line in answer.json()["lines"])
+    assert answer.json()["newest_booking"] == 1
+
+
 def orders(url: str) -> str:
-    """Order lists with their steps, the shop's store, and what was answered under a key."""
+    """Order lists with their steps and bookings, the shop's store, and what was answered under a key."""
     asked = (
         "SELECT name, state, version FROM order_list",
+        "SELECT list, booking, supplier FROM order_booking ORDER BY 1, 2",
+        "SELECT * FROM order_booking_line ORDER BY 1, 2, 3",
         "SELECT * FROM shop_stock ORDER BY component",
         "SELECT list, what FROM order_event ORDER BY 1, 2",
         "SELECT key, status FROM answered_once",
@@ -246,6 +284,7 @@ CASES = (
     Case("migration", migrate_up, shape, _migrate_again, to_old_shape),
     Case("create once", create_once, builds, _create_again, _with_key),
     Case("order sent", send_order, orders, _send_again, _with_draft),
+    Case("delivery booked", book_delivery, orders, _book_again, _with_sent),
 )
 
 

@@ -23,6 +23,11 @@ def _of(key: str) -> Callable[[Facts], Any]:
     return lambda item: item[key]
 
 
+def _come(key: str) -> Callable[[Facts], Any]:
+    """Of a line of a kept list only: pieces by what was booked."""
+    return lambda item: item.get(key)
+
+
 def _joined(key: str) -> Callable[[Facts], Any]:
     return lambda item: listed(item[key], " / ")
 
@@ -54,6 +59,10 @@ LINES = (
     Column("Evidence", TEXT, 16, _of("evidence_grade")),
     Column("Cautions", TEXT, 50, lambda line: listed(dangers(line), " / ")),
     Column("Note", TEXT, 24, _of("note")),
+    Column("Came", WHOLE, 7, _come("received")),
+    Column("Too many", WHOLE, 7, _come("too_many")),
+    Column("Promised for later", WHOLE, 9, _come("back_ordered")),
+    Column("Will not come", WHOLE, 9, _come("given_up")),
 )
 
 SUPPLIERS = (

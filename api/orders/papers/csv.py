@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
-from api.orders.papers.parts import part_of
+from api.orders.papers.parts import COME, part_of
 from api.orders.papers.text import Facts, dangers, goes_to, listed, plain, side, went_before
 from api.wire.cells import write_rows
 
@@ -11,6 +11,7 @@ COLUMNS = (
     "row", "line", "number", "old_numbers", "name", "section", "for", "hand", "quantity", "amount", "packs",
     "pack", "pieces", "surplus", "supplier", "lead_days", "arrives", "unit_price", "total", "tax_rate", "tax",
     "deposit", "deposits", "carriage", "reason", "evidence", "cautions", "note",
+    *COME,
 )  # fmt: skip
 """`row` says what a row is: line, from stock, at hand, not supplied, substitute, taken off, supplier,
 price of days, total, or what the order itself is."""
@@ -95,6 +96,7 @@ def _line(line: Facts, name_vehicles: bool) -> dict[str, Any]:
     return {
         "row": "line",
         **{key: line[key] for key in same},
+        **{key: line.get(key) for key in COME},
         "old_numbers": listed(went_before(line), "; "),
         "section": line["section_title"],
         "for": listed(goes_to(line, name_vehicles), BETWEEN),

@@ -7,6 +7,7 @@ from api.orders.papers.text import Facts, amount
 from api.problems import Unknown
 
 PART_WORDS = ("supplier", "vehicle")
+COME = ("received", "back_ordered", "given_up", "too_many")
 
 
 class UnknownPart(Unknown):
@@ -90,7 +91,8 @@ def _of_vehicle(facts: Facts, label: str) -> dict[str, Any]:
 def _line_of(line: Facts, label: str) -> dict[str, Any] | None:
     """A line with the pieces of one vehicle only; None when it has none.
 
-    Packs and what they leave over belong to the whole order, and so do tax and the contents of a loose part.
+    Packs and what they leave over belong to the whole order, and so do tax, the contents of a loose part and
+    what came.
     """
     places = [place for place in line["for"] if place["vehicle"] == label]
     if not places:
@@ -109,6 +111,7 @@ def _line_of(line: Facts, label: str) -> dict[str, Any] | None:
         "tax": None,
         "tax_rate": None,
         "deposits": _times(line["deposit"], quantity),
+        **dict.fromkeys(COME),
     }
 
 

@@ -14,6 +14,7 @@ from api.orders.papers.rows import Grid, left, right
 from api.orders.papers.text import (
     Facts,
     amount,
+    came,
     dangers,
     day_of,
     goes_to,
@@ -211,7 +212,9 @@ def _told(line: Facts, context: "_Context", section: str) -> list[Said]:
         f"Why: {listed(line['reasons'], ' ')}" if line["reasons"] else "",
         f"Note: {plain(line['note'])}" if line["note"] else "",
     ]
-    return [*(Said(text) for text in found if text), *(Said(danger, bold=True) for danger in dangers(line))]
+    arrived = Said(came(line), bold=bool(line.get("too_many")))
+    told = [*(Said(text) for text in found if text), *([arrived] if arrived.text else [])]
+    return [*told, *(Said(danger, bold=True) for danger in dangers(line))]
 
 
 def _sentence(text: str) -> str:

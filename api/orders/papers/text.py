@@ -94,6 +94,21 @@ def dangers(line: Facts) -> list[str]:
     return [*hazard, *(f"Caution: {plain(caution)}" for caution in line.get("cautions", ()))]
 
 
+def came(line: Facts) -> str:
+    """How far a line of a kept list has come, in pieces; empty before anything was booked."""
+    received, too_many = line.get("received") or 0, line.get("too_many") or 0
+    later, never = line.get("back_ordered") or 0, line.get("given_up") or 0
+    if not (received or later or never):
+        return ""
+    told = [
+        f"Came: {received} of {line['pieces']}",
+        f"{too_many} too many" if too_many else "",
+        f"{later} promised for later" if later else "",
+        f"{never} will not come" if never else "",
+    ]
+    return listed(told)
+
+
 def several(values: Sequence[Any], one: str, many: str) -> str:
     """A count with its noun: 1 line, 4 lines."""
     return f"{len(values)} {one if len(values) == 1 else many}"

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, expect
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.pages.browser.conftest import Visit
 from tests.soundness.server import Served
@@ -118,14 +118,26 @@ def test_from_a_key_to_a_delivery(visit: Visit, served: Served) -> None:
     expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("draft")
     page.get_by_role("button", name="Send it").click()
     expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("sent")
-    for field in page.locator("input[name^=came-]").all():
-        field.fill("99")
-    page.get_by_role("button", name="Book it in").click()
+    _book_too_many_of_all(page)
     expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("received")
     page.get_by_role("button", name="Close it").click()
     expect(page.get_by_role("heading", name=re.compile("browser-list"))).to_contain_text("closed")
     page.get_by_role("button", name="Sign out").click()
     expect(page.get_by_role("link", name="Sign in")).to_be_visible()
+
+
+def _book_too_many_of_all(page: Page) -> None:
+    """Of each supplier in turn: typed, doubted, and booked all the same."""
+    for place in range(page.locator("details.delivery").count()):
+        form = page.locator("details.delivery").nth(place)
+        form.locator("summary").first.focus()
+        page.keyboard.press("Enter")
+        for field in form.locator("input[name^=came-]").all():
+            field.fill("99")
+        form.get_by_role("button", name="Book what is typed").click()
+        expect(page.get_by_role("alert")).to_contain_text("Nothing is booked yet")
+        page.get_by_role("button", name="Book it all the same").click()
+        expect(page.get_by_role("alert")).to_have_count(0)
 
 
 def test_another_vehicle_comes_on_the_list_by_keyboard(visit: Visit) -> None:
