@@ -61,6 +61,7 @@ def order(request: Request, service: ServiceDep) -> Response:
         wrong=wrong,
         documents={form: asked.address(f"/order.{form}") for form in ("pdf", "xlsx", "csv")},
         suggested=_name_for(facts),
+        ways=[asked.buying(way["by"], way["at_most_suppliers"]).address() for way in facts["instead"]],
         **shown(facts),
     )
 
@@ -150,7 +151,7 @@ def kept(request: Request, name: str, service: ServiceDep) -> Response:
         try:
             changed = keeping.differences(service, name)
         except Problem as problem:
-            changed = {"same": False, "sentences": [problem.detail]}
+            changed = {"same": False, "complete": False, "sentences": [problem.detail]}
     return page(
         request,
         "order_list.html",
@@ -169,7 +170,7 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     form = await form_of(request)
     etag, who = form.get("etag", ""), orderer.who
     steps = {
-        "send": lambda: life.send(service.engine, name, etag, who),
+        "send": lambda: life.send(service.engine, name, etag, who, incomplete="incomplete" in form),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
         "close": lambda: life.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
         "receive": lambda: life.receive(service.engine, name, etag, _delivered(service, name, form), who),

@@ -184,15 +184,23 @@ def substitute_in_list(
     "/{name}/send",
     operation_id="sendOrderList",
     summary="The list goes out; what it takes from the store leaves the shelf",
-    responses={**_CHANGED, **documented(*CHANGES, problems.StoreChanged, *ONCE)},
+    responses={**_CHANGED, **documented(*CHANGES, problems.Incomplete, problems.StoreChanged, *ONCE)},
 )
 def send_list(
-    name: Name, service: ServiceDep, orderer: Orderer, once: OnceAsked, if_match: IfMatch = None
+    name: Name,
+    service: ServiceDep,
+    orderer: Orderer,
+    once: OnceAsked,
+    body: wire.SentIn | None = None,
+    if_match: IfMatch = None,
 ) -> Response:
-    """Needs If-Match. A list is sent once, however often this is asked."""
+    """Needs If-Match. A list is sent once, however often this is asked; one with lines that are not bought
+    needs `incomplete`, else 409 tells them."""
     etag = etag_wanted(if_match)
     told = once.told_by(_changed)
-    return response_of(_changed(life.send(service.engine, name, etag, orderer.who, told)))
+    anyway = body is not None and body.incomplete
+    sent = life.send(service.engine, name, etag, orderer.who, told, incomplete=anyway)
+    return response_of(_changed(sent))
 
 
 @router.post(

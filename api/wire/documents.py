@@ -134,7 +134,7 @@ class TotalsOut(Out):
     visible: int
     changes: int
     flaws: int
-    price: str
+    price: str = Field(description="the known prices, all the catalogue's own; an order takes offers")
     labour_minutes: int
     unconfirmed: int
     unknown_prices: list[str]

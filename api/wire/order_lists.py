@@ -8,7 +8,7 @@ from pydantic import AfterValidator, ConfigDict, Field, Strict
 from api.builds.schemas import Remark, Slug
 from api.orders.stock_sheet import one_line
 from api.wire.documents import MoneyOut, Out
-from api.wire.given import WHOLE, Day, Word
+from api.wire.given import WHOLE, Day, Truth, Word
 from api.wire.lists_out import PageOut
 from api.wire.orders_in import OrderIn
 from api.wire.orders_out import OrderLineOut, OrderOut, OrderTotalsOut, StateWord
@@ -52,6 +52,14 @@ class SubstituteIn(Body):
 
     line: Annotated[int, Strict(), Field(ge=1, le=100_000), WHOLE]
     number: Word = Field(description="the component instead")
+
+
+class SentIn(Body):
+    """That the list goes out; a list with lines that are not bought needs the word for it."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"incomplete": True}]})
+
+    incomplete: Truth = Field(False, description="send it although lines are not bought")
 
 
 class CameIn(Body):
@@ -109,6 +117,8 @@ class OrderListShortOut(Out):
     version: int
     note: str
     made: str
+    complete: bool
+    not_bought: int = Field(description="lines that are not bought, and not in the total")
     vehicles: list[str]
     lines: int
     total: MoneyOut
@@ -148,6 +158,8 @@ class DifferencesOut(Out):
 
     name: str
     same: bool
+    complete: bool = Field(description="whether everything could be bought today")
+    not_bought: int | None = Field(description="lines that would not be bought; null: there is no set")
     sentences: list[str]
     lines: list[LineDifferenceOut]
     totals: TotalsBothOut | None

@@ -94,6 +94,17 @@ def dangers(line: Facts) -> list[str]:
     return [*hazard, *(f"Caution: {plain(caution)}" for caution in line.get("cautions", ()))]
 
 
+def said_of(item: Facts) -> str:
+    """Of a line that is not bought: why, and who has it first or what stands for it."""
+    return listed((item["why"], item["gets"]), " ")
+
+
+def bought_only(facts: Facts) -> str:
+    """What a sum is called that leaves out lines that are not bought."""
+    needed = facts["lines_needed"]
+    return f"For {needed - facts['not_bought']} of {needed} {'line' if needed == 1 else 'lines'}"
+
+
 def several(values: Sequence[Any], one: str, many: str) -> str:
     """A count with its noun: 1 line, 4 lines."""
     return f"{len(values)} {one if len(values) == 1 else many}"
