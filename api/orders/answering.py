@@ -172,9 +172,7 @@ def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
             line["substitute"], line["gets"] = substitute(service, ordered, need, until)
 
 
-def substitute(
-    service: Service, ordered: Ordered, need: Need, until: Deadline
-) -> tuple[Facts | None, str]:
+def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) -> tuple[Facts | None, str]:
     """What the best set has instead of a number that nobody supplies, and what came of looking for it.
 
     The closure is asked with the number refused, and again with what it then proposes, while nobody

@@ -256,7 +256,7 @@ def _difference(one: Difference) -> Facts:
 def _two_prices(way: Reconciliation, order: Order, currency: str) -> str:
     theirs = "the suppliers' offers" if order.split else "the catalogue's prices too"
     return (
-        f"The answer counts parts at the catalogue's own prices: {money_in_words(way.answer)} {currency}. The "
-        f"order counts what is bought, at {theirs}: {money_in_words(way.order)} {currency}. Carriage, tax and "
-        "exchange deposits come on top of the order's parts."
+        f"The answer counts parts at the catalogue's own prices: {money_in_words(way.answer)} {currency}. "
+        f"The order counts what is bought, at {theirs}: {money_in_words(way.order)} {currency}. "
+        "Carriage, tax and exchange deposits come on top of the order's parts."
     )

@@ -147,7 +147,7 @@ _WORDS = {
 
 
 def _still(was: Facts, now: Facts | None, in_store: bool) -> str:
-    """What is to be said of a line that was not bought and is not bought now; nothing when nothing changed."""
+    """What is to be said of a line that was not bought and is not now; nothing when nothing changed."""
     part = f"{was['number']} ({was['name']})"
     if now is None:
         return f"{part} was not bought and {'is in the store' if in_store else 'is not needed any more'}."
@@ -162,7 +162,11 @@ def _sentence(
     part = f"{line['number']} ({line['name']})"
     if line["what"] == "added":
         was_lacking = line["number"] in lacked
-        return f"{part} was not bought and can be bought now." if was_lacking else f"{part} is needed as well now."
+        return (
+            f"{part} was not bought and can be bought now."
+            if was_lacking
+            else f"{part} is needed as well now."
+        )
     if line["what"] == "gone":
         why = lacks[line["number"]]["why"] if line["number"] in lacks else ""
         return f"{part} cannot be bought any more. {why}" if why else f"{part} is not on the list any more."

@@ -244,7 +244,9 @@ def send(
 
 
 def _not_complete(facts: Facts) -> Incomplete:
-    lacking = [{key: line[key] for key in ("number", "name", "quantity", "why")} for line in facts["not_supplied"]]
+    lacking = [
+        {key: line[key] for key in ("number", "name", "quantity", "why")} for line in facts["not_supplied"]
+    ]
     words = ", ".join(f"{line['number']} ({line['name']})" for line in lacking)
     said = f"{are(len(lacking))} NOT bought of {facts['lines_needed']} lines"
     return Incomplete(f"{said}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)

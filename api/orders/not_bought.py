@@ -104,13 +104,17 @@ def _gets(need: Need, missing: Unsupplied, market: Market) -> str | None:
     if missing.why is Why.stock:
         return f"{missing.obtainable} of the {need.quantity} can be had: {sentence}."
     least = [suppliers[name] for name in dict.fromkeys(way.offer.supplier for way in missing.first)]
-    small = [f"{s.title} takes no order under {money_in_words(s.least_order)}" for s in least if s.least_order]
+    small = [
+        f"{s.title} takes no order under {money_in_words(s.least_order)}" for s in least if s.least_order
+    ]
     return ". ".join([sentence, *small]) + "."
 
 
 def _has(way: Way, title: str) -> str:
     pack = f", in packs of {way.offer.pack}" if way.offer.pack > 1 else ""
-    return f"{title} has it there by {day_in_words(way.arrives)}, {money_in_words(way.offer.price)} each{pack}"
+    return (
+        f"{title} has it there by {day_in_words(way.arrives)}, {money_in_words(way.offer.price)} each{pack}"
+    )
 
 
 def groups_of(lines: Sequence[Facts], by: date | None = None, at_most: int | None = None) -> list[Facts]:

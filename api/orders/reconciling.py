@@ -47,7 +47,7 @@ class Reconciliation:
 
 
 def reconcile(solutions: Iterable[Solution], needs: Needs, order: Order) -> Reconciliation:
-    """The way from the parts of the answers to the parts of their order; causes without money are left out."""
+    """The way from the answers' parts to their order's; causes without money are left out."""
     answered = _answered(solutions)
     parts = {need.part.number: need.part for need in needs.lines}
     wanted = {need.part.number: need.quantity for need in needs.lines}

@@ -233,7 +233,7 @@ def _fewest_left_out(choices: Choices, at_most: int | None, until: Deadline) -> 
 
 
 def _instead(everything: Choices, by: date | None, at_most: int | None, until: Deadline) -> list[Instead]:
-    """A later day with as many suppliers, more suppliers by the same day, where they help; both if need be."""
+    """A later day, or more suppliers, where they help; neither limit if it takes that."""
     found = [*_later(everything, by, at_most, until), *_more(everything, by, at_most, until)]
     never = len(everything.unsupplied)
     if by is not None and at_most is not None and all(one.left_out > never for one in found):
@@ -265,7 +265,16 @@ def _told(
     found = cheapest(choices, at_most, until)
     if found.arrives is not None:
         left_out = len(found.unsupplied)
-        yield Instead(at_most, by, found.total, found.suppliers, found.arrives, left_out, found.proved, least and found.proved)
+        yield Instead(
+            at_most,
+            by,
+            found.total,
+            found.suppliers,
+            found.arrives,
+            left_out,
+            found.proved,
+            least and found.proved,
+        )
 
 
 def _left_out(

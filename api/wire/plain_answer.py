@@ -13,7 +13,9 @@ def answer_lines(document: Facts) -> Iterator[str]:
     yield from _vehicle(document)
     yield ""
     offers = " They are the catalogue's own; an order takes the suppliers' offers." if document["set"] else ""
-    revision = f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}.{offers}"
+    revision = (
+        f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}.{offers}"
+    )
     yield from wrap(f"{document['sentences'][0]} {revision}")
     if document["set"]:
         yield from set_lines(document, document["set"])

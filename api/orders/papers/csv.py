@@ -78,7 +78,12 @@ def _not_bought(facts: Facts) -> Iterator[dict[str, Any]]:
         if item["substitute"]:
             yield _named("substitute", item["substitute"], reason=item["substitute"]["sentence"])
     for way in facts["instead"]:
-        yield {"row": "would buy more", "arrives": way["arrives"], "total": way["total"], "note": way["sentence"]}
+        yield {
+            "row": "would buy more",
+            "arrives": way["arrives"],
+            "total": way["total"],
+            "note": way["sentence"],
+        }
 
 
 def _reconciled(facts: Facts) -> Iterator[dict[str, Any]]:

@@ -103,7 +103,9 @@ def _short_facts(facts: Facts) -> list[tuple[str, str]]:
         ("Market", facts["market"]),
         ("Lines", str(len(facts["lines"]))),
         (
-            f"{all_of_it}, {facts['currency']}" if facts["totals"].get("total") else f"Parts, {facts['currency']}",
+            f"{all_of_it}, {facts['currency']}"
+            if facts["totals"].get("total")
+            else f"Parts, {facts['currency']}",
             shown(total),
         ),
     ]
