@@ -14,8 +14,8 @@ from api.wire.values import day_in_words, money, money_in_words
 Facts = dict[str, Any]
 
 NO_RATE = "no exchange rate"
-NEVER = (Why.no_offer, Why.stock)
-"""No day and no number of suppliers helps against these."""
+_LIMITS = (Why.none_in_time, Why.suppliers)
+"""Reasons that the asker gave: their group's sentence says enough of them."""
 
 _WHY = {
     Why.none_in_time: "Nobody can have it there by that date.",
@@ -112,9 +112,14 @@ def _gets(need: Need, missing: Unsupplied, market: Market) -> str | None:
 
 def _has(way: Way, title: str) -> str:
     pack = f", in packs of {way.offer.pack}" if way.offer.pack > 1 else ""
-    return (
-        f"{title} has it there by {day_in_words(way.arrives)}, {money_in_words(way.offer.price)} each{pack}"
-    )
+    price = f"{money_in_words(way.offer.price)} each{pack}"
+    return f"{title} can have it there by {day_in_words(way.arrives)}, {price}"
+
+
+def said_of(line: Facts) -> str:
+    """Of a line, below its group's sentence: why, where that says more, and who has it or what stands for it."""
+    why = "" if line["gets"] and line["reason"] in _LIMITS else line["why"]
+    return " ".join(filter(None, (why, line["gets"])))
 
 
 def groups_of(lines: Sequence[Facts], by: date | None = None, at_most: int | None = None) -> list[Facts]:

@@ -14,6 +14,7 @@ from api.builds.schemas import Remark, Slug
 from api.orders import keeping, life
 from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
+from api.orders.not_bought import said_of
 from api.pages.answer import document_under
 from api.pages.frame import gone_to, page
 from api.pages.ordered import ANOTHER, PageOrder
@@ -98,6 +99,7 @@ def shown(facts: Facts) -> Facts:
     ]
     return {
         "order": facts,
+        "said": {line["number"]: said_of(line) for line in facts["not_supplied"]},
         "suppliers": suppliers,
         "without": [line for line in facts["lines"] if not line["supplier"]],
     }

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
+from api.orders.not_bought import said_of
 from api.wire.plain import WIDTH, Facts, amount, count, wrap
 
 
@@ -31,15 +32,15 @@ def not_bought_lines(document: Facts) -> Iterator[str]:
     if document["complete"]:
         return
     yield from wrap(document["headline"])
+    for way in document["instead"]:
+        yield from wrap(f"To get more: {way['sentence']}", hang=2)
     yield "NOT BOUGHT"
     lines = {line["number"]: line for line in document["not_supplied"]}
     for group in document["not_bought_why"]:
         yield f"{group['sentence']}:"
         for line in (lines[number] for number in group["numbers"]):
             yield from wrap(f"  {line['quantity']:>3} x {line['number']:<10} {line['name']}", hang=8)
-            yield from wrap(" ".join(filter(None, (line["why"], line["gets"]))), indent=8, hang=8)
-    for way in document["instead"]:
-        yield from wrap(f"To get more: {way['sentence']}", hang=2)
+            yield from wrap(said_of(line), indent=8, hang=8)
     yield ""
 
 

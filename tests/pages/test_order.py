@@ -7,9 +7,11 @@ from urllib.parse import parse_qs, quote
 
 import httpx
 import pytest
+from fastapi import FastAPI
 
 from api.pages.order import came
 from api.problems import InvalidRequest
+from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
@@ -193,7 +195,8 @@ async def test_the_page_tells_both_prices_of_the_parts(browser: httpx.AsyncClien
     assert parts
     first = re.search(r'Parts in the answer</th><td class="right">([\d,.]+)<', page.text)
     last = re.search(r'Parts in the order</th><td class="right"><b>([\d,.]+)<', page.text)
-    assert first and last
+    assert first
+    assert last
     assert first[1] == parts[1]
     between = page.text[first.end() : last.start()]
     amounts = re.findall(r'<td class="right">([+\u2212][\d,.]+)<', between)
@@ -206,10 +209,21 @@ async def test_the_page_tells_both_prices_of_the_parts(browser: httpx.AsyncClien
     assert "catalogue's own prices" in unescape((await browser.get(answer)).text)
 
 
-async def test_an_incomplete_list_is_sent_from_its_page_with_a_word(writer: httpx.AsyncClient) -> None:
+async def _signed_in_page(app: FastAPI, path: str) -> httpx.Response:
+    key = make_key(app.state.service.engine, "order")
+    async with httpx.AsyncClient(
+        transport=httpx.ASGITransport(app), base_url=HERE, headers={**BROWSER, "Origin": HERE}, timeout=60,
+        follow_redirects=True,
+    ) as client:  # fmt: skip
+        return await client.post("/signin", data={"key": key, "next": path})
+
+
+async def test_an_incomplete_list_is_sent_from_its_page_with_a_word(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
     body = DISCS | {"wishes": [{"fit": "QB-3302"}], "name": "short", "at_most_suppliers": 2}
     assert (await writer.post("/v1/order-lists", json=body)).status_code == 201
-    page = await writer.get("/orders/short", headers=BROWSER)
+    page = await _signed_in_page(own_app, "/orders/short")
     assert re.search(r'<span class="chip">draft, 3\s+lines not bought', page.text)
     assert "told good" not in page.text
     assert re.search(r"Nothing has changed since it was made: 3\s+lines are still not bought", page.text)
@@ -223,7 +237,7 @@ async def test_an_incomplete_list_is_sent_from_its_page_with_a_word(writer: http
     assert (await writer.get("/v1/order-lists/short")).json()["state"] == "draft"
     sent = await writer.post("/orders/short/send", data={"etag": etag, "incomplete": "true"})
     assert sent.status_code == 303
-    page = await writer.get("/orders/short", headers=BROWSER)
+    page = await _signed_in_page(own_app, "/orders/short")
     assert re.search(r'<span class="chip">sent, 3\s+lines not bought', page.text)
     assert re.search(r"sent by .*, without Q", page.text)
 

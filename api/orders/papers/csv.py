@@ -3,8 +3,9 @@
 from collections.abc import Iterator
 from typing import Any
 
+from api.orders.not_bought import said_of
 from api.orders.papers.parts import part_of
-from api.orders.papers.text import Facts, dangers, goes_to, listed, plain, said_of, side, went_before
+from api.orders.papers.text import Facts, dangers, goes_to, listed, plain, side, went_before
 from api.wire.cells import write_rows
 
 COLUMNS = (

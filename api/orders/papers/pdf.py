@@ -7,6 +7,7 @@ from operator import itemgetter
 
 from reportlab.platypus import Flowable
 
+from api.orders.not_bought import said_of
 from api.orders.papers.cells import Cell, Said
 from api.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
 from api.orders.papers.parts import part_of
@@ -21,7 +22,6 @@ from api.orders.papers.text import (
     listed,
     percent,
     plain,
-    said_of,
     several,
     shown,
     side,

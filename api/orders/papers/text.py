@@ -94,11 +94,6 @@ def dangers(line: Facts) -> list[str]:
     return [*hazard, *(f"Caution: {plain(caution)}" for caution in line.get("cautions", ()))]
 
 
-def said_of(item: Facts) -> str:
-    """Of a line that is not bought: why, and who has it first or what stands for it."""
-    return listed((item["why"], item["gets"]), " ")
-
-
 def bought_only(facts: Facts) -> str:
     """What a sum is called that leaves out lines that are not bought."""
     needed = facts["lines_needed"]
