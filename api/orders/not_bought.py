@@ -117,7 +117,7 @@ def _has(way: Way, title: str) -> str:
 
 
 def said_of(line: Facts) -> str:
-    """Of a line, below its group's sentence: why, where that says more, and who has it or what stands for it."""
+    """Of a line, below its group's sentence: why, where that says more, and who has it or what stands in."""
     why = "" if line["gets"] and line["reason"] in _LIMITS else line["why"]
     return " ".join(filter(None, (why, line["gets"])))
 

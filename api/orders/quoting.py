@@ -109,9 +109,9 @@ def _without(order: Facts) -> str:
     if order["complete"]:
         return ""
     lacking, needed = order["not_bought"], order["lines_needed"]
-    verb = "is" if lacking == 1 else "are"
+    verb, whose = ("is", "its") if lacking == 1 else ("are", "their")
     return (
-        f" {lacking} of {needed} lines {verb} NOT bought: their parts, carriage and tax are not in the sum; "
+        f" {lacking} of {needed} lines {verb} NOT bought: {whose} price, carriage and tax are not in the sum; "
         "the labour is that of the whole set."
     )
 

@@ -27,6 +27,8 @@ from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 router = APIRouter(prefix="/v1/order-lists", tags=["orders"])
 
 Name = Annotated[Slug, Path(description="name of the list", examples=["red-pickup-brakes"])]
+WITHOUT_A_WORD = wire.SentIn()
+"""Sending needs no body: a list that is complete goes out without a word."""
 _KEPT = {**ANSWER, "model": wire.OrderListOut}
 CHANGES = (
     problems.InvalidRequest,
@@ -191,15 +193,14 @@ def send_list(
     service: ServiceDep,
     orderer: Orderer,
     once: OnceAsked,
-    body: wire.SentIn | None = None,
+    body: wire.SentIn = WITHOUT_A_WORD,
     if_match: IfMatch = None,
 ) -> Response:
     """Needs If-Match. A list is sent once, however often this is asked; one with lines that are not bought
     needs `incomplete`, else 409 tells them."""
     etag = etag_wanted(if_match)
     told = once.told_by(_changed)
-    anyway = body is not None and body.incomplete
-    sent = life.send(service.engine, name, etag, orderer.who, told, incomplete=anyway)
+    sent = life.send(service.engine, name, etag, orderer.who, told, incomplete=body.incomplete)
     return response_of(_changed(sent))
 
 
