@@ -111,8 +111,8 @@ def _without(order: Facts) -> str:
     lacking, needed = order["not_bought"], order["lines_needed"]
     verb, whose = ("is", "its") if lacking == 1 else ("are", "their")
     return (
-        f" {lacking} of {needed} lines {verb} NOT bought: {whose} price, carriage and tax are not in the sum; "
-        "the labour is that of the whole set."
+        f" {lacking} of {needed} lines {verb} NOT bought: {whose} price, carriage and tax are not in the "
+        "sum; the labour is that of the whole set."
     )
 
 

@@ -75,9 +75,9 @@ def _kind(facts: Facts) -> str:
 def _sections(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
     yield letterhead(paper, house, _name(facts), _kind(facts))
     yield box(paper, "Not complete", [] if facts["complete"] else [facts["headline"]])
-    yield box(paper, "Part of an incomplete order", [facts["whole"]] if facts["whole"] else [])
+    yield box(paper, "The whole order", [facts["whole"]] if facts["whole"] else [])
     yield _not_bought(paper, facts)
-    yield box(paper, "What would buy more", [way["sentence"] for way in facts["instead"]])
+    yield box(paper, "To get more", [way["sentence"] for way in facts["instead"]])
     yield strip(paper, _short_facts(facts))
     yield vehicles_table(paper, facts)
     yield box(paper, "Cautions", facts["cautions"])
