@@ -222,6 +222,14 @@ class StoreChanged(Problem):
     title = "The store no longer holds what the list takes"
 
 
+class Incomplete(Problem):
+    """Lines of the order list are not bought, and it was not said that it goes out without them."""
+
+    status = 409
+    type = "/problems/incomplete"
+    title = "The order list is not complete"
+
+
 class SubstituteRefused(Problem):
     """The closure does not accept the substitute as it stands; `sentences` say what it would change."""
 

@@ -14,8 +14,9 @@ from api.closure.deadline import Deadline
 from api.database import reading
 from api.orders.buying import InStore, Market, Order, Terms, buy
 from api.orders.choices import Why
-from api.orders.facts import order_facts
+from api.orders.facts import order_facts, reconciled
 from api.orders.needs import Need, Needs, Wanted, needs_of
+from api.orders.reconciling import reconcile
 from api.orders.stock import stock_for, stock_version
 from api.orders.store import offered, offers_for, suppliers, taxes
 from api.problems import NoSet, pointing_at
@@ -128,15 +129,20 @@ def in_store(service: Service, numbers: Sequence[str]) -> list[InStore]:
 
 
 def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
-    """The whole order as facts, substitutes for what nobody supplies included."""
+    """The whole order as facts, substitutes for what nobody supplies included; what is not bought first."""
     first = ordered.vehicles[0].asked
+    known = order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency)
+    way = reconcile((v.solution for v in ordered.vehicles), ordered.needs, ordered.order)
     facts = {
         "name": None,
         "state": None,
+        **{name: known[name] for name in ("complete", "not_bought", "lines_needed", "headline")},
+        **{name: known[name] for name in ("not_bought_why", "instead", "not_supplied")},
         "market": body.tax_market or first.book.variant.market,
         "catalogue_revision": max(v.asked.book.revision for v in ordered.vehicles),
         "vehicles": [_vehicle(service, v) for v in ordered.vehicles],
-        **order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency),
+        **known,
+        "reconciliation": reconciled(way, ordered.order, service.settings.currency),
     }
     _add_substitutes(service, facts, ordered)
     return facts
@@ -161,13 +167,13 @@ def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
     for number, need in enumerate(lacking):
         line = lines[need.part.number]
         if number >= MOST_SUBSTITUTES or until.passed:
-            line["why"] += " No substitute was looked for: too many lines, too little time."
+            line["gets"] = "No substitute was looked for: too many lines, too little time."
         else:
-            line["substitute"] = substitute(service, ordered, need, until)
+            line["substitute"], line["gets"] = substitute(service, ordered, need, until)
 
 
-def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) -> Facts | None:
-    """What the best set has instead of a number that nobody supplies; None when there is no such set.
+def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) -> tuple[Facts | None, str]:
+    """What the best set has instead of a number that nobody supplies, and what came of looking for it.
 
     The closure is asked with the number refused, and again with what it then proposes, while nobody
     supplies that either.
@@ -182,16 +188,25 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
         limits = replace(question.limits, refuse=question.limits.refuse | refused)
         asked = replace(question, limits=limits, seconds=min(question.seconds, max(0.05, until.left())))
         answer = answer_question(vehicle.asked.book, asked, next_bests=False)
+        if answer.outcome is Outcome.impossible:
+            return None, _no_set(vehicle, refused - {need.part.number})
         if answer.outcome is not Outcome.proved or answer.solution is None:
-            return None
+            return None, "No substitute was found in the time allowed."
         instead = _instead(answer.solution, places, before)
         if not instead:
-            return None
+            return None, "The best set without it has nothing in its place."
         offered = _offered(service, instead, ordered.market)
         if instead <= offered:
-            return _told(vehicle, answer.solution, instead)
+            told = _told(vehicle, answer.solution, instead)
+            return told, told["sentence"]
         refused |= instead - offered
-    return None
+    others = ", ".join(sorted(refused - {need.part.number}))
+    return None, f"Nobody sells what could stand for it either: {others}."
+
+
+def _no_set(vehicle: VehicleOrdered, neither: set[str]) -> str:
+    also = f" and without {', '.join(sorted(neither))}, which nobody sells either," if neither else ""
+    return f"Without it{also} these wishes have no set."
 
 
 def _instead(solution: Solution, places: set[str], before: set[str]) -> set[str]:

@@ -101,13 +101,14 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Order:
-    """The whole order. `split` is None where the catalogue knows no suppliers."""
+    """The whole order, and the terms it keeps. `split` is None where the catalogue knows no suppliers."""
 
     lines: tuple[Line, ...]
     from_store: tuple[FromStore, ...]
     not_supplied: tuple[tuple[Need, Unsupplied], ...]
     split: Split | None
     days: DayPrices | None
+    terms: Terms = Terms()
 
 
 def taxed(amount: int, rate: Decimal) -> int:
@@ -124,7 +125,7 @@ def buy(needs: Needs, market: Market, terms: Terms, store: Sequence[InStore] = (
     if not market.suppliers:
         lines = [_at_catalogue_price(need, market) for need in left if _obtainable(need)]
         missing = [(need, _gone(need)) for need in left if not _obtainable(need)]
-        return Order(tuple(lines), from_store, tuple(missing), None, None)
+        return Order(tuple(lines), from_store, tuple(missing), None, None, terms)
     wanted = {need.part.number: need.quantity for need in left}
     found = split(
         wanted,
@@ -146,7 +147,7 @@ def buy(needs: Needs, market: Market, terms: Terms, store: Sequence[InStore] = (
     )
     by_number = {need.part.number: need for need in left}
     missing = [(by_number[line.component], line) for line in found.unsupplied]
-    return Order(tuple(_lines(left, found, market)), from_store, tuple(missing), found, days)
+    return Order(tuple(_lines(left, found, market)), from_store, tuple(missing), found, days, terms)
 
 
 def _from_store(needs: Sequence[Need], store: Sequence[InStore]) -> tuple[tuple[FromStore, ...], list[Need]]:

@@ -51,7 +51,8 @@ class Unsupplied:
     """A line that is not bought, and why.
 
     `obtainable` pieces could be had from all `offered_by` together; `earliest` is the day by which
-    all needed pieces could be there, None when that is never.
+    all needed pieces could be there, None when that is never. `first` is how to have them that day,
+    looked at for this line alone: the cheapest offer that has all of them, else those that come first.
     """
 
     component: str
@@ -60,6 +61,7 @@ class Unsupplied:
     obtainable: int = 0
     earliest: date | None = None
     offered_by: tuple[str, ...] = ()
+    first: tuple[Way, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +106,7 @@ class Choices:
             min(self.needs[name], sum(way.pieces for way in counted)),
             _complete(self.needs[name], self.ways[name]),
             tuple(sorted({way.offer.supplier for way in self.ways[name]})),
+            _first(self.needs[name], self.ways[name]),
         )
 
 
@@ -131,7 +134,7 @@ def choices_for(
         else:
             why = Why.stock if by_line[name] else Why.no_offer
             who = tuple(sorted({offer.supplier for offer in by_line[name]}))
-            unsupplied.append(Unsupplied(name, needed, why, had, offered_by=who))
+            unsupplied.append(Unsupplied(name, needed, why, had, offered_by=who, first=found))
     return Choices(wanted, known, ways, tuple(unsupplied))
 
 
@@ -166,6 +169,25 @@ def _way(offer: Offer, needed: int, today: date) -> Way | None:
     if most < least:
         return None
     return Way(offer, today + timedelta(days=offer.lead_days), least, most)
+
+
+def _first(needed: int, ways: Iterable[Way]) -> tuple[Way, ...]:
+    """Of ways that suffice, those that give all pieces on the first day on which that is possible."""
+    known = sorted(ways, key=lambda w: (w.arrives, w.offer.price, w.offer.supplier))
+    in_time = [way for way in known if way.arrives <= _complete(needed, known)]
+    whole = [way for way in in_time if way.pieces >= needed]
+    if whole:
+        return (min(whole, key=lambda w: (_packs(needed, w) * w.pack_price, w.arrives, w.offer.supplier)),)
+    pieces, some = 0, []
+    for way in in_time:
+        if pieces < needed:
+            some.append(way)
+            pieces += way.pieces
+    return tuple(some)
+
+
+def _packs(needed: int, way: Way) -> int:
+    return max(way.least, -(-needed // way.offer.pack))
 
 
 def _complete(needed: int, ways: Iterable[Way]) -> date:

@@ -6,10 +6,10 @@ from decimal import Decimal
 from typing import Any
 
 from api.orders.buying import Line, Market, Order
-from api.orders.choices import Unsupplied, Why
-from api.orders.needs import Need, Needs, TakenOff
-from api.rulebook.model import Supply
-from api.wire.values import GRADE_WORDS, money
+from api.orders.needs import Needs, TakenOff
+from api.orders.not_bought import headline, not_bought_facts
+from api.orders.reconciling import Cause, Difference, Reconciliation
+from api.wire.values import GRADE_WORDS, money, money_in_words
 
 Facts = dict[str, Any]
 
@@ -21,21 +21,13 @@ DEFERS = (
 NO_SUPPLIERS = "The catalogue knows no suppliers; prices are its own."
 KEEP, EXCHANGE, SCRAP = "keep with the vehicle", "exchange", "scrap"
 
-_WHY = {
-    Why.none_in_time: "nobody can have it there by that date",
-    Why.stock: "the suppliers have too few of it",
-    Why.least_order: "its supplier takes no order this small",
-    Why.suppliers: "it needs more suppliers than you allow",
-    Why.no_time: "no supplier was found for it in time",
-}
-
 
 def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Facts:
     """Everything of an order that does not depend on how it was asked for."""
     titles = {supplier.name: supplier.title for supplier in market.suppliers}
     lines = [_line(number, line, titles) for number, line in enumerate(order.lines, start=1)]
     suppliers = _suppliers(order)
-    return {
+    facts = {
         "date": market.today.isoformat(),
         "currency": currency,
         "lines": lines,
@@ -54,7 +46,7 @@ def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Fa
             }
             for a in needs.at_hand
         ],
-        "not_supplied": [_not_supplied(need, missing, market) for need, missing in order.not_supplied],
+        **not_bought_facts(order, market),
         "taken_off": _taken_off(needs.taken_off, order),
         "totals": _totals(order, suppliers),
         "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
@@ -63,6 +55,7 @@ def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Fa
         "cautions": _cautions(order),
         "defers": DEFERS,
     }
+    return headline(facts) | facts
 
 
 def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
@@ -152,30 +145,6 @@ def _totals(order: Order, suppliers: Sequence[Mapping[str, Any]]) -> Facts:
     }
 
 
-def _not_supplied(need: Need, missing: Unsupplied, market: Market) -> Facts:
-    return {
-        "number": need.part.number,
-        "name": need.part.name,
-        "quantity": need.quantity,
-        "why": _why(need, missing, market.without_rate.get(need.part.number, frozenset())),
-        "earliest": missing.earliest.isoformat() if missing.earliest else None,
-        "substitute": None,
-    }
-
-
-def _why(need: Need, missing: Unsupplied, without_rate: frozenset[str]) -> str:
-    if missing.why is not Why.no_offer:
-        sentence = _WHY[missing.why]
-    elif without_rate:
-        foreign = ", ".join(sorted(without_rate))
-        sentence = f"it is offered in {foreign} only, for which no exchange rate is recorded today"
-    elif need.part.supply is Supply.current:
-        sentence = "nobody offers it today"
-    else:
-        sentence = "it is no longer supplied, and nobody offers it"
-    return sentence[:1].upper() + sentence[1:] + "."
-
-
 def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
     deposits = {line.need.part.number: line.deposit for line in order.lines if line.deposit}
     return [
@@ -228,21 +197,21 @@ def _split(order: Order) -> Facts:
             "sentence": "The catalogue knows no suppliers; prices are its own.",
         }
     if not found.orders:
-        return {"proved": found.proved, "gap": None, "sentence": "There is nothing to buy."}
+        nothing = "Nothing of it is bought." if order.not_supplied else "There is nothing to buy."
+        return {"proved": found.proved, "gap": None, "sentence": nothing}
     count = len(found.orders)
     among = f"{count} {'supplier' if count == 1 else 'suppliers'}"
     gap = None if found.gap is None else money(int(Decimal(str(found.gap)) * found.total))
+    more = "buys more lines, and none of as many lines " if order.not_supplied else ""
     if found.proved:
-        sentence = f"Proved: no split over suppliers costs less than this one over {among}."
+        sentence = f"Proved: no split over suppliers {more}costs less than this one over {among}."
     elif gap is None:
         sentence = f"Not proved in time: another split than this one over {among} may cost less."
     else:
         sentence = f"Not proved in time: another split than this one over {among} may cost up to {gap} less."
     if found.by:
-        sentence += f" All of it is there by {found.by.isoformat()}."
-    for other in found.instead:
-        by = f" by {other.by.isoformat()}" if other.by else ""
-        sentence += f" With {len(other.suppliers)} suppliers{by} it would come to {money(other.total)}."
+        what = "What is bought" if order.not_supplied else "All of it"
+        sentence += f" {what} is there by {found.by.isoformat()}."
     return {"proved": found.proved, "gap": gap, "sentence": sentence}
 
 
@@ -250,3 +219,44 @@ def _cautions(order: Order) -> list[str]:
     found = [caution for line in order.lines for caution in line.need.cautions]
     hazards = [f"{n.part.number}: {n.part.hazard}" for n in (x.need for x in order.lines) if n.part.hazard]
     return list(dict.fromkeys([*found, *hazards]))
+
+
+_CAUSES = {
+    Cause.amounts: "amounts put together before they are rounded up to whole containers",
+    Cause.store: "taken from the shop's store, not bought",
+    Cause.not_bought: "not bought",
+    Cause.dearer: "the supplier asks more than the catalogue's price",
+    Cause.cheaper: "the supplier asks less than the catalogue's price",
+    Cause.packs: "sold in whole packs: pieces left over",
+    Cause.no_price: "no price in the catalogue, so not in the answer's parts",
+}
+
+
+def reconciled(way: Reconciliation, order: Order, currency: str) -> Facts:
+    """From the answers' parts, at the catalogue's prices, to the order's, at the suppliers' offers."""
+    return {
+        "answer_parts": money(way.answer),
+        "order_parts": money(way.order),
+        "differences": [_difference(one) for one in way.differences],
+        "sentence": _two_prices(way, order, currency),
+    }
+
+
+def _difference(one: Difference) -> Facts:
+    count = len(one.numbers)
+    words = f"{count} {'line' if count == 1 else 'lines'}: {_CAUSES[one.cause]}"
+    return {
+        "cause": str(one.cause),
+        "amount": money(one.amount),
+        "numbers": list(one.numbers),
+        "sentence": words,
+    }
+
+
+def _two_prices(way: Reconciliation, order: Order, currency: str) -> str:
+    theirs = "the suppliers' offers" if order.split else "the catalogue's prices too"
+    return (
+        f"The answer counts parts at the catalogue's own prices: {money_in_words(way.answer)} {currency}. "
+        f"The order counts what is bought, at {theirs}: {money_in_words(way.order)} {currency}. "
+        "Carriage, tax and exchange deposits come on top of the order's parts."
+    )

@@ -1,6 +1,7 @@
 """Kept lists and the closures behind them: made, computed again, compared with today, a part replaced."""
 
 from collections.abc import Iterable, Mapping
+from types import MappingProxyType
 from typing import Any
 
 import orjson
@@ -17,6 +18,7 @@ from api.wire.orders_in import OrderIn
 
 Facts = dict[str, Any]
 
+EMPTY: Mapping[str, Facts] = MappingProxyType({})
 COMPARED = ("number", "supplier", "unit_price", "deposit", "pieces", "tax_rate", "arrives")
 """What of a line is told when it differs; the day it arrives moves by itself and is told with others only."""
 
@@ -64,7 +66,10 @@ def differences(service: Service, name: str) -> Facts:
     try:
         now = order_facts_for(service, body_of(service, name))
     except NoSet as gone:
-        return {"name": name, "same": False, "sentences": [gone.detail], "lines": [], "totals": None}
+        return {
+            "name": name, "same": False, "complete": False, "not_bought": None, "sentences": [gone.detail],
+            "lines": [], "totals": None,
+        }  # fmt: skip
     return {"name": name, **differences_between(kept, now)}
 
 
@@ -73,15 +78,28 @@ def differences_between(kept: Facts, now: Facts) -> Facts:
     before, after = _by_number(kept["lines"]), _by_number(now["lines"])
     lines = [_difference(number, before.get(number), after.get(number)) for number in {**before, **after}]
     lines = [line for line in lines if line]
-    lacking = {part["number"] for part in now["not_supplied"]} - {p["number"] for p in kept["not_supplied"]}
-    sentences = [_sentence(line) for line in lines]
-    sentences += [f"{number} is not supplied any more." for number in sorted(lacking)]
+    lacked = {part["number"]: part for part in kept["not_supplied"]}
+    lacks = {part["number"]: part for part in now["not_supplied"]}
+    sentences = [_sentence(line, lacked, lacks) for line in lines]
+    sentences += [
+        f"{number} ({part['name']}) is not bought. {part['why']}"
+        for number, part in lacks.items()
+        if number not in lacked and number not in before
+    ]
+    in_store = {part["number"] for part in now["from_stock"]}
+    sentences += [
+        told
+        for number, part in lacked.items()
+        if number not in after and (told := _still(part, lacks.get(number), number in in_store))
+    ]
     totals = {"before": kept["totals"], "after": now["totals"]}
     if totals["before"] != totals["after"]:
         sentences.append(f"It came to {_sum(kept)} and would come to {_sum(now)} today.")
     revision = {"before": kept["catalogue_revision"], "after": now["catalogue_revision"]}
     return {
         "same": not sentences,
+        "complete": now["complete"],
+        "not_bought": now["not_bought"],
         "sentences": sentences,
         "lines": lines,
         "totals": totals,
@@ -134,12 +152,30 @@ _WORDS = {
 }
 
 
-def _sentence(line: Mapping[str, Any]) -> str:
+def _still(was: Facts, now: Facts | None, in_store: bool) -> str:
+    """What is to be said of a line that was not bought and is not now; nothing when nothing changed."""
+    part = f"{was['number']} ({was['name']})"
+    if now is None:
+        return f"{part} was not bought and {'is in the store' if in_store else 'is not needed any more'}."
+    if (was["quantity"], was["why"]) == (now["quantity"], now["why"]):
+        return ""
+    return f"{part}: still not bought, {now['quantity']} instead of {was['quantity']}. {now['why']}"
+
+
+def _sentence(
+    line: Mapping[str, Any], lacked: Mapping[str, Facts] = EMPTY, lacks: Mapping[str, Facts] = EMPTY
+) -> str:
     part = f"{line['number']} ({line['name']})"
     if line["what"] == "added":
-        return f"{part} is needed as well now."
+        was_lacking = line["number"] in lacked
+        return (
+            f"{part} was not bought and can be bought now."
+            if was_lacking
+            else f"{part} is needed as well now."
+        )
     if line["what"] == "gone":
-        return f"{part} is not on the list any more."
+        why = lacks[line["number"]]["why"] if line["number"] in lacks else ""
+        return f"{part} cannot be bought any more. {why}" if why else f"{part} is not on the list any more."
     told = [
         f"{_WORDS[field]} {both['before'] or 'none'}, now {both['after'] or 'none'}"
         for field, both in line["changed"].items()

@@ -30,11 +30,13 @@ from api.orders.deliveries import (
     state_of,
     supplier_of,
 )
+from api.orders.not_bought import are, of_before
 from api.orders.tables import OrderBookingLineRow, OrderBookingRow, OrderListRow
 from api.problems import (
     AlreadyExists,
     BookingTakenBack,
     DeliveryDoubted,
+    Incomplete,
     PreconditionFailed,
     StoreChanged,
     UnknownBooking,
@@ -68,7 +70,7 @@ def _row(session: Session, name: str, *, alone: bool = False) -> OrderListRow:
 
 
 def _document(session: Session, row: OrderListRow) -> Facts:
-    facts: Facts = orjson.loads(row.facts)
+    facts: Facts = of_before(orjson.loads(row.facts))
     come = _come(session, row.name)
     for line in facts["lines"]:
         line |= come.get(line["line"], Progress(line["pieces"])).facts()
@@ -96,13 +98,15 @@ def lists(engine: Engine, after: str, limit: int) -> list[Facts]:
 
 
 def _short(row: OrderListRow) -> Facts:
-    facts = orjson.loads(row.facts)
+    facts = of_before(orjson.loads(row.facts))
     return {
         "name": row.name,
         "state": row.state,
         "version": row.version,
         "note": row.note,
         "made": row.made.isoformat(),
+        "complete": facts["complete"],
+        "not_bought": facts["not_bought"],
         "vehicles": [vehicle["label"] for vehicle in facts["vehicles"]],
         "lines": len(facts["lines"]),
         "total": facts["totals"]["total"],
@@ -227,26 +231,41 @@ def discard(engine: Engine, name: str, if_match: str, who: str) -> None:
             raise PreconditionFailed("Somebody changed the list at the same time; read it again")
 
 
-def send(engine: Engine, name: str, if_match: str, who: str, once: Once = EACH_TIME) -> Facts:
+def send(
+    engine: Engine, name: str, if_match: str, who: str, once: Once = EACH_TIME, *, incomplete: bool = False
+) -> Facts:
     """The list goes out; what it takes from the store leaves the shelf with it.
 
-    Raises UnknownOrderList, PreconditionFailed, WrongState for a list that was sent, StoreChanged, and
-    what `once` raises.
+    `incomplete` says that it goes out although lines are not bought. Raises UnknownOrderList,
+    PreconditionFailed, WrongState for a list that was sent, Incomplete, StoreChanged, and what `once`
+    raises.
     """
     with writing(engine) as session:
         once.begin(session.connection())
         step = _Step(session, name, if_match, who)
         step.in_state(DRAFT)
-        facts = orjson.loads(step.row.facts)
+        facts = of_before(orjson.loads(step.row.facts))
+        if not (facts["complete"] or incomplete):
+            raise _not_complete(facts)
         _take_from_store(session, facts["from_stock"])
         detail = {
             "suppliers": [supplier["name"] for supplier in facts["suppliers"]],
             "total": facts["totals"]["total"],
             "from_stock": {part["number"]: part["quantity"] for part in facts["from_stock"]},
+            "not_bought": [line["number"] for line in facts["not_supplied"]],
         }
         document = step.write("sent", detail, state=SENT if facts["lines"] else RECEIVED)
         once.keep(session.connection(), document)
         return document
+
+
+def _not_complete(facts: Facts) -> Incomplete:
+    lacking = [
+        {key: line[key] for key in ("number", "name", "quantity", "why")} for line in facts["not_supplied"]
+    ]
+    words = ", ".join(f"{line['number']} ({line['name']})" for line in lacking)
+    said = f"{are(len(lacking))} NOT bought of {facts['lines_needed']} lines"
+    return Incomplete(f"{said}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)
 
 
 def _take_from_store(session: Session, parts: Sequence[Mapping[str, Any]]) -> None:

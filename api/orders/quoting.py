@@ -28,6 +28,9 @@ def quotation_facts(service: Service, body: QuotationIn) -> Facts:
     deposits = sum(line.deposits for line in ordered.order.lines)
     made = quote(items, deposits, today, body.first_part, body.months)
     return {
+        "complete": order["complete"],
+        "not_bought": order["not_bought"],
+        "lines_needed": order["lines_needed"],
         "date": today.isoformat(),
         "currency": service.settings.currency,
         "market": order["market"],
@@ -35,7 +38,7 @@ def quotation_facts(service: Service, body: QuotationIn) -> Facts:
         "vehicles": order["vehicles"],
         "labour_minutes": minutes,
         "labour_rate": money(minor_units(body.labour_rate)),
-        **_written(made, _unknown(order, ordered)),
+        **_written(made, order, _unknown(order, ordered)),
         "not_in_it": _not_in_it(order, ordered),
         "cautions": order["cautions"],
         "defers": DEFERS,
@@ -70,7 +73,7 @@ def _by_rate(what: str, amounts: Sequence[tuple[Decimal | None, int]]) -> list[I
     return [Item(what, sums[rate], rate) for rate in rates if sums[rate]]
 
 
-def _written(made: Quotation, unknown: tuple[str, ...]) -> Facts:
+def _written(made: Quotation, order: Facts, unknown: tuple[str, ...]) -> Facts:
     return {
         "items": [
             {
@@ -90,7 +93,7 @@ def _written(made: Quotation, unknown: tuple[str, ...]) -> Facts:
         "payments": [
             {"on": p.on.isoformat(), "what": p.what, "amount": money(p.amount)} for p in made.payments
         ],
-        "sentence": _sentence(made, unknown),
+        "sentence": _sentence(made, unknown) + _without(order),
     }
 
 
@@ -110,8 +113,24 @@ def _unknown(order: Facts, ordered: Ordered) -> tuple[str, ...]:
     return tuple(dict.fromkeys(unknown))
 
 
+def _without(order: Facts) -> str:
+    """That the sum is without parts, while the labour is that of the whole set; nothing when it is whole."""
+    if order["complete"]:
+        return ""
+    lacking, needed = order["not_bought"], order["lines_needed"]
+    verb, whose = ("is", "its") if lacking == 1 else ("are", "their")
+    return (
+        f" {lacking} of {needed} lines {verb} NOT bought: {whose} price, carriage and tax are not in the "
+        "sum; the labour is that of the whole set."
+    )
+
+
 def _not_in_it(order: Facts, ordered: Ordered) -> list[str]:
     """What the owner must know is missing from the sum."""
     told = [f"{number}: its price is not known." for number in _unknown(order, ordered)]
-    told += [f"{part['number']} ({part['name']}): {part['why']}" for part in order["not_supplied"]]
-    return told
+    return [*(_lacks(part) for part in order["not_supplied"]), *told]
+
+
+def _lacks(part: Facts) -> str:
+    said = " ".join(filter(None, (part["why"], part["gets"])))
+    return f"{part['quantity']} x {part['number']} ({part['name']}): {said}"

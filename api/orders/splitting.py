@@ -75,7 +75,10 @@ class SupplierOrder:
 
 @dataclass(frozen=True, slots=True)
 class Instead:
-    """What would supply more: so many suppliers, or so late a day; `left_out` lines still stay out."""
+    """What would supply more: so many suppliers, or so late a day; `left_out` lines still stay out.
+
+    `least`: no earlier day, or no fewer suppliers, would supply as much.
+    """
 
     at_most: int | None
     by: date | None
@@ -84,6 +87,7 @@ class Instead:
     arrives: date
     left_out: int
     proved: bool
+    least: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,12 +232,23 @@ def _fewest_left_out(choices: Choices, at_most: int | None, until: Deadline) -> 
     return SplitModel(choices, at_most, whole=False).fewest_left_out(until)
 
 
-def _instead(everything: Choices, by: date | None, at_most: int | None, until: Deadline) -> Iterable[Instead]:
-    """A later day with as many suppliers, and more suppliers by the same day, where they help."""
+def _instead(everything: Choices, by: date | None, at_most: int | None, until: Deadline) -> list[Instead]:
+    """A later day, or more suppliers, where they help; neither limit if it takes that."""
+    found = [*_later(everything, by, at_most, until), *_more(everything, by, at_most, until)]
+    never = len(everything.unsupplied)
+    if by is not None and at_most is not None and all(one.left_out > never for one in found):
+        found += _told(everything, None, None, until)
+    return found
+
+
+def _later(everything: Choices, by: date | None, at_most: int | None, until: Deadline) -> Iterable[Instead]:
     if by is not None and not until.passed:
-        day, _ = earliest_day(everything, at_most, _part(until))
+        day, proved = earliest_day(everything, at_most, _part(until))
         if day > by:
-            yield from _told(everything.by(day), at_most, day, until)
+            yield from _told(everything.by(day), at_most, day, until, proved)
+
+
+def _more(everything: Choices, by: date | None, at_most: int | None, until: Deadline) -> Iterable[Instead]:
     if at_most is not None and not until.passed:
         in_time = everything.by(by)
         model = SplitModel(in_time, whole=False)
@@ -241,14 +256,25 @@ def _instead(everything: Choices, by: date | None, at_most: int | None, until: D
             return
         fewest = model.fewest_suppliers(until)
         if fewest is not None and fewest > at_most:
-            yield from _told(in_time, fewest, by, until)
+            yield from _told(in_time, fewest, by, until, True)
 
 
-def _told(choices: Choices, at_most: int | None, by: date | None, until: Deadline) -> Iterable[Instead]:
+def _told(
+    choices: Choices, at_most: int | None, by: date | None, until: Deadline, least: bool = False
+) -> Iterable[Instead]:
     found = cheapest(choices, at_most, until)
     if found.arrives is not None:
         left_out = len(found.unsupplied)
-        yield Instead(at_most, by, found.total, found.suppliers, found.arrives, left_out, found.proved)
+        yield Instead(
+            at_most,
+            by,
+            found.total,
+            found.suppliers,
+            found.arrives,
+            left_out,
+            found.proved,
+            least and found.proved,
+        )
 
 
 def _left_out(

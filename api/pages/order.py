@@ -14,6 +14,7 @@ from api.builds.schemas import Remark, Slug
 from api.orders import keeping, life
 from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
+from api.orders.not_bought import said_of
 from api.pages.answer import document_under
 from api.pages.delivery import delivery_of, forms_of, log_of, whole
 from api.pages.frame import gone_to, page
@@ -62,6 +63,7 @@ def order(request: Request, service: ServiceDep) -> Response:
         wrong=wrong,
         documents={form: asked.address(f"/order.{form}") for form in ("pdf", "xlsx", "csv")},
         suggested=_name_for(facts),
+        ways=[asked.buying(way["by"], way["at_most_suppliers"]).address() for way in facts["instead"]],
         **shown(facts),
     )
 
@@ -98,6 +100,7 @@ def shown(facts: Facts) -> Facts:
     ]
     return {
         "order": facts,
+        "said": {line["number"]: said_of(line) for line in facts["not_supplied"]},
         "suppliers": suppliers,
         "without": [line for line in facts["lines"] if not line["supplier"]],
     }
@@ -161,7 +164,7 @@ def _kept_page(
         try:
             changed = keeping.differences(service, name)
         except Problem as problem:
-            changed = {"same": False, "sentences": [problem.detail]}
+            changed = {"same": False, "complete": False, "sentences": [problem.detail]}
     return page(
         request,
         "order_list.html",
@@ -191,7 +194,7 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     form = await form_of(request)
     etag, who = form.get("etag", ""), orderer.who
     steps = {
-        "send": lambda: life.send(service.engine, name, etag, who),
+        "send": lambda: life.send(service.engine, name, etag, who, incomplete="incomplete" in form),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
         "close": lambda: life.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
         "receive": lambda: _receive(request, service, name, form, who),

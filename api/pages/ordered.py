@@ -77,6 +77,12 @@ class PageOrder:
         """The same without one of the further vehicles, counted from 0."""
         return replace(self, also=self.also[:number] + self.also[number + 1 :])
 
+    def buying(self, by: str | None, at_most: int | None) -> "PageOrder":
+        """The same by another day and over another number of suppliers; None: any."""
+        kept = {name: value for name, value in self.terms.items() if name not in ("by", "at_most_suppliers")}
+        terms = {"by": by, "at_most_suppliers": at_most}
+        return replace(self, terms=kept | {name: str(value) for name, value in terms.items() if value})
+
     def body(self) -> OrderIn:
         """The order's body. Raises InvalidRequest."""
         first = validated(OrderQuery, {**self.terms, **self.question.fields()}).order()

@@ -4,12 +4,10 @@ from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from api.wire.values import MONTHS, day_in_words
+
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
-MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
-    "November", "December",
-)  # fmt: skip
 
 
 def money(amount: str | None, unknown: str = "price unknown") -> str:
@@ -39,7 +37,7 @@ def hours(minutes: int) -> str:
 def day(value: str | date) -> str:
     """`1968-03-01` as `1 March 1968`."""
     known = date.fromisoformat(value) if isinstance(value, str) else value
-    return f"{known.day}{NO_BREAK}{MONTHS[known.month - 1]} {known.year}"
+    return day_in_words(known).replace(" ", NO_BREAK, 1)
 
 
 def month(value: str | date) -> str:

@@ -28,6 +28,8 @@ router = APIRouter(prefix="/v1/order-lists", tags=["orders"])
 
 Name = Annotated[Slug, Path(description="name of the list", examples=["red-pickup-brakes"])]
 Booking = Annotated[int, Path(ge=1, le=1_000_000_000, description="number of the booking on its list")]
+WITHOUT_A_WORD = wire.SentIn()
+"""Sending needs no body: a list that is complete goes out without a word."""
 _KEPT = {**ANSWER, "model": wire.OrderListOut}
 CHANGES = (
     problems.InvalidRequest,
@@ -185,15 +187,22 @@ def substitute_in_list(
     "/{name}/send",
     operation_id="sendOrderList",
     summary="The list goes out; what it takes from the store leaves the shelf",
-    responses={**_CHANGED, **documented(*CHANGES, problems.StoreChanged, *ONCE)},
+    responses={**_CHANGED, **documented(*CHANGES, problems.Incomplete, problems.StoreChanged, *ONCE)},
 )
 def send_list(
-    name: Name, service: ServiceDep, orderer: Orderer, once: OnceAsked, if_match: IfMatch = None
+    name: Name,
+    service: ServiceDep,
+    orderer: Orderer,
+    once: OnceAsked,
+    body: wire.SentIn = WITHOUT_A_WORD,
+    if_match: IfMatch = None,
 ) -> Response:
-    """Needs If-Match. A list is sent once, however often this is asked."""
+    """Needs If-Match. A list is sent once, however often this is asked; one with lines that are not bought
+    needs `incomplete`, else 409 tells them."""
     etag = etag_wanted(if_match)
     told = once.told_by(_changed)
-    return response_of(_changed(life.send(service.engine, name, etag, orderer.who, told)))
+    sent = life.send(service.engine, name, etag, orderer.who, told, incomplete=body.incomplete)
+    return response_of(_changed(sent))
 
 
 @router.post(

@@ -149,7 +149,7 @@ class TotalsOut(Out):
     visible: int
     changes: int
     flaws: int
-    price: str = Field(description="of the parts whose price is known")
+    price: str = Field(description="the known prices, the catalogue's own; an order takes offers")
     labour_minutes: int
     unconfirmed: int
     unknown_prices: list[str] = Field(description="numbers whose price is not known and not in the sum")

@@ -60,6 +60,14 @@ NoteNumber = Annotated[Remark, AfterValidator(one_line), StringConstraints(max_l
 BOOKING = {"line": 1, "received": 1, "unit": "pieces"}
 
 
+class SentIn(Body):
+    """That the list goes out; a list with lines that are not bought needs the word for it."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"incomplete": True}]})
+
+    incomplete: Truth = Field(False, description="send it although lines are not bought")
+
+
 class CameIn(Body):
     """What came of a line, what is promised for later, what will not come: counts of pieces, or of packs."""
 
@@ -162,6 +170,8 @@ class OrderListShortOut(Out):
     version: int
     note: str
     made: str
+    complete: bool
+    not_bought: int = Field(description="lines that are not bought, and not in the total")
     vehicles: list[str]
     lines: int
     total: MoneyOut
@@ -239,6 +249,8 @@ class DifferencesOut(Out):
 
     name: str
     same: bool
+    complete: bool = Field(description="whether everything could be bought today")
+    not_bought: int | None = Field(description="lines that would not be bought; null: there is no set")
     sentences: list[str]
     lines: list[LineDifferenceOut]
     totals: TotalsBothOut | None

@@ -7,6 +7,14 @@ from pydantic import Field
 from api.wire.documents import CauseWord, GradeWord, MoneyOut, Out, OutcomeWord, VehicleOut
 
 Fate = Literal["keep with the vehicle", "exchange", "scrap"]
+ReasonWord = Literal[
+    "no offer", "none by that date", "stock too small", "least order not reached", "more suppliers needed",
+    "not found in time", "no exchange rate",
+]  # fmt: skip
+DifferenceWord = Literal[
+    "amounts put together", "from the shop's store", "not bought", "offers dearer than the catalogue",
+    "offers cheaper than the catalogue", "whole packs", "no price in the catalogue",
+]  # fmt: skip
 StateWord = Literal["draft", "sent", "partly received", "received", "closed"]
 
 
@@ -91,13 +99,63 @@ class SubstituteOut(Out):
     sentence: str
 
 
+class OfferedOut(Out):
+    supplier: str
+    title: str
+    pieces: int = Field(description="at most so many come this way")
+    pack: int
+    unit_price: MoneyOut
+    arrives: str
+
+
 class NotSuppliedOut(Out):
     number: str
     name: str
     quantity: int
+    reason: ReasonWord
     why: str
-    earliest: str | None
+    earliest: str | None = Field(description="the first day on which all pieces could be there")
+    offered: list[OfferedOut] = Field(description="who has it that day, looked at for this line alone")
+    gets: str | None = Field(description="the same, or what stands for it, in words")
+    for_: list[ShareOut] = Field(alias="for")
     substitute: SubstituteOut | None = Field(description="what somebody supplies and the closure accepts")
+
+
+class NotBoughtOut(Out):
+    """The lines that are not bought for one reason."""
+
+    reason: ReasonWord
+    sentence: str
+    numbers: list[str]
+
+
+class InsteadOut(Out):
+    """With this day and this many suppliers more lines are bought; null: any."""
+
+    by: str | None
+    at_most_suppliers: int | None
+    left_out: int = Field(description="lines that are not bought then either")
+    total: MoneyOut = Field(description="parts and carriage")
+    suppliers: list[str]
+    arrives: str
+    proved: bool = Field(description="no split of these lines costs less")
+    sentence: str
+
+
+class PartsDifferenceOut(Out):
+    cause: DifferenceWord
+    amount: MoneyOut = Field(description="what it adds to the order's parts; negative: takes away")
+    numbers: list[str]
+    sentence: str
+
+
+class ReconciliationOut(Out):
+    """The answer's parts, at the catalogue's prices, plus all differences are the order's parts."""
+
+    answer_parts: MoneyOut
+    order_parts: MoneyOut
+    differences: list[PartsDifferenceOut]
+    sentence: str
 
 
 class TakenOffOut(Out):
@@ -140,10 +198,17 @@ class OrderVehicleOut(VehicleOut):
 
 
 class OrderOut(Out):
-    """What must be bought, from whom, what is at hand, what nobody supplies, and what comes off."""
+    """What must be bought, from whom, what is not bought and why, what is at hand, and what comes off."""
 
     name: str | None
     state: StateWord | None
+    complete: bool = Field(description="false: lines are not bought, and the sums are without them")
+    not_bought: int = Field(description="lines that are not bought")
+    lines_needed: int = Field(description="numbers to buy, those not bought included")
+    headline: str = Field(description="the sum, and what it is without, in words")
+    not_bought_why: list[NotBoughtOut]
+    instead: list[InsteadOut] = Field(description="terms with which more would be bought, each tried")
+    not_supplied: list[NotSuppliedOut] = Field(description="the lines that are not bought")
     date: str
     market: str
     catalogue_revision: int
@@ -153,9 +218,11 @@ class OrderOut(Out):
     suppliers: list[SupplierOrderOut]
     from_stock: list[FromStockOut]
     at_hand: list[AtHandOut]
-    not_supplied: list[NotSuppliedOut]
     taken_off: list[TakenOffOut]
     totals: OrderTotalsOut
+    reconciliation: ReconciliationOut | None = Field(
+        description="why the parts cost otherwise than in the answer; null: not known of a list kept before"
+    )
     unknown_prices: list[str]
     price_of_days: list[DayPriceOut]
     split: SplitOut
@@ -237,6 +304,9 @@ class PaymentOut(Out):
 class QuotationOut(Out):
     """What a set costs its owner, and in which payments; they add up to the total."""
 
+    complete: bool = Field(description="false: lines are not bought, and the sum is without them")
+    not_bought: int
+    lines_needed: int
     date: str
     currency: str
     market: str
@@ -252,6 +322,6 @@ class QuotationOut(Out):
     total: MoneyOut
     payments: list[PaymentOut]
     sentence: str
-    not_in_it: list[str] = Field(description="parts without a known price, parts that nobody supplies")
+    not_in_it: list[str] = Field(description="parts without a known price, lines that are not bought")
     cautions: list[str]
     defers: str

@@ -12,7 +12,10 @@ def answer_lines(document: Facts) -> Iterator[str]:
     document = _without_asides(document)
     yield from _vehicle(document)
     yield ""
-    revision = f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}."
+    offers = " They are the catalogue's own; an order takes the suppliers' offers." if document["set"] else ""
+    revision = (
+        f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}.{offers}"
+    )
     yield from wrap(f"{document['sentences'][0]} {revision}")
     if document["set"]:
         yield from set_lines(document, document["set"])

@@ -3,24 +3,48 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
+from api.orders.not_bought import said_of
 from api.wire.plain import WIDTH, Facts, amount, count, wrap
 
 
 def order_page(document: Facts) -> Iterator[str]:
-    """An order by itself: the vehicles, what was wished, the list, the cautions."""
+    """An order by itself: what is not bought, the vehicles, what was wished, the list, the cautions."""
+    yield from not_bought_lines(document)
     for vehicle in document["vehicles"]:
         yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
         for sentence in vehicle["wishes"]:
             yield from wrap(sentence, hang=2)
     yield ""
-    yield from order_lines(document, document["currency"])
+    yield from _list_lines(document, document["currency"])
     yield ""
     for caution in [*document["cautions"], document["defers"]]:
         yield from wrap(caution)
 
 
 def order_lines(document: Facts, currency: str) -> Iterator[str]:
-    """The lines of an order and what else is to be said of it, as text."""
+    """An order below its answer: what is not bought first, then the lines and what else is to be said."""
+    yield from not_bought_lines(document)
+    yield from _list_lines(document, currency)
+
+
+def not_bought_lines(document: Facts) -> Iterator[str]:
+    """What is not bought, by reason, and what would get it; nothing of an order that is complete."""
+    if document["complete"]:
+        return
+    yield from wrap(document["headline"])
+    for way in document["instead"]:
+        yield from wrap(f"To get more: {way['sentence']}", hang=2)
+    yield "NOT BOUGHT"
+    lines = {line["number"]: line for line in document["not_supplied"]}
+    for group in document["not_bought_why"]:
+        yield f"{group['sentence']}:"
+        for line in (lines[number] for number in group["numbers"]):
+            yield from wrap(f"  {line['quantity']:>3} x {line['number']:<10} {line['name']}", hang=8)
+            yield from wrap(said_of(line), indent=8, hang=8)
+    yield ""
+
+
+def _list_lines(document: Facts, currency: str) -> Iterator[str]:
     yield "ORDER LIST"
     for line in document["lines"]:
         yield from _line(line)
@@ -36,10 +60,6 @@ def order_lines(document: Facts, currency: str) -> Iterator[str]:
         yield from wrap(f"From the store{place}: {part['quantity']} x {part['number']} {part['name']}.")
     for part in document["at_hand"]:
         yield from wrap(f"On the bench already: {part['quantity']} x {part['number']} {part['name']}.")
-    for part in document["not_supplied"]:
-        yield from wrap(f"NOT SUPPLIED: {part['quantity']} x {part['number']} {part['name']}. {part['why']}")
-        if part["substitute"]:
-            yield from wrap(part["substitute"]["sentence"], indent=2, hang=4)
     yield from _taken_off(document["taken_off"])
 
 
@@ -66,6 +86,24 @@ def _sums(document: Facts, currency: str) -> Iterator[str]:
             yield f"{word} {amount(totals[key], currency)}".rjust(WIDTH)
     if totals["total"] != totals["parts"]:
         yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
+    if not document["complete"]:
+        yield f"Without {count(document['not_bought'], 'line')} that {_are(document)} NOT bought".rjust(WIDTH)
+    yield from _reconciled(document["reconciliation"])
+
+
+def _are(document: Facts) -> str:
+    return "is" if document["not_bought"] == 1 else "are"
+
+
+def _reconciled(way: Facts | None) -> Iterator[str]:
+    """From the answer's parts to the order's; nothing where they are the same."""
+    if way is None or not way["differences"]:
+        return
+    yield from wrap(way["sentence"], hang=2)
+    yield f"Parts in the answer {amount(way['answer_parts']):>13}".rjust(WIDTH)
+    for one in way["differences"]:
+        yield f"{one['sentence']} {amount(one['amount']):>13}".rjust(WIDTH)
+    yield f"Parts in the order {amount(way['order_parts']):>13}".rjust(WIDTH)
 
 
 def _taken_off(parts: list[Facts]) -> Iterator[str]:

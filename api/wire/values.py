@@ -1,5 +1,6 @@
-"""How single values are written in JSON: money, efforts, grades, severities."""
+"""How single values are written in JSON: money, days, efforts, grades, severities."""
 
+from datetime import date
 from decimal import Decimal
 
 from api.closure.question import Criterion
@@ -10,6 +11,10 @@ EFFORT_BY_WORD = {word: effort for effort, word in EFFORT_WORDS.items()}
 GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade}
 SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
 CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
+)  # fmt: skip
 
 
 def money(minor: int | None) -> str | None:
@@ -17,6 +22,16 @@ def money(minor: int | None) -> str | None:
     if minor is None:
         return None
     return f"{Decimal(minor).scaleb(-2):.2f}"
+
+
+def money_in_words(minor: int) -> str:
+    """Minor units as a sentence says them: 148620 is "1,486.20"."""
+    return f"{Decimal(minor).scaleb(-2):,.2f}"
+
+
+def day_in_words(day: date) -> str:
+    """A day as a sentence says it: "1 March 1968"."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
 
 
 def minor_units(amount: Decimal) -> int:

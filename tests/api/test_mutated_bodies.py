@@ -58,6 +58,7 @@ BODIES: list[tuple[str, str, Any]] = [
     ("post", "/v1/order-lists/{name}/bookings/{booking}/take-back", {"why": "twice", "reopen": False}),
     ("post", "/v1/order-lists/{name}/substitute", {"line": 1, "number": "QB-7090"}),
     ("post", "/v1/order-lists/{name}/close", {"reason": "enough"}),
+    ("post", "/v1/order-lists/{name}/send", {"incomplete": True}),
     ("post", "/v1/fitting-sequences", ASKS | {"hands": 2, "room_in": ["brakes"]}),
     ("post", "/v1/quotations", ASKS | {"labour_rate": "50.00", "allowance": "10", "months": 3}),
     ("post", "/v1/imports", [{"record": "section", "name": "new", "title": "New", "order": 5}]),

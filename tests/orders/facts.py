@@ -83,7 +83,7 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
                 "number": "QL-0450",
                 "name": "Servo, early",
                 "quantity": 1,
-                "why": "No longer supplied, and no offer for it holds today.",
+                **_lacking("No longer supplied, and no offer for it holds today.", "The later servo fits."),
                 "substitute": {
                     "number": "QL-0459",
                     "name": "Servo, later",
@@ -94,7 +94,7 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
                 "number": "QL-0460",
                 "name": "Cork seal",
                 "quantity": 2,
-                "why": "Nobody offers it.",
+                **_lacking("Nobody offers it.", None),
                 "substitute": None,
             },
         ],
@@ -117,12 +117,34 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
         },
         "cautions": [CAUTION, "Fuel: drain the tank and ventilate before any line is opened."],
         "defers": DEFERS,
+        "complete": False,
+        "not_bought": 2,
+        "lines_needed": lines + 2,
+        "headline": f"So much for {lines} of {lines + 2} lines; 2 are NOT bought.",
+        "not_bought_why": [
+            {"reason": "no offer", "sentence": "Nobody sells these", "numbers": ["QL-0450", "QL-0460"]}
+        ],
+        "instead": [],
+        "reconciliation": {
+            "answer_parts": "30.00",
+            "order_parts": "25.00",
+            "differences": [
+                {"cause": "not bought", "amount": "-5.00", "numbers": ["QL-0450"], "sentence": "1 line"}
+            ],
+            "sentence": "Two prices.",
+        },
     }
     facts["totals"] = {
         key: money(sum((Decimal(s[key]) for s in facts["suppliers"]), Decimal(0)))
         for key in ("parts", "carriage", "tax", "deposits", "total")
     }
     return _made_nasty(facts, random) if nasty else facts
+
+
+def _lacking(why: str, gets: str | None) -> dict[str, Any]:
+    return {
+        "reason": "no offer", "why": why, "earliest": None, "offered": [], "gets": gets, "for": [],
+    }  # fmt: skip
 
 
 def _line(random: Random, serial: int, labels: list[str], day: date) -> dict[str, Any]:

@@ -18,6 +18,7 @@ from pypdf import PdfReader
 from api.pages.delivery import came
 from api.problems import InvalidRequest
 from tests.access.conftest import signed_in
+from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
@@ -313,3 +314,82 @@ async def test_what_a_form_cannot_hold_is_refused(writer: httpx.AsyncClient) -> 
     etag = (await writer.get("/v1/order-lists/red")).headers["etag"]
     closed = await writer.post("/orders/red/close", data={"etag": etag, "reason": "x" * 2001})
     assert closed.status_code == 422
+
+
+SHORT = "/order?chassis=24PL-018412&fit=QB-3302&at_most_suppliers=2"
+
+
+async def test_what_is_not_bought_is_the_first_thing_on_the_page(browser: httpx.AsyncClient) -> None:
+    page = await browser.get(SHORT)
+    main = page.text[page.text.index("<main") :]
+    assert main.index("NOT bought") < main.index('class="plate"')
+    assert main.index("More suppliers are needed than the 2 that you allow") < main.index('class="plate"')
+    assert re.search(r"[\d,.]+ GBP for \d+ of \d+ lines; \d are NOT bought\.", main)
+    assert "GBP in all" not in main
+    assert "Nobody supplies" not in main
+    assert "<dt>In all</dt>" not in main
+    (way,) = links(page, "Order it so")
+    whole = await browser.get(way)
+    assert "NOT bought" not in whole.text
+    assert re.search(r"GBP in all, from 4 suppliers, all of it there by", whole.text)
+
+
+async def test_the_page_tells_both_prices_of_the_parts(browser: httpx.AsyncClient) -> None:
+    page = await browser.get(ADDRESS)
+    (answer,) = links(page, "Back to the answer")
+    parts = re.search(r"<dt>Parts</dt><dd>([\d,.]+)", (await browser.get(answer)).text)
+    assert parts
+    first = re.search(r'Parts in the answer</th><td class="right">([\d,.]+)<', page.text)
+    last = re.search(r'Parts in the order</th><td class="right"><b>([\d,.]+)<', page.text)
+    assert first
+    assert last
+    assert first[1] == parts[1]
+    between = page.text[first.end() : last.start()]
+    amounts = re.findall(r'<td class="right">([+\u2212][\d,.]+)<', between)
+    assert amounts
+
+    def read(text: str) -> Decimal:
+        return Decimal(text.replace(",", "").replace("\u2212", "-"))
+
+    assert read(first[1]) + sum(map(read, amounts)) == read(last[1])
+    assert "catalogue's own prices" in unescape((await browser.get(answer)).text)
+
+
+async def _signed_in_page(app: FastAPI, path: str) -> httpx.Response:
+    key = make_key(app.state.service.engine, "order")
+    async with httpx.AsyncClient(
+        transport=httpx.ASGITransport(app), base_url=HERE, headers={**BROWSER, "Origin": HERE}, timeout=60,
+        follow_redirects=True,
+    ) as client:  # fmt: skip
+        return await client.post("/signin", data={"key": key, "next": path})
+
+
+async def test_an_incomplete_list_is_sent_from_its_page_with_a_word(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    body = DISCS | {"wishes": [{"fit": "QB-3302"}], "name": "short", "at_most_suppliers": 2}
+    assert (await writer.post("/v1/order-lists", json=body)).status_code == 201
+    page = await _signed_in_page(own_app, "/orders/short")
+    assert re.search(r'<span class="chip">draft, 3\s+lines not bought', page.text)
+    assert "told good" not in page.text
+    assert re.search(r"Nothing has changed since it was made: 3\s+lines are still not bought", page.text)
+    assert re.search(r'<input type="checkbox" name="incomplete" value="true" required>', page.text)
+    listed = await writer.get("/orders", headers=BROWSER)
+    assert re.search(r"draft, 3\s+lines not bought", listed.text)
+    etag = (await writer.get("/v1/order-lists/short")).headers["etag"]
+    refused = await writer.post("/orders/short/send", data={"etag": etag}, headers=BROWSER)
+    assert refused.status_code == 409
+    assert "NOT bought" in refused.text
+    assert (await writer.get("/v1/order-lists/short")).json()["state"] == "draft"
+    sent = await writer.post("/orders/short/send", data={"etag": etag, "incomplete": "true"})
+    assert sent.status_code == 303
+    page = await _signed_in_page(own_app, "/orders/short")
+    assert re.search(r'<span class="chip">sent, 3\s+lines not bought', page.text)
+    assert re.search(r"sent by .*, without Q", page.text)
+
+
+async def test_a_quotation_page_begins_with_what_its_sum_is_without(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/quotation?chassis=24PL-018412&fit=QB-3310&fit=QB-7098")
+    main = unescape(page.text[page.text.index("<main") :])
+    assert main.index("QB-7098 (") < main.index('class="plate"')
+    assert "lines is NOT bought" in main

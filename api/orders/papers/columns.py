@@ -111,9 +111,17 @@ NOT_SUPPLIED = (
     Column("Name", TEXT, 34, _of("name")),
     Column("Pieces", WHOLE, 8, _of("quantity")),
     Column("Why", TEXT, 50, _of("why")),
+    Column("Who has it first", TEXT, 60, _of("gets")),
+    Column("Earliest", DAY, 11, _of("earliest")),
     Column("Substitute", TEXT, 18, lambda item: (item["substitute"] or {}).get("number")),
     Column("Its name", TEXT, 34, lambda item: (item["substitute"] or {}).get("name")),
     Column("What it means", TEXT, 60, lambda item: (item["substitute"] or {}).get("sentence")),
+)
+
+DIFFERENCES = (
+    Column("What", TEXT, 80, _of("sentence")),
+    Column("Amount", MONEY, 13, _of("amount")),
+    Column("Numbers", TEXT, 60, lambda one: listed(one["numbers"], "; ")),
 )
 
 PRICE_OF_DAYS = (

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
+from api.orders.not_bought import said_of
 from api.orders.papers.parts import COME, part_of
 from api.orders.papers.text import Facts, dangers, goes_to, listed, plain, side, went_before
 from api.wire.cells import write_rows
@@ -13,8 +14,8 @@ COLUMNS = (
     "deposit", "deposits", "carriage", "reason", "evidence", "cautions", "note",
     *COME,
 )  # fmt: skip
-"""`row` says what a row is: line, from stock, at hand, not supplied, substitute, taken off, supplier,
-price of days, total, or what the order itself is."""
+"""`row` says what a row is: not complete and not supplied (both first), would buy more, line, from stock,
+at hand, taken off, supplier, price of days, total, difference, or what the order itself is."""
 
 BETWEEN = " / "
 
@@ -31,16 +32,13 @@ def order_csv(facts: Facts, part: str = "") -> bytes:
 
 
 def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
+    yield from _not_bought(facts)
     yield from _about(facts)
     yield from (_line(line, len(facts["vehicles"]) > 1) for line in facts["lines"])
     for item in facts["from_stock"]:
         yield _named("from stock", item, note=item["place"])
     for item in facts["at_hand"]:
         yield _named("at hand", item, **{"for": listed(item["positions"], "; ")})
-    for item in facts["not_supplied"]:
-        yield _named("not supplied", item, reason=item["why"])
-        if item["substitute"]:
-            yield _named("substitute", item["substitute"], reason=item["substitute"]["sentence"])
     for off in facts["taken_off"]:
         place = listed((off["vehicle"], off["position"]), ": ")
         yield _named(
@@ -64,6 +62,39 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
             "supplier": listed(day["suppliers"], "; "),
         }  # fmt: skip
     yield _total(facts)
+    yield from _reconciled(facts)
+
+
+def _not_bought(facts: Facts) -> Iterator[dict[str, Any]]:
+    """What is not bought, by reason; then what would get it."""
+    if facts["whole"]:
+        yield {"row": "part of an incomplete order", "note": facts["whole"]}
+    if facts["complete"]:
+        return
+    yield {"row": "not complete", "note": facts["headline"]}
+    items = {item["number"]: item for item in facts["not_supplied"]}
+    for group in facts["not_bought_why"]:
+        for item in (items[number] for number in group["numbers"]):
+            yield _named("not supplied", item, reason=group["sentence"], note=said_of(item))
+    for item in items.values():
+        if item["substitute"]:
+            yield _named("substitute", item["substitute"], reason=item["substitute"]["sentence"])
+    for way in facts["instead"]:
+        yield {
+            "row": "would buy more",
+            "arrives": way["arrives"],
+            "total": way["total"],
+            "note": way["sentence"],
+        }
+
+
+def _reconciled(facts: Facts) -> Iterator[dict[str, Any]]:
+    way = facts["reconciliation"]
+    if way:
+        yield {"row": "parts in the answer", "total": way["answer_parts"], "note": way["sentence"]}
+        for one in way["differences"]:
+            yield {"row": "difference", "total": one["amount"], "note": one["sentence"]}
+        yield {"row": "parts in the order", "total": way["order_parts"]}
 
 
 def _about(facts: Facts) -> Iterator[dict[str, Any]]:
@@ -131,4 +162,5 @@ def _sums(sums: Facts) -> dict[str, Any]:
 def _total(facts: Facts) -> dict[str, Any]:
     unknown = facts["unknown_prices"]
     missing = f"price not known, not in the total: {listed(unknown, '; ')}" if unknown else ""
-    return {"row": "total", **_sums(facts["totals"]), "cautions": missing}
+    sums = _sums(facts["totals"])
+    return {"row": "total", **sums, "note": facts["headline"], "cautions": missing}

@@ -3,6 +3,7 @@
 from decimal import Decimal
 from typing import Any
 
+from api.orders.not_bought import headline
 from api.orders.papers.text import Facts, amount
 from api.problems import Unknown
 
@@ -20,14 +21,23 @@ class UnknownPart(Unknown):
 def part_of(facts: Facts, part: str) -> dict[str, Any]:
     """The facts of `supplier:NAME` or `vehicle:LABEL`; an empty part is the whole order.
 
-    The member `part` of the answer says what it is of. Raises UnknownPart.
+    The member `part` of the answer says what it is of, and `whole` what the whole order does not buy.
+    Raises UnknownPart.
     """
     if not part:
-        return {**facts, "part": None}
+        return {**facts, "part": None, "whole": ""}
     kind, _, name = part.partition(":")
     if kind not in PART_WORDS:
         raise UnknownPart(part, detail=f"A part is written supplier:NAME or vehicle:LABEL, not {part!r}")
-    return _of_supplier(facts, name) if kind == "supplier" else _of_vehicle(facts, name)
+    found = _of_supplier(facts, name) if kind == "supplier" else _of_vehicle(facts, name)
+    return {**found, **headline(found), "whole": _of_whole(facts), "reconciliation": None, "instead": []}
+
+
+def _of_whole(facts: Facts) -> str:
+    if facts["complete"]:
+        return ""
+    lacking, needed = facts["not_bought"], facts["lines_needed"]
+    return f"The whole order is not complete: {lacking} of its {needed} lines are not bought."
 
 
 def _of_supplier(facts: Facts, name: str) -> dict[str, Any]:
@@ -53,6 +63,7 @@ def _of_supplier(facts: Facts, name: str) -> dict[str, Any]:
         "from_stock": [],
         "at_hand": [],
         "not_supplied": [],
+        "not_bought_why": [],
         "taken_off": [
             {**off, "why": ""}
             for off in facts["taken_off"]
@@ -73,13 +84,18 @@ def _of_vehicle(facts: Facts, label: str) -> dict[str, Any]:
         raise UnknownPart(label, labels, detail=f"The order is not for a vehicle {label!r}")
     lines = [line for line in (_line_of(line, label) for line in facts["lines"]) if line]
     numbers = {line["number"] for line in lines}
+    lacking = [item for item in facts["not_supplied"] if _uses(item, label)]
+    known = {item["number"] for item in lacking}
+    groups = [{**g, "numbers": [n for n in g["numbers"] if n in known]} for g in facts["not_bought_why"]]
     return {
         **facts,
         "part": {"kind": "vehicle", "name": label, "title": label},
+        "not_supplied": lacking,
+        "not_bought_why": [group for group in groups if group["numbers"]],
         "vehicles": [vehicle for vehicle in facts["vehicles"] if vehicle["label"] == label],
         "lines": lines,
         "suppliers": [],
-        **{key: _concerning(facts[key], label) for key in ("from_stock", "at_hand", "not_supplied")},
+        **{key: _concerning(facts[key], label) for key in ("from_stock", "at_hand")},
         "taken_off": [off for off in facts["taken_off"] if off["vehicle"] == label],
         "totals": {"parts": _sum(lines, "total"), "deposits": _sum(lines, "deposits")},
         "unknown_prices": [number for number in facts["unknown_prices"] if number in numbers],
@@ -113,6 +129,11 @@ def _line_of(line: Facts, label: str) -> dict[str, Any] | None:
         "deposits": _times(line["deposit"], quantity),
         **dict.fromkeys(COME),
     }
+
+
+def _uses(item: Facts, label: str) -> bool:
+    """Whether it is for this vehicle; one that does not say for which counts for each."""
+    return not item["for"] or any(share["vehicle"] == label for share in item["for"])
 
 
 def _times(price: Any, quantity: int) -> str | None:

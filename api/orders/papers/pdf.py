@@ -7,6 +7,7 @@ from operator import itemgetter
 
 from reportlab.platypus import Flowable
 
+from api.orders.not_bought import said_of
 from api.orders.papers.cells import Cell, Said
 from api.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
 from api.orders.papers.parts import part_of
@@ -14,6 +15,7 @@ from api.orders.papers.rows import Grid, left, right
 from api.orders.papers.text import (
     Facts,
     amount,
+    bought_only,
     came,
     dangers,
     day_of,
@@ -73,14 +75,18 @@ def _kind(facts: Facts) -> str:
 
 def _sections(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
     yield letterhead(paper, house, _name(facts), _kind(facts))
+    yield box(paper, "Not complete", [] if facts["complete"] else [facts["headline"]])
+    yield box(paper, "The whole order", [facts["whole"]] if facts["whole"] else [])
+    yield _not_bought(paper, facts)
+    yield box(paper, "To get more", [way["sentence"] for way in facts["instead"]])
     yield strip(paper, _short_facts(facts))
     yield vehicles_table(paper, facts)
     yield box(paper, "Cautions", facts["cautions"])
     yield box(paper, "Not proved", _not_proved(facts))
-    yield _not_supplied(paper, facts)
     yield _lines(paper, facts)
     yield sums(paper, _totals(facts))
     yield box(paper, "Price not known", _unknown(facts))
+    yield _reconciled(paper, facts)
     yield _suppliers(paper, facts)
     yield _price_of_days(paper, facts)
     yield _in_hand(paper, facts)
@@ -90,6 +96,7 @@ def _sections(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]
 
 def _short_facts(facts: Facts) -> list[tuple[str, str]]:
     total = facts["totals"].get("total") or facts["totals"].get("parts")
+    all_of_it = "In all" if facts["complete"] else bought_only(facts)
     return [
         ("State", facts["state"] or "not kept"),
         ("Date", facts["date"]),
@@ -97,7 +104,9 @@ def _short_facts(facts: Facts) -> list[tuple[str, str]]:
         ("Market", facts["market"]),
         ("Lines", str(len(facts["lines"]))),
         (
-            f"In all, {facts['currency']}" if facts["totals"].get("total") else f"Parts, {facts['currency']}",
+            f"{all_of_it}, {facts['currency']}"
+            if facts["totals"].get("total")
+            else f"Parts, {facts['currency']}",
             shown(total),
         ),
     ]
@@ -124,31 +133,17 @@ def _not_proved(facts: Facts) -> list[str]:
     return [split["sentence"]] if split and not split["proved"] else []
 
 
-def _not_supplied(paper: Paper, facts: Facts) -> list[Flowable]:
+def _not_bought(paper: Paper, facts: Facts) -> list[Flowable]:
     grid = Grid(
-        [
-            left("Number", 25),
-            left("Part", 40),
-            right("Pieces", 11),
-            left("Why", 48),
-            left("Best substitute still obtainable", 60),
-        ]
+        [left("Number", 25), left("Part", 55), right("Pieces", 11), left("Why, and what would get it", 95)]
     )
-    for item in facts["not_supplied"]:
-        other = item["substitute"]
-        instead = (
-            [Said(listed((other["number"], other["name"])), bold=True), Said(other["sentence"])]
-            if other
-            else [Said("None that the closure accepts.")]
-        )
-        grid.add(
-            item["number"],
-            [Said(item["name"], bold=True)],
-            str(item["quantity"]),
-            [Said(item["why"])],
-            instead,
-        )
-    return table(paper, grid, f"Not supplied: {several(grid.rows, 'part', 'parts')}")
+    items = {item["number"]: item for item in facts["not_supplied"]}
+    for group in facts["not_bought_why"]:
+        grid.band(group["sentence"])
+        for item in (items[number] for number in group["numbers"]):
+            name = [Said(item["name"], bold=True)]
+            grid.add(item["number"], name, str(item["quantity"]), [Said(said_of(item))])
+    return table(paper, grid, f"Not bought: {several(facts['not_supplied'], 'line', 'lines')}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -227,7 +222,7 @@ def _totals(facts: Facts) -> list[tuple[str, str]]:
         "carriage": "Carriage",
         "tax": "Tax",
         "deposits": "Exchange deposits",
-        "total": "In all",
+        "total": "In all" if facts["complete"] else bought_only(facts),
     }
     totals = facts["totals"]
     return [
@@ -240,6 +235,18 @@ def _totals(facts: Facts) -> list[tuple[str, str]]:
 def _unknown(facts: Facts) -> list[str]:
     unknown = facts["unknown_prices"]
     return [f"Not in the sums: {listed(unknown)}."] if unknown else []
+
+
+def _reconciled(paper: Paper, facts: Facts) -> list[Flowable]:
+    way = facts["reconciliation"]
+    if not way:
+        return []
+    grid = Grid([left("From the answer's parts to the order's", 146), right(f"{facts['currency']}", 40)])
+    grid.add([Said("Parts in the answer, at the catalogue's prices")], shown(way["answer_parts"]))
+    for one in way["differences"]:
+        grid.add([Said(one["sentence"])], shown(one["amount"]))
+    grid.add([Said("Parts in the order", bold=True)], shown(way["order_parts"]))
+    return [*table(paper, grid, "Two prices of the parts"), *box(paper, "Which prices", [way["sentence"]])]
 
 
 def _suppliers(paper: Paper, facts: Facts) -> list[Flowable]:

@@ -8,7 +8,7 @@ from api.orders.papers.cells import Said
 from api.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
 from api.orders.papers.pdf import vehicles_table
 from api.orders.papers.rows import Grid, left, right
-from api.orders.papers.text import Facts, amount, day_of, hours, listed, percent, plain, shown
+from api.orders.papers.text import Facts, amount, bought_only, day_of, hours, listed, percent, plain, shown
 
 
 def quotation_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
@@ -31,6 +31,8 @@ def quotation_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
 
 def _parts(paper: Paper, facts: Facts, house: str, labels: str) -> Iterator[list[Flowable]]:
     yield letterhead(paper, house, labels, "Quotation")
+    yield box(paper, "Not complete", [] if facts["complete"] else [facts["sentence"]])
+    yield box(paper, "Not in the sum", facts["not_in_it"])
     yield strip(
         paper,
         [
@@ -39,11 +41,10 @@ def _parts(paper: Paper, facts: Facts, house: str, labels: str) -> Iterator[list
             ("Market", facts["market"]),
             ("Labour", hours(facts["labour_minutes"])),
             ("An hour of labour", shown(facts["labour_rate"])),
-            (f"In all, {facts['currency']}", shown(facts["total"])),
+            (f"{_in_all(facts)}, {facts['currency']}", shown(facts["total"])),
         ],
     )
     yield vehicles_table(paper, facts)
-    yield box(paper, "Not in the sum", facts["not_in_it"])
     yield _items(paper, facts)
     yield sums(paper, _sums(facts))
     yield _payments(paper, facts)
@@ -67,7 +68,11 @@ def _sums(facts: Facts) -> list[tuple[str, str]]:
     ]
     if amount(facts["deposits"]):
         rows.append(("Exchange deposits", shown(facts["deposits"])))
-    return [*rows, (f"In all, {facts['currency']}", shown(facts["total"]))]
+    return [*rows, (f"{_in_all(facts)}, {facts['currency']}", shown(facts["total"]))]
+
+
+def _in_all(facts: Facts) -> str:
+    return "In all" if facts["complete"] else bought_only(facts)
 
 
 def _payments(paper: Paper, facts: Facts) -> list[Flowable]:

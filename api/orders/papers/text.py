@@ -109,6 +109,12 @@ def came(line: Facts) -> str:
     return listed(told)
 
 
+def bought_only(facts: Facts) -> str:
+    """What a sum is called that leaves out lines that are not bought."""
+    needed = facts["lines_needed"]
+    return f"For {needed - facts['not_bought']} of {needed} {'line' if needed == 1 else 'lines'}"
+
+
 def several(values: Sequence[Any], one: str, many: str) -> str:
     """A count with its noun: 1 line, 4 lines."""
     return f"{len(values)} {one if len(values) == 1 else many}"

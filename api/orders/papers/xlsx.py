@@ -11,6 +11,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from api.orders.papers.columns import (
     DAY,
+    DIFFERENCES,
     IN_HAND,
     LINES,
     MONEY,
@@ -25,7 +26,7 @@ from api.orders.papers.columns import (
     Column,
 )  # fmt: skip
 from api.orders.papers.parts import part_of
-from api.orders.papers.text import Facts, amount, day_of, listed, plain
+from api.orders.papers.text import Facts, amount, bought_only, day_of, listed, plain
 
 LONGEST = 32_767
 """Characters that a cell may hold (ECMA-376 and its users' documented limit)."""
@@ -63,13 +64,14 @@ def order_xlsx(facts: Facts, part: str = "", house: str = "") -> bytes:
         )
         pen = _Pen(workbook, facts)
         pen.about(house)
+        pen.table("Not bought", NOT_SUPPLIED, facts["not_supplied"])
         pen.table("Lines", LINES, facts["lines"], always=True)
-        pen.table("Not supplied", NOT_SUPPLIED, facts["not_supplied"])
         pen.table("Suppliers", SUPPLIERS, facts["suppliers"])
         pen.table("Price of days", PRICE_OF_DAYS, facts["price_of_days"])
         pen.table("Vehicles", VEHICLES, facts["vehicles"])
         pen.table("In hand", IN_HAND, [*facts["from_stock"], *facts["at_hand"]])
         pen.table("Taken off", TAKEN_OFF, facts["taken_off"])
+        pen.table("From answer to order", DIFFERENCES, _way(facts))
     return written.getvalue()
 
 
@@ -148,6 +150,11 @@ class _Pen:
             sheet.write_string(row, at, text, look or (self._quoted if could_start else self._text))
 
 
+def label_of(facts: Facts, key: str, label: str) -> str:
+    """How the sum of everything is called: it is not "in all" while lines are not bought."""
+    return bought_only(facts) if key == "total" and not facts["complete"] else label
+
+
 def cell_text(value: Any) -> str:
     """The text of a cell; what is too long for one says so at its end."""
     text = plain(value)
@@ -159,13 +166,35 @@ def _fits(value: Any) -> bool:
     return len(amount(value).as_tuple().digits) <= DIGITS
 
 
+def _way(facts: Facts) -> list[Facts]:
+    """The parts of the answer, what differs, the parts of the order: the last is the sum of the others."""
+    way = facts["reconciliation"]
+    if not way:
+        return []
+    ends = [("Parts in the answer", "answer_parts"), ("Parts in the order", "order_parts")]
+    first, last = ({"sentence": label, "amount": way[key], "numbers": []} for label, key in ends)
+    return [first, *way["differences"], last]
+
+
 def _for_footer(facts: Facts) -> str:
     """The running line of a sheet: & would start a code there, and no more than 255 characters count."""
     running = listed((facts["name"], facts["state"], facts["date"], facts["catalogue_revision"]), " · ")
     return running[:120].replace("&", "and")
 
 
+def _not_bought(facts: Facts) -> Iterable[tuple[str, str, Any]]:
+    if facts["whole"]:
+        yield "Part of an incomplete order", TEXT, facts["whole"]
+    if not facts["complete"]:
+        yield "Not complete", TEXT, facts["headline"]
+    for group in facts["not_bought_why"]:
+        yield group["sentence"], TEXT, listed(group["numbers"])
+    for way in facts["instead"]:
+        yield "What would buy more", TEXT, way["sentence"]
+
+
 def _about(facts: Facts, house: str) -> Iterable[tuple[str, str, Any]]:
+    yield from _not_bought(facts)
     for line in house.splitlines():
         yield "House", TEXT, line
     if facts["part"]:
@@ -177,7 +206,7 @@ def _about(facts: Facts, house: str) -> Iterable[tuple[str, str, Any]]:
     yield "Market", TEXT, facts["market"]
     for key, label in TOTAL_LABELS.items():
         if key in facts["totals"]:
-            yield label, MONEY, facts["totals"][key]
+            yield label_of(facts, key, label), MONEY, facts["totals"][key]
     if facts["unknown_prices"]:
         yield "Price not known, not in the sums", TEXT, listed(facts["unknown_prices"])
     if facts["split"]:
