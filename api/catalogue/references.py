@@ -51,6 +51,7 @@ _STATING = (
     "budget",
     "supersession",
     "precedence",
+    "access",
     "tightening",
 )
 
@@ -90,6 +91,10 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("supersession", "supersession", "new", "component"),
     Reference("precedence", "precedence", "position", "position", "first"),
     Reference("precedence", "precedence", "other_position", "position", "then"),
+    Reference("access", "access", "position", "position"),
+    Reference("access", "access", "component", "component"),
+    Reference("access", "access", "other_position", "position"),
+    Reference("access", "access", "other_component", "component"),
     Reference("tightening", "tightening", "position", "position"),
     Reference("tightening", "tightening", "component", "component"),
     Reference("offer", "offer", "supplier", "supplier", owner="name"),

@@ -234,10 +234,17 @@ def _precedence(record: r.PrecedenceRecord, name: str, rows: Rows, _kinds: KindR
     rows["precedence"].append({"claim": name, **positions, "work": record.work, "reason": record.reason})
 
 
+def _access(record: r.AccessRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
+    fields = ("position", "other_position", "state", "opening", "closing", "reason")
+    row: Row = {"claim": name} | {field: getattr(record, field) for field in fields}
+    components = {field: getattr(record, field) or None for field in ("component", "other_component")}
+    rows["access"].append(row | components)
+
+
 def _tightening(record: r.TighteningRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
     row: Row = {"claim": name, "position": record.position, "component": record.component or None}
     row["fastener"] = record.fastener
-    for field, quantity in (("torque", "torque"), ("angle", "angle")):
+    for field, quantity in (("torque", "torque"), ("angle", "angle"), ("again_after", "length")):
         written = getattr(record, field)
         measure = read_measure(written, quantity) if written else Measure("")
         row |= {field: measure.written, f"{field}_low": measure.low, f"{field}_high": measure.high}
@@ -268,6 +275,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "budget": _budget,
     "supersession": _supersession,
     "precedence": _precedence,
+    "access": _access,
     "tightening": _tightening,
     **dict.fromkeys(TO_ROW, _bought),
 }

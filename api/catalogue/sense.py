@@ -54,6 +54,9 @@ def findings(record: r.Record) -> Iterator[Finding]:
             yield from _side("other_", record.other_component, record.other_position, record.other_having)
         case r.PrecedenceRecord() if record.first == record.then:
             yield "then", "a position does not come before itself; name another one"
+        case r.AccessRecord() if record.position == record.other_position:
+            if record.state in ("off", "carried over"):
+                yield "other_position", f"nothing is {record.state} to reach itself; name another position"
         case r.TighteningRecord():
             yield from _tightening(record)
         case r.OfferRecord() | r.TaxRecord():
@@ -156,10 +159,10 @@ def _side(prefix: str, component: str, position: str, having: list[str]) -> Iter
 
 
 def _tightening(record: r.TighteningRecord) -> Iterator[Finding]:
-    for field in ("torque", "angle"):
+    for field, quantity in (("torque", "torque"), ("angle", "angle"), ("again_after", "length")):
         if written := getattr(record, field):
             try:
-                measure = read_measure(written, field)
+                measure = read_measure(written, quantity)
             except NotAMeasure as error:
                 yield field, str(error)
             else:

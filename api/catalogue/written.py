@@ -271,6 +271,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "budget": _budgets,
     "supersession": _claims(lambda row: supersession_name(row.old, row.new)),
     "precedence": _claims(_unnamed, first="position", then="other_position"),
+    "access": _claims(_unnamed),
     "tightening": _claims(_unnamed),
     **TO_RECORD,
 }

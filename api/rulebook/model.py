@@ -364,10 +364,33 @@ class Precedence(Claim):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Access(Claim):
+    """While there is work at `position`, what is at `other_position` is in a `state`, and afterwards not.
+
+    `off`: it comes off before the work and goes on after it. `carried over`: it sits on what is changed
+    at `position`, comes off the old and goes on the new. `disconnected`, `depressurised`, `on stands`,
+    `drained`, `bled` (afterwards): done to it where it is; the two positions may then be the same, and the
+    record speaks of the position's own change. It counts only where `component` is fitted at `position`
+    (empty: whatever is done there) and while `other_component` sits at `other_position` (empty: anything).
+    `opening` and `closing` say what is done before and after, where it is more than the state.
+    """
+
+    position: str
+    other_position: str
+    reason: str
+    state: str = "off"
+    component: str = ""
+    other_component: str = ""
+    opening: str = ""
+    closing: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tightening(Claim):
     """How tight a fastener at a position is made, while `component` sits there (empty: anything).
 
-    `torque` in newton metres, `angle` (after the torque) in radians; either may be a span.
+    `torque` in newton metres, `angle` (after the torque) in radians; either may be a span. `again_after`:
+    the distance, in metres, after which it is tightened again.
     """
 
     position: str
@@ -375,6 +398,7 @@ class Tightening(Claim):
     torque: Measure
     angle: Measure | None = None
     component: str = ""
+    again_after: Measure | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -441,4 +465,5 @@ class RuleBook:
     budgets: tuple[Budget, ...] = ()
     supersessions: tuple[Supersession, ...] = ()
     precedences: tuple[Precedence, ...] = ()
+    accesses: tuple[Access, ...] = ()
     tightenings: tuple[Tightening, ...] = ()
