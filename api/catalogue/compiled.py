@@ -178,6 +178,7 @@ def alternative_of(row: Any, having: tuple[m.Wanted, ...]) -> m.Alternative:
         amount=amount,
         amount_of=of,
         goes_on=row.goes_on,
+        goes_in=row.goes_in or "",
     )
 
 

@@ -227,6 +227,9 @@ class CompanionRecord(Stated):
     goes_on: Literal["", "before", "after"] = Field(
         "", description="alternative: it goes on before or after the component that demands it"
     )
+    goes_in: OptionalName = Field(
+        "", description="alternative: position in whose step a loose component is used, if it is another's"
+    )
     having: Texts = Field(
         [], description="alternative: values wanted of what sits there: `master_bore at least 22 mm`"
     )

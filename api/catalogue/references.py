@@ -75,6 +75,7 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("companion", "companion", "position", "position"),
     Reference("companion", "companion_alternative", "component", "component", "fit"),
     Reference("companion", "companion_alternative", "position", "position", "at"),
+    Reference("companion", "companion_alternative", "goes_in", "position"),
     Reference("companion", "wanted", "kind", "characteristic_kind", "having"),
     Reference("conflict", "conflict", "component", "component"),
     Reference("conflict", "conflict", "position", "position"),

@@ -170,6 +170,7 @@ def _companion(record: r.CompanionRecord, name: str, rows: Rows, kinds: KindRule
             "amount": read_amount(record.amount)[1].si if record.amount else None,
             "amount_written": " ".join(record.amount.split()),
             "goes_on": record.goes_on,
+            "goes_in": record.goes_in or None,
         }
     )
     rows["wanted"] += _wanted(name, 0, "having", record.having, kinds)

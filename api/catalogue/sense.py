@@ -147,6 +147,8 @@ def _alternative(record: r.CompanionRecord) -> Iterator[Finding]:
                 yield "amount", "an amount is one number above zero with its unit: `1.2 l`"
     if record.goes_on and record.empty:
         yield "goes_on", "nothing goes on where a position is left empty; leave this empty"
+    if record.goes_in and (not record.fit or record.at):
+        yield "goes_in", "it says in whose step a loose component is used; leave this empty"
     yield from _having("having", record.having)
 
 

@@ -386,6 +386,7 @@ class CompanionAlternativeRow(SQLModel, table=True):
     amount: float | None = None
     amount_written: str = Field("", max_length=60)
     goes_on: str = Field("", max_length=6)
+    goes_in: str | None = refers("position.name", optional=True)
 
 
 class ConflictRow(SQLModel, table=True):

@@ -226,6 +226,7 @@ def _companions(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
                 "empty": way.empty,
                 "amount": way.amount_written,
                 "goes_on": way.goes_on,
+                "goes_in": way.goes_in or "",
             }
             first = {}
 

@@ -39,6 +39,8 @@ class Room:
         self.states: dict[str, tuple[str, str]] = {}
         """Job → what it makes of which position."""
         self.befores: list[Before] = []
+        self.off: list[tuple[str, Access]] = []
+        """Place of work, and the record of what is off for it."""
         self._follow()
 
     def _follow(self) -> None:
@@ -54,7 +56,17 @@ class Room:
                     if more not in seen:
                         seen.add(more)
                         waiting.append(more)
-        self.befores += _around(self.states)
+        self.befores += [*_around(self.states), *self._outside_what_is_off()]
+
+    def _outside_what_is_off(self) -> Iterator[Before]:
+        """What is made safe for a place stays so until what is off for that place is back."""
+        for place, record in self.off:
+            for made in self.states:
+                state, _ = self.states[made]
+                if state in AROUND and any(place == r.position for r in self.reasons[made]):
+                    for work in Work:
+                        yield _edge(made, Work.removing, record.other_position, work, record)
+                        yield _edge(record.other_position, work, made, Work.fitting, record)
 
     def _speaks(self, record: Access, place: str, job: str) -> bool:
         """Whether a record speaks of the work that a job does at a place."""
@@ -85,6 +97,7 @@ class Room:
             self.states.setdefault(other, (record.state, other))
             self.reasons[other].append(record)
             yield other, other
+        self.off += [(record.position, record)] if record.state == "off" and job == record.position else []
         self.befores += _moved(record, job, opens=opens, closes=closes)
 
     def _make(self, record: Access, job: str, *, opens: bool, closes: bool) -> Iterator[tuple[str, str]]:

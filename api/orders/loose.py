@@ -74,7 +74,8 @@ class Sharing:
             if filled:
                 best = min(filled, key=lambda j: (j.position != parent, j.section != part.section, j.name))
                 return best.name
-        return parent if parent in self.jobs else LOOSE + part.number
+        users = [job for job in (way.goes_in, parent) if job in self.jobs]
+        return users[0] if users else LOOSE + part.number
 
     def _first_user(self, number: str, seen: tuple[str, ...]) -> str:
         """The job that uses a loose part that itself demands another."""

@@ -7,7 +7,7 @@ from api.orders.sequence import Job, LooseUse, Sequence, Step, Work
 VERBS = {
     "": ("Take off", "Fit"),
     "off": ("Take off", "Put back"),
-    "carried over": ("Take from the old", "Put on the new"),
+    "carried over": ("Take off", "Put on again"),
     "depressurised": ("Let the pressure off", "Bring up to pressure"),
     "disconnected": ("Disconnect", "Connect again"),
     "on stands": ("Put on stands", "Let down from the stands"),

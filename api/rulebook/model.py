@@ -268,7 +268,8 @@ class Alternative:
     sits at the position.
 
     `amount`: how much of a loose component, as written and in SI, of the quantity `amount_of` (volume,
-    mass, length). `goes_on`: before or after the demander, or "" where it does not matter.
+    mass, length). `goes_on`: before or after the demander, or "" where it does not matter. `goes_in`: the
+    position in whose step a loose component is used, where that is not the demander's.
     """
 
     component: str = ""
@@ -280,6 +281,7 @@ class Alternative:
     amount: Measure | None = None
     amount_of: str = ""
     goes_on: str = ""
+    goes_in: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

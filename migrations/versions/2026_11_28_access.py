@@ -1,4 +1,4 @@
-"""What is off, or made safe, while there is work at a position; what is tightened again after some way.
+"""What is off, or made safe, for work at a position; where loose parts go in; what is tightened again.
 
 Revision: 2026_11_28_access
 After: 2026_11_25_order_lists
@@ -80,11 +80,21 @@ def upgrade() -> None:
     )
     for column in PLACES:
         op.create_index(f"ix_access_{column}", "access", [column])
+    with op.batch_alter_table("companion_alternative") as batch:
+        batch.add_column(sa.Column("goes_in", NAME, nullable=True))
+        batch.create_foreign_key(
+            "fk_companion_alternative_goes_in_position", "position", ["goes_in"], ["name"], deferrable=True
+        )
+    op.create_index("ix_companion_alternative_goes_in", "companion_alternative", ["goes_in"])
 
 
 def downgrade() -> None:
     op.execute(sa.text("DELETE FROM record_change WHERE kind = 'access'"))
     op.drop_table("access")
+    op.drop_index("ix_companion_alternative_goes_in", "companion_alternative")
+    with op.batch_alter_table("companion_alternative") as batch:
+        batch.drop_constraint("fk_companion_alternative_goes_in_position", type_="foreignkey")
+        batch.drop_column("goes_in")
     op.execute(
         sa.text("DELETE FROM claim_evidence WHERE claim IN (SELECT name FROM claim WHERE kind = 'access')")
     )
