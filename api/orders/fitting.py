@@ -155,6 +155,8 @@ def _respects(found: Sequence) -> str:
 
 
 def _sentence(found: Sequence, schedule: Schedule, hands: int) -> str:
+    if not found.steps:
+        return "Nothing is changed: there is no work."
     people = "one pair of hands" if hands == 1 else f"{hands} pairs of hands"
     hours, minutes = divmod(schedule.finish, 60)
     least = "at least " if found.untimed else ""
