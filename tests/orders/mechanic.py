@@ -134,8 +134,8 @@ class _Mechanic:
             self.want("wheel.road" not in self.lifted, step, "the vehicle stands on no wheels")
             self.want("wheel.nuts" not in self.lifted, step, "no nut holds the wheels")
         if state == "depressurised":
-            battery = [s for s, _ in self.safe if s == "disconnected"]
-            self.want(not battery, step, "the pump has no battery")
+            off = [p for s, p in self.safe if s == "disconnected" and self.solution.after.get(p)]
+            self.want(not off, step, "the pump has no battery")
         self.safe.discard(key)
         self.undone.add(key)
 
