@@ -180,12 +180,27 @@ def alternative_of(row: Any, having: tuple[m.Wanted, ...]) -> m.Alternative:
         amount=amount,
         amount_of=of,
         goes_on=row.goes_on,
+        goes_in=row.goes_in or "",
     )
 
 
 def precedence_of(row: Any, stated: Mapping[str, Any]) -> m.Precedence:
     return m.Precedence(
         **stated, first=row.position, then=row.other_position, reason=row.reason, work=row.work
+    )
+
+
+def access_of(row: Any, stated: Mapping[str, Any]) -> m.Access:
+    return m.Access(
+        **stated,
+        position=row.position,
+        other_position=row.other_position,
+        reason=row.reason,
+        state=row.state,
+        component=row.component or "",
+        other_component=row.other_component or "",
+        opening=row.opening,
+        closing=row.closing,
     )
 
 
@@ -197,6 +212,9 @@ def tightening_of(row: Any, stated: Mapping[str, Any]) -> m.Tightening:
         fastener=row.fastener,
         torque=Measure(row.torque, row.torque_low, row.torque_high),
         angle=Measure(row.angle, row.angle_low, row.angle_high) if row.angle else None,
+        again_after=(
+            Measure(row.again_after, row.again_after_low, row.again_after_high) if row.again_after else None
+        ),
     )
 
 

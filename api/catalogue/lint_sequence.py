@@ -25,6 +25,11 @@ def sequence_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
     seen: set[tuple[str, ...]] = set()
     for work, words in WORK.items():
         always: list[_Step] = [(p.first, p.then, p) for p in book.precedences if p.work == work]
+        off = [a for a in book.accesses if a.state == "off"]
+        always += [
+            (a.position, a.other_position, a) if work == "fitting" else (a.other_position, a.position, a)
+            for a in off if not (a.component or a.other_component)
+        ]  # fmt: skip
         of_components = _of_companions(book).values() if work == "fitting" else ()
         for steps in (always, *(always + some for some in of_components)):
             for holding in _together(book, steps):

@@ -45,7 +45,7 @@ MOST_MISTAKES = 1000
 LONGEST_NAME = 300
 """Of a record with mistakes, beyond which its name is not remembered: no record has a longer one."""
 
-_FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_on"}
+_FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_on", "goes_in"}
 """The columns of a companion's further rows."""
 
 

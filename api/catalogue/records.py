@@ -237,6 +237,9 @@ class CompanionRecord(Stated):
     goes_on: Literal["", "before", "after"] = Field(
         "", description="alternative: it goes on before or after the component that demands it"
     )
+    goes_in: OptionalName = Field(
+        "", description="alternative: position in whose step a loose component is used, if it is another's"
+    )
     having: Texts = Field(
         [], description="alternative: values wanted of what sits there: `master_bore at least 22 mm`"
     )
@@ -309,6 +312,23 @@ class PrecedenceRecord(Stated):
     reason: Sentence
 
 
+class AccessRecord(Stated):
+    """What is off, or made safe, while there is work at a position; undone afterwards."""
+
+    kind_of_record = "access"
+    name: Name
+    position: Name = Field(description="where the work is")
+    component: OptionalName = Field("", description="only while this is fitted there; empty: for any work")
+    other_position: Name = Field(description="what is off, or made safe, for it")
+    other_component: OptionalName = Field("", description="only while this sits there; empty: whatever does")
+    state: Literal["off", "carried over", "disconnected", "depressurised", "on stands", "drained", "bled"] = (
+        Field("off", description="`carried over`: from the old component at `position` to the new one")
+    )
+    opening: Text = Field("", description="what is done before; empty: no more than the state says")
+    closing: Text = Field("", description="what is done after; empty: no more than undoing the state")
+    reason: Sentence
+
+
 class TighteningRecord(Stated):
     """How tight a fastener at a position is made."""
 
@@ -319,6 +339,7 @@ class TighteningRecord(Stated):
     fastener: Sentence
     torque: WithUnit = Field(min_length=1, description="with unit, or a span: `95 Nm`, `40 .. 48 Nm`")
     angle: WithUnit = Field("", description="turned on after the torque, with unit: `60 deg`")
+    again_after: WithUnit = Field("", description="distance after which it is tightened again: `50 mile`")
 
 
 KINDS: tuple[type[Record], ...] = (
@@ -340,6 +361,7 @@ KINDS: tuple[type[Record], ...] = (
     BudgetRecord,
     SupersessionRecord,
     PrecedenceRecord,
+    AccessRecord,
     TighteningRecord,
     SupplierRecord,
     OfferRecord,
@@ -351,7 +373,7 @@ KINDS: tuple[type[Record], ...] = (
 KindWord = Literal[
     "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
     "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
-    "supersession", "precedence", "tightening", "supplier", "offer", "tax", "exchange_rate",
+    "supersession", "precedence", "access", "tightening", "supplier", "offer", "tax", "exchange_rate",
 ]  # fmt: skip
 """The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
 

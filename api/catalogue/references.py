@@ -51,6 +51,7 @@ _STATING = (
     "budget",
     "supersession",
     "precedence",
+    "access",
     "tightening",
 )
 
@@ -74,6 +75,7 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("companion", "companion", "position", "position"),
     Reference("companion", "companion_alternative", "component", "component", "fit"),
     Reference("companion", "companion_alternative", "position", "position", "at"),
+    Reference("companion", "companion_alternative", "goes_in", "position"),
     Reference("companion", "wanted", "kind", "characteristic_kind", "having"),
     Reference("conflict", "conflict", "component", "component"),
     Reference("conflict", "conflict", "position", "position"),
@@ -90,6 +92,10 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("supersession", "supersession", "new", "component"),
     Reference("precedence", "precedence", "position", "position", "first"),
     Reference("precedence", "precedence", "other_position", "position", "then"),
+    Reference("access", "access", "position", "position"),
+    Reference("access", "access", "component", "component"),
+    Reference("access", "access", "other_position", "position"),
+    Reference("access", "access", "other_component", "component"),
     Reference("tightening", "tightening", "position", "position"),
     Reference("tightening", "tightening", "component", "component"),
     Reference("offer", "offer", "supplier", "supplier", owner="name"),

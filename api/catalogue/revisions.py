@@ -32,6 +32,8 @@ _NAMING = (
     ("companion_alternative", "component"),
     ("conflict", "component"),
     ("conflict", "other_component"),
+    ("access", "component"),
+    ("access", "other_component"),
     ("tightening", "component"),
 )
 """Every place where a claim names a component."""

@@ -181,6 +181,7 @@ def _companion(record: r.CompanionRecord, name: str, rows: Rows, kinds: KindRule
             "amount": read_amount(record.amount)[1].si if record.amount else None,
             "amount_written": " ".join(record.amount.split()),
             "goes_on": record.goes_on,
+            "goes_in": record.goes_in or None,
         }
     )
     rows["wanted"] += _wanted(name, 0, "having", record.having, kinds)
@@ -245,10 +246,17 @@ def _precedence(record: r.PrecedenceRecord, name: str, rows: Rows, _kinds: KindR
     rows["precedence"].append({"claim": name, **positions, "work": record.work, "reason": record.reason})
 
 
+def _access(record: r.AccessRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
+    fields = ("position", "other_position", "state", "opening", "closing", "reason")
+    row: Row = {"claim": name} | {field: getattr(record, field) for field in fields}
+    components = {field: getattr(record, field) or None for field in ("component", "other_component")}
+    rows["access"].append(row | components)
+
+
 def _tightening(record: r.TighteningRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
     row: Row = {"claim": name, "position": record.position, "component": record.component or None}
     row["fastener"] = record.fastener
-    for field, quantity in (("torque", "torque"), ("angle", "angle")):
+    for field, quantity in (("torque", "torque"), ("angle", "angle"), ("again_after", "length")):
         written = getattr(record, field)
         measure = read_measure(written, quantity) if written else Measure("")
         row |= {field: measure.written, f"{field}_low": measure.low, f"{field}_high": measure.high}
@@ -279,6 +287,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "budget": _budget,
     "supersession": _supersession,
     "precedence": _precedence,
+    "access": _access,
     "tightening": _tightening,
     **dict.fromkeys(TO_ROW, _bought),
 }

@@ -54,6 +54,9 @@ def findings(record: r.Record) -> Iterator[Finding]:
             yield from _side("other_", record.other_component, record.other_position, record.other_having)
         case r.PrecedenceRecord() if record.first == record.then:
             yield "then", "a position does not come before itself; name another one"
+        case r.AccessRecord() if record.position == record.other_position:
+            if record.state in ("off", "carried over"):
+                yield "other_position", f"nothing is {record.state} to reach itself; name another position"
         case r.TighteningRecord():
             yield from _tightening(record)
         case r.OfferRecord() | r.TaxRecord():
@@ -167,6 +170,8 @@ def _alternative(record: r.CompanionRecord) -> Iterator[Finding]:
                 yield "amount", "an amount is one number above zero with its unit: `1.2 l`"
     if record.goes_on and record.empty:
         yield "goes_on", "nothing goes on where a position is left empty; leave this empty"
+    if record.goes_in and (not record.fit or record.at):
+        yield "goes_in", "it says in whose step a loose component is used; leave this empty"
     yield from _having("having", record.having)
 
 
@@ -179,10 +184,10 @@ def _side(prefix: str, component: str, position: str, having: list[str]) -> Iter
 
 
 def _tightening(record: r.TighteningRecord) -> Iterator[Finding]:
-    for field in ("torque", "angle"):
+    for field, quantity in (("torque", "torque"), ("angle", "angle"), ("again_after", "length")):
         if written := getattr(record, field):
             try:
-                measure = read_measure(written, field)
+                measure = read_measure(written, quantity)
             except NotAMeasure as error:
                 yield field, str(error)
             else:

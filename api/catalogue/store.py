@@ -117,6 +117,7 @@ class _Compiler:
             "joints": self._claims("joint", c.joint_of, positions),
             "budgets": self._claims("budget", c.budget_of, positions),
             "precedences": self._claims("precedence", c.precedence_of, positions),
+            "accesses": self._claims("access", c.access_of, positions),
             "tightenings": self._claims("tightening", c.tightening_of, positions),
         }
 
@@ -293,7 +294,7 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
             names.update(
                 s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s
             )
-            names.update(getattr(claim, field, "") for field in ("component", "original"))
+            names.update(getattr(claim, field, "") for field in ("component", "original", "other_component"))
     return names - {""}
 
 

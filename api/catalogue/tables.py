@@ -39,9 +39,11 @@ CLAIMS = (
     "budget",
     "supersession",
     "precedence",
+    "access",
     "tightening",
 )
 """The kinds of record that state something."""
+ACCESS_STATES = ("off", "carried over", "disconnected", "depressurised", "on stands", "drained", "bled")
 
 
 def _condition(*, optional: bool) -> object:
@@ -391,6 +393,7 @@ class CompanionAlternativeRow(SQLModel, table=True):
     amount: float | None = None
     amount_written: str = Field("", max_length=60)
     goes_on: str = Field("", max_length=6)
+    goes_in: str | None = refers("position.name", optional=True)
 
 
 class ConflictRow(SQLModel, table=True):
@@ -475,8 +478,29 @@ class PrecedenceRow(SQLModel, table=True):
     reason: str = words()
 
 
+class AccessRow(SQLModel, table=True):
+    """While there is work at `position`, what is at `other_position` is in a state."""
+
+    __tablename__ = "access"
+    __table_args__ = (
+        one_of("state", "state", ACCESS_STATES),
+        CheckConstraint(
+            "position <> other_position OR state NOT IN ('off', 'carried over')", name="two_positions"
+        ),
+    )
+    claim: str = refers("claim.name", primary=True, cascade=True)
+    position: str = refers("position.name")
+    component: str | None = refers("component.number", optional=True)
+    other_position: str = refers("position.name")
+    other_component: str | None = refers("component.number", optional=True)
+    state: str = Field("off", max_length=20)
+    opening: str = words()
+    closing: str = words()
+    reason: str = words()
+
+
 class TighteningRow(SQLModel, table=True):
-    """Torque and angle as written and in SI; `low` and `high` differ for a span."""
+    """Torque, angle and distance as written and in SI; `low` and `high` differ for a span."""
 
     __tablename__ = "tightening"
     __table_args__ = (CheckConstraint("torque_low > 0", name="torque"),)
@@ -490,3 +514,6 @@ class TighteningRow(SQLModel, table=True):
     angle: str = Field("", max_length=60)
     angle_low: float | None = None
     angle_high: float | None = None
+    again_after: str = Field("", max_length=60)
+    again_after_low: float | None = None
+    again_after_high: float | None = None

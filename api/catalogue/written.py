@@ -226,6 +226,7 @@ def _companions(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
                 "empty": way.empty,
                 "amount": way.amount_written,
                 "goes_on": way.goes_on,
+                "goes_in": way.goes_in or "",
             }
             first = {}
 
@@ -271,6 +272,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "budget": _budgets,
     "supersession": _claims(lambda row: supersession_name(row.old, row.new)),
     "precedence": _claims(_unnamed, first="position", then="other_position"),
+    "access": _claims(_unnamed),
     "tightening": _claims(_unnamed),
     **TO_RECORD,
 }

@@ -33,6 +33,12 @@ CUTTING = (
 )
 
 
+STANDS = (
+    "A vehicle that slips off a jack kills: firm level ground, the wheels that stay on chocked, rated stands "
+    f"under the frame before anybody reaches under it or takes a wheel off. {_LICENSED}"
+)
+
+
 def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loose] = ()) -> tuple[str, ...]:
     """Every caution that the changes call for, each once, and the hazards of the parts themselves."""
     changes, loose = tuple(changes), tuple(loose)

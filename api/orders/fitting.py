@@ -8,9 +8,10 @@ from api.asking.questions import ask, at_revision
 from api.closure.answer import Solution
 from api.closure.answering import answer_question
 from api.orders.facts import DEFERS
-from api.orders.jobs import jobs_of
+from api.orders.jobs import fitting_sequence
 from api.orders.schedule import Schedule, Slot, earliest_finish
-from api.orders.sequence import Sequence, Step, sequence
+from api.orders.sequence import Sequence, Step, Work
+from api.orders.steps import loose_use, time_of, verb_of, what_is_done, without_detours
 from api.problems import NoSet
 from api.rulebook.model import RuleBook
 from api.service import Service
@@ -19,6 +20,10 @@ from api.wire.orders_in import FittingIn
 
 Facts = dict[str, Any]
 SECONDS = 3.0
+NO_ORDER_IS_QUICKER = (
+    "with the orders of work and times recorded, and one pair of hands at a time in a section without room "
+    "for more, no order is quicker"
+)
 
 
 def fitting_facts(service: Service, body: FittingIn) -> Facts:
@@ -30,7 +35,7 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
         )
         if answer.solution is None:
             raise NoSet("These wishes have no set; their closure says why")
-        found = sequence(*jobs_of(asked.book, asked.question.vehicle, answer.solution))
+        found = fitting_sequence(asked.book, asked.question.vehicle, answer.solution)
         schedule = earliest_finish(found, body.hands, body.room_in, SECONDS)
     known = understood(service, asked)
     return {
@@ -59,9 +64,12 @@ def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: 
     `coming_off`: job → what is taken off there, in words.
     """
     numbers = {step: number for number, step in enumerate(found.steps, start=1)}
+    waits = without_detours(found)
     slots = {slot.step: slot for slot in schedule.slots}
     return {
-        "steps": [_step(found, step, numbers, slots.get(step), coming_off) for step in found.steps],
+        "steps": [
+            _step(found, step, numbers, waits[step], slots.get(step), coming_off) for step in found.steps
+        ],
         "sections": [
             {
                 "section": s.section,
@@ -84,41 +92,85 @@ def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: 
         ],
         "hands": hands,
         "finish_minutes": schedule.finish,
-        "proved": schedule.proved,
+        **_proof(found, schedule, hands),
         "at_least_minutes": schedule.at_least,
         "longest_chain_minutes": schedule.critical,
-        "sentence": _sentence(schedule, hands),
+        "orders_recorded": found.records,
+        "steps_without_order": len(found.unordered),
+        "steps_without_time": len(found.untimed),
+        "sentence": _sentence(found, schedule, hands),
         "cautions": list(found.cautions),
         "defers": DEFERS,
     }
 
 
 def _step(
-    found: Sequence, step: Step, numbers: dict[Step, int], slot: Slot | None, coming_off: dict[str, str]
+    found: Sequence,
+    step: Step,
+    numbers: dict[Step, int],
+    waits: frozenset[Step],
+    slot: Slot | None,
+    coming_off: dict[str, str],
 ) -> Facts:
     job = found.jobs[step.job]
-    fits = step.work == "fitting"
+    fits = step.work is Work.fitting
+    uses = job.loose if fits or job.fitting is None else ()
     return {
         "step": numbers[step],
         "work": str(step.work),
+        "verb": verb_of(job, step.work),
+        "for_access": job.state or None,
         "job": job.name,
         "title": job.title if fits else coming_off.get(job.name, job.title),
         "section": job.section,
         "section_title": job.section_title,
         "minutes": found.minutes_of(step),
+        "time": time_of(job, step.work),
         "start": slot.start if slot else None,
         "end": slot.end if slot else None,
         "hands": slot.hands if slot else None,
-        "waits_for": sorted(numbers[other] for other in found.waits[step] if other in numbers),
+        "waits_for": sorted(numbers[other] for other in waits),
+        "instructions": what_is_done(job, step.work),
+        "loose_parts": [loose_use(use) for use in uses],
         "tools": list(job.tools) if fits else [],
         "tightenings": list(job.tightenings) if fits else [],
     }
 
 
-def _sentence(schedule: Schedule, hands: int) -> str:
+def _proof(found: Sequence, schedule: Schedule, hands: int) -> Facts:
+    """What is proved, and of what: no more than follows from what is recorded."""
+    if hands == 1:
+        return {"proved": not found.circles, "proved_of": f"the order {_respects(found)}"}
+    return {"proved": schedule.proved, "proved_of": NO_ORDER_IS_QUICKER}
+
+
+def _respects(found: Sequence) -> str:
+    if found.circles:
+        return f"respects {found.records} recorded orders of work; some others wait for each other"
+    if not found.records:
+        return "follows no recorded order of work: none is recorded"
+    return f"respects {'the one' if found.records == 1 else f'all {found.records}'} recorded " + (
+        "order of work" if found.records == 1 else "orders of work"
+    )
+
+
+def _sentence(found: Sequence, schedule: Schedule, hands: int) -> str:
+    if not found.steps:
+        return "Nothing is changed: there is no work."
     people = "one pair of hands" if hands == 1 else f"{hands} pairs of hands"
     hours, minutes = divmod(schedule.finish, 60)
-    told = f"With {people} it is done in {hours} h {minutes} min"
-    if schedule.proved:
-        return f"{told}; proved: no order of work is quicker."
-    return f"{told}; not proved in time: {schedule.at_least} min at least."
+    least = "at least " if found.untimed else ""
+    told = [f"With {people} the work takes {least}{hours} h {minutes} min."]
+    if hands == 1:
+        told.append(f"This order {_respects(found)}.")
+    elif schedule.proved:
+        told.append("With the orders of work and times recorded, no order is quicker.")
+    else:
+        told.append(
+            f"Whether another order is quicker was not proved in time: {schedule.at_least} min at least."
+        )
+    for some, what in ((found.untimed, "time"), (found.unordered, "order")):
+        if some:
+            have = "has" if len(some) == 1 else "have"
+            told.append(f"{len(some)} of the {len(found.steps)} steps {have} no recorded {what}.")
+    return " ".join(told)

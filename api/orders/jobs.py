@@ -1,28 +1,40 @@
 """The jobs of a set and what comes before what, from the rule book. Pure."""
 
 from collections.abc import Iterable, Iterator
+from itertools import groupby
 
-from api.closure.answer import Because, Cause, Change, Loose, Solution
+from api.closure.answer import Because, Cause, Change, Solution
 from api.closure.cautions import CUTTING, section_cautions
-from api.orders.sequence import Before, Job, Work
-from api.rulebook.model import Alternative, Companion, Component, Effort, RuleBook, Tightening, Vehicle
+from api.orders.access import Room, first_and_last
+from api.orders.loose import LOOSE, Sharing, with_loose
+from api.orders.sequence import Before, Job, Sequence, Work, sequence
+from api.orders.tightening import distance, tightened, tightenings_at, tightenings_of
+from api.rulebook.model import Alternative, Companion, Effort, RuleBook, Tightening, Vehicle
 
-LOOSE = "loose "
-"""Before the number, in the name of the job of a loose part."""
+AGAIN = "again after "
+"""Before the distance, in the name of the job that tightens again."""
 
 
-def jobs_of(
-    book: RuleBook, vehicle: Vehicle, solution: Solution
-) -> tuple[tuple[Job, ...], tuple[Before, ...]]:
-    """A job for each change and each loose part, and the records that put them in order.
+def fitting_sequence(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Sequence:
+    """The work of a set in order: a job for each change, for what makes room for it, and for what is
+    tightened again on the road; loose parts inside the steps that use them.
 
     The minutes of a fitment count as fitting, taking off what was there included; where nothing is
     fitted, only the taking off is a step, whose minutes nobody recorded.
     """
     places = {name: place for place, name in enumerate(_in_order(book))}
+    room = Room(book, vehicle, solution)
     jobs = [_job_of_change(book, vehicle, change, places[change.position]) for change in solution.changes]
-    jobs += [_job_of_loose(book, part, len(places) + n) for n, part in enumerate(solution.loose)]
-    return tuple(jobs), tuple(_befores(book, vehicle, solution))
+    jobs += room.jobs(places)
+    sharing = Sharing(book, solution, jobs)
+    jobs += [_job_of_loose(book, number, len(places) + n) for n, number in enumerate(sharing.alone())]
+    befores = [*_befores(book, vehicle, solution), *room.befores, *first_and_last(jobs)]
+    again = list(_again(book, vehicle, jobs, solution))
+    befores += [
+        Before(job.name, last.name, work, then_work=Work.fitting)
+        for last in again for job in jobs for work in Work
+    ]  # fmt: skip
+    return with_loose(sequence([*jobs, *again], befores), sharing)
 
 
 def _in_order(book: RuleBook) -> list[str]:
@@ -35,9 +47,8 @@ def _job_of_change(book: RuleBook, vehicle: Vehicle, change: Change, place: int)
     fitment = next((f for f in book.fitments if f.name == change.claim), None)
     position, section = book.positions[change.position], book.sections.get(change.section)
     part = book.components.get(change.component or "")
-    cautions = section_cautions(book, change.section)
-    if change.effort is Effort.cutting:
-        cautions = (*cautions, CUTTING)
+    fits = Work.fitting if part and not change.minutes else None
+    takes_off = Work.removing if change.replaces and not part else None
     return Job(
         name=change.position,
         title=f"{position.title}: {part.name} ({part.number})" if part else f"{position.title}: taken off",
@@ -47,46 +58,65 @@ def _job_of_change(book: RuleBook, vehicle: Vehicle, change: Change, place: int)
         place=place,
         section_title=section.title if section else "",
         tools=fitment.tools if fitment else (),
-        tightenings=tuple(
-            tightened(record)
-            for record in sorted(book.tightenings, key=lambda t: t.name)
-            if change.component and _is_for(record, change) and record.when.holds(vehicle)
+        tightenings=(
+            tightenings_at(book, vehicle, change.position, change.component) if change.component else ()
         ),
-        cautions=cautions,
+        cautions=_cautions(book, change),
+        untimed=frozenset(work for work in (fits, takes_off) if work),
+        position=change.position,
     )
 
 
-def _is_for(record: Tightening, change: Change) -> bool:
-    return record.position == change.position and record.component in ("", change.component)
+def _cautions(book: RuleBook, change: Change) -> tuple[str, ...]:
+    """Those of the section, of cutting, and the hazards of what comes off and of what goes on."""
+    parts = [book.components.get(number or "") for number in (change.replaces, change.component)]
+    return (
+        *section_cautions(book, change.section),
+        *((CUTTING,) if change.effort is Effort.cutting else ()),
+        *(f"{part.number}: {part.hazard}" for part in parts if part and part.hazard),
+    )
 
 
-def tightened(record: Tightening) -> str:
-    """ "Wheel nuts: 130 Nm, then 60 deg."; values as they were recorded."""
-    angle = f", then {record.angle.written}" if record.angle else ""
-    note = f" ({record.note})" if record.note else ""
-    return f"{record.fastener}: {record.torque.written}{angle}{note}"
-
-
-def _job_of_loose(book: RuleBook, loose: Loose, place: int) -> Job:
-    part = book.components[loose.component]
+def _job_of_loose(book: RuleBook, number: str, place: int) -> Job:
+    part = book.components[number]
     section = book.sections.get(part.section)
     return Job(
-        name=LOOSE + loose.component,
+        name=LOOSE + number,
         title=f"{part.name} ({part.number})",
         section=part.section,
-        fitting=loose.minutes,
+        fitting=0,
         place=place,
         section_title=section.title if section else "",
-        cautions=_cautions_of_loose(part, loose),
+        untimed=frozenset() if part.minutes else frozenset({Work.fitting}),
     )
 
 
-def _cautions_of_loose(part: Component, loose: Loose) -> tuple[str, ...]:
-    """The hazard of the part, and what welding it in calls for, with the part's own note."""
-    note = f"{part.number}: {part.note}" if part.note and loose.effort is not Effort.direct else ""
-    welding = CUTTING if loose.effort is Effort.cutting else ""
-    hazard = f"{part.number}: {part.hazard}" if part.hazard else ""
-    return tuple(caution for caution in (welding, hazard, note) if caution)
+def _again(book: RuleBook, vehicle: Vehicle, jobs: Iterable[Job], solution: Solution) -> Iterator[Job]:
+    """What is tightened again, a job for each distance."""
+    found: list[tuple[float, str, Job, Tightening]] = []
+    for job in jobs:
+        number = solution.after.get(job.position)
+        if job.fitting is None or job.name != job.position or not number:
+            continue
+        for record in tightenings_of(book, vehicle, job.position, number):
+            if record.again_after:
+                found.append((record.again_after.high or 0.0, record.again_after.written, job, record))
+    found.sort(key=lambda one: (one[0], one[1], one[2].place))
+    for written, some in groupby(found, key=lambda one: one[1]):
+        again = list(some)
+        first = again[0][2]
+        yield Job(
+            name=AGAIN + written,
+            title=f"after {distance(written)} on the road",
+            section=first.section,
+            fitting=0,
+            place=10**6,
+            section_title=first.section_title,
+            tightenings=tuple(tightened(record, now=False) for _, _, _, record in again),
+            cautions=section_cautions(book, first.section),
+            untimed=frozenset({Work.fitting}),
+            state="again",
+        )
 
 
 def _befores(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Iterator[Before]:
@@ -98,11 +128,9 @@ def _befores(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Iterator[B
         if change.component:
             named = {change.component, change.asked_number}
             yield from _of_companions(book, rules, _reasons(change), change.position, named)
-    for part in solution.loose:
-        yield from _of_companions(book, rules, _reasons(part), LOOSE + part.component, {part.component})
 
 
-def _reasons(brought: Change | Loose) -> tuple[Because, ...]:
+def _reasons(brought: Change) -> tuple[Because, ...]:
     return (brought.because, *brought.also_needed_by)
 
 

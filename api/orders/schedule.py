@@ -5,6 +5,7 @@ same time (two people are in each other's way there), but for sections said to h
 """
 
 import heapq
+import itertools
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -59,6 +60,8 @@ def earliest_finish(
         raise ValueError(f"pairs of hands must be 1 to {MOST_HANDS}")
     plan = _Plan(sequence, hands, frozenset(room_in))
     until = Deadline(seconds)
+    if hands == 1:
+        return Schedule(plan.in_a_row(), plan.work, True, plan.work, 0.0, plan.critical, plan.work)
     starts = plan.by_rule_of_thumb()
     least = plan.at_least()
     if plan.finish(starts) > least:
@@ -101,6 +104,14 @@ class _Plan:
 
     def finish(self, starts: Mapping[Step, int]) -> int:
         return max((start + self.minutes[step] for step, start in starts.items()), default=0)
+
+    def in_a_row(self) -> tuple[Slot, ...]:
+        """In the order of the steps: for one pair of hands every order takes as long."""
+        ends = list(itertools.accumulate((self.minutes[step] for step in self.steps), initial=0))
+        return tuple(
+            Slot(step, start, end, int(end > start))
+            for step, start, end in zip(self.steps, ends, ends[1:], strict=False)
+        )
 
     def by_rule_of_thumb(self) -> dict[Step, int]:
         """Whenever hands are free: the ready step that begins the longest chain, in a section with room."""

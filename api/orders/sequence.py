@@ -2,7 +2,8 @@
 
 Records say what comes before what, for taking off or for fitting. What is recorded for one of the two
 holds the other way round for the other (common practice: fitting is the reverse of taking off), unless
-the records say something else. Sections are kept together where that is permitted. Pure.
+the records say something else; and nothing goes on under what is still there. Sections are kept together
+where that is permitted. Pure.
 """
 
 import heapq
@@ -22,10 +23,30 @@ class Work(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class LooseUse:
+    """Pieces of a loose part that a step uses: `goes_on` before or after the step's own part, or "".
+
+    `amount`: how much of what a piece holds, in words. `also_serves`: the jobs that it serves too.
+    `minutes`: the work that all pieces ask for.
+    """
+
+    component: str
+    name: str
+    quantity: int
+    goes_on: str = ""
+    amount: str = ""
+    also_serves: tuple[str, ...] = ()
+    minutes: int = 0
+    cautions: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Job:
     """Work at one position, or with one loose part. `removing` and `fitting` are minutes; None: no such step.
 
-    `place` sorts jobs that may be done in any order.
+    `untimed`: those of them of which nobody recorded how long they take. `place` sorts jobs that may be
+    done in any order. `state`: what this makes of its `position` while there is work at the positions
+    that it `serves`; empty where something is changed.
     """
 
     name: str
@@ -38,17 +59,30 @@ class Job:
     tools: tuple[str, ...] = ()
     tightenings: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
+    untimed: frozenset[Work] = frozenset()
+    state: str = ""
+    position: str = ""
+    serves: frozenset[str] = frozenset()
+    opening: str = ""
+    closing: str = ""
+    reasons: tuple[str, ...] = ()
+    loose: tuple[LooseUse, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Before:
-    """The work at job `first` is done before that at job `then`; `record` says so, for `reason`."""
+    """The `work` at job `first` is done before that at job `then`; `record` says so, for `reason`.
+
+    Without `then_work` it speaks of one kind of work, and the reverse holds for the other kind; with it,
+    of that step of `then` and no more.
+    """
 
     first: str
     then: str
     work: Work = Work.fitting
     reason: str = ""
     record: str = ""
+    then_work: Work | None = None
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -84,7 +118,11 @@ class SectionTime:
 
 @dataclass(frozen=True, slots=True)
 class Sequence:
-    """Every step once. `waits` holds what each step waits for; `circles` could not be obeyed whole."""
+    """Every step once. `waits` holds what each step waits for; `circles` could not be obeyed whole.
+
+    `records`: how many records the order obeys. `unordered`: steps of which no record says what they come
+    before or after.
+    """
 
     jobs: Mapping[str, Job]
     steps: tuple[Step, ...]
@@ -93,6 +131,13 @@ class Sequence:
     circles: tuple[Circle, ...] = ()
     given_up: tuple[Before, ...] = ()
     """Records of a circle that the order does not obey."""
+    records: int = 0
+    unordered: frozenset[Step] = frozenset()
+
+    @property
+    def untimed(self) -> tuple[Step, ...]:
+        """Steps of which nobody recorded how long they take."""
+        return tuple(step for step in self.steps if step.work in self.jobs[step.job].untimed)
 
     @property
     def minutes(self) -> int:
@@ -126,7 +171,7 @@ def sequence(jobs: Iterable[Job], befores: Iterable[Before] = ()) -> Sequence:
     if len(known) < len(ordered):
         raise ValueError("two jobs have one name")
     waits = _Waits(known)
-    for before in sorted(set(befores), key=lambda b: (b.work, b.first, b.then, b.record, b.reason)):
+    for before in sorted(set(befores), key=_by_name):
         waits.record(before)
     circles, given_up = waits.break_circles()
     waits.turn_round()
@@ -135,10 +180,16 @@ def sequence(jobs: Iterable[Job], befores: Iterable[Before] = ()) -> Sequence:
         known,
         tuple(steps),
         {step: frozenset(waits.before[step]) for step in steps},
-        _section_times(known, steps),
+        section_times(known, steps),
         circles,
         given_up,
+        len(waits.obeyed),
+        frozenset(waits.before) - waits.ordered,
     )
+
+
+def _by_name(before: Before) -> tuple[str, ...]:
+    return (before.work, before.first, before.then, before.then_work or "", before.record, before.reason)
 
 
 class _Waits:
@@ -148,24 +199,34 @@ class _Waits:
         self.places = {name: place for place, name in enumerate(jobs)}
         self.before: dict[Step, set[Step]] = {step: set() for job in jobs.values() for step in _steps(job)}
         self.records: dict[tuple[Step, Step], list[Before]] = defaultdict(list)
+        self.turning: list[Before] = []
+        """Records that hold the other way round too, for jobs at hand."""
+        self.obeyed: set[str] = set()
+        self.ordered: set[Step] = set()
+        """Steps of which a record says what they come before or after."""
         for job in jobs.values():
             if len(steps := _steps(job)) == 2:
                 self.before[steps[1]].add(steps[0])
 
     def record(self, before: Before) -> None:
-        first, then = Step(before.first, before.work), Step(before.then, before.work)
-        if first in self.before and then in self.before and first != then:
+        first = Step(before.first, before.work)
+        then = Step(before.then, before.then_work or before.work)
+        if before.first == before.then or not {before.first, before.then} <= self.places.keys():
+            return
+        if before.then_work is None:
+            self.turning.append(before)
+        if first in self.before and then in self.before:
             self.before[then].add(first)
             self.records[first, then].append(before)
 
     def break_circles(self) -> tuple[tuple[Circle, ...], tuple[Before, ...]]:
         """Tell the circles, and forget records until there are none; returns those forgotten too.
 
-        Only steps of one kind of work can wait for each other: a job's own two never do.
+        Only steps of one kind of work can wait for each other: no record lets a removal wait for a fitting.
         """
         circles, given_up = [], []
         for work in Work:
-            pairs = sorted((f.job, t.job) for f, t in self.records if f.work is work)
+            pairs = sorted((f.job, t.job) for f, t in self.records if f.work is t.work is work)
             for group in circles_in(pairs):
                 circle = shortest_circle(pairs, group)
                 following = zip(circle, [*circle[1:], circle[0]], strict=True)
@@ -182,16 +243,32 @@ class _Waits:
             left.discard(step)
             for sooner in sorted(self.before[step] & left):
                 self.before[step].discard(sooner)
-                yield from self.records.pop((sooner, step))
+                given_up = self.records.pop((sooner, step))
+                self.turning = [before for before in self.turning if before not in given_up]
+                yield from given_up
 
     def turn_round(self) -> None:
         """What comes off first goes on last: the reverse of what is recorded for the other kind of work,
-        where no record says otherwise."""
-        for first, then in sorted(self.records):
-            other = Work.fitting if first.work is Work.removing else Work.removing
-            sooner, later = Step(then.job, other), Step(first.job, other)
-            if sooner in self.before and later in self.before and not self._follows(sooner, later):
-                self.before[later].add(sooner)
+        where no record says otherwise. What goes on last comes off before what it covers is fitted."""
+        for first, then in self.records:
+            for before in self.records[first, then]:
+                self._note(before, first, then)
+        for before in self.turning:
+            removing = before.work is Work.removing
+            outer, inner = (before.first, before.then) if removing else (before.then, before.first)
+            other = Work.fitting if removing else Work.removing
+            self._add_unless_reversed(before, Step(before.then, other), Step(before.first, other))
+            self._add_unless_reversed(before, Step(outer, Work.removing), Step(inner, Work.fitting))
+
+    def _add_unless_reversed(self, before: Before, sooner: Step, later: Step) -> None:
+        if sooner in self.before and later in self.before and not self._follows(sooner, later):
+            self.before[later].add(sooner)
+            self._note(before, sooner, later)
+
+    def _note(self, before: Before, sooner: Step, later: Step) -> None:
+        if before.record:
+            self.obeyed.add(before.record)
+            self.ordered |= {sooner, later}
 
     def _follows(self, step: Step, of: Step) -> bool:
         """Whether a step waits, however indirectly, for another."""
@@ -261,7 +338,8 @@ class _Order:
         return min(begun, key=lambda s: (self.from_elsewhere[s] > 0, self.first_place[s], s))
 
 
-def _section_times(jobs: Mapping[str, Job], steps: Iterable[Step]) -> tuple[SectionTime, ...]:
+def section_times(jobs: Mapping[str, Job], steps: Iterable[Step]) -> tuple[SectionTime, ...]:
+    """Minutes by section, in the order in which the steps come to it."""
     minutes: dict[str, dict[Work, int]] = {}
     titles: dict[str, str] = {}
     for step in steps:

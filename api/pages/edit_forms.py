@@ -17,7 +17,7 @@ SPARE_ROWS = 2
 """Empty rows under those that stand, so that one can be added without a script."""
 
 _ROWS = {
-    "companion": ("fit", "at", "quantity", "amount", "goes_on", "having", "empty"),
+    "companion": ("fit", "at", "quantity", "amount", "goes_on", "goes_in", "having", "empty"),
     "chassis_span": ("first", "last", "built_from", "built_to"),
 }
 """The columns of the kinds that have several rows; the others are the record's own."""

@@ -271,7 +271,8 @@ class Alternative:
     sits at the position.
 
     `amount`: how much of a loose component, as written and in SI, of the quantity `amount_of` (volume,
-    mass, length). `goes_on`: before or after the demander, or "" where it does not matter.
+    mass, length). `goes_on`: before or after the demander, or "" where it does not matter. `goes_in`: the
+    position in whose step a loose component is used, where that is not the demander's.
     """
 
     component: str = ""
@@ -283,6 +284,7 @@ class Alternative:
     amount: Measure | None = None
     amount_of: str = ""
     goes_on: str = ""
+    goes_in: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -367,10 +369,33 @@ class Precedence(Claim):
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Access(Claim):
+    """While there is work at `position`, what is at `other_position` is in a `state`, and afterwards not.
+
+    `off`: it comes off before the work and goes on after it. `carried over`: it sits on what is changed
+    at `position`, comes off the old and goes on the new. `disconnected`, `depressurised`, `on stands`,
+    `drained`, `bled` (afterwards): done to it where it is; the two positions may then be the same, and the
+    record speaks of the position's own change. It counts only where `component` is fitted at `position`
+    (empty: whatever is done there) and while `other_component` sits at `other_position` (empty: anything).
+    `opening` and `closing` say what is done before and after, where it is more than the state.
+    """
+
+    position: str
+    other_position: str
+    reason: str
+    state: str = "off"
+    component: str = ""
+    other_component: str = ""
+    opening: str = ""
+    closing: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Tightening(Claim):
     """How tight a fastener at a position is made, while `component` sits there (empty: anything).
 
-    `torque` in newton metres, `angle` (after the torque) in radians; either may be a span.
+    `torque` in newton metres, `angle` (after the torque) in radians; either may be a span. `again_after`:
+    the distance, in metres, after which it is tightened again.
     """
 
     position: str
@@ -378,6 +403,7 @@ class Tightening(Claim):
     torque: Measure
     angle: Measure | None = None
     component: str = ""
+    again_after: Measure | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -444,4 +470,5 @@ class RuleBook:
     budgets: tuple[Budget, ...] = ()
     supersessions: tuple[Supersession, ...] = ()
     precedences: tuple[Precedence, ...] = ()
+    accesses: tuple[Access, ...] = ()
     tightenings: tuple[Tightening, ...] = ()

@@ -230,18 +230,37 @@ class OrderOut(Out):
     defers: str
 
 
+class LooseUseOut(Out):
+    component: str
+    name: str
+    quantity: int
+    amount: str = Field(description="how much of what the pieces hold; empty: not recorded")
+    goes_on: Literal["before", "after"] | None = Field(description="before or after the step's own part")
+    sentence: str
+
+
 class StepOut(Out):
     step: int
     work: Literal["removing", "fitting"]
-    job: str = Field(description="the position, or `loose NUMBER`")
+    verb: str = Field(description="what is done, in the words of the trade: `Take off`, `Fit`, `Put back`")
+    for_access: str | None = Field(
+        description="nothing is changed here: what it makes of the place while there is work elsewhere, "
+        "`off`, `disconnected`, …; `again`: tightened again on the road"
+    )
+    job: str = Field(description="the position, the state and the position, or `loose NUMBER`")
     title: str
     section: str
     section_title: str
-    minutes: int
+    minutes: int = Field(description="0 where `time` is not `recorded`")
+    time: Literal["recorded", "with its fitting", "not recorded"]
     start: int | None = Field(description="minutes from the beginning, in the earliest finish")
     end: int | None
     hands: int | None = Field(description="which pair of hands, from 1; 0 where it takes no time")
-    waits_for: list[int] = Field(description="steps that are done before")
+    waits_for: list[int] = Field(
+        description="steps that are done before, but for those that another of them waits for"
+    )
+    instructions: list[str] = Field(description="how it is done, and why it makes room")
+    loose_parts: list[LooseUseOut] = Field(description="what the step uses beside its own part")
     tools: list[str]
     tightenings: list[str]
 
@@ -276,6 +295,12 @@ class FittingOut(Out):
     hands: int
     finish_minutes: int
     proved: bool
+    proved_of: str = Field(description="what `proved` speaks of")
+    orders_recorded: int = Field(description="records of the order of work that this order respects")
+    steps_without_order: int
+    steps_without_time: int = Field(
+        description="above 0: `minutes` and `finish_minutes` are at least so many"
+    )
     at_least_minutes: int
     longest_chain_minutes: int
     sentence: str

@@ -3,14 +3,14 @@
 What lists said before becomes one booking each. Down again, the columns are told by the bookings that stand.
 
 Revision: 2026_11_28_order_bookings
-After: 2026_11_25_order_lists
+After: 2026_11_28_access
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "2026_11_28_order_bookings"
-down_revision = "2026_11_25_order_lists"
+down_revision = "2026_11_28_access"
 branch_labels = None
 depends_on = None
 

@@ -1,14 +1,14 @@
 """What a kind of characteristic can be: its own least and most.
 
-Revision ID: 2026_11_28_sane_ranges
-Revises: 2026_11_25_order_lists
+Revision: 2026_11_28_sane_ranges
+After: 2026_11_28_loose_work
 """
 
 import sqlalchemy as sa
 from alembic import op
 
 revision = "2026_11_28_sane_ranges"
-down_revision = "2026_11_25_order_lists"
+down_revision = "2026_11_28_loose_work"
 branch_labels = None
 depends_on = None
 

@@ -9,7 +9,7 @@ from sqlalchemy import Engine
 from api.catalogue import editing
 from api.catalogue.books import Books
 from api.catalogue.editing import Author
-from api.catalogue.exports import export
+from api.catalogue.exports import export, export_text
 from api.catalogue.facts import component_facts
 from api.catalogue.imports import load
 from api.catalogue.store import compile_book
@@ -90,9 +90,46 @@ def test_an_edit_about_buying_raises_the_revision_and_touches_no_rule_book(tern:
     assert books.book("T2-L") is before
 
 
+ACCESS = """[access]
+name,position,component,other_position,other_component,state,opening,closing,reason
+fuel-safe,brake,TB-1,dynamo,,disconnected,"earth first, then live",earth last,"One spark, and it burns."
+wheel-off,brake,,wheel.left,TW-9,off,,,In the way.
+[tightening]
+name,position,fastener,torque,again_after
+axle-nut,wheel.left,axle nut,20 Nm,50 mile
+[companion]
+name,component,reason,fit,goes_in
+grease,TB-1,It runs dry.,TG-1,dynamo
+"""
+
+
+def test_access_goes_in_and_again_after_come_back_as_they_were_written(tern: Engine) -> None:
+    report = load(tern, sheet(ACCESS))
+    assert report.ok, report.mistakes
+    book = Books(tern).book("T2-L")
+    safe, off = book.accesses
+    assert (safe.name, safe.component, safe.other_position) == ("fuel-safe", "TB-1", "dynamo")
+    assert (safe.state, safe.opening, safe.closing) == (
+        "disconnected",
+        "earth first, then live",
+        "earth last",
+    )
+    assert (off.state, off.component, off.other_component) == ("off", "", "TW-9")
+    (nut,) = [t for t in book.tightenings if t.name == "axle-nut"]
+    assert nut.again_after is not None
+    assert round(nut.again_after.si or 0) == 80_467
+    (rule,) = [r for r in book.companions if r.name == "grease"]
+    assert rule.alternatives[0].goes_in == "dynamo"
+    written = "".join(export_text(tern))
+    assert '"earth first, then live",earth last' in written
+    again = load(tern, sheet(written))
+    assert (again.ok, again.changed) == (True, 0), again.mistakes
+
+
 FITTING = {
     "precedence": "[precedence]\nname,first,then,reason\nwheel-last,brake,wheel.left,Then the wheel.\n",
     "tightening": "[tightening]\nname,position,fastener,torque\nwheel-nut,wheel.left,axle nut,20 Nm\n",
+    "access": "[access]\nname,position,other_position,reason\nwheel-off,brake,wheel.left,In the way.\n",
     "the component of a tightening": "[component]\nnumber,name,section,origin\nTB-2,hard block,brakes,modern\n",
 }
 
@@ -122,6 +159,12 @@ MISTAKES = {
     "[tightening]\nname,position,fastener,torque\nx,brake,bolt,10 kg\n": "not a unit of torque",
     "[tightening]\nname,position,fastener,torque\nx,brake,bolt,0 Nm\n": "nothing is tightened",
     "[tightening]\nname,position,fastener,torque,angle\nx,brake,bolt,10 Nm,1 turn\n": "not a unit of angle",
+    "[tightening]\nname,position,fastener,torque,again_after\nx,brake,bolt,10 Nm,50 Nm\n": "not a unit of length",
+    "[access]\nname,position,other_position,reason\nx,brake,brake,No.\n": "nothing is off to reach itself",
+    "[access]\nname,position,other_position,reason\nx,brake,mast,No.\n": "there is no position 'mast'",
+    "[access]\nname,position,other_position,state,reason\nx,brake,dynamo,away,No.\n": "state",
+    "[companion]\nname,component,reason,fit,goes_in\nx,TW-9,No.,TG-1,mast\n": "there is no position 'mast'",
+    "[companion]\nname,component,reason,at,having,goes_in\nx,TW-9,No.,brake,finish equal plain,brake\n": "in whose step",
     "[companion]\nname,component,reason,fit,amount\nx,TW-9,No.,TG-1,2 hours\n": "no volume, mass or length",
     "[companion]\nname,component,reason,fit,amount\nx,TW-9,No.,TG-1,0 g\n": "one number above zero",
     "[companion]\nname,component,reason,at,having,amount\nx,TW-9,No.,brake,finish equal plain,1 l\n": "a loose component",

@@ -2,7 +2,8 @@
 
 import httpx
 
-ASKED = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+ASKED = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3302"}]}
+PAGE = "/fitting?chassis=24PL-018412&fit=QB-3302&hands="
 
 
 async def test_what_comes_off_and_goes_on_first(counter: httpx.AsyncClient) -> None:
@@ -11,17 +12,58 @@ async def test_what_comes_off_and_goes_on_first(counter: httpx.AsyncClient) -> N
     found = answer.json()
     at = {(step["work"], step["job"]): step["step"] for step in found["steps"]}
     assert at["removing", "wheel.road"] < at["removing", "rotor.front.left"]
-    assert at["fitting", "hub.front.left"] < at["fitting", "wheel.road"]
+    assert (
+        at["fitting", "brake.front.left"] < at["fitting", "bled brake.master"] < at["fitting", "wheel.road"]
+    )
+    assert at["removing", "disconnected battery"] == 1
     for step in found["steps"]:
         assert all(other < step["step"] for other in step["waits_for"])
     assert found["minutes"] == sum(section["minutes"] for section in found["sections"])
     assert found["minutes"] == sum(step["minutes"] for step in found["steps"])
     assert found["finish_minutes"] == found["minutes"]
-    assert found["proved"]
     assert any("N" in value for step in found["steps"] for value in step["tightenings"])
     assert found["tools"]
     assert any("licensed" in caution for caution in found["cautions"])
+    assert any("jack" in caution for caution in found["cautions"])
     assert found["circles"] == []
+
+
+async def test_loose_parts_stand_inside_the_steps_that_use_them(counter: httpx.AsyncClient) -> None:
+    steps = (await counter.post("/v1/fitting-sequences", json=ASKED)).json()["steps"]
+    assert not [step["job"] for step in steps if step["job"].startswith("loose ")]
+    inside = {
+        step["job"]: {use["component"]: use["quantity"] for use in step["loose_parts"]}
+        for step in steps if step["loose_parts"]
+    }  # fmt: skip
+    assert inside["hub.front.left"] == {"QA-9002": 1, "QA-9030": 1}
+    assert inside["brake.front.right"] == {"QB-9330": 1, "QB-9010": 1}
+    assert inside["brake.servo"] == {"QB-9066": 1}
+    assert inside["bled brake.master"] == {"QB-9001": 2}
+    caliper = next(s for s in steps if (s["job"], s["work"]) == ("brake.front.left", "fitting"))
+    assert caliper["loose_parts"][0]["sentence"] == "First: 1 × front caliper bracket, one side (QB-9330)"
+
+
+async def test_no_more_is_claimed_than_was_proved(counter: httpx.AsyncClient) -> None:
+    one = (await counter.post("/v1/fitting-sequences", json=ASKED)).json()
+    unknown = [step for step in one["steps"] if step["time"] == "not recorded"]
+    assert one["steps_without_time"] == len(unknown) > 0
+    assert not any(step["minutes"] for step in unknown)
+    assert "quicker" not in one["sentence"] + one["proved_of"]
+    assert f"This order respects all {one['orders_recorded']} recorded orders of work." in one["sentence"]
+    assert one["sentence"].startswith("With one pair of hands the work takes at least ")
+    two = (await counter.post("/v1/fitting-sequences", json=ASKED | {"hands": 2})).json()
+    assert two["proved"]
+    assert "With the orders of work and times recorded, no order is quicker." in two["sentence"]
+    assert "recorded" in two["proved_of"]
+
+
+async def test_the_page_says_so_too(counter: httpx.AsyncClient) -> None:
+    shown = (await counter.get(PAGE + "1", follow_redirects=True)).text
+    assert "no order of work is quicker" not in shown
+    assert "<b>Put back</b> wheel nuts" in shown
+    assert "<b>Fill and bleed</b> brakes, from the master cylinder on" in shown
+    assert "2 × brake fluid, glycol, one litre (QB-9001)" in shown
+    assert "75 lbfft; again after 50 miles" in shown
 
 
 async def test_more_hands_are_never_slower_and_never_quicker_than_the_longest_chain(

@@ -15,7 +15,7 @@ from api.orders.papers.text import hours, shown
 from api.orders.quotation import Item, quote
 from api.orders.quoting import _written
 from api.orders.schedule import earliest_finish
-from api.orders.sequence import Before, Job, Work, sequence
+from api.orders.sequence import Before, Job, LooseUse, Work, sequence
 
 VEHICLE = {
     "label": "24FL-009401", "chassis": "24FL-009401", "variant": "tourer-24",
@@ -54,6 +54,10 @@ def made_sequence(jobs: int) -> dict:
             place=number,
             section_title=f"Section {number // 7}",
             tools=(f"puller {number}",) if number % 5 == 0 else (),
+            state="off" if number % 6 == 1 else "",
+            opening="Mind the pipe." if number % 6 == 1 else "",
+            untimed=frozenset(Work) if number % 6 == 1 else frozenset(),
+            loose=(LooseUse(f"QX-{number}", "gasket", 2, "before"),) if number % 7 == 0 else (),
             tightenings=(f"stud nut {number}: 65 N m, then 30 degrees",) if number % 4 == 0 else (),
             cautions=("Never work under a vehicle that only a jack holds.",),
         )
@@ -90,10 +94,11 @@ def test_a_sequence_shows_every_step_in_order_with_tools_and_tightening_values()
     assert pages > 3
     at = 0
     for step in facts["steps"]:
-        word = "Fit" if step["work"] == "fitting" else "Takeoff"
-        at = text.find(re.sub(r"\s", "", f"{step['step']}{word}{step['title']}{step['minutes']}"), at)
+        minutes = {"recorded": step["minutes"], "with its fitting": "–", "not recorded": "?"}[step["time"]]
+        at = text.find(re.sub(r"\s", "", f"{step['step']}{step['verb']}{step['title']}{minutes}"), at)
         assert at >= 0, step
-        for said in (*step["tools"], *step["tightenings"]):
+        uses = [use["sentence"] for use in step["loose_parts"]]
+        for said in (*step["tools"], *step["tightenings"], *step["instructions"], *uses):
             assert re.sub(r"\s", "", said) in text[at : at + 400]
     assert re.sub(r"\s", "", hours(facts["minutes"])) in text
     assert "Neverworkunderavehicle" in text

@@ -2,6 +2,7 @@
 
 import itertools
 import random
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -10,10 +11,11 @@ from hypothesis import strategies as st
 
 from api.closure.answer import Because, Cause, Change, Loose, Solution, Totals
 from api.closure.cautions import CUTTING
-from api.orders.jobs import LOOSE, jobs_of
+from api.orders.jobs import fitting_sequence
 from api.orders.schedule import Schedule, earliest_finish
 from api.orders.sequence import Before, Job, Sequence, Step, Work, sequence
 from api.rulebook.model import (
+    Access,
     Alternative,
     Companion,
     Component,
@@ -121,6 +123,26 @@ def test_a_circle_is_told_by_its_names_and_the_work_still_has_an_order():
     assert (circle.jobs, circle.work, circle.records) == (("a", "b", "c"), FITTING, ("r1", "r2", "r3"))
     assert [before.record for before in found.given_up] == ["r3"]
     assert len(found.steps) == 8
+
+
+def test_nothing_goes_on_under_what_is_still_there():
+    jobs = [job("seal", removing=None, place=0), job("hub", place=1)]
+    assert told(sequence(jobs, [Before("seal", "hub", FITTING)])) == ["off hub", "on seal", "on hub"]
+    assert told(sequence(jobs, [Before("hub", "seal", REMOVING)])) == ["off hub", "on seal", "on hub"]
+    gone = [job("valve", fitting=None, place=0), job("pipe", place=1)]
+    assert told(sequence(gone, [Before("valve", "pipe", FITTING)])) == ["off pipe", "off valve", "on pipe"]
+
+
+def test_a_record_of_one_step_speaks_of_no_other():
+    jobs = [job("battery"), job("lamp")]
+    befores = [
+        Before("battery", "lamp", REMOVING, record="r", then_work=FITTING),
+        Before("lamp", "battery", FITTING, record="r", then_work=FITTING),
+    ]
+    found = sequence(jobs, befores)
+    assert found.waits[Step("lamp", REMOVING)] == frozenset()
+    assert found.records == 1
+    assert found.unordered == {Step("lamp", REMOVING)}
 
 
 def test_two_jobs_with_one_name_are_refused():
@@ -362,11 +384,11 @@ def test_the_jobs_of_a_set_carry_what_the_book_records():
         loose=(Loose("FLUID", 1, None, Because(Cause.companion, "c-fluid", "", "brake")),),
         totals=Totals(0, 0, 3, 0, 0, 50, 0), today={}, after={},
     )  # fmt: skip
-    found = sequence(*jobs_of(made_book(), VEHICLE, solution))
-    assert told(found) == [
-        "off servo", "off brake", "off hub", "on hub", "on brake", f"on {LOOSE}FLUID",
-    ]  # fmt: skip
+    found = fitting_sequence(made_book(), VEHICLE, solution)
+    assert told(found) == ["off servo", "off brake", "off hub", "on hub", "on brake"]
     brake = found.jobs["brake"]
+    assert [(use.component, use.quantity, use.goes_on) for use in brake.loose] == [("FLUID", 1, "after")]
+    assert found.untimed == (Step("servo", REMOVING),)
     assert brake.title == "front brake: part CAL (CAL)"
     assert brake.tools == found.tools == ("hub puller",)
     assert brake.tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
@@ -374,3 +396,95 @@ def test_the_jobs_of_a_set_carry_what_the_book_records():
     assert "FLUID: takes paint off" in found.cautions
     assert found.minutes == 50
     assert [(s.title, s.minutes) for s in found.sections] == [("Brakes", 30), ("Axles", 20)]
+
+
+def opened(book: RuleBook, *accesses: Access) -> RuleBook:
+    return replace(book, accesses=accesses)
+
+
+def hub_only(**values: object) -> Solution:
+    wish = Because(Cause.wish, "wish", "you wished it")
+    given = {
+        "changes": (change("hub", "axles", "HUB", wish, minutes=20),), "loose": (),
+        "totals": Totals(0, 0, 1, 0, 0, 20, 0),
+        "today": {"hub": "OLD", "brake": "CAL"}, "after": {"hub": "HUB", "brake": "CAL"},
+    }  # fmt: skip
+    return Solution(**(given | values))
+
+
+def test_what_is_in_the_way_comes_off_and_goes_back():
+    in_the_way = Access(name="a", position="hub", other_position="brake", reason="it covers the hub")
+    found = fitting_sequence(opened(made_book(), in_the_way), VEHICLE, hub_only())
+    assert told(found) == ["off brake", "off hub", "on hub", "on brake"]
+    brake = found.jobs["brake"]
+    assert (brake.state, brake.reasons) == ("off", ("it covers the hub",))
+    assert brake.tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
+    assert found.minutes == 20
+    assert len(found.untimed) == 2
+
+
+def test_an_access_counts_only_for_what_it_names():
+    named = Access(
+        name="a", position="hub", other_position="brake", reason="r", component="OTHER HUB"
+    )  # fmt: skip
+    while_it_sits = replace(named, component="", other_component="DRUM")
+    for access in (named, while_it_sits):
+        found = fitting_sequence(opened(made_book(), access), VEHICLE, hub_only())
+        assert told(found) == ["off hub", "on hub"]
+
+
+def test_what_is_made_safe_is_first_and_undone_last():
+    battery = Access(
+        name="a", position="hub", other_position="brake", reason="r", state="disconnected",
+        opening="earth first", closing="earth last",
+    )  # fmt: skip
+    pressure = replace(battery, name="b", state="depressurised", opening="", closing="")
+    found = fitting_sequence(opened(made_book(), battery, pressure), VEHICLE, hub_only())
+    assert told(found) == [
+        "off depressurised brake", "off disconnected brake", "off hub", "on hub",
+        "on disconnected brake", "on depressurised brake",
+    ]  # fmt: skip
+    assert found.jobs["disconnected brake"].opening == "earth first"
+
+
+def test_a_fluid_stands_where_the_system_is_filled_and_a_seal_where_it_is_named():
+    fluid, seal = made_book().components["FLUID"], component("SEAL", "axles", loose=True)
+    fluid = replace(fluid, characteristics={"contents_volume": read_measure("1 l", "volume")})
+    book = made_book()
+    book = replace(
+        opened(book, Access(name="a", position="brake", other_position="servo", reason="r", state="bled")),
+        components={**book.components, "FLUID": fluid, "SEAL": seal},
+        companions=(*book.companions, Companion(
+            name="c-seal", component="CAL", reason="r",
+            alternatives=(Alternative("SEAL", loose=True, goes_in="hub"),),
+        )),
+    )  # fmt: skip
+    wish, asks = Because(Cause.wish, "wish", ""), {"parent": "brake", "sentence": ""}
+    solution = hub_only(
+        changes=(
+            change("brake", "brakes", "CAL", wish, claim="f1"),
+            change("hub", "axles", "HUB", wish, minutes=20),
+        ),
+        loose=(
+            Loose("FLUID", 1, None, Because(Cause.companion, "c-fluid", **asks)),
+            Loose("SEAL", 2, None, Because(Cause.companion, "c-seal", **asks)),
+        ),
+        after={"hub": "HUB", "brake": "CAL", "servo": "S"},
+    )  # fmt: skip
+    found = fitting_sequence(book, VEHICLE, solution)
+    assert told(found)[-1] == "on bled servo"
+    assert [use.component for use in found.jobs["bled servo"].loose] == ["FLUID"]
+    assert sum(use.quantity for use in found.jobs["hub"].loose) == 1
+    assert {use.component for job in found.jobs.values() for use in job.loose} == {"FLUID", "SEAL"}
+
+
+def test_what_is_tightened_again_is_last():
+    again = replace(made_book().tightenings[0], again_after=read_measure("50 mile", "length"))
+    book = replace(
+        opened(made_book(), Access(name="a", position="hub", other_position="brake", reason="r")),
+        tightenings=(again,),
+    )
+    found = fitting_sequence(book, VEHICLE, hub_only())
+    assert told(found)[-1] == "on again after 50 mile"
+    assert found.jobs["again after 50 mile"].tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
+    assert "again after 50 miles" in found.jobs["brake"].tightenings[0]

@@ -11,7 +11,8 @@ from api.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, ta
 from api.orders.papers.rows import Grid, left, right
 from api.orders.papers.text import Facts, day_of, hours, listed, plain
 
-WORK_WORDS = {"removing": "Take off", "fitting": "Fit"}
+MINUTES = {"recorded": "", "with its fitting": "–", "not recorded": "?"}
+"""What stands instead of the minutes: "–" where they stand with the fitting, "?" where nobody knows."""
 
 
 def sequence_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
@@ -34,6 +35,7 @@ def sequence_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
 
 def _parts(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
     vehicle = facts["vehicle"]
+    least = "at least " if facts["steps_without_time"] else ""
     yield letterhead(paper, house, plain(vehicle["title"] or vehicle["variant"]), "Fitting sequence")
     yield strip(
         paper,
@@ -41,15 +43,15 @@ def _parts(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
             ("Chassis number", vehicle["chassis"]),
             ("Catalogue revision", facts["catalogue_revision"]),
             ("Steps", len(facts["steps"])),
-            ("Work", hours(facts["minutes"])),
+            ("Work", least + hours(facts["minutes"])),
             ("Pairs of hands", facts["hands"]),
-            ("Done after", hours(facts["finish_minutes"])),
+            ("Done after", least + hours(facts["finish_minutes"])),
         ],
     )
     yield box(paper, "Wishes", facts["wishes"])
     yield box(paper, "Cautions", facts["cautions"])
     yield box(paper, "Not in order", [circle["sentence"] for circle in facts["circles"]])
-    yield box(paper, "In short" if facts["proved"] else "Not proved", [facts["sentence"]])
+    yield box(paper, "In short", [facts["sentence"]])
     yield box(paper, "Special tools", [listed(facts["tools"], "; ")])
     yield _steps(paper, facts)
     yield _sections(paper, facts)
@@ -58,7 +60,7 @@ def _parts(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
 
 def _steps(paper: Paper, facts: Facts) -> list[Flowable]:
     grid = Grid(
-        [right("Step", 10), left("Work", 18), left("Where, and what", 84), right("Minutes", 14),
+        [right("Step", 10), left("Work", 27), left("Where, and what", 75), right("Minutes", 14),
          right("From minute", 19), right("To minute", 16), left("Done", 21)],
         under_from=2,
     )  # fmt: skip
@@ -67,9 +69,9 @@ def _steps(paper: Paper, facts: Facts) -> list[Flowable]:
         for step in steps:
             grid.add(
                 str(step["step"]),
-                [Said(WORK_WORDS.get(step["work"], step["work"]), bold=True)],
+                [Said(step["verb"], bold=True)],
                 [Said(step["title"], bold=True)],
-                str(step["minutes"]),
+                MINUTES[step["time"]] or str(step["minutes"]),
                 plain(step["start"]),
                 plain(step["end"]),
                 "",
@@ -79,13 +81,16 @@ def _steps(paper: Paper, facts: Facts) -> list[Flowable]:
 
 
 def _told(step: Facts) -> list[Said]:
+    """What stands under a step: how, with which loose parts, how tight."""
     waits = listed(step["waits_for"])
     found = [
         f"After step {waits}" if waits else "",
+        *step["instructions"],
         f"Special tools: {listed(step['tools'], '; ')}" if step["tools"] else "",
     ]
+    parts = [Said(use["sentence"], bold=True) for use in step["loose_parts"]]
     tight = [Said(f"Tighten: {plain(value)}", bold=True) for value in step["tightenings"]]
-    return [*(Said(text) for text in found if text), *tight]
+    return [*(Said(text) for text in found if text), *parts, *tight]
 
 
 def _sections(paper: Paper, facts: Facts) -> list[Flowable]:
@@ -97,5 +102,6 @@ def _sections(paper: Paper, facts: Facts) -> list[Flowable]:
             hours(section["fitting"]),
             hours(section["minutes"]),
         )
-    grid.add([Said("All sections", bold=True)], "", "", [Said(hours(facts["minutes"]), bold=True)])
+    least = ", at least" if facts["steps_without_time"] else ""
+    grid.add([Said(f"All sections{least}", bold=True)], "", "", [Said(hours(facts["minutes"]), bold=True)])
     return table(paper, grid, "Labour a section")
