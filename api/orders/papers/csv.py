@@ -61,8 +61,8 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
             "row": "price of days", "arrives": day["by"], "total": day["total"], "note": said,
             "supplier": listed(day["suppliers"], "; "),
         }  # fmt: skip
-    yield _total(facts)
     yield from _reconciled(facts)
+    yield _total(facts)
 
 
 def _not_bought(facts: Facts) -> Iterator[dict[str, Any]]:

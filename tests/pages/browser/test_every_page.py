@@ -19,6 +19,7 @@ PAGES = {
     "impossible": f"/answer?{DISCS}&keep_section=wheels",
     "picture": f"/picture?{DISCS}",
     "order": f"/order?{DISCS}",
+    "an order that is not complete": f"/order?{DISCS}&at_most_suppliers=2",
     "order for two": f"/order?{DISCS}&also=chassis%3D16PR-000200%26fit%3DQL-7075",
     "a vehicle that cannot be": f"/order?{DISCS}&another=99-1",
     "fitting": f"/fitting?{DISCS}&hands=2",
