@@ -101,9 +101,9 @@ class CharacteristicKindRow(SQLModel, table=True):
     title: str = words()
     quantity: str = Field(max_length=40)
     choices: str = words()
+    note: str = words()
     least: str = Field(max_length=60)
     most: str = Field(max_length=60)
-    note: str = words()
 
 
 class EvidenceRow(SQLModel, table=True):
