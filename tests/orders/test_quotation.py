@@ -74,3 +74,12 @@ async def test_what_comes_from_the_shops_own_store_is_paid_for(counter: httpx.As
     old = {item["what"]: Decimal(item["amount"]) for item in before["items"]}
     assert items["parts"] < old["parts"], "it is not bought as well"
     assert Decimal(after["net"]) == sum(items.values())
+
+
+async def test_a_quotation_names_what_its_sum_does_not_know(counter: httpx.AsyncClient) -> None:
+    body = {"vehicle": {"chassis": "24FL-012000"}, "wishes": [{"fit": "QA-7352"}], "labour_rate": "58.00"}
+    stored = await counter.put("/v1/stock/QA-7352", json={"quantity": 1}, headers={"If-None-Match": "*"})
+    assert stored.status_code in (200, 201), stored.text
+    found = (await counter.post("/v1/quotations", json=body)).json()
+    assert found["sentence"].endswith(" To that comes what QA-7352 costs, which is not known.")
+    assert "QA-7352: its price is not known." in found["not_in_it"]
