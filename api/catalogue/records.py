@@ -311,9 +311,9 @@ class AccessRecord(Stated):
     component: OptionalName = Field("", description="only while this is fitted there; empty: for any work")
     other_position: Name = Field(description="what is off, or made safe, for it")
     other_component: OptionalName = Field("", description="only while this sits there; empty: whatever does")
-    state: Literal[
-        "off", "carried over", "disconnected", "depressurised", "on stands", "drained", "bled"
-    ] = Field("off", description="`carried over`: from the old component at `position` to the new one")
+    state: Literal["off", "carried over", "disconnected", "depressurised", "on stands", "drained", "bled"] = (
+        Field("off", description="`carried over`: from the old component at `position` to the new one")
+    )
     opening: Text = Field("", description="what is done before; empty: no more than the state says")
     closing: Text = Field("", description="what is done after; empty: no more than undoing the state")
     reason: Sentence
