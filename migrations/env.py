@@ -11,7 +11,7 @@ import api.builds.tables
 import api.catalogue.epoch
 import api.catalogue.tables
 import api.catalogue.tables_buying
-import api.catalogue.tables_work
+import api.catalogue.tables_fitting
 import api.once.tables
 import api.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
 from api.database import make_engine

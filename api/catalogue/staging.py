@@ -32,7 +32,7 @@ from sqlmodel import SQLModel
 
 import api.catalogue.tables
 import api.catalogue.tables_buying
-import api.catalogue.tables_work  # noqa: F401  (these define the tables that are written here)
+import api.catalogue.tables_fitting  # noqa: F401  (all define the tables that are written here)
 from api.catalogue.columns import CLAIM_NAME
 from api.catalogue.rows import Row
 from api.catalogue.sheets import Place

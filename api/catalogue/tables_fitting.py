@@ -1,4 +1,4 @@
-"""The catalogue's tables about the order of the work: precedence, access, tightening."""
+"""The tables of the order of work: what comes first, what is off for it, how tight."""
 
 from sqlalchemy import CheckConstraint
 from sqlmodel import Field, SQLModel
