@@ -57,6 +57,16 @@ class Demand:
         return (self.cause, self.name, self.part, self.when)
 
     @property
+    def shares_with(self) -> str:
+        """Of one loose part the demands of one group count once, with the greatest quantity of theirs.
+
+        Empty: its quantity adds up with all others.
+        """
+        if self.cause is Cause.wish:
+            return "wishes"
+        return "rules" if self.one_serves_all else ""
+
+    @property
     def sort_key(self) -> tuple:
         return (self.cause, self.name, self.part, tuple((p, c or "") for p, c in self.when))
 

@@ -2,10 +2,13 @@
 
 from collections.abc import Iterable, Iterator
 
-from api.closure.answer import Because, Cause, Change, Loose, Solution
+from api.closure.answer import Because, Cause, Change, How, Loose, Solution
 from api.closure.cautions import CUTTING, section_cautions
 from api.orders.sequence import Before, Job, Work
 from api.rulebook.model import Alternative, Companion, Effort, RuleBook, Tightening, Vehicle
+
+_NOT_FITTED = (How.still_needs, How.left_without)
+"""Reasons whose asking part is not among what is fitted: it stays, or it goes."""
 
 LOOSE = "loose "
 """Before the number, in the name of the job of a loose part."""
@@ -104,7 +107,7 @@ def _of_companions(
     """Where a companion goes on before or after the change that brought it."""
     for reason in reasons:
         rule = rules.get(reason.name) if reason.cause is Cause.companion else None
-        if rule is None or not reason.parent:
+        if rule is None or not reason.parent or reason.how in _NOT_FITTED:
             continue
         for alternative in rule.alternatives:
             if alternative.goes_on and _is_met_by(book, alternative, job, named):

@@ -10,6 +10,7 @@ from api.closure.answer import (
     Change,
     Contradiction,
     FlawNote,
+    How,
     Loose,
     Note,
     Other,
@@ -22,6 +23,7 @@ from api.closure.answer import (
 from api.closure.complete import Completeness
 from api.closure.question import Criterion
 from api.rulebook.model import RuleBook, Vehicle
+from api.rulebook.scope import LOOSE
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, money
 
 
@@ -43,11 +45,16 @@ def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: 
 
 def because_document(because: Because) -> dict[str, Any]:
     """Why something is here."""
+    loose = because.parent.startswith(LOOSE)
+    stays = because.how in (How.still_needs, How.left_without)
     return {
         "cause": str(because.cause),
         "name": because.name,
         "sentence": because.sentence,
-        "from_position": because.parent or None,
+        "how": because.how and str(because.how),
+        "from_position": None if loose else because.parent or None,
+        "from_loose_part": because.parent.removeprefix(LOOSE) if loose else None,
+        "asking_position": because.asking if stays else None,
         "evidence": GRADE_WORDS[because.grade],
     }
 
