@@ -57,8 +57,8 @@ class Because:
 
     `parent` is the position whose change brought the rule, or `~` and the number of a loose part; empty
     for a wish. `asking` is the position of what asks, which is another one than `parent` only where it
-    stays as today. `sentence` is the record's own reason; `asked` the number that a wish names. `how` is None
-    of a part of a contradiction.
+    stays as today. `sentence` is the record's own reason; `asked` the number that a wish names, `wish`
+    the wish that asks, also where that is one for every flaw. `how` is None of a part of a contradiction.
     """
 
     cause: Cause
@@ -69,6 +69,7 @@ class Because:
     how: How | None = None
     asking: str = ""
     asked: str = ""
+    wish: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -103,7 +103,7 @@ class Explanation:
         return tuple(others[key] for key in sorted(others))
 
     def explained(self) -> dict[str, Reason]:
-        """The shortest chains from the wishes: what binds first, then what merely helps, then what is left."""
+        """The shortest chains from the wishes: by what binds, then by what helps, then by what is left."""
         onward: dict[str, list[Link]] = defaultdict(list)
         for links in self.links.values():
             for link in links:
@@ -197,22 +197,21 @@ class Explanation:
                 yield Link(place, _because(demand, how, parent, parent), tier, demand=demand)
 
     def _supplied(self, use: BudgetUse) -> Iterator[Link]:
-        """Supplies without which a budget would be short, from what takes most of it."""
+        """Supplies without which a budget would be short, from what takes of it, most first."""
         values = self.found.values
         change = {p: use.contributions[Fit(p, values[p])] - now for p, now in use.today.items()}
         gains = [p for p, more in change.items() if more > 0]
         if not use.binds(values) or use.total({**values, **self._as_today(gains)}) >= 0:
             return
-        taken = sorted((more, p) for p, more in change.items() if more)
+        budget = use.budget
         for place in gains:
-            parent = next((p for _, p in taken if p != place), None)
-            if parent is not None:
-                tier = int(not use.broken({**values, **self._as_today([place])}))
-                budget = use.budget
+            enough = not use.broken({**values, **self._as_today([place])})
+            for parent in (p for p, more in change.items() if more and p != place):
                 because = Because(
                     Cause.budget, budget.name, budget.reason, parent, budget.grade, How.needs, parent
                 )
-                yield Link(place, because, tier)
+                # A budget that is short today binds as well when something gives more than today.
+                yield Link(place, because, int(enough or change[parent] > 0), -change[parent])
 
     def _as_today(self, places: Iterable[str]) -> Mapping[str, str | None]:
         return {place: self.problem.scope.today.get(place) for place in places}
@@ -244,7 +243,15 @@ class Explanation:
 
 def _because(demand: Demand, how: How, parent: str, asking: str) -> Because:
     return Because(
-        demand.cause, demand.name, demand.sentence, parent, demand.grade, how, asking, demand.asked
+        demand.cause,
+        demand.name,
+        demand.sentence,
+        parent,
+        demand.grade,
+        how,
+        asking,
+        demand.asked,
+        demand.wish,
     )
 
 

@@ -45,6 +45,8 @@ class Demand:
     claim: Claim | None = None
     asked: str = ""
     """The number that the wish names, where it names one."""
+    wish: str = ""
+    """The wish that asks, by its name."""
     part: str = ""
     """Tells apart the demands of one rule for one fit: a pair's other position, a wish's position."""
 

@@ -131,7 +131,7 @@ def change_sentence(book: RuleBook, change: Change) -> str:
         for part in (
             phrases.opening(f"{what_changes(book, change)}.{work}"),
             because_sentence(book, change.because),
-            also_sentence(book, change.also_needed_by),
+            also_sentence(book, change.also_needed_by, change.because),
             choice_sentence(book, change),
         )
         if part
@@ -162,9 +162,7 @@ def because_sentence(book: RuleBook, because: Because) -> str:
             return f"The old part goes because what it needs at {parent} is gone: {reason}."
         case How.still_needs:
             asking = phrases.place(book, because.asking)
-            return phrases.opening(
-                f"{asking} stays and needs it, now that {parent} has changed: {reason}."
-            )
+            return phrases.opening(f"{asking} stays and needs it, now that {parent} has changed: {reason}.")
         case How.remedies:
             return f"It remedies a flaw of {parent}: {reason}."
         case How.makes_sure:
@@ -172,12 +170,14 @@ def because_sentence(book: RuleBook, because: Because) -> str:
     return phrases.opening(f"{parent} needs it: {reason}.")
 
 
-def also_sentence(book: RuleBook, also: Iterable[Because]) -> str:
-    """What else asks for the same change."""
+def also_sentence(book: RuleBook, also: Iterable[Because], first: Because) -> str:
+    """What else asks for the same change, beside the place that the first reason names."""
     asking: dict[str, None] = {}
     way: dict[str, None] = {}
     for because in also:
         place = because.asking or because.parent
+        if place and place in (first.asking, first.parent):
+            continue
         name = phrases.place(book, place) if place else "your wish"
         (way if because.how is How.makes_way else asking).setdefault(name)
     needed = f"Also needed by {_listed(asking)}." if asking else ""
@@ -230,7 +230,7 @@ def _difference(criterion: Criterion, value: int) -> str:
 def loose_sentence(book: RuleBook, part: Loose) -> str:
     """A loose part."""
     reason = because_sentence(book, part.because)
-    also = also_sentence(book, part.also_needed_by)
+    also = also_sentence(book, part.also_needed_by, part.because)
     return " ".join(
         x for x in (f"{part.quantity} × {phrases.component(book, part.component)}.", reason, also) if x
     )

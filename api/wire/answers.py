@@ -54,6 +54,7 @@ def because_document(because: Because) -> dict[str, Any]:
         "how": because.how and str(because.how),
         "from_position": None if loose else because.parent or None,
         "from_loose_part": because.parent.removeprefix(LOOSE) if loose else None,
+        "wish": because.wish or None,
         "asking_position": because.asking if stays else None,
         "evidence": GRADE_WORDS[because.grade],
     }
@@ -104,7 +105,7 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "price": money(change.price),
         "visible": change.visible,
         "why": wording.because_sentence(book, change.because),
-        "also": wording.also_sentence(book, change.also_needed_by) or None,
+        "also": wording.also_sentence(book, change.also_needed_by, change.because) or None,
         "choice": wording.choice_sentence(book, change) or None,
         "because": because_document(change.because),
         "also_needed_by": [because_document(b) for b in change.also_needed_by],

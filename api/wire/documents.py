@@ -41,8 +41,9 @@ class BecauseOut(Out):
     how: HowWord | None = Field(description="how the reason brings the change; null in a contradiction")
     from_position: str | None = Field(description="the change that brings the rule; null for a wish")
     from_loose_part: str | None = Field(description="the loose part that brings the rule, where one does")
+    wish: str | None = Field(description="the wish that asks, by its name; null for a rule")
     asking_position: str | None = Field(
-        description="with `still needs`: where what stays asks for it; with `left without`: what went had asked"
+        description="with `still needs`: where what asks stays; with `left without`: where what asked was"
     )
     evidence: GradeWord
 
