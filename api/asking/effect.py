@@ -110,6 +110,8 @@ class Effect:
     beyond: list[AnswerEffect] = field(default_factory=list)
     unread_books: list[str] = field(default_factory=list)
     read_books: int = 0
+    about: str = ""
+    """What is edited, in words."""
 
     @property
     def looked(self) -> int:
@@ -390,8 +392,8 @@ def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> It
     loose = {(part.component, part.quantity): part for part in before.solution.loose}
     now = {(part.component, part.quantity): part for part in after.solution.loose}
     if extra := _extra(before, after):
-        today, with_it = before.solution.totals.price, after.solution.totals.price
-        yield f"Its parts cost {phrases.money(with_it)} with the edit; today {phrases.money(today)}."
+        more = f"{phrases.money(abs(extra))} {'more' if extra > 0 else 'less'}"
+        yield f"Its parts cost {phrases.money(after.solution.totals.price)} with the edit, {more} than today."
     told = {c: more for c, more in compared.difference.items() if c is not Criterion.price or not extra}
     if any(told.values()):
         yield f"It makes this difference: {wording.difference_words(told)}."

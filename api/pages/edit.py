@@ -247,7 +247,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
         sheet.mistakes = report.mistakes
         return _record_page(request, sheet, 422)
     if look is not None:
-        sheet.effect, sheet.job = looked_at(request, look)
+        sheet.effect, sheet.job = looked_at(request, look, f"{kind_words(sheet.kind)} {name}")
         sheet.would_change = report.changed
         return _record_page(request, sheet)
     if not report.changed:

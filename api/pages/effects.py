@@ -25,9 +25,10 @@ SECONDS_TO_REFRESH = 3
 """Between two looks of a page that shows a job at work."""
 
 
-def looked_at(request: Request, look: EffectLook) -> tuple[Effect, Job | None]:
+def looked_at(request: Request, look: EffectLook, about: str) -> tuple[Effect, Job | None]:
     """The effect as far as it is known now, and the job that goes on with the rest."""
     effect = look.compare()
+    effect.about = about
     return effect, look.finish(_owner(request, request.state.principal), deepcopy(effect))
 
 

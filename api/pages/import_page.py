@@ -79,7 +79,7 @@ def _answered(request: Request, service: Service, sent: Sent, who: str) -> Respo
     if not report.ok:
         return _page(request, sent, report, status=422, lines=lines_with_mistakes(sent.text, report.mistakes))
     if look is not None:
-        effect, job = looked_at(request, look)
+        effect, job = looked_at(request, look, "a sheet")
         return _page(request, sent, report, effect=effect, job=job)
     if not report.changed:
         return _page(request, sent, report, effect=Effect())

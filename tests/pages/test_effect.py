@@ -111,10 +111,11 @@ async def test_the_rest_is_finished_in_the_background_and_its_page_looks_again_b
         session.connection().exec_driver_sql("UPDATE component SET note = note")  # nobody holds the writer
     go_on.set()
     ended = text_of(await finished(editor, address))
+    assert "The effect of an edit: component TW-9" in ended
     assert "Finished: 3 of 3 questions looked at." in ended
     assert "3 answers change. 3 of 3 questions looked at." in ended
     assert "The parts of 3 answers cost more." in ended
-    assert "with the edit; today" in ended
+    assert ended.count("with the edit, 2.00 more than today.") == 3, ended
     assert str(editor.rows("component", "TW-9")[0]["price"]) == "13.00", "the edit itself was undone"
 
 
