@@ -11,6 +11,7 @@ from fastapi import Depends, Request
 from sqlalchemy import Connection, Engine
 
 from api.access.door import Door
+from api.background import Background
 from api.catalogue.books import Books
 from api.catalogue.past import as_of
 from api.database import make_engine
@@ -106,6 +107,7 @@ class Service:
     gates: dict[str, Gate] = field(default_factory=dict)
     """What is expensive, a few at a time; copies of a service share them."""
     recent: RecentQuestions = field(default_factory=RecentQuestions)
+    background: Background = field(default_factory=Background)
 
     def __post_init__(self) -> None:
         self.gates = self.gates or gates_of(self.settings)
@@ -114,6 +116,7 @@ class Service:
 
     def close(self) -> None:
         """Finish what is written behind the answers, and let go of the database."""
+        self.background.close()
         self.door.close()
         self.engine.dispose()
 

@@ -2,11 +2,11 @@
 
 `EffectLook.take` stands at the end of an edit's transaction (`last` of `load`). There it only compiles rule
 books and looks names up; the reasoning comes in `compare`, when the transaction is undone and no other
-editor waits.
+editor waits. What `compare` has no time for is looked at afterwards by `finish`, in the background.
 """
 
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -17,6 +17,7 @@ from sqlalchemy import Connection, select
 from api.asking.asked_before import Subject, lately_and_builds, on_variants
 from api.asking.names import of_one_revision
 from api.asking.questions import Asked, ask
+from api.background import Job
 from api.catalogue.books import Books
 from api.catalogue.fields import Conditional
 from api.catalogue.history import Edit, RecordChange, changes_of_edit, edit_of
@@ -28,8 +29,8 @@ from api.closure.answer import Answer, Change, Outcome
 from api.closure.answering import answer_question
 from api.closure.comparing import compare
 from api.closure.deadline import Deadline
-from api.closure.question import Question
-from api.problems import Problem, UnknownVariant
+from api.closure.question import Criterion, Question
+from api.problems import Busy, Problem, UnknownVariant
 from api.rulebook.model import RuleBook
 from api.service import Service
 
@@ -38,6 +39,10 @@ SECONDS_TO_COMPILE = 2.5
 SECONDS_TO_ANSWER = 2.5
 """For the answers, when the transaction is over."""
 SECONDS_A_QUESTION = 2.0
+SECONDS_A_QUESTION_LATER = 10.0
+"""For both answers to one question that is looked at in the background."""
+SECONDS_LATER = 300.0
+"""For all that is looked at in the background."""
 MOST_CONDITIONS = 200
 """So many records of an edit are looked at to see which variants they are for."""
 MOST_LINES = 12
@@ -75,37 +80,63 @@ class BookEffect:
 
 @dataclass(frozen=True, slots=True)
 class AnswerEffect:
-    """A question whose answer changes: what it asks, and what is different in sentences."""
+    """A question: what it asks, and in sentences what is different or what stopped the comparison.
+
+    `extra`: what its parts cost more with the edit, in minor units.
+    """
 
     label: str
     asks: str
-    sentences: tuple[str, ...]
+    sentences: tuple[str, ...] = ()
+    extra: int = 0
 
 
 @dataclass(slots=True)
 class Effect:
-    """What an edit would do. `total` questions concern the changed rule books; `same` have the same answer.
+    """What an edit would do. Each question that concerns a changed rule book stands in one of the lists.
 
-    `undecided` were looked at and not decided in time, `not_looked` not looked at; `unread_books` are
-    variants whose rule book was not looked at.
+    `same` have the same answer; `undecided` were looked at and not decided, with what stopped it;
+    `not_looked` were not looked at. `beyond` of those cannot be looked at before the edit is kept: their
+    rule books (`unread_books`) were not compiled, so that other editors need not wait.
     """
 
     books: list[BookEffect] = field(default_factory=list)
     impossible: list[AnswerEffect] = field(default_factory=list)
     possible: list[AnswerEffect] = field(default_factory=list)
     changed: list[AnswerEffect] = field(default_factory=list)
-    same: int = 0
-    undecided: int = 0
-    not_looked: int = 0
-    total: int = 0
+    same: list[AnswerEffect] = field(default_factory=list)
+    undecided: list[AnswerEffect] = field(default_factory=list)
+    not_looked: list[AnswerEffect] = field(default_factory=list)
+    beyond: list[AnswerEffect] = field(default_factory=list)
     unread_books: list[str] = field(default_factory=list)
-
     read_books: int = 0
+    about: str = ""
+    """What is edited, in words."""
+
+    @property
+    def looked(self) -> int:
+        """Questions whose two answers were compared."""
+        return len(self.impossible) + len(self.possible) + len(self.changed) + len(self.same)
+
+    @property
+    def total(self) -> int:
+        """Questions that concern what the edit touches."""
+        return self.looked + len(self.undecided) + len(self.not_looked) + len(self.beyond)
+
+    @property
+    def dearer(self) -> int:
+        """Answers whose parts cost more with the edit."""
+        return sum(one.extra > 0 for one in self.changed)
+
+    @property
+    def cheaper(self) -> int:
+        """Answers whose parts cost less with the edit."""
+        return sum(one.extra < 0 for one in self.changed)
 
     @property
     def whole(self) -> bool:
         """Whether everything was looked at and decided."""
-        return not (self.undecided or self.not_looked or self.unread_books)
+        return not (self.undecided or self.not_looked or self.beyond or self.unread_books)
 
 
 @dataclass(slots=True)
@@ -128,7 +159,7 @@ class EffectLook:
         self._changed: list[str] = []
         self._kept: list[_Kept] = []
         self._unread: list[str] = []
-        self._not_looked = 0
+        self._beyond: list[AnswerEffect] = []
 
     def _asked_today(self, some: Iterable[Subject]) -> Iterator[tuple[Subject, Asked]]:
         """Each question as it is understood today, the same one once. One that cannot be asked has no
@@ -153,7 +184,7 @@ class EffectLook:
         for subject, before in [*self._asked, *self._asked_today(on_variants(self._service, books))]:
             variant = before.book.variant.name
             if variant in self._unread:
-                self._not_looked += 1
+                self._beyond.append(AnswerEffect(subject.label, _asks(before)))
             elif variant in self._changed:
                 self._kept.append(_Kept(subject, before, _asked_then(then, subject)))
 
@@ -175,8 +206,7 @@ class EffectLook:
         """Both answers to every question, within the time limit. Raises Busy."""
         effect = Effect(
             books=list(self._book_effects()),
-            total=len(self._kept) + self._not_looked,
-            not_looked=self._not_looked,
+            beyond=self._beyond,
             unread_books=self._unread,
             read_books=len(self._after),
         )
@@ -187,12 +217,37 @@ class EffectLook:
 
     def _compare_all(self, effect: Effect) -> None:
         until = Deadline(SECONDS_TO_ANSWER)
+        left_over: list[_Kept] = []
         for kept in self._kept:
             left = until.left()
             if left <= 0:
-                effect.not_looked += 1
-            else:
-                _compare_one(effect, kept, min(left, SECONDS_A_QUESTION))
+                effect.not_looked.append(_told(kept))
+                left_over.append(kept)
+            elif _compare_one(effect, kept, min(left, SECONDS_A_QUESTION)):
+                left_over.append(kept)
+        self._kept = left_over
+
+    def finish(self, owner: str, effect: Effect) -> Job | None:
+        """Go on in the background with what `compare` left; None when nothing is left, or too much waits.
+
+        The job's result is the effect, which grows while it works.
+        """
+        if not self._kept:
+            return None
+        left_over, service = self._kept, self._service
+
+        def work(job: Job) -> None:
+            until = Deadline(SECONDS_LATER)
+            for kept in left_over:
+                if job.to_stop or until.left() <= 0:
+                    return
+                found = Effect()
+                with suppress(Busy), service.turn():
+                    _compare_one(found, kept, min(until.left(), SECONDS_A_QUESTION_LATER))
+                with job.lock:
+                    _replace(effect, _told(kept), found)
+
+        return service.background.begin(owner, effect, work)
 
     def _book_effects(self) -> Iterator[BookEffect]:
         for variant, after in self._after.items():
@@ -258,16 +313,34 @@ def _candidates(book: RuleBook | None) -> Mapping[str, frozenset[str]]:
     return {position: frozenset(numbers) for position, numbers in found.items()}
 
 
-def _compare_one(effect: Effect, kept: _Kept, seconds: float) -> None:
+def _replace(effect: Effect, question: AnswerEffect, found: Effect) -> None:
+    """Put what was found of one question in the place of its not being known."""
+    if not found.total:
+        return  # nobody had a turn for it
+    for unknown in (effect.not_looked, effect.undecided):
+        for one in unknown:
+            if (one.label, one.asks) == (question.label, question.asks):
+                unknown.remove(one)
+                break
+    for name in ("impossible", "possible", "changed", "same", "undecided"):
+        getattr(effect, name).extend(getattr(found, name))
+
+
+def _compare_one(effect: Effect, kept: _Kept, seconds: float) -> bool:
+    """Put one question into the effect's lists; whether more time may tell more."""
     if isinstance(kept.after, Problem):
         told = kept.after.detail or kept.after.title
         effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
-        return
+        return False
     before = _answer(kept.before, seconds / 2)
     after = _answer(kept.after, seconds / 2)
-    if {before.outcome, after.outcome} - {Outcome.proved, Outcome.impossible}:
-        effect.undecided += 1
-    elif before.outcome is Outcome.proved and after.outcome is Outcome.impossible:
+    if stopped := [
+        *_why_undecided("Today's answer", before),
+        *_why_undecided("The answer with the edit", after),
+    ]:
+        effect.undecided.append(_told(kept, stopped))
+        return Outcome.too_large not in (before.outcome, after.outcome)
+    if before.outcome is Outcome.proved and after.outcome is Outcome.impossible:
         reasons = [line for one in after.contradictions for line in wording.contradiction_sentences(one)]
         effect.impossible.append(_told(kept, reasons))
     elif before.outcome is Outcome.impossible and after.outcome is Outcome.proved:
@@ -275,21 +348,40 @@ def _compare_one(effect: Effect, kept: _Kept, seconds: float) -> None:
         cost = [f"It can then be done: {wording.costs(solution.totals)}"] if solution else []
         effect.possible.append(_told(kept, cost))
     elif sentences := list(_differences(kept.before, before, kept.after, after)):
-        effect.changed.append(_told(kept, sentences))
+        effect.changed.append(_told(kept, sentences, _extra(before, after)))
     else:
-        effect.same += 1
+        effect.same.append(_told(kept))
+    return False
+
+
+def _why_undecided(which: str, answer: Answer) -> Iterator[str]:
+    """What stopped one of the two answers; nothing when it is decided."""
+    if answer.outcome is Outcome.too_large:
+        yield f"{which} reaches more than can be reasoned over."
+    elif answer.outcome is Outcome.not_proved:
+        yield f"{which} was not proved in time."
+
+
+def _extra(before: Answer, after: Answer) -> int:
+    """What the parts cost more with the edit, in minor units; 0 where a price is not known."""
+    if before.solution is None or after.solution is None:
+        return 0
+    one, other = before.solution.totals, after.solution.totals
+    return 0 if one.unknown_prices or other.unknown_prices else other.price - one.price
 
 
 def _answer(asked: Asked, seconds: float) -> Answer:
     return answer_question(asked.book, replace(asked.question, alternatives=0), Deadline(seconds))
 
 
-def _told(kept: _Kept, sentences: list[str]) -> AnswerEffect:
-    book = kept.before.book
-    asks = "; ".join(phrases.of_wish(wish, book) for wish in kept.before.question.wishes)
+def _asks(asked: Asked) -> str:
+    return "; ".join(phrases.of_wish(wish, asked.book) for wish in asked.question.wishes)
+
+
+def _told(kept: _Kept, sentences: Sequence[str] = (), extra: int = 0) -> AnswerEffect:
     more = len(sentences) - MOST_LINES
     shown = [*sentences[:MOST_LINES], *([f"… and {more} more"] if more > 0 else [])]
-    return AnswerEffect(kept.subject.label, asks, tuple(shown))
+    return AnswerEffect(kept.subject.label, _asks(kept.before), tuple(shown), extra)
 
 
 def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> Iterator[str]:
@@ -299,8 +391,14 @@ def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> It
     compared = compare(before, after)
     loose = {(part.component, part.quantity): part for part in before.solution.loose}
     now = {(part.component, part.quantity): part for part in after.solution.loose}
-    if compared.difference:
-        yield f"It makes this difference: {wording.difference_words(compared.difference)}."
+    difference = compared.difference
+    if extra := _extra(before, after):
+        more = f"{phrases.money(abs(extra))} {'more' if extra > 0 else 'less'}"
+        yield f"Its parts cost {phrases.money(after.solution.totals.price)} with the edit, {more} than today."
+        figures = {c: more for c, more in difference.figures.items() if c is not Criterion.price}
+        difference = replace(difference, figures=figures)
+    if difference:
+        yield f"It makes this difference: {wording.difference_words(difference)}."
     gone = {change.position: change for change in compared.only_in_one}
     come = {change.position: change for change in compared.only_in_other}
     for position in sorted(gone.keys() | come.keys()):

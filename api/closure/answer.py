@@ -30,12 +30,35 @@ class Cause(StrEnum):
     fact = "fact"
 
 
+class How(StrEnum):
+    """How a reason brings a change; what is told of it in words follows from this."""
+
+    asked = "asked"
+    """The asker wishes it."""
+    needs = "needs"
+    """What is new at `parent` needs it; of a budget: takes what this gives."""
+    still_needs = "still needs"
+    """What stays at `asking` needs it, now that what it had at `parent` is gone."""
+    makes_way = "makes way"
+    """What was there cannot be beside what is new at `parent`."""
+    left_without = "left without"
+    """What was there needed what is gone from `parent`, and nothing else asks for the change."""
+    together = "together"
+    """It is changed together with `parent`."""
+    remedies = "remedies"
+    """It remedies a flaw of what is new at `parent`."""
+    makes_sure = "makes sure"
+    """Beside what was there a rule of what is new at `parent` could not be determined."""
+
+
 @dataclass(frozen=True, slots=True)
 class Because:
     """Why something is here: the wish or rule by name, and the change (position) it comes from.
 
-    `parent` is the position whose change brought the rule, empty for a wish. `sentence` is the
-    record's own reason.
+    `parent` is the position whose change brought the rule, or `~` and the number of a loose part; empty
+    for a wish. `asking` is the position of what asks, which is another one than `parent` only where it
+    stays as today. `sentence` is the record's own reason; `asked` the number that a wish names, `wish`
+    the wish that asks, also where that is one for every flaw. `how` is None of a part of a contradiction.
     """
 
     cause: Cause
@@ -43,6 +66,10 @@ class Because:
     sentence: str
     parent: str = ""
     grade: Grade = Grade.none
+    how: How | None = None
+    asking: str = ""
+    asked: str = ""
+    wish: str = ""
 
 
 @dataclass(frozen=True, slots=True)

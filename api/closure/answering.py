@@ -1,11 +1,14 @@
 """From a question to its answer: scope, reach, propagate, solve, verify, explain."""
 
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
+
 from api.closure.alternatives import undominated
-from api.closure.answer import Answer, Outcome
+from api.closure.answer import Answer, Outcome, Solution
 from api.closure.choices import next_best
 from api.closure.contradiction import Blame, contradictions_of
 from api.closure.deadline import Deadline, OutOfTime
-from api.closure.explain import reasons_of
+from api.closure.explain import Unexplained, reasons_of, without_needless
 from api.closure.problem import Found, Problem
 from api.closure.propagate import Propagation
 from api.closure.question import Question
@@ -67,11 +70,18 @@ def _proved(
     return Answer(
         Outcome.proved,
         solution_of(problem, found, propagation, others),
-        others=tuple(solution_of(problem, other, propagation) for other in further),
+        others=tuple(_further(problem, further, propagation)),
         reached=len(problem.positions),
         engine=engine,
         cut_short=problem.deadline.passed,
     )
+
+
+def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) -> Iterator[Solution]:
+    """The further sets; none of which something nobody asks for is all that tells it from the others."""
+    for other in sets:
+        with suppress(Unexplained):
+            yield solution_of(problem, other, propagation)
 
 
 def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadline) -> Answer:
@@ -104,7 +114,7 @@ def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
     solution = None
     if late.found is not None:
         try:
-            solution = solution_of(problem, late.found, late.propagation)
+            solution = solution_of(problem, without_needless(problem, late.found), late.propagation)
         except RoundedAway:
             solution = None
     reached = len(problem.positions)

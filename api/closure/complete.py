@@ -71,7 +71,7 @@ def check_completeness(
     scope = scope_of(book, question)
     finished = FinishedSet(scope, {p: _followed(scope, p, c) for p, c in proposed.items()}, loose)
     broken = finished.broken_rules()
-    short = _short_of(finished)
+    short = _short_of(finished, question.wishes)
     unfulfilled = [_unfulfilled(book, w) for w in question.wishes if not finished.fulfils(w)]
     missing = [_note(b) for b in broken if b.cause in MISSING] + short + unfulfilled
     clashing = [_note(b) for b in broken if b.cause not in MISSING]
@@ -164,6 +164,19 @@ def loose_needs(finished: FinishedSet) -> dict[str, int]:
     return {n: added.get(n, 0) + shared.get(n, 0) for n in sorted({*added, *shared})}
 
 
+def _all_loose_needs(finished: FinishedSet, wishes: tuple[Wish, ...]) -> dict[str, int]:
+    """What rules ask for, and the greatest that the wishes ask for."""
+    wished: dict[str, int] = {}
+    for wish in wishes:
+        if isinstance(wish, FitComponent) and not wish.position:
+            serving = finished.scope.index.serves(wish.component)
+            number = next((n for n in sorted(serving) if finished.loose.get(n, 0) > 0), None)
+            if number is not None:
+                wished[number] = max(wished.get(number, 0), wish.quantity)
+    needed = loose_needs(finished)
+    return {n: needed.get(n, 0) + wished.get(n, 0) for n in sorted({*needed, *wished})}
+
+
 def _loose_need(finished: FinishedSet, rule: Companion) -> tuple[str, int] | None:
     """The proposed loose part by which a rule is met; None when something fitted meets it."""
     if any(finished.met(a) for a in rule.alternatives if not a.loose):
@@ -175,7 +188,7 @@ def _loose_need(finished: FinishedSet, rule: Companion) -> tuple[str, int] | Non
     return None
 
 
-def _short_of(finished: FinishedSet) -> list[Note]:
+def _short_of(finished: FinishedSet, wishes: tuple[Wish, ...]) -> list[Note]:
     """Loose parts of which too few are proposed."""
     return [
         Note(
@@ -183,7 +196,7 @@ def _short_of(finished: FinishedSet) -> list[Note]:
             number,
             phrases.too_few(finished.scope.book, number, needed, finished.loose[number]),
         )
-        for number, needed in loose_needs(finished).items()
+        for number, needed in _all_loose_needs(finished, wishes).items()
         if finished.loose[number] < needed
     ]
 
@@ -195,10 +208,7 @@ def _surplus(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline
     """What is left over when the wishes are followed through the rules with the proposed parts."""
     needed = _needed(finished, wishes, deadline)
     left = [Surplus(f.position, f.component) for f in finished.new_fits if f.position not in needed]
-    needs = loose_needs(finished)
-    for wish in wishes:
-        if isinstance(wish, FitComponent):
-            needs.update(dict.fromkeys(finished.scope.index.serves(wish.component), wish.quantity))
+    needs = _all_loose_needs(finished, wishes)
     for number, quantity in sorted(finished.loose.items()):
         flaws = [f for f in finished.scope.book.flaws if number in f.add_ons]
         wanted = needs.get(number, 1 if flaws else 0)

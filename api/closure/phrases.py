@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from api.rulebook.index import index_of
 from api.rulebook.model import Flaw, RuleBook, Wanted
-from api.rulebook.scope import Fit
+from api.rulebook.scope import LOOSE, Fit
 
 MOST_NAMED = 3
 """Numbers that a count in a headline names."""
@@ -25,6 +25,11 @@ def position(book: RuleBook, name: str) -> str:
     return known.title if known else name
 
 
+def place(book: RuleBook, name: str) -> str:
+    """A position's title, or a loose part by its number and name."""
+    return component(book, name.removeprefix(LOOSE)) if name.startswith(LOOSE) else position(book, name)
+
+
 def opening(text: str) -> str:
     """The text with a capital in front, as a sentence begins; a name such as `brake.front.left` stays."""
     first = text.partition(" ")[0].rstrip(",.:;")
@@ -37,7 +42,8 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
     match wish:
         case FitComponent():
             where = f" at {position(book, wish.position)}" if wish.position else ""
-            return f"You wish {component(book, wish.component)}{where}."
+            count = f"{wish.quantity} × " if wish.quantity != 1 and not where else ""
+            return f"You wish {count}{component(book, wish.component)}{where}."
         case ClearPosition():
             return f"You wish nothing at {position(book, wish.position)}."
         case RemedyFlaw():

@@ -45,6 +45,8 @@ class Demand:
     claim: Claim | None = None
     asked: str = ""
     """The number that the wish names, where it names one."""
+    wish: str = ""
+    """The wish that asks, by its name."""
     part: str = ""
     """Tells apart the demands of one rule for one fit: a pair's other position, a wish's position."""
 
@@ -55,6 +57,16 @@ class Demand:
     @property
     def key(self) -> tuple:
         return (self.cause, self.name, self.part, self.when)
+
+    @property
+    def shares_with(self) -> str:
+        """Of one loose part the demands of one group count once, with the greatest quantity of theirs.
+
+        Empty: its quantity adds up with all others.
+        """
+        if self.cause is Cause.wish:
+            return "wishes"
+        return "rules" if self.one_serves_all else ""
 
     @property
     def sort_key(self) -> tuple:

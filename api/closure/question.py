@@ -11,7 +11,8 @@ from api.rulebook.model import Effort, Severity, Vehicle
 class FitComponent:
     """Fit this component: at `position`, or at one position that it fits (its pair follows).
 
-    A component that has no position is ordered loose, `quantity` of it.
+    A component that has no position is ordered loose, `quantity` of it; of several wishes for one such
+    part the greatest quantity counts.
     """
 
     component: str
@@ -20,8 +21,10 @@ class FitComponent:
 
     @property
     def name(self) -> str:
-        """How an answer refers to this wish."""
-        return f"wish: fit {self.component}" + (f" at {self.position}" if self.position else "")
+        """How an answer refers to this wish; two wishes that differ have two names."""
+        where = f" at {self.position}" if self.position else ""
+        count = f", quantity {self.quantity}" if self.quantity != 1 else ""
+        return f"wish: fit {self.component}{where}{count}"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """A finished set as the facts of an answer: changes with their reasons, totals, notes."""
 
 from api.closure.answer import Change, Loose, Other, Solution
-from api.closure.explain import Reason, also_needed, demands_by_place, reasons_of
+from api.closure.explain import Explanation, Reason
 from api.closure.limits import effort_of, minutes_each, price_each, shows
 from api.closure.notes import advised, already_so, claims_of, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.problem import Found, Problem
@@ -23,13 +23,12 @@ def solution_of(
     after = {p: found.values[p] for p in problem.positions}
     quantities = loose_quantities(problem, found)
     verify(scope, problem.question, after, quantities)
-    reasons = reasons_of(problem, found)
-    touching = demands_by_place(problem, found)
+    explained = Explanation(problem, found)
     finished = FinishedSet(scope, after, quantities)
     gone, left, brought = flaw_notes(finished)
     return Solution(
-        changes=changes_of(problem, found, propagation, reasons, others or {}, touching),
-        loose=_loose(problem, found, reasons, quantities, touching),
+        changes=changes_of(problem, found, propagation, explained, others or {}),
+        loose=_loose(problem, explained, quantities),
         totals=totals_of(problem, found),
         today=dict(scope.today),
         after=finished.after,
@@ -58,14 +57,13 @@ def changes_of(
     problem: Problem,
     found: Found,
     propagation: Propagation,
-    reasons: dict[str, Reason],
+    explained: Explanation,
     others: dict[str, tuple[Other, ...]],
-    touching: dict[str, list[int]],
 ) -> tuple[Change, ...]:
     """The changes, section by section and position by position."""
     changes = [
-        _change(problem, found, propagation, place, reason, others.get(place, ()), touching)
-        for place, reason in reasons.items()
+        _change(problem, found, propagation, place, explained, others.get(place, ()))
+        for place in explained.reasons
         if not place.startswith(LOOSE)
     ]
     sections = problem.scope.book.sections
@@ -82,11 +80,10 @@ def _change(
     found: Found,
     propagation: Propagation,
     place: str,
-    reason: Reason,
+    explained: Explanation,
     others: tuple[Other, ...],
-    touching: dict[str, list[int]],
 ) -> Change:
-    scope = problem.scope
+    scope, reason = problem.scope, explained.reasons[place]
     fit = Fit(place, found.values[place])
     option = scope.option(fit)
     fitment = option.fitment
@@ -104,7 +101,7 @@ def _change(
         visible=shows(scope, fit),
         because=reason.because,
         depth=reason.depth,
-        also_needed_by=also_needed(problem, found, place, reason, touching),
+        also_needed_by=explained.also_needed(place),
         forced=choices <= 1,
         choices=choices,
         others=others,
@@ -143,13 +140,7 @@ def asked_number(scope: Scope, fit: Fit, reason: Reason) -> str:
     return next((n for n in named if fit.component in scope.index.serves(n)), "")
 
 
-def _loose(
-    problem: Problem,
-    found: Found,
-    reasons: dict[str, Reason],
-    quantities: dict[str, int],
-    touching: dict[str, list[int]],
-) -> tuple[Loose, ...]:
+def _loose(problem: Problem, explained: Explanation, quantities: dict[str, int]) -> tuple[Loose, ...]:
     parts = []
     for number, quantity in quantities.items():
         place = LOOSE + number
@@ -159,8 +150,8 @@ def _loose(
                 component=number,
                 quantity=quantity,
                 price=None if each is None else each * quantity,
-                because=reasons[place].because,
-                also_needed_by=also_needed(problem, found, place, reasons[place], touching),
+                because=explained.reasons[place].because,
+                also_needed_by=explained.also_needed(place),
                 effort=effort_of(problem.scope, Fit(place, number)),
                 minutes=minutes_each(problem.scope, number) * quantity,
             )

@@ -257,16 +257,17 @@ class Model:
             terms.add(literal, weight)
 
     def _cost_loose(self, terms: dict[str, Terms]) -> None:
-        shared: dict[str, dict[int, list[Any]]] = defaultdict(lambda: defaultdict(list))
+        shared: dict[tuple[str, str], dict[int, list[Any]]] = defaultdict(lambda: defaultdict(list))
         for number, own in self.orders.items():
+            group = self.problem.demands[number].shares_with
             for need, variable in own:
-                if self.problem.demands[number].one_serves_all:
-                    shared[need.component][need.quantity].append(variable)
+                if group:
+                    shared[need.component, group][need.quantity].append(variable)
                 else:
                     self._cost_pieces(terms, need.component, variable, need.quantity)
         for component, variable in self.extras.items():
             self._cost_pieces(terms, component, variable, 1)
-        for component, by_quantity in shared.items():
+        for (component, _), by_quantity in shared.items():
             self._cost_shared(terms, component, by_quantity)
 
     def _cost_shared(self, terms: dict[str, Terms], component: str, by_quantity: dict[int, list]) -> None:

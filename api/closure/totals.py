@@ -69,18 +69,20 @@ def fit_cost(scope: Scope, fit: Fit) -> Cost:
 def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
     """Pieces of each loose component that is ordered.
 
-    Demands add up; those of rules where one serves all count once, with the greatest of theirs; an
-    add-on that only remedies a flaw is one piece.
+    Demands add up; those of rules where one serves all count once, with the greatest of theirs, and so
+    do the wishes; an add-on that only remedies a flaw is one piece.
     """
     added: dict[str, int] = defaultdict(int)
-    shared: dict[str, int] = defaultdict(int)
+    shared: dict[tuple[str, str], int] = defaultdict(int)
     for number, need in found.orders.items():
-        if problem.demands[number].one_serves_all:
-            shared[need.component] = max(shared[need.component], need.quantity)
+        if group := problem.demands[number].shares_with:
+            shared[need.component, group] = max(shared[need.component, group], need.quantity)
         else:
             added[need.component] += need.quantity
+    for (component, _), most in shared.items():
+        added[component] += most
     ordered = sorted(c for place, c in found.values.items() if c and Fit(place, c).is_loose)
-    return {number: added[number] + shared[number] or 1 for number in ordered}
+    return {number: added[number] or 1 for number in ordered}
 
 
 def totals_of(problem: Problem, found: Found) -> Totals:

@@ -1,6 +1,7 @@
 """What each wish demands."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from api.closure import phrases
 from api.closure.answer import Cause
@@ -18,17 +19,18 @@ def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
             return [fit_demand(scope, wish)]
         case ClearPosition():
             empty = (Fit(wish.position, None),) if None in scope.options(wish.position) else ()
-            return [
-                Demand(
-                    Cause.wish, wish.name, phrases.of_wish(wish, scope.book), (), empty, part=wish.position
-                )
-            ]
+            sentence = phrases.of_wish(wish, scope.book)
+            return [Demand(Cause.wish, wish.name, sentence, (), empty, part=wish.position, wish=wish.name)]
         case RemedyFlaw():
             sentence, found = phrases.of_wish(wish, scope.book), flaws_asked(scope, wish)
-            return [d for f, fit in found for d in _remedy(scope, Cause.wish, wish.name, sentence, f, fit)]
+            return [
+                replace(d, wish=wish.name)
+                for f, fit in found
+                for d in _remedy(scope, Cause.wish, wish.name, sentence, f, fit)
+            ]
         case RemedyFlaws():
             return [
-                d
+                replace(d, wish=wish.name)
                 for flaw, fit in flaws_asked(scope, wish)
                 for d in _remedy(scope, Cause.flaw, flaw.name, phrases.of_flaw(flaw, wish), flaw, fit)
             ]
@@ -41,7 +43,10 @@ def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
     if not wish.position and not fits and wish.component in scope.index.loose:
         loose = tuple(LooseNeed(n, wish.quantity) for n in scope.loose_servers(wish.component))
     sentence = phrases.of_wish(wish, scope.book)
-    return Demand(Cause.wish, wish.name, sentence, (), fits, loose, asked=wish.component, part=wish.position)
+    return Demand(
+        Cause.wish, wish.name, sentence, (), fits, loose,
+        asked=wish.component, part=wish.position, wish=wish.name,
+    )  # fmt: skip
 
 
 def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[Flaw, Fit]]:

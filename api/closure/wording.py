@@ -11,6 +11,7 @@ from api.closure.answer import (
     Contradiction,
     Difference,
     FlawNote,
+    How,
     Loose,
     Note,
     Other,
@@ -24,6 +25,7 @@ from api.closure.cautions import cautions_for
 from api.closure.comparing import Comparison
 from api.closure.question import Criterion
 from api.rulebook.model import Effort, Grade, RuleBook
+from api.rulebook.scope import LOOSE
 
 GRADE_WORDS = {
     Grade.none: "nobody's word",
@@ -136,7 +138,7 @@ def change_sentence(book: RuleBook, change: Change) -> str:
         for part in (
             phrases.opening(f"{what_changes(book, change)}.{work}"),
             because_sentence(book, change.because),
-            also_sentence(book, change.also_needed_by),
+            also_sentence(book, change.also_needed_by, change.because),
             choice_sentence(book, change),
         )
         if part
@@ -156,24 +158,38 @@ def what_changes(book: RuleBook, change: Change) -> str:
 
 def because_sentence(book: RuleBook, because: Because) -> str:
     """The reason of one change."""
-    if not because.parent:
+    if not because.parent or because.how is How.together:
         return phrases.opening(because.sentence)
-    parent = phrases.position(book, because.parent)
+    parent = phrases.place(book, because.parent)
     reason = because.sentence.rstrip(".")
-    match because.cause:
-        case Cause.conflict:
-            return f"It makes way for {parent}: {reason}."
-        case Cause.pair:
-            return phrases.opening(f"{reason}.")
-        case Cause.flaw:
+    match because.how:
+        case How.makes_way:
+            return f"The old part makes way for {parent}: {reason}."
+        case How.left_without:
+            return f"The old part goes because what it needs at {parent} is gone: {reason}."
+        case How.still_needs:
+            asking = phrases.place(book, because.asking)
+            return phrases.opening(f"{asking} stays and needs it, now that {parent} has changed: {reason}.")
+        case How.remedies:
             return f"It remedies a flaw of {parent}: {reason}."
+        case How.makes_sure:
+            return f"With the old part beside {parent} this could not be determined: {reason}."
     return phrases.opening(f"{parent} needs it: {reason}.")
 
 
-def also_sentence(book: RuleBook, also: Iterable[Because]) -> str:
-    """What else asks for the same change."""
-    names = dict.fromkeys(phrases.position(book, b.parent) if b.parent else "your wish" for b in also)
-    return f"Also needed by {phrases.listed(names)}." if names else ""
+def also_sentence(book: RuleBook, also: Iterable[Because], first: Because) -> str:
+    """What else asks for the same change, beside the place that the first reason names."""
+    asking: dict[str, None] = {}
+    way: dict[str, None] = {}
+    for because in also:
+        place = because.asking or because.parent
+        if place and place in (first.asking, first.parent):
+            continue
+        name = phrases.place(book, place) if place else "your wish"
+        (way if because.how is How.makes_way else asking).setdefault(name)
+    needed = f"Also needed by {phrases.listed(asking)}." if asking else ""
+    makes_way = f"The old part also makes way for {phrases.listed(way)}." if way else ""
+    return f"{needed} {makes_way}".strip()
 
 
 def choice_sentence(book: RuleBook, change: Change) -> str:
@@ -245,7 +261,7 @@ def loose_sentence(book: RuleBook, part: Loose) -> str:
         "" if part.effort is Effort.direct else f"It {EFFORT_WORDS[part.effort]}.",
         f"Note: {known.note.rstrip('.')}." if known and known.note else "",
         because_sentence(book, part.because),
-        also_sentence(book, part.also_needed_by),
+        also_sentence(book, part.also_needed_by, part.because),
     )
     return " ".join(sentence for sentence in said if sentence)
 
@@ -256,6 +272,7 @@ def loose_sentence(book: RuleBook, part: Loose) -> str:
 def chain(solution: Solution, position: str) -> tuple[Because, ...]:
     """The reasons from a change back to the wish that it follows from, nearest first."""
     by_position = {change.position: change.because for change in solution.changes}
+    by_position |= {LOOSE + part.component: part.because for part in solution.loose}
     reasons: list[Because] = []
     while position in by_position and len(reasons) <= len(by_position):
         reasons.append(by_position[position])

@@ -9,6 +9,7 @@ from api.orders.buying import Line, Market, Order
 from api.orders.needs import Needs, TakenOff
 from api.orders.not_bought import headline, not_bought_facts
 from api.orders.reconciling import Cause, Difference, Reconciliation
+from api.rulebook.scope import LOOSE
 from api.wire.values import GRADE_WORDS, money, money_in_words
 
 Facts = dict[str, Any]
@@ -93,7 +94,12 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
         ],
         "reasons": [reason.sentence for reason in need.reasons if reason.sentence],
         "because": [
-            {"cause": str(r.cause), "name": r.name, "sentence": r.sentence, "from_position": r.parent or None}
+            {
+                "cause": str(r.cause),
+                "name": r.name,
+                "sentence": r.sentence,
+                "from_position": r.parent if r.parent and not r.parent.startswith(LOOSE) else None,
+            }
             for r in need.reasons
         ],
         "evidence_grade": GRADE_WORDS[need.grade],

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Iterator
 from itertools import groupby
 
-from api.closure.answer import Because, Cause, Change, Solution
+from api.closure.answer import Because, Cause, Change, How, Solution
 from api.closure.cautions import CUTTING, section_cautions
 from api.orders.access import Room, first_and_last
 from api.orders.loose import LOOSE, Sharing, with_loose
@@ -13,6 +13,9 @@ from api.rulebook.model import Alternative, Companion, Effort, RuleBook, Tighten
 
 AGAIN = "again after "
 """Before the distance, in the name of the job that tightens again."""
+
+_NOT_FITTED = (How.still_needs, How.left_without)
+"""Reasons whose asking part is not among what is fitted: it stays, or it goes."""
 
 
 def fitting_sequence(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Sequence:
@@ -140,7 +143,7 @@ def _of_companions(
     """Where a companion goes on before or after the change that brought it."""
     for reason in reasons:
         rule = rules.get(reason.name) if reason.cause is Cause.companion else None
-        if rule is None or not reason.parent:
+        if rule is None or not reason.parent or reason.how in _NOT_FITTED:
             continue
         for alternative in rule.alternatives:
             if alternative.goes_on and _is_met_by(book, alternative, job, named):

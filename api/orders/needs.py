@@ -14,9 +14,6 @@ from api.orders.chains import chain_between
 from api.orders.contents import contents_of, in_words, needed_amount
 from api.rulebook.model import Component, Grade, RuleBook
 
-WISHED = "wish: fit "
-"""Before the number, in the name of a wish for a component (`FitComponent.name`)."""
-
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
@@ -175,8 +172,8 @@ def _asked_for(book: RuleBook, number: str, reasons: Iterable[Because]) -> list[
     rules = {rule.name: rule for rule in book.companions}
     named = []
     for reason in reasons:
-        if reason.name.startswith(WISHED):
-            named.append(reason.name.removeprefix(WISHED))
+        if reason.asked:
+            named.append(reason.asked)
         elif reason.name in rules:
             named += [a.component for a in rules[reason.name].alternatives if a.loose]
     return [old for old in named if old != number and chain_between(book, old, number)]

@@ -95,6 +95,7 @@ def _place(document: Facts, section: str) -> int:
 def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) -> list[Facts]:
     """The changes by section, each with its line, the chain back to the wish and its other choices."""
     changes = {change["position"]: change for change in document["set"]["changes"]}
+    brought = {part["component"]: part for part in document["set"]["loose_parts"]} | changes
     groups: dict[str, Facts] = {}
     for position in sorted(lines, key=lambda name: lines[name]):
         change = changes[position]
@@ -103,7 +104,7 @@ def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) 
             {
                 **change,
                 "line": lines[position],
-                "chain": chain(changes, lines, change),
+                "chain": chain(brought, lines, change),
                 "others": [_other(asked_now, change, other) for other in change["alternatives"]],
             }
         )
@@ -121,7 +122,7 @@ def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts)
     seen = {change["position"]}
     because = change["because"]
     while True:
-        parent = because["from_position"]
+        parent = because["from_position"] or because["from_loose_part"]
         steps.append(
             {**because, "line": lines.get(parent) if parent else None, "change": changes.get(parent)}
         )

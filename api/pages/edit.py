@@ -12,6 +12,7 @@ from starlette.responses import Response
 from api.access.guard import Editor, MayEdit, form_of
 from api.asking import history
 from api.asking.effect import Effect, EffectLook
+from api.background import Job
 from api.catalogue import editing
 from api.catalogue.editing import Author, RecordState
 from api.catalogue.fields import NAME_PATTERN, is_printable
@@ -33,6 +34,7 @@ from api.pages.edit_forms import (
     row_columns,
     typed,
 )
+from api.pages.effects import looked_at
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.problems import ChangedAgain, InvalidRequest, PreconditionFailed, PreconditionRequired, UnknownRecord
@@ -66,6 +68,7 @@ class Sheet:
     why_wrong: str = ""
     told: str = ""
     effect: Effect | None = None
+    job: Job | None = None
     removes: bool = False
     would_change: int = 0
     others: list[Facts] = field(default_factory=list)
@@ -244,7 +247,8 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
         sheet.mistakes = report.mistakes
         return _record_page(request, sheet, 422)
     if look is not None:
-        sheet.effect, sheet.would_change = look.compare(), report.changed
+        sheet.effect, sheet.job = looked_at(request, look, f"{kind_words(sheet.kind)} {name}")
+        sheet.would_change = report.changed
         return _record_page(request, sheet)
     if not report.changed:
         return gone_to(f"{record_address(sheet.kind, name)}?same=1")

@@ -24,34 +24,39 @@ def addresses_of_ways(service: Service, question: PageQuestion, document: Facts)
     What a stored build or a specification wishes does not stand in the address and cannot be taken
     out of it.
     """
-    names = names_of_pairs(service, question)
+    names = pairs_of_names(service, question)
     return [{**way, "address": _address(question, names, way)} for way in document["ways_out"]]
 
 
-def names_of_pairs(service: Service, question: PageQuestion) -> dict[str, tuple[str, str]]:
-    """The name by which an answer refers to a wish or limit → the pair of the address that says it."""
+def pairs_of_names(service: Service, question: PageQuestion) -> dict[str, list[tuple[str, str]]]:
+    """The name by which an answer refers to a wish or limit → the pairs of the address that say it.
+
+    A name that is there without them as well is left out: the address cannot take it away.
+    """
     vehicle = PageQuestion(tuple(pair for pair in question.pairs if pair[0] in VEHICLE))
-    found: dict[str, tuple[str, str]] = {}
+    rest = PageQuestion(tuple(pair for pair in question.pairs if pair[0] not in GIVEN_UP))
+    stays, of_vehicle = _names(service, rest), _names(service, vehicle)
+    found: dict[str, list[tuple[str, str]]] = {}
     for pair in question.pairs:
         if pair[0] in GIVEN_UP:
-            for name in _names(service, vehicle.adding(*pair)):
-                found.setdefault(name, pair)
+            for name in _names(service, vehicle.adding(*pair)) - of_vehicle - stays:
+                found.setdefault(name, []).append(pair)
     return found
 
 
-def _names(service: Service, question: PageQuestion) -> list[str]:
+def _names(service: Service, question: PageQuestion) -> set[str]:
     try:
         asked: Asked = ask(service, question.body())
     except Problem:
-        return []
-    return [*(wish.name for wish in asked.question.wishes), *limit_names(asked)]
+        return set()
+    return {*(wish.name for wish in asked.question.wishes), *limit_names(asked)}
 
 
-def _address(question: PageQuestion, names: dict[str, tuple[str, str]], way: Facts) -> str | None:
+def _address(question: PageQuestion, names: dict[str, list[tuple[str, str]]], way: Facts) -> str | None:
     left = question
     for given_up in way["gives_up"]:
-        pair = names.get(given_up["name"])
-        if pair is None:
+        if given_up["name"] not in names:
             return None
-        left = left.without(*pair)
+        for pair in names[given_up["name"]]:
+            left = left.without(*pair)
     return left.adding("fit", way["fit"]).address() if way.get("fit") else left.address()

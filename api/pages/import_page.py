@@ -12,9 +12,11 @@ from starlette.responses import Response
 
 from api.access.guard import Editor, MayEdit, upload_of
 from api.asking.effect import Effect, EffectLook
+from api.background import Job
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
 from api.pages.edit import what_is_wrong_with
+from api.pages.effects import looked_at
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
@@ -77,7 +79,8 @@ def _answered(request: Request, service: Service, sent: Sent, who: str) -> Respo
     if not report.ok:
         return _page(request, sent, report, status=422, lines=lines_with_mistakes(sent.text, report.mistakes))
     if look is not None:
-        return _page(request, sent, report, effect=look.compare())
+        effect, job = looked_at(request, look, "a sheet")
+        return _page(request, sent, report, effect=effect, job=job)
     if not report.changed:
         return _page(request, sent, report, effect=Effect())
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
@@ -100,6 +103,7 @@ def _page(
     status: int = 200,
     lines: Sequence[Facts] = (),
     effect: Effect | None = None,
+    job: Job | None = None,
     why_wrong: str = "",
 ) -> Response:
     return page(
@@ -113,5 +117,6 @@ def _page(
         lines=lines[:MOST_LINES_SHOWN],
         more_lines=len(lines) - MOST_LINES_SHOWN,
         effect=effect,
+        job=job,
         why_wrong=why_wrong,
     )

@@ -85,25 +85,23 @@ def _origin(because: Facts) -> str:
     """The name of the node that a reason comes from."""
     if because["from_position"]:
         return str(because["from_position"])
+    if because["from_loose_part"]:
+        return f"loose {because['from_loose_part']}"
     return f"flaw {because['name']}" if because["cause"] == "flaw" else str(because["name"])
 
 
 def _flaws(nodes: dict[str, Facts]) -> list[tuple[str, str, bool]]:
     """Nodes for the flaws that parts remedy, and which wish each comes from."""
-    found: dict[str, str] = {}
+    found: dict[str, tuple[str, str]] = {}
     for node in list(nodes.values()):
         for because in node.get("because", ()):
-            if because["cause"] == "flaw" and not because["from_position"]:
-                found.setdefault(because["name"], because["sentence"])
+            if because["cause"] == "flaw" and because["wish"]:
+                found.setdefault(because["name"], (because["sentence"], because["wish"]))
     reasons = []
-    for flaw, sentence in found.items():
+    for flaw, (sentence, wish) in found.items():
         words = sentence.partition("; ")[2] or sentence
         nodes[f"flaw {flaw}"] = {"kind": "flaw", "head": "Known flaw", "words": words}
-        every = [name for name, node in nodes.items() if node["kind"] == "wish" and "every flaw" in name]
-        for wish in [f"wish: remedy {flaw}", *every]:
-            if wish in nodes:
-                reasons.append((wish, f"flaw {flaw}", True))
-                break
+        reasons.append((wish, f"flaw {flaw}", True))
     return reasons
 
 

@@ -11,6 +11,7 @@ from api.closure.answer import (
     Contradiction,
     Difference,
     FlawNote,
+    How,
     Loose,
     Note,
     Other,
@@ -23,6 +24,7 @@ from api.closure.answer import (
 from api.closure.complete import Completeness
 from api.closure.question import Criterion
 from api.rulebook.model import RuleBook, Vehicle
+from api.rulebook.scope import LOOSE
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, money
 
 
@@ -44,11 +46,17 @@ def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: 
 
 def because_document(because: Because) -> dict[str, Any]:
     """Why something is here."""
+    loose = because.parent.startswith(LOOSE)
+    stays = because.how in (How.still_needs, How.left_without)
     return {
         "cause": str(because.cause),
         "name": because.name,
         "sentence": because.sentence,
-        "from_position": because.parent or None,
+        "how": because.how and str(because.how),
+        "from_position": None if loose else because.parent or None,
+        "from_loose_part": because.parent.removeprefix(LOOSE) if loose else None,
+        "wish": because.wish or None,
+        "asking_position": because.asking if stays else None,
         "evidence": GRADE_WORDS[because.grade],
     }
 
@@ -112,7 +120,7 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "price": money(change.price),
         "visible": change.visible,
         "why": wording.because_sentence(book, change.because),
-        "also": wording.also_sentence(book, change.also_needed_by) or None,
+        "also": wording.also_sentence(book, change.also_needed_by, change.because) or None,
         "choice": wording.choice_sentence(book, change) or None,
         "because": because_document(change.because),
         "also_needed_by": [because_document(b) for b in change.also_needed_by],

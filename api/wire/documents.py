@@ -11,6 +11,9 @@ GradeWord = Literal[
     "none", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
 ]
 CauseWord = Literal["wish", "companion", "conflict", "joint", "budget", "flaw", "pair", "limit", "fact"]
+HowWord = Literal[
+    "asked", "needs", "still needs", "makes way", "left without", "together", "remedies", "makes sure",
+]  # fmt: skip
 
 
 class Out(BaseModel):
@@ -35,7 +38,13 @@ class BecauseOut(Out):
     cause: CauseWord
     name: str = Field(description="the wish or rule by name")
     sentence: str
+    how: HowWord | None = Field(description="how the reason brings the change; null in a contradiction")
     from_position: str | None = Field(description="the change that brings the rule; null for a wish")
+    from_loose_part: str | None = Field(description="the loose part that brings the rule, where one does")
+    wish: str | None = Field(description="the wish that asks, by its name; null for a rule")
+    asking_position: str | None = Field(
+        description="with `still needs`: where what asks stays; with `left without`: where what asked was"
+    )
     evidence: GradeWord
 
 

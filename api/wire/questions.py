@@ -71,7 +71,7 @@ class WishIn(Body):
     fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")
     position: Word = Field(None, description="with `fit`: at this position")
     quantity: Annotated[int, Strict(), Field(ge=1, le=1_000), WHOLE] = Field(
-        1, description="with `fit` of a loose part"
+        1, description="with `fit` of a loose part; of several wishes for one the greatest counts"
     )
     remedy: Word = Field(None, description="remedy this known flaw")
     remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")

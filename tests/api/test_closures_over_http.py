@@ -235,3 +235,50 @@ async def test_a_price_that_is_not_known_is_no_zero(client: httpx.AsyncClient):
     said = " ".join(change.choice or "" for change in found.set.changes)
     assert "the price of QB-7302 is not known (the parts of known price cost 116.90 less)" in said
     assert "less for parts" not in said
+
+
+LABELS = {"fit": "QL-9010"}
+RISING = [
+    pytest.param([LABELS | {"quantity": 2}, LABELS | {"quantity": 5}], 5, id="rising"),
+    pytest.param([LABELS | {"quantity": 5}, LABELS | {"quantity": 2}], 5, id="falling"),
+    pytest.param([LABELS, LABELS | {"quantity": 2}], 2, id="one, then two"),
+    pytest.param([LABELS | {"quantity": 3}, LABELS | {"quantity": 3}], 3, id="the same twice"),
+]
+
+
+@pytest.mark.parametrize(("wishes", "pieces"), RISING)
+async def test_of_several_wishes_for_one_loose_part_the_greatest_counts(
+    client: httpx.AsyncClient, wishes: list[dict], pieces: int
+):
+    asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": wishes}
+    closure = await client.post("/v1/closures", json=asked)
+    assert closure.status_code == 200, closure.text
+    (part,) = closure.json()["set"]["loose_parts"]
+    assert (part["component"], part["quantity"]) == ("QL-9010", pieces)
+    assert part["why"] == f"You wish {pieces} × QL-9010 (label NEGATIVE EARTH)."
+    names = [wish["name"] for wish in closure.json()["wishes"]]
+    assert len(set(names)) == len(names) == len({wish.get("quantity", 1) for wish in wishes})
+    order = await client.post("/v1/orders", json=asked)
+    assert order.status_code == 200, order.text
+    (part,) = order.json()["not_supplied"]  # no supplier takes so small an order
+    assert (part["number"], part["quantity"]) == ("QL-9010", pieces)
+    check = await client.post("/v1/checks", json=asked | {"components": ["QL-9010"] * pieces})
+    assert check.status_code == 200, check.text
+    assert (check.json()["complete"], check.json()["surplus"]) == (True, [])
+    other = asked | {"other_vehicle": {"chassis": "24PR-009401"}}
+    what_if = await client.post("/v1/closures/what-if", json=other)
+    assert what_if.status_code == 200, what_if.text
+    assert what_if.json()["instead"]["set"]["loose_parts"][0]["quantity"] == pieces
+
+
+async def test_a_specification_may_wish_fewer_of_a_loose_part_than_the_asker(writer: httpx.AsyncClient):
+    house = {"name": "labels", "title": "Labels", "variants": [], "wishes": [LABELS | {"quantity": 2}]}
+    assert (await writer.post("/v1/specifications", json=house)).status_code == 201
+    asked = {"vehicle": {"chassis": "24PL-018412"}, "specification": "labels"}
+    answer = await writer.post("/v1/closures", json=asked | {"wishes": [LABELS | {"quantity": 5}]})
+    assert answer.status_code == 200, answer.text
+    assert [p["quantity"] for p in answer.json()["set"]["loose_parts"]] == [5]
+    assert [wish["sentence"] for wish in answer.json()["wishes"]] == [
+        "You wish 2 × QL-9010 (label NEGATIVE EARTH).",
+        "You wish 5 × QL-9010 (label NEGATIVE EARTH).",
+    ]

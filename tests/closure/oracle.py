@@ -225,8 +225,9 @@ class Oracle:
                 if one is not False and two is not False:
                     yield c.name, True if one and two else None
 
-    def loose_demands(self, after: Sitting) -> list[tuple[tuple, list[tuple[str, int]], bool]] | None:
-        """Demands that nothing fitted meets: key, loose choices, one serves all; None: not satisfiable."""
+    def loose_demands(self, after: Sitting) -> list[tuple[tuple, list[tuple[str, int]], str]] | None:
+        """Demands that nothing fitted meets: key, loose choices, and of whose quantities the greatest counts
+        once (empty: it adds up); None: not satisfiable."""
         found = []
         for r in self.book.companions:
             if not r.required or not self.live(r):
@@ -242,12 +243,12 @@ class Oracle:
                         for n in self.serves(a.component)
                         if self.obtainable(n)
                     ]
-                    found.append((("companion", r.name, p), choices, r.one_serves_all))
+                    found.append((("companion", r.name, p), choices, "rules" * r.one_serves_all))
         for w in self.q.wishes:
             if isinstance(w, FitComponent) and not self.fit_met(after, w):
                 loose = not w.position and self.book.components[w.component].loose
                 choices = [(n, w.quantity) for n in self.serves(w.component) if loose and self.obtainable(n)]
-                found.append((("wish", w.name, ""), choices, False))
+                found.append((("wish", w.name, ""), choices, "wishes"))
             if isinstance(w, ClearPosition) and after[w.position] is not None:
                 return None
         return None if any(not choices for _, choices, _ in found) else sorted(found)
@@ -394,13 +395,15 @@ class Oracle:
 
     def quantities(self, demands, picks, some) -> dict[str, int] | None:
         added: dict[str, int] = {}
-        shared: dict[str, int] = {}
-        for (_, _, one_serves_all), (n, q) in zip(demands, picks, strict=True):
-            if one_serves_all:
-                shared[n] = max(shared.get(n, 0), q)
+        shared: dict[tuple[str, str], int] = {}
+        for (_, _, once), (n, q) in zip(demands, picks, strict=True):
+            if once:
+                shared[once, n] = max(shared.get((once, n), 0), q)
             else:
                 added[n] = added.get(n, 0) + q
-        loose = {n: added.get(n, 0) + shared.get(n, 0) for n in {*added, *shared}}
+        for (_, n), q in shared.items():
+            added[n] = added.get(n, 0) + q
+        loose = added
         if any(n in loose for n in some):
             return None  # ordered already
         return {**loose, **dict.fromkeys(some, 1)}

@@ -1,6 +1,7 @@
 """Small random catalogues and questions, from a seed; every kind of record and condition occurs."""
 
 import random
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -12,6 +13,7 @@ from api.closure.question import (
     Question,
     RemedyFlaw,
     RemedyFlaws,
+    Wish,
 )
 from api.rulebook.model import (
     ALWAYS,
@@ -302,7 +304,7 @@ class World:
             supersessions=rows(self.supersessions),
         )
 
-    def wish(self) -> FitComponent | ClearPosition | RemedyFlaw | RemedyFlaws:
+    def wish(self) -> Wish:
         pick = self.random.random()
         if pick < 0.1:
             return ClearPosition(self.random.choice(self.places))
@@ -311,7 +313,7 @@ class World:
         if pick < 0.3:
             return RemedyFlaws(self.random.choice(list(Severity)), self.random.choice(["", "s0"]))
         if pick < 0.35:
-            return FitComponent(self.random.choice(self.loose), quantity=2)
+            return FitComponent(self.random.choice(self.loose), quantity=self.random.randint(1, 4))
         position = self.random.choice(self.places)
         component = self.random.choice(self.at[position][1:] or self.at[position])
         return FitComponent(component, position if self.chance(0.5) else "")
@@ -328,8 +330,22 @@ class World:
             nothing_visible=self.chance(0.15),
         )
 
+    def standard(self) -> list[Wish]:
+        """What a specification wishes; the asker's own wishes may name the same with another quantity."""
+        if self.chance(0.85):
+            return []
+        return [self.wish(), FitComponent(self.random.choice(self.loose), quantity=self.random.randint(1, 4))]
+
+    def _asked_again(self, wish: Wish) -> list[Wish]:
+        """A wish, and now and then the same with another quantity."""
+        if isinstance(wish, FitComponent) and (wish.component in self.loose or self.chance(0.1)):
+            return [wish, replace(wish, quantity=self.random.randint(1, 5))][: self.random.randint(1, 2)]
+        return [wish]
+
     def question(self) -> Question:
-        wishes = tuple(dict.fromkeys(self.wish() for _ in range(self.random.choice([1, 1, 2, 3]))))
+        own = [self.wish() for _ in range(self.random.choice([1, 1, 2, 3]))]
+        asked = [again for wish in (*self.standard(), *own) for again in self._asked_again(wish)]
+        wishes = tuple(dict.fromkeys(asked))
         fitted = {p: self.random.choice([None, *self.numbers]) for p in self.places if self.chance(0.08)}
         preference = list(DEFAULT_PREFERENCE)
         if self.chance(0.4):

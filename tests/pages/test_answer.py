@@ -8,6 +8,7 @@ import httpx
 import pytest
 
 from api.pages.layers import HEIGHT, MOST_ROWS, WIDTH, draw
+from api.pages.picture import graph_of
 from api.pages.question import PageQuestion
 from tests.pages.conftest import text_of
 
@@ -242,3 +243,37 @@ async def test_an_unknown_price_is_said_in_sums_and_differences(browser: httpx.A
     out = text_of(await read(browser, "/answer", **ceiling))
     assert "Accept what QB-7302 costs, which is not known" in out
     assert "raise the ceiling to" not in out.lower()
+
+
+async def test_the_reason_of_the_calipers_is_the_disc_that_was_wished(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/answer", chassis=CHASSIS, fit="QB-3302")
+    words = text_of(page)
+    assert "Front drum or disc, left needs it: The 22 mm disc runs in a four-piston caliper." in words
+    assert "280 mm shoes run in" not in words, "the rule of the shoes that go is nobody's reason"
+
+
+async def test_each_flaw_of_the_picture_stands_behind_the_wish_that_asks_for_it(
+    browser: httpx.AsyncClient,
+) -> None:
+    wishes = [
+        {"remedy_all": "severe", "section": "brakes"},
+        {"remedy_all": "severe", "section": "electrical"},
+    ]
+    asked = {"vehicle": {"chassis": CHASSIS}, "wishes": wishes}
+    document = (await browser.post("/v1/closures", json=asked, headers={"Accept": "application/json"})).json()
+    nodes, reasons = graph_of(document)
+    sections = {flaw["flaw"]: flaw["section"] for flaw in document["set"]["flaws_gone"]}
+    asked_by = {end: start for start, end, _ in reasons if nodes[end]["kind"] == "flaw"}
+    assert set(asked_by.values()) == {wish["name"] for wish in document["wishes"]}
+    for flaw, wish in asked_by.items():
+        assert wish.endswith(f" in {sections[flaw.removeprefix('flaw ')]}"), (flaw, wish)
+
+
+async def test_a_way_out_of_what_a_build_wishes_has_no_address(writer: httpx.AsyncClient) -> None:
+    build = {"name": "decided", "chassis": CHASSIS, "decided": [{"fit": "QB-3310"}]}
+    made = await writer.post("/v1/builds", json=build)
+    assert made.status_code == 201, made.text
+    page = await read(writer, "/answer", build="decided", keep_section="wheels")
+    for address in (unescape(a) for a in re.findall(r'class="button" href="([^"]+)"', page.text)):
+        assert "keep_section" not in httpx.URL(address).params, "the wish of the build is not in the address"
+    assert "Give up wishing QB-3310" in text_of(page)

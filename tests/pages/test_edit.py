@@ -323,10 +323,10 @@ async def test_what_there_was_no_time_for_is_said(editor: Editor, monkeypatch: p
     form = await editor.form(CALIPER)
     monkeypatch.setattr(effect, "SECONDS_TO_ANSWER", 0.0)
     told = text_of(await editor.post(CALIPER, {**form, "do": "remove-effect"}))
-    assert "Not all was looked at. There was no time for 1 question" in told
+    assert "0 of 1 question looked at; 1 not looked at yet." in told
     monkeypatch.setattr(effect, "SECONDS_TO_COMPILE", 0.0)
     told = text_of(await editor.post(CALIPER, {**form, "do": "remove-effect"}))
-    assert "These rule books were not looked at:" in told
+    assert "These rule books were not looked at, since other editors would have had to wait" in told
     assert "No rule book changes" not in told
 
 
