@@ -1,5 +1,6 @@
 """Many compatibility questions at once: each is answered for itself, and one's mistake is its own."""
 
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -8,12 +9,13 @@ from api.asking.names import of_one_revision
 from api.catalogue.lookup import Found, find_components, find_vehicle, numbers_as_typed
 from api.catalogue.store import book_revision, with_components
 from api.closure.compatibility import Compatibility, Fits, Need, Place, compatible
+from api.closure.deadline import Deadline
 from api.database import reading
 from api.problems import CatalogueMoved, Problem, TooEntangled, UnknownComponent, VehicleMismatch, pointing_at
 from api.rulebook.model import RuleBook, Vehicle
 from api.rulebook.scope import TooLarge
 from api.service import Service
-from api.wire.answers import vehicle_document
+from api.wire.answers import because_document, vehicle_document
 from api.wire.errors import problem_from_mistakes
 from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_document
@@ -30,6 +32,21 @@ def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
     return of_one_revision(lambda: Batch(service).answer(body))
 
 
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question whose names are settled."""
+
+    vehicle: Vehicle
+    number: str
+    position: str
+    found: Found
+
+    def by_vehicle(self) -> tuple[Any, ...]:
+        """Sorts what is asked of like vehicles together."""
+        v = self.vehicle
+        return (v.variant, sorted(v.options), v.chassis_prefix, v.chassis_serial, v.built, self.number)
+
+
 class Batch:
     """One call's questions. Vehicles, rule books and numbers are looked up once for all of them."""
 
@@ -40,13 +57,15 @@ class Batch:
         self._seen: set[tuple[str, int | None]] = set()
         self._numbers: dict[str, str] = {}
         self._unknown = 0
-        self._answers: dict[tuple[Any, ...], Compatibility] = {}
+        self._answers: dict[Asked, Compatibility | Problem] = {}
 
     def answer(self, body: CompatibilityIn) -> Facts:
         """The answers in the order of the questions. Raises CatalogueMoved when an edit came between."""
         questions = [_validated(question) for question in body.questions]
         self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
-        results = [self._result(question) for question in questions]
+        asked = [self._asked(question) for question in questions]
+        self._reason([one for one in asked if isinstance(one, Asked)])
+        results = [self._result(one) for one in asked]
         self._require_one_revision()
         return {
             "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
@@ -57,32 +76,47 @@ class Batch:
         with reading(self._service.engine) as session:
             self._numbers = numbers_as_typed(session, list(dict.fromkeys(words)))
 
-    def _result(self, question: CompatibilityQuestionIn | Problem) -> Facts:
+    def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
+        if isinstance(question, Problem):
+            return question
         try:
-            if isinstance(question, Problem):
-                raise question
-            return self._answered(question)
-        except TooLarge:
-            return _not_known(TooEntangled("Too many numbers stand for each other where this one goes"))
+            return self._settled(question)
         except Problem as problem:
-            return _not_known(problem)
+            return problem
 
-    def _answered(self, question: CompatibilityQuestionIn) -> Facts:
+    def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
         found = self._vehicle(question)
         book = self._book(found.vehicle.variant)
         names = self._service.names_of(book)
         options = frozenset(names.option(w, f"/options/{i}") for i, w in enumerate(question.options))
-        v = found.vehicle
-        vehicle = Vehicle(v.variant, v.chassis_prefix, v.chassis_serial, v.built, options)
         number = self._number(question.component)
         position = names.position(question.position, "/position") if question.position else ""
-        key = (vehicle, number, position)
-        if key not in self._answers:
-            if number not in book.components:
-                book = self._with(book, number)
-            self._answers[key] = compatible(book, vehicle, number, position)
-        document = compatibility_document(self._answers[key])
-        document["vehicle"] = vehicle_document(book, vehicle, found.chassis, found.estimated)
+        return Asked(replace(found.vehicle, options=options), number, position, found)
+
+    def _reason(self, every: "list[Asked]") -> None:
+        """Answer each once, vehicle by vehicle: of the last one most is known."""
+        deadline = Deadline(self._service.settings.seconds_to_reason)
+        for asked in sorted(set(every), key=Asked.by_vehicle):
+            try:
+                self._answers[asked] = self._compatible(asked, deadline)
+            except TooLarge:
+                self._answers[asked] = TooEntangled(
+                    "Too many numbers stand for each other where this one goes"
+                )
+
+    def _compatible(self, asked: "Asked", deadline: Deadline) -> Compatibility:
+        book = self._book(asked.vehicle.variant)
+        if asked.number not in book.components:
+            book = self._with(book, asked.number)
+        return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
+
+    def _result(self, asked: "Asked | Problem") -> Facts:
+        answer = asked if isinstance(asked, Problem) else self._answers[asked]
+        if isinstance(asked, Problem) or isinstance(answer, Problem):
+            return _not_known(answer)
+        found, book = asked.found, self._book(asked.vehicle.variant)
+        document = compatibility_document(answer)
+        document["vehicle"] = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
         return document
 
     def _vehicle(self, question: CompatibilityQuestionIn) -> Found:
@@ -152,9 +186,16 @@ def compatibility_document(answer: Compatibility) -> Facts:
         "sentence": answer.sentence,
         "number": answer.number,
         "can_be_bought": answer.obtainable,
+        "proved": best.proved if best else answer.verdict is not Fits.not_known,
+        "looked_at": _looked_at(best),
         "effort": EFFORT_WORDS[best.effort] if best else None,
         "places": [_place(place) for place in answer.places],
     }
+
+
+def _looked_at(place: Place | None) -> str | None:
+    """How far it was looked; None where no rule is asked: it sits there today, or no record says it fits."""
+    return None if place is None or place.sits_today else str(place.looked_at)
 
 
 def _place(place: Place) -> Facts:
@@ -162,6 +203,9 @@ def _place(place: Place) -> Facts:
         "position": place.position,
         "component": place.component,
         "verdict": str(place.verdict),
+        "proved": place.proved,
+        "looked_at": _looked_at(place),
+        "against": [because_document(because) for because in place.against],
         "sits_today": place.sits_today,
         "effort": EFFORT_WORDS[place.effort],
         "minutes": place.minutes,

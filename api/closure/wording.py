@@ -21,6 +21,7 @@ from api.closure.answer import (
 )
 from api.closure.cautions import cautions_for
 from api.closure.comparing import Comparison
+from api.closure.possible import Looked
 from api.closure.question import Criterion
 from api.rulebook.model import Effort, Grade, RuleBook
 
@@ -281,6 +282,21 @@ def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
         *(f"Only then: {change_sentence(book, c)}" for c in comparison.only_in_other),
         *(f"No longer: {change_sentence(book, c)}" for c in comparison.only_in_one),
     ]
+
+
+# Compatibility ----------------------------------------------------------------------------------
+
+
+def why_it_cannot(against: Iterable[Because]) -> str:
+    """The rules and facts because of which a component cannot be fitted, each once."""
+    return " ".join(dict.fromkeys(f"{phrases.opening(part.sentence).rstrip('.')}." for part in against))
+
+
+def how_far(looked_at: Looked) -> str:
+    """How far it was looked where nothing is proved."""
+    if looked_at is Looked.next_step:
+        return "Only the next step was looked at; ask for a closure to prove a whole set."
+    return "Only what must follow was looked at; ask for a closure to prove a whole set."
 
 
 # Notes ------------------------------------------------------------------------------------------
