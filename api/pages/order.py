@@ -16,8 +16,10 @@ from api.orders.answering import ordering
 from api.orders.forms import MEDIA, writer
 from api.pages.answer import document_under
 from api.pages.frame import gone_to, page
-from api.pages.ordered import ANOTHER, PageOrder
+from api.pages.ordered import ALSO, ANOTHER, TERMS, PageOrder
 from api.pages.problems import pages_router
+from api.pages.question import takes_question
+from api.parameters import takes
 from api.problems import InvalidRequest, NoSet, Problem, Unknown, printable
 from api.service import Service, ServiceDep
 from api.wire.errors import problem_from_mistakes
@@ -30,7 +32,7 @@ Facts = dict[str, Any]
 LISTS_ON_A_PAGE = 200
 
 
-@router.get("/order", dependencies=[MayRead])
+@router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO])])
 def order(request: Request, service: ServiceDep) -> Response:
     """The order of the address's question. An impossible question goes to its answer."""
     asked = PageOrder.of(request.query_params.multi_items())
@@ -65,7 +67,7 @@ def order(request: Request, service: ServiceDep) -> Response:
     )
 
 
-@router.get("/order.{form}", dependencies=[MayRead])
+@router.get("/order.{form}", dependencies=[MayRead, takes_question(*TERMS, "part", many=[ALSO])])
 def document(request: Request, form: str, service: ServiceDep) -> Response:
     """The same as a document; `part` gives the part of one supplier or vehicle."""
     if form not in MEDIA:
@@ -124,7 +126,7 @@ async def _pairs(request: Request) -> list[tuple[str, str]]:
     return parse_qsl((await request.body()).decode("utf-8", "replace"), keep_blank_values=True)
 
 
-@router.get("/orders", dependencies=[MayRead])
+@router.get("/orders", dependencies=[MayRead, takes("after")])
 def orders(request: Request, service: ServiceDep) -> Response:
     """The kept lists."""
     after = request.query_params.get("after", "")[:120]
@@ -133,7 +135,7 @@ def orders(request: Request, service: ServiceDep) -> Response:
     return page(request, "orders.html", lists=lists[:LISTS_ON_A_PAGE], following=following)
 
 
-@router.get("/orders/{name}/document/{form}", dependencies=[MayRead])
+@router.get("/orders/{name}/document/{form}", dependencies=[MayRead, takes("part")])
 def kept_document(request: Request, name: str, form: str, service: ServiceDep) -> Response:
     """A kept list as a document."""
     facts = life.list_document(service.engine, name)
