@@ -6,6 +6,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from api.asking.names import of_one_revision
+from api.asking.questions import present_revision
 from api.catalogue.lookup import Found, find_components, find_vehicle, numbers_as_typed
 from api.catalogue.store import book_revision, with_components
 from api.closure.compatibility import Compatibility, Fits, Need, Place, compatible
@@ -18,7 +19,7 @@ from api.service import Service
 from api.wire.answers import because_document, vehicle_document
 from api.wire.errors import problem_from_mistakes
 from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
-from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_document
+from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_document, evidence_for
 
 Facts = dict[str, Any]
 
@@ -28,8 +29,26 @@ MOST_NEAR = 50
 
 
 def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
-    """The answers in the order of the questions, all of one revision. Raises CatalogueMoved."""
-    return of_one_revision(lambda: Batch(service).answer(body))
+    """The answers in the order of the questions, all of one revision: the one that the body names.
+
+    Raises CatalogueMoved, UnknownRevision, TooFarBack.
+    """
+    if body.as_of is not None and body.as_of <= present_revision(service):
+        batch = _settled(service, body)
+        if batch.says_the_same_at(body.as_of):
+            return batch.answers()
+    with service.at(body.as_of) as then:
+        batch = _settled(then, body)
+    return batch.answers()
+
+
+def _settled(service: Service, body: CompatibilityIn) -> "Batch":
+    def settle() -> Batch:
+        batch = Batch(service)
+        batch.settle(body)
+        return batch
+
+    return of_one_revision(settle)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,18 +77,33 @@ class Batch:
         self._numbers: dict[str, str] = {}
         self._unknown = 0
         self._answers: dict[Asked, Compatibility | Problem] = {}
+        self._every: list[Asked | Problem] = []
+        self._beyond: dict[Asked, RuleBook] = {}
+        """The rule book with the component asked for, where it holds no record of it."""
 
-    def answer(self, body: CompatibilityIn) -> Facts:
-        """The answers in the order of the questions. Raises CatalogueMoved when an edit came between."""
+    def settle(self, body: CompatibilityIn) -> None:
+        """Look up whatever the questions name. Raises CatalogueMoved when an edit came between."""
         questions = [_validated(question) for question in body.questions]
         self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
-        asked = [self._asked(question) for question in questions]
-        self._reason([one for one in asked if isinstance(one, Asked)])
-        results = [self._result(one) for one in asked]
+        self._every = [self._asked(question) for question in questions]
+        self._beyond = {
+            one: self._with(self._book(one.vehicle.variant), one.number)
+            for one in self._every
+            if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components
+        }
         self._require_one_revision()
+
+    def says_the_same_at(self, revision: int) -> bool:
+        """Whether no later edit can have touched what was looked up: books alone, every name in them."""
+        known = all(isinstance(one, Asked) for one in self._every) and not self._beyond
+        return known and all(book.revision <= revision for book in self._books.values())
+
+    def answers(self) -> Facts:
+        """The answers in the order of the questions; the catalogue is not looked at any more."""
+        self._reason([one for one in self._every if isinstance(one, Asked)])
         return {
             "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
-            "answers": results,
+            "answers": [self._result(one) for one in self._every],
         }
 
     def _look_up_numbers(self, words: list[str]) -> None:
@@ -105,9 +139,7 @@ class Batch:
                 )
 
     def _compatible(self, asked: "Asked", deadline: Deadline) -> Compatibility:
-        book = self._book(asked.vehicle.variant)
-        if asked.number not in book.components:
-            book = self._with(book, asked.number)
+        book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
         return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
 
     def _result(self, asked: "Asked | Problem") -> Facts:
@@ -211,7 +243,7 @@ def _place(place: Place) -> Facts:
         "minutes": place.minutes,
         "quantity": place.quantity,
         "claim": place.claim or None,
-        "evidence": GRADE_WORDS[place.grade],
+        "evidence": GRADE_WORDS[place.grade] if place.claim else None,
         "evidence_records": [evidence_document(e) for e in place.evidence],
         "companions": [_need(need) for need in place.needs],
     }
@@ -223,6 +255,6 @@ def _need(need: Need) -> Facts:
         "name": need.name,
         "sentence": need.sentence,
         "one_of": list(need.components),
-        "evidence": GRADE_WORDS[need.grade],
+        "evidence": evidence_for(need.cause, need.grade),
         "possible": need.possible,
     }

@@ -26,7 +26,7 @@ from api.closure.question import Criterion
 from api.rulebook.model import Effort, Grade, RuleBook
 
 GRADE_WORDS = {
-    Grade.none: "nobody's word",
+    Grade.none: "no evidence",
     Grade.hearsay: "hearsay",
     Grade.parts_book: "the parts book",
     Grade.workshop_manual: "the workshop manual",
@@ -257,7 +257,7 @@ def contradiction_sentences(contradiction: Contradiction) -> list[str]:
 
 def part_sentence(part: Because) -> str:
     """A wish, limit or rule in a contradiction."""
-    if part.cause in (Cause.wish, Cause.limit, Cause.flaw):
+    if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
         return part.sentence
     return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence}"
 
@@ -325,6 +325,20 @@ def note_sentence(head: str, note: Note) -> str:
     """A note, with what is not recorded."""
     missing = f" Not recorded: {'; '.join(note.missing)}." if note.missing else ""
     return f"{head}: {note.sentence.rstrip('.')}.{missing}"
+
+
+def rests_on(solution: Solution) -> str:
+    """What the claims under a set are worth: that of the weakest, and how many have no more."""
+    if not solution.changes and not solution.loose:
+        return "No claim is needed: nothing changes."
+    if solution.confidence is None:
+        return "Rests on the factory's own fitting."
+    count = len({claim.claim for claim in solution.unconfirmed if claim.grade is solution.confidence})
+    if solution.confidence is Grade.none:
+        return f"Rests on claims with no evidence recorded at all ({count})."
+    if count:
+        return f"The weakest claims rest on {GRADE_WORDS[solution.confidence]} ({count})."
+    return f"Every claim was measured, fitted or driven; the weakest: {GRADE_WORDS[solution.confidence]}."
 
 
 def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:

@@ -23,8 +23,8 @@ class NeedOut(Out):
     cause: CauseWord
     name: str
     sentence: str
-    one_of: list[str] = Field(description="components that satisfy it on this vehicle")
-    evidence: GradeWord
+    one_of: list[str] = Field(description="components of which one may mend that on this vehicle")
+    evidence: GradeWord | None = Field(description="null: a pair needs none")
     possible: bool
 
 
@@ -54,7 +54,7 @@ class PlaceOut(Out):
     minutes: int
     quantity: int
     claim: str | None
-    evidence: GradeWord
+    evidence: GradeWord | None = Field(description="of the claim; null: no claim is needed")
     evidence_records: list[EvidenceOut]
     companions: list[NeedOut] = Field(description="rules that fitting it alone would break")
 

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 MoneyOut = str | None
 OutcomeWord = Literal["proved", "impossible", "not proved in time", "too large to reason over"]
 GradeWord = Literal[
-    "none", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
+    "no evidence", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
 ]
 CauseWord = Literal["wish", "companion", "conflict", "joint", "budget", "flaw", "pair", "limit", "fact"]
 
@@ -36,7 +36,7 @@ class BecauseOut(Out):
     name: str = Field(description="the wish or rule by name")
     sentence: str
     from_position: str | None = Field(description="the change that brings the rule; null for a wish")
-    evidence: GradeWord
+    evidence: GradeWord | None = Field(description="null: a wish, limit, pair or fact needs none")
 
 
 class DifferenceOut(Out):
@@ -82,7 +82,7 @@ class ChangeOut(Out):
     choices: int
     alternatives: list[OtherOut]
     claim: str | None
-    evidence: GradeWord
+    evidence: GradeWord | None = Field(description="of the claim; null: no claim is needed")
 
 
 class LooseOut(Out):
@@ -157,7 +157,11 @@ class SetOut(RemarksOut):
     loose_parts: list[LooseOut]
     totals: TotalsOut
     stays: list[StayingOut]
-    confidence: GradeWord
+    confidence: GradeWord | None = Field(
+        description="the grade of the weakest claim; null: no claim is needed, since nothing changes or the "
+        "factory fitted all of it"
+    )
+    rests_on: str = Field(description="what the claims under the set are worth, in words")
 
 
 class ContradictionOut(Out):
