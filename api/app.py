@@ -5,7 +5,7 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from typing import Any
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
 from sqlalchemy.exc import DBAPIError
@@ -21,6 +21,7 @@ from api.middleware import BodyRefused, Guard
 from api.once.answers import AnsweredBefore
 from api.pages.problems import problem_page, sign_in_address, wants_page
 from api.pages.routers import ROUTERS as PAGES
+from api.parameters import known_parameters
 from api.routes import (
     builds,
     checks,
@@ -95,6 +96,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redirect_slashes=False,
         telemetry=_NO_TELEMETRY,
         lifespan=_lifespan,
+        dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
     app.state.readings = Readings(app.state.service)

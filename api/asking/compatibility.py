@@ -1,22 +1,25 @@
 """Many compatibility questions at once: each is answered for itself, and one's mistake is its own."""
 
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import ValidationError
 
 from api.asking.names import of_one_revision
+from api.asking.questions import present_revision
 from api.catalogue.lookup import Found, find_components, find_vehicle, numbers_as_typed
 from api.catalogue.store import book_revision, with_components
 from api.closure.compatibility import Compatibility, Fits, Need, Place, compatible
+from api.closure.deadline import Deadline
 from api.database import reading
 from api.problems import CatalogueMoved, Problem, TooEntangled, UnknownComponent, VehicleMismatch, pointing_at
 from api.rulebook.model import RuleBook, Vehicle
 from api.rulebook.scope import TooLarge
 from api.service import Service
-from api.wire.answers import vehicle_document
+from api.wire.answers import because_document, vehicle_document
 from api.wire.errors import problem_from_mistakes
 from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
-from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_document
+from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_document, evidence_for
 
 Facts = dict[str, Any]
 
@@ -26,8 +29,41 @@ MOST_NEAR = 50
 
 
 def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
-    """The answers in the order of the questions, all of one revision. Raises CatalogueMoved."""
-    return of_one_revision(lambda: Batch(service).answer(body))
+    """The answers in the order of the questions, all of one revision: the one that the body names.
+
+    Raises CatalogueMoved, UnknownRevision, TooFarBack.
+    """
+    if body.as_of is not None and body.as_of <= present_revision(service):
+        batch = _settled(service, body)
+        if batch.says_the_same_at(body.as_of):
+            return batch.answers()
+    with service.at(body.as_of) as then:
+        batch = _settled(then, body)
+    return batch.answers()
+
+
+def _settled(service: Service, body: CompatibilityIn) -> "Batch":
+    def settle() -> Batch:
+        batch = Batch(service)
+        batch.settle(body)
+        return batch
+
+    return of_one_revision(settle)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question whose names are settled."""
+
+    vehicle: Vehicle
+    number: str
+    position: str
+    found: Found
+
+    def by_vehicle(self) -> tuple[Any, ...]:
+        """Sorts what is asked of like vehicles together."""
+        v = self.vehicle
+        return (v.variant, sorted(v.options), v.chassis_prefix, v.chassis_serial, v.built, self.number)
 
 
 class Batch:
@@ -40,49 +76,79 @@ class Batch:
         self._seen: set[tuple[str, int | None]] = set()
         self._numbers: dict[str, str] = {}
         self._unknown = 0
-        self._answers: dict[tuple[Any, ...], Compatibility] = {}
+        self._answers: dict[Asked, Compatibility | Problem] = {}
+        self._every: list[Asked | Problem] = []
+        self._beyond: dict[Asked, RuleBook] = {}
+        """The rule book with the component asked for, where it holds no record of it."""
 
-    def answer(self, body: CompatibilityIn) -> Facts:
-        """The answers in the order of the questions. Raises CatalogueMoved when an edit came between."""
+    def settle(self, body: CompatibilityIn) -> None:
+        """Look up whatever the questions name. Raises CatalogueMoved when an edit came between."""
         questions = [_validated(question) for question in body.questions]
         self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
-        results = [self._result(question) for question in questions]
+        self._every = [self._asked(question) for question in questions]
+        self._beyond = {
+            one: self._with(self._book(one.vehicle.variant), one.number)
+            for one in self._every
+            if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components
+        }
         self._require_one_revision()
+
+    def says_the_same_at(self, revision: int) -> bool:
+        """Whether no later edit can have touched what was looked up: books alone, every name in them."""
+        known = all(isinstance(one, Asked) for one in self._every) and not self._beyond
+        return known and all(book.revision <= revision for book in self._books.values())
+
+    def answers(self) -> Facts:
+        """The answers in the order of the questions; the catalogue is not looked at any more."""
+        self._reason([one for one in self._every if isinstance(one, Asked)])
         return {
             "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
-            "answers": results,
+            "answers": [self._result(one) for one in self._every],
         }
 
     def _look_up_numbers(self, words: list[str]) -> None:
         with reading(self._service.engine) as session:
             self._numbers = numbers_as_typed(session, list(dict.fromkeys(words)))
 
-    def _result(self, question: CompatibilityQuestionIn | Problem) -> Facts:
+    def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
+        if isinstance(question, Problem):
+            return question
         try:
-            if isinstance(question, Problem):
-                raise question
-            return self._answered(question)
-        except TooLarge:
-            return _not_known(TooEntangled("Too many numbers stand for each other where this one goes"))
+            return self._settled(question)
         except Problem as problem:
-            return _not_known(problem)
+            return problem
 
-    def _answered(self, question: CompatibilityQuestionIn) -> Facts:
+    def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
         found = self._vehicle(question)
         book = self._book(found.vehicle.variant)
         names = self._service.names_of(book)
         options = frozenset(names.option(w, f"/options/{i}") for i, w in enumerate(question.options))
-        v = found.vehicle
-        vehicle = Vehicle(v.variant, v.chassis_prefix, v.chassis_serial, v.built, options)
         number = self._number(question.component)
         position = names.position(question.position, "/position") if question.position else ""
-        key = (vehicle, number, position)
-        if key not in self._answers:
-            if number not in book.components:
-                book = self._with(book, number)
-            self._answers[key] = compatible(book, vehicle, number, position)
-        document = compatibility_document(self._answers[key])
-        document["vehicle"] = vehicle_document(book, vehicle, found.chassis, found.estimated)
+        return Asked(replace(found.vehicle, options=options), number, position, found)
+
+    def _reason(self, every: "list[Asked]") -> None:
+        """Answer each once, vehicle by vehicle: of the last one most is known."""
+        deadline = Deadline(self._service.settings.seconds_to_reason)
+        for asked in sorted(set(every), key=Asked.by_vehicle):
+            try:
+                self._answers[asked] = self._compatible(asked, deadline)
+            except TooLarge:
+                self._answers[asked] = TooEntangled(
+                    "Too many numbers stand for each other where this one goes"
+                )
+
+    def _compatible(self, asked: "Asked", deadline: Deadline) -> Compatibility:
+        book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
+        return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
+
+    def _result(self, asked: "Asked | Problem") -> Facts:
+        answer = asked if isinstance(asked, Problem) else self._answers[asked]
+        if isinstance(asked, Problem) or isinstance(answer, Problem):
+            return _not_known(answer)
+        found, book = asked.found, self._book(asked.vehicle.variant)
+        document = compatibility_document(answer)
+        document["vehicle"] = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
         return document
 
     def _vehicle(self, question: CompatibilityQuestionIn) -> Found:
@@ -152,9 +218,16 @@ def compatibility_document(answer: Compatibility) -> Facts:
         "sentence": answer.sentence,
         "number": answer.number,
         "can_be_bought": answer.obtainable,
+        "proved": best.proved if best else answer.verdict is not Fits.not_known,
+        "looked_at": _looked_at(best),
         "effort": EFFORT_WORDS[best.effort] if best else None,
         "places": [_place(place) for place in answer.places],
     }
+
+
+def _looked_at(place: Place | None) -> str | None:
+    """How far it was looked; None where no rule is asked: it sits there today, or no record says it fits."""
+    return None if place is None or place.sits_today else str(place.looked_at)
 
 
 def _place(place: Place) -> Facts:
@@ -162,12 +235,15 @@ def _place(place: Place) -> Facts:
         "position": place.position,
         "component": place.component,
         "verdict": str(place.verdict),
+        "proved": place.proved,
+        "looked_at": _looked_at(place),
+        "against": [because_document(because) for because in place.against],
         "sits_today": place.sits_today,
         "effort": EFFORT_WORDS[place.effort],
         "minutes": place.minutes,
         "quantity": place.quantity,
         "claim": place.claim or None,
-        "evidence": GRADE_WORDS[place.grade],
+        "evidence": GRADE_WORDS[place.grade] if place.claim else None,
         "evidence_records": [evidence_document(e) for e in place.evidence],
         "companions": [_need(need) for need in place.needs],
     }
@@ -179,6 +255,6 @@ def _need(need: Need) -> Facts:
         "name": need.name,
         "sentence": need.sentence,
         "one_of": list(need.components),
-        "evidence": GRADE_WORDS[need.grade],
+        "evidence": evidence_for(need.cause, need.grade),
         "possible": need.possible,
     }

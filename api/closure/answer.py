@@ -221,7 +221,7 @@ class Solution:
     advised: tuple[Note, ...] = ()
     not_determined: tuple[Note, ...] = ()
     unconfirmed: tuple[Unconfirmed, ...] = ()
-    confidence: Grade = Grade.none
+    confidence: Grade | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,16 +1,20 @@
-"""Does this component go there? One step of reasoning: what fitting it alone would break.
+"""Does this component go there? What fitting it alone would break, and whether what must follow can be.
 
-Cheap enough for thousands of questions a second. The whole set that follows is a closure's answer.
+Cheap enough for hundreds of questions a second. The whole set that follows is a closure's answer.
 """
 
 from dataclasses import dataclass
 from enum import StrEnum
 
-from api.closure.answer import Cause
+from api.closure.answer import Because, Cause
+from api.closure.deadline import NEVER, Deadline
 from api.closure.limits import effort_of
+from api.closure.possible import Followed, Looked, follow
+from api.closure.reach import pair_values
 from api.closure.verify import Broken, FinishedSet
+from api.closure.wording import how_far, why_it_cannot
 from api.rulebook.model import Companion, Effort, Evidence, Fitment, Grade, RuleBook, Vehicle
-from api.rulebook.scope import Fit, Scope, loose_fit
+from api.rulebook.scope import Fit, Scope, loose_fit, scope_of_its_like
 
 
 class Fits(StrEnum):
@@ -27,9 +31,9 @@ class Fits(StrEnum):
 class Need:
     """A rule that fitting the component alone would break, so that something else must change too.
 
-    `components` are those of a companion rule's alternatives that this vehicle can take; empty for
-    other rules. `possible` False: no alternative of a companion rule can be had on this vehicle.
-    `effort`: the least work that a companion rule's alternatives ask for.
+    `components` are what this vehicle can take with it to mend that: of a companion rule's alternatives,
+    of a pair's other side, or in place of what sits there today and has the rule; empty for other rules.
+    `possible` False: there is none. `effort`: the least work that they ask for.
     """
 
     cause: Cause
@@ -46,6 +50,8 @@ class Place:
     """One position where it may sit. `sits_today`: it is there already.
 
     `effort` is the most of its own work and of what each of its needs asks for at least.
+    `proved`: a whole set with it is known, or it is certain that there is none, `against` it being the
+    rules. Else `looked_at` says how far nothing stood in the way.
     """
 
     position: str
@@ -59,6 +65,9 @@ class Place:
     grade: Grade
     evidence: tuple[Evidence, ...]
     needs: tuple[Need, ...]
+    looked_at: Looked
+    proved: bool
+    against: tuple[Because, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,28 +81,32 @@ class Compatibility:
     places: tuple[Place, ...] = ()
 
 
-def compatible(book: RuleBook, vehicle: Vehicle, number: str, position: str = "") -> Compatibility:
+def compatible(
+    book: RuleBook, vehicle: Vehicle, number: str, position: str = "", deadline: Deadline = NEVER
+) -> Compatibility:
     """Whether component `number` goes at `position` (anywhere, when empty) on the vehicle.
 
-    `number` may be an old one; it must be in the book's components.
+    `number` may be an old one; it must be in the book's components. When the deadline has passed, only
+    the next step is looked at, and the answer says so.
     """
-    scope = Scope(book, vehicle, on_the_bench=frozenset({number}))
+    scope = scope_of_its_like(book, vehicle)
     index = scope.index
-    current = [n for n in index.serves(number) if index.is_current(n)]
-    fits = _fits(scope, number, position)
-    if not any(scope.is_today(fit) for fit in fits):
-        fits = [fit for n in current for fit in _fits(scope, n, position)] or fits
-    places = sorted((_place(scope, fit) for fit in fits), key=_best_first)
+    today = [n for n in index.serves(number) if index.is_current(n)]
+    with_it = scope if index.is_current(number) else scope.with_on_the_bench(number)
+    places = _Places(with_it, deadline, scope.notebook).of(_fits(with_it, number, position))
+    if not any(place.sits_today for place in places):
+        newer = [fit for n in today for fit in _fits(scope, n, position)]
+        places = _Places(scope, deadline, scope.notebook).of(newer) or places
     if places:
         best = places[0]
         return Compatibility(
-            best.verdict, best.component, _of_place(scope, number, best), bool(current), tuple(places)
+            best.verdict, best.component, _of_place(scope, number, best), bool(today), tuple(places)
         )
-    today = current[0] if len(current) == 1 else number
+    newest = today[0] if len(today) == 1 else number
     if number in index.loose:
         sentence = f"{number} sits in no position: it goes with other parts. Ask about those."
-        return Compatibility(Fits.not_known, today, sentence, bool(current))
-    return Compatibility(Fits.does_not, today, _why_not(scope, number, position), bool(current))
+        return Compatibility(Fits.not_known, newest, sentence, bool(today))
+    return Compatibility(Fits.does_not, newest, _why_not(scope, number, position), bool(today))
 
 
 def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
@@ -105,30 +118,72 @@ def _best_first(place: Place) -> tuple[int, int, int, str]:
     return (list(Fits).index(place.verdict), place.effort, place.minutes, place.position)
 
 
-def _place(scope: Scope, fit: Fit) -> Place:
-    fitment = scope.option(fit).fitment
-    sits_today = scope.is_today(fit)
-    needs = () if sits_today else tuple(_need(scope, b) for b in _broken(scope, fit))
-    effort = max(effort_of(scope, fit), *(need.effort for need in needs), Effort.direct)
-    return Place(
-        position=fit.position,
-        component=fit.component or "",
-        verdict=_verdict(effort, needs, sits_today),
-        effort=effort,
-        minutes=fitment.minutes if fitment else 0,
-        quantity=fitment.quantity if fitment else 1,
-        sits_today=sits_today,
-        claim=fitment.name if fitment else "",
-        grade=fitment.grade if fitment else Grade.none,
-        evidence=fitment.evidence if fitment else (),
-        needs=needs,
-    )
+class _Places:
+    """The places of one question. What was found of a fit is kept as long as the scope."""
+
+    def __init__(self, scope: Scope, deadline: Deadline, notebook: dict) -> None:
+        self.scope = scope
+        self.deadline = deadline
+        self.kept: dict[Fit, Place] = notebook.setdefault("places", {})
+        self.followed: dict[Fit, Followed] = {}
+
+    def of(self, fits: list[Fit]) -> list[Place]:
+        """The places, best first."""
+        return sorted((self.place(fit) for fit in fits), key=_best_first)
+
+    def place(self, fit: Fit) -> Place:
+        found = self.kept.get(fit)
+        if found is None:
+            found = self.look(fit)
+            if found.proved or found.looked_at is Looked.propagation or not self.deadline.passed:
+                self.kept[fit] = found
+        return found
+
+    def look(self, fit: Fit) -> Place:
+        fitment = self.scope.option(fit).fitment
+        sits_today = self.scope.is_today(fit)
+        broken = [] if sits_today else _broken(self.scope, fit)
+        followed = self.follow(fit) if broken else Followed(Looked.next_step, whole=True)
+        needs = tuple(_need(self.scope, fit, b, followed) for b in broken)
+        effort = max(effort_of(self.scope, fit), *(need.effort for need in needs), Effort.direct)
+        against = followed.against or tuple(_because(need) for need in needs if not need.possible)
+        return Place(
+            position=fit.position,
+            component=fit.component or "",
+            verdict=_verdict(effort, needs, against, sits_today),
+            effort=effort,
+            minutes=fitment.minutes if fitment else 0,
+            quantity=fitment.quantity if fitment else 1,
+            sits_today=sits_today,
+            claim=fitment.name if fitment else "",
+            grade=fitment.grade if fitment else Grade.none,
+            evidence=fitment.evidence if fitment else (),
+            needs=needs,
+            looked_at=followed.looked_at,
+            proved=followed.whole or bool(against),
+            against=against,
+        )
+
+    def follow(self, fit: Fit) -> Followed:
+        """What must follow from a fit; of a pair without hands, either side says the same."""
+        one = _one_for_its_pair(self.scope, fit)
+        if one not in self.followed:
+            self.followed[one] = follow(self.scope, one, self.deadline)
+        return self.followed[one]
 
 
-def _verdict(effort: Effort, needs: tuple[Need, ...], sits_today: bool) -> Fits:
+def _one_for_its_pair(scope: Scope, fit: Fit) -> Fit:
+    pair = scope.book.positions[fit.position].pair
+    if not pair or pair_values(scope, fit.component) != {fit.component}:
+        return fit
+    first = scope.index.pairs[pair][0]
+    return Fit(first, fit.component) if fit.component in scope.options(first) else fit
+
+
+def _verdict(effort: Effort, needs: tuple[Need, ...], against: tuple[Because, ...], sits_today: bool) -> Fits:
     if sits_today:
         return Fits.fits
-    if not all(need.possible for need in needs):
+    if against:
         return Fits.does_not
     if effort >= Effort.machining:
         return Fits.after_work
@@ -136,22 +191,51 @@ def _verdict(effort: Effort, needs: tuple[Need, ...], sits_today: bool) -> Fits:
 
 
 def _broken(scope: Scope, fit: Fit) -> list[Broken]:
-    """The rules that fitting it breaks; that a pair is changed together goes without saying."""
-    broken = FinishedSet(scope, {fit.position: fit.component}).broken_rules()
-    return [b for b in broken if b.cause is not Cause.pair]
+    """The rules that fitting it alone breaks."""
+    return FinishedSet(scope, {fit.position: fit.component}).broken_rules()
 
 
-def _need(scope: Scope, broken: Broken) -> Need:
+def _need(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> Need:
     grade = broken.claim.grade if broken.claim else Grade.none
+    ways, possible = _ways(scope, fit, broken, followed)
+    names = tuple(dict.fromkeys(way.component for way in ways if way.component))
+    effort = min((effort_of(scope, way) for way in ways), default=Effort.direct)
+    return Need(broken.cause, broken.name, broken.sentence, names, grade, possible, effort)
+
+
+def _ways(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> tuple[list[Fit], bool]:
+    """What may mend a broken rule, and whether anything may."""
+    if broken.cause is Cause.pair:
+        ways = _other_side(scope, fit, broken.fits[1].position, followed)
+        return ways, bool(ways)
     if not isinstance(broken.claim, Companion):
-        return Need(broken.cause, broken.name, broken.sentence, (), grade, broken.cause is not Cause.fact)
-    ways: list[Fit] = []
-    for alternative in broken.claim.alternatives:
+        return [], broken.cause is not Cause.fact
+    if (stays := broken.fits[0]) != fit:
+        # A rule of what sits there today: that may make way.
+        instead = (Fit(stays.position, n) for n in scope.options(stays.position) if n != stays.component)
+        return [other for other in instead if followed.may_be(other)], True
+    ways = _alternatives(scope, broken.claim, followed)
+    return ways, bool(ways)
+
+
+def _alternatives(scope: Scope, rule: Companion, followed: Followed) -> list[Fit]:
+    """What may meet a companion rule."""
+    found: list[Fit] = []
+    for alternative in rule.alternatives:
+        found += [fit for fit in scope.meeting(alternative) if followed.may_be(fit)]
         loose = scope.loose_servers(alternative.component) if alternative.loose else ()
-        ways += [*scope.meeting(alternative), *(loose_fit(number) for number in loose)]
-    components = tuple(dict.fromkeys(fit.component for fit in ways if fit.component))
-    effort = min((effort_of(scope, fit) for fit in ways), default=Effort.direct)
-    return Need(broken.cause, broken.name, broken.sentence, components, grade, bool(ways), effort)
+        found += [loose_fit(number) for number in loose]
+    return found
+
+
+def _other_side(scope: Scope, fit: Fit, other: str, followed: Followed) -> list[Fit]:
+    hands = pair_values(scope, fit.component)
+    fits = [Fit(other, number) for number in scope.options(other) if number in hands]
+    return [fit for fit in fits if followed.may_be(fit)]
+
+
+def _because(need: Need) -> Because:
+    return Because(need.cause, need.name, need.sentence, grade=need.grade)
 
 
 def _of_place(scope: Scope, asked: str, place: Place) -> str:
@@ -160,13 +244,22 @@ def _of_place(scope: Scope, asked: str, place: Place) -> str:
     if place.sits_today:
         return f"{part} sits there today: {title}."
     if place.verdict is Fits.does_not:
-        need = next(need for need in place.needs if not need.possible)
-        return f"{part} does not fit: {title}. {need.sentence}"
+        return f"{part} does not fit: {title}. {why_it_cannot(place.against)}"
     work = {Effort.machining: ", after machining", Effort.cutting: ", after cutting or welding"}.get(
         place.effort, ""
     )
-    others = f", and {len(place.needs)} more must change with it" if place.needs else ""
-    return f"{part} fits{work}: {title}{others}."
+    fits = f"{part} fits{work}: {title}{_others(scope, place)}."
+    return fits if place.proved else f"{fits} {how_far(place.looked_at)}"
+
+
+def _others(scope: Scope, place: Place) -> str:
+    """What else must change: a pair's other side by its title, of the rest how many."""
+    pair = scope.index.pairs[scope.book.positions[place.position].pair]
+    sides = [scope.book.positions[other].title for other in pair if other != place.position]
+    more = sum(need.cause is not Cause.pair for need in place.needs)
+    named = sides if any(need.cause is Cause.pair for need in place.needs) else []
+    words = [*named, *([f"{more} more"] if more else [])]
+    return f", and {' and '.join(words)} must change with it" if words else ""
 
 
 def _why_not(scope: Scope, number: str, position: str) -> str:

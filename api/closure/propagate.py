@@ -6,6 +6,7 @@ that can no longer be met forbids the last uncertain part of its `when`.
 
 from collections import defaultdict, deque
 from collections.abc import Iterable
+from copy import copy
 
 from api.closure.deadline import LOOK_EVERY
 from api.closure.problem import Demand, Found, LooseNeed, Problem
@@ -39,11 +40,11 @@ class Propagation:
                 self.watching[need.fit.position].append(demand)
         for fit in without:
             self.domains[fit.position].discard(fit.component)
+        self.waiting = deque(self.demands)
+        self.queued = {id(d) for d in self.demands}
 
     def run(self) -> "Propagation":
         """Narrow until nothing changes. Raises Contradicts and OutOfTime."""
-        self.waiting = deque(self.demands)
-        self.queued = {id(d) for d in self.demands}
         looked = 0
         while self.waiting:
             looked += 1
@@ -53,6 +54,15 @@ class Propagation:
             self.queued.discard(id(demand))
             self.apply(demand)
         return self
+
+    def with_certain(self, fit: Fit) -> "Propagation":
+        """This one with one fit more that is certain; to be run in its turn."""
+        further = copy(self)
+        further.domains = {**self.domains, fit.position: {fit.component}}
+        further.used = list(self.used)
+        further.waiting = deque((*self.waiting, *self.watching[fit.position]))
+        further.queued = {id(d) for d in further.waiting}
+        return further
 
     def may_be(self, fit: Fit) -> bool:
         domain = self.domains.get(fit.position)

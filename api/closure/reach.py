@@ -41,6 +41,17 @@ def reach(
     return _Reach(scope, question, limits_as_demands, deadline).run()
 
 
+def reach_everything(scope: Scope, deadline: Deadline = NEVER) -> Problem:
+    """The problem of every wish at once: all that may sit anywhere, and the demands on it, without a wish.
+
+    Raises TooLarge and OutOfTime.
+    """
+    work = _Reach(scope, Question(scope.vehicle, ()), False, deadline)
+    for position in sorted(scope.book.positions):
+        work.open(position)
+    return work.run()
+
+
 class _Reach:
     def __init__(self, scope: Scope, question: Question, limits_as_demands: bool, deadline: Deadline) -> None:
         self.scope = scope

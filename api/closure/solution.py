@@ -43,14 +43,14 @@ def solution_of(
     )
 
 
-def confidence(finished: FinishedSet) -> Grade:
-    """The grade of the weakest claim; the factory's own fitting is beyond doubt."""
+def confidence(finished: FinishedSet) -> Grade | None:
+    """The grade of the weakest claim; the factory's own fitting is beyond doubt. None: no claim is needed."""
     grades = [
         claim.grade
         for claim, _ in claims_of(finished)
         if not (isinstance(claim, Fitment) and claim.from_new and not claim.evidence)
     ]
-    return min(grades, default=Grade.built_and_driven)
+    return min(grades, default=None)
 
 
 def changes_of(

@@ -23,12 +23,13 @@ from api.closure.answer import (
 )
 from api.closure.cautions import cautions_for
 from api.closure.comparing import Comparison
+from api.closure.possible import Looked
 from api.closure.question import Criterion
 from api.rulebook.model import Effort, Grade, RuleBook
 from api.rulebook.scope import LOOSE
 
 GRADE_WORDS = {
-    Grade.none: "nobody's word",
+    Grade.none: "no evidence",
     Grade.hearsay: "hearsay",
     Grade.parts_book: "the parts book",
     Grade.workshop_manual: "the workshop manual",
@@ -303,7 +304,7 @@ def contradiction_sentences(contradiction: Contradiction) -> list[str]:
 
 def part_sentence(part: Because) -> str:
     """A wish, limit or rule in a contradiction."""
-    if part.cause in (Cause.wish, Cause.limit, Cause.flaw):
+    if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
         return part.sentence
     return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence}"
 
@@ -328,6 +329,21 @@ def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
         *(f"Only then: {change_sentence(book, c)}" for c in comparison.only_in_other),
         *(f"No longer: {change_sentence(book, c)}" for c in comparison.only_in_one),
     ]
+
+
+# Compatibility ----------------------------------------------------------------------------------
+
+
+def why_it_cannot(against: Iterable[Because]) -> str:
+    """The rules and facts because of which a component cannot be fitted, each once."""
+    return " ".join(dict.fromkeys(f"{phrases.opening(part.sentence).rstrip('.')}." for part in against))
+
+
+def how_far(looked_at: Looked) -> str:
+    """How far it was looked where nothing is proved."""
+    if looked_at is Looked.next_step:
+        return "Only the next step was looked at; ask for a closure to prove a whole set."
+    return "Only what must follow was looked at; ask for a closure to prove a whole set."
 
 
 # Notes ------------------------------------------------------------------------------------------
@@ -356,6 +372,20 @@ def note_sentence(head: str, note: Note) -> str:
     """A note, with what is not recorded."""
     missing = f" Not recorded: {'; '.join(note.missing)}." if note.missing else ""
     return f"{head}: {note.sentence.rstrip('.')}.{missing}"
+
+
+def rests_on(solution: Solution) -> str:
+    """What the claims under a set are worth: that of the weakest, and how many have no more."""
+    if not solution.changes and not solution.loose:
+        return "No claim is needed: nothing changes."
+    if solution.confidence is None:
+        return "Rests on the factory's own fitting."
+    count = len({claim.claim for claim in solution.unconfirmed if claim.grade is solution.confidence})
+    if solution.confidence is Grade.none:
+        return f"Rests on claims with no evidence recorded at all ({count})."
+    if count:
+        return f"The weakest claims rest on {GRADE_WORDS[solution.confidence]} ({count})."
+    return f"Every claim was measured, fitted or driven; the weakest: {GRADE_WORDS[solution.confidence]}."
 
 
 def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:

@@ -15,7 +15,7 @@ from api.pages.charts import charts_of
 from api.pages.frame import gone_to, page
 from api.pages.gives_up import addresses_of_ways
 from api.pages.problems import pages_router
-from api.pages.question import PageQuestion, question_of
+from api.pages.question import PageQuestion, question_of, takes_question
 from api.service import Make, Service, ServiceDep
 from api.wire.findings import BY_THE_SET, cannot_be, counted_only, of_today, told
 
@@ -24,7 +24,7 @@ router = pages_router()
 Facts = dict[str, Any]
 
 
-@router.get("/answer", dependencies=[MayRead])
+@router.get("/answer", dependencies=[MayRead, takes_question()])
 def answer(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question. Its address names the revision, so that it stays the same."""
     question = question_of(request.query_params)

@@ -15,7 +15,7 @@ from api.catalogue.revisions import current_revision
 from api.database import reading
 from api.pages.frame import page
 from api.pages.problems import pages_router
-from api.pages.question import PageQuestion, question_of
+from api.pages.question import PageQuestion, question_of, takes_question
 from api.rulebook.model import RuleBook
 from api.service import Service, ServiceDep
 
@@ -37,7 +37,7 @@ def start(request: Request, service: ServiceDep) -> Response:
     return page(request, "start.html", variants=shown, revision=revision, examples=examples)
 
 
-@router.get("/ask", dependencies=[MayRead])
+@router.get("/ask", dependencies=[MayRead, takes_question()])
 def ask(request: Request, service: ServiceDep) -> Response:
     """The vehicle, and the form of wishes, limits and what is fitted; filled with what the address says."""
     question = question_of(request.query_params)

@@ -15,7 +15,7 @@ from api.asking.questions import present_revision
 from api.pages.checked import LONGEST_ADDRESS, Mistake, checked_facts
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
-from api.pages.question import PageQuestion
+from api.pages.question import PageQuestion, takes_question
 from api.pages.typed_list import Entry, Unread, read_list
 from api.problems import InvalidRequest, Problem, Unknown
 from api.service import Service, ServiceDep
@@ -43,7 +43,7 @@ class Sent:
         return "/check?" + urlencode([*self.question.pairs, (LIST, self.text)])
 
 
-@router.get("/check", dependencies=[MayRead])
+@router.get("/check", dependencies=[MayRead, takes_question(LIST)])
 def check_page(request: Request, service: ServiceDep) -> Response:
     """The form; below an answer when the address says a list. Its address names the revision."""
     given = request.query_params

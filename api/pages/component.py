@@ -20,6 +20,7 @@ from api.pages.edit import record_address
 from api.pages.frame import page
 from api.pages.problems import pages_router
 from api.pages.words import day
+from api.parameters import takes
 from api.service import Service, ServiceDep
 from api.wire.component_page import component_page
 
@@ -28,7 +29,7 @@ router = pages_router()
 Facts = dict[str, Any]
 
 
-@router.get("/component/{number:path}", dependencies=[MayRead])
+@router.get("/component/{number:path}", dependencies=[MayRead, takes("chassis")])
 def component(request: Request, number: str, service: ServiceDep) -> Response:
     """Everything of one number. A number typed otherwise goes to the address that the house writes."""
     with reading(service.engine) as session:

@@ -1,6 +1,6 @@
 """Editing the catalogue: a record is found, changed in a form that shows the effect first, and kept."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Annotated, Any
 from urllib.parse import quote
@@ -37,6 +37,7 @@ from api.pages.edit_forms import (
 from api.pages.effects import looked_at
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
+from api.parameters import takes
 from api.problems import ChangedAgain, InvalidRequest, PreconditionFailed, PreconditionRequired, UnknownRecord
 from api.service import Service, ServiceDep
 from api.wire.responses import KEEP_NOTHING
@@ -190,13 +191,19 @@ def _taken_back(request: Request, service: Service, number: int, author: Author)
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
 
 
-@router.get("/edit/{kind}", dependencies=[MayEdit])
+def _columns(path: Mapping[str, Any]) -> Iterable[str]:
+    """What a new record's form may be filled with."""
+    known = KIND_BY_WORD.get(str(path.get("kind")))
+    return known.model_fields if known else ()
+
+
+@router.get("/edit/{kind}", dependencies=[MayEdit, takes(of=_columns)])
 def new(request: Request, kind: Kind) -> Response:
     """The form of a new record; the address may fill fields: `?component=QB-3310`."""
     return _record_page(request, Sheet(kind, "", fresh(kind, dict(request.query_params))))
 
 
-@router.get("/edit/{kind}/{name:path}", dependencies=[MayEdit])
+@router.get("/edit/{kind}/{name:path}", dependencies=[MayEdit, takes("same")])
 def existing(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
     """The form of a record as it stands."""
     state = editing.record_state(service.engine, kind, name)

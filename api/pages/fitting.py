@@ -8,7 +8,7 @@ from api.asking.questions import present_revision
 from api.orders.fitting import fitting_facts
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
-from api.pages.question import question_of
+from api.pages.question import question_of, takes_question
 from api.problems import NoSet
 from api.service import ServiceDep
 from api.wire.orders_in import FittingIn
@@ -17,7 +17,7 @@ router = pages_router()
 MOST_HANDS = 20
 
 
-@router.get("/fitting", dependencies=[MayRead])
+@router.get("/fitting", dependencies=[MayRead, takes_question("hands")])
 def fitting(request: Request, service: ServiceDep) -> Response:
     """The jobs in order. An impossible question goes to its answer."""
     question = question_of(request.query_params)

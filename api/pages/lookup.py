@@ -16,8 +16,9 @@ from api.database import reading
 from api.pages.ask import vehicle_of
 from api.pages.frame import page
 from api.pages.problems import pages_router
-from api.pages.question import question_of
+from api.pages.question import question_of, takes_question
 from api.pages.words import SEVERITIES
+from api.parameters import takes
 from api.problems import InvalidCursor, InvalidRequest, Problem, Unknown
 from api.service import ServiceDep
 from api.wire.given import LONGEST_WORD
@@ -35,7 +36,7 @@ CHOICES = {
 CURSOR = "cursor"
 
 
-@router.get("/look-up", dependencies=[MayRead])
+@router.get("/look-up", dependencies=[MayRead, takes(*FIELDS, CURSOR)])
 def look_up(request: Request, service: ServiceDep) -> Response:
     """The form, and the components that meet what the address asks. The cursor names the page."""
     given = request.query_params
@@ -98,7 +99,7 @@ def _address(fields: dict[str, str | None]) -> str:
     return f"/look-up?{urlencode(fields)}" if fields else "/look-up"
 
 
-@router.get("/vehicle", dependencies=[MayRead])
+@router.get("/vehicle", dependencies=[MayRead, takes_question()])
 def vehicle(request: Request, service: ServiceDep) -> Response:
     """A vehicle: its plate, what it was built with or has fitted, what is known to go wrong with it."""
     question = question_of(request.query_params).without("as_of")

@@ -18,9 +18,11 @@ from api.orders.not_bought import said_of
 from api.pages.answer import document_under
 from api.pages.delivery import delivery_of, forms_of, log_of, whole
 from api.pages.frame import gone_to, page
-from api.pages.ordered import ANOTHER, PageOrder
+from api.pages.ordered import ALSO, ANOTHER, TERMS, PageOrder
 from api.pages.problems import pages_router
-from api.problems import DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
+from api.pages.question import takes_question
+from api.parameters import takes
+from api.problems import DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown, printable
 from api.service import Service, ServiceDep
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderIn
@@ -32,7 +34,7 @@ Facts = dict[str, Any]
 LISTS_ON_A_PAGE = 200
 
 
-@router.get("/order", dependencies=[MayRead])
+@router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO])])
 def order(request: Request, service: ServiceDep) -> Response:
     """The order of the address's question. An impossible question goes to its answer."""
     asked = PageOrder.of(request.query_params.multi_items())
@@ -68,7 +70,7 @@ def order(request: Request, service: ServiceDep) -> Response:
     )
 
 
-@router.get("/order.{form}", dependencies=[MayRead])
+@router.get("/order.{form}", dependencies=[MayRead, takes_question(*TERMS, "part", many=[ALSO])])
 def document(request: Request, form: str, service: ServiceDep) -> Response:
     """The same as a document; `part` gives the part of one supplier or vehicle."""
     if form not in MEDIA:
@@ -128,7 +130,7 @@ async def _pairs(request: Request) -> list[tuple[str, str]]:
     return parse_qsl((await request.body()).decode("utf-8", "replace"), keep_blank_values=True)
 
 
-@router.get("/orders", dependencies=[MayRead])
+@router.get("/orders", dependencies=[MayRead, takes("after")])
 def orders(request: Request, service: ServiceDep) -> Response:
     """The kept lists."""
     after = request.query_params.get("after", "")[:120]
@@ -137,7 +139,7 @@ def orders(request: Request, service: ServiceDep) -> Response:
     return page(request, "orders.html", lists=lists[:LISTS_ON_A_PAGE], following=following)
 
 
-@router.get("/orders/{name}/document/{form}", dependencies=[MayRead])
+@router.get("/orders/{name}/document/{form}", dependencies=[MayRead, takes("part")])
 def kept_document(request: Request, name: str, form: str, service: ServiceDep) -> Response:
     """A kept list as a document."""
     facts = life.list_document(service.engine, name)

@@ -13,7 +13,7 @@ from api.pages.answer import document_of, numbered
 from api.pages.frame import gone_to, page
 from api.pages.layers import HEIGHT, WIDTH, Drawing, draw
 from api.pages.problems import pages_router
-from api.pages.question import question_of
+from api.pages.question import question_of, takes_question
 from api.service import ServiceDep
 
 router = pages_router()
@@ -23,7 +23,7 @@ LONGEST_WORDS = 27
 """Letters that a box holds on its second line."""
 
 
-@router.get("/picture", dependencies=[MayRead])
+@router.get("/picture", dependencies=[MayRead, takes_question()])
 def picture(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question, drawn. An impossible question goes to its answer."""
     question = question_of(request.query_params)

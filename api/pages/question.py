@@ -6,6 +6,7 @@ from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
+from api.parameters import takes
 from api.wire.errors import validated
 from api.wire.query import ClosureQuery
 from api.wire.questions import ClosureIn
@@ -93,6 +94,12 @@ class PageQuestion:
     def body(self) -> ClosureIn:
         """The question's body. Raises InvalidRequest."""
         return validated(ClosureQuery, self.fields()).body()
+
+
+def takes_question(*once: str, many: Iterable[str] = ()) -> Any:
+    """The dependency of a page whose address carries a question, and these parameters beside it."""
+    alone = (name for name in FIELDS if name not in LISTS)
+    return takes(*alone, *once, many=(*LISTS, FITTED_AT, FITTED_NUMBER, *many))
 
 
 def _named_otherwise(value: str, name: str, other: str) -> str:

@@ -12,7 +12,7 @@ from api.orders.papers.quotation import quotation_pdf
 from api.orders.quoting import quotation_facts
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
-from api.pages.question import PageQuestion, question_of
+from api.pages.question import PageQuestion, question_of, takes_question
 from api.problems import NoSet
 from api.service import Service, ServiceDep
 from api.wire.errors import validated
@@ -25,7 +25,7 @@ USUAL = {"labour_rate": "50.00", "allowance": "10", "first_part": "30", "months"
 """What the form begins with."""
 
 
-@router.get("/quotation", dependencies=[MayRead])
+@router.get("/quotation", dependencies=[MayRead, takes_question(*USUAL)])
 def quotation(request: Request, service: ServiceDep) -> Response:
     """The quotation of the address's question. An impossible question goes to its answer."""
     question, terms = question_of(request.query_params), _terms(request)
@@ -40,7 +40,7 @@ def quotation(request: Request, service: ServiceDep) -> Response:
     return page(request, "quotation.html", question=question, terms=terms, found=found, pdf=pdf)
 
 
-@router.get("/quotation.pdf", dependencies=[MayRead])
+@router.get("/quotation.pdf", dependencies=[MayRead, takes_question(*USUAL)])
 def as_pdf(request: Request, service: ServiceDep) -> Response:
     """The same as PDF."""
     found = quoted(service, question_of(request.query_params), _terms(request))

@@ -19,6 +19,7 @@ from api.orders.stock_sheet import MOST_PIECES, doubtful, is_count, place_in
 from api.pages.frame import gone_to, page
 from api.pages.problems import pages_router
 from api.pages.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
+from api.parameters import takes
 from api.problems import (
     InvalidRequest,
     PreconditionFailed,
@@ -55,7 +56,7 @@ class Typed:
         return f"You typed {self.quantity} {self.place}".rstrip() + "."
 
 
-@router.get("/store", dependencies=[MayRead])
+@router.get("/store", dependencies=[MayRead, takes("text", "after")])
 def store(request: Request, service: ServiceDep) -> Response:
     """What lies in the store, and the form to put something in."""
     return _store_page(request, service, Typed())

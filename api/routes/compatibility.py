@@ -12,7 +12,7 @@ from api.routes.ready import answered
 from api.service import ServiceDep
 from api.wire.compatibility_out import CompatibilityListOut, CompatibilityOut
 from api.wire.errors import documented
-from api.wire.questions import CompatibilityIn, CompatibilityQuestionIn
+from api.wire.questions import CompatibilityIn, CompatibilityQuery
 from api.wire.responses import etag_of, json_answer, json_bytes
 
 router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependencies=[MayRead])
@@ -25,7 +25,13 @@ router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependenc
     responses={
         200: {"model": CompatibilityListOut},
         **documented(
-            problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia
+            problems.Busy,
+            problems.InvalidRequest,
+            problems.MalformedRequest,
+            problems.TooFarBack,
+            problems.TooLarge,
+            problems.UnknownRevision,
+            problems.UnsupportedMedia,
         ),
     },
 )
@@ -41,13 +47,13 @@ def ask_compatibility(body: CompatibilityIn, service: ServiceDep) -> Response:
     responses={
         200: {"model": CompatibilityOut},
         304: {"description": "You have this answer"},
-        **documented(problems.InvalidRequest),
+        **documented(problems.InvalidRequest, problems.TooFarBack, problems.UnknownRevision, problems.Busy),
     },
 )
 def get_compatibility(
-    request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuestionIn, Query()]
+    request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuery, Query()]
 ) -> Response:
     """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
-    facts = answer_batch(service, CompatibilityIn(questions=[asked]))
+    facts = answer_batch(service, asked.body())
     body = json_bytes(facts["answers"][0] | {"catalogue_revision": facts["catalogue_revision"]})
     return answered(request, service, etag_of("compatibility", body.hex()), lambda: (body, True))

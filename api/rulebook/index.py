@@ -15,6 +15,7 @@ from api.rulebook.model import (
     RuleBook,
     Side,
     Supply,
+    When,
 )
 
 MOST_REMEMBERED = 500_000
@@ -126,6 +127,13 @@ class BookIndex:
             for name in self.book.positions
             if any(f.from_new and f.when != ALWAYS for f in self.fitments_at.get(name, ()))
         )
+
+    @cached_property
+    def conditions(self) -> tuple[When, ...]:
+        """Everything that a record asks of the single vehicle, each once."""
+        book = self.book
+        claims = (*book.fitments, *book.flaws, *book.companions, *book.conflicts, *book.joints, *book.budgets)
+        return tuple(dict.fromkeys(claim.when for claim in claims if claim.when != ALWAYS))
 
     @cached_property
     def loose(self) -> frozenset[str]:

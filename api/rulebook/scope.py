@@ -103,6 +103,10 @@ class Scope:
         self.notebook: dict = {}
         """What others work out about this vehicle as it stands, kept as long as the scope."""
 
+    def with_on_the_bench(self, number: str) -> "Scope":
+        """The same vehicle with one component more on the bench."""
+        return Scope(self.book, self.vehicle, self._fitted, self.on_the_bench | {number})
+
     def _from_new(self, position: str) -> str | None:
         fitments = self.index.fitments_at[position]
         return next((f.component for f in fitments if f.from_new and self.holds(f)), None)
@@ -333,4 +337,16 @@ def scope_for(
         if len(kept) >= MOST_SCOPES:
             kept.clear()
         found = kept[key] = Scope(book, vehicle, fitted, on_the_bench)
+    return found
+
+
+def scope_of_its_like(book: RuleBook, vehicle: Vehicle) -> Scope:
+    """The scope of a vehicle as it left the works that no record tells from this one; kept with the book."""
+    kept = index_of(book).scopes
+    key = tuple(when.holds(vehicle) for when in index_of(book).conditions)
+    found = kept.get(key)
+    if found is None:
+        if len(kept) >= MOST_SCOPES:
+            kept.clear()
+        found = kept[key] = Scope(book, vehicle)
     return found

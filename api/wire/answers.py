@@ -25,7 +25,7 @@ from api.closure.complete import Completeness
 from api.closure.question import Criterion
 from api.rulebook.model import RuleBook, Vehicle
 from api.rulebook.scope import LOOSE
-from api.wire.values import EFFORT_WORDS, GRADE_WORDS, money
+from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
 
 
 def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: bool) -> dict[str, Any]:
@@ -57,7 +57,7 @@ def because_document(because: Because) -> dict[str, Any]:
         "from_loose_part": because.parent.removeprefix(LOOSE) if loose else None,
         "wish": because.wish or None,
         "asking_position": because.asking if stays else None,
-        "evidence": GRADE_WORDS[because.grade],
+        "evidence": evidence_for(because.cause, because.grade),
     }
 
 
@@ -129,7 +129,7 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "choices": change.choices,
         "alternatives": [_other(book, other) for other in change.others],
         "claim": change.claim or None,
-        "evidence": GRADE_WORDS[change.grade],
+        "evidence": GRADE_WORDS[change.grade] if change.claim else None,
     }
 
 
@@ -230,7 +230,8 @@ def solution_document(book: RuleBook, solution: Solution) -> dict[str, Any]:
         "totals": totals_document(solution.totals),
         "stays": [_staying(book, p, solution.after[p]) for p in stays_original(book, solution)],
         **remarks(book, solution),
-        "confidence": GRADE_WORDS[solution.confidence],
+        "confidence": None if solution.confidence is None else GRADE_WORDS[solution.confidence],
+        "rests_on": wording.rests_on(solution),
     }
 
 

@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict, Field
 MoneyOut = str | None
 OutcomeWord = Literal["proved", "impossible", "not proved in time", "too large to reason over"]
 GradeWord = Literal[
-    "none", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
+    "no evidence", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
 ]
 CauseWord = Literal["wish", "companion", "conflict", "joint", "budget", "flaw", "pair", "limit", "fact"]
 HowWord = Literal[
@@ -45,7 +45,7 @@ class BecauseOut(Out):
     asking_position: str | None = Field(
         description="with `still needs`: where what asks stays; with `left without`: where what asked was"
     )
-    evidence: GradeWord
+    evidence: GradeWord | None = Field(description="null: a wish, limit, pair or fact needs none")
 
 
 class UnknownPricesOut(Out):
@@ -102,7 +102,7 @@ class ChangeOut(Out):
     choices: int
     alternatives: list[OtherOut]
     claim: str | None
-    evidence: GradeWord
+    evidence: GradeWord | None = Field(description="of the claim; null: no claim is needed")
 
 
 class LooseOut(Out):
@@ -185,7 +185,11 @@ class SetOut(RemarksOut):
     loose_parts: list[LooseOut]
     totals: TotalsOut
     stays: list[StayingOut]
-    confidence: GradeWord
+    confidence: GradeWord | None = Field(
+        description="the grade of the weakest claim; null: no claim is needed, since nothing changes or the "
+        "factory fitted all of it"
+    )
+    rests_on: str = Field(description="what the claims under the set are worth, in words")
 
 
 class ContradictionOut(Out):

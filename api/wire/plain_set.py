@@ -157,12 +157,13 @@ def _flaws(solution: Facts) -> Iterator[str]:
 def _unconfirmed(solution: Facts) -> Iterator[str]:
     yield ""
     if not solution["unconfirmed"]:
-        yield from wrap("CONFIRMED: somebody measured, fitted or drove everything that this rests on.")
+        yield from wrap(f"{'CONFIRMED: ' if solution['confidence'] else ''}{solution['rests_on']}")
         return
     yield "CLAIMS NOBODY HAS CONFIRMED"
+    yield from wrap(solution["rests_on"])
     reasons = _reasons(solution)
     for claim, evidence in dict.fromkeys((c["claim"], c["evidence"]) for c in solution["unconfirmed"]):
-        grade = "no evidence" if evidence == "none" else f"{evidence} only"
+        grade = evidence if evidence == "no evidence" else f"{evidence} only"
         sentence = f"{reasons[claim].rstrip('.')} " if claim in reasons else ""
         yield from wrap(f"- {sentence}({claim}): {grade}.", indent=2, hang=4)
 

@@ -129,6 +129,10 @@ Preference = Annotated[Criteria, Field(min_length=1)]
 """What sets are compared by, first to last, each criterion once."""
 
 
+Revision = Annotated[int, Strict(), Field(ge=1, le=2_000_000_000), WHOLE]
+AS_OF = "the revision whose catalogue answers; empty: the present one"
+
+
 class AskIn(Body):
     """What every question about a set has in common."""
 
@@ -140,9 +144,7 @@ class AskIn(Body):
     market: Word | None = Field(
         None, description="whose law the arithmetic follows; empty: the variant's market"
     )
-    as_of: Annotated[int, Strict(), Field(ge=1, le=2_000_000_000), WHOLE] | None = Field(
-        None, description="the revision whose catalogue answers; empty: the present one"
-    )
+    as_of: Revision | None = Field(None, description=AS_OF)
     deadline_seconds: Annotated[float, Strict(), Field(gt=0, le=LONGEST_DEADLINE)] = Field(
         10.0, description="when the proof is given up"
     )
@@ -226,6 +228,17 @@ class CompatibilityQuestionIn(Body):
     position: Word | None = Field(None, description="empty: any position")
 
 
+class CompatibilityQuery(CompatibilityQuestionIn):
+    """One question as an address's parameters."""
+
+    as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(None, description=AS_OF)
+
+    def body(self) -> "CompatibilityIn":
+        """The body of the same question."""
+        question = CompatibilityQuestionIn(**self.model_dump(exclude={"as_of"}))
+        return CompatibilityIn(questions=[question], as_of=self.as_of)
+
+
 class CompatibilityIn(Body):
     """Up to a thousand questions, each answered for itself."""
 
@@ -234,3 +247,4 @@ class CompatibilityIn(Body):
     )
 
     questions: Annotated[list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)]
+    as_of: Revision | None = Field(None, description=AS_OF)

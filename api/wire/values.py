@@ -3,12 +3,13 @@
 from datetime import date
 from decimal import Decimal
 
+from api.closure.answer import Cause
 from api.closure.question import Criterion
 from api.rulebook.model import Effort, Evidence, Grade, Severity
 
 EFFORT_WORDS = {effort: effort.name.replace("_", " ") for effort in Effort}
 EFFORT_BY_WORD = {word: effort for effort, word in EFFORT_WORDS.items()}
-GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade}
+GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade} | {Grade.none: "no evidence"}
 SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
 CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
 MONTHS = (
@@ -37,6 +38,14 @@ def day_in_words(day: date) -> str:
 def minor_units(amount: Decimal) -> int:
     """An exact decimal in minor units."""
     return int(amount.scaleb(2))
+
+
+_CLAIMS_NOTHING = (Cause.wish, Cause.limit, Cause.pair, Cause.fact)
+
+
+def evidence_for(cause: Cause, grade: Grade) -> str | None:
+    """What is recorded for what a reason says; None for what needs no evidence: a wish, a limit, a pair."""
+    return None if cause in _CLAIMS_NOTHING else GRADE_WORDS[grade]
 
 
 def evidence_document(evidence: Evidence) -> dict[str, object]:

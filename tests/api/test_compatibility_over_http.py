@@ -110,3 +110,35 @@ async def test_one_question_by_address_can_be_kept(client: httpx.AsyncClient):
     CompatibilityOut.model_validate_json(answer.content)
     again = await client.get(address, headers={"If-None-Match": answer.headers["etag"]})
     assert again.status_code == 304
+
+
+async def test_it_is_told_how_far_was_looked(client: httpx.AsyncClient):
+    found = await ask(
+        client,
+        {"component": "QB-2010", "chassis": CHASSIS, "position": "brake.front.left"},
+        {"component": "QB-3310", "chassis": CHASSIS},
+        {"component": "QF-7325", "chassis": CHASSIS},
+        {"component": "QL-7020", "chassis": CHASSIS},
+        {"component": "QB-9001", "chassis": CHASSIS},
+    )
+    today, discs, pump, elsewhere, fluid = found.answers
+    assert (today.proved, today.looked_at) == (True, None)
+    assert discs.looked_at == "propagation"
+    assert discs.proved or discs.sentence.endswith("ask for a closure to prove a whole set.")
+    assert (pump.verdict, pump.proved, pump.looked_at) == ("does not fit", True, "propagation")
+    assert [rule.name for rule in pump.places[0].against] == ["fuel-flow"]
+    assert pump.places[0].against[0].sentence in pump.sentence
+    assert (elsewhere.verdict, elsewhere.proved, elsewhere.looked_at) == ("does not fit", True, None)
+    assert (fluid.verdict, fluid.proved, fluid.looked_at) == ("not known", False, None)
+
+
+async def test_an_answer_as_of_a_revision(writer: httpx.AsyncClient):
+    question = {"component": "QB-3310", "chassis": CHASSIS}
+    for answer in (
+        await writer.get("/v1/compatibility", params=question | {"as_of": 1}),
+        await writer.post("/v1/compatibility", json={"questions": [question], "as_of": 1}),
+    ):
+        assert answer.status_code == 200, answer.text
+        assert answer.json()["catalogue_revision"] == 1
+    ahead = await writer.get("/v1/compatibility", params=question | {"as_of": 77})
+    assert ahead.json()["type"] == "/problems/unknown-revision"

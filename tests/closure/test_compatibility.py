@@ -1,17 +1,24 @@
-"""The one-step answer "does it fit" never contradicts the whole reasoning of a closure."""
+"""The answer "does it fit" never contradicts the whole reasoning of a closure."""
+
+from dataclasses import replace
 
 import pytest
 from sqlalchemy import Engine
 
 from api.catalogue.books import Books
 from api.catalogue.lookup import find_vehicle
-from api.closure.answer import Outcome
+from api.closure.answer import Cause, Outcome
 from api.closure.answering import answer_question
-from api.closure.compatibility import Compatibility, Fits, compatible
+from api.closure.compatibility import Compatibility, Fits, Place, compatible
+from api.closure.deadline import Deadline
+from api.closure.possible import Looked
 from api.closure.question import FitComponent, Question
+from api.closure.reach import reach
+from api.closure.solve import Unsolvable, solve
 from api.database import reading
 from api.rulebook.model import RuleBook, Vehicle
 from api.rulebook.scope import Scope
+from tests.closure.worlds import VEHICLE, World
 
 Asked = tuple[RuleBook, Vehicle, dict[str, Compatibility]]
 CHASSIS = ("24PL-018412", "16PR-000200")
@@ -50,12 +57,67 @@ def test_what_fits_by_itself_brings_nothing_else(asked: Asked):
         place = answer.places[0].position
         solution = answer_question(book, Question(vehicle, (FitComponent(number, place),))).solution
         assert solution is not None, number
-        pair = book.positions[place].pair
-        if not pair:
-            # No change at all where a number that stands for it sits there already.
-            assert {change.position for change in solution.changes} <= {place}, number
+        # No change at all where a number that stands for it sits there already.
+        assert {change.position for change in solution.changes} <= {place}, number
+        tried += 1
+    assert tried > 20
+
+
+def test_the_other_side_of_a_pair_is_a_companion_and_is_named(asked: Asked):
+    book, _, answers = asked
+    tried = 0
+    for answer in answers.values():
+        for place in answer.places:
+            pair = book.positions[place.position].pair
+            if not pair or place.sits_today or place.verdict is Fits.does_not:
+                continue
+            assert place.verdict is not Fits.fits, place
+            sides = [need for need in place.needs if need.cause is Cause.pair]
+            assert sides or place.component in today_of(asked).values(), place
+            assert all(need.components for need in sides), place
             tried += 1
     assert tried > 20
+
+
+def today_of(asked: Asked) -> dict[str, str | None]:
+    return Scope(asked[0], asked[1]).today
+
+
+def test_a_sentence_says_how_far_was_looked_where_nothing_is_proved(asked: Asked):
+    _, _, answers = asked
+    open_ones = [a for a in answers.values() if a.places and not a.places[0].proved]
+    assert open_ones
+    for answer in open_ones:
+        assert answer.places[0].looked_at is Looked.propagation
+        assert answer.sentence.endswith(
+            "Only what must follow was looked at; ask for a closure to prove a whole set."
+        )
+
+
+def test_past_the_deadline_only_the_next_step_is_looked_at_and_that_is_said(asked: Asked):
+    book, vehicle, answers = asked
+    late = replace(book)
+    number = next(n for n, a in answers.items() if a.places and a.places[0].needs and a.number == n)
+    answer = compatible(late, vehicle, number, deadline=Deadline(0.0))
+    assert answer.places[0].looked_at is Looked.next_step
+    assert not answer.places[0].proved
+    assert "Only the next step was looked at; ask for a closure" in answer.sentence
+    assert compatible(late, vehicle, number) == answers[number], "what was cut short is not kept"
+
+
+@pytest.mark.parametrize("number", ["QF-7325", "QB-7062", "QW-7611"])
+def test_what_propagation_or_a_budget_forbids_does_not_fit_and_the_rules_are_told(
+    sqlite_demo: Engine, number: str
+):
+    with reading(sqlite_demo) as session:
+        vehicle = find_vehicle(session, "32XL-009000").vehicle
+    book = Books(sqlite_demo).book(vehicle.variant)
+    answer = compatible(book, vehicle, number)
+    wish = Question(vehicle, (FitComponent(number),))
+    assert answer_question(book, wish).outcome is Outcome.impossible
+    assert answer.verdict is Fits.does_not
+    assert answer.places[0].against
+    assert all(part.sentence.rstrip(".") in answer.sentence for part in answer.places[0].against)
 
 
 def test_what_sits_there_today_fits(asked: Asked):
@@ -64,3 +126,39 @@ def test_what_sits_there_today_fits(asked: Asked):
     for position, number in today.items():
         answer = compatible(book, vehicle, number, position)
         assert (answer.verdict, answer.number) == (Fits.fits, number), position
+
+
+@pytest.mark.parametrize("block", range(4))
+def test_on_random_catalogues_no_verdict_contradicts_the_closure(block: int):
+    """Of each place exactly that component is wished for, so that no successor stands in for it."""
+    told: dict[Fits, int] = dict.fromkeys(Fits, 0)
+    unproved = wrong = 0
+    for seed in range(90_000_000 + block * 1_000, 90_000_000 + block * 1_000 + 60):
+        world = World(seed)
+        book = world.book()
+        for number in sorted(book.components):
+            for place in compatible(book, VEHICLE, number).places:
+                told[place.verdict] += 1
+                possible = can_be(book, number, place)
+                if place.proved:
+                    assert (place.verdict is not Fits.does_not) == possible, (seed, place)
+                else:
+                    unproved += 1
+                    wrong += not possible
+    assert all(told[verdict] for verdict in (Fits.fits, Fits.with_companions, Fits.does_not))
+    assert wrong <= unproved / 20
+
+
+def can_be(book: RuleBook, asked: str, place: Place) -> bool:
+    """Whether some set has this very component at the place, by the solver."""
+    wish = FitComponent(place.component, place.position)
+    question = Question(VEHICLE, (wish,), on_the_bench=frozenset({asked}))
+    problem = reach(Scope(book, VEHICLE, on_the_bench=frozenset({asked})), question)
+    if place.sits_today:
+        return True
+    problem.domains[place.position] = [place.component]
+    try:
+        solve(problem, 60)
+    except Unsolvable:
+        return False
+    return True

@@ -25,7 +25,7 @@ PAGES = {
     "fitting": f"/fitting?{DISCS}&hands=2",
     "quotation": f"/quotation?{DISCS}&months=3",
     "check": "/check?chassis=24PL-018412",
-    "look-up": "/look-up?words=caliper",
+    "look-up": "/look-up?text=caliper",
     "component": "/component/QB-3310",
     "vehicle": "/vehicle?chassis=24PL-018412",
     "orders": "/orders",
