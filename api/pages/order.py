@@ -22,7 +22,7 @@ from api.pages.ordered import ALSO, ANOTHER, TERMS, PageOrder
 from api.pages.problems import pages_router
 from api.pages.question import takes_question
 from api.parameters import takes
-from api.problems import DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown, printable
+from api.problems import DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from api.service import Service, ServiceDep
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderIn
