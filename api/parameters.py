@@ -5,12 +5,13 @@ signature, nested dependencies and models of parameters with it; a page, which r
 says with `takes` what it reads.
 """
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, get_origin
 
 from fastapi import Depends, Request
 from fastapi.dependencies.models import Dependant
+from fastapi.security.base import SecurityBase
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
@@ -52,11 +53,13 @@ def takes(
 
 @dataclass(frozen=True, slots=True)
 class Known:
-    """The parameters of a route: those that stand once, those that may repeat, what its page adds."""
+    """The parameters of a route: those that stand once, those that may repeat, what its page adds; and who
+    decides whether one may ask at all."""
 
     once: frozenset[str]
     many: frozenset[str]
     pages: tuple[Takes, ...]
+    guards: tuple[Callable[[Request], Awaitable[Any]], ...]
 
     def more(self, path: Mapping[str, Any]) -> frozenset[str]:
         return frozenset(name for page in self.pages for name in page.of(path))
@@ -85,6 +88,8 @@ async def known_parameters(request: Request) -> None:
             mistakes.setdefault(name, "it stands twice; give it once")
         seen.add(name)
     if mistakes:
+        for guard in known.guards:  # whoever may not ask is told that, and nothing of the address
+            await guard(request)
         raise _refusal(mistakes, list(dict.fromkeys(near)))
 
 
@@ -114,11 +119,14 @@ def _known(request: Request) -> Known:
 
 
 def _of_route(dependant: Dependant) -> Known:
-    every, pages = list(declared(dependant)), tuple(_pages(dependant))
+    every = list(declared(dependant))
+    calls = list(_calls(dependant))
+    pages = tuple(call for call in calls if isinstance(call, Takes))
     return Known(
         frozenset(name for name, repeats in every if not repeats).union(*(page.once for page in pages)),
         frozenset(name for name, repeats in every if repeats).union(*(page.many for page in pages)),
         pages,
+        tuple(call for call in calls if isinstance(call, SecurityBase) and callable(call)),
     )
 
 
@@ -139,8 +147,7 @@ def _is_list(info: FieldInfo) -> bool:
     return get_origin(info.annotation) in (list, set, tuple, frozenset)
 
 
-def _pages(dependant: Dependant) -> Iterable[Takes]:
+def _calls(dependant: Dependant) -> Iterable[Any]:
     for inner in dependant.dependencies:
-        if isinstance(inner.call, Takes):
-            yield inner.call
-        yield from _pages(inner)
+        yield inner.call
+        yield from _calls(inner)

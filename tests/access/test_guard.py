@@ -149,10 +149,9 @@ async def test_an_import_is_by_its_key_and_the_body_cannot_say_otherwise(
     engine = app.state.service.engine
     key = access.create_key(engine, "the editor", Scope.EDIT, None, Caller())
     sheet = [{**SECTION[0], "title": f"By another than {key.row.id}"}]
-    sent = await anybody.post(
-        "/v1/imports?who=forged", json=sheet,
-        headers={"Authorization": f"Bearer {key.text}", "X-Who": "forged", "From": "forged"},
-    )  # fmt: skip
+    headers = {"Authorization": f"Bearer {key.text}", "X-Who": "forged", "From": "forged"}
+    assert (await anybody.post("/v1/imports?who=forged", json=sheet, headers=headers)).status_code == 422
+    sent = await anybody.post("/v1/imports", json=sheet, headers=headers)
     assert sent.status_code == 200, sent.text
     with engine.connect() as connection:
         whos = connection.exec_driver_sql("SELECT who FROM revision ORDER BY number").scalars().all()

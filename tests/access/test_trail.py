@@ -35,7 +35,7 @@ async def test_every_change_leaves_a_row_with_key_outcome_and_request(
     key = presented(header["Authorization"].split()[1]).id
     stored = await anybody.post("/v1/builds", json=BUILD, headers=header | {"X-Request-Id": "counter-0815"})
     again = await anybody.post("/v1/builds?secret=1", json=BUILD, headers=header)
-    assert (stored.status_code, again.status_code) == (201, 409)
+    assert (stored.status_code, again.status_code) == (201, 422)
     failed, done = await trail_of(administrator, key=key)
     assert (done["what"], done["outcome"], done["request_id"]) == ("POST /v1/builds", "done", "counter-0815")
     assert (failed["what"], failed["outcome"]) == ("POST /v1/builds", "failed")

@@ -58,7 +58,7 @@ async def test_a_fault_marks_its_span_without_its_words(
         raise RuntimeError("hunter2secret")
 
     monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
-    await client.get("/v1/vehicles/hunter2secret?key=hunter2secret", headers={"Cookie": "a=hunter2secret"})
+    await client.get("/v1/vehicles/hunter2secret?option=hunter2secret", headers={"Cookie": "a=hunter2secret"})
     (span,) = spans.get_finished_spans()
     assert span.status.status_code is StatusCode.ERROR
     assert span.name == "GET /v1/vehicles/{chassis}"
