@@ -280,7 +280,7 @@ async def test_the_effect_names_the_closure_that_becomes_impossible(editor_on_ea
     """The effect agrees with what the service answers once the record is really out."""
     editor = editor_on_each
     asked = f"/answer?chassis={CHASSIS}&fit=QB-3310"
-    assert "cannot be" not in text_of(await editor.get(asked))
+    assert "It cannot be, as asked" not in text_of(await editor.get(asked))
     form = await editor.form(CALIPER)
     shown = await editor.post(CALIPER, {**form, "do": "remove-effect"})
     told = text_of(shown)
@@ -290,7 +290,9 @@ async def test_the_effect_names_the_closure_that_becomes_impossible(editor_on_ea
     assert editor.rows("fitment", "QB-3310@brake.front.left/earlier"), "the effect stored something"
     out = await editor.post(CALIPER, {**form, "do": "remove", "why": "it never fitted"})
     assert "Stored as revision 2" in text_of(out), text_of(out)
-    assert "No record says that QB-3310" in text_of(await editor.get(asked))
+    after = text_of(await editor.get(asked))
+    assert "It cannot be, as asked" in after
+    assert "No record says that QB-3310" in after
 
 
 @pytest.mark.usefixtures("time_enough")
