@@ -6,6 +6,7 @@ Cheap enough for hundreds of questions a second. The whole set that follows is a
 from dataclasses import dataclass
 from enum import StrEnum
 
+from api.closure import phrases
 from api.closure.answer import Because, Cause
 from api.closure.deadline import NEVER, Deadline
 from api.closure.limits import effort_of
@@ -99,9 +100,10 @@ def compatible(
         places = _Places(scope, deadline, scope.notebook).of(newer) or places
     if places:
         best = places[0]
-        return Compatibility(
-            best.verdict, best.component, _of_place(scope, number, best), bool(today), tuple(places)
-        )
+        sentence = _of_place(scope, number, best)
+        if not (today or best.sits_today):
+            sentence += f" {phrases.not_supplied(book, number)}"
+        return Compatibility(best.verdict, best.component, sentence, bool(today), tuple(places))
     newest = today[0] if len(today) == 1 else number
     if number in index.loose:
         sentence = f"{number} sits in no position: it goes with other parts. Ask about those."

@@ -99,7 +99,8 @@ def _component(part: Any, world: World) -> Row:
         "record": "component", "number": part.number, "name": part.name, "section": part.section,
         "origin": str(part.origin.value), "supply": SUPPLIES[part.supply],
         "price": None if part.price is None else f"{part.price / 100:.2f}",
-        "visible": part.visible, "twin": part.twin if mutual else "",
+        "effort": EFFORTS[part.effort], "minutes": part.minutes, "visible": part.visible,
+        "twin": part.twin if mutual else "",
     }  # fmt: skip
 
 

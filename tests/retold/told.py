@@ -16,7 +16,7 @@ from tests.closure.oracle import Oracle
 Facts = dict[str, Any]
 
 GRADES = {
-    "none": 0, "hearsay": 1, "parts book": 2, "workshop manual": 3, "measured": 4, "trial fitted": 5,
+    "no evidence": 0, "hearsay": 1, "parts book": 2, "workshop manual": 3, "measured": 4, "trial fitted": 5,
     "built and driven": 6,
 }  # fmt: skip
 
@@ -86,15 +86,21 @@ class Told:
         self.expect("visible", said["visible"], sum(shows))
         self.expect("labour", said["labour_minutes"], sum(f.minutes for f in fitments) + self.loose_minutes())
         self.expect("irreversible", said["irreversible"], len(self.cut_or_welded()))
+        self.expect("cut or welded", sorted(said["cut_or_welded"]), self.cut_or_welded())
+        self.expect("machined", sorted(said["machined"]), self.worked(Effort.machining))
         self.expect("price", minor(said["price"]), self.oracle.sum_price(self.after, self.loose))
         self.expect("unknown prices", sorted(said["unknown_prices"]), self.without_price())
 
     def loose_minutes(self) -> int:
-        return 0
+        return sum(self.book.components[n].minutes * count for n, count in self.loose.items())
 
     def cut_or_welded(self) -> list[str]:
-        """Everything in the set whose work cannot be put back."""
-        return [p for p in self.new if (f := self.fitment(p)) and f.effort is Effort.cutting]
+        """Every number in the set whose work cannot be put back, each time that it is."""
+        return self.worked(Effort.cutting)
+
+    def worked(self, effort: Effort) -> list[str]:
+        fitted = [self.after[p] for p in self.new if (f := self.fitment(p)) and f.effort is effort]
+        return sorted([*fitted, *(n for n in self.loose if self.book.components[n].effort is effort)])
 
     def without_price(self) -> list[str]:
         new = {self.after[p] for p in self.new if self.after[p]}
@@ -107,6 +113,7 @@ class Told:
         count = re.search(r"(\d+) changes?,", sentence)
         self.expect("headline's changes", count and int(count[1]), len(self.new))
         self.expect("headline's cutting", "nothing cut or welded" in sentence, not self.cut_or_welded())
+        self.expect("headline's machining", "machined" in sentence, bool(self.worked(Effort.machining)))
         unknown = self.without_price()
         missing = [number for number in unknown if number not in sentence]
         self.expect("headline's unknown prices", missing, [])
@@ -176,8 +183,10 @@ class Told:
             and r.component in self.oracle.names(p, self.after[p])
         ]  # fmt: skip
         weakest = min((claim.grade for claim in claims), default=None)
-        if weakest is not None:
-            self.expect("confidence", GRADES[self.said["confidence"]], int(weakest))
+        if weakest is None:
+            self.expect("confidence", self.said["confidence"], None)
+        else:
+            self.expect("confidence", GRADES.get(self.said["confidence"]), int(weakest))
         unsure = {c.name for c in claims if c.grade < Grade.measured or not c.confirmed}
         self.expect("unconfirmed", {u["claim"] for u in self.said["unconfirmed"]}, unsure)
 
@@ -215,7 +224,14 @@ def order_wrongs(order: Facts, told: Told) -> list[str]:
     missing = {line["number"]: line["quantity"] for line in order["not_supplied"]}
     expect("bought and missing", {**bought, **missing}, needed)
     expect("both bought and missing", set(bought) & set(missing), set())
+    expect("complete", order["complete"], not missing)
+    expect("not bought", (order["not_bought"], order["lines_needed"]), (len(missing), len(needed)))
+    expect("headline", "NOT bought" in order["headline"], bool(missing))
     parts = sum(minor(line["total"]) or 0 for line in order["lines"])
+    way = order["reconciliation"]
+    expect("parts of the answer", minor(way["answer_parts"]), told.oracle.sum_price(told.after, told.loose))
+    steps = sum(minor(step["amount"]) or 0 for step in way["differences"])
+    expect("from the answer's parts to the order's", (minor(way["answer_parts"]) or 0) + steps, parts)
     expect("parts", minor(order["totals"]["parts"]), parts)
     sums = sum(minor(order["totals"][name]) or 0 for name in ("parts", "carriage", "tax", "deposits"))
     expect("total", minor(order["totals"]["total"]), sums)
