@@ -74,6 +74,7 @@ def _proved(
         reached=len(problem.positions),
         engine=engine,
         cut_short=problem.deadline.passed,
+        nothing_wished=not problem.question.wishes,
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from api.rulebook.index import index_of
-from api.rulebook.model import Flaw, RuleBook, Wanted
+from api.rulebook.model import Flaw, RuleBook, Severity, Wanted
 from api.rulebook.scope import LOOSE, Fit
 
 MOST_NAMED = 3
@@ -37,6 +37,13 @@ def opening(text: str) -> str:
     return text if is_name else text[:1].upper() + text[1:]
 
 
+def verb(title: str, one: str, many: str) -> str:
+    """The verb that a title takes: "brake pipes, front" need, "dynamo or alternator" needs."""
+    words = title.partition(" (")[0].partition(",")[0].split()
+    last = words[-1] if words else ""
+    return many if last.endswith("s") and not last.endswith(("ss", "is", "us")) else one
+
+
 def of_wish(wish: Wish, book: RuleBook) -> str:
     """What the asker wishes, as a sentence."""
     match wish:
@@ -51,13 +58,18 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
             return f"You wish this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}."
         case RemedyFlaws():
             where = f" in {wish.section}" if wish.section else ""
-            return f"You wish every flaw remedied that is {wish.at_least.name} or worse{where}."
+            return f"{_every_flaw(wish)}{where}."
 
 
 def of_flaw(flaw: Flaw, wish: RemedyFlaws) -> str:
     """A flaw that a severity wish asks to be remedied."""
-    wished = f"You wish every flaw remedied that is {wish.at_least.name} or worse"
-    return f"{wished}; {flaw.component}: {flaw.symptom.rstrip('.')}."
+    return f"{_every_flaw(wish)}; {flaw.component}: {flaw.symptom.rstrip('.')}."
+
+
+def _every_flaw(wish: RemedyFlaws) -> str:
+    if wish.at_least is max(Severity):
+        return f"You wish every {wish.at_least.name} flaw remedied"
+    return f"You wish every flaw remedied that is {wish.at_least.name} or worse"
 
 
 def of_limit(name: str) -> str:

@@ -72,6 +72,7 @@ class DifferenceOut(Out):
 class OtherOut(Out):
     component: str
     name: str | None
+    position: str | None = Field(description="the position that it takes, where that is another one")
     outcome: OutcomeWord
     difference: DifferenceOut = Field(description="what the whole set would then cost more; 0 is left out")
 
