@@ -251,6 +251,9 @@ class FindingOut(Out):
         "`not determined` then"
     )
     changed: bool = Field(description="the set changes its verdict or a figure")
+    better: bool = Field(
+        description="of what was `already so`: the set brings it nearer to its limit, not within it"
+    )
     sentence: str
     figures: list[FigureOut]
     limit: LimitOut | None

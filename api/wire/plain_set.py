@@ -187,7 +187,7 @@ def _findings(checks: Facts) -> Iterator[str]:
             yield from _finding(finding)
         for caution in group["cautions"]:
             yield from wrap(caution, indent=2, hang=4)
-    yield from _as_now_or_better(counted_only(checks))
+    yield from _what_holds(counted_only(checks))
     yield from _cannot_be(cannot_be(checks))
 
 
@@ -198,11 +198,11 @@ def _finding(finding: Facts) -> Iterator[str]:
         yield from wrap(f"To mend it: {finding['mend']}", indent=17)
 
 
-def _as_now_or_better(rest: list[Facts]) -> Iterator[str]:
+def _what_holds(rest: list[Facts]) -> Iterator[str]:
     """Figures that the set changes and that hold, then how many checks there are besides."""
     if rest:
         yield ""
-        yield "AS NOW OR BETTER"
+        yield "WHAT HOLDS"
     changed = [finding for finding in rest if finding["changed"] and finding["verdict"] == "holds"]
     for finding in changed:
         yield from _finding(finding)

@@ -28,7 +28,7 @@ def test_what_must_come_off_is_not_said_to_be_needed():
 
 
 @pytest.mark.parametrize(
-    "title,plural",
+    ("title", "plural"),
     [
         ("feed line and hoses", True),
         ("brake pipes, front", True),
