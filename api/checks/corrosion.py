@@ -148,7 +148,7 @@ class MetalJoint:
 
     @property
     def harm(self) -> str:
-        """What the limit says and which side is eaten; of parts that hold because they are parted, neither."""
+        """What the limit says and which side is eaten; neither where they hold because they are parted."""
         if self.parted and self.one != self.other and self.verdict is Verdict.holds:
             return "so the limit for metal on metal does not apply."
         limit = self.limit
