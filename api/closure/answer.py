@@ -272,3 +272,5 @@ class Answer:
     cut_short: bool = False
     """The deadline came first: next bests, further sets or ways out may be missing."""
     nothing_wished: bool = False
+    others_asked: int = 0
+    """How many further sets were asked for."""

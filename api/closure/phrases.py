@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 
-from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
+from api.closure.limits import CEILING_NAME, VISIBLE_NAME, keep_name, keep_section_name, refuse_name
+from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from api.rulebook.index import index_of
-from api.rulebook.model import Flaw, RuleBook, Severity, Wanted
+from api.rulebook.model import Companion, Flaw, RuleBook, Severity, Wanted
 from api.rulebook.scope import LOOSE, Fit
 
 MOST_NAMED = 3
@@ -72,13 +73,24 @@ def _every_flaw(wish: RemedyFlaws) -> str:
     return f"You wish every flaw remedied that is {wish.at_least.name} or worse"
 
 
-def of_limit(name: str) -> str:
-    """A limit by its name, as a sentence: "limit: keep wheels" becomes "You keep wheels."."""
-    words = name.removeprefix("limit: ")
-    verb, _, rest = words.partition(" ")
-    if verb in ("keep", "refuse"):
-        return f"You {verb} {rest}."
-    return f"You set a limit: {words}."
+def of_limit(book: RuleBook, limits: Limits, name: str) -> str:
+    """One of the asker's limits, told by the name that reasons cite, as a sentence."""
+    told = {keep_name(p): f"You keep {position(book, p)} as it is today." for p in limits.keep}
+    told |= {
+        keep_section_name(s): f"You keep all of {section(book, s)} as it is today."
+        for s in limits.keep_sections
+    }
+    told |= {refuse_name(c): f"You refuse {component(book, c)}." for c in limits.refuse}
+    told[VISIBLE_NAME] = "You let nothing change that shows."
+    if limits.price_at_most is not None:
+        told[CEILING_NAME] = of_ceiling(limits.price_at_most)
+    return told.get(name) or f"You set a limit: {name.removeprefix('limit: ')}."
+
+
+def advice(book: RuleBook, rule: Companion) -> str:
+    """What a rule advises, by number and name, and why."""
+    parts = dict.fromkeys(component(book, a.component) for a in rule.alternatives if a.component)
+    return f"{' or '.join(parts)}: {rule.reason}" if parts else rule.reason
 
 
 def changed_together(one: str, other: str) -> str:

@@ -106,6 +106,8 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
         lines += solution_sentences(book, answer.solution)
     for number, other in enumerate(answer.others, 2):
         lines.append(f"Another good set ({number}): {costs(other.totals)}")
+    if answer.solution is not None and len(answer.others) < answer.others_asked:
+        lines.append(fewer_others(answer))
     for contradiction in answer.contradictions:
         lines += contradiction_sentences(contradiction)
     lines += [way_out_sentence(way) for way in answer.ways_out]
@@ -114,6 +116,18 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
     elif answer.more_ways_out:
         lines.append("There are more ways out.")
     return lines
+
+
+def fewer_others(answer: Answer) -> str:
+    """Why there are fewer further sets than were asked for."""
+    shown, count = len(answer.others), _count(answer.others_asked, "other set")
+    found = f"{shown or 'none'} {'is' if shown <= 1 else 'are'} shown"
+    if answer.cut_short:
+        return f"You asked for {count}, {found}: the time was up."
+    return (
+        f"You asked for {count}, {found}: only what beats each of the sets shown in price, in what shows or "
+        "in labour, and falls behind it in another of these."
+    )
 
 
 def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
@@ -322,13 +336,18 @@ def part_sentence(part: Because) -> str:
     """A wish, limit or rule in a contradiction."""
     if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
         return part.sentence
-    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence}"
+    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence.rstrip('.')}."
 
 
 def way_out_sentence(way: WayOut) -> str:
     """One way out, and what one then gets."""
-    gets = costs(way.totals) if way.totals else ""
+    gets = _gets(way.totals) if way.totals else ""
     return f"Way out: {way.instead}. {gets}".strip()
+
+
+def _gets(totals: Totals) -> str:
+    costs_anything = totals.changes or totals.price or totals.labour or totals.unknown_prices
+    return costs(totals) if costs_anything else "Then nothing needs to change."
 
 
 def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
