@@ -92,3 +92,21 @@ async def test_advice_names_the_part(client: httpx.AsyncClient):
 async def test_a_rule_that_todays_parts_break_is_not_told_as_a_fact(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PR-012000&fit=QL-7075&fitted=battery=QL-7010")
     assert "ALREADY SO: rules that today's parts break, left as they are" in said
+
+
+async def test_sentences_of_the_demo_agree_with_its_own_figures(client: httpx.AsyncClient):
+    mixture = (await client.get("/v1/closures?chassis=24PR-020000")).json()
+    lean = next(f for f in mixture["checks"]["findings"] if f["sentence"].startswith("Mixture"))
+    flaw = next(f for f in mixture["set"]["flaws_left"] if f["flaw"].startswith("fuel.lean"))
+    assert lean["figures"][0]["after"] == pytest.approx(4.3, abs=0.05)
+    assert "four per cent lean" in flaw["symptom"]
+    tall = (await client.get("/v1/closures?chassis=24PL-018412&fit=QA-2430")).json()
+    drive = next(c for c in tall["set"]["changes"] if c["position"] == "speedo.drive")
+    assert "read 8.5 per cent low" in drive["why"], "4.30 : 4.70 turns the old drive more slowly"
+    gears = next(f for f in tall["set"]["flaws_gone"] if f["flaw"] == "gearing-frantic")
+    assert "3500 to 4000 a minute" in gears["symptom"], "on rear drive and on four-wheel drive"
+
+
+async def test_what_is_counted_in_pieces_is_not_named_a_set(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PR-020000&fit=QT-3000")
+    assert "8 x QT-9120 flange bolt and nut, self-locking:" in said
