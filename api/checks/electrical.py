@@ -108,7 +108,7 @@ def polarity(before: Fitted, after: Fitted) -> Finding:
         limit=POLARITY,
         components=tuple(numbers + silent),
         missing=tuple(f"polarity of {n}" for n in silent),
-        mend=_polarity_mend(found),
+        mend=_polarity_mend(after, found),
         beyond=_against_the_battery(after, found) if len(found) > 1 else None,
         caution=CAUTIONS["electrical"],
     )
@@ -127,11 +127,13 @@ def _polarity_sentence(found: dict[str, list[str]], silent: Sequence[str]) -> st
     return f"Everything that cares about polarity is for {next(iter(found))} earth."
 
 
-def _polarity_mend(found: dict[str, list[str]]) -> str:
+def _polarity_mend(fitted: Fitted, found: dict[str, list[str]]) -> str:
     if len(found) < 2:
         return ""
     word, numbers = _fewer(found)
-    return f"Change {', '.join(numbers)}, the fewer, from {word} earth to the other."
+    named = {c.number: f"{c.number} ({c.name})" for _, c, _ in fitted.recorded("polarity")}
+    to = next(other for other in found if other != word)
+    return f"Change {', '.join(named[n] for n in numbers)}, the fewer, from {word} to {to} earth."
 
 
 def _against_the_battery(fitted: Fitted, found: dict[str, list[str]]) -> int:

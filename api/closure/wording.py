@@ -123,9 +123,9 @@ def fewer_others(answer: Answer) -> str:
     shown, count = len(answer.others), _count(answer.others_asked, "other set")
     found = f"{shown or 'none'} {'is' if shown <= 1 else 'are'} shown"
     if answer.cut_short:
-        return f"You asked for {count}, {found}: the time was up."
+        return f"You asked for {count}; {found}: the time was up."
     return (
-        f"You asked for {count}, {found}: only what beats each of the sets shown in price, in what shows or "
+        f"You asked for {count}; {found}: only what beats each of the sets shown in price, in what shows or "
         "in labour, and falls behind it in another of these."
     )
 

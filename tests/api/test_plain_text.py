@@ -78,7 +78,7 @@ async def test_fewer_other_sets_than_asked_say_why(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PL-018412&fit=QB-3310&alternatives=3")
     shown = said.count("Another good set (")
     assert shown < 3
-    assert f"You asked for 3 other sets, {shown or 'none'} " in said
+    assert f"You asked for 3 other sets; {shown or 'none'} " in said
 
 
 async def test_advice_names_the_part(client: httpx.AsyncClient):

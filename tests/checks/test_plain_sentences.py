@@ -59,6 +59,8 @@ def test_the_battery_decides_which_side_is_the_wrong_one():
     finding = _kind("electrical.polarity", turned, half)
     assert finding.kind is Kind.already_so, "one of two that stand against the battery is put right"
     assert "The earth polarity is mixed. Negative earth: " in finding.sentence
+    assert finding.mend.endswith(", the fewer, from positive to negative earth.")
+    assert "ignition.coil (" in finding.mend
 
 
 def test_the_weakest_link_is_told_once_where_it_is_the_same_today():
