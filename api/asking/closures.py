@@ -124,7 +124,10 @@ def understood(service: Service, asked: Asked) -> Facts:
     return {
         "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
         "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, asked.book)} for w in question.wishes],
-        "limits": [{"name": n, "sentence": phrases.of_limit(n)} for n in limit_names(asked)],
+        "limits": [
+            {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
+            for n in limit_names(asked)
+        ],
         "currency": service.settings.currency,
         "section_titles": {s.name: s.title for s in asked.book.sections.values()},
     }

@@ -32,7 +32,7 @@ def _force(value: float, source: str, clause: str, provenance: Provenance) -> Li
 
 
 def _slope(value: float, force: float, source: str, clause: str) -> Limit:
-    text = f"holds the laden vehicle on {value:.0%} with at most {force:.0f} N at the lever"
+    text = f"at most {force:.0f} N at the lever"
     return Limit(text, source, MEMORY, clause, force, "N")
 
 

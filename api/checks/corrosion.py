@@ -141,9 +141,23 @@ class MetalJoint:
     def worded(self) -> str:
         if self.isolated:
             return "parted by an isolation set"
-        return ("bare metal on bare metal", "a barrier on one side only", "a barrier on both sides")[
-            self.barriers
-        ]
+        one_side = "a barrier on one side only"
+        if self.steel_on_aluminium:
+            one_side += ", and steel on aluminium needs one on both"
+        return ("bare metal on bare metal", one_side, "a barrier on both sides")[self.barriers]
+
+    @property
+    def harm(self) -> str:
+        """What the limit says and which side is eaten; neither where they hold because they are parted."""
+        if self.parted and self.one != self.other and self.verdict is Verdict.holds:
+            return "so the limit for metal on metal does not apply."
+        limit = self.limit
+        eaten = "" if self.verdict is Verdict.holds else area_words(self.one, self.other)
+        return f"{limit.text} ({limit.cited}). {eaten}".rstrip()
+
+    @property
+    def limit(self) -> Limit:
+        return BARE if self.steel_on_aluminium else index_limit(self.environment)
 
     @property
     def verdict(self) -> Verdict:
@@ -180,16 +194,15 @@ def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
     if sides.after is None:
         return undetermined(check, f"whether {titles} go together", sides)
     joint = sides.after
-    limit = BARE if joint.steel_on_aluminium else index_limit(joint.environment)
     gaps = [index_difference_v(j.one, j.other) if j else None for j in (sides.before, joint)]
     return Finding(
         check=check,
         subject="corrosion",
         verdict=joint.verdict,
         sentence=f"{titles[0].upper()}{titles[1:]}: {joint.one} against {joint.other}, {gaps[1]:.2f} V, "
-        f"{joint.worded}; {limit.text} ({limit.cited}). {area_words(joint.one, joint.other)}".rstrip(),
+        f"{joint.worded}{',' if joint.harm.startswith('so ') else ';'} {joint.harm}",
         figures=(figure("difference of anodic index", gaps[0], gaps[1], "V"),),
-        limit=limit,
+        limit=joint.limit,
         components=sides.used,
         mend="" if joint.verdict is Verdict.holds else PARTING,
         beyond=round(gaps[1] or 0.0, 2),

@@ -182,7 +182,7 @@ def joint_angle(before: Fitted, after: Fitted, position: str) -> Finding:
     permitted = on_both(before, after, lambda r: r.value(position, "joint_angle_permitted"))
     return against(
         f"driveline.joint_angle.{position}",
-        f"joint angle of the {after.title(position)} at the new ride height",
+        f"joint angle of the {after.title(position)}",
         on_both(
             before, after, lambda r: _joint_rad(r, position) + 0 * r.value(position, "joint_angle_permitted")
         ),

@@ -89,7 +89,8 @@ def weakest_link(before: Fitted, after: Fitted) -> Finding:
     text = (
         f"The weakest link in the lowest gear is the {after.title(weakest)}, at {load:.0%} of what it carries"
     )
-    text += f"; today it is the {before.title(earlier)}, at {was[earlier]:.0%}." if was else "."
+    same = not was or (earlier == weakest and f"{was[earlier]:.0%}" == f"{load:.0%}")
+    text += "." if same else f"; today it is the {before.title(earlier)}, at {was[earlier]:.0%}."
     return Finding(
         check="driveline.weakest_link",
         subject="driveline",

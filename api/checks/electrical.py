@@ -108,16 +108,18 @@ def polarity(before: Fitted, after: Fitted) -> Finding:
         limit=POLARITY,
         components=tuple(numbers + silent),
         missing=tuple(f"polarity of {n}" for n in silent),
-        mend=_polarity_mend(found),
-        beyond=len(_fewer(found)[1]) if len(found) > 1 else None,
+        mend=_polarity_mend(after, found),
+        beyond=_against_the_battery(after, found) if len(found) > 1 else None,
         caution=CAUTIONS["electrical"],
     )
 
 
 def _polarity_sentence(found: dict[str, list[str]], silent: Sequence[str]) -> str:
     if len(found) > 1:
-        groups = "; ".join(f"{word} earth: {', '.join(numbers)}" for word, numbers in sorted(found.items()))
-        return f"The earth polarity is mixed. {groups}."
+        groups = " ".join(
+            f"{word.capitalize()} earth: {', '.join(numbers)}." for word, numbers in sorted(found.items())
+        )
+        return f"The earth polarity is mixed. {groups}"
     if silent:
         return f"The earth polarity of {', '.join(silent)} is not recorded, and it matters there."
     if not found:
@@ -125,11 +127,23 @@ def _polarity_sentence(found: dict[str, list[str]], silent: Sequence[str]) -> st
     return f"Everything that cares about polarity is for {next(iter(found))} earth."
 
 
-def _polarity_mend(found: dict[str, list[str]]) -> str:
+def _polarity_mend(fitted: Fitted, found: dict[str, list[str]]) -> str:
     if len(found) < 2:
         return ""
     word, numbers = _fewer(found)
-    return f"Change {', '.join(numbers)}, the fewer, from {word} earth to the other."
+    named = {c.number: f"{c.number} ({c.name})" for _, c, _ in fitted.recorded("polarity")}
+    to = next(other for other in found if other != word)
+    return f"Change {', '.join(named[n] for n in numbers)}, the fewer, from {word} to {to} earth."
+
+
+def _against_the_battery(fitted: Fitted, found: dict[str, list[str]]) -> int:
+    """How many stand against the battery, whose posts decide; against the more, where it says nothing."""
+    battery = fitted.component("battery")
+    earth = battery and battery.characteristics.get("polarity")
+    side = earth and (earth.text or earth.written)
+    if side not in found:
+        return len(_fewer(found)[1])
+    return sum(len(numbers) for word, numbers in found.items() if word != side)
 
 
 def _fewer(found: dict[str, list[str]]) -> tuple[str, list[str]]:

@@ -197,7 +197,7 @@ def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
     working = on_both(before, after, lambda r: r.value("fuel.pump", "fuel_pressure"))
     return against(
         f"fuel.pressure.{position}",
-        f"pressure that the {after.title(position)} is rated for",
+        f"pressure rating of the {after.title(position)}",
         on_both(
             before,
             after,
@@ -219,18 +219,19 @@ def ethanol(before: Fitted, after: Fitted, position: str) -> Finding:
     if sides.after is None:
         return undetermined(
             f"fuel.ethanol.{position}",
-            f"ethanol that the {after.title(position)} withstands",
+            f"ethanol that is safe for the {after.title(position)}",
             sides,
             ETHANOL,
         )
     return against(
         f"fuel.ethanol.{position}",
-        f"ethanol that the {after.title(position)} withstands",
+        f"ethanol that is safe for the {after.title(position)}",
         sides,
         ETHANOL.at(sold.after, "%"),
         "%",
         at_least(sold.after),
         digits=0,
-        mend="Fit hose, seals and a tank that withstand the ethanol, or use fuel without it.",
+        mend=f"Change the {after.title(position)} for what is made for that much ethanol, or use fuel "
+        "without it.",
         more=(figure("ethanol in the market's fuel", sold.before, sold.after, "%"),),
     )

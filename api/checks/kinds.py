@@ -53,7 +53,7 @@ def headline(findings: Sequence[Finding]) -> str:
     counts = counted(findings)
     worse, lost = (counts[kind] for kind in BY_THE_SET)
     if not worse and not lost:
-        return "This set makes nothing worse."
+        return "This set makes no check fail or worse."
     made = f"makes {_checks(worse)} fail or worse" if worse else "makes nothing fail"
     if not lost:
         return f"This set {made}."

@@ -122,6 +122,14 @@ class Finding:
             return Kind.mended
         return Kind.worse if _BAD[now] > _BAD[was] or self._further() else Kind.already_so
 
+    @property
+    def better(self) -> bool:
+        """Whether the set brings what was so already nearer to its limit."""
+        was = self.today
+        if self.kind is not Kind.already_so or was is None or self.beyond is None or was.beyond is None:
+            return False
+        return self.beyond < was.beyond
+
     def _further(self) -> bool:
         was = self.today
         if was is None:
@@ -213,7 +221,7 @@ def written(value: float | None, digits: int) -> str:
 
 
 def before_after(before: float | None, after: float | None, digits: int, unit: str = "") -> str:
-    """ "5.1 -> 7.9 m/s2", or one number when both read the same."""
+    """ "5.1 -> 7.9 m/s2"; one number when both read the same, or when there is none today."""
     first, last = written(before, digits), written(after, digits)
-    text = last if first == last else f"{first} -> {last}"
+    text = last if before is None or first == last else f"{first} -> {last}"
     return f"{text} {unit}".rstrip()

@@ -95,11 +95,15 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Other:
-    """What else could sit there, and what the whole set would then cost more or less."""
+    """What else could sit there, and what the whole set would then cost more or less.
+
+    `elsewhere`: the position that the component takes where that is another one.
+    """
 
     component: str
     difference: Difference = field(default_factory=Difference)
     outcome: Outcome = Outcome.proved
+    elsewhere: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,3 +271,6 @@ class Answer:
     """`propagation` when no choice was left, `solver` otherwise."""
     cut_short: bool = False
     """The deadline came first: next bests, further sets or ways out may be missing."""
+    nothing_wished: bool = False
+    others_asked: int = 0
+    """How many further sets were asked for."""

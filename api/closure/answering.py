@@ -74,6 +74,8 @@ def _proved(
         reached=len(problem.positions),
         engine=engine,
         cut_short=problem.deadline.passed,
+        others_asked=problem.question.alternatives,
+        nothing_wished=not problem.question.wishes,
     )
 
 

@@ -50,19 +50,20 @@ def _best_without(problem: Problem, fit: Fit) -> tuple[Found | None, Outcome]:
 def _as_other(
     problem: Problem, found: Found, second: Found, outcome: Outcome, place: str, reason: Reason
 ) -> Other:
-    component = second.values[place]
-    if component is None or problem.scope.is_today(Fit(place, component)):
-        component = _served_by(problem, second, reason) or component
+    fit = Fit(place, second.values[place])
+    if fit.component is None or problem.scope.is_today(fit):
+        fit = _served_by(problem, second, reason) or fit
     extra = difference(totals_of(problem, found), totals_of(problem, second))
-    return Other(component or "", extra, outcome)
+    elsewhere = "" if fit.is_loose or fit.position == place else fit.position
+    return Other(fit.component or "", extra, outcome, elsewhere)
 
 
-def _served_by(problem: Problem, second: Found, reason: Reason) -> str | None:
+def _served_by(problem: Problem, second: Found, reason: Reason) -> Fit | None:
     """What meets the reason instead, elsewhere or loose."""
     demand = reason.demand
     if demand is None:
         return None
     for fit in (*demand.one_of, *(need.fit for need in demand.loose)):
         if fit.component and problem.true_in(second.values, fit) and not problem.scope.is_today(fit):
-            return fit.component
+            return fit
     return None

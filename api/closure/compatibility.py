@@ -255,13 +255,16 @@ def _of_place(scope: Scope, asked: str, place: Place) -> str:
 
 
 def _others(scope: Scope, place: Place) -> str:
-    """What else must change: a pair's other side by its title, of the rest how many."""
+    """What changes with it: a pair's other side by its title; and how many rules ask for other parts."""
     pair = scope.index.pairs[scope.book.positions[place.position].pair]
     sides = [scope.book.positions[other].title for other in pair if other != place.position]
     more = sum(need.cause is not Cause.pair for need in place.needs)
     named = sides if any(need.cause is Cause.pair for need in place.needs) else []
-    words = [*named, *([f"{more} more"] if more else [])]
-    return f", and {' and '.join(words)} must change with it" if words else ""
+    words = [f"{' and '.join(named)} must change with it"] if named else []
+    if more:
+        rules = "1 rule asks" if more == 1 else f"{more} rules ask"
+        words.append(f"{rules} for {'other parts too' if named else 'other parts with it'}")
+    return f"; {', and '.join(words)}" if words else ""
 
 
 def _why_not(scope: Scope, number: str, position: str) -> str:

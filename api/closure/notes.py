@@ -43,7 +43,9 @@ def flaw_notes(
 
 
 def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:
-    return FlawNote(flaw.name, fit.component or "", fit.position, flaw.severity, flaw.symptom)
+    return FlawNote(
+        flaw.name, fit.component or "", fit.position, flaw.severity, phrases.opening(flaw.symptom)
+    )
 
 
 def broken_today(scope: Scope) -> list[Broken]:
@@ -97,7 +99,9 @@ def advised(finished: FinishedSet) -> Iterator[Note]:
                 if finished.speaks(rule, fit, required=False) and not any(
                     finished.met(a) for a in rule.alternatives
                 ):
-                    yield Note(Cause.companion, rule.name, rule.reason, (fit.position,))
+                    yield Note(
+                        Cause.companion, rule.name, phrases.advice(finished.scope.book, rule), (fit.position,)
+                    )
 
 
 def not_determined(finished: FinishedSet) -> Iterator[Note]:

@@ -2,9 +2,10 @@
 
 from collections.abc import Iterable
 
-from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
+from api.closure.limits import CEILING_NAME, VISIBLE_NAME, keep_name, keep_section_name, refuse_name
+from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from api.rulebook.index import index_of
-from api.rulebook.model import Flaw, RuleBook, Wanted
+from api.rulebook.model import Companion, Flaw, RuleBook, Severity, Wanted
 from api.rulebook.scope import LOOSE, Fit
 
 MOST_NAMED = 3
@@ -37,6 +38,13 @@ def opening(text: str) -> str:
     return text if is_name else text[:1].upper() + text[1:]
 
 
+def verb(title: str, one: str, many: str) -> str:
+    """The verb that a title takes: "brake pipes, front" need, "dynamo or alternator" needs."""
+    words = title.partition(" (")[0].partition(",")[0].split()
+    last = words[-1] if words else ""
+    return many if last.endswith("s") and not last.endswith(("ss", "is", "us")) else one
+
+
 def of_wish(wish: Wish, book: RuleBook) -> str:
     """What the asker wishes, as a sentence."""
     match wish:
@@ -51,22 +59,38 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
             return f"You wish this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}."
         case RemedyFlaws():
             where = f" in {wish.section}" if wish.section else ""
-            return f"You wish every flaw remedied that is {wish.at_least.name} or worse{where}."
+            return f"{_every_flaw(wish)}{where}."
 
 
 def of_flaw(flaw: Flaw, wish: RemedyFlaws) -> str:
     """A flaw that a severity wish asks to be remedied."""
-    wished = f"You wish every flaw remedied that is {wish.at_least.name} or worse"
-    return f"{wished}; {flaw.component}: {flaw.symptom.rstrip('.')}."
+    return f"{_every_flaw(wish)}; {flaw.component}: {flaw.symptom.rstrip('.')}."
 
 
-def of_limit(name: str) -> str:
-    """A limit by its name, as a sentence: "limit: keep wheels" becomes "You keep wheels."."""
-    words = name.removeprefix("limit: ")
-    verb, _, rest = words.partition(" ")
-    if verb in ("keep", "refuse"):
-        return f"You {verb} {rest}."
-    return f"You set a limit: {words}."
+def _every_flaw(wish: RemedyFlaws) -> str:
+    if wish.at_least is max(Severity):
+        return f"You wish every {wish.at_least.name} flaw remedied"
+    return f"You wish every flaw remedied that is {wish.at_least.name} or worse"
+
+
+def of_limit(book: RuleBook, limits: Limits, name: str) -> str:
+    """One of the asker's limits, told by the name that reasons cite, as a sentence."""
+    told = {keep_name(p): f"You keep {position(book, p)} as it is today." for p in limits.keep}
+    told |= {
+        keep_section_name(s): f"You keep all of {section(book, s)} as it is today."
+        for s in limits.keep_sections
+    }
+    told |= {refuse_name(c): f"You refuse {component(book, c)}." for c in limits.refuse}
+    told[VISIBLE_NAME] = "You let nothing change that shows."
+    if limits.price_at_most is not None:
+        told[CEILING_NAME] = of_ceiling(limits.price_at_most)
+    return told.get(name) or f"You set a limit: {name.removeprefix('limit: ')}."
+
+
+def advice(book: RuleBook, rule: Companion) -> str:
+    """What a rule advises, by number and name, and why."""
+    parts = dict.fromkeys(component(book, a.component) for a in rule.alternatives if a.component)
+    return f"{' or '.join(parts)}: {rule.reason}" if parts else rule.reason
 
 
 def changed_together(one: str, other: str) -> str:

@@ -174,9 +174,11 @@ class _Reach:
         self.follow_conflicts(fit)
 
     def follow_limits(self, fit: Fit) -> None:
-        for name in broken_limits(self.scope, self.question.limits, fit):
+        limits = self.question.limits
+        for name in broken_limits(self.scope, limits, fit):
             if name != CEILING_NAME:
-                self.add_demand(Demand(Cause.limit, name, phrases.of_limit(name), when=(fit,)))
+                told = phrases.of_limit(self.scope.book, limits, name)
+                self.add_demand(Demand(Cause.limit, name, told, when=(fit,)))
 
     def follow_companions(self, fit: Fit) -> None:
         for number in self.scope.names(fit):

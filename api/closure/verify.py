@@ -270,9 +270,12 @@ class FinishedSet:
         """Every limit that the set breaks."""
         for fit in self.new:
             for name in broken_limits(self.scope, limits, fit):
-                yield Broken(Cause.limit, name, phrases.of_limit(name), (fit,))
+                yield Broken(Cause.limit, name, self.of_limit(limits, name), (fit,))
         if limits.price_at_most is not None and self.price() > limits.price_at_most:
-            yield Broken(Cause.limit, CEILING_NAME, phrases.of_limit(CEILING_NAME))
+            yield Broken(Cause.limit, CEILING_NAME, self.of_limit(limits, CEILING_NAME))
+
+    def of_limit(self, limits: Limits, name: str) -> str:
+        return phrases.of_limit(self.scope.book, limits, name)
 
     def price(self) -> int:
         """Known prices of everything new, in minor units."""

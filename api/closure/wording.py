@@ -52,6 +52,8 @@ EFFORT_WORDS = {
 def headline(answer: Answer) -> str:
     """The outcome in one line."""
     match answer.outcome:
+        case Outcome.proved if answer.nothing_wished and not answer.solution.changes:
+            return "Nothing is wished, so nothing changes."
         case Outcome.proved if not answer.solution.changes and not answer.solution.loose:
             return "Nothing needs to change: the vehicle fulfils this as it stands."
         case Outcome.proved:
@@ -104,6 +106,8 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
         lines += solution_sentences(book, answer.solution)
     for number, other in enumerate(answer.others, 2):
         lines.append(f"Another good set ({number}): {costs(other.totals)}")
+    if answer.solution is not None and len(answer.others) < answer.others_asked:
+        lines.append(fewer_others(answer))
     for contradiction in answer.contradictions:
         lines += contradiction_sentences(contradiction)
     lines += [way_out_sentence(way) for way in answer.ways_out]
@@ -112,6 +116,18 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
     elif answer.more_ways_out:
         lines.append("There are more ways out.")
     return lines
+
+
+def fewer_others(answer: Answer) -> str:
+    """Why there are fewer further sets than were asked for."""
+    shown, count = len(answer.others), _count(answer.others_asked, "other set")
+    found = f"{shown or 'none'} {'is' if shown <= 1 else 'are'} shown"
+    if answer.cut_short:
+        return f"You asked for {count}; {found}: the time was up."
+    return (
+        f"You asked for {count}; {found}: only what beats each of the sets shown in price, in what shows or "
+        "in labour, and falls behind it in another of these."
+    )
 
 
 def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
@@ -138,7 +154,7 @@ def change_sentence(book: RuleBook, change: Change) -> str:
         part
         for part in (
             phrases.opening(f"{what_changes(book, change)}.{work}"),
-            because_sentence(book, change.because),
+            because_sentence(book, change.because, gone=change.component is None),
             also_sentence(book, change.also_needed_by, change.because),
             choice_sentence(book, change),
         )
@@ -157,8 +173,8 @@ def what_changes(book: RuleBook, change: Change) -> str:
     return f"{where}: {phrases.component(book, change.component)}{asked}{count}{old}"
 
 
-def because_sentence(book: RuleBook, because: Because) -> str:
-    """The reason of one change."""
+def because_sentence(book: RuleBook, because: Because, gone: bool = False) -> str:
+    """The reason of one change; `gone`: of a part that comes off with nothing in its place."""
     if not because.parent or because.how is How.together:
         return phrases.opening(because.sentence)
     parent = phrases.place(book, because.parent)
@@ -170,12 +186,18 @@ def because_sentence(book: RuleBook, because: Because) -> str:
             return f"The old part goes because what it needs at {parent} is gone: {reason}."
         case How.still_needs:
             asking = phrases.place(book, because.asking)
-            return phrases.opening(f"{asking} stays and needs it, now that {parent} has changed: {reason}.")
+            stays = f"{asking} {phrases.verb(asking, 'stays and needs', 'stay and need')} it"
+            return phrases.opening(f"{stays}, now that {parent} {_has_changed(parent)}: {reason}.")
         case How.remedies:
             return f"It remedies a flaw of {parent}: {reason}."
         case How.makes_sure:
             return f"With the old part beside {parent} this could not be determined: {reason}."
-    return phrases.opening(f"{parent} needs it: {reason}.")
+    needs = phrases.verb(parent, "needs it", "need it")
+    return phrases.opening(f"{parent} {needs}{' gone' if gone else ''}: {reason}.")
+
+
+def _has_changed(title: str) -> str:
+    return phrases.verb(title, "has changed", "have changed")
 
 
 def also_sentence(book: RuleBook, also: Iterable[Because], first: Because) -> str:
@@ -198,13 +220,23 @@ def choice_sentence(book: RuleBook, change: Change) -> str:
     if change.forced:
         return ""
     chosen = f"Chosen out of {change.choices}."
-    return " ".join([chosen, *(other_sentence(book, other) for other in change.others)])
+    return " ".join([chosen, *(other_sentence(book, change, other) for other in change.others)])
 
 
-def other_sentence(book: RuleBook, other: Other) -> str:
+def other_sentence(book: RuleBook, change: Change, other: Other) -> str:
     """The next best, as a difference."""
-    name = phrases.component(book, other.component) if other.component else "Leaving it empty"
+    name = other_name(book, other)
+    if other.component and other.component == change.replaces:
+        name = f"keeping {name}"
     return f"The next best, {name}: {difference_words(other.difference)}."
+
+
+def other_name(book: RuleBook, other: Other) -> str:
+    """What the next best set has instead, and where, if that is elsewhere."""
+    if not other.component:
+        return "leaving it empty"
+    where = f" at {phrases.position(book, other.elsewhere)}" if other.elsewhere else ""
+    return f"{phrases.component(book, other.component)}{where}"
 
 
 def difference_words(difference: Difference) -> str:
@@ -249,9 +281,7 @@ def _difference(criterion: Criterion, value: int) -> str:
         Criterion.changes: ("change", "changes"),
         Criterion.unconfirmed: ("unconfirmed claim", "unconfirmed claims"),
     }[criterion]
-    if size == 1:
-        return f"{size} {more} {one}"
-    return f"{size} {'more' if value > 0 else 'fewer'} {many}"
+    return f"{size} {'more' if value > 0 else 'fewer'} {one if size == 1 else many}"
 
 
 def loose_sentence(book: RuleBook, part: Loose) -> str:
@@ -306,13 +336,18 @@ def part_sentence(part: Because) -> str:
     """A wish, limit or rule in a contradiction."""
     if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
         return part.sentence
-    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence}"
+    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence.rstrip('.')}."
 
 
 def way_out_sentence(way: WayOut) -> str:
     """One way out, and what one then gets."""
-    gets = costs(way.totals) if way.totals else ""
+    gets = _gets(way.totals) if way.totals else ""
     return f"Way out: {way.instead}. {gets}".strip()
+
+
+def _gets(totals: Totals) -> str:
+    costs_anything = totals.changes or totals.price or totals.labour or totals.unknown_prices
+    return costs(totals) if costs_anything else "Then nothing needs to change."
 
 
 def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:

@@ -206,7 +206,7 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
 
 def _no_set(vehicle: VehicleOrdered, neither: set[str]) -> str:
     also = f" and without {', '.join(sorted(neither))}, which nobody sells either," if neither else ""
-    return f"Without it{also} these wishes have no set."
+    return f"Without it{also} your wishes cannot be fulfilled."
 
 
 def _instead(solution: Solution, places: set[str], before: set[str]) -> set[str]:
@@ -233,7 +233,11 @@ def _told(vehicle: VehicleOrdered, solution: Solution, instead: set[str]) -> Fac
     worked = [n for n in instead if n in after.cut] and "cutting or welding, and cannot be put back"
     worked = worked or ([n for n in instead if n in after.machined] and "machining")
     sentence += f"; it needs {worked}" if worked else ""
-    return {"number": number, "name": part.name, "sentence": f"{sentence}. The closure accepts it."}
+    return {
+        "number": number,
+        "name": part.name,
+        "sentence": f"{sentence}. Your wishes are fulfilled with it too.",
+    }
 
 
 def ordering(

@@ -112,7 +112,7 @@ def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) 
 
 
 def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
-    wish = f"{other['component']}@{change['position']}"
+    wish = f"{other['component']}@{other['position'] or change['position']}"
     return {**other, "address": asked_now.adding("fit", wish).address()}
 
 

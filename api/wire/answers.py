@@ -78,10 +78,17 @@ def difference_document(difference: Difference) -> dict[str, Any]:
 def _other(book: RuleBook, other: Other) -> dict[str, Any]:
     return {
         "component": other.component,
-        "name": _name(book, other.component),
+        "name": _other_name(book, other),
+        "position": other.elsewhere or None,
         "outcome": str(other.outcome),
         "difference": difference_document(other.difference),
     }
+
+
+def _other_name(book: RuleBook, other: Other) -> str | None:
+    name = _name(book, other.component)
+    place = book.positions.get(other.elsewhere)
+    return f"{name}, at {place.title}" if name and place else name
 
 
 def _name(book: RuleBook, number: str | None) -> str | None:
@@ -119,7 +126,7 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "minutes": change.minutes,
         "price": money(change.price),
         "visible": change.visible,
-        "why": wording.because_sentence(book, change.because),
+        "why": wording.because_sentence(book, change.because, gone=change.component is None),
         "also": wording.also_sentence(book, change.also_needed_by, change.because) or None,
         "choice": wording.choice_sentence(book, change) or None,
         "because": because_document(change.because),

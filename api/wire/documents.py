@@ -72,6 +72,7 @@ class DifferenceOut(Out):
 class OtherOut(Out):
     component: str
     name: str | None
+    position: str | None = Field(description="the position that it takes, where that is another one")
     outcome: OutcomeWord
     difference: DifferenceOut = Field(description="what the whole set would then cost more; 0 is left out")
 
@@ -250,6 +251,9 @@ class FindingOut(Out):
         "`not determined` then"
     )
     changed: bool = Field(description="the set changes its verdict or a figure")
+    better: bool = Field(
+        description="of what was `already so`: the set brings it nearer to its limit, not within it"
+    )
     sentence: str
     figures: list[FigureOut]
     limit: LimitOut | None

@@ -36,6 +36,7 @@ def finding_document(finding: Finding) -> Facts:
         "verdict_today": str(finding.verdict_before or Verdict.not_determined),
         "applies_today": finding.today is not None,
         "changed": finding.changed,
+        "better": finding.better,
         "sentence": finding.sentence,
         "figures": [
             {"name": f.name, "before": f.before, "after": f.after, "unit": f.unit} for f in finding.figures
@@ -83,13 +84,15 @@ def told(checks: Facts) -> list[Facts]:
 
 
 def of_today(finding: Facts) -> str:
-    """What the same check says of the vehicle as it stands, where that is another verdict."""
+    """What the same check says of the vehicle as it stands, where that is another verdict or worse."""
+    if finding["better"]:
+        return "Better than today, but still not as it should be."
     was = finding["verdict_today"]
     return TODAY[was] if finding["applies_today"] and was != finding["verdict"] else ""
 
 
 def counted_only(checks: Facts) -> list[Facts]:
-    """What holds as now or better, or is not determined today either; what the set changes first."""
+    """What holds, or is not determined today either; what the set changes first."""
     rest = [f for f in checks["findings"] if f["kind"] in ("holds", "not determined")]
     return sorted(worst_first(rest), key=lambda finding: not finding["changed"])
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from api.wire.plain import Facts, wrap
-from api.wire.plain_set import changes_of, set_lines
+from api.wire.plain_set import capital, changes_of, set_lines
 
 
 def answer_lines(document: Facts) -> Iterator[str]:
@@ -17,6 +17,8 @@ def answer_lines(document: Facts) -> Iterator[str]:
         f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}.{offers}"
     )
     yield from wrap(f"{document['sentences'][0]} {revision}")
+    if document["checks"] and document["checks"]["verdict"] != "holds":
+        yield from wrap(f"{document['checks']['sentence'].rstrip('.')}; see below.")
     if document["set"]:
         yield from set_lines(document, document["set"])
     for number, other in enumerate(document["other_sets"], 2):
@@ -25,6 +27,9 @@ def answer_lines(document: Facts) -> Iterator[str]:
             next(s for s in document["sentences"] if s.startswith(f"Another good set ({number})"))
         )
         yield from changes_of(other)
+    for sentence in (s for s in document["sentences"] if s.startswith("You asked for ")):
+        yield ""
+        yield from wrap(sentence)
     for contradiction in document["contradictions"]:
         yield from _contradiction(contradiction)
     yield from _ways_out(document)
@@ -77,6 +82,6 @@ def _ways_out(document: Facts) -> Iterator[str]:
         yield ""
         yield "WAYS OUT, cheapest first, each tried"
     for number, way in enumerate(ways, 1):
-        yield from wrap(f"{number:3}. {way['sentence'].removeprefix('Way out: ')}", hang=5)
+        yield from wrap(f"{number:3}. {capital(way['sentence'].removeprefix('Way out: '))}", hang=5)
     if document["more_ways_out"]:
         yield "     There are more."

@@ -51,7 +51,9 @@ def _list_lines(document: Facts, currency: str) -> Iterator[str]:
     yield from _sums(document, currency)
     for supplier in document["suppliers"]:
         title = f"{supplier['title']}: {count(supplier['lines'], 'line')}, there by {supplier['arrives']}"
-        yield from wrap(f"{title}, {amount(supplier['total'], currency)} with tax and deposits.", hang=2)
+        yield from wrap(
+            f"{title}, {amount(supplier['total'], currency)} in all, with carriage, tax and deposits.", hang=2
+        )
     yield from wrap(document["split"]["sentence"], hang=2)
     if document["unknown_prices"]:
         yield from wrap(f"Price unknown, not in the total: {', '.join(document['unknown_prices'])}.")

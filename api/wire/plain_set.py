@@ -1,5 +1,6 @@
 """One set as plain text: what changes by section and why, what stays, what to know about it."""
 
+from collections import Counter
 from collections.abc import Iterator
 from decimal import Decimal
 
@@ -14,7 +15,7 @@ def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
     yield from _stays(solution, document["section_titles"])
     yield from _notes("WORTH DOING AT THE SAME TIME", solution["advised"])
     yield from _flaws(solution)
-    yield from _notes("ALREADY SO, and left as it is", solution["already_so"])
+    yield from _notes("ALREADY SO: rules that today's parts break, left as they are", solution["already_so"])
     yield from _notes("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _unconfirmed(solution)
     if document["checks"]:
@@ -52,13 +53,13 @@ def _change(number: int, group: list[Facts]) -> Iterator[str]:
         yield from wrap(
             f"{number:3}. Take out {first['replaces']} {first['replaces_name'] or ''}".rstrip(), hang=5
         )
-        yield from wrap(f"{_capital(where)}: nothing takes its place.", indent=5)
+        yield from wrap(f"{capital(where)}: nothing takes its place.", indent=5)
     else:
         yield from _priced(f"{number:3}. {first['component']:<8} {first['name']}", group)
         old = dict.fromkeys(
             f"{c['replaces']} {c['replaces_name'] or ''}".strip() for c in group if c["replaces"]
         )
-        yield from wrap(f"{_capital(where)}{'; instead of ' if old else ''}{', '.join(old)}.", indent=5)
+        yield from wrap(f"{capital(where)}{'; instead of ' if old else ''}{', '.join(old)}.", indent=5)
     for why in dict.fromkeys(change["why"] for change in group):
         yield from wrap(f"Why: {why}", indent=5, hang=10)
     yield from _remarks(first)
@@ -77,7 +78,8 @@ def _priced(left: str, group: list[Facts]) -> Iterator[str]:
     yield right.rjust(WIDTH)
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """The text as a sentence begins."""
     return text[:1].upper() + text[1:]
 
 
@@ -105,9 +107,17 @@ def _loose(solution: Facts) -> Iterator[str]:
         labour = f", {hours(part['minutes'])}" if part["minutes"] else ""
         yield from wrap(f"{left}: {amount(part['price'])}{labour}", indent=0, hang=14)
         yield from wrap(f"Why: {part['why']}", indent=5, hang=10)
+        yield from _further_reasons(part)
         yield from _work(part)
         if part["note"]:
             yield from wrap(f"Note: {part['note'].rstrip('.')}.", indent=5, hang=11)
+
+
+def _further_reasons(part: Facts) -> Iterator[str]:
+    """What else the quantity is for; a reason that is told already is not told again."""
+    sentences = (capital(because["sentence"].rstrip(".")) for because in part["also_needed_by"])
+    for sentence in dict.fromkeys(s for s in sentences if s not in part["why"]):
+        yield from wrap(f"And: {sentence}.", indent=5, hang=10)
 
 
 def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
@@ -136,22 +146,35 @@ def _notes(title: str, notes: list[Facts]) -> Iterator[str]:
 
 
 def _flaws(solution: Facts) -> Iterator[str]:
-    """Flaws gone, brought, and left in the sections that are touched; the rest is only counted."""
+    """Flaws gone, brought, and left in the sections that are touched; of the rest the dangerous ones.
+
+    What is left besides is counted by severity.
+    """
     touched = {change["section"] for change in solution["changes"]}
-    near = [flaw for flaw in solution["flaws_left"] if flaw["section"] in touched]
-    rest = len(solution["flaws_left"]) - len(near)
+    near, rest = [], []
+    for flaw in solution["flaws_left"]:
+        told = flaw["section"] in touched or flaw["severity"] == "dangerous"
+        (near if told else rest).append(flaw)
     named = (("gone", solution["flaws_gone"]), ("brought", solution["flaws_brought"]), ("left", near))
     if not rest and not any(flaws for _, flaws in named):
         return
     yield ""
     yield "KNOWN FLAWS"
+    titles = {p["position"]: p["position_title"] for p in (*solution["changes"], *solution["stays"])}
     for word, flaws in named:
-        for symptom, severity, part in dict.fromkeys(
-            (f["symptom"], f["severity"], f["component"]) for f in flaws
-        ):
-            yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {part}).", indent=2, hang=11)
+        places: dict[tuple[str, str, str], list[str]] = {}
+        for f in flaws:
+            where = places.setdefault((f["symptom"], f["severity"], f["component"]), [])
+            where.append(titles.get(f["position"], f["position"]))
+        for (symptom, severity, part), where in places.items():
+            at = f"{part} at {'; '.join(where)}"
+            yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {at}).", indent=2, hang=11)
     if rest:
-        yield from wrap(f"         {rest} more in sections that nothing here touches.", indent=2, hang=11)
+        more = "more " if any(flaws for _, flaws in named) else ""
+        counted = Counter(flaw["severity"] for flaw in rest)
+        by_severity = ", ".join(f"{number} {severity}" for severity, number in counted.items())
+        told = f"{len(rest)} {more}in sections that nothing here touches: {by_severity}."
+        yield from wrap(f"         {told}", indent=2, hang=11)
 
 
 def _unconfirmed(solution: Facts) -> Iterator[str]:
@@ -161,11 +184,17 @@ def _unconfirmed(solution: Facts) -> Iterator[str]:
         return
     yield "CLAIMS NOBODY HAS CONFIRMED"
     yield from wrap(solution["rests_on"])
-    reasons = _reasons(solution)
+    reasons = _reasons(solution) | _fitments(solution)
     for claim, evidence in dict.fromkeys((c["claim"], c["evidence"]) for c in solution["unconfirmed"]):
         grade = evidence if evidence == "no evidence" else f"{evidence} only"
-        sentence = f"{reasons[claim].rstrip('.')} " if claim in reasons else ""
+        sentence = f"{reasons[claim].rstrip('.')} " if claim in reasons else "What a rule asks "
         yield from wrap(f"- {sentence}({claim}): {grade}.", indent=2, hang=4)
+
+
+def _fitments(solution: Facts) -> dict[str, str]:
+    """What each fitment claims, by its name."""
+    fitted = (c for c in solution["changes"] if c["claim"] and c["component"])
+    return {c["claim"]: f"That {c['component']} ({c['name']}) fits {c['position_title']}" for c in fitted}
 
 
 def _reasons(solution: Facts) -> dict[str, str]:
@@ -187,7 +216,7 @@ def _findings(checks: Facts) -> Iterator[str]:
             yield from _finding(finding)
         for caution in group["cautions"]:
             yield from wrap(caution, indent=2, hang=4)
-    yield from _as_now_or_better(counted_only(checks))
+    yield from _what_holds(counted_only(checks))
     yield from _cannot_be(cannot_be(checks))
 
 
@@ -198,11 +227,11 @@ def _finding(finding: Facts) -> Iterator[str]:
         yield from wrap(f"To mend it: {finding['mend']}", indent=17)
 
 
-def _as_now_or_better(rest: list[Facts]) -> Iterator[str]:
+def _what_holds(rest: list[Facts]) -> Iterator[str]:
     """Figures that the set changes and that hold, then how many checks there are besides."""
     if rest:
         yield ""
-        yield "AS NOW OR BETTER"
+        yield "WHAT HOLDS"
     changed = [finding for finding in rest if finding["changed"] and finding["verdict"] == "holds"]
     for finding in changed:
         yield from _finding(finding)

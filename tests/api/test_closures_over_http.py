@@ -127,7 +127,7 @@ async def test_the_verdict_of_a_set_is_not_that_of_the_vehicle(client: httpx.Asy
     answer = await client.post("/v1/closures", json={"vehicle": DISCS["vehicle"], "wishes": []})
     checks = ClosureOut.model_validate_json(answer.content).checks
     assert checks is not None
-    assert (checks.verdict, checks.sentence) == ("holds", "This set makes nothing worse.")
+    assert (checks.verdict, checks.sentence) == ("holds", "This set makes no check fail or worse.")
     assert {f.kind for f in checks.findings} == {"already so", "holds"}
     assert any(f.verdict == "fails" and f.verdict_today == "fails" for f in checks.findings)
     assert sum(checks.counts.values()) == len(checks.findings)

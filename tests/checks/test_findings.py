@@ -180,7 +180,7 @@ def test_what_was_not_known_today_does_not_stop_the_new_number():
 
 @pytest.mark.parametrize(
     ("before", "after", "text"),
-    [(5.1, 7.9, "5.1 -> 7.9 N"), (5.01, 5.04, "5.0 N"), (None, 2.0, "not recorded -> 2.0 N")],
+    [(5.1, 7.9, "5.1 -> 7.9 N"), (5.01, 5.04, "5.0 N"), (None, 2.0, "2.0 N")],
 )
 def test_numbers_before_and_after(before, after, text):
     assert v.before_after(before, after, 1, "N") == text

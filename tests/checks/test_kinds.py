@@ -62,7 +62,7 @@ def test_nothing_is_the_fault_of_a_set_that_changes_nothing(scopes):
         kinds = Counter(f.kind for f in found)
         assert set(kinds) <= {Kind.already_so, Kind.holds, Kind.not_determined}
         assert verdict_of_set(found) is Verdict.holds
-        assert headline(found) == "This set makes nothing worse."
+        assert headline(found) == "This set makes no check fail or worse."
 
 
 def _kind(check, today, then):
@@ -154,7 +154,7 @@ def test_a_check_that_the_set_brings_has_no_today_and_one_that_it_takes_away_is_
 
 def test_the_headline_speaks_of_the_set_alone():
     weak = {"charging.machine": {"current_supplied": "11 A"}}
-    assert headline([_kind(MACHINE, weak, weak)]) == "This set makes nothing worse."
+    assert headline([_kind(MACHINE, weak, weak)]) == "This set makes no check fail or worse."
     worse, lost = (
         _kind(MACHINE, {}, weak),
         _kind(MACHINE, {}, {"charging.machine": {"current_supplied": None}}),

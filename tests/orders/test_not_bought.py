@@ -98,7 +98,7 @@ async def test_what_nobody_sells_is_said_so_and_what_stands_for_it(counter: http
     found = await ordered(counter, **wished)
     (lacking,) = found["not_supplied"]
     assert (lacking["number"], lacking["reason"], lacking["offered"]) == ("QB-7098", "no offer", [])
-    assert lacking["gets"] == "Without it these wishes have no set."
+    assert lacking["gets"] == "Without it your wishes cannot be fulfilled."
     (group,) = found["not_bought_why"]
     assert "sells" in group["sentence"]
     assert "1 is NOT bought" in found["headline"]

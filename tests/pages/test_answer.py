@@ -47,9 +47,9 @@ async def test_what_was_so_already_is_not_the_fault_of_a_set(browser: httpx.Asyn
         section = text_of(page).partition("Does it work together? ")[2]
         section = section.partition("Does it work together? ")[2] or section
         facts = (await browser.get("/v1/closures", params=asked)).json()["checks"]
-        assert section.startswith("This set makes nothing worse."), section[:80]
+        assert section.startswith("This set makes no check fail or worse."), section[:80]
         assert "This set makes it fail or worse" not in page.text
-        already = section.partition("It was already so")[2].partition("As now or better")[0]
+        already = section.partition("It was already so")[2].partition("What holds")[0]
         for finding in facts["findings"]:
             if finding["kind"] == "already so":
                 assert finding["sentence"][1:].replace("m/s2", "m/s²").replace(" -> ", " → ") in already
@@ -60,13 +60,13 @@ async def test_what_a_set_makes_worse_comes_first_and_then_the_rest(browser: htt
     listed = "QW-7750 @ tyre.road\nQW-7655 @ wheel.road\nQL-7075\nQB-2090"
     page = await browser.get("/check", params={"chassis": CHASSIS, "list": listed}, follow_redirects=True)
     shown = text_of(page)
-    heads = ("This set makes it fail or worse", "It was already so", "This set mends it", "As now or better")
+    heads = ("This set makes it fail or worse", "It was already so", "This set mends it", "What holds")
     places = [shown.index(head) for head in heads]
     assert places == sorted(places)
     worse, already, mended, _ = (shown[a:b] for a, b in zip(places, [*places[1:], len(shown)], strict=True))
     assert "Speed shown at a true 80 km/h" in worse
     assert "Today it holds." in worse
-    assert "Ethanol that the feed line and hoses" in already
+    assert "Ethanol that is safe for the feed line and hoses" in already
     assert "Laden, the rear locks first: from 0.71 g → never" in mended
     assert "Laden deceleration with one circuit failed" in already
     assert "fuse every added cable at the source" in worse, "the caution of what is made worse"

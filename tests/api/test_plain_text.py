@@ -1,0 +1,112 @@
+"""The answer as text: what a fitter must see is there, and nothing that he cannot follow."""
+
+import httpx
+import pytest
+
+from api.wire.plain_answer import answer_lines
+
+pytestmark = pytest.mark.anyio
+
+
+async def text(client: httpx.AsyncClient, address: str) -> str:
+    document = (await client.get(f"/v1/closures?{address}")).json()
+    return " ".join(" ".join(answer_lines(document)).split())
+
+
+async def test_a_dangerous_flaw_is_told_wherever_it_is(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PR-020000&fit=QI-7015")
+    assert (
+        "left One burst pipe or hose and the pedal goes to the floor on all four wheels (dangerous;" in said
+    )
+    assert " more in sections that nothing here touches: " in said
+    assert " severe, " in said.partition("in sections that nothing here touches: ")[2][:60]
+
+
+async def test_a_flaw_names_its_place_and_begins_as_a_sentence(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24FL-012000&fit=QA-7352")
+    planets = "The planet gears wear through their thrust washers and the axle clonks"
+    assert f"gone {planets} (moderate; QA-1350 at rear diff" in said
+    assert f"left {planets} (moderate; QA-1350 at front diff" in said
+    springs = (await client.get("/v1/closures?chassis=24PL-018412&fit=QS-7010")).json()["set"]
+    symptoms = [flaw["symptom"] for flaw in springs["flaws_gone"] + springs["flaws_left"]]
+    assert [symptom for symptom in symptoms if symptom[0].islower()] == []
+
+
+async def test_every_reason_for_a_quantity_is_told(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QF-7000")
+    clips = said.partition("18 x QF-9500")[2].partition("QF-9600")[0]
+    assert "eight of them" in clips
+    assert clips.count("And: ") == 2, "those of the return line and of the swirl pot as well"
+
+
+async def test_an_unconfirmed_claim_says_what_is_claimed(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-005000&fit=QL-7010")
+    claim = "(QI-3013@gauge.ammeter:conversion): parts book only."
+    assert f"- That QI-3013 (ammeter, 60-0-60 A) fits ammeter or voltmeter {claim}" in said
+    assert "- (" not in said
+
+
+async def test_what_the_set_makes_worse_stands_under_the_headline(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QA-3375")
+    head = said.partition("AXLES AND HUBS")[0]
+    assert "This set makes 2 checks fail or worse; see below." in head
+
+
+async def test_limits_are_told_with_their_titles_and_amounts(client: httpx.AsyncClient):
+    said = await text(
+        client,
+        "chassis=24PL-018412&fit=QB-3310&keep=exhaust.system&keep_section=wheels&refuse=QB-2066"
+        "&price_at_most=1000&nothing_visible=true",
+    )
+    assert "You keep exhaust system as it is today." in said
+    assert "You keep all of Wheels and tyres as it is today." in said
+    assert "You refuse QB-2066 (vacuum servo, 8 in)." in said
+    assert "You pay at most 1,000.00 for the parts." in said
+    assert "You let nothing change that shows." in said
+    assert "exhaust.system" not in said
+
+
+async def test_giving_up_the_only_wish_leaves_all_as_it_is(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PR-020000&fit=QA-7001")
+    assert (
+        "1. Give up wishing QA-7001 (free-wheeling hub, 10 splines, left). Then nothing needs to change."
+        in said
+    )
+
+
+async def test_fewer_other_sets_than_asked_say_why(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QB-3310&alternatives=3")
+    shown = said.count("Another good set (")
+    assert shown < 3
+    assert f"You asked for 3 other sets; {shown or 'none'} " in said
+
+
+async def test_advice_names_the_part(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PR-012000&fit=QL-7075")
+    advice = said.partition("WORTH DOING AT THE SAME TIME")[2].partition("KNOWN FLAWS")[0]
+    lines = [line for line in advice.split(" - ") if line.strip()]
+    assert lines
+    assert all(line.strip().removeprefix("- ").startswith("Q") for line in lines), lines
+
+
+async def test_a_rule_that_todays_parts_break_is_not_told_as_a_fact(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PR-012000&fit=QL-7075&fitted=battery=QL-7010")
+    assert "ALREADY SO: rules that today's parts break, left as they are" in said
+
+
+async def test_sentences_of_the_demo_agree_with_its_own_figures(client: httpx.AsyncClient):
+    mixture = (await client.get("/v1/closures?chassis=24PR-020000")).json()
+    lean = next(f for f in mixture["checks"]["findings"] if f["sentence"].startswith("Mixture"))
+    flaw = next(f for f in mixture["set"]["flaws_left"] if f["flaw"].startswith("fuel.lean"))
+    assert lean["figures"][0]["after"] == pytest.approx(4.3, abs=0.05)
+    assert "four per cent lean" in flaw["symptom"]
+    tall = (await client.get("/v1/closures?chassis=24PL-018412&fit=QA-2430")).json()
+    drive = next(c for c in tall["set"]["changes"] if c["position"] == "speedo.drive")
+    assert "read 8.5 per cent low" in drive["why"], "4.30 : 4.70 turns the old drive more slowly"
+    gears = next(f for f in tall["set"]["flaws_gone"] if f["flaw"] == "gearing-frantic")
+    assert "3500 to 4000 a minute" in gears["symptom"], "on rear drive and on four-wheel drive"
+
+
+async def test_what_is_counted_in_pieces_is_not_named_a_set(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PR-020000&fit=QT-3000")
+    assert "8 x QT-9120 flange bolt and nut, self-locking:" in said

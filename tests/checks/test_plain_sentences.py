@@ -1,0 +1,68 @@
+"""What the checks say to a fitter: no more than is so, and no less."""
+
+from api.checks import verdict as v
+from api.checks.kinds import Kind, headline
+from api.wire.findings import finding_document, of_today
+from tests.checks.made import Made
+from tests.checks.test_kinds import _kind
+
+
+def _told(finding):
+    return f"{finding.sentence} {of_today(finding_document(finding))}".rstrip()
+
+
+def test_a_set_that_makes_no_check_worse_does_not_say_that_nothing_is_worse():
+    assert headline([]) == "This set makes no check fail or worse."
+
+
+def test_what_is_not_there_today_is_not_said_to_be_unrecorded():
+    assert v.before_after(None, 2.0, 1, "N") == "2.0 N"
+    assert v.before_after(5.0, None, 1, "N") == "5.0 -> not recorded N"
+
+
+def test_what_still_fails_but_less_says_so():
+    weak = {"charging.machine": {"current_supplied": "11 A"}}
+    better = {"charging.machine": {"current_supplied": "12 A"}}
+    finding = _kind("electrical.charging.worst", weak, better)
+    assert finding.kind is Kind.already_so
+    assert _told(finding).endswith("Better than today, but still not as it should be.")
+    same = _kind("electrical.charging.worst", weak, weak)
+    assert "Better than today" not in _told(same)
+
+
+def test_parts_that_do_not_touch_are_not_said_to_be_eaten():
+    zinc = {"material": "galvanised steel", "coating": "zinc"}
+    parted = Made({"isolation": {"coating": "none"}, "bumper.front": zinc}).check()
+    for check in ("corrosion.frame+panels.rear", "corrosion.frame+bumper.front"):
+        assert parted[check].verdict is v.Verdict.holds
+        assert "is eaten" not in parted[check].sentence
+        assert "parted by an isolation set" in parted[check].sentence
+
+
+def test_a_barrier_on_one_side_only_is_not_said_to_be_bare():
+    bare = {"frame": {"coating": "paint"}, "panels.rear": {"coating": "none"}, "isolation": None}
+    sentence = Made(bare).check()["corrosion.frame+panels.rear"].sentence
+    assert "a barrier on one side only, and steel on aluminium needs one on both" in sentence
+
+
+def test_a_title_of_many_things_takes_no_verb_of_one():
+    found = Made({"fuel.feed": {"ethanol_rating": "0 %", "pressure_rating": "1 kPa"}}).check()
+    ethanol = found["fuel.ethanol.fuel.feed"]
+    assert "withstands" not in ethanol.sentence
+    assert ethanol.mend.startswith("Change the ")
+    assert "hoses is" not in found["fuel.pressure.fuel.feed"].sentence
+
+
+def test_the_battery_decides_which_side_is_the_wrong_one():
+    turned = {p: {"polarity": "positive"} for p in ("charging.machine", "ignition.coil")}
+    half = {"ignition.coil": {"polarity": "positive"}}
+    finding = _kind("electrical.polarity", turned, half)
+    assert finding.kind is Kind.already_so, "one of two that stand against the battery is put right"
+    assert "The earth polarity is mixed. Negative earth: " in finding.sentence
+    assert finding.mend.endswith(", the fewer, from positive to negative earth.")
+    assert "ignition.coil (" in finding.mend
+
+
+def test_the_weakest_link_is_told_once_where_it_is_the_same_today():
+    sentence = Made({}).check()["driveline.weakest_link"].sentence
+    assert "today it is" not in sentence

@@ -1,0 +1,78 @@
+"""Sentences that a fitter reads: who needs what, what goes, and what the next best is."""
+
+from dataclasses import replace
+
+import pytest
+
+from api.closure import phrases
+from api.closure.answer import Difference, Other
+from api.closure.question import Criterion, RemedyFlaws
+from api.closure.wording import change_sentence, difference_words, headline
+from api.rulebook.model import Alternative, Severity
+from tests.closure.shelf import Shelf, changes, needs
+
+
+def _change(answer, position):
+    return next(change for change in answer.solution.changes if change.position == position)
+
+
+def test_what_must_come_off_is_not_said_to_be_needed():
+    shelf = Shelf(brake="shoes caliper", valve="residual ?").add(
+        "companions", needs("drag rule", "caliper", Alternative(position="valve", empty=True))
+    )
+    answer = shelf.ask("caliper")
+    assert changes(answer) == {"brake": "caliper", "valve": None}
+    told = change_sentence(shelf.book(), _change(answer, "valve"))
+    assert "The brake needs it gone: drag rule says so." in told
+    assert "needs it:" not in told
+
+
+@pytest.mark.parametrize(
+    ("title", "plural"),
+    [
+        ("feed line and hoses", True),
+        ("brake pipes, front", True),
+        ("road wheels", True),
+        ("injection sensors", True),
+        ("front brake, left (cylinders and shoes, or caliper)", False),
+        ("isolation between steel and aluminium", False),
+        ("dynamo or alternator", False),
+        ("chassis", False),
+    ],
+)
+def test_the_verb_follows_the_title(title, plural):
+    assert phrases.verb(title, "needs", "need") == ("need" if plural else "needs")
+
+
+def test_one_less_is_said_of_a_measure_and_one_fewer_of_what_is_counted():
+    words = difference_words(Difference({Criterion.changes: -1, Criterion.visible: 1}))
+    assert words == "1 more visible change and 1 fewer change"
+
+
+def test_the_highest_severity_has_nothing_worse():
+    wish = RemedyFlaws(Severity.dangerous)
+    assert phrases.of_wish(wish, Shelf(brake="a").book()) == "You wish every dangerous flaw remedied."
+    other = RemedyFlaws(Severity.severe)
+    assert phrases.of_wish(other, Shelf(brake="a").book()).endswith("that is severe or worse.")
+
+
+def test_the_same_part_elsewhere_is_named_with_its_place():
+    shelf = Shelf(front="open locker", rear="open locker")
+    answer = shelf.ask("locker")
+    told = [change_sentence(shelf.book(), change) for change in answer.solution.changes]
+    assert len(told) == 1
+    assert "The next best, locker (part locker) at the " in told[0], told[0]
+
+
+def test_nothing_wished_is_not_said_to_be_fulfilled():
+    answer = Shelf(brake="shoes caliper").ask()
+    assert "fulfils this" not in headline(answer)
+    assert headline(answer) == "Nothing is wished, so nothing changes."
+
+
+def test_what_stays_as_today_in_the_next_best_set_is_kept():
+    shelf = Shelf(front="open locker", rear="open locker")
+    answer = shelf.ask("locker")
+    (change,) = answer.solution.changes
+    kept = replace(change, others=(Other("open"),))
+    assert "The next best, keeping open (part open): " in change_sentence(shelf.book(), kept)
