@@ -278,7 +278,8 @@ def _suppliers(paper: Paper, facts: Facts) -> list[Flowable]:
 def _price_of_days(paper: Paper, facts: Facts) -> list[Flowable]:
     if not facts["price_of_days"]:
         return []
-    grid = Grid([left("All arrived by", 26), right("In all", 26), right("More", 24), left("Suppliers", 110)])
+    by = "All there by" if facts["complete"] else "What is bought, there by"
+    grid = Grid([left(by, 40), right("Parts and carriage", 32), right("More", 24), left("Suppliers", 90)])
     for day in facts["price_of_days"]:
         grid.add(
             str(day["by"]), shown(day["total"]), shown(day["extra"]), [Said(listed(day["suppliers"], "; "))]
