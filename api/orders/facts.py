@@ -92,7 +92,7 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
             {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity}
             for s in need.shares
         ],
-        "reasons": [reason.sentence for reason in need.reasons if reason.sentence],
+        "reasons": list(dict.fromkeys(reason.sentence for reason in need.reasons if reason.sentence)),
         "because": [
             {
                 "cause": str(r.cause),
@@ -168,9 +168,15 @@ def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
 
 
 def _what_to_do(one: TakenOff, deposit: int) -> Facts:
-    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one."""
+    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one.
+
+    Nobody records which old unit a supplier takes for which new one, so no deposit is promised.
+    """
     if deposit:
-        why = f"Hand it in for the deposit of {money(deposit)}, or keep it and lose the deposit."
+        why = (
+            f"Ask whether the supplier takes this one for the deposit of {money(deposit)}. Kept, or not "
+            "taken, it loses the deposit."
+        )
         return {"what": EXCHANGE, "why": why}
     if one.worth_keeping:
         warning = f" Mark it, it has a known flaw: {one.flaw}" if one.flaw else ""

@@ -162,6 +162,33 @@ async def test_the_day_in_the_proof_is_the_day_in_the_headline(counter: httpx.As
     assert f"there by {day.day} {day:%B %Y}" in found["split"]["sentence"]
 
 
+async def test_a_reason_is_told_once_and_one_day_is_one_day(counter: httpx.AsyncClient) -> None:
+    found = await ordered(counter, wishes=[{"fit": "QB-7098"}])
+    several = [
+        line
+        for line in found["lines"]
+        if len({one["sentence"] for one in line["because"]}) < len(line["because"])
+    ]
+    assert several, "several rules say one"
+    for line in several:
+        assert len(set(line["reasons"])) == len(line["reasons"]), line["reasons"]
+    quick = await ordered(counter)
+    assert 1 in {line["lead_days"] for line in quick["lines"]}
+    pages = PdfReader(io.BytesIO(order_pdf(quick))).pages
+    printed = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert " 1 day, " in printed
+    assert " 1 days" not in printed
+
+
+async def test_an_old_unit_of_another_kind_is_not_promised_its_deposit(counter: httpx.AsyncClient) -> None:
+    """A drum brake comes off, a caliper comes on exchange: nobody recorded that one is taken for the other."""
+    found = await ordered(counter)
+    (off, *_) = [part for part in found["taken_off"] if part["what"] == "exchange"]
+    assert (off["number"], off["replaced_by"]) == ("QB-2010", "QB-3310")
+    assert "Ask whether" in off["why"]
+    assert "Hand it in" not in off["why"]
+
+
 async def test_a_whole_order_says_that_it_is_whole(counter: httpx.AsyncClient) -> None:
     found = await ordered(counter)
     assert (found["complete"], found["not_bought"], found["not_bought_why"]) == (True, 0, [])

@@ -191,7 +191,7 @@ def _told(line: Facts, context: "_Context", section: str) -> list[Said]:
     bought = [
         section,
         f"From {plain(line['supplier_title'])}" if line["supplier_title"] and context.name_suppliers else "",
-        f"{line['lead_days']} days" if line["lead_days"] is not None else "",
+        _days(line["lead_days"]),
         f"arrives {line['arrives']}" if line["arrives"] else "",
     ]
     terms = [
@@ -273,6 +273,10 @@ def _suppliers(paper: Paper, facts: Facts) -> list[Flowable]:
             str(supplier["arrives"] or ""),
         )
     return table(paper, grid, "Suppliers")
+
+
+def _days(count: int | None) -> str:
+    return "" if count is None else f"{count} {'day' if count == 1 else 'days'}"
 
 
 def _price_of_days(paper: Paper, facts: Facts) -> list[Flowable]:
