@@ -181,7 +181,7 @@ async def test_a_reason_is_told_once_and_one_day_is_one_day(counter: httpx.Async
 
 
 async def test_an_old_unit_of_another_kind_is_not_promised_its_deposit(counter: httpx.AsyncClient) -> None:
-    """A drum brake comes off, a caliper comes on exchange: nobody recorded that one is taken for the other."""
+    """A drum brake comes off, a caliper comes on exchange: nobody says that one is taken for the other."""
     found = await ordered(counter)
     (off, *_) = [part for part in found["taken_off"] if part["what"] == "exchange"]
     assert (off["number"], off["replaced_by"]) == ("QB-2010", "QB-3310")
