@@ -189,6 +189,16 @@ async def test_an_old_unit_of_another_kind_is_not_promised_its_deposit(counter: 
     assert "Hand it in" not in off["why"]
 
 
+async def test_the_owner_is_not_promised_the_deposits_either(counter: httpx.AsyncClient) -> None:
+    asked = DISCS | {"labour_rate": "50.00"}
+    told = (await counter.post("/v1/quotations", json=asked, headers={"Accept": "application/json"})).json()
+    assert float(told["deposits"]) > 0
+    assert "come back with the old parts" not in told["sentence"]
+    assert "come back for old units that the suppliers take" in told["sentence"]
+    page = (await counter.get("/quotation?chassis=24PL-018412&fit=QB-3302", follow_redirects=True)).text
+    assert "come back for old units that the suppliers take" in page
+
+
 async def test_a_whole_order_says_that_it_is_whole(counter: httpx.AsyncClient) -> None:
     found = await ordered(counter)
     assert (found["complete"], found["not_bought"], found["not_bought_why"]) == (True, 0, [])
