@@ -39,7 +39,8 @@ def made_quotation() -> dict:
     made = quote(items, 24_100, date(2026, 11, 30), Decimal(25), months=6)
     return {
         "date": "2026-11-30", "currency": "GBP", "market": "home", "catalogue_revision": 12,
-        "vehicles": [VEHICLE], "labour_minutes": 1_140, "labour_rate": "50.00", **WHOLE, **_written(made, WHOLE, ("QL-0450",)),
+        "vehicles": [VEHICLE], "labour_minutes": 1_140, "labour_rate": "50.00",
+        **WHOLE, **_written(made, WHOLE, ("QL-0450",)),
         "not_in_it": ["QL-0450: its price is not known."],
         "cautions": ["Brakes: a second person checks the work."], "defers": DEFERS,
     }  # fmt: skip
