@@ -31,7 +31,7 @@ from api.closure.comparing import compare
 from api.closure.deadline import Deadline
 from api.closure.question import Criterion, Question
 from api.problems import Busy, Problem, UnknownVariant
-from api.rulebook.model import RuleBook
+from api.rulebook.model import RuleBook, Supply
 from api.service import Service
 
 SECONDS_TO_COMPILE = 2.5
@@ -307,9 +307,12 @@ def _places(before: RuleBook | None, after: RuleBook) -> Iterator[PlaceEffect]:
 
 
 def _candidates(book: RuleBook | None) -> Mapping[str, frozenset[str]]:
+    """Position → what may newly sit there, which must be to be had, and what may sit there from new."""
     found: dict[str, set[str]] = {}
     for fitment in book.fitments if book else ():
-        found.setdefault(fitment.position, set()).add(fitment.component)
+        component = book.components.get(fitment.component) if book else None
+        if fitment.from_new or (component and component.supply is Supply.current):
+            found.setdefault(fitment.position, set()).add(fitment.component)
     return {position: frozenset(numbers) for position, numbers in found.items()}
 
 

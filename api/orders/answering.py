@@ -194,7 +194,7 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
             return None, "No substitute was found in the time allowed."
         instead = _instead(answer.solution, places, before)
         if not instead:
-            return None, "The best set without it has nothing in its place."
+            return None, _no_need(service, ordered, vehicle, answer.solution, need.part.number)
         offered = _offered(service, instead, ordered.market)
         if instead <= offered:
             told = _told(vehicle, answer.solution, instead)
@@ -213,6 +213,31 @@ def _instead(solution: Solution, places: set[str], before: set[str]) -> set[str]
     if places:
         return {c.component for c in solution.changes if c.position in places and c.component}
     return {part.component for part in solution.loose} - before
+
+
+def _no_need(
+    service: Service, ordered: Ordered, vehicle: VehicleOrdered, solution: Solution, number: str
+) -> str:
+    """Of the best set without a number, which has nothing in its stead: what else it has and has not."""
+    before, after = _numbers(vehicle.solution), _numbers(solution)
+    told = [f"it has {_named(vehicle, after - before)}"] if after - before else []
+    told += (
+        [f"it does without {_named(vehicle, before - after - {number})}"] if before - after - {number} else []
+    )
+    unsold = (after - before) - _offered(service, after - before, ordered.market)
+    told += [f"nobody sells {', '.join(sorted(unsold))} either"] if unsold else []
+    return f"Refuse it, and the best set has no need of it{': ' if told else ''}{'; '.join(told)}."
+
+
+def _numbers(solution: Solution) -> set[str]:
+    """Every number that a set fits or uses."""
+    fitted = {change.component for change in solution.changes if change.component}
+    return fitted | {part.component for part in solution.loose}
+
+
+def _named(vehicle: VehicleOrdered, numbers: set[str]) -> str:
+    components = vehicle.asked.book.components
+    return ", ".join(f"{number} ({components[number].name})" for number in sorted(numbers))
 
 
 def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:

@@ -10,7 +10,7 @@ from api.orders.needs import Needs, TakenOff
 from api.orders.not_bought import headline, not_bought_facts
 from api.orders.reconciling import Cause, Difference, Reconciliation
 from api.rulebook.scope import LOOSE
-from api.wire.values import GRADE_WORDS, money, money_in_words
+from api.wire.values import GRADE_WORDS, day_in_words, money, money_in_words
 
 Facts = dict[str, Any]
 
@@ -92,7 +92,7 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
             {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity}
             for s in need.shares
         ],
-        "reasons": [reason.sentence for reason in need.reasons if reason.sentence],
+        "reasons": list(dict.fromkeys(reason.sentence for reason in need.reasons if reason.sentence)),
         "because": [
             {
                 "cause": str(r.cause),
@@ -168,9 +168,15 @@ def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
 
 
 def _what_to_do(one: TakenOff, deposit: int) -> Facts:
-    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one."""
+    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one.
+
+    Nobody records which old unit a supplier takes for which new one, so no deposit is promised.
+    """
     if deposit:
-        why = f"Hand it in for the deposit of {money(deposit)}, or keep it and lose the deposit."
+        why = (
+            f"Ask whether the supplier takes this one for the deposit of {money(deposit)}. Kept, or not "
+            "taken, it loses the deposit."
+        )
         return {"what": EXCHANGE, "why": why}
     if one.worth_keeping:
         warning = f" Mark it, it has a known flaw: {one.flaw}" if one.flaw else ""
@@ -215,9 +221,9 @@ def _split(order: Order) -> Facts:
         sentence = f"Not proved in time: another split than this one over {among} may cost less."
     else:
         sentence = f"Not proved in time: another split than this one over {among} may cost up to {gap} less."
-    if found.by:
+    if found.by and found.arrives:
         what = "What is bought" if order.not_supplied else "All of it"
-        sentence += f" {what} is there by {found.by.isoformat()}."
+        sentence += f" {what} is there by {day_in_words(found.arrives)}."
     return {"proved": found.proved, "gap": gap, "sentence": sentence}
 
 
@@ -261,8 +267,10 @@ def _difference(one: Difference) -> Facts:
 
 def _two_prices(way: Reconciliation, order: Order, currency: str) -> str:
     theirs = "the suppliers' offers" if order.split else "the catalogue's prices too"
+    prices = "its price is" if len(way.unpriced) == 1 else "their prices are"
+    left_out = f" Neither counts {', '.join(way.unpriced)}: {prices} not known." if way.unpriced else ""
     return (
         f"The answer counts parts at the catalogue's own prices: {money_in_words(way.answer)} {currency}. "
         f"The order counts what is bought, at {theirs}: {money_in_words(way.order)} {currency}. "
-        "Carriage, tax and exchange deposits come on top of the order's parts."
+        f"Carriage, tax and exchange deposits come on top of the order's parts.{left_out}"
     )

@@ -30,7 +30,7 @@ from api.orders.deliveries import (
     state_of,
     supplier_of,
 )
-from api.orders.not_bought import are, of_before
+from api.orders.not_bought import of_before
 from api.orders.tables import OrderBookingLineRow, OrderBookingRow, OrderListRow
 from api.problems import (
     AlreadyExists,
@@ -264,7 +264,8 @@ def _not_complete(facts: Facts) -> Incomplete:
         {key: line[key] for key in ("number", "name", "quantity", "why")} for line in facts["not_supplied"]
     ]
     words = ", ".join(f"{line['number']} ({line['name']})" for line in lacking)
-    said = f"{are(len(lacking))} NOT bought of {facts['lines_needed']} lines"
+    verb = "is" if len(lacking) == 1 else "are"
+    said = f"{len(lacking)} of {facts['lines_needed']} lines {verb} NOT bought"
     return Incomplete(f"{said}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)
 
 

@@ -100,7 +100,8 @@ def _written(made: Quotation, order: Facts, unknown: tuple[str, ...]) -> Facts:
 def _sentence(made: Quotation, unknown: tuple[str, ...]) -> str:
     told = f"Together {money(made.total)}"
     if made.deposits:
-        told += f", of which {money(made.deposits)} are exchange deposits that come back with the old parts"
+        given_back = "exchange deposits that come back for old units that the suppliers take"
+        told += f", of which {money(made.deposits)} are {given_back}"
     stages = len(made.payments)
     told = f"{told}, in {stages} payments." if stages > 1 else f"{told}."
     return f"{told} To that comes {phrases.of_unknown(unknown)}." if unknown else told

@@ -39,11 +39,15 @@ class Difference:
 
 @dataclass(frozen=True, slots=True)
 class Reconciliation:
-    """From the answers' parts to the order's: `answer` plus all differences is `order`."""
+    """From the answers' parts to the order's: `answer` plus all differences is `order`.
+
+    `unpriced`: numbers of no known price that are not bought, or taken from the store; neither counts them.
+    """
 
     answer: int
     order: int
     differences: tuple[Difference, ...]
+    unpriced: tuple[str, ...] = ()
 
 
 def reconcile(solutions: Iterable[Solution], needs: Needs, order: Order) -> Reconciliation:
@@ -67,7 +71,17 @@ def reconcile(solutions: Iterable[Solution], needs: Needs, order: Order) -> Reco
         sum(answered.values()),
         sum(line.total or 0 for line in order.lines),
         tuple(one for one in differences if one.numbers),
+        tuple(sorted(_unpriced(order))),
     )
+
+
+def _unpriced(order: Order) -> set[str]:
+    """The numbers that neither sum counts: nobody asks a price for them, and the catalogue has none."""
+    parts = [need.part for need, _ in order.not_supplied]
+    parts += [taken.need.part for taken in order.from_store]
+    return {part.number for part in parts if part.price is None} - {
+        line.need.part.number for line in order.lines if line.unit_price is not None
+    }
 
 
 def _answered(solutions: Iterable[Solution]) -> dict[str, int]:

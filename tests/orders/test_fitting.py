@@ -96,3 +96,27 @@ async def test_welding_a_loose_part_in_counts_in_the_step_that_uses_it_with_its_
     assert any(caution.startswith("Cutting or welding") for caution in found["cautions"])
     assert "QF-9650: welding; sensors off first" in found["cautions"]
     assert found["minutes"] == closure["set"]["totals"]["labour_minutes"]
+
+
+async def test_no_fuel_line_is_opened_while_the_tank_is_full(counter: httpx.AsyncClient) -> None:
+    """The line from the tank ends at the pump, the return line in the tank: petrol runs out of either."""
+    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QF-7000"}]}
+    steps = (await counter.post("/v1/fitting-sequences", json=body)).json()["steps"]
+    at = {(step["work"], step["job"]): step["step"] for step in steps}
+    drained, filled = at["removing", "drained fuel.tank"], at["fitting", "drained fuel.tank"]
+    for work, job in at:
+        if job in ("fuel.pump", "fuel.return", "fuel.feed", "fuel.swirl_pot"):
+            assert drained < at[work, job] < filled, (work, job)
+
+
+async def test_the_battery_is_off_before_the_gearbox_is_reached(counter: httpx.AsyncClient) -> None:
+    """The cautions of this work say so: the steps do it."""
+    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QT-7000"}]}
+    found = (await counter.post("/v1/fitting-sequences", json=body)).json()
+    assert any("battery" in caution for caution in found["cautions"])
+    at = {(step["work"], step["job"]): step["step"] for step in found["steps"]}
+    assert at["removing", "disconnected battery"] < at["removing", "gearbox"]
+    assert at["fitting", "gearbox"] < at["fitting", "disconnected battery"]
+    (bolts,) = [u for step in found["steps"] for u in step["loose_parts"] if u["component"] == "QT-9120"]
+    assert bolts["quantity"] == 8
+    assert "set of" not in bolts["sentence"], "eight pieces are counted, not eight sets"

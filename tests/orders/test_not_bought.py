@@ -104,6 +104,101 @@ async def test_what_nobody_sells_is_said_so_and_what_stands_for_it(counter: http
     assert "1 is NOT bought" in found["headline"]
 
 
+async def test_a_part_that_the_best_set_can_do_without_says_what_that_set_has(
+    counter: httpx.AsyncClient,
+) -> None:
+    """Nothing stands in its place, and what is told instead comes when the number is refused."""
+    asked = {"vehicle": {"chassis": "24PR-012000"}, "wishes": [{"fit": "QL-7075"}]}
+    found = await ordered(counter, **asked)
+    (lacking,) = found["not_supplied"]
+    assert (lacking["number"], lacking["reason"]) == ("QL-9029", "no offer")
+    then = await ordered(counter, **asked, limits={"refuse": ["QL-9029"]})
+    before, after = ({line["number"] for line in one["lines"]} for one in (found, then))
+    assert then["complete"]
+    assert lacking["gets"].startswith("Refuse it, and the best set has no need of it")
+    for number in before ^ after:
+        assert number in lacking["gets"], lacking["gets"]
+    assert "in its place" not in lacking["gets"]
+
+
+async def test_a_set_without_it_that_nobody_sells_whole_says_so(counter: httpx.AsyncClient) -> None:
+    asked = {"wishes": [{"fit": "QC-7000"}]}
+    lines = {line["number"]: line for line in (await ordered(counter, **asked))["not_supplied"]}
+    then = await ordered(counter, **asked, limits={"refuse": ["QC-9008"]})
+    assert not then["complete"]
+    assert "has no need of it" in lines["QC-9008"]["gets"]
+    came = {line["number"] for line in then["not_supplied"]} - set(lines)
+    assert all(number in lines["QC-9008"]["gets"] for number in came)
+
+
+async def test_a_price_of_a_day_of_an_order_that_is_not_whole_does_not_say_all(
+    counter: httpx.AsyncClient,
+) -> None:
+    found = await ordered(counter, wishes=[{"fit": "QT-7000"}])
+    assert not found["complete"]
+    assert len(found["price_of_days"]) > 1
+    notes = [row["note"] for row in rows_of(order_csv(found)) if row["row"] == "price of days"]
+    assert notes
+    assert not [note for note in notes if note.startswith("all ")]
+    paper = PdfReader(io.BytesIO(order_pdf(found)))
+    printed = " ".join(" ".join(page.extract_text() for page in paper.pages).split())
+    assert "What is bought, there by" in printed
+    whole = await ordered(counter)
+    paper = PdfReader(io.BytesIO(order_pdf(whole)))
+    assert "All there by" in " ".join(" ".join(page.extract_text() for page in paper.pages).split())
+    (note, *_) = [row["note"] for row in rows_of(order_csv(whole)) if row["row"] == "price of days"]
+    assert note.startswith("all by this day")
+
+
+async def test_the_day_in_the_proof_is_the_day_in_the_headline(counter: httpx.AsyncClient) -> None:
+    """Asked for by a later day than anything of it takes: both sentences name the day that it is there."""
+    by = (date.today() + timedelta(days=8)).isoformat()
+    found = await ordered(counter, by=by, at_most_suppliers=2)
+    last = max(line["arrives"] for line in found["lines"])
+    assert last < by
+    assert by not in found["split"]["sentence"]
+    day = date.fromisoformat(last)
+    assert f"there by {day.day} {day:%B %Y}" in found["headline"]
+    assert f"there by {day.day} {day:%B %Y}" in found["split"]["sentence"]
+
+
+async def test_a_reason_is_told_once_and_one_day_is_one_day(counter: httpx.AsyncClient) -> None:
+    found = await ordered(counter, wishes=[{"fit": "QB-7098"}])
+    several = [
+        line
+        for line in found["lines"]
+        if len({one["sentence"] for one in line["because"]}) < len(line["because"])
+    ]
+    assert several, "several rules say one"
+    for line in several:
+        assert len(set(line["reasons"])) == len(line["reasons"]), line["reasons"]
+    quick = await ordered(counter)
+    assert 1 in {line["lead_days"] for line in quick["lines"]}
+    pages = PdfReader(io.BytesIO(order_pdf(quick))).pages
+    printed = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert " 1 day, " in printed
+    assert " 1 days" not in printed
+
+
+async def test_an_old_unit_of_another_kind_is_not_promised_its_deposit(counter: httpx.AsyncClient) -> None:
+    """A drum brake comes off, a caliper comes on exchange: nobody says that one is taken for the other."""
+    found = await ordered(counter)
+    (off, *_) = [part for part in found["taken_off"] if part["what"] == "exchange"]
+    assert (off["number"], off["replaced_by"]) == ("QB-2010", "QB-3310")
+    assert "Ask whether" in off["why"]
+    assert "Hand it in" not in off["why"]
+
+
+async def test_the_owner_is_not_promised_the_deposits_either(counter: httpx.AsyncClient) -> None:
+    asked = DISCS | {"labour_rate": "50.00"}
+    told = (await counter.post("/v1/quotations", json=asked, headers={"Accept": "application/json"})).json()
+    assert float(told["deposits"]) > 0
+    assert "come back with the old parts" not in told["sentence"]
+    assert "come back for old units that the suppliers take" in told["sentence"]
+    page = (await counter.get("/quotation?chassis=24PL-018412&fit=QB-3302", follow_redirects=True)).text
+    assert "come back for old units that the suppliers take" in page
+
+
 async def test_a_whole_order_says_that_it_is_whole(counter: httpx.AsyncClient) -> None:
     found = await ordered(counter)
     assert (found["complete"], found["not_bought"], found["not_bought_why"]) == (True, 0, [])

@@ -23,6 +23,8 @@ VEHICLE = {
     "wishes": ["Remedy every known flaw that endangers."],
 }  # fmt: skip
 
+WHOLE = {"complete": True, "not_bought": 0, "lines_needed": 4}
+
 
 def text_of(document: bytes) -> tuple[str, int]:
     pages = [page.extract_text() for page in PdfReader(io.BytesIO(document)).pages]
@@ -37,7 +39,8 @@ def made_quotation() -> dict:
     made = quote(items, 24_100, date(2026, 11, 30), Decimal(25), months=6)
     return {
         "date": "2026-11-30", "currency": "GBP", "market": "home", "catalogue_revision": 12,
-        "vehicles": [VEHICLE], "labour_minutes": 1_140, "labour_rate": "50.00", **_written(made),
+        "vehicles": [VEHICLE], "labour_minutes": 1_140, "labour_rate": "50.00",
+        **WHOLE, **_written(made, WHOLE, ("QL-0450",)),
         "not_in_it": ["QL-0450: its price is not known."],
         "cautions": ["Brakes: a second person checks the work."], "defers": DEFERS,
     }  # fmt: skip

@@ -100,3 +100,15 @@ async def test_the_papers_tell_it_line_by_line(counter: httpx.AsyncClient) -> No
     assert len(rows) == len(found["reconciliation"]["differences"])
     for row, one in zip(rows, found["reconciliation"]["differences"], strict=True):
         assert one["amount"] in row.split(",")
+
+
+async def test_a_part_without_a_price_that_is_not_bought_is_named(counter: httpx.AsyncClient) -> None:
+    """It counts for nothing in either sum; the lines not bought are then more than those with an amount."""
+    order, _ = await of(counter, wishes=[{"fit": "QB-3310"}, {"fit": "QB-7098"}], at_most_suppliers=2)
+    assert "QB-7098" in {line["number"] for line in order["not_supplied"]}
+    way = order["reconciliation"]
+    (row,) = [one for one in way["differences"] if one["cause"] == "not bought"]
+    assert len(row["numbers"]) < order["not_bought"]
+    assert "Neither counts QB-7098" in way["sentence"]
+    plain, _ = await of(counter, at_most_suppliers=2)
+    assert "Neither counts" not in plain["reconciliation"]["sentence"]

@@ -234,3 +234,10 @@ def test_never_more_are_kept_than_may_be() -> None:
     kept = [job for n, job in enumerate(made) if jobs.find(job.id, f"owner {n}")]
     assert kept == made[-background.MOST_JOBS :]
     jobs.close()
+
+
+async def test_a_number_that_can_be_bought_no_more_is_a_candidate_lost(editor: Editor) -> None:
+    form = await editor.form(WHEEL)
+    gone = {**form, "head.supply": "no longer supplied", "do": "effect"}
+    told = text_of(await editor.post(WHEEL, gone))
+    assert "Wheel, left: loses 1 (TW-9) Wheel, right: loses 1 (TW-9)" in " ".join(told.split())

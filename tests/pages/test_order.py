@@ -179,6 +179,9 @@ async def test_taking_back_from_a_closed_list_says_that_it_opens_it(till: Till) 
     assert 'name="reopen" value="true"' in page.text
     assert (await till.take("take-back", booking="1", why="wrong")).status_code == 409
     assert (await till.take("take-back", booking="1", why="wrong", reopen="true")).status_code == 303
+    steps = (await till.page()).text.split('id="steps-head"')[1]
+    assert re.search(r"closed by [^<]*: enough", steps), "why it was closed is told with the step"
+    assert re.search(r"taken back [^\n]*, which opened it again", steps)
     assert (await till.list()).json()["state"] == "sent"
 
 

@@ -56,7 +56,8 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
             "arrives": supplier["arrives"],
         }
     for day in facts["price_of_days"]:
-        said = f"all by this day costs {day['extra']} more"
+        what = "all" if facts["complete"] else "what is bought"
+        said = f"{what} by this day costs {day['extra']} more"
         yield {
             "row": "price of days", "arrives": day["by"], "total": day["total"], "note": said,
             "supplier": listed(day["suppliers"], "; "),

@@ -191,7 +191,7 @@ def _told(line: Facts, context: "_Context", section: str) -> list[Said]:
     bought = [
         section,
         f"From {plain(line['supplier_title'])}" if line["supplier_title"] and context.name_suppliers else "",
-        f"{line['lead_days']} days" if line["lead_days"] is not None else "",
+        _days(line["lead_days"]),
         f"arrives {line['arrives']}" if line["arrives"] else "",
     ]
     terms = [
@@ -275,10 +275,15 @@ def _suppliers(paper: Paper, facts: Facts) -> list[Flowable]:
     return table(paper, grid, "Suppliers")
 
 
+def _days(count: int | None) -> str:
+    return "" if count is None else f"{count} {'day' if count == 1 else 'days'}"
+
+
 def _price_of_days(paper: Paper, facts: Facts) -> list[Flowable]:
     if not facts["price_of_days"]:
         return []
-    grid = Grid([left("All arrived by", 26), right("In all", 26), right("More", 24), left("Suppliers", 110)])
+    by = "All there by" if facts["complete"] else "What is bought, there by"
+    grid = Grid([left(by, 40), right("Parts and carriage", 32), right("More", 24), left("Suppliers", 90)])
     for day in facts["price_of_days"]:
         grid.add(
             str(day["by"]), shown(day["total"]), shown(day["extra"]), [Said(listed(day["suppliers"], "; "))]
