@@ -109,4 +109,4 @@ async def test_sentences_of_the_demo_agree_with_its_own_figures(client: httpx.As
 
 async def test_what_is_counted_in_pieces_is_not_named_a_set(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PR-020000&fit=QT-3000")
-    assert "8 x QT-9120 flange bolt and nut, self-locking:" in said
+    assert "8 x QT-9120 flange bolt with self-locking nut:" in said
