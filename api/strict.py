@@ -58,7 +58,7 @@ def refused(scope: Scope, headers: dict[bytes, bytes]) -> Problem | None:
         return AddressTooLong(f"An address has at most {MOST_ADDRESS_BYTES} bytes; use POST with a body")
     if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEADER_BYTES:
         return HeadersTooLarge(f"All headers together have at most {MOST_HEADER_BYTES} bytes")
-    if scope["http_version"] == "1.1" and sum(name == b"host" for name, _ in scope["headers"]) != 1:
+    if scope.get("http_version") == "1.1" and sum(name == b"host" for name, _ in scope["headers"]) != 1:
         return MalformedRequest("HTTP/1.1 asks with one Host header (RFC 9112, section 3.2)")
     if "\0" in scope["path"] or b"%00" in scope["query_string"]:
         return InvalidRequest("NUL cannot stand in an address; take %00 out")

@@ -317,7 +317,7 @@ async def test_the_effect_tells_each_place_once_and_the_same_question_once(edito
     assert "1 answer changes" in told
     assert told.count("it was QB-2050 (master cylinder") == 1
     assert "Chosen out of" not in told, "reasons and next bests are for the answer itself"
-    assert "no position gains or loses a candidate: 24P-23-L" in told
+    assert "loses 1 (QB-2050)" in told, "what can no longer be bought is a candidate no more"
 
 
 async def test_what_there_was_no_time_for_is_said(editor: Editor, monkeypatch: pytest.MonkeyPatch) -> None:

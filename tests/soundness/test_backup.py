@@ -329,22 +329,18 @@ def test_what_a_killed_backup_left_behind_goes_with_the_next_and_what_another_wr
         assert process.stdout.readline() == "half\n"
         return process
 
-    killed = begun()
-    killed.kill()
-    killed.wait()
+    with begun() as killed:
+        killed.kill()
     abandoned = set(tmp_path.iterdir())
     assert len(abandoned) == 2, "a killed backup leaves its work behind"
-    working = begun()
-    try:
+    with begun() as working:
         at_work = set(tmp_path.iterdir())
         assert len(at_work) == 2
         assert not at_work & abandoned
         with written_whole(target) as part, work_folder(tmp_path, ".restore-"):
             part.write_text("new")
         assert set(tmp_path.iterdir()) == at_work | {target}
-    finally:
         working.kill()
-        working.wait()
 
 
 @pytest.mark.postgres
