@@ -21,6 +21,7 @@ from api.warm import migration_level
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderQuery
 from api.wire.query import ClosureQuery
+from api.wire.values import counted
 
 Query = TypeVar("Query", bound=ClosureQuery)
 
@@ -143,11 +144,6 @@ def show_mistakes(report: Report) -> None:
         typer.echo(str(mistake), err=True)
     if report.mistakes:
         typer.echo(f"{counted(report.mistakes_in_all, 'mistake')}; nothing was stored.", err=True)
-
-
-def counted(number: int, one: str) -> str:
-    """`1 row`, `2 rows`."""
-    return f"{number} {one}" if number == 1 else f"{number} {one}s"
 
 
 def who() -> str:

@@ -184,9 +184,8 @@ def lost_by(engine: Engine, revision: str) -> dict[str, int]:
     revision that is not behind.
     """
     with engine.connect() as connection:
-        if not _goes_down(_config(), connection, revision):
+        if not _goes_down(migration_config(), connection, revision):
             return {}
-    with engine.connect() as connection:
         there = _columns(connection)
         rows = {name: _count(connection, name) for name in there}
     try:
@@ -210,7 +209,7 @@ def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
 
     Raises ValueError for a revision that there is not.
     """
-    config = _config()
+    config = migration_config()
     with engine.connect().execution_options(**{_WRITES: True}) as connection:
         on_sqlite = engine.dialect.name == "sqlite"
         if on_sqlite:
@@ -231,7 +230,8 @@ def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
                 _foreign_keys(connection, "ON")
 
 
-def _config() -> Config:
+def migration_config() -> Config:
+    """Where Alembic finds the migrations."""
     config = Config()
     config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
     return config

@@ -2,13 +2,12 @@
 
 import logging
 
-from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
 from api.closure.solve import warm_up as load_solver
-from api.database import migrations_folder
+from api.database import migration_config
 
 _LOG = logging.getLogger("graftbook")
 
@@ -25,9 +24,7 @@ def migration_level(engine: Engine) -> tuple[bool, str, str]:
 
     Raises OperationalError when the database does not answer.
     """
-    config = Config()
-    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-    needed = ", ".join(ScriptDirectory.from_config(config).get_heads())
+    needed = ", ".join(ScriptDirectory.from_config(migration_config()).get_heads())
     with engine.connect() as connection:
         present = ", ".join(MigrationContext.configure(connection).get_current_heads())
     return present == needed, present or "nothing", needed

@@ -1,6 +1,5 @@
 """Bringing a copy to the shape that this program needs, before anybody sees it."""
 
-from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
@@ -8,14 +7,12 @@ from sqlalchemy import Engine
 from api.backups.files import Refused
 from api.catalogue.epoch import begin_epoch
 from api.catalogue.revisions import current_revision
-from api.database import migrate, migrations_folder, writing
+from api.database import migrate, migration_config, writing
 
 
 def require_known_level(engine: Engine, what: str) -> None:
     """Raises Refused for a database that holds something else, or was made by a newer program."""
-    config = Config()
-    config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
-    known = {step.revision for step in ScriptDirectory.from_config(config).walk_revisions()}
+    known = {step.revision for step in ScriptDirectory.from_config(migration_config()).walk_revisions()}
     with engine.connect() as connection:
         level = MigrationContext.configure(connection).get_current_revision()
     if level is None:

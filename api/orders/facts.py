@@ -10,7 +10,7 @@ from api.orders.needs import Needs, TakenOff
 from api.orders.not_bought import headline, not_bought_facts
 from api.orders.reconciling import Cause, Difference, Reconciliation
 from api.rulebook.scope import LOOSE
-from api.wire.values import GRADE_WORDS, day_in_words, money, money_in_words
+from api.wire.values import GRADE_WORDS, counted, day_in_words, money, money_in_words
 
 Facts = dict[str, Any]
 
@@ -212,7 +212,7 @@ def _split(order: Order) -> Facts:
         nothing = "Nothing of it is bought." if order.not_supplied else "There is nothing to buy."
         return {"proved": found.proved, "gap": None, "sentence": nothing}
     count = len(found.orders)
-    among = f"{count} {'supplier' if count == 1 else 'suppliers'}"
+    among = counted(count, "supplier")
     gap = None if found.gap is None else money(int(Decimal(str(found.gap)) * found.total))
     more = "buys more lines, and none of as many lines " if order.not_supplied else ""
     if found.proved:
@@ -256,7 +256,7 @@ def reconciled(way: Reconciliation, order: Order, currency: str) -> Facts:
 
 def _difference(one: Difference) -> Facts:
     count = len(one.numbers)
-    words = f"{count} {'line' if count == 1 else 'lines'}: {_CAUSES[one.cause]}"
+    words = f"{counted(count, 'line')}: {_CAUSES[one.cause]}"
     return {
         "cause": str(one.cause),
         "amount": money(one.amount),

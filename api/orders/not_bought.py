@@ -9,7 +9,7 @@ from api.orders.choices import Unsupplied, Way, Why
 from api.orders.needs import Need
 from api.orders.splitting import Instead
 from api.rulebook.model import Supply
-from api.wire.values import day_in_words, money, money_in_words
+from api.wire.values import counted, day_in_words, money, money_in_words
 
 Facts = dict[str, Any]
 
@@ -178,7 +178,7 @@ def _instead(order: Order, market: Market) -> list[Facts]:
 def _way(other: Instead, terms: Terms, needed: int) -> str:
     bought = f"all {needed} lines" if not other.left_out else f"{needed - other.left_out} of {needed} lines"
     count = len(other.suppliers)
-    among = f"{count} {'supplier' if count == 1 else 'suppliers'}"
+    among = counted(count, "supplier")
     there = day_in_words(other.arrives)
     less = "" if other.proved else ", or less"
     price = f"for {money_in_words(other.total)}{less} (parts and carriage)"
@@ -227,7 +227,7 @@ def _among(suppliers: Sequence[Mapping[str, Any]]) -> tuple[str, str]:
         return "", ""
     count = len(suppliers)
     latest = max(supplier["arrives"] for supplier in suppliers)
-    return f"{count} {'supplier' if count == 1 else 'suppliers'}", day_in_words(date.fromisoformat(latest))
+    return counted(count, "supplier"), day_in_words(date.fromisoformat(latest))
 
 
 def money_of(amount: str) -> str:
@@ -242,7 +242,7 @@ def are(count: int) -> str:
 
 
 def _lines(count: int) -> str:
-    return f"{count} {'line' if count == 1 else 'lines'}"
+    return counted(count, "line")
 
 
 def of_before(facts: Facts) -> Facts:

@@ -60,3 +60,8 @@ def evidence_document(evidence: Evidence) -> dict[str, object]:
         "not_fitted": evidence.not_fitted,
         "disputed": evidence.disputed,
     }
+
+
+def counted(number: int, one: str) -> str:
+    """`1 row`, `2 rows`."""
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"

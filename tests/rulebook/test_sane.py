@@ -80,5 +80,8 @@ def test_a_name_of_ours_that_measures_something_else_has_no_range_of_ours() -> N
 def test_what_was_meant(
     written: str, quantity: str, kind: str, peers: tuple[str, str] | None, expected: list[str]
 ) -> None:
-    others = peers and tuple(read_measure(peer, quantity).low or 0.0 for peer in peers)
-    assert meant(written, quantity, SANE[kind], others) == expected  # type: ignore[arg-type]
+    others = None
+    if peers:
+        low, high = (read_measure(peer, quantity).low or 0.0 for peer in peers)
+        others = (low, high)
+    assert meant(written, quantity, SANE[kind], others) == expected
