@@ -17,11 +17,13 @@ from starlette.responses import RedirectResponse, Response
 from api import faults, problems
 from api.access.exposure import require_keys_beyond_this_machine
 from api.access.trail import Trail
+from api.closure.deadline import OutOfTime
 from api.middleware import BodyRefused, Guard
 from api.once.answers import AnsweredBefore
 from api.pages.problems import problem_page, sign_in_address, wants_page
 from api.pages.routers import ROUTERS as PAGES
 from api.parameters import known_parameters
+from api.reasoning.problems import NotInTime
 from api.routes import (
     builds,
     checks,
@@ -117,7 +119,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     service: Service = app.state.service
-    await run_in_threadpool(warm_up, service.engine)
+    await run_in_threadpool(warm_up, service)
     await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
     tracing.start(service.settings.traces_to)
     take_back = drain_before_the_end(service.settings.drain_seconds)
@@ -135,6 +137,10 @@ def _answer_errors(app: FastAPI) -> None:
     @app.exception_handler(TooLarge)
     def entangled(request: Request, _: TooLarge) -> Response:
         return _told(request, problems.TooEntangled("Ask for less at once"))
+
+    @app.exception_handler(OutOfTime)
+    def late(request: Request, _: OutOfTime) -> Response:
+        return _told(request, NotInTime("Ask for less at once, or for a longer deadline"))
 
     @app.exception_handler(RequestValidationError)
     def invalid(request: Request, error: RequestValidationError) -> Response:

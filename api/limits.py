@@ -5,6 +5,7 @@ whoever comes beyond that, or waits too long, is told to come again (503 with Re
 ready answers and `/livez` stay quick whatever is asked.
 """
 
+import math
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -27,12 +28,12 @@ class Gate:
         self._turn = threading.BoundedSemaphore(at_once)
 
     @contextmanager
-    def turn(self) -> Iterator[None]:
-        """Wait for a turn and keep it as long as the block runs. Raises Busy."""
+    def turn(self, seconds: float = math.inf) -> Iterator[None]:
+        """Wait for a turn, so long at most, and keep it as long as the block runs. Raises Busy."""
         if not self._room.acquire(blocking=False):
             raise Busy(self._what)
         try:
-            if not self._turn.acquire(timeout=self._seconds):
+            if not self._turn.acquire(timeout=min(seconds, self._seconds)):
                 raise Busy(self._what)
             try:
                 yield
@@ -47,10 +48,9 @@ def gates_of(settings: Settings) -> dict[str, Gate]:
 
     A question about the past keeps editors waiting, so there is one at a time.
     """
+    at_once = min(settings.questions_at_once, settings.reasoning_processes or settings.questions_at_once)
     return {
-        "questions": Gate(
-            "questions", settings.questions_at_once, settings.questions_waiting, SECONDS_WAITING
-        ),
+        "questions": Gate("questions", at_once, settings.questions_waiting, SECONDS_WAITING),
         "past": Gate("questions about the past", 1, MOST_WAITING, SECONDS_WAITING),
         "imports": Gate("imports", settings.imports_at_once, MOST_WAITING, SECONDS_WAITING_TO_IMPORT),
     }

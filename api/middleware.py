@@ -6,6 +6,7 @@ import logging
 import re
 import secrets
 from collections.abc import Callable
+from time import perf_counter
 from typing import Any
 
 from fastapi import HTTPException
@@ -14,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from api.problems import BodyTooSlow, Problem, TooLarge
 from api.watching import tracing
+from api.watching.asker import Asker
 from api.watching.seen import Seen, entered, left, route_of
 from api.wire.responses import problem_answer
 
@@ -85,6 +87,7 @@ class Guard:
         # A copy: the server must go on seeing HEAD, or it would wait for a body.
         inner = scope | {"method": "GET"} if scope["method"] == "HEAD" else scope
         seen = Seen(request_id, scope["method"])
+        seen.asker = Asker(receive)
         token = entered(seen)
         try:
             if tracing.on():
@@ -93,6 +96,7 @@ class Guard:
                 await self._answered(inner, receive, _Answer(scope, send, seen))
         finally:
             left(token)
+            seen.asker.left()
             seen.ended(inner)
             self.afterwards()
 
@@ -116,7 +120,7 @@ class Guard:
             await answer.problem(_too_large(limit), receive)
             return
         try:
-            await self.app(scope, _measured(receive, limit), answer.send)
+            await self.app(scope, _measured(receive, limit, answer.seen), answer.send)
         except Exception as error:
             if answer.whole and isinstance(error, HeadAnswered | ClientDisconnect):
                 return
@@ -175,7 +179,7 @@ def _header(scope: Scope, name: bytes) -> bytes:
     return next((value for key, value in scope["headers"] if key == name), b"")
 
 
-def _measured(receive: Receive, limit: int) -> Receive:
+def _measured(receive: Receive, limit: int, seen: Seen) -> Receive:
     """The body as it comes, within its bytes and its time. After it only the asker's going is waited for."""
     taken, whole = 0, False
     began = asyncio.get_running_loop().time()
@@ -190,6 +194,8 @@ def _measured(receive: Receive, limit: int) -> Receive:
         except TimeoutError:
             raise BodyRefused(BodyTooSlow(f"{taken} bytes of it came; send it anew")) from None
         whole = not message.get("more_body", False)
+        if whole:
+            seen.arrived = perf_counter()
         taken += len(message.get("body", b""))
         if taken > limit:
             raise BodyRefused(_too_large(limit))

@@ -14,8 +14,10 @@ from api.access.door import Door
 from api.background import Background
 from api.catalogue.books import Books
 from api.catalogue.past import as_of
+from api.closure.deadline import NEVER, Deadline
 from api.database import make_engine
 from api.limits import Gate, gates_of
+from api.reasoning.reasoner import Reasoner
 from api.rulebook.model import RuleBook
 from api.settings import Settings
 from api.wire.names import BookNames
@@ -106,6 +108,7 @@ class Service:
     _lock: threading.Lock = field(default_factory=threading.Lock)
     gates: dict[str, Gate] = field(default_factory=dict)
     """What is expensive, a few at a time; copies of a service share them."""
+    reasoner: Reasoner = field(default_factory=Reasoner)
     recent: RecentQuestions = field(default_factory=RecentQuestions)
     background: Background = field(default_factory=Background)
 
@@ -117,6 +120,7 @@ class Service:
     def close(self) -> None:
         """Finish what is written behind the answers, and let go of the database."""
         self.background.close()
+        self.reasoner.close()
         self.door.close()
         self.engine.dispose()
 
@@ -131,15 +135,15 @@ class Service:
                     self._names.popitem(last=False)
             return known
 
-    def turn(self) -> AbstractContextManager[None]:
+    def turn(self, deadline: Deadline = NEVER) -> AbstractContextManager[None]:
         """The turn of whatever takes reasoning, waited for at its beginning. Raises Busy."""
-        return self.gates["questions"].turn()
+        return self.gates["questions"].turn(deadline.left())
 
-    def in_turn(self, make: Make) -> Make:
+    def in_turn(self, make: Make, deadline: Deadline = NEVER) -> Make:
         """How to make an answer that takes reasoning: it waits for its turn. Making it raises Busy."""
 
         def waiting() -> Made:
-            with self.turn():
+            with self.turn(deadline):
                 return make()
 
         return waiting
@@ -161,7 +165,8 @@ class Service:
 def make_service(settings: Settings) -> Service:
     """The service's parts; the database is touched when a question comes."""
     engine = make_engine(settings.database_url, settings.pool_size)
-    return Service(settings, engine, Books(engine, settings.books_kept))
+    books = Books(engine, settings.books_kept)
+    return Service(settings, engine, books, reasoner=Reasoner(settings.reasoning_processes))
 
 
 def _service(request: Request) -> Service:

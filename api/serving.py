@@ -13,8 +13,10 @@ from api.watching.metrics import FOLDER
 def serve(settings: Settings, workers: int = 1) -> None:
     """Answer over HTTP until a signal ends it; settings reach the workers through the environment.
 
-    Several workers leave their figures in a folder of their own, so that `/metrics` tells of all.
+    It reasons in further processes unless the settings say otherwise. Several workers leave their
+    figures in a folder of their own, so that `/metrics` tells of all.
     """
+    os.environ.setdefault("GRAFTBOOK_REASONING_PROCESSES", str(settings.questions_at_once))
     with tempfile.TemporaryDirectory(prefix="graftbook-metrics-") as folder:
         if workers > 1:
             os.environ.setdefault(FOLDER, folder)

@@ -1,5 +1,6 @@
 """One settings object, read from the environment (`GRAFTBOOK_…`)."""
 
+import os
 from functools import lru_cache
 from ipaddress import ip_address
 from typing import Literal
@@ -26,10 +27,20 @@ class Settings(BaseSettings):
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
     seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")
     questions_at_once: int = Field(
-        4, ge=1, le=100, description="questions that a process reasons over at once"
+        max(4, os.cpu_count() or 1),
+        ge=1,
+        le=100,
+        description="questions that a process reasons over at once: 4, or as many as there are cores",
     )
     questions_waiting: int = Field(
         8, ge=0, le=1_000, description="further ones that wait for a turn; beyond them: 503 with Retry-After"
+    )
+    reasoning_processes: int = Field(
+        0,
+        ge=0,
+        le=100,
+        description="processes in which it reasons; 0: in itself. `serve` without this setting: as many as "
+        "questions at once",
     )
     imports_at_once: int = Field(
         2, ge=1, le=30, description="imports that a process checks or stores at once"

@@ -6,16 +6,16 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
-from api.closure.solve import warm_up as load_solver
 from api.database import migration_config
+from api.service import Service
 
 _LOG = logging.getLogger("graftbook")
 
 
-def warm_up(engine: Engine) -> None:
-    """Import the solver (0.4 s that no asker should wait for) and warn about an old database."""
-    load_solver()
-    if not (level := migration_level(engine))[0]:
+def warm_up(service: Service) -> None:
+    """Load the solver (0.4 s that no asker should wait for) where it is used; warn about an old database."""
+    service.reasoner.start()
+    if not (level := migration_level(service.engine))[0]:
         _LOG.warning("the database is at %s, the program needs %s: run `graftbook migrate`", *level[1:])
 
 

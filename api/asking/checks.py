@@ -1,24 +1,15 @@
 """A proposed set as an answer: complete or not, what clashes, what remains, and the arithmetic."""
 
 from dataclasses import replace
-from typing import Any
 
-from api.asking.closures import Answering, closure_document, lasting, understood
+from api.asking import documents
+from api.asking.closures import Answering, told
 from api.asking.questions import Asked, ask, at_revision
-from api.checks.set import check_set
-from api.closure.answer import Note
 from api.closure.answering import scope_of
-from api.closure.cautions import CUTTING, section_cautions
-from api.closure.complete import Completeness, check_completeness
 from api.problems import InvalidRequest
 from api.service import Service
-from api.watching.reasoning import watched
-from api.wire.answers import note_document, remarks
-from api.wire.findings import findings_document
 from api.wire.questions import CheckIn
-from api.wire.responses import etag_of, json_bytes
-
-Facts = dict[str, Any]
+from api.wire.responses import etag_of
 
 
 def check(service: Service, body: CheckIn) -> Answering:
@@ -38,16 +29,7 @@ def check(service: Service, body: CheckIn) -> Answering:
 
     asked, proposed, loose = at_revision(service, body, look_up, lambda found: found[:1])
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
-
-    def make() -> tuple[bytes, bool]:
-        found = watched(
-            "check",
-            lambda: check_completeness(asked.book, asked.question, proposed, loose),
-            lambda found: (found.completed,) if found.completed else (),
-        )
-        document = check_document(service, asked, found)
-        return json_bytes(document), found.completed is None or lasting(found.completed)
-
+    make = told(service, "check", documents.check, [asked], proposed, loose)
     return etag_of("check", service.settings.currency, depends), make
 
 
@@ -69,43 +51,3 @@ def _place(
         message = f"{number} fits no position of this vehicle that is still free in the set"
         raise InvalidRequest(message, pointer=pointer)
     proposed[positions[0]] = next(fit.component for fit in places if fit.position == positions[0])
-
-
-def check_document(service: Service, asked: Asked, found: Completeness) -> Facts:
-    """The whole answer as facts."""
-    book = asked.book
-    findings = check_set(book, asked.question.vehicle, found.today, found.after, asked.market)
-    touched = {
-        book.positions[p].section
-        for p, c in found.after.items()
-        if p in book.positions and found.today.get(p) != c
-    }
-    return {
-        **understood(service, asked),
-        "catalogue_revision": book.revision,
-        "complete": found.complete,
-        "missing": _notes(found.missing),
-        "clashing": _notes(found.clashing),
-        "surplus": [
-            {"position": s.position or None, "component": s.component, "quantity": s.quantity}
-            for s in found.surplus
-        ],
-        "limits_broken": _notes(found.limits_broken),
-        "completed": closure_document(service, asked, found.completed) if found.completed else None,
-        **remarks(book, found),
-        "checks": findings_document(findings),
-        "cut_or_welded": list(found.cut),
-        "machined": list(found.machined),
-        "cautions": list(
-            dict.fromkeys(
-                [
-                    *(c for section in sorted(touched) for c in section_cautions(book, section)),
-                    *([CUTTING] if found.cut else []),
-                ]
-            )
-        ),
-    }
-
-
-def _notes(notes: tuple[Note, ...]) -> list[Facts]:
-    return [note_document(note) for note in notes]

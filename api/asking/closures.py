@@ -1,41 +1,22 @@
-"""Closures as answers: the reasoning, the arithmetic of what it proposes, and the words."""
+"""Closures as answers: the question looked up here, reasoned over where reasoning is done."""
 
 from collections.abc import Callable
 from dataclasses import replace
-from typing import Any
 
+from api.asking import documents
+from api.asking.documents import Posed, Told
 from api.asking.questions import Asked, ask, at_revision, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
-from api.checks.set import check_set
-from api.closure import comparing, phrases, wording
 from api.closure.answer import Answer, Outcome, Solution
-from api.closure.answering import answer_question
-from api.closure.cautions import cautions_for, section_cautions
-from api.closure.comparing import Comparison
-from api.closure.limits import (
-    CEILING_NAME,
-    VISIBLE_NAME,
-    effort_name,
-    keep_name,
-    keep_section_name,
-    refuse_name,
-)
-from api.rulebook.model import Effort
-from api.service import Service
+from api.closure.deadline import Deadline, OutOfTime
+from api.problems import NoSet
+from api.service import Made, Make, Service
 from api.watching.reasoning import alone, watched
-from api.wire.answers import answer_document, change_document, difference_document, vehicle_document
-from api.wire.findings import findings_document
 from api.wire.questions import ClosureIn, WhatIfIn, WhyNotIn
-from api.wire.responses import etag_of, json_bytes
+from api.wire.responses import etag_of
 
-Facts = dict[str, Any]
-Answering = tuple[str, Callable[[], tuple[bytes, bool]]]
-"""An ETag of what the answer depends on, and how to make the answer when nobody has it."""
-
-
-def lasting(answer: Answer) -> bool:
-    """Whether the same question will always give this: no time limit had a part in it."""
-    return answer.outcome is not Outcome.not_proved and not answer.cut_short
+Answering = tuple[str, Make]
+"""An ETag of what the answer depends on, and how to make the answer, in its turn, when nobody has it."""
 
 
 def closure(service: Service, body: ClosureIn) -> Answering:
@@ -43,18 +24,8 @@ def closure(service: Service, body: ClosureIn) -> Answering:
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     service.recent.add(body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"}))
 
-    def make() -> tuple[bytes, bool]:
-        answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)
-        return json_bytes(closure_document(service, asked, answer)), lasting(answer)
-
+    make = told(service, "closure", documents.closure, [asked])
     return etag_of("closure", service.settings.currency, asked.depends_on()), make
-
-
-def closure_document(service: Service, asked: Asked, answer: Answer) -> Facts:
-    """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
-    document = understood(service, asked) | answer_document(asked.book, answer)
-    document["checks"], document["cautions"] = arithmetic(asked, answer.solution)
-    return document
 
 
 def why_not(service: Service, body: WhyNotIn) -> Answering:
@@ -68,14 +39,7 @@ def why_not(service: Service, body: WhyNotIn) -> Answering:
 
     asked, number, position = at_revision(service, body, look_up, lambda found: found[:1])
 
-    def make() -> tuple[bytes, bool]:
-        compared = watched(
-            "why-not", lambda: comparing.why_not(asked.book, asked.question, number, position), _both
-        )
-        instead = {"component": number, "position": position or None}
-        document = instead | _comparison(service, asked, asked, compared)
-        return json_bytes(document), _lasting(compared)
-
+    make = told(service, "why-not", documents.why_not, [asked], number, position)
     return etag_of("why-not", service.settings.currency, asked.depends_on(), number, position), make
 
 
@@ -88,72 +52,50 @@ def what_if(service: Service, body: WhatIfIn) -> Answering:
 
     asked, there = at_revision(service, body, look_up, lambda both: both)
 
-    def make() -> tuple[bytes, bool]:
-        compared = watched(
-            "what-if",
-            lambda: comparing.what_if(asked.book, asked.question, there.book, there.question),
-            _both,
-        )
-        return json_bytes(_comparison(service, asked, there, compared)), _lasting(compared)
-
+    make = told(service, "what-if", documents.what_if, [asked, there])
     return etag_of("what-if", service.settings.currency, asked.depends_on(), there.depends_on()), make
 
 
-def _both(compared: Comparison) -> tuple[Answer, ...]:
-    return compared.one, compared.other
+def told(service: Service, kind: str, work: Callable[..., Told], asked: list[Asked], *more: object) -> Make:
+    """How to make a document of one kind of question: in its turn, and where reasoning is done.
+
+    What another process has not done when time is over is told as an answer that was not proved in time.
+    """
+    deadline = asked[0].deadline
+
+    def posed(until: Deadline) -> list[Posed]:
+        return [one.posed(service.settings.currency, until) for one in asked]
+
+    def reason() -> Told:
+        try:
+            return service.reasoner.run(work, *posed(deadline), *more, deadline=deadline)
+        except OutOfTime:
+            return work(*posed(Deadline(0.0)), *more)
+
+    def make() -> Made:
+        found = watched(kind, reason, lambda result: result.briefs)
+        return found.body, found.lasting
+
+    return service.in_turn(make, deadline)
 
 
-def _lasting(compared: Comparison) -> bool:
-    return lasting(compared.one) and lasting(compared.other)
+def found_set(answer: Answer, whose: str = "") -> Solution:
+    """The set of an answer. Raises NoSet where there is none, and OutOfTime where none was found in time."""
+    if answer.solution is not None:
+        return answer.solution
+    if answer.outcome is Outcome.not_proved:
+        raise OutOfTime
+    raise NoSet(f"{whose}{'these' if whose else 'These'} wishes have no set; their closure says why")
 
 
-def _comparison(service: Service, asked: Asked, there: Asked, compared: Comparison) -> Facts:
-    return {
-        "asked": closure_document(service, asked, compared.one),
-        "instead": closure_document(service, there, compared.other),
-        "difference": difference_document(compared.difference),
-        "sentences": wording.comparison_sentences(there.book, compared),
-        "only_asked": [change_document(asked.book, change) for change in compared.only_in_one],
-        "only_instead": [change_document(there.book, change) for change in compared.only_in_other],
-    }
+def set_only(service: Service, kind: str, asked: Asked) -> Answer:
+    """The answer without what each next best would cost, worked out where reasoning is done."""
+    posed = asked.posed(service.settings.currency)
 
+    def reason() -> Answer:
+        try:
+            return service.reasoner.run(documents.set_only, posed, deadline=asked.deadline)
+        except OutOfTime:
+            return Answer(Outcome.not_proved)
 
-def understood(service: Service, asked: Asked) -> Facts:
-    """How the question was understood."""
-    question = asked.question
-    return {
-        "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
-        "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, asked.book)} for w in question.wishes],
-        "limits": [
-            {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
-            for n in limit_names(asked)
-        ],
-        "currency": service.settings.currency,
-        "section_titles": {s.name: s.title for s in asked.book.sections.values()},
-    }
-
-
-def limit_names(asked: Asked) -> list[str]:
-    """The asker's limits by the names that reasons cite."""
-    limits = asked.question.limits
-    names = [keep_name(p) for p in sorted(limits.keep)]
-    names += [keep_section_name(s) for s in sorted(limits.keep_sections)]
-    names += [refuse_name(c) for c in sorted(limits.refuse)]
-    if limits.effort_at_most is not Effort.cutting:
-        names.append(effort_name(limits.effort_at_most))
-    if limits.nothing_visible:
-        names.append(VISIBLE_NAME)
-    if limits.price_at_most is not None:
-        names.append(CEILING_NAME)
-    return names
-
-
-def arithmetic(asked: Asked, solution: Solution | None) -> tuple[Facts | None, list[str]]:
-    """The findings on a set, and the cautions that its work calls for: without a set, what was wished."""
-    book = asked.book
-    if solution is None:
-        wished = {getattr(wish, "component", "") for wish in asked.question.wishes} & set(book.components)
-        sections = sorted({book.components[number].section for number in wished})
-        return None, list(dict.fromkeys(c for section in sections for c in section_cautions(book, section)))
-    findings = check_set(book, asked.question.vehicle, solution.today, solution.after, asked.market)
-    return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
+    return watched(kind, reason, alone)

@@ -28,7 +28,7 @@ from api.closure import phrases, wording
 from api.closure.answer import Answer, Change, Outcome
 from api.closure.answering import answer_question
 from api.closure.comparing import compare
-from api.closure.deadline import Deadline
+from api.closure.deadline import Deadline, OutOfTime
 from api.closure.question import Criterion, Question
 from api.problems import Busy, Problem, UnknownVariant
 from api.rulebook.model import RuleBook, Supply
@@ -223,7 +223,7 @@ class EffectLook:
             if left <= 0:
                 effect.not_looked.append(_told(kept))
                 left_over.append(kept)
-            elif _compare_one(effect, kept, min(left, SECONDS_A_QUESTION)):
+            elif _compare_one(self._service, effect, kept, min(left, SECONDS_A_QUESTION)):
                 left_over.append(kept)
         self._kept = left_over
 
@@ -243,7 +243,7 @@ class EffectLook:
                     return
                 found = Effect()
                 with suppress(Busy), service.turn():
-                    _compare_one(found, kept, min(until.left(), SECONDS_A_QUESTION_LATER))
+                    _compare_one(service, found, kept, min(until.left(), SECONDS_A_QUESTION_LATER))
                 with job.lock:
                     _replace(effect, _told(kept), found)
 
@@ -329,14 +329,14 @@ def _replace(effect: Effect, question: AnswerEffect, found: Effect) -> None:
         getattr(effect, name).extend(getattr(found, name))
 
 
-def _compare_one(effect: Effect, kept: _Kept, seconds: float) -> bool:
+def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) -> bool:
     """Put one question into the effect's lists; whether more time may tell more."""
     if isinstance(kept.after, Problem):
         told = kept.after.detail or kept.after.title
         effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
         return False
-    before = _answer(kept.before, seconds / 2)
-    after = _answer(kept.after, seconds / 2)
+    before = _answer(service, kept.before, seconds / 2)
+    after = _answer(service, kept.after, seconds / 2)
     if stopped := [
         *_why_undecided("Today's answer", before),
         *_why_undecided("The answer with the edit", after),
@@ -373,8 +373,14 @@ def _extra(before: Answer, after: Answer) -> int:
     return 0 if one.unknown_prices or other.unknown_prices else other.price - one.price
 
 
-def _answer(asked: Asked, seconds: float) -> Answer:
-    return answer_question(asked.book, replace(asked.question, alternatives=0), Deadline(seconds))
+def _answer(service: Service, asked: Asked, seconds: float) -> Answer:
+    """One of the two answers. The book of an edit that is undone is in no database: it goes as a value."""
+    question = replace(asked.question, alternatives=0)
+    deadline = Deadline(seconds)
+    try:
+        return service.reasoner.run(answer_question, asked.book, question, deadline, deadline=deadline)
+    except OutOfTime:
+        return Answer(Outcome.not_proved)
 
 
 def _asks(asked: Asked) -> str:

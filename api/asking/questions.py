@@ -2,18 +2,21 @@
 
 from collections.abc import Callable, Iterable
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
+from api.asking.documents import Posed
 from api.asking.names import Names, of_one_revision, whole
 from api.asking.vehicles import VehicleAsked, ask_vehicle
 from api.builds.service import specification_document
 from api.catalogue.revisions import current_revision
+from api.closure.deadline import NEVER, Deadline
 from api.closure.question import Criterion, Question
 from api.database import reading
 from api.problems import InvalidRequest, Problem, UnknownSpecification, pointing_at
 from api.rulebook.model import RuleBook
 from api.service import Service
+from api.watching.seen import since_asked
 from api.wire.questions import AskIn, LimitsIn, WishIn
 from api.wire.values import CRITERION_BY_WORD
 
@@ -32,6 +35,15 @@ class Asked:
     market: str = ""
     """Whose law the arithmetic follows; empty: the variant's."""
     as_of: int | None = None
+    deadline: Deadline = field(default=NEVER, compare=False)
+    """Of the whole answer, from when the request was there."""
+
+    def posed(self, currency: str, deadline: Deadline | None = None) -> Posed:
+        """The question as a value that another process can answer."""
+        until = deadline or self.deadline
+        return Posed(
+            self.book, self.question, self.chassis, self.estimated, self.market, currency, deadline=until
+        )
 
     def depends_on(self) -> list[Any]:
         """Everything that the answer depends on, as plain values in a stable order."""
@@ -62,6 +74,7 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     limits = [names.limits(body.limits, "/limits")]
     if standard:
         limits.append(names.limits(LimitsIn(**standard["limits"]), "/specification"))
+    seconds = min(body.deadline_seconds, service.settings.seconds_to_reason)
     question = Question(
         vehicle=asked.vehicle,
         wishes=tuple(dict.fromkeys(wishes)),
@@ -70,9 +83,11 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
         fitted=asked.fitted,
         on_the_bench=asked.on_the_bench,
         alternatives=alternatives,
-        seconds=min(body.deadline_seconds, service.settings.seconds_to_reason),
+        seconds=seconds,
     )
-    return Asked(names.book(), question, asked.chassis, asked.estimated, names, body.market or "", body.as_of)
+    deadline = Deadline(seconds, gone=since_asked())
+    market = body.market or ""
+    return Asked(names.book(), question, asked.chassis, asked.estimated, names, market, body.as_of, deadline)
 
 
 def at_revision(
@@ -111,8 +126,13 @@ def on_other_vehicle(asked: Asked, other: VehicleAsked) -> Asked:
     question = replace(
         asked.question, vehicle=other.vehicle, fitted=other.fitted, on_the_bench=other.on_the_bench
     )
-    return Asked(
-        other.names.book(), question, other.chassis, other.estimated, other.names, asked.market, asked.as_of
+    return replace(
+        asked,
+        book=other.names.book(),
+        question=question,
+        chassis=other.chassis,
+        estimated=other.estimated,
+        names=other.names,
     )
 
 

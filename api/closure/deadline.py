@@ -12,6 +12,9 @@ from typing import Any
 SHARE_TO_EXPLAIN = 0.5
 """Of the asked seconds, what comes on top for an "impossible" to be explained."""
 
+LEAST_SECONDS = 0.05
+"""What an answer may take in any case, however little was asked for: to hand it over and to write it."""
+
 LOOK_EVERY = 256
 """Demands between two looks at the clock, where looking each time would cost more than the work."""
 
@@ -30,12 +33,17 @@ class OutOfTime(Exception):
 
 
 class Deadline:
-    """A moment on a clock that only goes forward; `seconds` from now."""
+    """A moment on a clock that only goes forward; `seconds` from now, of which some may have `gone` by.
 
-    def __init__(self, seconds: float = math.inf, clock: Callable[[], float] = time.monotonic) -> None:
+    The clock is the machine's, so a deadline means the same moment in every process of it.
+    """
+
+    def __init__(
+        self, seconds: float = math.inf, clock: Callable[[], float] = time.monotonic, gone: float = 0.0
+    ) -> None:
         self._clock = clock
         self._seconds = seconds
-        self._end = clock() + seconds
+        self._end = clock() + seconds - gone
 
     def left(self) -> float:
         """Seconds left; never negative."""
@@ -60,6 +68,10 @@ class Deadline:
         later = Deadline(self._seconds, self._clock)
         later._end = self._end + self._seconds * SHARE_TO_EXPLAIN
         return later
+
+    def very_end(self) -> float:
+        """Seconds until the whole answer is to be there, whatever it says by then."""
+        return self.extended().left() + LEAST_SECONDS
 
 
 NEVER = Deadline()

@@ -5,7 +5,8 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from api.asking.closures import closure_document, lasting, understood
+from api.asking.closures import found_set, set_only
+from api.asking.documents import closure_document, lasting, understood
 from api.asking.questions import Asked, ask, at_revision
 from api.catalogue.revisions import current_revision
 from api.closure.answer import Answer, Outcome, Solution
@@ -19,7 +20,7 @@ from api.orders.needs import Need, Needs, Wanted, needs_of
 from api.orders.reconciling import reconcile
 from api.orders.stock import stock_for, stock_version
 from api.orders.store import offered, offers_for, suppliers, taxes
-from api.problems import NoSet, pointing_at
+from api.problems import pointing_at
 from api.service import Service
 from api.watching.reasoning import alone, watched
 from api.wire.orders_in import OrderIn
@@ -82,7 +83,7 @@ def _label(wished: str, taken: Sequence[str]) -> str:
 
 def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]], today: date) -> Ordered:
     """Answer the questions, sum what their sets need, and buy it. Raises NoSet."""
-    return _bought(service, body, [_answered(label, one) for label, one in asked], today)
+    return _bought(service, body, [_answered(service, label, one) for label, one in asked], today)
 
 
 def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered], today: date) -> Ordered:
@@ -91,21 +92,15 @@ def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered],
     )
     numbers = [need.part.number for need in needs.lines]
     market = market_of(service, numbers, body.tax_market or vehicles[0].asked.book.variant.market, today)
-    terms = Terms(body.by, body.at_most_suppliers, body.fastest, body.use_stock)
-    order = buy(needs, market, terms, in_store(service, numbers))
+    until = Deadline(min(Terms().seconds, vehicles[0].asked.deadline.extended().left()))
+    terms = Terms(body.by, body.at_most_suppliers, body.fastest, body.use_stock, until.left())
+    order = service.reasoner.run(buy, needs, market, terms, in_store(service, numbers), deadline=until)
     return Ordered(tuple(vehicles), needs, market, order)
 
 
-def _answered(label: str, asked: Asked) -> VehicleOrdered:
-    answer = watched("order", lambda: _set_only(asked), alone)
-    if answer.solution is None:
-        raise NoSet(f"{label}: these wishes have no set; their closure says why")
-    return VehicleOrdered(label, asked, answer, answer.solution)
-
-
-def _set_only(asked: Asked) -> Answer:
-    """The set without what each next best would cost."""
-    return answer_question(asked.book, asked.question, next_bests=False)
+def _answered(service: Service, label: str, asked: Asked) -> VehicleOrdered:
+    answer = set_only(service, "order", asked)
+    return VehicleOrdered(label, asked, answer, found_set(answer, f"{label}: "))
 
 
 def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: date) -> Market:
@@ -149,7 +144,7 @@ def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
 
 
 def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
-    known = understood(service, ordered.asked)
+    known = understood(ordered.asked.posed(service.settings.currency))
     return {
         "label": ordered.label,
         **known["vehicle"],
@@ -161,7 +156,8 @@ def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
 
 def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
     """For lines that nobody supplies: the best component that somebody does and the closure accepts."""
-    until = Deadline(SECONDS_FOR_SUBSTITUTES)
+    left = ordered.vehicles[0].asked.deadline.extended().left()
+    until = Deadline(min(SECONDS_FOR_SUBSTITUTES, left))
     lacking = [need for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
     lines = {line["number"]: line for line in facts["not_supplied"]}
     for number, need in enumerate(lacking):
@@ -186,8 +182,9 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
     refused = {need.part.number}
     for _ in range(TRIES):
         limits = replace(question.limits, refuse=question.limits.refuse | refused)
-        asked = replace(question, limits=limits, seconds=min(question.seconds, max(0.05, until.left())))
-        answer = answer_question(vehicle.asked.book, asked, next_bests=False)
+        seconds = min(question.seconds, max(0.05, until.left()))
+        asked = replace(vehicle.asked, question=replace(question, limits=limits), deadline=Deadline(seconds))
+        answer = set_only(service, "substitute", asked)
         if answer.outcome is Outcome.impossible:
             return None, _no_set(vehicle, refused - {need.part.number})
         if answer.outcome is not Outcome.proved or answer.solution is None:
@@ -281,7 +278,8 @@ def ordering(
         return write(facts_of(service, body, ordered)), ordered.lasting
 
     depends = [[label, one.depends_on()] for label, one in asked]
-    return etag_of("order", form, service.settings.currency, depends, terms, buying_state(service)), make
+    etag = etag_of("order", form, service.settings.currency, depends, terms, buying_state(service))
+    return etag, service.in_turn(make, asked[0][1].deadline)
 
 
 def buying_state(service: Service) -> list[Any]:
@@ -294,15 +292,16 @@ def buying_state(service: Service) -> list[Any]:
 def order_facts_for(service: Service, body: OrderIn) -> Facts:
     """The order as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     asked = vehicles_of(service, body)
-    with service.turn():
+    with service.turn(asked[0][1].deadline):
         return facts_of(service, body, order_for(service, body, asked, date.today()))
 
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:
     """The closure as facts, and its order unless there is no set. Raises what `ask` raises."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
-    answer = watched("closure", lambda: answer_question(asked.book, asked.question), alone)
-    document = closure_document(service, asked, answer)
+    posed = asked.posed(service.settings.currency)
+    answer = watched("closure", lambda: answer_question(asked.book, asked.question, asked.deadline), alone)
+    document = closure_document(posed, answer)
     if answer.solution is None:
         return document, None
     order = OrderIn.model_validate(body.model_dump(exclude_unset=True))

@@ -3,19 +3,18 @@
 from datetime import date
 from typing import Any
 
-from api.asking.closures import understood
+from api.asking.closures import found_set, set_only
+from api.asking.documents import understood
 from api.asking.questions import ask, at_revision
 from api.closure.answer import Solution
-from api.closure.answering import answer_question
+from api.closure.deadline import Deadline
 from api.orders.facts import DEFERS
-from api.orders.jobs import fitting_sequence
-from api.orders.schedule import Schedule, Slot, earliest_finish
+from api.orders.schedule import Schedule, Slot
+from api.orders.scheduled import scheduled
 from api.orders.sequence import Sequence, Step, Work
 from api.orders.steps import loose_use, time_of, verb_of, what_is_done, without_detours
-from api.problems import NoSet
 from api.rulebook.model import RuleBook
 from api.service import Service
-from api.watching.reasoning import alone, watched
 from api.wire.orders_in import FittingIn
 
 Facts = dict[str, Any]
@@ -29,22 +28,28 @@ NO_ORDER_IS_QUICKER = (
 def fitting_facts(service: Service, body: FittingIn) -> Facts:
     """The sequence as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     asked = at_revision(service, body, lambda then: ask(then, body))
-    with service.turn():
-        answer = watched(
-            "fitting", lambda: answer_question(asked.book, asked.question, next_bests=False), alone
+    with service.turn(asked.deadline):
+        answer = set_only(service, "fitting", asked)
+        solution = found_set(answer)
+        until = Deadline(min(SECONDS, asked.deadline.extended().left()))
+        found, schedule = service.reasoner.run(
+            scheduled,
+            asked.book,
+            asked.question.vehicle,
+            solution,
+            body.hands,
+            body.room_in,
+            until,
+            deadline=until,
         )
-        if answer.solution is None:
-            raise NoSet("These wishes have no set; their closure says why")
-        found = fitting_sequence(asked.book, asked.question.vehicle, answer.solution)
-        schedule = earliest_finish(found, body.hands, body.room_in, SECONDS)
-    known = understood(service, asked)
+    known = understood(asked.posed(service.settings.currency))
     return {
         "date": date.today().isoformat(),
         "vehicle": known["vehicle"],
         "wishes": [wish["sentence"] for wish in known["wishes"]],
         "outcome": str(answer.outcome),
         "catalogue_revision": asked.book.revision,
-        **sequence_facts(found, schedule, body.hands, _coming_off(asked.book, answer.solution)),
+        **sequence_facts(found, schedule, body.hands, _coming_off(asked.book, solution)),
     }
 
 

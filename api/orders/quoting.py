@@ -20,7 +20,7 @@ def quotation_facts(service: Service, body: QuotationIn) -> Facts:
     """The quotation as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     today = date.today()
     asked = vehicles_of(service, body)
-    with service.turn():
+    with service.turn(asked[0][1].deadline):
         ordered = order_for(service, body, asked, today)
         order = facts_of(service, body, ordered)
     minutes = sum(vehicle.solution.totals.labour for vehicle in ordered.vehicles)

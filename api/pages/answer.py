@@ -45,7 +45,7 @@ def document_of(service: Service, question: PageQuestion) -> Facts:
 def document_under(service: Service, answering: tuple[str, Make]) -> Facts:
     """An answer of the API as facts, kept from last time or made when it is its turn. Raises Busy."""
     etag, make = answering
-    body, _ = service.answers.kept_or_made(etag, service.in_turn(make))
+    body, _ = service.answers.kept_or_made(etag, make)
     found: Facts = orjson.loads(body)
     return found
 

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from api.asking.closures import limit_names
+from api.asking.documents import limit_names
 from api.asking.questions import Asked, ask
 from api.pages.question import PageQuestion
 from api.problems import Problem
@@ -49,7 +49,7 @@ def _names(service: Service, question: PageQuestion) -> set[str]:
         asked: Asked = ask(service, question.body())
     except Problem:
         return set()
-    return {*(wish.name for wish in asked.question.wishes), *limit_names(asked)}
+    return {*(wish.name for wish in asked.question.wishes), *limit_names(asked.question.limits)}
 
 
 def _address(question: PageQuestion, names: dict[str, list[tuple[str, str]]], way: Facts) -> str | None:

@@ -6,7 +6,7 @@ from starlette.responses import Response
 from api.access.guard import MayRead
 from api.asking.checks import check
 from api.routes.closures import PROBLEMS
-from api.routes.ready import reasoned
+from api.routes.ready import answered
 from api.service import ServiceDep
 from api.wire.compared_out import CheckOut
 from api.wire.questions import CheckIn
@@ -23,4 +23,4 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
 def check_set(body: CheckIn, request: Request, service: ServiceDep) -> Response:
     """`completed` is the closure that keeps what is proposed and adds what is missing."""
     etag, make = check(service, body)
-    return reasoned(request, service, etag, make)
+    return answered(request, service, etag, make)

@@ -11,7 +11,7 @@ from api.orders.answering import ordering
 from api.orders.forms import CSV, MEDIA, PDF, XLSX, form_of, writer
 from api.orders.papers.parts import UnknownPart
 from api.routes.closures import PROBLEMS
-from api.routes.ready import reasoned
+from api.routes.ready import answered
 from api.service import Service, ServiceDep
 from api.wire.errors import documented
 from api.wire.orders_in import OrderIn, OrderQuery
@@ -66,7 +66,7 @@ def _order(request: Request, service: Service, body: OrderIn, part: str) -> Resp
     form = form_of(request.headers.get("accept", ""))
     write = writer(form, service.settings.house, part)
     etag, make = ordering(service, body, f"{form} {part}", write)
-    answer = reasoned(request, service, etag, make, MEDIA[form])
+    answer = answered(request, service, etag, make, MEDIA[form])
     if form in ("xlsx", "pdf"):
         answer.headers["Content-Disposition"] = f'attachment; filename="order.{form}"'
     return answer

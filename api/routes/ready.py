@@ -22,11 +22,6 @@ def answered(request: Request, service: Service, etag: str, make: Make, media: s
     )
 
 
-def reasoned(request: Request, service: Service, etag: str, make: Make, media: str = JSON) -> Response:
-    """As `answered`, for answers that take reasoning: making one waits for its turn. Raises Busy."""
-    return answered(request, service, etag, service.in_turn(make), media)
-
-
 def has_already(request: Request, etag: str) -> bool:
     """Whether If-None-Match says that the asker has this (weak comparison, RFC 9110, 13.1.2)."""
     given = request.headers.get("if-none-match", "")

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from time import perf_counter
-from typing import TypeVar
+from typing import Protocol, TypeVar
 
 from api.closure.answer import Answer, Outcome
 from api.watching import metrics, tracing
@@ -10,11 +10,23 @@ from api.watching.seen import current
 
 Result = TypeVar("Result")
 
+
+class Watched(Protocol):
+    """What is watched of an answer."""
+
+    @property
+    def outcome(self) -> Outcome: ...
+    @property
+    def engine(self) -> str: ...
+    @property
+    def reached(self) -> int: ...
+
+
 _LEAST_SURE = (Outcome.too_large, Outcome.not_proved, Outcome.impossible, Outcome.proved)
 
 
 def watched(
-    question: str, reason: Callable[[], Result], answers: Callable[[Result], tuple[Answer, ...]]
+    question: str, reason: Callable[[], Result], answers: Callable[[Result], tuple[Watched, ...]]
 ) -> Result:
     """What `reason` returns, with its time under the kind of question and its least sure outcome.
 
@@ -39,7 +51,7 @@ def alone(answer: Answer) -> tuple[Answer, ...]:
     return (answer,)
 
 
-def _summed_up(given: tuple[Answer, ...]) -> tuple[str, str, int]:
+def _summed_up(given: tuple[Watched, ...]) -> tuple[str, str, int]:
     """The least sure outcome, who found it, and how many positions were reached."""
     if not given:
         return str(Outcome.proved), "none", 0

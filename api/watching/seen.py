@@ -7,11 +7,14 @@ the template (`/v1/components/{number}`), never the path; no query, header or bo
 import logging
 from contextvars import ContextVar
 from time import perf_counter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from starlette.types import Scope
 
 from api.watching import metrics
+
+if TYPE_CHECKING:
+    from api.watching.asker import Asker
 
 _LOG = logging.getLogger("graftbook")
 _METHODS = frozenset(("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"))
@@ -23,7 +26,9 @@ ELSEWHERE = "other"
 class Seen:
     """A request from its first byte to its last."""
 
-    __slots__ = ("began", "method", "outcome", "problem", "request_id", "sent", "status", "trace")
+    __slots__ = (
+        "arrived", "asker", "began", "method", "outcome", "problem", "request_id", "sent", "status", "trace",
+    )  # fmt: skip
 
     def __init__(self, request_id: str, method: str) -> None:
         self.request_id = request_id
@@ -35,7 +40,9 @@ class Seen:
         self.problem = ""
         """The last part of the problem's type, if it was answered with one."""
         self.trace = ""
-        self.began = perf_counter()
+        self.began = self.arrived = perf_counter()
+        """When its first byte came, and when all of it was there."""
+        self.asker: Asker | None = None
         metrics.IN_FLIGHT.inc()
 
     def ended(self, scope: Scope) -> None:
@@ -75,6 +82,12 @@ entered, left = _CURRENT.set, _CURRENT.reset
 def current() -> Seen | None:
     """The request that this code runs for, also in a worker thread; None outside of one."""
     return _CURRENT.get()
+
+
+def since_asked() -> float:
+    """Seconds since the present request was there in whole; 0 outside of one."""
+    request = current()
+    return 0.0 if request is None else perf_counter() - request.arrived
 
 
 def route_of(scope: Scope) -> str:

@@ -11,17 +11,13 @@ from starlette.responses import Response
 
 from api.problems import Problem
 from api.watching.seen import current
+from api.wire.written import json_bytes
 
 JSON = "application/json"
 PROBLEM_JSON = "application/problem+json"
 KEEP_NOTHING = {"Cache-Control": "no-store"}
 ASK_AGAIN = {"Cache-Control": "private, no-cache"}
 """Keep it, but ask with If-None-Match before each use: an edit of the catalogue shows at once."""
-
-
-def json_bytes(document: Any) -> bytes:
-    """A document of plain dicts, lists and values as JSON."""
-    return orjson.dumps(document, option=orjson.OPT_NON_STR_KEYS)
 
 
 def json_answer(document: Any, *, status: int = 200, headers: Mapping[str, str] | None = None) -> Response:

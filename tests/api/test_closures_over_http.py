@@ -85,7 +85,7 @@ async def test_an_answer_that_time_cut_short_says_so_and_is_not_kept(
     client: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ):
     late = Answer(Outcome.not_proved, gap=0.25, engine="solver")
-    monkeypatch.setattr("api.asking.closures.answer_question", lambda *_: late)
+    monkeypatch.setattr("api.asking.documents.answer_question", lambda *_: late)
     asked_nowhere_else = DISCS | {"vehicle": {"chassis": "24PL-018416"}}
     answer = await client.post("/v1/closures", json=asked_nowhere_else | {"deadline_seconds": 0.5})
     found = ClosureOut.model_validate_json(answer.content)

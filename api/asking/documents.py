@@ -1,0 +1,212 @@
+"""Questions answered as documents: the reasoning, the arithmetic of what it proposes, and the words.
+
+Pure: from values to bytes, so that a reasoning process can do all of it.
+"""
+
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from api.checks.set import check_set
+from api.closure import comparing, phrases, wording
+from api.closure.answer import Answer, Note, Outcome, Solution
+from api.closure.answering import answer_question
+from api.closure.cautions import CUTTING, cautions_for, section_cautions
+from api.closure.comparing import Comparison
+from api.closure.complete import Completeness, check_completeness
+from api.closure.deadline import NEVER, Deadline
+from api.closure.limits import (
+    CEILING_NAME,
+    VISIBLE_NAME,
+    effort_name,
+    keep_name,
+    keep_section_name,
+    refuse_name,
+)
+from api.closure.question import Limits, Question
+from api.rulebook.model import Effort, RuleBook
+from api.wire.answers import (
+    answer_document,
+    change_document,
+    difference_document,
+    note_document,
+    remarks,
+    vehicle_document,
+)
+from api.wire.findings import findings_document
+from api.wire.written import json_bytes
+
+Facts = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Posed:
+    """A question as a value: all that its document says of it. The deadline is that of the whole answer."""
+
+    book: RuleBook
+    question: Question
+    chassis: str
+    estimated: bool
+    market: str = ""
+    currency: str = ""
+    deadline: Deadline = field(default=NEVER, compare=False)
+
+    @property
+    def timely(self) -> Question:
+        """The question with the seconds that are left for it."""
+        return replace(self.question, seconds=self.deadline.left())
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What is watched of an answer."""
+
+    outcome: Outcome
+    engine: str
+    reached: int
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An answer as the bytes of its document; `lasting`: the same question will always give them."""
+
+    body: bytes
+    lasting: bool
+    briefs: tuple[Brief, ...]
+
+
+def _told(document: Facts, *answers: Answer) -> Told:
+    briefs = tuple(Brief(a.outcome, a.engine, a.reached) for a in answers)
+    return Told(json_bytes(document), all(map(lasting, answers)), briefs)
+
+
+def lasting(answer: Answer) -> bool:
+    """Whether the same question will always give this: no time limit had a part in it."""
+    return answer.outcome is not Outcome.not_proved and not answer.cut_short
+
+
+def closure(asked: Posed) -> Told:
+    """The closure of a question."""
+    answer = answer_question(asked.book, asked.question, asked.deadline)
+    return _told(closure_document(asked, answer), answer)
+
+
+def set_only(asked: Posed) -> Answer:
+    """The answer without what each next best would cost."""
+    return answer_question(asked.book, asked.question, asked.deadline, next_bests=False)
+
+
+def why_not(asked: Posed, number: str, position: str) -> Told:
+    """Why the answer does not hold this component instead."""
+    compared = comparing.why_not(asked.book, asked.timely, number, position)
+    instead = {"component": number, "position": position or None}
+    return _told(instead | _comparison(asked, asked, compared), compared.one, compared.other)
+
+
+def what_if(asked: Posed, there: Posed) -> Told:
+    """What the same wishes would give on another vehicle."""
+    compared = comparing.what_if(asked.book, asked.timely, there.book, there.question)
+    return _told(_comparison(asked, there, compared), compared.one, compared.other)
+
+
+def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Told:
+    """Whether a proposed set is complete and works together."""
+    found = check_completeness(asked.book, asked.timely, proposed, loose)
+    return _told(check_document(asked, found), *([found.completed] if found.completed else []))
+
+
+def closure_document(asked: Posed, answer: Answer) -> Facts:
+    """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
+    document = understood(asked) | answer_document(asked.book, answer)
+    document["checks"], document["cautions"] = arithmetic(asked, answer.solution)
+    return document
+
+
+def _comparison(asked: Posed, there: Posed, compared: Comparison) -> Facts:
+    return {
+        "asked": closure_document(asked, compared.one),
+        "instead": closure_document(there, compared.other),
+        "difference": difference_document(compared.difference),
+        "sentences": wording.comparison_sentences(there.book, compared),
+        "only_asked": [change_document(asked.book, change) for change in compared.only_in_one],
+        "only_instead": [change_document(there.book, change) for change in compared.only_in_other],
+    }
+
+
+def understood(asked: Posed) -> Facts:
+    """How the question was understood."""
+    question = asked.question
+    return {
+        "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
+        "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, asked.book)} for w in question.wishes],
+        "limits": [
+            {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
+            for n in limit_names(question.limits)
+        ],
+        "currency": asked.currency,
+        "section_titles": {s.name: s.title for s in asked.book.sections.values()},
+    }
+
+
+def limit_names(limits: Limits) -> list[str]:
+    """The asker's limits by the names that reasons cite."""
+    names = [keep_name(p) for p in sorted(limits.keep)]
+    names += [keep_section_name(s) for s in sorted(limits.keep_sections)]
+    names += [refuse_name(c) for c in sorted(limits.refuse)]
+    if limits.effort_at_most is not Effort.cutting:
+        names.append(effort_name(limits.effort_at_most))
+    if limits.nothing_visible:
+        names.append(VISIBLE_NAME)
+    if limits.price_at_most is not None:
+        names.append(CEILING_NAME)
+    return names
+
+
+def arithmetic(asked: Posed, solution: Solution | None) -> tuple[Facts | None, list[str]]:
+    """The findings on a set, and the cautions that its work calls for: without a set, what was wished."""
+    book = asked.book
+    if solution is None:
+        wished = {getattr(wish, "component", "") for wish in asked.question.wishes} & set(book.components)
+        sections = sorted({book.components[number].section for number in wished})
+        return None, list(dict.fromkeys(c for section in sections for c in section_cautions(book, section)))
+    findings = check_set(book, asked.question.vehicle, solution.today, solution.after, asked.market)
+    return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
+
+
+def check_document(asked: Posed, found: Completeness) -> Facts:
+    """The whole answer as facts."""
+    book = asked.book
+    findings = check_set(book, asked.question.vehicle, found.today, found.after, asked.market)
+    touched = {
+        book.positions[p].section
+        for p, c in found.after.items()
+        if p in book.positions and found.today.get(p) != c
+    }
+    return {
+        **understood(asked),
+        "catalogue_revision": book.revision,
+        "complete": found.complete,
+        "missing": _notes(found.missing),
+        "clashing": _notes(found.clashing),
+        "surplus": [
+            {"position": s.position or None, "component": s.component, "quantity": s.quantity}
+            for s in found.surplus
+        ],
+        "limits_broken": _notes(found.limits_broken),
+        "completed": closure_document(asked, found.completed) if found.completed else None,
+        **remarks(book, found),
+        "checks": findings_document(findings),
+        "cut_or_welded": list(found.cut),
+        "machined": list(found.machined),
+        "cautions": list(
+            dict.fromkeys(
+                [
+                    *(c for section in sorted(touched) for c in section_cautions(book, section)),
+                    *([CUTTING] if found.cut else []),
+                ]
+            )
+        ),
+    }
+
+
+def _notes(notes: tuple[Note, ...]) -> list[Facts]:
+    return [note_document(note) for note in notes]

@@ -1,0 +1,51 @@
+"""Where reasoning is done: in processes of its own, or in this one."""
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+from api.closure.deadline import Deadline, OutOfTime
+from api.closure.solve import warm_up
+from api.problems import Busy
+from api.reasoning.frames import Late
+from api.reasoning.pool import Lost, NoneFree, Pool
+from api.reasoning.problems import ReasoningEnded
+from api.watching.asker import somebody_waits
+
+Result = TypeVar("Result")
+
+
+class Reasoner:
+    """Does the work of questions in up to so many processes; 0: here, in the thread that asks."""
+
+    def __init__(self, processes: int = 0) -> None:
+        self.pool = Pool(processes) if processes else None
+
+    def start(self) -> None:
+        """Get ready before anybody asks: load the solver here, or begin the first process."""
+        if self.pool is None:
+            warm_up()
+        else:
+            self.pool.start()
+
+    def run(self, work: Callable[..., Result], *arguments: Any, deadline: Deadline) -> Result:
+        """What a pure module's function returns; its arguments and its result are values.
+
+        Raises what it raises, and of another process: OutOfTime when it is not done at the very end of
+        the deadline, or the asker has gone, Busy when no process was free until then, ReasoningEnded when
+        it was killed.
+        """
+        if self.pool is None:
+            return work(*arguments)
+        try:
+            return self.pool.run(work, *arguments, seconds=deadline.very_end(), wanted=somebody_waits())
+        except Late:
+            raise OutOfTime from None
+        except NoneFree:
+            raise Busy("questions") from None
+        except Lost:
+            raise ReasoningEnded from None
+
+    def close(self) -> None:
+        """End the processes."""
+        if self.pool is not None:
+            self.pool.close()
