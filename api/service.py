@@ -2,7 +2,7 @@
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field, replace
 from typing import Annotated
@@ -149,16 +149,16 @@ class Service:
         return waiting
 
     @contextmanager
-    def at(self, revision: int | None) -> Iterator["Service"]:
+    def at(self, revision: int | None, words: Iterable[str] = ()) -> Iterator["Service"]:
         """The service as it would answer with the catalogue as of a revision; None: as it is.
 
-        Names and rule books are to be looked up before the block ends. Raises UnknownRevision and
-        TooFarBack.
+        `words` are all texts of the question; of the past nothing else is looked up. Names and rule books are
+        to be looked up before the block ends. Raises UnknownRevision and TooFarBack.
         """
         if revision is None:
             yield self
             return
-        with self.gates["past"].turn(), as_of(self.engine, revision) as connection:
+        with self.gates["past"].turn(), as_of(self.engine, revision, words) as connection:
             yield replace(self, engine=connection, books=Books(connection, kept=2))
 
 

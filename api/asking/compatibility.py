@@ -8,6 +8,7 @@ from pydantic import ValidationError
 from api.asking.names import of_one_revision
 from api.asking.questions import present_revision
 from api.catalogue.lookup import Found, find_components, find_vehicle, numbers_as_typed
+from api.catalogue.past_part import texts_in
 from api.catalogue.store import book_revision, with_components
 from api.closure.compatibility import Compatibility, Fits, Need, Place, compatible
 from api.closure.deadline import Deadline
@@ -35,9 +36,9 @@ def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
     """
     if body.as_of is not None and body.as_of <= present_revision(service):
         batch = _settled(service, body)
-        if batch.says_the_same_at(body.as_of):
+        if batch.says_the_same_at(body.as_of) or present_revision(service) == body.as_of:
             return batch.answers()
-    with service.at(body.as_of) as then:
+    with service.at(body.as_of, texts_in(body.model_dump(mode="json"))) as then:
         batch = _settled(then, body)
     return batch.answers()
 

@@ -1,7 +1,6 @@
 """A body as a question about one rule book."""
 
 from collections.abc import Callable, Iterable
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
@@ -9,11 +8,20 @@ from api.asking.documents import Posed
 from api.asking.names import Names, of_one_revision, whole
 from api.asking.vehicles import VehicleAsked, ask_vehicle
 from api.builds.service import specification_document
+from api.catalogue.history import component_changed_since
+from api.catalogue.past_part import texts_in
 from api.catalogue.revisions import current_revision
 from api.closure.deadline import NEVER, Deadline
 from api.closure.question import Criterion, Question
 from api.database import reading
-from api.problems import InvalidRequest, Problem, UnknownSpecification, pointing_at
+from api.problems import (
+    InvalidRequest,
+    Problem,
+    UnknownBuild,
+    UnknownComponent,
+    UnknownSpecification,
+    pointing_at,
+)
 from api.rulebook.model import RuleBook
 from api.service import Service
 from api.watching.seen import since_asked
@@ -99,16 +107,35 @@ def at_revision(
     """What `look_up` finds with the catalogue as of the revision that the body names.
 
     `questions` are those in what it finds. Where no later edit touched the rule book of any of them the
-    present catalogue says the same, and nobody has to wait. Raises what `look_up` raises, UnknownRevision
-    and TooFarBack.
+    present catalogue says the same. Raises what `look_up` raises, UnknownRevision and TooFarBack.
     """
-    if body.as_of is not None and body.as_of <= present_revision(service):
-        with suppress(Problem):
+    if body.as_of is None:
+        return of_one_revision(lambda: look_up(service))
+    if body.as_of <= present_revision(service):
+        try:
             found = of_one_revision(lambda: look_up(service))
+        except Problem as problem:
+            if _was_so_then(service, problem, body.as_of):
+                raise
+        else:
             if all(q.book.revision <= body.as_of and not q.names.beyond for q in questions(found)):
                 return found
-    with service.at(body.as_of) as then:
+            if present_revision(service) == body.as_of:
+                return found
+    with service.at(body.as_of, texts_in(body.model_dump(mode="json"))) as then:
         return of_one_revision(lambda: look_up(then))
+
+
+def _was_so_then(service: Service, problem: Problem, revision: int) -> bool:
+    """Whether what is wrong now was wrong as of a revision too, as far as the present tells it."""
+    if isinstance(problem, UnknownBuild | UnknownSpecification):
+        return True
+    with reading(service.engine) as session:
+        connection = session.connection()
+        if current_revision(connection) == revision:
+            return True
+        named = isinstance(problem, UnknownComponent) and problem.name
+        return bool(named) and not component_changed_since(connection, named, revision)
 
 
 def present_revision(service: Service) -> int:

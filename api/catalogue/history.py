@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import Connection, Select, and_, delete, func, insert, literal, not_, or_, select
 
 from api.catalogue.images import BEFORE, Fields, images, remembered, rows_in
+from api.catalogue.names import as_typed
 from api.catalogue.staging import SPANS_OF, STAGED, listed, table
 from api.database import in_utc
 from api.problems import TooFarBack
@@ -238,12 +239,18 @@ def undoing(
             yield kind, row.name, row.before
 
 
-def count_since(connection: Connection, revision: int) -> int:
-    """How many changes were made after a revision."""
+def changed_since_at_most(connection: Connection, revision: int, most: int) -> int:
+    """How many changes were made after a revision, counted no further than `most`."""
     change = table("record_change")
-    return connection.execute(
-        select(func.count()).select_from(change).where(change.c.revision > revision)
-    ).scalar_one()
+    some = select(change.c.revision).where(change.c.revision > revision).limit(most).subquery()
+    return connection.execute(select(func.count()).select_from(some)).scalar_one()
+
+
+def component_changed_since(connection: Connection, number: str, revision: int) -> bool:
+    """Whether an edit after a revision changed a component that a number as typed may mean."""
+    change = table("record_change")
+    query = select(change.c.name).where(change.c.revision > revision, change.c.kind == "component")
+    return as_typed(number) in map(as_typed, connection.execute(query).scalars())
 
 
 def spoken_of_before(connection: Connection) -> tuple[set[str], set[str]]:

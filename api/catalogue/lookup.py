@@ -19,7 +19,7 @@ from api.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
-_CANDIDATES = 2000
+CANDIDATES = 2000
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ def find_vehicle(
     UnknownChassis with chassis numbers like it.
     """
     connection = session.connection()
-    for prefix, serial in _readings(chassis):
+    for prefix, serial in readings(chassis):
         if row := _span_of(connection, prefix, serial):
             vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
             return Found(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
@@ -60,7 +60,7 @@ def chassis_near(session: Session, chassis: str) -> list[str]:
     """Chassis numbers like one that no span holds: an end of a span with its prefix, or like prefixes."""
     span = table("chassis_span")
     connection = session.connection()
-    for prefix, serial in _readings(chassis):
+    for prefix, serial in readings(chassis):
         rows = connection.execute(select(span).where(span.c.prefix == prefix)).all()
         ends = [
             (abs(end - serial), f"{prefix}-{end:0{row.digits}d}")
@@ -71,7 +71,7 @@ def chassis_near(session: Session, chassis: str) -> list[str]:
             return [text for _, text in sorted(ends)[:2]]
     typed = _NOT_IN_A_CHASSIS.sub("", chassis).upper()
     rows = connection.execute(
-        select(span.c.prefix, span.c.first_serial, span.c.digits).order_by(span.c.prefix).limit(_CANDIDATES)
+        select(span.c.prefix, span.c.first_serial, span.c.digits).order_by(span.c.prefix).limit(CANDIDATES)
     ).all()
     examples = {row.prefix: f"{row.prefix}-{row.first_serial:0{row.digits}d}" for row in reversed(rows)}
     letters = typed.rstrip("0123456789") or typed[:4]
@@ -163,7 +163,7 @@ def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:
     return {number: meant[0] for number, meant in numbers_meant(session, numbers).items()}
 
 
-def _readings(chassis: str) -> list[tuple[str, int]]:
+def readings(chassis: str) -> list[tuple[str, int]]:
     """(prefix, serial) as the text may be read; a dash settles it, else the last letter does."""
     text = plain_text(chassis).strip().upper()
     prefix, dash, serial = text.rpartition("-")

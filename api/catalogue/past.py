@@ -1,50 +1,46 @@
-"""The catalogue as it was: every later edit undone, inside a transaction that is never kept.
+"""The catalogue as it was: what a question may name, copied into memory, with every later edit undone there.
 
-What an edit changed is in the history with what stood before, so undoing is loading that. The cost
-grows with the number of records changed since; a question about the past waits for editors and lets
-them wait, as an edit does.
+What an edit changed is in the history with what stood before, so undoing is loading that. The catalogue
+itself is only read, in one transaction: nobody waits. The cost grows with the ranges that the question names
+and with the records of theirs that were changed since, not with the catalogue.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
-from sqlalchemy import Connection, Engine, select, update
+from sqlalchemy import Connection, Engine
 
-from api.catalogue.history import count_since, require_kept, undoing
-from api.catalogue.images import end_images, images, objects_in
+from api.catalogue.history import changed_since_at_most, require_kept
+from api.catalogue.images import objects_in
 from api.catalogue.loading import Load, Report
-from api.catalogue.records import KIND_BY_WORD
+from api.catalogue.past_part import Part
 from api.catalogue.removing import let_go_elsewhere
-from api.catalogue.revisions import current_revision, wait_for_editors
+from api.catalogue.revisions import current_revision
+from api.catalogue.scratch import scratch
 from api.catalogue.sources import from_objects
-from api.catalogue.staging import end_staging, table
-from api.database import writing
+from api.database import reading
 from api.problems import TooFarBack, UnknownRevision
 
 MOST_CHANGES = 50_000
 
 
-class _Undo(Exception):
-    """Leave the transaction without keeping anything."""
-
-
 @contextmanager
-def as_of(engine: Engine, revision: int) -> Iterator[Connection]:
-    """A connection that sees the catalogue as of a revision, until the block ends.
+def as_of(engine: Engine, revision: int, words: Iterable[str]) -> Iterator[Connection]:
+    """A connection that sees the catalogue as of a revision, as far as these words can ask for it.
 
-    Raises UnknownRevision for one that is not reached yet, TooFarBack for one before the history, or
+    `words`: every text of the question. The ranges of the chassis numbers among them are whole there, and
+    so are the components that any of them may mean, the builds and the specifications of these names.
+    Raises UnknownRevision for a revision that is not reached yet, TooFarBack for one before the history, or
     with more than `MOST_CHANGES` changes since.
     """
-    try:
-        with writing(engine) as session:
-            connection = session.connection()
-            wait_for_editors(connection)
-            _within_reach(connection, revision)
-            _undo_since(connection, revision)
-            yield connection
-            raise _Undo
-    except _Undo:
-        pass
+    with scratch() as then:
+        with reading(engine) as session:
+            now = session.connection()
+            _within_reach(now, revision)
+            part = Part(now, then, revision, words)
+            part.copy()
+            _undo(then, part, revision)
+        yield then
 
 
 def _within_reach(connection: Connection, revision: int) -> None:
@@ -52,41 +48,18 @@ def _within_reach(connection: Connection, revision: int) -> None:
     if not 0 <= revision <= present:
         raise UnknownRevision(str(revision), [str(present)])
     require_kept(connection, revision, present)
-    if (changes := count_since(connection, revision)) > MOST_CHANGES:
-        raise TooFarBack(f"{changes} records were changed since; at most {MOST_CHANGES} can be undone here")
+    if changed_since_at_most(connection, revision, MOST_CHANGES + 1) > MOST_CHANGES:
+        raise TooFarBack(
+            f"More than {MOST_CHANGES} records were changed since; that is too much to undo here"
+        )
 
 
-def _undo_since(connection: Connection, revision: int) -> None:
-    removals: dict[str, list[str]] = {}
-    objects = []
-    for kind, name, image in list(undoing(connection, revision, KIND_BY_WORD)):
-        if image is None:
-            removals.setdefault(kind, []).append(name)
-        else:
-            objects.extend(objects_in(kind, image))
+def _undo(then: Connection, part: Part, revision: int) -> None:
+    objects, removals = part.undoing()
     report = Report()
-    load = Load(connection, report, keeps_images=False)
-    removals = _present(connection, removals)
-    let_go_elsewhere(connection, removals)
-    load.run(from_objects(objects), removals)
+    load = Load(then, report, keeps_images=False)
+    let_go_elsewhere(then, removals)
+    load.run(from_objects(o for kind, image in objects for o in objects_in(kind, image)), removals)
     if report.mistakes:
         raise TooFarBack(f"This version of the program cannot read revision {revision}: {report.mistakes[0]}")
-    end_images(connection)
-    end_staging(connection)
-    _set_back(connection, revision)
-
-
-def _present(connection: Connection, removals: dict[str, list[str]]) -> dict[str, list[str]]:
-    """Those of the records that are there still: one may have been added and removed again."""
-    return {kind: list(images(connection, kind, names)) for kind, names in removals.items()}
-
-
-def _set_back(connection: Connection, revision: int) -> None:
-    """The ranges' revisions as they were."""
-    ranges, edit = table("range"), table("revision")
-    then: dict[str, int] = {}
-    for row in connection.execute(select(edit.c.number, edit.c.touched).where(edit.c.number <= revision)):
-        for name in row.touched.split("; "):
-            then[name] = max(then.get(name, 0), row.number)
-    for name, number in then.items():
-        connection.execute(update(ranges).where(ranges.c.name == name).values(revision=number))
+    part.finish()

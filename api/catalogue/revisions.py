@@ -11,6 +11,7 @@ from sqlalchemy import (
     collate,
     func,
     insert,
+    literal,
     select,
     union,
     union_all,
@@ -105,6 +106,14 @@ def raise_revision(connection: Connection, who: str, why: str, touched: set[str]
 def current_revision(connection: Connection) -> int:
     """The number of the last edit; 0 when nothing was ever loaded."""
     return connection.execute(select(func.max(table("revision").c.number))).scalar() or 0
+
+
+def revision_of_range(connection: Connection, name: str, at_most: int) -> int:
+    """The last edit, up to a revision, that touched a range's rule books; 0 when none did."""
+    edit = table("revision").c
+    touches = (literal("; ") + edit.touched + literal("; ")).contains(f"; {name}; ", autoescape=True)
+    query = select(edit.number).where(edit.number <= at_most, touches).order_by(edit.number.desc()).limit(1)
+    return connection.execute(query).scalar() or 0
 
 
 def ranges_touched(connection: Connection) -> set[str]:

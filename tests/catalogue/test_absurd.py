@@ -6,10 +6,10 @@ from sqlalchemy import Engine
 from api.catalogue.editing import Author, patch_record, record_state
 from api.catalogue.exports import export
 from api.catalogue.imports import load
-from api.catalogue.past import as_of
 from api.catalogue.staging import table
 from api.database import writing
 from tests.catalogue.sheet import sheet, small
+from tests.catalogue.undone import undone_to
 
 KINDS = """[characteristic_kind]
 name,title,quantity,least,most
@@ -178,6 +178,6 @@ def test_what_was_stored_before_anybody_looked_can_still_be_asked_for(engine: En
         session.connection().execute(bad)
     mended = load(engine, sheet("[characteristic]\ncomponent,kind,value\nTC-1,axle_ratio,3.6\n"))
     assert mended.ok
-    with as_of(engine, 1) as connection:
+    with undone_to(engine, 1) as connection:
         query = held.select().where(held.c.claim == "TC-1:axle_ratio")
         assert connection.execute(query).one().written == "-3.6"

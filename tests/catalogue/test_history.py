@@ -2,10 +2,12 @@
 
 import io
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from types import MappingProxyType
 from typing import Any
 
 import pytest
-from sqlalchemy import Engine, delete
+from sqlalchemy import Connection, Engine, delete, select
 
 from api import problems
 from api.catalogue import editing, history
@@ -14,11 +16,13 @@ from api.catalogue.exports import export
 from api.catalogue.imports import load
 from api.catalogue.past import as_of
 from api.catalogue.records import KIND_BY_WORD, KindWord
+from api.catalogue.revisions import current_revision
 from api.catalogue.staging import table
-from api.catalogue.store import book_revision, compile_book
+from api.catalogue.store import book_revision, compile_book, with_components
 from api.database import make_engine, reading, writing
 from api.rulebook.model import RuleBook
 from tests.catalogue.sheet import sheet, small
+from tests.catalogue.undone import undone_to
 
 ANNA = Author("Anna (k1)", "measured again")
 VARIANTS = ("T1-R", "T2-L", "T3-R")
@@ -128,20 +132,51 @@ def told(databases: Any, edited: Any) -> Iterator[tuple[Engine, list[str], list[
 def test_the_catalogue_can_be_seen_as_it_was_after_each_edit(told: Any) -> None:
     engine, sheets, seen = told
     for revision in reversed(range(1, len(sheets))):
-        with as_of(engine, revision) as then:
+        with undone_to(engine, revision) as then:
             stream = io.StringIO()
             export(then, stream)
             assert stream.getvalue() == sheets[revision], revision
             assert books(then) == seen[revision], revision
     assert kept(engine) == sheets[-1]
     assert books(engine) == seen[-1]
-    with as_of(engine, 0) as nothing:
+
+
+def test_a_question_sees_the_catalogue_as_it_was_after_each_edit(told: Any) -> None:
+    """Copied into memory and undone there, the rule books of what it names are those of then."""
+    engine, sheets, seen = told
+    for revision in reversed(range(1, len(sheets))):
+        with as_of(engine, revision, ["1T-0001", "2L-0001", "3R-0001"]) as then:
+            assert books(then) == seen[revision], revision
+            with reading(then) as session:
+                assert current_revision(session.connection()) == revision
+    with as_of(engine, 0, ["1T-0001"]) as nothing:
         assert books(nothing) == {}
+
+
+def alone(connection: Connection, book: RuleBook, number: str) -> tuple[Any, ...]:
+    """What a question that names a number which its rule book lacks is given of it."""
+    with reading(connection) as session:
+        found = with_components(session, book, [number])
+    return dict(found.components), found.supersessions
+
+
+def test_a_component_beside_the_ranges_is_seen_as_it_was(told: Any) -> None:
+    """Whatever a word may mean is there, with what ties it to others, at whichever revision."""
+    engine, sheets, seen = told
+    with undone_to(engine, len(sheets) - 1) as every:
+        numbers = sorted(every.execute(select(table("component").c.number)).scalars())
+    bare = replace(seen[1]["T1-R"], components=MappingProxyType({}), supersessions=())
+    for revision in range(1, len(sheets)):
+        with undone_to(engine, revision) as whole:
+            expected = {n: alone(whole, bare, n) for n in numbers}
+        for number in numbers[revision % 4 :: 4]:
+            with as_of(engine, revision, [number]) as then:
+                assert alone(then, bare, number) == expected[number], (revision, number)
 
 
 def test_only_what_exists_can_be_seen(told: Any) -> None:
     engine, sheets, _ = told
-    with pytest.raises(problems.UnknownRevision), as_of(engine, len(sheets)):
+    with pytest.raises(problems.UnknownRevision), as_of(engine, len(sheets), []):
         pass
 
 
@@ -151,14 +186,14 @@ def test_what_was_edited_before_there_was_a_history_cannot_be_seen(engine: Engin
     assert EDITS["a price"](engine).ok
     with writing(engine) as session:
         session.connection().execute(delete(table("record_change")))
-    with pytest.raises(problems.TooFarBack, match="after revision 2"), as_of(engine, 1):
+    with pytest.raises(problems.TooFarBack, match="after revision 2"), as_of(engine, 1, []):
         pass
-    with as_of(engine, 2) as now:
+    with undone_to(engine, 2) as now:
         assert books(now) == books(engine)
     assert EDITS["dearer"](engine).revision == 3
-    with pytest.raises(problems.TooFarBack, match="after revision 2"), as_of(engine, 1):
+    with pytest.raises(problems.TooFarBack, match="after revision 2"), as_of(engine, 1, []):
         pass
-    with as_of(engine, 2) as then:
+    with undone_to(engine, 2) as then:
         assert books(then) == books(engine)
 
 

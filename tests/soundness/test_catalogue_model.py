@@ -26,10 +26,10 @@ from api.catalogue.exports import export_text
 from api.catalogue.history import changes_of_edit
 from api.catalogue.imports import load
 from api.catalogue.loading import Report
-from api.catalogue.past import as_of
 from api.catalogue.revisions import current_revision
 from api.database import make_engine, reading
 from api.problems import ChangedAgain, PreconditionFailed, PreconditionRequired, UnknownRecord
+from tests.catalogue.undone import undone_to
 from tests.soundness.catalogue_model import (
     BASE,
     BATCHES,
@@ -167,7 +167,7 @@ class Edits(RuleBasedStateMachine):
     @rule(data=st.data())
     def the_past_is_as_it_was(self, data: st.DataObject) -> None:
         number = data.draw(st.integers(0, self.revision))
-        with as_of(self.engine, number) as connection:
+        with undone_to(self.engine, number) as connection:
             assert read_export("".join(export_text(connection))) == self.past[number]
 
     @rule(data=st.data())
@@ -213,9 +213,9 @@ def test_the_catalogue_does_what_a_plain_dict_does(databases: Any):
 def test_the_past_can_be_seen_although_a_build_names_what_came_later(engine: Engine):
     assert load(engine, objects_of(BASE, BASE)).ok
     create_build(engine, "red", BuildIn(chassis="L-100", variant="L1"))
-    with as_of(engine, 0) as connection:
+    with undone_to(engine, 0) as connection:
         assert "".join(export_text(connection)) == ""
-    with as_of(engine, 1) as connection:
+    with undone_to(engine, 1) as connection:
         assert read_export("".join(export_text(connection))) == BASE
     assert build_document(engine, "red")["variant"] == "L1"
 
