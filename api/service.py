@@ -25,6 +25,21 @@ from api.wire.names import BookNames
 Made = tuple[bytes, bool]
 """The bytes of an answer, and whether the same question will always give them."""
 Make = Callable[[], Made]
+MOST_SECONDS = 60.0
+"""So long the same answer is waited for that somebody else is making."""
+
+
+@dataclass(frozen=True, slots=True)
+class InTurn:
+    """How to make an answer that takes reasoning: it waits for its turn. Making it raises Busy."""
+
+    make: Make
+    gate: Gate
+    deadline: Deadline
+
+    def __call__(self) -> Made:
+        with self.gate.turn(self.deadline.left()):
+            return self.make()
 
 
 class AnswerCache:
@@ -35,6 +50,7 @@ class AnswerCache:
         self.held = self.hits = self.misses = 0
         """Bytes kept now; how often an answer was there and was not."""
         self._kept: OrderedDict[str, bytes] = OrderedDict()
+        self._making: dict[str, threading.Event] = {}
         self._lock = threading.Lock()
 
     def get(self, etag: str) -> bytes | None:
@@ -48,9 +64,29 @@ class AnswerCache:
             return body
 
     def kept_or_made(self, etag: str, make: Make) -> Made:
-        """The answer kept from last time, or made now and kept if it is the same whenever it is asked for."""
+        """The answer kept from last time, or made now and kept if it is the same whenever it is asked for.
+
+        What somebody is making already is waited for, as long as there is time to reason over it.
+        """
         if (kept := self.get(etag)) is not None:
             return kept, True
+        with self._lock:
+            others = self._making.get(etag)
+            if others is None:
+                mine = self._making[etag] = threading.Event()
+        if others is None:
+            try:
+                return self._made(etag, make)
+            finally:
+                with self._lock:
+                    del self._making[etag]
+                mine.set()
+        others.wait(min(make.deadline.left(), MOST_SECONDS) if isinstance(make, InTurn) else MOST_SECONDS)
+        if (kept := self.get(etag)) is not None:
+            return kept, True
+        return self._made(etag, make)
+
+    def _made(self, etag: str, make: Make) -> Made:
         body, lasting = make()
         if lasting:
             self.put(etag, body)
@@ -141,12 +177,7 @@ class Service:
 
     def in_turn(self, make: Make, deadline: Deadline = NEVER) -> Make:
         """How to make an answer that takes reasoning: it waits for its turn. Making it raises Busy."""
-
-        def waiting() -> Made:
-            with self.turn(deadline):
-                return make()
-
-        return waiting
+        return InTurn(make, self.gates["questions"], deadline)
 
     @contextmanager
     def at(self, revision: int | None, words: Iterable[str] = ()) -> Iterator["Service"]:
