@@ -71,7 +71,9 @@ class Asked:
 def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     """The question that a body asks: its specification first, then what is decided for its build,
     then its own wishes. Raises the problems of the names in it."""
-    asked = ask_vehicle(service, body.vehicle)
+    seconds = min(body.deadline_seconds, service.settings.seconds_to_reason)
+    deadline = Deadline(seconds, gone=since_asked())
+    asked = ask_vehicle(service, body.vehicle, deadline=deadline)
     names = asked.names
     standard = _specification(service, body.specification, asked) if body.specification else {}
     wishes = (
@@ -82,7 +84,6 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     limits = [names.limits(body.limits, "/limits")]
     if standard:
         limits.append(names.limits(LimitsIn(**standard["limits"]), "/specification"))
-    seconds = min(body.deadline_seconds, service.settings.seconds_to_reason)
     question = Question(
         vehicle=asked.vehicle,
         wishes=tuple(dict.fromkeys(wishes)),
@@ -93,7 +94,6 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
         alternatives=alternatives,
         seconds=seconds,
     )
-    deadline = Deadline(seconds, gone=since_asked())
     market = body.market or ""
     return Asked(names.book(), question, asked.chassis, asked.estimated, names, market, body.as_of, deadline)
 

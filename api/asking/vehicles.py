@@ -8,9 +8,11 @@ from api.asking.names import Names
 from api.builds.service import build_document
 from api.catalogue.lookup import Found, find_vehicle
 from api.catalogue.store import book_revision
+from api.closure.deadline import NEVER, Deadline
 from api.closure.question import Wish
 from api.database import reading
 from api.problems import CatalogueMoved, VehicleMismatch, pointing_at
+from api.reasoning.problems import NotInTime
 from api.rulebook.model import RuleBook, Vehicle
 from api.service import Service
 from api.wire.questions import VehicleIn, WishIn
@@ -34,26 +36,31 @@ class VehicleAsked:
 
 
 def find_with_book(
-    service: Service, chassis: str, built: date | None, pointer: str = ""
+    service: Service, chassis: str, built: date | None, pointer: str = "", deadline: Deadline = NEVER
 ) -> tuple[Found, RuleBook]:
-    """A vehicle and its rule book, of one revision. Raises UnknownChassis, CatalogueMoved."""
+    """A vehicle and its rule book, of one revision. Raises UnknownChassis, CatalogueMoved, and NotInTime."""
     with pointing_at(pointer), reading(service.engine) as session:
         found = find_vehicle(session, chassis, built=built)
         revision = book_revision(session, found.vehicle.variant)
-    book = service.books.book(found.vehicle.variant)
+    try:
+        book = service.books.book(found.vehicle.variant, seconds=deadline.very_end())
+    except TimeoutError:
+        raise NotInTime("The rule book is being read after an edit; ask again, or for longer") from None
     if book.revision != revision:
         raise CatalogueMoved
     return found, book
 
 
-def ask_vehicle(service: Service, body: VehicleIn, pointer: str = "/vehicle") -> VehicleAsked:
+def ask_vehicle(
+    service: Service, body: VehicleIn, pointer: str = "/vehicle", deadline: Deadline = NEVER
+) -> VehicleAsked:
     """The vehicle that a body names.
 
-    Raises UnknownBuild, UnknownChassis, VehicleMismatch, CatalogueMoved, and what `Names` raises.
+    Raises UnknownBuild, UnknownChassis, VehicleMismatch, CatalogueMoved, NotInTime, and what `Names` raises.
     """
     stands = _with_build(service, body, pointer)
     found, book = find_with_book(
-        service, stands.get("chassis", ""), stands.get("built"), f"{pointer}/chassis"
+        service, stands.get("chassis", ""), stands.get("built"), f"{pointer}/chassis", deadline
     )
     variant = found.vehicle.variant
     if stands.get("variant", variant).casefold() != variant.casefold():

@@ -1,5 +1,6 @@
 """The rule books that a process keeps: compiled once a revision, however many ask at once."""
 
+import math
 import threading
 from collections import OrderedDict
 from collections.abc import Iterable
@@ -33,13 +34,14 @@ class Books:
         self._lock = threading.Lock()
         self.hits = self.misses = self.compiled = 0
 
-    def book(self, variant: str, also: Iterable[str] = ()) -> RuleBook:
-        """The variant's rule book as it is now. Raises UnknownVariant.
+    def book(self, variant: str, also: Iterable[str] = (), seconds: float = math.inf) -> RuleBook:
+        """The variant's rule book as it is now. Raises UnknownVariant, and TimeoutError when compiling it
+        takes longer than so many seconds: it goes on, and the next one who asks finds it.
 
         `also`: further component numbers that the asker names; those that the book lacks are added
         to the copy that is returned.
         """
-        book = self._kept_book(self._key(variant))
+        book = self._kept_book(self._key(variant), seconds)
         missing = [number for number in also if number not in book.components]
         if not missing:
             return book
@@ -56,7 +58,7 @@ class Books:
                 )
             return variant, epoch_of(session.connection()), found
 
-    def _kept_book(self, key: _Key) -> RuleBook:
+    def _kept_book(self, key: _Key, seconds: float) -> RuleBook:
         with self._lock:
             waiting = self._books.get(key)
             mine = waiting is None
@@ -66,9 +68,12 @@ class Books:
                 waiting = self._books[key] = Future()
                 self._forget_old(key)
             self._books.move_to_end(key)
-        if mine:
-            self._compile(key, waiting)
-        return waiting.result()
+        patient = math.isinf(seconds)
+        if mine and (patient or isinstance(self._engine, Connection)):
+            self._compile(key, waiting)  # a connection is of one thread
+        elif mine:
+            threading.Thread(target=self._compile, args=(key, waiting), name="rule-book", daemon=True).start()
+        return waiting.result(None if patient else seconds)
 
     def _compile(self, key: _Key, waiting: "Future[RuleBook]") -> None:
         try:

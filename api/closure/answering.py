@@ -37,6 +37,8 @@ def answer_question(
     `next_bests`: whether each choice is to say what the next best would cost; an order does not ask.
     """
     deadline = deadline or Deadline(question.seconds)
+    if deadline.passed:
+        return Answer(Outcome.not_proved)
     try:
         return _answer(scope_of(book, question), question, deadline, next_bests)
     except TooLarge:
@@ -55,6 +57,8 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
         return _impossible(scope, question, reached, deadline.extended())
     except OutOfTime as late:
         return _not_proved(problem, late)
+    if not deadline.allows(_changes(problem, found)):
+        return Answer(Outcome.not_proved, reached=reached, engine=engine)
     try:
         return _proved(problem, found, propagation, engine, next_bests)
     except RoundedAway:
@@ -112,9 +116,14 @@ def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadli
     )
 
 
+def _changes(problem: Problem, found: Found) -> int:
+    today = problem.scope.today
+    return sum(component != today.get(place) for place, component in found.values.items())
+
+
 def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
     solution = None
-    if late.found is not None:
+    if late.found is not None and problem.deadline.allows(_changes(problem, late.found)):
         try:
             solution = solution_of(problem, without_needless(problem, late.found), late.propagation)
         except RoundedAway:

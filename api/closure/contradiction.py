@@ -211,7 +211,8 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
         else:
             found.append(_contradiction(blame.problem, parts, proved))
         groups.append(frozenset(parts))
-        left = [s for s in left if s not in parts or s[0] not in GIVEABLE]
+        blamed = groups[-1]
+        left = [s for s in left if s not in blamed or s[0] not in GIVEABLE]
     return found, groups
 
 

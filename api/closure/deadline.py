@@ -15,6 +15,10 @@ SHARE_TO_EXPLAIN = 0.5
 LEAST_SECONDS = 0.05
 """What an answer may take in any case, however little was asked for: to hand it over and to write it."""
 
+SECONDS_A_CHANGE = 0.0003
+"""What it takes to verify, to explain and to lay out one change, its line in the document included: some
+twice of what was seen on a quiet machine. A set that cannot be laid out in time is not told."""
+
 LOOK_EVERY = 256
 """Demands between two looks at the clock, where looking each time would cost more than the work."""
 
@@ -68,6 +72,10 @@ class Deadline:
         later = Deadline(self._seconds, self._clock)
         later._end = self._end + self._seconds * SHARE_TO_EXPLAIN
         return later
+
+    def allows(self, changes: int) -> bool:
+        """Whether a set of so many changes can still be laid out."""
+        return changes * SECONDS_A_CHANGE <= self.extended().left()
 
     def very_end(self) -> float:
         """Seconds until the whole answer is to be there, whatever it says by then."""

@@ -148,6 +148,7 @@ class Problem:
 
     def only(self, switches: Collection[Switch]) -> "Problem":
         """The problem with no other wishes, limits and rules than these."""
+        switches = frozenset(switches)
         question = self.question
         if CEILING not in switches:
             question = replace(question, limits=replace(question.limits, price_at_most=None))

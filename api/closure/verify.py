@@ -44,6 +44,8 @@ class FinishedSet:
         self.after = {**scope.today, **after}
         self.loose = dict(loose or {})
         self.changed = sorted(p for p, c in after.items() if c != scope.today.get(p))
+        self.numbers = frozenset(self.after.values())
+        """What sits anywhere."""
 
     def sits(self, fit: Fit) -> bool:
         if fit.is_loose:
@@ -262,9 +264,7 @@ class FinishedSet:
     def has_add_on(self, flaw: Flaw) -> bool:
         """Whether one of the flaw's add-ons is fitted, or ordered loose."""
         numbers = {n for add_on in flaw.add_ons for n in self.scope.index.serves(add_on)}
-        return any(n in numbers and count > 0 for n, count in self.loose.items()) or any(
-            c in numbers for c in self.after.values()
-        )
+        return any(n in self.numbers or self.loose.get(n, 0) > 0 for n in numbers)
 
     def broken_limits(self, limits: Limits) -> Iterator[Broken]:
         """Every limit that the set breaks."""
