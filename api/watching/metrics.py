@@ -69,6 +69,16 @@ POOL = Gauge(
     registry=_REGISTRY,
     multiprocess_mode=_TOGETHER,
 )
+PROCESSES = Gauge(
+    "graftbook_reasoning_processes",
+    "Reasoning processes: at_work, idle",
+    ["what"],
+    registry=_REGISTRY,
+    multiprocess_mode=_TOGETHER,
+)
+LOST = Counter(
+    "graftbook_reasoning_processes_lost", "Reasoning processes that ended at work", registry=_REGISTRY
+)
 if FOLDER not in os.environ:
     ProcessCollector(registry=_REGISTRY)
 

@@ -38,12 +38,17 @@ class Readings:
         self._add("answers", "hit", answers.hits)
         self._add("answers", "miss", answers.misses)
         metrics.ANSWERS_HELD.set(answers.held)
+        if (reasoning := self._service.reasoner.pool) is not None:
+            metrics.PROCESSES.labels("at_work").set(reasoning.at_work)
+            metrics.PROCESSES.labels("idle").set(reasoning.idle)
+            self._add("lost", "", reasoning.lost)
         pool = self._service.engine.pool
         if isinstance(pool, QueuePool):
             metrics.POOL.labels("in_use").set(pool.checkedout())
             metrics.POOL.labels("idle").set(pool.checkedin())
 
     def _add(self, cache: str, what: str, total: int) -> None:
-        counter = metrics.BOOKS if cache == "books" else metrics.ANSWERS
-        counter.labels(what).inc(max(0, total - self._last.get((cache, what), 0)))
+        counters = {"books": metrics.BOOKS, "answers": metrics.ANSWERS, "lost": metrics.LOST}
+        counter = counters[cache].labels(what) if what else counters[cache]
+        counter.inc(max(0, total - self._last.get((cache, what), 0)))
         self._last[cache, what] = total
