@@ -208,9 +208,13 @@ def _new_process() -> Process | None:
     try:
         process = Process()
         process.wait_until_ready()
-    except (OSError, Late, Ended):
+    except OSError:
         _LOG.exception("a reasoning process could not be started")
+        return None
+    except (Late, Ended):
+        _LOG.warning("a reasoning process ended before it was ready")
         if process is not None:
             process.end()
         return None
-    return process
+    else:
+        return process
