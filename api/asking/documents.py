@@ -97,7 +97,10 @@ def set_only(asked: Posed) -> Answer:
 
 def why_not(asked: Posed, number: str, position: str) -> Told:
     """Why the answer does not hold this component instead."""
-    compared = comparing.why_not(asked.book, asked.timely, number, position)
+    if asked.deadline.passed:
+        compared = comparing.compare(Answer(Outcome.not_proved), Answer(Outcome.not_proved))
+    else:
+        compared = comparing.why_not(asked.book, asked.timely, number, position)
     instead = {"component": number, "position": position or None}
     return _told(instead | _comparison(asked, asked, compared), compared.one, compared.other)
 
@@ -109,7 +112,8 @@ def what_if(asked: Posed, there: Posed) -> Told:
 
 
 def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Told:
-    """Whether a proposed set is complete and works together."""
+    """Whether a proposed set is complete and works together. Raises OutOfTime when time is over already."""
+    asked.deadline.check()
     found = check_completeness(asked.book, asked.timely, proposed, loose)
     return _told(check_document(asked, found), *([found.completed] if found.completed else []))
 

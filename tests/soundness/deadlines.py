@@ -48,27 +48,39 @@ KINDS = {
 
 
 def large(positions: int = LARGE) -> Iterator[dict[str, Any]]:
-    """A range of one variant of so many positions: a flawed original and two candidates in each, which ask for
-    one another; invented data."""
-    yield {"record": "range", "name": "large", "title": "A large range", "built_from": "1960-01-01",
-           "built_to": "1969-12-31"}  # fmt: skip
-    yield {"record": "variant", "name": "LARGE", "range": "large", "title": "A large one", "generation": "g",
-           "body": "b", "engine": "e", "drive": "d", "steering": "left", "market": "home"}  # fmt: skip
-    yield {"record": "chassis", "variant": "LARGE", "prefix": "LG", "first": 1, "last": 9_999,
-           "built_from": "1960-01-01", "built_to": "1969-12-31"}  # fmt: skip
+    """A variant of so many positions more: a flawed original and two candidates in each, which ask
+    for one another; invented data."""
+    for_it = {"variants": ["LARGE"]}
+    yield {
+        "record": "variant", "name": "LARGE", "range": "quillan-light", "title": "A large one", "generation": "one",
+        "body": "one", "engine": "one", "drive": "rear", "steering": "left", "market": "home",
+    }  # fmt: skip
+    yield {
+        "record": "chassis_span", "variant": "LARGE", "first": "LG-000001", "last": "LG-009999",
+        "built_from": "1960-01-01", "built_to": "1969-12-31",
+    }  # fmt: skip
     yield {"record": "section", "name": "l-section", "title": "Places of it", "order": 9_998}
     for p in range(positions):
-        yield {"record": "position", "name": f"l{p}", "section": "l-section", "title": f"Place {p}",
-               "ranges": ["large"]}  # fmt: skip
+        yield {
+            "record": "position", "name": f"l{p}", "section": "l-section", "title": f"Place {p}", **for_it
+        }  # fmt: skip
         for kind in range(3):
             number = f"L-{p}-{kind}"
-            yield {"record": "component", "number": number, "name": "Clip", "section": "l-section",
-                   "origin": "modern", "price": f"{1 + (p * 7 + kind) % 90}.00"}  # fmt: skip
-            yield {"record": "fitment", "component": number, "position": f"l{p}", "from_new": kind == 2}
-        yield {"record": "flaw", "name": f"l flaw {p}", "component": f"L-{p}-2", "severity": "severe",
-               "symptom": "It breaks"}  # fmt: skip
-        yield {"record": "companion", "name": f"l {p}", "fit": f"L-{p}-0", "at": f"l{p}",
-               "component": f"L-{(p + 7) % positions}-{p % 2}", "reason": "It needs one"}  # fmt: skip
+            yield {
+                "record": "component", "number": number, "name": "Clip", "section": "l-section",
+                "origin": "modern", "price": f"{1 + (p * 7 + kind) % 90}.00",
+            }  # fmt: skip
+            yield {
+                "record": "fitment", "component": number, "position": f"l{p}", "from_new": kind == 2, **for_it
+            }  # fmt: skip
+        yield {
+            "record": "flaw", "name": f"l flaw {p}", "component": f"L-{p}-2", "severity": "severe",
+            "symptom": "It breaks", **for_it,
+        }  # fmt: skip
+        yield {
+            "record": "companion", "name": f"l {p}", "fit": f"L-{p}-0", "at": f"l{p}",
+            "component": f"L-{(p + 7) % positions}-{p % 2}", "reason": "It needs one", **for_it,
+        }  # fmt: skip
 
 
 def questions(count: int, chance: random.Random) -> Iterator[tuple[str, dict[str, Any], float]]:
@@ -139,7 +151,8 @@ def _told(answer: httpx.Response) -> str:
 def _judged(lates: list[Any], statuses: Counter[str], beside: list[float], served: Served) -> bool:
     lates.sort(reverse=True)
     print(f"{len(lates)} questions: {json.dumps(dict(sorted(statuses.items())))}")
-    print(f"look-ups beside: median {statistics.median(beside) * 1000:.0f} ms, most {max(beside) * 1000:.0f} ms")
+    middle, most = statistics.median(beside) * 1000, max(beside) * 1000
+    print(f"look-ups beside: median {middle:.0f} ms, most {most:.0f} ms")
     print(f"later than 1.5 times the deadline and {LEAST_SECONDS * 1000:.0f} ms: "
           f"{sum(late > 0 for late, *_ in lates)}, by {max(0.0, lates[0][0]):.2f} s at most; "
           f"more than the look-ups were held up: {sum(own > 0 for _, own, *_ in lates)}")  # fmt: skip
