@@ -21,6 +21,7 @@ from api.warm import migration_level
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderQuery
 from api.wire.query import ClosureQuery
+from api.wire.values import counted as counted
 
 Query = TypeVar("Query", bound=ClosureQuery)
 
