@@ -39,8 +39,6 @@ UNREACHABLE: tuple[type[Exception], ...] = (DBAPIError, PoolTimeout)
 """What may be raised when the database cannot be used; `api.faults` tells which of it."""
 
 _WRITES = "graftbook_writes"
-WRITES = {_WRITES: True}
-"""Options of a connection whose transactions are to write."""
 
 
 def make_engine(url: str, pool_size: int = 5) -> Engine:

@@ -2,8 +2,8 @@
 
 Everything is read, checked and written in the copy, which notes the rows that it touches. What others
 edited meanwhile is then loaded into the copy too, with all its checks: so the load is judged beside what it
-will stand beside. Only putting the touched rows into the database holds the writers' lock, and it begins
-when no edit is missing in the copy. Where an edit changed what the load changes too, or the two cannot
+will stand beside. Only the last of these edits and putting the touched rows into the database hold the
+writers' lock. Where an edit changed what the load changes too, or the two cannot
 stand together, the load is done again as a small one is, under the lock.
 """
 
@@ -24,12 +24,12 @@ from api.catalogue.records import KIND_BY_WORD
 from api.catalogue.revisions import current_revision, raise_revision
 from api.catalogue.sources import from_objects
 from api.catalogue.staging import table
-from api.database import WRITES, make_engine, reading
+from api.database import make_engine, reading
 
 _OWN = ("revision", "record_change")
 """What an edit writes about itself: its number is known at the end only."""
-TRIES = 50
-"""So often a load catches up with the edits of others before it makes them wait."""
+TRIES = 5
+"""So often a load catches up with the edits of others before it makes them wait for the last of it."""
 _FAST = ("journal_mode = MEMORY", "synchronous = OFF", "cache_size = -64000")
 
 
@@ -82,8 +82,11 @@ class Copy:
             for statement in _noting(rows):
                 connection.exec_driver_sql(statement)
 
-    def catch_up(self, own: int) -> None:
-        """Load what others edited since; `own` is the load's revision in the copy. Raises Meanwhile."""
+    def catch_up(self, own: int) -> bool:
+        """Load what others edited since; `own` is the load's revision in the copy. Whether there was any.
+
+        Raises Meanwhile.
+        """
         change, edit = table("record_change"), table("revision")
         with reading(self._engine) as session:
             now = session.connection()
@@ -91,7 +94,7 @@ class Copy:
             if epoch_of(now) != self._epoch:
                 raise Meanwhile
             if present == self._seen:
-                return
+                return False
             since = change.c.revision > self._seen
             changed = set(map(tuple, now.execute(select(change.c.kind, change.c.name).where(since))))
             if changed & self._changed_by(own):
@@ -100,6 +103,7 @@ class Copy:
             self._ranges |= {name for text in touched for name in text.split("; ")} - {""}
             self._replay(now, sorted(changed))
             self._seen = present
+        return True
 
     def _changed_by(self, own: int) -> set[tuple[str, ...]]:
         change = table("record_change")
@@ -122,19 +126,19 @@ class Copy:
 
     @contextmanager
     def handing_over(self, own: int) -> Iterator[Connection]:
-        """The database in one transaction, when no edit of others is missing in the copy any more.
+        """The database in one transaction that writes, with no edit of others missing in the copy.
 
         The copy is attached to it as `worked`. Raises Meanwhile.
         """
-        with self._engine.connect().execution_options(**WRITES) as to, _attached(to, self._connection):
-            for _ in range(TRIES):
-                self.catch_up(own)
-                self._connection.commit()
-                with to.begin():
-                    if current_revision(to) == self._seen:
-                        yield to
-                        return
-        raise Meanwhile
+        for _ in range(TRIES):
+            if not self.catch_up(own):
+                break
+        with self._engine.connect() as to, _attached(to, self._connection), to.begin():
+            # A write of nothing: it waits for the writers' lock of this file, and leaves the copy's alone.
+            to.exec_driver_sql("UPDATE main.revision SET number = number WHERE false")
+            self.catch_up(own)
+            self._connection.commit()
+            yield to
 
     def hand_over(self, to: Connection, own: int, who: str, why: str) -> int:
         """Put every row that was touched into the database, and the load into its history.
