@@ -22,7 +22,9 @@ from typing import Any
 
 import httpx
 
-from tests.soundness.databases import ENGINES, databases_of, loaded_demo
+from api.catalogue.revisions import wait_for_editors
+from api.database import writing
+from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
 from tests.soundness.large_sheet import large_sheet
 from tests.soundness.server import Served, serve
 
@@ -92,9 +94,11 @@ READERS: dict[str, Ask] = {
 
 @dataclass
 class Figures:
-    """What was seen. Each change with its seconds; each kind of reader with how often it asked."""
+    """What was seen: each change with its seconds, how long the writers' lock was waited for each time
+    somebody tried it, and how often each kind of reader asked."""
 
     changes: list[float] = field(default_factory=list)
+    waits: list[float] = field(default_factory=list)
     asked: Counter[str] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
     loads: list[str] = field(default_factory=list)
@@ -113,6 +117,7 @@ class Figures:
     def __str__(self) -> str:
         middle = sorted(self.changes)[len(self.changes) // 2] if self.changes else 0.0
         lines = [
+            f"the writers' lock, tried {len(self.waits)} times: slowest {max(self.waits, default=0.0):.2f} s",
             f"{len(self.changes)} changes: middle {middle:.2f} s, slowest {self.slowest:.2f} s",
             "asked: " + ", ".join(f"{count} {kind}" for kind, count in sorted(self.asked.items())),
             *self.loads,
@@ -124,17 +129,18 @@ class Figures:
 class Beside:
     """One run against a served demo."""
 
-    def __init__(self, served: Served, seed: int = 1) -> None:
-        self._served, self._seed = served, seed
+    def __init__(self, served: Served, database: str, seed: int = 1) -> None:
+        self._served, self._database, self._seed = served, database, seed
         self._ending = threading.Event()
         self._lock = threading.Lock()
         self._revision = 1
         self.figures = Figures()
 
-    def run(self, seconds: float, load: int = 0) -> Figures:
+    def run(self, seconds: float, load: int = 0, *, writer: bool = True) -> Figures:
         """Readers, a writer and, with `load`, a sheet of so many components, tried and then stored."""
         threads = [threading.Thread(target=self._read, args=one) for one in READERS.items()]
-        threads.append(threading.Thread(target=self._write))
+        threads += [threading.Thread(target=self._try_the_lock)]
+        threads += [threading.Thread(target=self._write)] if writer else []
         for thread in threads:
             thread.start()
         until = time.monotonic() + seconds
@@ -170,6 +176,16 @@ class Beside:
                         self.figures.wrong.append(f"change: {answer.status_code} {answer.text[:200]}")
                     self._revision = answer.json().get("catalogue_revision") or self._revision
                 time.sleep(0.1)
+
+    def _try_the_lock(self) -> None:
+        """Take what an editor takes, from beside the service, and let go at once."""
+        with opened(self._database) as engine:
+            while not self._ending.is_set():
+                begun = time.monotonic()
+                with writing(engine) as session:
+                    wait_for_editors(session.connection())
+                self.figures.waits.append(time.monotonic() - begun)
+                time.sleep(0.05)
 
     def _load(self, components: int) -> None:
         with self._served.client(timeout=1_200) as client:
@@ -207,10 +223,12 @@ def _sheet(client: httpx.Client, number: int) -> httpx.Response:
 
 
 @contextmanager
-def served_demo(engine: str) -> Iterator[Served]:
-    """A service on a demo of its own."""
-    with databases_of(engine) as databases, serve(loaded_demo(databases.new())) as served:
-        yield served
+def beside_a_demo(engine: str, seed: int) -> Iterator[Beside]:
+    """A run against a service on a demo of its own."""
+    with databases_of(engine) as databases:
+        url = loaded_demo(databases.new())
+        with serve(url) as served:
+            yield Beside(served, url, seed)
 
 
 def main(arguments: list[str]) -> int:
@@ -221,8 +239,8 @@ def main(arguments: list[str]) -> int:
     parser.add_argument("--load", type=int, default=0, help="components of a large sheet, loaded beside")
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args(arguments)
-    with served_demo(asked.engine) as served:
-        figures = Beside(served, asked.seed).run(60 * asked.minutes, asked.load)
+    with beside_a_demo(asked.engine, asked.seed) as beside:
+        figures = beside.run(60 * asked.minutes, asked.load)
     print(f"{asked.engine}, {asked.minutes:g} minutes, seed {asked.seed}; the machine's load was"
           f" {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")  # fmt: skip
     print(figures)
