@@ -21,7 +21,7 @@ from api.warm import migration_level
 from api.wire.errors import problem_from_mistakes
 from api.wire.orders_in import OrderQuery
 from api.wire.query import ClosureQuery
-from api.wire.values import counted
+from api.wire.values import counted as counted
 
 Query = TypeVar("Query", bound=ClosureQuery)
 
@@ -143,7 +143,7 @@ def show_mistakes(report: Report) -> None:
     for mistake in report.mistakes:
         typer.echo(str(mistake), err=True)
     if report.mistakes:
-        typer.echo(f"{counted(report.mistakes_in_all, 'mistake')}; nothing was stored.", err=True)
+        typer.echo(f"{report.told[0].upper()}{report.told[1:]}; nothing was stored.", err=True)
 
 
 def who() -> str:

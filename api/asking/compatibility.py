@@ -1,5 +1,6 @@
 """Many compatibility questions at once: each is answered for itself, and one's mistake is its own."""
 
+from collections import defaultdict
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -26,7 +27,8 @@ Facts = dict[str, Any]
 
 
 MOST_NEAR = 50
-"""So many unknown numbers of one call get near matches: looking for them costs more than answering."""
+"""So many unknown numbers of one call get near matches, and so many chassis numbers: looking for them costs
+more than answering."""
 
 
 def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
@@ -76,7 +78,7 @@ class Batch:
         self._books: dict[str, RuleBook] = {}
         self._seen: set[tuple[str, int | None]] = set()
         self._numbers: dict[str, str] = {}
-        self._unknown = 0
+        self._unknown = self._strangers = 0
         self._answers: dict[Asked, Compatibility | Problem] = {}
         self._every: list[Asked | Problem] = []
         self._beyond: dict[Asked, RuleBook] = {}
@@ -87,11 +89,7 @@ class Batch:
         questions = [_validated(question) for question in body.questions]
         self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
         self._every = [self._asked(question) for question in questions]
-        self._beyond = {
-            one: self._with(self._book(one.vehicle.variant), one.number)
-            for one in self._every
-            if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components
-        }
+        self._beyond = self._with_others()
         self._require_one_revision()
 
     def says_the_same_at(self, revision: int) -> bool:
@@ -157,10 +155,12 @@ class Batch:
         if key not in self._vehicles:
             try:
                 with pointing_at("/chassis"), reading(self._service.engine) as session:
-                    found = find_vehicle(session, question.chassis, built=question.built)
+                    near = self._strangers < MOST_NEAR
+                    found = find_vehicle(session, question.chassis, built=question.built, near=near)
                     self._vehicles[key] = found
                     self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
             except Problem as problem:
+                self._strangers += 1
                 self._vehicles[key] = problem
         known = self._vehicles[key]
         if isinstance(known, Problem):
@@ -184,9 +184,18 @@ class Batch:
             if variant in self._books and self._books[variant].revision != revision:
                 raise CatalogueMoved
 
-    def _with(self, book: RuleBook, number: str) -> RuleBook:
-        with reading(self._service.engine) as session:
-            return with_components(session, book, [number])
+    def _with_others(self) -> dict["Asked", RuleBook]:
+        """Each variant's rule book once with all that was asked of it and that it lacks."""
+        lacking: dict[str, list[Asked]] = defaultdict(list)
+        for one in self._every:
+            if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components:
+                lacking[one.vehicle.variant].append(one)
+        found: dict[Asked, RuleBook] = {}
+        for variant, asked in lacking.items():
+            with reading(self._service.engine) as session:
+                book = with_components(session, self._book(variant), [one.number for one in asked])
+            found |= dict.fromkeys(asked, book)
+        return found
 
     def _number(self, word: str) -> str:
         if (number := self._numbers.get(word)) is not None:

@@ -3,17 +3,19 @@
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
 
-from api.catalogue.lookup import find_components
+from api.catalogue.lookup import numbers_meant, numbers_near
 from api.catalogue.revisions import current_revision
 from api.catalogue.store import book_revision, with_components
 from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from api.database import reading
-from api.problems import CatalogueMoved, pointing_at
+from api.problems import CatalogueMoved, UnknownComponent
 from api.rulebook.model import RuleBook
 from api.service import Service
 from api.wire.questions import LimitsIn, WishIn
 from api.wire.values import EFFORT_BY_WORD, SEVERITY_BY_WORD, minor_units
 
+MOST_NEAR = 20
+"""So many unknown numbers of one question are told what is like them: looking costs more than answering."""
 LOOKS = 5
 """So often a question is looked up when edits come between its reads."""
 
@@ -47,6 +49,10 @@ class Names:
         self.of_book = service.names_of(book)
         self.beyond: dict[str, None] = {}
         self.looked_beyond_at = 0
+        self._meant: dict[str, str] = {}
+        self.nobodys: set[str] = set()
+        """What was looked for in the whole catalogue, and is no number there."""
+        self._looked_near = 0
 
     def book(self) -> RuleBook:
         """The rule book with every component that was named so far. Raises CatalogueMoved.
@@ -61,18 +67,38 @@ class Names:
             self.looked_beyond_at = current_revision(session.connection())
             return with_components(session, self._book, list(self.beyond))
 
+    def look_up(self, words: Iterable[str]) -> None:
+        """Look for those that the book lacks, all at once: so none costs a query of its own."""
+        lacking = [word for word in dict.fromkeys(words) if self.of_book.component(word) is None]
+        lacking = [word for word in lacking if word not in self._meant and word not in self.nobodys]
+        if not lacking:
+            return
+        with reading(self._service.engine) as session:
+            self._meant |= {word: meant[0] for word, meant in numbers_meant(session, lacking).items()}
+        self.nobodys |= {word for word in lacking if word not in self._meant}
+
     def component(self, word: str, pointer: str) -> str:
         """The number as the catalogue writes it. Raises UnknownComponent."""
         if (known := self.of_book.component(word)) is not None:
             return known
-        with pointing_at(pointer), reading(self._service.engine) as session:
-            number = find_components(session, word)[0]
+        self.look_up([word])
+        if (number := self._meant.get(word)) is None:
+            raise UnknownComponent(word, self._near(word), pointer=pointer)
         self.beyond.setdefault(number)
         return number
 
+    def _near(self, word: str) -> list[str]:
+        self._looked_near += 1
+        if self._looked_near > MOST_NEAR:
+            return []
+        with reading(self._service.engine) as session:
+            return numbers_near(session, word)
+
     def components(self, words: Iterable[str], pointer: str) -> frozenset[str]:
         """Several numbers."""
-        return frozenset(self.component(word, f"{pointer}/{i}") for i, word in enumerate(words))
+        every = list(words)
+        self.look_up(every)
+        return frozenset(self.component(word, f"{pointer}/{i}") for i, word in enumerate(every))
 
     def positions(self, words: Iterable[str], pointer: str) -> frozenset[str]:
         """Several positions."""
@@ -88,6 +114,7 @@ class Names:
 
     def fitted(self, sits: Mapping[str, str | None], pointer: str) -> dict[str, str | None]:
         """Position → component (None: empty)."""
+        self.look_up(number for number in sits.values() if number)
         settled: dict[str, str | None] = {}
         for position, number in sits.items():
             here = f"{pointer}/{member(position)}"
@@ -96,7 +123,9 @@ class Names:
 
     def wishes(self, wishes: Iterable[WishIn], pointer: str) -> tuple[Wish, ...]:
         """Several wishes, each once."""
-        return tuple(dict.fromkeys(self._wish(wish, f"{pointer}/{i}") for i, wish in enumerate(wishes)))
+        every = list(wishes)
+        self.look_up(wish.fit for wish in every if wish.fit)
+        return tuple(dict.fromkeys(self._wish(wish, f"{pointer}/{i}") for i, wish in enumerate(every)))
 
     def _wish(self, wish: WishIn, pointer: str) -> Wish:
         if wish.fit is not None:

@@ -8,7 +8,7 @@ from api.asking.documents import Posed
 from api.asking.names import Names, of_one_revision, whole
 from api.asking.vehicles import VehicleAsked, ask_vehicle
 from api.builds.service import specification_document
-from api.catalogue.history import component_changed_since
+from api.catalogue.history import components_changed_since
 from api.catalogue.past_part import texts_in
 from api.catalogue.revisions import current_revision
 from api.closure.deadline import NEVER, Deadline
@@ -118,12 +118,22 @@ def at_revision(
             if _was_so_then(service, problem, body.as_of):
                 raise
         else:
-            if all(q.book.revision <= body.as_of and not q.names.beyond for q in questions(found)):
-                return found
-            if present_revision(service) == body.as_of:
+            if _says_the_same(service, list(questions(found)), body.as_of):
                 return found
     with service.at(body.as_of, texts_in(body.model_dump(mode="json"))) as then:
         return of_one_revision(lambda: look_up(then))
+
+
+def _says_the_same(service: Service, asked: list[Asked], revision: int) -> bool:
+    """Whether what these questions look up is what it was as of a revision."""
+    with reading(service.engine) as session:
+        connection = session.connection()
+        if current_revision(connection) == revision:
+            return True
+        nobodys = {word for one in asked for word in one.names.nobodys}
+        return all(one.book.revision <= revision and not one.names.beyond for one in asked) and not (
+            nobodys and components_changed_since(connection, nobodys, revision)
+        )
 
 
 def _was_so_then(service: Service, problem: Problem, revision: int) -> bool:
@@ -134,8 +144,8 @@ def _was_so_then(service: Service, problem: Problem, revision: int) -> bool:
         connection = session.connection()
         if current_revision(connection) == revision:
             return True
-        named = isinstance(problem, UnknownComponent) and problem.name
-        return bool(named) and not component_changed_since(connection, named, revision)
+        unknown = isinstance(problem, UnknownComponent)
+        return unknown and not components_changed_since(connection, [problem.name], revision)
 
 
 def present_revision(service: Service) -> int:

@@ -246,11 +246,12 @@ def changed_since_at_most(connection: Connection, revision: int, most: int) -> i
     return connection.execute(select(func.count()).select_from(some)).scalar_one()
 
 
-def component_changed_since(connection: Connection, number: str, revision: int) -> bool:
-    """Whether an edit after a revision changed a component that a number as typed may mean."""
+def components_changed_since(connection: Connection, numbers: Iterable[str], revision: int) -> bool:
+    """Whether an edit after a revision changed a component that one of these, as typed, may mean."""
     change = table("record_change")
     query = select(change.c.name).where(change.c.revision > revision, change.c.kind == "component")
-    return as_typed(number) in map(as_typed, connection.execute(query).scalars())
+    wanted = {as_typed(number) for number in numbers}
+    return any(as_typed(name) in wanted for name in connection.execute(query).scalars())
 
 
 def spoken_of_before(connection: Connection) -> tuple[set[str], set[str]]:

@@ -5,18 +5,22 @@
 
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine
 
+from api.catalogue.apart import Copy, Meanwhile, can_be_copied, copied
 from api.catalogue.history import anything_changed, forget_unchanged, keep
 from api.catalogue.images import end_images
-from api.catalogue.loading import Load, Report
+from api.catalogue.loading import EnoughMistakes, Load, Report
 from api.catalogue.removing import Removals
 from api.catalogue.revisions import current_revision, raise_revision, ranges_touched, wait_for_editors
-from api.catalogue.sources import records_in
+from api.catalogue.sheets import Mistake, Placed
+from api.catalogue.sources import from_objects, records_in
 from api.catalogue.staging import end_staging
 from api.database import make_engine, migrate, writing
 
@@ -40,32 +44,109 @@ def load(
     """Load a file, a folder, an open sheet, JSON records, or several of these, in one transaction.
 
     A record with the name of one that exists replaces it; `removals` are taken out before. With any
-    mistake, or with `dry_run`, nothing is kept. What changes is kept in the history, in the same
-    transaction. `progress` is called with the number of records read so far. `first` may look at the
-    catalogue before anything is written, `last` at the report before it is kept; what they raise
-    undoes everything.
+    mistake, or with `dry_run`, nothing is kept; after a thousand mistakes nothing more is looked at. What
+    changes is kept in the history, in the same transaction. `progress` is called with the number of records
+    read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
+    is kept; what they raise undoes everything. A load of more than `SMALL` records is worked out apart, so
+    that others can edit meanwhile; a trial of it never comes near them.
     """
     started = time.perf_counter()
     report = Report(dry_run=dry_run)
+    work = _Work(engine, report, progress, who, why, first, last)
     try:
-        with writing(engine) as session:
-            connection = session.connection()
-            wait_for_editors(connection)
-            if first:
-                first(connection)
-            Load(connection, report, progress).run(records_in(sources), removals)
-            if not report.ok:
-                raise _Undo
-            _keep(connection, report, who, why)
-            if last:
-                last(connection, report)
-            if dry_run:
-                raise _Undo
-    except _Undo:
+        beginning, records = _begun(records_in(sources))
+        if len(beginning) <= SMALL or removals or not can_be_copied(engine):
+            work.here(chain(beginning, records), removals)
+        elif dry_run:
+            work.on_trial(chain(beginning, records))
+        else:
+            work.apart(chain(beginning, records))
+    except (_Undo, EnoughMistakes):
         report.revision = None
     report.mistakes.sort(key=lambda m: (m.place.file, m.place.line, m.field))
     report.seconds = time.perf_counter() - started
     return report
+
+
+SMALL = 1_000
+"""Records; so many are loaded while other editors wait."""
+
+_Read = Placed | Mistake
+
+
+def _begun(records: Iterator[_Read]) -> tuple[list[_Read], Iterator[_Read]]:
+    """The first records, one more than a small load has, and the others."""
+    return list(islice(records, SMALL + 1)), records
+
+
+@dataclass(slots=True)
+class _Work:
+    """One load on its way; each way ends with `_Undo` where nothing is kept."""
+
+    engine: Engine
+    report: Report
+    progress: Callable[[int], None] | None
+    who: str
+    why: str
+    first: Callable[[Connection], None] | None
+    last: Callable[[Connection, Report], None] | None
+
+    def here(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
+        """In the database itself, where others wait for it."""
+        with writing(self.engine) as session:
+            connection = session.connection()
+            wait_for_editors(connection)
+            self._all_in(connection, records, removals)
+
+    def on_trial(self, records: Iterator[_Read]) -> None:
+        """In a copy that is thrown away."""
+        with copied(self.engine) as copy, writing(copy) as session:
+            self._all_in(session.connection(), records)
+
+    def _all_in(
+        self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
+    ) -> None:
+        if self.first:
+            self.first(connection)
+        self._load(connection, records, removals)
+        if self.last:
+            self.last(connection, self.report)
+        if self.report.dry_run:
+            raise _Undo
+
+    def _load(
+        self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
+    ) -> None:
+        Load(connection, self.report, self.progress).run(records, removals)
+        if not self.report.ok:
+            raise _Undo
+        _keep(connection, self.report, self.who, self.why)
+
+    def apart(self, records: Iterator[_Read]) -> None:
+        """In a copy, whose touched rows are then put into the database."""
+        again = None
+        with copied(self.engine) as copy, copy.connect() as connection:
+            worked = Copy(self.engine, connection)
+            self._load(connection, records)
+            own = self.report.revision or 0
+            try:
+                self._hand_over(worked, own)
+            except Meanwhile:
+                again = worked.records(own)
+        if again is not None:
+            self.report.records.clear()
+            self.here(from_objects(again))
+
+    def _hand_over(self, worked: Copy, own: int) -> None:
+        with worked.handing_over(own) as connection:
+            if self.first:
+                self.first(connection)
+            if self.report.changed:
+                self.report.revision = worked.hand_over(connection, own, self.who, self.why)
+            else:
+                self.report.revision = current_revision(connection)
+            if self.last:
+                self.last(connection, self.report)
 
 
 def _keep(connection: Connection, report: Report, who: str, why: str) -> None:
@@ -91,10 +172,8 @@ def main(arguments: list[str]) -> int:
     report = load(engine, paths, dry_run=True)
     for mistake in report.mistakes:
         print(mistake)
-    if report.more_mistakes:
-        print(f"… and {report.more_mistakes} more")
     counts = ", ".join(f"{count} {kind}" for kind, count in sorted(report.records.items()))
-    print(f"{sum(report.records.values())} records read ({counts}); {len(report.mistakes)} mistakes")
+    print(f"{sum(report.records.values())} records read ({counts}); {report.told}")
     return 0 if report.ok else 1
 
 

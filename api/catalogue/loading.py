@@ -49,18 +49,23 @@ _FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_
 """The columns of a companion's further rows."""
 
 
+class EnoughMistakes(Exception):
+    """Nobody mends more at once; what comes behind is not looked at."""
+
+
 @dataclass(slots=True)
 class Report:
     """What a load did, or what stops it. `revision` is None when nothing was kept.
 
     `changed` counts the records that say something else than before, new and removed ones included;
     when there are none, `revision` stays what it was. `etag`: of a record that was stored by itself.
+    `stopped`: there are more mistakes than `MOST_MISTAKES`, and nothing behind those was looked at.
     """
 
     records: Counter[str] = field(default_factory=Counter)
     changed: int = 0
     mistakes: list[Mistake] = field(default_factory=list)
-    more_mistakes: int = 0
+    stopped: bool = False
     revision: int | None = None
     etag: str = ""
     dry_run: bool = False
@@ -72,16 +77,18 @@ class Report:
         return not self.mistakes
 
     @property
-    def mistakes_in_all(self) -> int:
-        """How many there are, also those that are only counted."""
-        return len(self.mistakes) + self.more_mistakes
+    def told(self) -> str:
+        """How many mistakes there are, in words."""
+        if self.stopped:
+            return f"these are the first {MOST_MISTAKES:,} mistakes; there are more"
+        return f"{len(self.mistakes)} {'mistake' if len(self.mistakes) == 1 else 'mistakes'}"
 
     def add(self, mistake: Mistake) -> None:
-        """Note a mistake; beyond a thousand they are only counted."""
-        if len(self.mistakes) < MOST_MISTAKES:
-            self.mistakes.append(mistake)
-        else:
-            self.more_mistakes += 1
+        """Note a mistake. Raises EnoughMistakes when there are `MOST_MISTAKES` already."""
+        if len(self.mistakes) == MOST_MISTAKES:
+            self.stopped = True
+            raise EnoughMistakes
+        self.mistakes.append(mistake)
 
 
 class Load:

@@ -32,19 +32,24 @@ class Found:
 
 
 def find_vehicle(
-    session: Session, chassis: str, *, options: frozenset[str] = frozenset(), built: date | None = None
+    session: Session,
+    chassis: str,
+    *,
+    options: frozenset[str] = frozenset(),
+    built: date | None = None,
+    near: bool = True,
 ) -> Found:
     """The vehicle with a chassis number, however it is typed: "24fl 9401" is 24FL-009401.
 
     The day built is the asker's `built`, else the serial's linear place in its span. Raises
-    UnknownChassis with chassis numbers like it.
+    UnknownChassis with chassis numbers like it, looked for only where `near`.
     """
     connection = session.connection()
     for prefix, serial in readings(chassis):
         if row := _span_of(connection, prefix, serial):
             vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
             return Found(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
-    raise UnknownChassis(chassis, chassis_near(session, chassis))
+    raise UnknownChassis(chassis, chassis_near(session, chassis) if near else [])
 
 
 def day_built(span: Any, serial: int) -> date:

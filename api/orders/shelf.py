@@ -9,7 +9,7 @@ from sqlalchemy import Engine, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from api.catalogue.loading import Report
+from api.catalogue.loading import EnoughMistakes, Report
 from api.catalogue.sheets import Mistake, Place
 from api.catalogue.staging import table
 from api.database import reading, writing
@@ -111,11 +111,11 @@ def count(
     def wrong(line: int, field: str, message: str) -> None:
         report.add(Mistake(Place(file, line), "", field, message))
 
-    rows = read_sheet(sheet, wrong)
-    if not rows and report.ok:
-        wrong(1, "", "the sheet has no rows: nothing was counted")
-    report.rows = len(rows)
     try:
+        rows = read_sheet(sheet, wrong)
+        if not rows and report.ok:
+            wrong(1, "", "the sheet has no rows: nothing was counted")
+        report.rows = len(rows)
         with writing(engine) as session:
             once.begin(session.connection())
             store.lock_stock(session)
@@ -134,7 +134,7 @@ def count(
             once.keep(session.connection(), report)
             if dry_run:
                 raise _Undo
-    except _Undo:
+    except (_Undo, EnoughMistakes):
         pass
     except IntegrityError as error:
         raise PreconditionFailed("The catalogue changed at the same time; count again") from error

@@ -123,7 +123,7 @@ def _answered(request: Request, service: Service, sent: Sent, *, sent_by_form: b
         shared=None if sent_by_form else sent.address(),
         anew=Sent(question.without("as_of"), sent.text).address() if not sent_by_form else None,
         present=present_revision(service),
-        **({"document": None} | facts),
+        **({"document": None, "near_cut": ""} | facts),
     )
 
 

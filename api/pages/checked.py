@@ -4,13 +4,13 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from api.asking.checks import check
+from api.asking.checks import Wrong, check, near_cut
 from api.asking.names import member
 from api.catalogue.names import as_typed
 from api.pages.answer import check_groups, document_under, flaw_groups
 from api.pages.question import PageQuestion
 from api.pages.typed_list import Entry
-from api.problems import InvalidRequest, Problem, Unknown, UnknownPosition
+from api.problems import InvalidRequest, Problem, UnknownPosition
 from api.service import Service
 from api.wire.given import LONGEST_WORD
 from api.wire.questions import CheckIn
@@ -18,8 +18,6 @@ from api.wire.questions import CheckIn
 Facts = dict[str, Any]
 LONGEST_ADDRESS = 6_000
 """A list that makes a longer address is answered without one: mail and chat cut long addresses."""
-MOST_MISTAKES = 20
-"""So many entries may be left out before the list is refused; each costs one more look."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,22 +39,20 @@ def checked_facts(
     service: Service, question: PageQuestion, entries: Sequence[Entry]
 ) -> tuple[Facts, list[Mistake]]:
     """What the page says of the list, and the entries that it had to leave out."""
-    left, mistakes = list(entries), list[Mistake]()
-    while True:
-        body, sources = body_of(question, left)
-        try:
-            answering = check(service, body)
-            break
-        except (InvalidRequest, Unknown) as problem:
-            entry, placed = sources.get(problem.pointer, (None, 0))
-            if entry is None or len(mistakes) == MOST_MISTAKES:
-                raise
-            mistakes.append(_mistake(entry, placed, problem))
-            at = left.index(entry)
-            left[at : at + 1] = [replace(entry, count=placed)] if placed else []
-    if not left:
-        return {}, mistakes
-    return _shown(service, question, left, document_under(service, answering)), mistakes
+    body, sources = body_of(question, entries)
+    wrong: Wrong = {}
+    answering = check(service, body, wrong)
+    has_place, mistakes = dict[int, int](), list[Mistake]()
+    for pointer, (entry, placed) in sources.items():
+        if pointer in wrong and id(entry) not in has_place:
+            mistakes.append(_mistake(entry, placed, wrong[pointer]))
+            has_place[id(entry)] = placed
+    kept = [replace(entry, count=has_place.get(id(entry), entry.count)) for entry in entries]
+    kept = [entry for entry in kept if entry.count]
+    if not kept:
+        return {"near_cut": near_cut(wrong)}, mistakes
+    facts = _shown(service, question, kept, document_under(service, answering))
+    return facts | {"near_cut": near_cut(wrong)}, mistakes
 
 
 def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, Sources]:

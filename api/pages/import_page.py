@@ -113,7 +113,7 @@ def _page(
         headers=KEEP_NOTHING,
         sent=sent,
         report=report,
-        mistakes=report.mistakes_in_all if report else 0,
+        mistakes=report.told if report else "",
         lines=lines[:MOST_LINES_SHOWN],
         more_lines=len(lines) - MOST_LINES_SHOWN,
         effect=effect,

@@ -19,10 +19,9 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
 
 
 def refused(report: Report) -> ImportRefused:
-    """The problem that lists every mistake of a load."""
-    count = report.mistakes_in_all
+    """The problem that lists the mistakes of a load: all, or those after which it was not looked further."""
     return ImportRefused(
-        f"{count} {'mistake' if count == 1 else 'mistakes'}; nothing was stored",
+        f"{report.told[0].upper()}{report.told[1:]}; nothing was stored",
         mistakes=[mistake_document(m) for m in report.mistakes],
-        more_mistakes=report.more_mistakes,
+        more_mistakes=report.stopped,
     )

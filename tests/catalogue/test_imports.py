@@ -1,5 +1,7 @@
 """Loading: everything is checked, every mistake has its place, and all is kept or nothing."""
 
+from collections.abc import Iterator
+
 import pytest
 from sqlalchemy import Engine, func, select
 
@@ -260,11 +262,39 @@ def test_every_mistake_of_a_sheet_is_told_at_once(engine: Engine) -> None:
     assert len(report.mistakes) >= 3
 
 
-def test_mistakes_beyond_a_thousand_are_counted(sqlite_engine: Engine) -> None:
-    rows = "".join(f"S{n},title,none\n" for n in range(1500))
-    report = load(sqlite_engine, sheet("[section]\nname,title,order\n" + rows))
+class Lines:
+    """A sheet that is made while it is read."""
+
+    def __init__(self, lines: Iterator[str]) -> None:
+        self._lines = lines
+
+    def read(self) -> str:
+        raise NotImplementedError
+
+    def readline(self, most: int) -> str:
+        return next(self._lines, "")[:most]
+
+
+@pytest.mark.parametrize("wrong", ["none", "5,beyond"])
+def test_after_a_thousand_mistakes_nothing_more_is_read(sqlite_engine: Engine, wrong: str) -> None:
+    def lines() -> Iterator[str]:
+        yield from ("[section]\n", "name,title,order\n")
+        for n in range(1_000_000):
+            read.append(n)
+            yield f"S{n},title,{wrong}\n"
+
+    read: list[int] = []
+    report = load(sqlite_engine, Lines(lines()))
     assert len(report.mistakes) == 1000
-    assert report.more_mistakes == 500
+    assert report.told == "these are the first 1,000 mistakes; there are more"
+    assert len(read) < 1100
+    assert count(sqlite_engine, "section") == 0
+
+
+def test_a_thousand_mistakes_are_all_of_them(sqlite_engine: Engine) -> None:
+    rows = "".join(f"S{n},title,none\n" for n in range(1000))
+    report = load(sqlite_engine, sheet("[section]\nname,title,order\n" + rows))
+    assert (len(report.mistakes), report.stopped, report.told) == (1000, False, "1000 mistakes")
 
 
 def test_progress_is_told_by_records(sqlite_engine: Engine) -> None:

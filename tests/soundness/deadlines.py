@@ -52,8 +52,9 @@ def large(positions: int = LARGE) -> Iterator[dict[str, Any]]:
     for one another; invented data."""
     for_it = {"variants": ["LARGE"]}
     yield {
-        "record": "variant", "name": "LARGE", "range": "quillan-light", "title": "A large one", "generation": "one",
-        "body": "one", "engine": "one", "drive": "rear", "steering": "left", "market": "home",
+        "record": "variant", "name": "LARGE", "range": "quillan-light", "title": "A large one",
+        "generation": "one", "body": "one", "engine": "one", "drive": "rear",
+        "steering": "left", "market": "home",
     }  # fmt: skip
     yield {
         "record": "chassis_span", "variant": "LARGE", "first": "LG-000001", "last": "LG-009999",

@@ -1,0 +1,140 @@
+"""A large load is worked out in a copy: others edit meanwhile, and it is judged beside what they did."""
+
+import io
+import sqlite3
+import threading
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from sqlalchemy import Connection, Engine, func, select
+
+from api.catalogue import imports
+from api.catalogue.editing import Author, put_record, record_state
+from api.catalogue.exports import export
+from api.catalogue.history import changes_of_edit, edits
+from api.catalogue.imports import load
+from api.catalogue.staging import table
+from api.database import make_engine, reading
+from tests.catalogue.sheet import sheet, small
+
+ME = Author("Anna")
+
+
+@pytest.fixture(autouse=True)
+def _no_load_is_small(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(imports, "SMALL", 0)
+
+
+@pytest.fixture
+def kept(sqlite_engine: Engine) -> Engine:
+    assert load(sqlite_engine, small()).ok
+    return sqlite_engine
+
+
+def told(engine: Engine | Connection) -> str:
+    stream = io.StringIO()
+    export(engine, stream)
+    return stream.getvalue()
+
+
+class While:
+    """A sheet of many components that does something else when it was read half way."""
+
+    def __init__(self, lines: list[str], then: Callable[[], Any]) -> None:
+        self._lines, self._then, self._half = iter(lines), then, len(lines) // 2
+
+    def read(self) -> str:
+        raise NotImplementedError
+
+    def readline(self, most: int) -> str:
+        self._half -= 1
+        if self._half == 0:
+            self._then()
+        return next(self._lines, "")[:most]
+
+
+HEAD = "[component]\nnumber,name,section,origin,price\n"
+MANY = (HEAD + "".join(f"N-{n},bolt,brakes,modern,1.00\n" for n in range(50))).splitlines(keepends=True)
+
+
+def put(engine: Engine, number: str, price: str) -> None:
+    state = record_state(engine, "component", number)
+    assert put_record(engine, "component", number, [state.rows[0] | {"price": price}], state.etag, ME).ok
+
+
+def test_it_is_the_same_as_under_the_lock(kept: Engine, sqlite_databases: Any, monkeypatch) -> None:
+    further = HEAD + "TB-2,block,brakes,modern,3.00\nN-1,bolt,brakes,modern,1.00\n"
+    assert load(kept, sheet(further)).changed == 2
+    monkeypatch.setattr(imports, "SMALL", 1_000)
+    other = make_engine(sqlite_databases.new())
+    assert load(other, small()).ok
+    assert load(other, sheet(further)).changed == 2
+    assert told(kept) == told(other)
+    for engine in (kept, other):
+        with reading(engine) as session:
+            connection = session.connection()
+            found = [(edit.revision, edit.ranges, edit.changes) for edit in edits(connection, None, 9)]
+            assert found == [(2, ("tern",), 2), (1, ("tern",), found[1][2])]
+            changes = changes_of_edit(connection, 2, ("", ""), 9)
+            assert [(c.name, c.what) for c in changes] == [("N-1", "added"), ("TB-2", "changed")]
+    other.dispose()
+
+
+def test_others_edit_while_it_is_worked_out(kept: Engine) -> None:
+    report = load(kept, While(MANY, lambda: put(kept, "TB-2", "7.77")))
+    assert report.ok
+    assert (report.changed, report.revision) == (50, 3)
+    assert "7.77" in told(kept)
+    assert "N-49" in told(kept)
+
+
+def test_a_trial_leaves_no_trace_and_waits_for_nobody(kept: Engine) -> None:
+    before = told(kept)
+    writer = sqlite3.connect(str(kept.url.database), isolation_level=None)
+    writer.execute("BEGIN IMMEDIATE")
+    report = load(kept, While(MANY, lambda: None), dry_run=True)
+    writer.execute("ROLLBACK")
+    writer.close()
+    assert (report.ok, report.changed, report.revision) == (True, 50, None)
+    assert told(kept) == before
+
+
+def test_what_both_change_is_settled_by_the_load_which_comes_last(kept: Engine) -> None:
+    both = [*MANY, "TB-2,block,brakes,modern,3.33\n"]
+    report = load(kept, While(both, lambda: put(kept, "TB-2", "7.77")))
+    assert (report.ok, report.revision) == (True, 3)
+    assert "3.33" in told(kept)
+    assert "7.77" not in told(kept)
+    with reading(kept) as session:
+        changes = changes_of_edit(session.connection(), 3, ("component", "N-9"), 9)
+    assert changes[0].before[0]["price"] == "7.77"
+
+
+def test_what_can_no_longer_stand_is_refused(kept: Engine) -> None:
+    """The load names a component that is taken out while it is worked out."""
+    assert load(kept, sheet(HEAD + "OUT-1,bolt,brakes,modern,1.00\n")).ok
+    needs = [*MANY, "[supersession]\n", "name,old,new\n", "N-1>>OUT-1,N-1,OUT-1\n"]
+    report = load(kept, While(needs, lambda: load(kept, [], removals={"component": ["OUT-1"]})))
+    assert not report.ok
+    assert "OUT-1" in report.mistakes[0].message
+    assert "N-1," not in told(kept)
+    with reading(kept) as session:
+        dangling = (
+            select(func.count())
+            .select_from(table("supersession"))
+            .where(table("supersession").c.new == "OUT-1")
+        )
+        assert session.connection().execute(dangling).scalar_one() == 0
+
+
+def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
+    others = [line.replace("N-", "M-") for line in MANY]
+    reports = []
+    beside = threading.Thread(target=lambda: reports.append(load(kept, sheet("".join(others)))))
+    reports.append(load(kept, While(MANY, beside.start)))
+    beside.join()
+    assert all(report.ok for report in reports)
+    assert {report.revision for report in reports} == {2, 3}
+    assert "M-49" in told(kept)
+    assert "N-49" in told(kept)

@@ -1,0 +1,82 @@
+"""Readers of every kind beside one writer, the short form of `python -m tests.soundness.beside`."""
+
+import sqlite3
+import threading
+import time
+from typing import Any
+
+import pytest
+from sqlalchemy import make_url
+
+from api.catalogue.editing import Author, put_record, record_state
+from tests.soundness.beside import LONGEST, READERS, Beside, Figures
+from tests.soundness.databases import opened
+
+SECONDS = 5
+HELD = 1.0
+"""Seconds that somebody may wait for the writers' lock: it is let go by everybody who reads."""
+
+
+def test_no_reader_holds_the_writers_lock(own_demo_url: str, start: Any) -> None:
+    """Readers alone: what is waited for then is theirs. How long a change takes is told by the long form."""
+    beside = Beside(start(own_demo_url), own_demo_url)
+    put_beside(own_demo_url)
+    figures = beside.run(SECONDS, writer=False)
+    assert not figures.wrong, figures
+    assert figures.asked.keys() == READERS.keys()
+    assert figures.waits
+    assert max(figures.waits) < HELD, figures
+
+
+def test_a_writer_is_let_through_beside_readers(own_demo_url: str, start: Any) -> None:
+    figures = Beside(start(own_demo_url), own_demo_url).run(SECONDS)
+    assert not figures.wrong, figures
+    assert figures.changes
+
+
+def test_a_lock_that_is_held_is_counted(own_demo_url: str, start: Any) -> None:
+    """Somebody holds the writers' lock for as long as no change may take."""
+    if not own_demo_url.startswith("sqlite"):
+        pytest.skip("held by a lock of SQLite's file")
+    beside = Beside(start(own_demo_url), own_demo_url)
+    holder = threading.Thread(target=_hold, args=(str(make_url(own_demo_url).database), LONGEST + 0.5))
+    holder.start()
+    figures = beside.run(SECONDS)
+    holder.join()
+    assert max(figures.waits) > HELD, figures
+    assert figures.slowest > LONGEST, figures
+    assert not figures.well
+
+
+def put_beside(url: str) -> None:
+    """A change after revision 1, so that a question about the past has something to undo."""
+    with opened(url) as engine:
+        state = record_state(engine, "component", "QB-3310")
+        rows = [state.rows[0] | {"price": "99.00"}]
+        assert put_record(engine, "component", "QB-3310", rows, state.etag, Author("tests")).ok
+
+
+def _hold(path: str, seconds: float) -> None:
+    time.sleep(1)
+    held = sqlite3.connect(path, isolation_level=None, timeout=30)
+    held.execute("BEGIN IMMEDIATE")
+    time.sleep(seconds)
+    held.execute("ROLLBACK")
+    held.close()
+
+
+@pytest.mark.parametrize(
+    "figures",
+    [
+        Figures(),
+        Figures([0.1], [0.1], dict.fromkeys(READERS, 1), ["change: 503"]),  # type: ignore[arg-type]
+        Figures([0.1, LONGEST], [0.1], dict.fromkeys(READERS, 1)),  # type: ignore[arg-type]
+        Figures([0.1], [0.1], {"closure": 1}),  # type: ignore[arg-type]
+    ],
+)
+def test_what_is_not_well_is_told(figures: Figures) -> None:
+    assert not figures.well
+
+
+def test_what_is_well_is_told() -> None:
+    assert Figures([0.1], [0.1], dict.fromkeys(READERS, 1)).well  # type: ignore[arg-type]
