@@ -274,3 +274,5 @@ class Answer:
     nothing_wished: bool = False
     others_asked: int = 0
     """How many further sets were asked for."""
+    others_complete: bool = True
+    """False: not every further set was looked at, so there may be more."""

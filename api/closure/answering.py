@@ -67,22 +67,24 @@ def _proved(
     reasons = reasons_of(problem, found)
     others = next_best(problem, found, propagation, reasons) if next_bests and engine == "solver" else {}
     further = undominated(problem, found, propagation, problem.question.alternatives)
+    shown = tuple(_further(problem, further.sets, propagation))
     return Answer(
         Outcome.proved,
         solution_of(problem, found, propagation, others),
-        others=tuple(_further(problem, further, propagation)),
+        others=shown,
         reached=len(problem.positions),
         engine=engine,
         cut_short=problem.deadline.passed,
         others_asked=problem.question.alternatives,
+        others_complete=further.complete and len(shown) == len(further.sets),
         nothing_wished=not problem.question.wishes,
     )
 
 
 def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) -> Iterator[Solution]:
-    """The further sets; none of which something nobody asks for is all that tells it from the others."""
+    """The further sets laid out; none that cannot be explained, or that only rounding makes possible."""
     for other in sets:
-        with suppress(Unexplained):
+        with suppress(Unexplained, RoundedAway):
             yield solution_of(problem, other, propagation)
 
 

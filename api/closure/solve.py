@@ -383,10 +383,7 @@ class Model:
 
     def _has_equal(self, found: Found, until: Deadline) -> bool:
         """Whether another set costs the same. Raises OutOfTime."""
-        chosen = [self.literals[Fit(p, c)] for p, c in found.values.items()]
-        for number, own in self.orders.items():
-            chosen += [v if found.orders.get(number) == need else ~v for need, v in own]
-        open_ones = [~literal for literal in chosen if literal is not self.true]
+        open_ones = self.unlike(found)
         if not open_ones:
             return False
         other = self.model.clone()
@@ -397,6 +394,13 @@ class Model:
         if status == cp().UNKNOWN:
             raise OutOfTime(found, 0.0)
         return status != cp().INFEASIBLE
+
+    def unlike(self, found: Found) -> list[Any]:
+        """Literals of which one is true in every other set, and none in this one."""
+        chosen = [self.literals[Fit(p, c)] for p, c in found.values.items()]
+        for number, own in self.orders.items():
+            chosen += [v if found.orders.get(number) == need else ~v for need, v in own]
+        return [~literal for literal in chosen if literal is not self.true]
 
     def _hint(self, solver: Any) -> None:
         self.model.clear_hints()
