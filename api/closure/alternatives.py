@@ -92,7 +92,7 @@ def _pass_over(model: Model, problem: Problem, found: Found, best: Found) -> Non
 
 
 def _each_change_counts(problem: Problem) -> bool:
-    """Whether of two sets, one of which holds all of the other and changes more, the other is always better."""
+    """Whether a set is always better than one that holds all of it and changes more."""
     order = whole_preference(problem.question.preference)
     before = order[: order.index(Criterion.changes)]
     return set(before) <= {Criterion.irreversible, Criterion.visible}

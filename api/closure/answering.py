@@ -121,5 +121,11 @@ def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
             solution = solution_of(problem, without_needless(problem, late.found), late.propagation)
         except RoundedAway:
             solution = None
-    reached = len(problem.positions)
-    return Answer(Outcome.not_proved, solution, gap=late.gap, reached=reached, engine="solver")
+    return Answer(
+        Outcome.not_proved,
+        solution,
+        gap=late.gap,
+        reached=len(problem.positions),
+        engine="solver",
+        others_asked=problem.question.alternatives,
+    )

@@ -18,6 +18,7 @@ from tests.closure.test_reasons import Judge, ends_at_what_was_asked, reasons_in
 from tests.closure.worlds import World
 
 ASKED = 3
+MIXED = ("a", "b", "ab")
 
 
 def branching(seed: int) -> tuple[RuleBook, Question]:
@@ -33,7 +34,9 @@ def branching(seed: int) -> tuple[RuleBook, Question]:
             shelf.fits(number, name, minutes=chance.randrange(6) * 10)
     for i in range(chance.randint(3, 6)):
         asking, *others = chance.sample(names, 4)
-        ways = [at(f"{other}{chance.choice('ab')}", other) for other in others[: chance.randint(1, 3)]]
+        ways = [
+            at(f"{other}{n}", other) for other in others[: chance.randint(1, 2)] for n in chance.choice(MIXED)
+        ]
         ways += [loose(chance.choice(["k1", "k2"]), chance.randint(1, 3))] * chance.randint(0, 1)
         shelf.add("companions", needs(f"rule {i}", f"{asking}{chance.choice('ab')}", *ways))
     wished = [f"p{i}{chance.choice('ab')}" for i in chance.sample(range(5), chance.randint(1, 2))]
