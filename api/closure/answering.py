@@ -115,16 +115,15 @@ def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadli
 
 
 def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
+    """What was found in time, without what nobody in it asks for."""
     solution = None
     if late.found is not None:
-        try:
+        with suppress(RoundedAway, Unexplained):
             solution = solution_of(problem, without_needless(problem, late.found), late.propagation)
-        except RoundedAway:
-            solution = None
     return Answer(
         Outcome.not_proved,
         solution,
-        gap=late.gap,
+        gap=late.gap if solution else None,
         reached=len(problem.positions),
         engine="solver",
         others_asked=problem.question.alternatives,

@@ -342,7 +342,7 @@ class Model:
 
     def best(self, seconds: float, unique: bool = True) -> Found:
         """The best set; with `unique`, ties are broken. Raises Unsolvable and OutOfTime."""
-        until = Deadline(min(seconds, self.problem.deadline.left()))
+        until = self.problem.deadline.within(seconds)
         found = None
         for stage in self.packed(self.ordered_criteria()) or [[]]:
             found = self._minimised(stage, until, found)
