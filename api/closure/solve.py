@@ -178,9 +178,12 @@ class Model:
 
     def add_ceiling(self, price_at_most: int) -> None:
         """Parts and loose parts together cost at most this; unknown prices are not to be chosen."""
-        terms = self.criteria()
-        self.model.add(self.expression(terms["price"]) <= price_at_most)
-        self.model.add(self.expression(terms["unknown"]) <= 0)
+        self.add_ceiling_of_known(price_at_most)
+        self.model.add(self.expression(self.criteria()["unknown"]) <= 0)
+
+    def add_ceiling_of_known(self, price_at_most: int) -> None:
+        """What is known of the prices comes to at most this."""
+        self.model.add(self.expression(self.criteria()["price"]) <= price_at_most)
 
     # Objectives -----------------------------------------------------------------------------
 
@@ -458,6 +461,13 @@ def solve(
         late.propagation = propagation
         raise
     return found, propagation, "solver"
+
+
+def best_below(problem: Problem, propagation: Propagation, price_at_most: int) -> Found:
+    """The best set of which the known prices come to at most this. Raises Unsolvable and OutOfTime."""
+    model = Model(problem, propagation.domains)
+    model.add_ceiling_of_known(price_at_most)
+    return model.best(problem.deadline.left(), unique=False)
 
 
 def any_set(problem: Problem) -> Found | None:
