@@ -217,6 +217,11 @@ def price_missing(unknown: tuple[str, ...]) -> str:
     return f"No set is known to stay below it: the one that might holds {listed(unknown)}, {whose} not known."
 
 
+def no_price(book: RuleBook, number: str | None) -> str:
+    """A part because of which nobody can say what a set costs."""
+    return f"The price of {component(book, number)} is not known."
+
+
 def parts_cost(price: int, unknown: tuple[str, ...]) -> str:
     """A sum of parts, with what is missing from it: "12.00 and what X costs, which is not known"."""
     if not unknown:

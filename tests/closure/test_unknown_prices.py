@@ -11,6 +11,7 @@ from api.closure import wording
 from api.closure.answer import Answer, Cause, Outcome, Solution
 from api.closure.answering import answer_question
 from api.closure.comparing import why_not
+from api.closure.complete import check_completeness
 from api.closure.problem import CEILING
 from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
 from api.rulebook.model import RuleBook
@@ -278,3 +279,12 @@ def test_an_unknown_price_on_both_sides_is_no_hindrance() -> None:
     compared = why_not(shelf.book(), question, "plain")
     assert wording.difference_words(compared.difference).startswith("1 more change, 116.90 more for parts")
     assert compared.difference.price_is_known
+
+
+def test_a_checked_list_with_a_part_of_unknown_price_is_told_so_and_not_that_it_is_too_dear() -> None:
+    question = Question(VEHICLE, (), Limits(price_at_most=50_000))
+    found = check_completeness(two_discs().book(), question, {"disc": "grooved"})
+    (broken,) = found.limits_broken
+    assert broken.sentence == (
+        "You pay at most 500.00 for the parts. The price of grooved (part grooved) is not known."
+    )
