@@ -198,7 +198,6 @@ async def test_whenever_the_time_is_up_the_service_answers(
         for still in (0, *early, *late):
             clock(still)
             answer = await client.post(entry, json=ENTRIES[entry])
-            assert answer.status_code in (200, 422), (still, answer.text)
-            assert answer.status_code == 200 or answer.json()["type"].endswith("no-set"), (still, answer.text)
+            assert answer.status_code in (200, 409, 503), (still, answer.text)
             seen[answer.status_code] += 1
     assert seen[200], seen
