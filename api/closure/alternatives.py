@@ -1,41 +1,101 @@
-"""The next best sets that do not dominate each other on price, visible changes and labour."""
+"""The next best sets that do not dominate each other on price, visible changes and labour.
 
-from collections.abc import Iterator
+Each is the best of all sets that can be made of its own parts: nothing in it is to spare. What must only be
+worse than the others in something could be made so by a part that nobody asks for.
+"""
+
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from api.closure.deadline import OutOfTime
 from api.closure.problem import Found, Problem
 from api.closure.propagate import Propagation
-from api.closure.solve import Model, Unsolvable
-from api.closure.totals import totals_of, unknown_count
+from api.closure.question import Criterion
+from api.closure.solve import Model, Unsolvable, solve
+from api.closure.totals import loose_quantities, totals_of, unknown_count, whole_preference
+from api.rulebook.scope import Fit
 
 AXES = ("price", "visible", "labour")
 
+MOST_TO_SPARE = 40
+"""Sets with something to spare that are passed over in one answer; then no more are looked for."""
 
-def undominated(problem: Problem, first: Found, propagation: Propagation, count: int) -> Iterator[Found]:
-    """Up to `count` further sets, best first.
+
+@dataclass
+class Further:
+    """Further sets, best first. `complete`: there are no others, or as many as were asked for were found.
 
     Of any two of them, and of each and the first, neither is at least as good as the other in
-    price, visible changes and labour at once. Fewer, when the deadline comes.
+    price, visible changes and labour at once.
     """
-    found = [first]
-    while len(found) <= count:
-        try:
-            another = _another(problem, found, propagation)
-        except (Unsolvable, OutOfTime):
-            return
-        found.append(another)
-        yield another
+
+    sets: list[Found] = field(default_factory=list)
+    complete: bool = False
 
 
-def _another(problem: Problem, found: list[Found], propagation: Propagation) -> Found:
+def undominated(problem: Problem, first: Found, propagation: Propagation, count: int) -> Further:
+    """Up to `count` further sets. Fewer, when the deadline comes."""
+    further = Further()
+    passed_over: list[tuple[Found, Found]] = []
+    try:
+        while len(further.sets) < count and len(passed_over) < MOST_TO_SPARE:
+            found = _another(problem, [first, *further.sets], passed_over, propagation)
+            best = of_its_own_parts(problem, found)
+            if _alike(problem, found, best):
+                further.sets.append(found)
+            else:
+                passed_over.append((found, best))
+        further.complete = len(further.sets) == count
+    except Unsolvable:
+        further.complete = True
+    except OutOfTime:
+        pass
+    return further
+
+
+def of_its_own_parts(problem: Problem, found: Found) -> Found:
+    """The best of all sets that can be made of a set's own parts. Raises OutOfTime."""
+    today = problem.scope.today
+    domains = {p: sorted({today.get(p), c}, key=lambda n: n or "") for p, c in found.values.items()}
+    own, _, _ = solve(replace(problem, domains=domains), problem.deadline.left())
+    return own
+
+
+def _alike(problem: Problem, one: Found, other: Found) -> bool:
+    return one.values == other.values and loose_quantities(problem, one) == loose_quantities(problem, other)
+
+
+def _another(
+    problem: Problem, known: list[Found], passed_over: list[tuple[Found, Found]], propagation: Propagation
+) -> Found:
     """The best set that none of the known dominates, nor it them. Raises Unsolvable and OutOfTime."""
     model = Model(problem, propagation.domains)
     if (ceiling := problem.question.limits.price_at_most) is not None:
         model.add_ceiling(ceiling)
-    for known in found:
-        _neither_dominates(model, problem, known)
+    for one in known:
+        _neither_dominates(model, problem, one)
+    for found, best in passed_over:
+        _pass_over(model, problem, found, best)
     return model.best(problem.deadline.left())
+
+
+def _pass_over(model: Model, problem: Problem, found: Found, best: Found) -> None:
+    """Not this set, which has something to spare; where that is certain, none that has more than `best`."""
+    model.model.add_bool_or(model.unlike(found))
+    if not _each_change_counts(problem):
+        return
+    new = [Fit(p, c) for p, c in best.values.items() if c != problem.scope.today.get(p)]
+    has_it_all = [~model.literal(fit) for fit in new]
+    for place in problem.positions:
+        if not any(fit.position == place for fit in new):
+            model.model.add_bool_or([*has_it_all, model.literal(problem.scope.today_fit(place))])
+
+
+def _each_change_counts(problem: Problem) -> bool:
+    """Whether a set is always better than one that holds all of it and changes more."""
+    order = whole_preference(problem.question.preference)
+    before = order[: order.index(Criterion.changes)]
+    return set(before) <= {Criterion.irreversible, Criterion.visible}
 
 
 def _neither_dominates(model: Model, problem: Problem, known: Found) -> None:

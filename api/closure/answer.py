@@ -94,16 +94,26 @@ class Difference:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherWay:
+    """What another set has at a place (a position, or `~` and the number of a loose part)."""
+
+    place: str
+    component: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Other:
     """What else could sit there, and what the whole set would then cost more or less.
 
-    `elsewhere`: the position that the component takes where that is another one.
+    `component` None: nothing; `kept`: it is today's. Where nothing new sits there, `way` says what does
+    instead what was demanded, or took the place of what demanded it; None where nobody demands it.
     """
 
-    component: str
+    component: str | None
     difference: Difference = field(default_factory=Difference)
     outcome: Outcome = Outcome.proved
-    elsewhere: str = ""
+    kept: bool = False
+    way: OtherWay | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -274,3 +284,5 @@ class Answer:
     nothing_wished: bool = False
     others_asked: int = 0
     """How many further sets were asked for."""
+    others_complete: bool = True
+    """False: not every further set was looked at, so there may be more."""

@@ -71,22 +71,24 @@ def _proved(
     reasons = reasons_of(problem, found)
     others = next_best(problem, found, propagation, reasons) if next_bests and engine == "solver" else {}
     further = undominated(problem, found, propagation, problem.question.alternatives)
+    shown = tuple(_further(problem, further.sets, propagation))
     return Answer(
         Outcome.proved,
         solution_of(problem, found, propagation, others),
-        others=tuple(_further(problem, further, propagation)),
+        others=shown,
         reached=len(problem.positions),
         engine=engine,
         cut_short=problem.deadline.passed,
         others_asked=problem.question.alternatives,
+        others_complete=further.complete and len(shown) == len(further.sets),
         nothing_wished=not problem.question.wishes,
     )
 
 
 def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) -> Iterator[Solution]:
-    """The further sets; none of which something nobody asks for is all that tells it from the others."""
+    """The further sets laid out; none that cannot be explained, or that only rounding makes possible."""
     for other in sets:
-        with suppress(Unexplained):
+        with suppress(Unexplained, RoundedAway):
             yield solution_of(problem, other, propagation)
 
 
@@ -122,11 +124,16 @@ def _changes(problem: Problem, found: Found) -> int:
 
 
 def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
+    """What was found in time, without what nobody in it asks for."""
     solution = None
     if late.found is not None and problem.deadline.allows(_changes(problem, late.found)):
-        try:
+        with suppress(RoundedAway, Unexplained):
             solution = solution_of(problem, without_needless(problem, late.found), late.propagation)
-        except RoundedAway:
-            solution = None
-    reached = len(problem.positions)
-    return Answer(Outcome.not_proved, solution, gap=late.gap, reached=reached, engine="solver")
+    return Answer(
+        Outcome.not_proved,
+        solution,
+        gap=late.gap if solution else None,
+        reached=len(problem.positions),
+        engine="solver",
+        others_asked=problem.question.alternatives,
+    )

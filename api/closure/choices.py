@@ -1,6 +1,8 @@
 """For what was chosen: what the next best would be, and what it would cost more."""
 
-from api.closure.answer import Other, Outcome
+from collections.abc import Iterator
+
+from api.closure.answer import Cause, Other, OtherWay, Outcome
 from api.closure.deadline import OutOfTime
 from api.closure.explain import Reason
 from api.closure.problem import Found, Problem
@@ -50,20 +52,34 @@ def _best_without(problem: Problem, fit: Fit) -> tuple[Found | None, Outcome]:
 def _as_other(
     problem: Problem, found: Found, second: Found, outcome: Outcome, place: str, reason: Reason
 ) -> Other:
-    fit = Fit(place, second.values[place])
-    if fit.component is None or problem.scope.is_today(fit):
-        fit = _served_by(problem, second, reason) or fit
+    number = second.values[place]
+    kept = problem.scope.is_today(Fit(place, number))
+    way = _other_way(problem, found, second, reason) if kept or number is None else None
     extra = difference(totals_of(problem, found), totals_of(problem, second))
-    elsewhere = "" if fit.is_loose or fit.position == place else fit.position
-    return Other(fit.component or "", extra, outcome, elsewhere)
+    return Other(number, extra, outcome, kept, OtherWay(way.position, way.component) if way else None)
 
 
-def _served_by(problem: Problem, second: Found, reason: Reason) -> Fit | None:
-    """What meets the reason instead, elsewhere or loose."""
-    demand = reason.demand
-    if demand is None:
-        return None
-    for fit in (*demand.one_of, *(need.fit for need in demand.loose)):
-        if fit.component and problem.true_in(second.values, fit) and not problem.scope.is_today(fit):
-            return fit
+def _other_way(problem: Problem, found: Found, second: Found, reason: Reason) -> Fit | None:
+    """What meets the reason in the second set, else what that has instead of what the reason comes from."""
+    ways = [fit for fit in _ways_to_meet(problem, reason) if problem.true_in(second.values, fit)]
+    if ways := [fit for fit in ways if not problem.true_in(found.values, fit)] or ways:
+        return min(ways, key=lambda fit: (problem.scope.is_today(fit), fit.component is None))
+    parent = reason.because.parent
+    if parent and second.values.get(parent) != found.values.get(parent):
+        return Fit(parent, second.values.get(parent))
     return None
+
+
+def _ways_to_meet(problem: Problem, reason: Reason) -> Iterator[Fit]:
+    """What could meet the demand or cover the budget of a reason."""
+    because = reason.because
+    if reason.demand is not None:
+        yield from reason.demand.one_of
+        yield from (need.fit for need in reason.demand.loose)
+    elif because.cause is Cause.budget:
+        use = next(use for use in problem.budgets if use.budget.name == because.name)
+        gains = [fit for fit, units in use.contributions.items() if units > use.today[fit.position]]
+        yield from sorted(gains, key=lambda fit: (-use.contributions[fit], fit.position, fit.component or ""))
+    elif because.cause is Cause.flaw:
+        regrets = [regret for regret in problem.regrets if regret.name == because.name]
+        yield from (fit for regret in regrets for fit in regret.unless)

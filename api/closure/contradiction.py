@@ -16,7 +16,7 @@ from api.closure.facts import facts_of
 from api.closure.problem import CEILING, Found, Problem, Switch
 from api.closure.propagate import Contradicts, Propagation
 from api.closure.question import Criterion
-from api.closure.solve import Unsolvable, any_set, cp, new_solver, solve
+from api.closure.solve import Unsolvable, any_set, best_below, cp, new_solver, solve
 from api.closure.totals import totals_of
 from api.rulebook.model import Grade
 
@@ -275,11 +275,17 @@ def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contr
 
 def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
     """That a price ceiling is broken by a price that is missing, not by a sum."""
-    if CEILING not in parts:
+    ceiling = problem.question.limits.price_at_most
+    if CEILING not in parts or ceiling is None:
         return
-    totals = best_totals(by_price(problem.only([s for s in parts if s != CEILING])))
-    if totals and totals.unknown_prices:
-        yield Note(Cause.fact, "price not known", phrases.price_missing(totals.unknown_prices))
+    try:
+        rest = by_price(problem.only([s for s in parts if s != CEILING]))
+        rest.deadline = problem.deadline.within(SECONDS_EACH)
+        found = best_below(rest, Propagation(rest).run(), ceiling)
+    except (Contradicts, Unsolvable, OutOfTime):
+        return
+    if unknown := totals_of(problem, found).unknown_prices:
+        yield Note(Cause.fact, "price not known", phrases.price_missing(unknown))
 
 
 def because_of(problem: Problem, switch: Switch) -> Because:

@@ -63,6 +63,10 @@ class Deadline:
         if self._clock() >= self._end:
             raise OutOfTime
 
+    def within(self, seconds: float) -> "Deadline":
+        """This one, or an earlier one so many seconds from now."""
+        return Deadline(min(seconds, self.left()), self._clock)
+
     def halfway(self) -> "Deadline":
         """An earlier one, when half of what is left has passed."""
         return Deadline(self.left() / 2, self._clock)

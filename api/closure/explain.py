@@ -14,7 +14,7 @@ from functools import cached_property
 from itertools import count
 
 from api.closure.answer import Because, Cause, How
-from api.closure.problem import BudgetUse, Demand, Found, Problem, Regret
+from api.closure.problem import BudgetUse, Demand, Found, LooseNeed, Problem, Regret
 from api.closure.verify import InternalError
 from api.rulebook.model import Grade
 from api.rulebook.scope import Fit
@@ -181,6 +181,8 @@ class Explanation:
         place = gone[0].position
         if len(gone) > 1 or place not in self.changed or gone[0] != self._was_there(place):
             return
+        if gone[0] in demand.one_of:  # it would meet what it asks for itself
+            return
         meeting = {fit.position for fit in demand.one_of if self._sits(fit)}
         if meeting - self.changed:
             return
@@ -258,15 +260,23 @@ def _because(demand: Demand, how: How, parent: str, asking: str) -> Because:
 def without_needless(problem: Problem, found: Found) -> Found:
     """The set with everything as today that no wish and no rule of it asks for.
 
-    The best set holds nothing such; one that was merely found in time may.
+    The best set holds nothing such; one that was merely found in time may. What goes may have been all that
+    asked for something else.
     """
-    explanation = Explanation(problem, found)
-    needless = explanation.changed - set(explanation.explained())
-    values = {p: problem.scope.today.get(p) if p in needless else c for p, c in found.values.items()}
-    orders = {
-        number: need
-        for number, need in found.orders.items()
-        if values[need.fit.position]
-        and all(problem.true_in(values, fit) for fit in problem.demands[number].when)
-    }
-    return Found(values, orders)
+    while True:
+        explanation = Explanation(problem, found)
+        needless = explanation.changed - set(explanation.explained())
+        if not needless:
+            return found
+        values = {p: problem.scope.today.get(p) if p in needless else c for p, c in found.values.items()}
+        found = Found(
+            values, {n: need for n, need in found.orders.items() if _orders(problem, values, n, need)}
+        )
+
+
+def _orders(problem: Problem, values: Mapping[str, str | None], number: int, need: LooseNeed) -> bool:
+    """Whether a set still orders a loose part for a demand: it binds, and nothing fitted meets it."""
+    demand = problem.demands[number]
+    binds = all(problem.true_in(values, fit) for fit in demand.when)
+    met = any(problem.true_in(values, fit) for fit in demand.one_of)
+    return bool(values[need.fit.position]) and binds and not met

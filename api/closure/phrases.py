@@ -214,7 +214,12 @@ def cheapest(price: int, unknown: tuple[str, ...]) -> str:
 def price_missing(unknown: tuple[str, ...]) -> str:
     """A ceiling that no set is known to keep, because a price is missing."""
     whose = "whose price is" if len(unknown) == 1 else "whose prices are"
-    return f"No set is known to stay below it: even the cheapest holds {listed(unknown)}, {whose} not known."
+    return f"No set is known to stay below it: the one that might holds {listed(unknown)}, {whose} not known."
+
+
+def no_price(book: RuleBook, number: str | None) -> str:
+    """A part because of which nobody can say what a set costs."""
+    return f"The price of {component(book, number)} is not known."
 
 
 def parts_cost(price: int, unknown: tuple[str, ...]) -> str:

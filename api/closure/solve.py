@@ -178,9 +178,12 @@ class Model:
 
     def add_ceiling(self, price_at_most: int) -> None:
         """Parts and loose parts together cost at most this; unknown prices are not to be chosen."""
-        terms = self.criteria()
-        self.model.add(self.expression(terms["price"]) <= price_at_most)
-        self.model.add(self.expression(terms["unknown"]) <= 0)
+        self.add_ceiling_of_known(price_at_most)
+        self.model.add(self.expression(self.criteria()["unknown"]) <= 0)
+
+    def add_ceiling_of_known(self, price_at_most: int) -> None:
+        """What is known of the prices comes to at most this."""
+        self.model.add(self.expression(self.criteria()["price"]) <= price_at_most)
 
     # Objectives -----------------------------------------------------------------------------
 
@@ -342,7 +345,7 @@ class Model:
 
     def best(self, seconds: float, unique: bool = True) -> Found:
         """The best set; with `unique`, ties are broken. Raises Unsolvable and OutOfTime."""
-        until = Deadline(min(seconds, self.problem.deadline.left()))
+        until = self.problem.deadline.within(seconds)
         found = None
         for stage in self.packed(self.ordered_criteria()) or [[]]:
             found = self._minimised(stage, until, found)
@@ -383,10 +386,7 @@ class Model:
 
     def _has_equal(self, found: Found, until: Deadline) -> bool:
         """Whether another set costs the same. Raises OutOfTime."""
-        chosen = [self.literals[Fit(p, c)] for p, c in found.values.items()]
-        for number, own in self.orders.items():
-            chosen += [v if found.orders.get(number) == need else ~v for need, v in own]
-        open_ones = [~literal for literal in chosen if literal is not self.true]
+        open_ones = self.unlike(found)
         if not open_ones:
             return False
         other = self.model.clone()
@@ -397,6 +397,13 @@ class Model:
         if status == cp().UNKNOWN:
             raise OutOfTime(found, 0.0)
         return status != cp().INFEASIBLE
+
+    def unlike(self, found: Found) -> list[Any]:
+        """Literals of which one is true in every other set, and none in this one."""
+        chosen = [self.literals[Fit(p, c)] for p, c in found.values.items()]
+        for number, own in self.orders.items():
+            chosen += [v if found.orders.get(number) == need else ~v for need, v in own]
+        return [~literal for literal in chosen if literal is not self.true]
 
     def _hint(self, solver: Any) -> None:
         self.model.clear_hints()
@@ -454,6 +461,13 @@ def solve(
         late.propagation = propagation
         raise
     return found, propagation, "solver"
+
+
+def best_below(problem: Problem, propagation: Propagation, price_at_most: int) -> Found:
+    """The best set of which the known prices come to at most this. Raises Unsolvable and OutOfTime."""
+    model = Model(problem, propagation.domains)
+    model.add_ceiling_of_known(price_at_most)
+    return model.best(problem.deadline.left(), unique=False)
 
 
 def any_set(problem: Problem) -> Found | None:

@@ -270,7 +270,10 @@ class FinishedSet:
         """Every limit that the set breaks."""
         for fit in self.new:
             for name in broken_limits(self.scope, limits, fit):
-                yield Broken(Cause.limit, name, self.of_limit(limits, name), (fit,))
+                told = self.of_limit(limits, name)
+                if name == CEILING_NAME:
+                    told = f"{told} {phrases.no_price(self.scope.book, fit.component)}"
+                yield Broken(Cause.limit, name, told, (fit,))
         if limits.price_at_most is not None and self.price() > limits.price_at_most:
             yield Broken(Cause.limit, CEILING_NAME, self.of_limit(limits, CEILING_NAME))
 

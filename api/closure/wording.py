@@ -106,8 +106,8 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
         lines += solution_sentences(book, answer.solution)
     for number, other in enumerate(answer.others, 2):
         lines.append(f"Another good set ({number}): {costs(other.totals)}")
-    if answer.solution is not None and len(answer.others) < answer.others_asked:
-        lines.append(fewer_others(answer))
+    if fewer := fewer_others(answer):
+        lines.append(fewer)
     for contradiction in answer.contradictions:
         lines += contradiction_sentences(contradiction)
     lines += [way_out_sentence(way) for way in answer.ways_out]
@@ -119,14 +119,24 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
 
 
 def fewer_others(answer: Answer) -> str:
-    """Why there are fewer further sets than were asked for."""
+    """Why there are fewer further sets than were asked for; empty when there are not."""
+    if answer.solution is None or len(answer.others) >= answer.others_asked:
+        return ""
     shown, count = len(answer.others), _count(answer.others_asked, "other set")
     found = f"{shown or 'none'} {'is' if shown <= 1 else 'are'} shown"
+    return f"You asked for {count}; {found}: {_why_fewer(answer)}."
+
+
+def _why_fewer(answer: Answer) -> str:
+    if answer.outcome is Outcome.not_proved:
+        return "the time was up before this set was proved the best"
     if answer.cut_short:
-        return f"You asked for {count}; {found}: the time was up."
+        return "the time was up"
+    if not answer.others_complete:
+        return "too many were looked at that hold parts nobody asks for; there may be more"
     return (
-        f"You asked for {count}; {found}: only what beats each of the sets shown in price, in what shows or "
-        "in labour, and falls behind it in another of these."
+        "only what holds no part to spare, beats each of the sets shown in price, in what shows or in "
+        "labour, and falls behind it in another of these"
     )
 
 
@@ -225,18 +235,25 @@ def choice_sentence(book: RuleBook, change: Change) -> str:
 
 def other_sentence(book: RuleBook, change: Change, other: Other) -> str:
     """The next best, as a difference."""
-    name = other_name(book, other)
-    if other.component and other.component == change.replaces:
-        name = f"keeping {name}"
-    return f"The next best, {name}: {difference_words(other.difference)}."
+    return f"The next best, {other_name(book, change, other)}: {difference_words(other.difference)}."
 
 
-def other_name(book: RuleBook, other: Other) -> str:
-    """What the next best set has instead, and where, if that is elsewhere."""
-    if not other.component:
-        return "leaving it empty"
-    where = f" at {phrases.position(book, other.elsewhere)}" if other.elsewhere else ""
-    return f"{phrases.component(book, other.component)}{where}"
+def other_name(book: RuleBook, change: Change, other: Other) -> str:
+    """What the next best set has there, and what does elsewhere what was demanded."""
+    way = other_way(book, change, other)
+    if other.component is None:
+        here = "leaving it empty"
+    else:
+        here = f"{'keeping ' if other.kept else ''}{phrases.component(book, other.component)}"
+    return f"{here}, with {way}" if way else here
+
+
+def other_way(book: RuleBook, change: Change, other: Other) -> str:
+    """What another set has elsewhere instead; empty where that needs no saying."""
+    if other.way is None or other.way.place == change.position:
+        return ""
+    named, place = phrases.component(book, other.way.component), other.way.place
+    return named if place.startswith(LOOSE) else f"{named} at {phrases.position(book, place)}"
 
 
 def difference_words(difference: Difference) -> str:

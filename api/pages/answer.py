@@ -77,6 +77,7 @@ def answer_facts(service: Service, question: PageQuestion, document: Facts) -> F
         "checks": check_groups(document["checks"]),
         "charts": charts_of(service, question, document),
         "others": other_sets(document, asked_now),
+        "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
 
@@ -112,8 +113,13 @@ def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) 
 
 
 def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
-    wish = f"{other['component']}@{other['position'] or change['position']}"
-    return {**other, "address": asked_now.adding("fit", wish).address()}
+    if other["kept"]:
+        taken = asked_now.adding("keep", change["position"])
+    elif other["component"] is None:
+        taken = asked_now.adding("clear", change["position"])
+    else:
+        taken = asked_now.adding("fit", f"{other['component']}@{change['position']}")
+    return {**other, "address": taken.address()}
 
 
 def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts) -> list[Facts]:

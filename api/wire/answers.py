@@ -15,6 +15,7 @@ from api.closure.answer import (
     Loose,
     Note,
     Other,
+    OtherWay,
     Outcome,
     Solution,
     Totals,
@@ -75,20 +76,28 @@ def difference_document(difference: Difference) -> dict[str, Any]:
     return document | {"price": None, "known_price": known, "unknown_prices": unknown}
 
 
-def _other(book: RuleBook, other: Other) -> dict[str, Any]:
+def _other(book: RuleBook, change: Change, other: Other) -> dict[str, Any]:
     return {
         "component": other.component,
-        "name": _other_name(book, other),
-        "position": other.elsewhere or None,
+        "name": _name(book, other.component),
+        "kept": other.kept,
+        "other_way": _other_way(book, change, other.way),
         "outcome": str(other.outcome),
         "difference": difference_document(other.difference),
     }
 
 
-def _other_name(book: RuleBook, other: Other) -> str | None:
-    name = _name(book, other.component)
-    place = book.positions.get(other.elsewhere)
-    return f"{name}, at {place.title}" if name and place else name
+def _other_way(book: RuleBook, change: Change, way: OtherWay | None) -> dict[str, Any] | None:
+    """Something at another place, or loose; what is at the change's own place is told beside it."""
+    if way is None or way.place == change.position:
+        return None
+    place = None if way.place.startswith(LOOSE) else book.positions[way.place]
+    return {
+        "component": way.component,
+        "name": _name(book, way.component),
+        "position": place and place.name,
+        "position_title": place and place.title,
+    }
 
 
 def _name(book: RuleBook, number: str | None) -> str | None:
@@ -134,7 +143,7 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "depth": change.depth,
         "forced": change.forced,
         "choices": change.choices,
-        "alternatives": [_other(book, other) for other in change.others],
+        "alternatives": [_other(book, change, other) for other in change.others],
         "claim": change.claim or None,
         "evidence": GRADE_WORDS[change.grade] if change.claim else None,
     }
@@ -284,6 +293,7 @@ def answer_document(book: RuleBook, answer: Answer) -> dict[str, Any]:
         "catalogue_revision": book.revision,
         "set": solution_document(book, answer.solution) if answer.solution else None,
         "other_sets": [solution_document(book, other) for other in answer.others],
+        "fewer_other_sets": wording.fewer_others(answer) or None,
         "contradictions": _each(_contradiction, answer.contradictions),
         "ways_out": _each(_way_out, answer.ways_out),
         "more_ways_out": answer.more_ways_out,

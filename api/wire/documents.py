@@ -69,10 +69,21 @@ class DifferenceOut(Out):
     )
 
 
-class OtherOut(Out):
-    component: str
+class OtherWayOut(Out):
+    component: str | None = Field(description="null: nothing sits there")
     name: str | None
-    position: str | None = Field(description="the position that it takes, where that is another one")
+    position: str | None = Field(description="null: a loose part")
+    position_title: str | None
+
+
+class OtherOut(Out):
+    component: str | None = Field(description="what sits at the change's position then; null: nothing")
+    name: str | None
+    kept: bool = Field(description="it is what sits there today")
+    other_way: OtherWayOut | None = Field(
+        description="where nothing new sits there: what meets elsewhere what was demanded, or took the "
+        "place of what demanded it"
+    )
     outcome: OutcomeWord
     difference: DifferenceOut = Field(description="what the whole set would then cost more; 0 is left out")
 
@@ -288,6 +299,9 @@ class ClosureOut(Out):
     section_titles: dict[str, str]
     set: SetOut | None
     other_sets: list[SetOut]
+    fewer_other_sets: str | None = Field(
+        description="why fewer other sets came than were asked for; null when as many came"
+    )
     contradictions: list[ContradictionOut]
     ways_out: list[WayOutOut]
     more_ways_out: bool

@@ -27,9 +27,9 @@ def answer_lines(document: Facts) -> Iterator[str]:
             next(s for s in document["sentences"] if s.startswith(f"Another good set ({number})"))
         )
         yield from changes_of(other)
-    for sentence in (s for s in document["sentences"] if s.startswith("You asked for ")):
+    if document["fewer_other_sets"]:
         yield ""
-        yield from wrap(sentence)
+        yield from wrap(document["fewer_other_sets"])
     for contradiction in document["contradictions"]:
         yield from _contradiction(contradiction)
     yield from _ways_out(document)

@@ -118,11 +118,14 @@ class Oracle:
             if comparator is not Comparator.equal:
                 return None
             return a.text == b.text or "either" in (a.text, b.text)
+        near = 1e-9 * max(abs(a.low), abs(b.low))
         if comparator is Comparator.equal:
-            return abs(a.low - b.low) <= margin
+            return max(abs(a.low - b.low), abs(a.high - b.high)) <= margin + near
         if comparator is Comparator.at_least:
-            return a.low >= b.low + margin
-        return a.low <= b.low - margin
+            return a.low >= b.high + margin - near
+        if comparator is Comparator.at_most:
+            return a.high <= b.low - margin + near
+        return b.low - near <= a.low and a.high <= b.high + near
 
     def has(self, n: str | None, having) -> bool | None:
         if n is None:

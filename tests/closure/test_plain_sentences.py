@@ -61,7 +61,9 @@ def test_the_same_part_elsewhere_is_named_with_its_place():
     answer = shelf.ask("locker")
     told = [change_sentence(shelf.book(), change) for change in answer.solution.changes]
     assert len(told) == 1
-    assert "The next best, locker (part locker) at the " in told[0], told[0]
+    (other,) = answer.solution.changes[0].others
+    assert (other.component, other.kept, other.way.component) == ("open", True, "locker")
+    assert "The next best, keeping open (part open), with locker (part locker) at the " in told[0], told[0]
 
 
 def test_nothing_wished_is_not_said_to_be_fulfilled():
@@ -74,5 +76,5 @@ def test_what_stays_as_today_in_the_next_best_set_is_kept():
     shelf = Shelf(front="open locker", rear="open locker")
     answer = shelf.ask("locker")
     (change,) = answer.solution.changes
-    kept = replace(change, others=(Other("open"),))
+    kept = replace(change, others=(Other("open", kept=True),))
     assert "The next best, keeping open (part open): " in change_sentence(shelf.book(), kept)

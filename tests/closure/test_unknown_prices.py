@@ -11,6 +11,8 @@ from api.closure import wording
 from api.closure.answer import Answer, Cause, Outcome, Solution
 from api.closure.answering import answer_question
 from api.closure.comparing import why_not
+from api.closure.complete import check_completeness
+from api.closure.problem import CEILING
 from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
 from api.rulebook.model import RuleBook
 from api.wire.answers import answer_document, difference_document
@@ -210,6 +212,30 @@ def assert_ceiling(instead: str, known: int, unknown: set[str], limits: Limits) 
     return "unknown" if unknown else "sum"
 
 
+def test_a_contradiction_that_a_missing_price_makes_names_the_part() -> None:
+    """Were nothing to pay for what has no price, the contradiction with the ceiling would be none."""
+    named: Counter = Counter()
+    for seed in seeds(25_000_000, 250):
+        book, question, _ = half_priced(seed, positions=3)
+        limits = replace(question.limits, price_at_most=random.Random(seed).choice([0, 30, 80]))
+        question = replace(question, limits=limits, on_the_bench=frozenset())
+        if any(isinstance(w, RemedyFlaws) for w in question.wishes):
+            continue
+        for contradiction in answer_question(book, question).contradictions:
+            group = {(part.cause, part.name) for part in contradiction.parts}
+            if CEILING not in group:
+                continue
+            priced = replace(
+                book,
+                components={n: replace(c, price=c.price or 0) for n, c in book.components.items()},
+            )
+            missing = Oracle(*only_named(priced, question, group)).best() is not None
+            told = [fact.sentence for fact in contradiction.facts if "not known" in fact.sentence]
+            assert bool(told) == missing, (seed, contradiction)
+            named[missing] += 1
+    assert min(named[True], named[False]) > 5, named
+
+
 # By hand -----------------------------------------------------------------------------------------
 
 
@@ -253,3 +279,12 @@ def test_an_unknown_price_on_both_sides_is_no_hindrance() -> None:
     compared = why_not(shelf.book(), question, "plain")
     assert wording.difference_words(compared.difference).startswith("1 more change, 116.90 more for parts")
     assert compared.difference.price_is_known
+
+
+def test_a_checked_list_with_a_part_of_unknown_price_is_told_so_and_not_that_it_is_too_dear() -> None:
+    question = Question(VEHICLE, (), Limits(price_at_most=50_000))
+    found = check_completeness(two_discs().book(), question, {"disc": "grooved"})
+    (broken,) = found.limits_broken
+    assert broken.sentence == (
+        "You pay at most 500.00 for the parts. The price of grooved (part grooved) is not known."
+    )

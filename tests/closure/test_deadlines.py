@@ -1,0 +1,203 @@
+"""A deadline that falls at any look at the clock: an answer comes all the same, and says what it is.
+
+The clock stands still for so many looks and then runs; every number of looks is tried. A solver that has no
+time left is stopped at the first set it finds, which may hold what nobody asks for.
+"""
+
+import random
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+import pytest
+from fastapi import FastAPI
+from ortools.sat.python import cp_model
+
+from api.app import create_app
+from api.closure import solve
+from api.closure.answer import Answer, Outcome
+from api.closure.answering import answer_question
+from api.closure.comparing import what_if, why_not
+from api.closure.compatibility import Compatibility, compatible
+from api.closure.complete import check_completeness
+from api.closure.deadline import Deadline
+from api.closure.question import Question
+from api.rulebook.model import RuleBook
+from api.settings import Settings
+from api.wire.answers import answer_document
+from tests.closure.judging import wrong_reasons
+from tests.closure.test_further_sets import branching
+from tests.closure.test_random_catalogues import TIMES, seeds
+from tests.closure.worlds import World
+from tests.conftest import client_of
+
+STEP = 10_000.0
+"""Seconds that pass at each look, once the clock runs: every deadline is then over."""
+
+
+class Looks:
+    """A clock that stands still for `still` looks."""
+
+    def __init__(self, still: float) -> None:
+        self.still, self.count = still, 0
+
+    def __call__(self) -> float:
+        self.count += 1
+        return max(0.0, self.count - self.still) * STEP
+
+
+Put = Callable[[float], Looks]
+NEVER = float("inf")
+
+
+@pytest.fixture
+def clock(monkeypatch: pytest.MonkeyPatch) -> Put:
+    """Puts a clock that stands still for so many looks into every deadline."""
+    usual = Deadline.__init__.__defaults__
+    real = solve.new_solver
+
+    def first_found(seconds: float) -> Any:
+        solver = real(60.0)
+        if seconds <= 0:
+            solver.parameters.stop_after_first_solution = True
+            solver.parameters.cp_model_presolve = False
+            solver.parameters.search_branching = cp_model.FIXED_SEARCH
+        return solver
+
+    def put(still: float) -> Looks:
+        looks = Looks(still)
+        defaults = tuple(looks if one is time.monotonic else one for one in usual)
+        monkeypatch.setattr(Deadline.__init__, "__defaults__", defaults)
+        return looks
+
+    monkeypatch.setattr(solve, "new_solver", first_found)
+    monkeypatch.setattr(
+        solve, "LARGEST_OBJECTIVE", 64
+    )  # a stage for nearly each criterion, as in a large problem
+    return put
+
+
+def every_look(clock: Put, ask: Callable[[], Any]) -> Iterator[tuple[int, Any]]:
+    """What is answered when the time is up at the first look, at the second, and so on to the last."""
+    whole = clock(NEVER)
+    ask()
+    for still in range(whole.count + 1):
+        clock(still)
+        yield still, ask()
+
+
+def wrongs_of(book: RuleBook, question: Question, answer: Answer, whole: bool = True) -> list[str]:
+    """What is wrong with the sets of an answer, as the service lays it out."""
+    answer_document(book, answer)
+    wrong = []
+    for solution in (answer.solution, *answer.others) if answer.solution else ():
+        proposed = {change.position: change.component for change in solution.changes}
+        found = check_completeness(
+            book, question, proposed, {part.component: part.quantity for part in solution.loose}
+        )
+        notes = (*found.missing, *found.clashing, *found.limits_broken)
+        wrong += [f"breaks {note.name}" for note in notes]
+        wrong += wrong_reasons(book, question, solution) if whole else ()
+    return wrong
+
+
+def small_questions(first: int, count: int) -> Iterator[tuple[int, RuleBook, Question]]:
+    for seed in seeds(first, count):
+        book, question = branching(seed)
+        yield seed, book, replace(question, alternatives=2)
+        world = World(seed, dense=(0.7, 1.6)[seed % 2])
+        yield seed, world.book(), replace(world.question(), alternatives=2)
+
+
+@pytest.mark.usefixtures("many_stages")
+def test_at_every_look_a_closure_is_right_in_what_it_tells(clock: Put) -> None:
+    seen: Counter = Counter()
+    for seed, book, question in small_questions(80_000_000, 4):
+        last = None
+        for still, answer in every_look(clock, partial(answer_question, book, question)):
+            clock(NEVER)
+            seen[answer.outcome, answer.solution is not None] += 1
+            if answer != last:
+                assert wrongs_of(book, question, answer) == [], (seed, still)
+            last = answer
+    assert seen[Outcome.not_proved, True] > 5, seen
+    assert seen[Outcome.not_proved, False] > 5, seen
+
+
+@pytest.mark.usefixtures("many_stages")
+def test_at_every_look_the_other_questions_are_answered(clock: Put) -> None:
+    for seed, book, question in small_questions(80_001_000, 2):
+        number = random.Random(seed).choice(sorted(book.components))
+        proposed = dict.fromkeys(list(book.positions)[:1])
+        asks: list[Callable[[], Any]] = [
+            partial(why_not, book, question, number),
+            partial(what_if, book, question, book, replace(question, fitted={})),
+            partial(check_completeness, book, question, proposed),
+            partial(_compatible, book, question, number),
+        ]
+        for ask in asks:
+            last = None
+            for still, found in every_look(clock, ask):
+                clock(NEVER)
+                answer = getattr(found, "one", None) or getattr(found, "completed", None)
+                if answer is not None and answer != last:
+                    assert wrongs_of(book, question, answer, whole=False) == [], (seed, still)
+                last = answer
+
+
+def _compatible(book: RuleBook, question: Question, number: str) -> Compatibility:
+    return compatible(replace(book), question.vehicle, number, deadline=Deadline(10.0))
+
+
+@pytest.fixture
+def many_stages(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The criteria are compared in nearly as many steps as there are criteria, as in a large problem."""
+    monkeypatch.setattr(solve, "LARGEST_OBJECTIVE", 64)
+
+
+# The whole service -------------------------------------------------------------------------------
+
+VEHICLE = {"chassis": "24PR-012000"}
+WISHED = {"vehicle": VEHICLE, "wishes": [{"fit": "QB-7093"}]}
+ENTRIES = {
+    "/v1/closures": WISHED | {"alternatives": 3},
+    "/v1/closures/why-not": WISHED | {"component": "QB-3310"},
+    "/v1/closures/what-if": WISHED | {"other_vehicle": {"chassis": "24PL-018412"}},
+    "/v1/orders": WISHED,
+    "/v1/quotations": WISHED | {"labour_rate": "58.00"},
+    "/v1/checks": {"vehicle": VEHICLE, "components": ["QB-7093"]},
+    "/v1/compatibility": {"questions": [VEHICLE | {"component": "QB-7093"}]},
+}
+LAST_LOOKS = 60
+"""Of a question's looks at the clock the last so many come when what can be reached is known."""
+
+
+@pytest.fixture(scope="module")
+def keeps_nothing(sqlite_demo_url: str) -> Iterator[FastAPI]:
+    """The demo range behind a service that keeps no answers: it reasons each time."""
+    app = create_app(Settings(database_url=sqlite_demo_url, answers_kept=0))
+    yield app
+    app.state.service.close()
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize("entry", ENTRIES)
+async def test_whenever_the_time_is_up_the_service_answers(
+    clock: Put, keeps_nothing: FastAPI, entry: str
+) -> None:
+    seen: Counter = Counter()
+    async with client_of(keeps_nothing) as client:
+        whole = clock(NEVER)
+        assert (await client.post(entry, json=ENTRIES[entry])).status_code == 200
+        chance = random.Random(entry)
+        early = [chance.randrange(whole.count) for _ in range(2)]
+        late = [whole.count - chance.randrange(min(LAST_LOOKS, whole.count)) for _ in range(round(5 * TIMES))]
+        for still in (0, *early, *late):
+            clock(still)
+            answer = await client.post(entry, json=ENTRIES[entry])
+            assert answer.status_code in (200, 409, 503), (still, answer.text)
+            seen[answer.status_code] += 1
+    assert seen[200], seen

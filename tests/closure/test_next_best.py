@@ -1,0 +1,114 @@
+"""The next best of a place is another component that can sit there, or the answer tells the other way."""
+
+from collections import Counter
+from dataclasses import replace
+
+import pytest
+
+from api.closure.answer import Change, Other
+from api.closure.answering import answer_question
+from api.closure.question import Criterion, RemedyFlaw
+from api.closure.wording import other_name
+from api.rulebook.model import Budget, Effort, Flaw, Severity
+from tests.closure.judging import wrongs_of_next_bests
+from tests.closure.oracle import Oracle
+from tests.closure.shelf import Shelf, amount, at, loose, needs
+from tests.closure.test_further_sets import questions
+
+
+@pytest.mark.parametrize("block", range(2))
+def test_every_next_best_is_another_component_of_that_place_or_another_way(block: int) -> None:
+    wrong, seen = {}, Counter()
+    for seed, book, question in questions(72_000_000 + block * 1_000_000, 120):
+        answer = answer_question(book, replace(question, alternatives=0))
+        if answer.solution is None:
+            continue
+        if found := list(wrongs_of_next_bests(book, question, answer.solution)):
+            wrong[seed] = found
+        told = [(change, other) for change in answer.solution.changes for other in change.others]
+        if told:
+            sets = [best for _, best in Oracle(book, question).sets()]
+        for change, other in told:
+            seen["new" if not (other.kept or other.component is None) else "other way"] += 1
+            if not any(as_said(change, other, dict(best.after), dict(best.loose)) for best in sets):
+                wrong[seed] = (change.position, other)
+    assert not wrong, (len(wrong), next(iter(wrong.items())))
+    assert min(seen["new"], seen["other way"]) > 3, seen
+
+
+def as_said(change: Change, other: Other, after: dict, kits: dict) -> bool:
+    """Whether a set is what a next best says of it."""
+    there = {**after, **{"~" + number: number for number in kits}}
+    way = other.way
+    return after[change.position] == other.component and (
+        way is None or there.get(way.place) == way.component
+    )
+
+
+def told(shelf: Shelf, place: str, *wishes: str, **more) -> str:
+    """What the next best at a place is called."""
+    answer = shelf.ask(*wishes, **more)
+    change = next(c for c in answer.solution.changes if c.position == place)
+    (other,) = change.others
+    return other_name(shelf.book(), change, other)
+
+
+def test_a_loose_part_used_instead_is_not_said_to_sit_there() -> None:
+    shelf = Shelf(brake="drum disc", line="pipe hose").kit("sleeve", price=9_900)
+    shelf.add("companions", needs("line rule", "disc", at("hose", "line"), loose("sleeve")))
+    said = told(shelf, "line", "disc", preference=(Criterion.price,))
+    assert said == "keeping pipe (part pipe), with sleeve (part sleeve)"
+
+
+def test_the_same_part_elsewhere_is_the_other_way_and_not_the_next_best_there() -> None:
+    shelf = Shelf(front="open locker", rear="shut locker").fits("locker", "rear", minutes=500)
+    assert told(shelf, "front", "locker") == "keeping open (part open), with locker (part locker) at the rear"
+
+
+def test_where_what_asked_gives_way_that_is_told() -> None:
+    shelf = Shelf(brake="drum disc", caliper="none one two", line="pipe hose wide")
+    shelf.add("companions", needs("caliper rule", "disc", at("one", "caliper"), at("two", "caliper")))
+    shelf.add("companions", needs("line rule", "one", at("hose", "line"), at("wide", "line")))
+    shelf.part("two", price=900, visible=True).fits("wide", "line", effort=Effort.cutting)
+    assert told(shelf, "line", "disc") == "keeping pipe (part pipe), with two (part two) at the caliper"
+
+
+def test_another_component_of_the_place_is_told_by_itself() -> None:
+    shelf = Shelf(brake="drum disc", line="pipe hose wide")
+    shelf.part("wide", price=900)
+    shelf.add("companions", needs("line rule", "disc", at("hose", "line"), at("wide", "line")))
+    assert told(shelf, "line", "disc") == "wide (part wide)"
+
+
+def test_another_supply_is_told_where_a_budget_asks() -> None:
+    shelf = Shelf(lamp="dim bright", one="dynamo alternator large", other="coil magneto")
+    shelf.part("dim", characteristics={"takes": amount(1)}).part(
+        "bright", characteristics={"takes": amount(9)}
+    )
+    for number, gives in (("dynamo", 1), ("alternator", 10), ("large", 20), ("coil", 0), ("magneto", 12)):
+        shelf.part(number, characteristics={"gives": amount(gives)})
+    shelf.part("magneto", price=900).fits("large", "one", effort=Effort.cutting)
+    shelf.add(
+        "budgets", Budget(name="charge", supply_kind="gives", demand_kind="takes", reason="It must last")
+    )
+    assert (
+        told(shelf, "one", "bright")
+        == "keeping dynamo (part dynamo), with magneto (part magneto) at the other"
+    )
+
+
+def test_where_a_flaw_was_to_go_its_add_on_is_told() -> None:
+    shelf = Shelf(pump="weak strong", guard="- shield ?")
+    shelf.part("shield", price=900)
+    flaw = Flaw(
+        name="leaks", component="weak", severity=Severity.severe, symptom="It leaks", add_ons=("shield",)
+    )
+    shelf.add("flaws", flaw)
+    answer = shelf.ask(RemedyFlaw("leaks"))
+    (change,) = answer.solution.changes
+    (other,) = change.others
+    assert change.position == "pump"
+    assert (
+        other_name(shelf.book(), change, other)
+        == "keeping weak (part weak), with shield (part shield) at the guard"
+    )
