@@ -9,7 +9,7 @@ from api.asking.vehicles import ask_vehicle
 from api.checks.set import check_set
 from api.closure import comparing, phrases, wording
 from api.closure.answer import Answer, Outcome, Solution
-from api.closure.answering import answer_question
+from api.closure.answering import answer_question, scope_of
 from api.closure.cautions import cautions_for, section_cautions
 from api.closure.comparing import Comparison
 from api.closure.limits import (
@@ -23,7 +23,13 @@ from api.closure.limits import (
 from api.rulebook.model import Effort
 from api.service import Service
 from api.watching.reasoning import alone, watched
-from api.wire.answers import answer_document, change_document, difference_document, vehicle_document
+from api.wire.answers import (
+    answer_document,
+    change_document,
+    difference_document,
+    vehicle_document,
+    wish_document,
+)
 from api.wire.findings import findings_document
 from api.wire.questions import ClosureIn, WhatIfIn, WhyNotIn
 from api.wire.responses import etag_of, json_bytes
@@ -120,10 +126,10 @@ def _comparison(service: Service, asked: Asked, there: Asked, compared: Comparis
 
 def understood(service: Service, asked: Asked) -> Facts:
     """How the question was understood."""
-    question = asked.question
+    question, scope = asked.question, scope_of(asked.book, asked.question)
     return {
         "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
-        "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, asked.book)} for w in question.wishes],
+        "wishes": [wish_document(scope, wish) for wish in question.wishes],
         "limits": [
             {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
             for n in limit_names(asked)

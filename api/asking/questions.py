@@ -90,7 +90,7 @@ def at_revision(
     if body.as_of is not None and body.as_of <= present_revision(service):
         with suppress(Problem):
             found = of_one_revision(lambda: look_up(service))
-            if all(q.book.revision <= body.as_of and not q.names.beyond for q in questions(found)):
+            if all(q.book.revision <= body.as_of and q.names.all_in_book for q in questions(found)):
                 return found
     with service.at(body.as_of) as then:
         return of_one_revision(lambda: look_up(then))

@@ -19,6 +19,7 @@ from api.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
+_BETWEEN_WORDS = re.compile(r"[\s\-_]+")
 _CANDIDATES = 2000
 
 
@@ -129,6 +130,21 @@ def find_components(session: Session, number: str) -> list[str]:
     if not found:
         raise UnknownComponent(number, numbers_near(session, number))
     return sorted(found, key=lambda one: (one != number, one))
+
+
+def find_flaw(session: Session, name: str) -> str | None:
+    """The known flaw of a name as typed, whatever variants it is recorded for; None if no flaw has it.
+
+    Case, spaces, dashes and underscores do not count where the name is written in small letters with one of
+    these between its words: a few keys are looked up, however many flaws there are.
+    """
+    typed = plain_text(name).strip()
+    words = _BETWEEN_WORDS.split(typed.lower())
+    may_be = dict.fromkeys([typed, typed.lower(), *(between.join(words) for between in ("-", "_", " "))])
+    flaw = table("flaw").c.claim
+    query = select(flaw).where(flaw.in_(may_be)).order_by(flaw)
+    found = list(session.connection().execute(query).scalars())
+    return next((one for one in may_be if one in found), None)
 
 
 def numbers_near(session: Session, number: str) -> list[str]:
