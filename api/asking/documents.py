@@ -9,7 +9,7 @@ from typing import Any
 from api.checks.set import check_set
 from api.closure import comparing, phrases, wording
 from api.closure.answer import Answer, Note, Outcome, Solution
-from api.closure.answering import answer_question
+from api.closure.answering import answer_question, scope_of
 from api.closure.cautions import CUTTING, cautions_for, section_cautions
 from api.closure.comparing import Comparison
 from api.closure.complete import Completeness, check_completeness
@@ -31,6 +31,7 @@ from api.wire.answers import (
     note_document,
     remarks,
     vehicle_document,
+    wish_document,
 )
 from api.wire.findings import findings_document
 from api.wire.written import json_bytes
@@ -138,10 +139,10 @@ def _comparison(asked: Posed, there: Posed, compared: Comparison) -> Facts:
 
 def understood(asked: Posed) -> Facts:
     """How the question was understood."""
-    question = asked.question
+    question, scope = asked.question, scope_of(asked.book, asked.question)
     return {
         "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
-        "wishes": [{"name": w.name, "sentence": phrases.of_wish(w, asked.book)} for w in question.wishes],
+        "wishes": [wish_document(scope, wish) for wish in question.wishes],
         "limits": [
             {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
             for n in limit_names(question.limits)

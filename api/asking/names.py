@@ -3,12 +3,12 @@
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
 
-from api.catalogue.lookup import numbers_meant, numbers_near
+from api.catalogue.lookup import find_flaw, numbers_meant, numbers_near
 from api.catalogue.revisions import current_revision
 from api.catalogue.store import book_revision, with_components
 from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from api.database import reading
-from api.problems import CatalogueMoved, UnknownComponent
+from api.problems import CatalogueMoved, UnknownComponent, UnknownFlaw
 from api.rulebook.model import RuleBook
 from api.service import Service
 from api.wire.questions import LimitsIn, WishIn
@@ -48,11 +48,18 @@ class Names:
         self._book = book
         self.of_book = service.names_of(book)
         self.beyond: dict[str, None] = {}
+        self.flaws_beyond: set[str] = set()
+        """Flaws that are recorded for other variants only."""
         self.looked_beyond_at = 0
         self._meant: dict[str, str] = {}
         self.nobodys: set[str] = set()
         """What was looked for in the whole catalogue, and is no number there."""
         self._looked_near = 0
+
+    @property
+    def all_in_book(self) -> bool:
+        """Whether the rule book holds every name that was settled so far."""
+        return not (self.beyond or self.flaws_beyond)
 
     def book(self) -> RuleBook:
         """The rule book with every component that was named so far. Raises CatalogueMoved.
@@ -100,6 +107,18 @@ class Names:
         self.look_up(every)
         return frozenset(self.component(word, f"{pointer}/{i}") for i, word in enumerate(every))
 
+    def flaw(self, word: str, pointer: str) -> str:
+        """The known flaw's name, whatever variants it is recorded for. Raises UnknownFlaw."""
+        try:
+            return self.of_book.flaw(word, pointer)
+        except UnknownFlaw:
+            with reading(self._service.engine) as session:
+                elsewhere = find_flaw(session, word)
+            if elsewhere is None:
+                raise
+        self.flaws_beyond.add(elsewhere)
+        return elsewhere
+
     def positions(self, words: Iterable[str], pointer: str) -> frozenset[str]:
         """Several positions."""
         return frozenset(self.of_book.position(word, f"{pointer}/{i}") for i, word in enumerate(words))
@@ -132,7 +151,7 @@ class Names:
             where = self.of_book.position(wish.position, f"{pointer}/position") if wish.position else ""
             return FitComponent(self.component(wish.fit, f"{pointer}/fit"), where, wish.quantity)
         if wish.remedy is not None:
-            return RemedyFlaw(self.of_book.flaw(wish.remedy, f"{pointer}/remedy"))
+            return RemedyFlaw(self.flaw(wish.remedy, f"{pointer}/remedy"))
         if wish.remedy_all is not None:
             where = self.of_book.section(wish.section, f"{pointer}/section") if wish.section else ""
             return RemedyFlaws(SEVERITY_BY_WORD[wish.remedy_all], where)

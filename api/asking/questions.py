@@ -131,7 +131,7 @@ def _says_the_same(service: Service, asked: list[Asked], revision: int) -> bool:
         if current_revision(connection) == revision:
             return True
         nobodys = {word for one in asked for word in one.names.nobodys}
-        return all(one.book.revision <= revision and not one.names.beyond for one in asked) and not (
+        return all(one.book.revision <= revision and one.names.all_in_book for one in asked) and not (
             nobodys and components_changed_since(connection, nobodys, revision)
         )
 

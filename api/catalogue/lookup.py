@@ -20,6 +20,7 @@ from api.rulebook.model import Vehicle
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
+_BETWEEN_WORDS = re.compile(r"[\s\-_]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +135,26 @@ def find_components(session: Session, number: str) -> list[str]:
     if not found:
         raise UnknownComponent(number, numbers_near(session, number))
     return sorted(found, key=lambda one: (one != number, one))
+
+
+def find_flaw(session: Session, name: str) -> str | None:
+    """The known flaw of a name as typed, whatever variants it is recorded for; None if no flaw has it.
+
+    Case, spaces, dashes and underscores do not count where the name is written in small letters with one of
+    these between its words: a few keys are looked up, however many flaws there are.
+    """
+    may_be = flaw_names(name)
+    flaw = table("flaw").c.claim
+    query = select(flaw).where(flaw.in_(may_be)).order_by(flaw)
+    found = list(session.connection().execute(query).scalars())
+    return next((one for one in may_be if one in found), None)
+
+
+def flaw_names(name: str) -> list[str]:
+    """The names that a known flaw may bear which was typed like this, the likeliest first."""
+    typed = plain_text(name).strip()
+    words = _BETWEEN_WORDS.split(typed.lower())
+    return list(dict.fromkeys([typed, typed.lower(), *(between.join(words) for between in ("-", "_", " "))]))
 
 
 def numbers_near(session: Session, number: str) -> list[str]:

@@ -11,7 +11,7 @@ from sqlmodel import SQLModel
 from api.catalogue.fields import Conditional
 from api.catalogue.history import undoing
 from api.catalogue.images import Fields, rows_in
-from api.catalogue.lookup import CANDIDATES, readings
+from api.catalogue.lookup import CANDIDATES, flaw_names, readings
 from api.catalogue.names import as_typed, chassis_parts
 from api.catalogue.records import KIND_BY_WORD
 from api.catalogue.revisions import chain_of, revision_of_range
@@ -74,11 +74,20 @@ class Part:
         known = set(self._then.execute(select(table("fitment").c.claim)).scalars())
         for rows in self._fitted_elsewhere():
             put(self._then, "fitment", [row for row in rows if row["claim"] not in known])
+        self._add_named_flaws()
         self._add_like_spans()
         ranges = table("range")
         for name in list(self._then.execute(select(ranges.c.name)).scalars()):
             number = revision_of_range(self._now, name, self._revision)
             self._then.execute(update(ranges).where(ranges.c.name == name).values(revision=number))
+
+    def _add_named_flaws(self) -> None:
+        """Flaws of other ranges that the question names: known by name, though nothing here has them."""
+        flaw = table("flaw")
+        names = {name for word in self._words for name in flaw_names(word)}
+        known = set(self._then.execute(select(flaw.c.claim)).scalars()) | self._changed["flaw"].keys()
+        rows = self._rows(select(flaw).where(flaw.c.claim.in_(listed(self._now, names))))
+        put(self._then, "flaw", [row for row in rows if row["claim"] not in known])
 
     def _add_like_spans(self) -> None:
         """Chassis spans of other ranges, by which a number that nobody has is told what is like it."""

@@ -6,6 +6,9 @@ from dataclasses import dataclass
 _SLACK = 1e-9
 """What a figure may differ from its bound by rounding alone, as a part of the bound."""
 
+_LEAST_SLACK = 1e-12
+"""The same in SI where the bound is nothing, or so small a volume or flow that a part of it says no more."""
+
 
 @dataclass(frozen=True, slots=True)
 class Bound:
@@ -23,7 +26,7 @@ class Bound:
 
     @staticmethod
     def _allowed(end: float) -> float:
-        return _SLACK * max(1.0, abs(end)) if math.isfinite(end) else 0.0
+        return max(_SLACK * abs(end), _LEAST_SLACK) if math.isfinite(end) else 0.0
 
 
 def at_least(low: float | None) -> Bound:

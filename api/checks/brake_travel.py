@@ -38,7 +38,7 @@ def travel(before: Fitted, after: Fitted) -> Finding:
         return used / reading.value("brake.pedal_box", "pedal_travel")
 
     sides = on_both(before, after, part)
-    floor = sides.after is not None and sides.after > 1
+    floor = sides.after is not None and not at_most(1).holds(sides.after)
     return against(
         "brakes.travel",
         "part of the pedal travel that a full stroke takes",

@@ -59,7 +59,7 @@ def charging(before: Fitted, after: Fitted, condition: str) -> Finding:
     sides = on_both(before, after, part)
     loads = on_both(before, after, lambda r: load_a(r, condition))
     machine = on_both(before, after, lambda r: r.value("charging.machine", "current_supplied"))
-    over = sides.after is not None and sides.after > 1
+    over = sides.after is not None and not at_most(1).holds(sides.after)
     return against(
         f"electrical.charging.{condition}",
         f"continuous load, {_worded(condition)}, as a part of the charging machine's output",
@@ -108,7 +108,7 @@ def cable_drop(before: Fitted, after: Fitted) -> Finding:
         return voltage_drop_v(_flowing(reading), area, length, standard) / volts
 
     sides = on_both(before, after, part)
-    over = sides.after is not None and sides.after > 0.10
+    over = sides.after is not None and not at_most(0.10).holds(sides.after)
     return against(
         "electrical.cable_drop",
         "voltage lost in the charging cable at full output",

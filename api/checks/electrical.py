@@ -55,7 +55,7 @@ def fuse_against_load(before: Fitted, after: Fitted) -> Finding:
     sides = on_both(
         before, after, lambda r: r.value("fuse.box", "fuse_load") / r.value("fuse.box", "fuse_rating")
     )
-    over = sides.after is not None and sides.after > 1
+    over = sides.after is not None and not at_most(1).holds(sides.after)
     return against(
         "electrical.fuse_load",
         "continuous load as a part of the fuse rating",

@@ -141,7 +141,7 @@ def cruise(before: Fitted, after: Fitted) -> Finding:
     sides, rpm = on_both(before, after, part), on_both(before, after, turning)
     if sides.after is None:
         return undetermined("gearing.cruise", "engine speed when cruising", sides, CRUISE)
-    over = sides.after > 1
+    over = not at_most(1).holds(sides.after)
     return against(
         "gearing.cruise",
         "engine speed when cruising, as a part of the speed at rated power",

@@ -30,6 +30,13 @@ class Cause(StrEnum):
     fact = "fact"
 
 
+class MetAlready(StrEnum):
+    """Why a wish to remedy asks for nothing."""
+
+    not_of_variant = "flaw not known of this variant"
+    not_here = "flaw not on this vehicle"
+
+
 class How(StrEnum):
     """How a reason brings a change; what is told of it in words follows from this."""
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from api.closure.answer import MetAlready
 from api.closure.limits import CEILING_NAME, VISIBLE_NAME, keep_name, keep_section_name, refuse_name
 from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from api.rulebook.index import index_of
@@ -60,6 +61,18 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
         case RemedyFlaws():
             where = f" in {wish.section}" if wish.section else ""
             return f"{_every_flaw(wish)}{where}."
+
+
+def of_wish_met(wish: Wish, book: RuleBook, why: MetAlready | None) -> str:
+    """A wish as a sentence that says, where it asks for nothing, why."""
+    if why is None:
+        return of_wish(wish, book)
+    if why is MetAlready.not_of_variant and isinstance(wish, RemedyFlaw):
+        said = f"You wish the flaw {wish.flaw} remedied; it is not known of this variant"
+    else:
+        has = "does not have it" if isinstance(wish, RemedyFlaw) else "has none that is known"
+        said = f"{of_wish(wish, book).rstrip('.')}; this vehicle {has}"
+    return f"{said}, so nothing is to be done."
 
 
 def of_flaw(flaw: Flaw, wish: RemedyFlaws) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from api.closure import phrases
-from api.closure.answer import Cause
+from api.closure.answer import Cause, MetAlready
 from api.closure.problem import Demand, LooseNeed
 from api.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from api.closure.supply import add_on_fits
@@ -61,6 +61,14 @@ def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[
             for fit in scope.today_places(flaw.component):
                 if section in ("", scope.book.positions[fit.position].section):
                     yield flaw, fit
+
+
+def met_already(scope: Scope, wish: Wish) -> MetAlready | None:
+    """Why a wish to remedy asks for nothing; None where it asks for something, and for every other wish."""
+    if not isinstance(wish, RemedyFlaw | RemedyFlaws) or any(True for _ in flaws_asked(scope, wish)):
+        return None
+    known = isinstance(wish, RemedyFlaws) or wish.flaw in scope.index.flaws
+    return MetAlready.not_here if known else MetAlready.not_of_variant
 
 
 def _remedy(scope: Scope, cause: Cause, name: str, sentence: str, flaw: Flaw, fit: Fit) -> Iterator[Demand]:

@@ -49,6 +49,7 @@ def ask(request: Request, service: ServiceDep) -> Response:
         "ask.html",
         question=question,
         **vehicle,
+        flaws_elsewhere=_flaws_elsewhere(question, vehicle["sections"]),
         rows=rows_of(question),
     )
 
@@ -87,6 +88,12 @@ def _sections(book: RuleBook, facts: dict[str, Any]) -> list[dict[str, Any]]:
         for section in book.sections.values()
         if fitted[section.name]
     ]
+
+
+def _flaws_elsewhere(question: PageQuestion, sections: list[dict[str, Any]]) -> list[str]:
+    """Flaws wished remedied that this vehicle does not have: the form keeps them."""
+    here = {flaw["flaw"] for section in sections for flaw in section["flaws"]}
+    return [name for name in question.values("remedy") if name not in here]
 
 
 def rows_of(question: PageQuestion) -> dict[str, list[str]]:

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any
 
-from api.closure import wording
+from api.closure import phrases, wording
 from api.closure.answer import (
     Answer,
     Because,
@@ -23,9 +23,10 @@ from api.closure.answer import (
     WayOut,
 )
 from api.closure.complete import Completeness
-from api.closure.question import Criterion
+from api.closure.question import Criterion, Wish
+from api.closure.wishes import met_already
 from api.rulebook.model import RuleBook, Vehicle
-from api.rulebook.scope import LOOSE
+from api.rulebook.scope import LOOSE, Scope
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
 
 
@@ -42,6 +43,16 @@ def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: 
         "steering": variant.steering,
         "market": variant.market,
         "options": sorted(vehicle.options),
+    }
+
+
+def wish_document(scope: Scope, wish: Wish) -> dict[str, Any]:
+    """A wish as it was understood, and why it asks for nothing, where it does."""
+    why = met_already(scope, wish)
+    return {
+        "name": wish.name,
+        "sentence": phrases.of_wish_met(wish, scope.book, why),
+        "met_already": why and str(why),
     }
 
 

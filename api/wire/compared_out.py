@@ -3,6 +3,7 @@
 from pydantic import Field
 
 from api.wire.documents import (
+    AskedLimitOut,
     ChangeOut,
     ChecksOut,
     ClosureOut,
@@ -46,7 +47,7 @@ class CheckOut(RemarksOut):
 
     vehicle: VehicleOut
     wishes: list[WishOut]
-    limits: list[WishOut]
+    limits: list[AskedLimitOut]
     currency: str
     section_titles: dict[str, str]
     catalogue_revision: int

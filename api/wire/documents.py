@@ -220,9 +220,17 @@ class WayOutOut(Out):
     sentence: str
 
 
+class AskedLimitOut(Out):
+    name: str
+    sentence: str
+
+
 class WishOut(Out):
     name: str
     sentence: str
+    met_already: Literal["flaw not known of this variant", "flaw not on this vehicle"] | None = Field(
+        description="why a wish to remedy asks for nothing; null: it asks for something"
+    )
 
 
 class FigureOut(Out):
@@ -290,7 +298,7 @@ class ClosureOut(Out):
 
     vehicle: VehicleOut
     wishes: list[WishOut]
-    limits: list[WishOut]
+    limits: list[AskedLimitOut]
     outcome: OutcomeWord
     proved: bool
     sentences: list[str] = Field(description="the answer in words")

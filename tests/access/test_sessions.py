@@ -13,7 +13,7 @@ from api.access import service as access
 from api.access import sessions
 from api.access.keys import digest_of, new_key, presented
 from api.access.principal import Caller
-from api.access.tables import PageSessionRow
+from api.access.tables import KeyRow, PageSessionRow
 from api.database import reading, writing
 from api.problems import ForgedRequest
 from api.routes.signing import local_path
@@ -154,6 +154,23 @@ async def test_a_key_in_the_header_needs_no_token(app: FastAPI):
     async with client_of(app, scope="order") as client:
         sent = await client.post("/v1/builds", json=BUILD, headers={"Origin": "https://evil.example"})
         assert sent.status_code == 201
+
+
+async def test_a_key_that_expires_ends_its_sessions_at_once(apps: Callable[..., FastAPI], url: str):
+    """Not when the session would have ended: neither a change nor closed reading goes on."""
+    app = apps(reading="closed")
+    async with signed_in(app) as client:
+        headers = OWN | {"X-Form-Token": token_of(client)}
+        assert (await client.post("/v1/builds", json=BUILD, headers=headers)).status_code == 201
+        with writing(app.state.service.engine) as session:
+            (row,) = session.exec(select(KeyRow)).all()
+            row.expires = access.moment() - timedelta(seconds=1)
+            session.add(row)
+        later = await client.post("/v1/builds", json=BUILD | {"name": "blue"}, headers=headers)
+        assert (later.status_code, later.json()["type"]) == (401, "/problems/key-needed")
+        assert (await client.get("/v1/variants")).status_code == 401
+    with reading(app.state.service.engine) as session:
+        assert len(session.exec(select(PageSessionRow)).all()) == 1, "it is there still, and opens nothing"
 
 
 async def test_revoking_the_key_ends_its_sessions_at_once(app: FastAPI):

@@ -1,5 +1,7 @@
 """Closures over HTTP: what was asked is understood, the answer has its documented form, caches work."""
 
+from decimal import Decimal
+
 import httpx
 import pytest
 
@@ -75,8 +77,9 @@ async def test_contradicting_wishes_are_answered_with_the_contradiction_and_ways
     assert answer.outcome == "impossible"
     assert answer.set is None
     assert answer.contradictions
-    named = {part.name for part in answer.contradictions[0].parts}
-    assert "limit: keep section wheels" in named | {p.name for c in answer.contradictions for p in c.parts}
+    named = [{part.name for part in contradiction.parts} for contradiction in answer.contradictions]
+    assert all("wish: fit QB-3310" in parts for parts in named), "each is against the wish"
+    assert any("limit: keep section wheels" in parts for parts in named)
     assert answer.ways_out
     assert all(way.gives_up for way in answer.ways_out)
 
@@ -102,6 +105,16 @@ async def test_why_not_shows_both_answers(client: httpx.AsyncClient):
     found = WhyNotOut.model_validate_json((await client.post("/v1/closures/why-not", json=body)).content)
     assert found.asked.outcome == "proved"
     assert found.component == "QB-7050"
+    assert found.instead.outcome == "proved"
+    placed = [{c.position: c.component for c in one.set.changes} for one in (found.asked, found.instead)]
+    assert "QB-7050" not in placed[0].values()
+    assert "QB-7050" in placed[1].values()
+    assert {c.component for c in found.only_instead} >= {"QB-7050"}
+    plain = ClosureOut.model_validate_json((await client.post("/v1/closures", json=DISCS)).content)
+    assert found.asked.set == plain.set, "the one is the answer to the question itself"
+    prices = [Decimal(one.set.totals.price) for one in (found.asked, found.instead)]
+    assert Decimal(found.difference.price) == prices[1] - prices[0]
+    assert found.sentences
 
 
 async def test_what_if_asks_the_same_of_another_vehicle(client: httpx.AsyncClient):
@@ -110,6 +123,10 @@ async def test_what_if_asks_the_same_of_another_vehicle(client: httpx.AsyncClien
     found = WhatIfOut.model_validate_json(answer.content)
     assert found.asked.vehicle.variant == "24P-23-L"
     assert found.instead.vehicle.variant == "16P-20-R"
+    there = {"vehicle": {"chassis": "16PR-000200"}, "wishes": DISCS["wishes"]}
+    plain = ClosureOut.model_validate_json((await client.post("/v1/closures", json=there)).content)
+    assert (found.instead.outcome, found.instead.set) == (plain.outcome, plain.set)
+    assert [w.name for w in found.instead.wishes] == [w.name for w in found.asked.wishes]
 
 
 async def test_a_list_with_only_the_calipers_is_incomplete_and_gets_completed(client: httpx.AsyncClient):
@@ -208,9 +225,12 @@ async def test_a_boss_to_weld_in_is_told_wherever_an_answer_is_read(client: http
 async def test_a_limit_on_the_work_keeps_the_boss_out(client: httpx.AsyncClient, most: str):
     body = BOSS | {"limits": {"effort_at_most": most}}
     found = ClosureOut.model_validate_json((await client.post("/v1/closures", json=body)).content)
-    if found.set is None:
-        assert any(limit.name in str(found.contradictions) for limit in found.limits)
+    if most == "direct":
+        assert found.set is None
+        named = {part.name for contradiction in found.contradictions for part in contradiction.parts}
+        assert named & {limit.name for limit in found.limits}
     else:
+        assert found.set is not None, "another way without the boss is known"
         assert "QF-9650" not in {part.component for part in found.set.loose_parts}
         assert found.set.totals.cut_or_welded == []
 

@@ -45,6 +45,20 @@ def test_one_mistake_keeps_everything_out(engine: Engine) -> None:
     assert count(engine, "component") == 0
 
 
+@pytest.mark.parametrize(
+    ("cells", "ok"), [("", True), (",", True), (", ,", True), (",left over", False), (",,left over", False)]
+)
+def test_a_row_longer_than_its_heads_is_a_mistake_unless_nothing_stands_there(
+    engine: Engine, cells: str, ok: bool
+) -> None:
+    rows = f"[section]\nname,title,order\nbrakes,Brakes,1{cells}\nwheels,Wheels,2\n"
+    report = load(engine, sheet(rows))
+    assert report.ok is ok
+    if not ok:
+        assert "sheet.csv:3: [section]: the row has more cells than the 3 columns" in only(report)
+    assert count(engine, "section") == (2 if ok else 0)
+
+
 MISTAKES = {
     "unknown component": (
         ("TC-1,tried", "TC-11,tried"),

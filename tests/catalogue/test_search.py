@@ -68,16 +68,19 @@ def test_numbers_are_in_the_order_of_a_parts_book(tern: Engine) -> None:
 
 @pytest.mark.parametrize("size", [1, 2, 3, 7, 10, 500])
 def test_pages_neither_lose_nor_repeat(tern: Engine, size: int) -> None:
+    every = numbers(tern)
     seen: list[str] = []
     cursor = ""
     with reading(tern) as session:
-        while True:
+        for _ in every:
             page = find(session, Search(), limit=size, cursor=cursor)
+            assert page.lines
             seen += [line.number for line in page.lines]
             if page.next is None:
                 break
             cursor = page.next
-    assert seen == numbers(tern)
+    assert page.next is None, "there are no more pages than numbers"
+    assert seen == every
 
 
 def test_a_page_stays_where_it_is_when_a_component_comes_before_it(tern: Engine) -> None:

@@ -1,6 +1,7 @@
 """A small made-up vehicle with every figure that the checks read, to be changed one figure at a time."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
@@ -317,6 +318,15 @@ class Made:
         self.book = m.RuleBook(
             variant, 1, kinds=KINDS, positions=POSITIONS, components=components, fitments=tuple(fitments)
         )
+
+    def fit(self, position: str, pieces: int) -> None:
+        """So many pieces of what sits at `position` make up its fitment."""
+        number = self.after[position]
+        fitments = tuple(
+            replace(f, quantity=pieces) if (f.position, f.component) == (position, number) else f
+            for f in self.book.fitments
+        )
+        self.book = replace(self.book, fitments=fitments)
 
     @property
     def fitted(self) -> Fitted:

@@ -3,6 +3,8 @@
 from dataclasses import replace
 from itertools import combinations
 
+import pytest
+
 from api.closure.answer import Cause, Outcome
 from api.closure.answering import answer_question
 from api.closure.cautions import CUTTING, cautions_for
@@ -11,7 +13,7 @@ from api.closure.complete import check_completeness
 from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
 from api.closure.totals import changes_are_outranked
 from api.closure.wording import answer_sentences, chain_sentences, comparison_sentences, hours
-from api.rulebook.model import Effort, Flaw, Severity
+from api.rulebook.model import Effort, Flaw, Severity, Supersession
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import VEHICLE, Shelf, at, changes, kits, loose, needs
 from tests.closure.worlds import World
@@ -262,3 +264,16 @@ def test_cutting_has_its_own_caution() -> None:
 
 def test_hours() -> None:
     assert [hours(m) for m in (0, 45, 60, 580)] == ["0 h", "45 min", "1 h", "9 h 40 min"]
+
+
+@pytest.mark.parametrize(("successors", "sits"), [(("disc",), "disc"), (("disc", "vented"), "old")])
+def test_an_old_number_on_a_list_is_followed_only_where_it_says_which(
+    successors: tuple[str, ...], sits: str
+) -> None:
+    """With two that could stand for it the list stays as it was typed, and is told not to fit."""
+    shelf = Shelf(brake="drum disc vented").part("old").retire("old")
+    shelf.add("supersessions", *(Supersession(name=n, old="old", new=n) for n in successors))
+    found = check_completeness(shelf.book(), Question(VEHICLE, ()), {"brake": "old"})
+    assert found.after["brake"] == sits
+    assert found.complete is (sits == "disc")
+    assert bool(found.clashing) is (sits == "old")

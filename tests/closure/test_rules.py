@@ -3,11 +3,13 @@
 import pytest
 
 from api.closure.answer import Cause, Outcome
+from api.closure.complete import check_completeness
 from api.closure.question import (
     ClearPosition,
     Criterion,
     FitComponent,
     Limits,
+    Question,
     RemedyFlaw,
     RemedyFlaws,
 )
@@ -434,6 +436,20 @@ def test_each_limit_is_kept_and_blamed_by_its_name(limits: Limits, name: str) ->
     assert [len(way.gives_up) for way in answer.ways_out] == [1, 1]
     assert answer.ways_out[0].gives_up[0].name == name
     assert answer.ways_out[0].changes == 1
+
+
+@pytest.mark.parametrize(("ceiling", "possible"), [(349, False), (350, True), (351, True)])
+def test_a_ceiling_is_kept_to_the_penny(ceiling: int, possible: bool) -> None:
+    """Two pieces of 1.50 and a loose part of 0.50 are 3.50: by the closure, and by the check of a list."""
+    shelf = Shelf(brake="drum disc").part("disc", price=150).fits("disc", "brake", quantity=2)
+    shelf.kit("grease", price=50).add("companions", needs("g", "disc", loose("grease")))
+    limits = Limits(price_at_most=ceiling)
+    answer = shelf.ask("disc", limits=limits)
+    assert answer.outcome is (Outcome.proved if possible else Outcome.impossible)
+    question = Question(VEHICLE, (FitComponent("disc"),), limits=limits)
+    checked = check_completeness(shelf.book(), question, {"brake": "disc"}, {"grease": 1})
+    assert checked.complete is possible
+    assert [note.name for note in checked.limits_broken] == ([] if possible else ["limit: price ceiling"])
 
 
 def test_with_a_ceiling_an_unknown_price_cannot_be_chosen() -> None:

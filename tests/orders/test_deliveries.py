@@ -155,6 +155,9 @@ async def test_what_was_given_up_comes_after_all(counter: httpx.AsyncClient) -> 
         ([{"line": 1, "given_up": 2}], "/lines/0/given_up"),
         ([{"line": 2, "received": 1}, {"line": 1, "back_ordered": 2}], "/lines/1/back_ordered"),
         ([{"line": 1, "received": 1, "back_ordered": 1}], "/lines/0/back_ordered"),
+        ([{"line": 1, "received": 1, "given_up": 1}], "/lines/0/given_up"),
+        ([{"line": FLUID, "received": 3, "given_up": 2}], "/lines/0/given_up"),
+        ([{"line": FLUID, "received": 1, "given_up": 2, "back_ordered": 2}], "/lines/0/back_ordered"),
     ],
 )
 async def test_what_cannot_be_is_refused(
@@ -163,6 +166,24 @@ async def test_what_cannot_be_is_refused(
     words = ["too many", "given up", "part of a pack", "other supplier", "booked before"]
     answer = await book(counter, await sent(counter), *rows, accept=words)
     assert (answer.status_code, answer.json()["pointer"]) == (422, pointer)
+
+
+async def test_no_more_is_given_up_or_promised_than_earlier_bookings_leave(
+    counter: httpx.AsyncClient,
+) -> None:
+    """Four ordered, three came: of the one that is left two cannot be given up, nor one twice."""
+    words = ["part of a pack"]
+    came = await book(counter, await sent(counter), {"line": FLUID, "received": 3}, accept=words)
+    assert (line_of(came, FLUID)["open"], came.json()["state"]) == (1, "partly received")
+    for name in ("given_up", "back_ordered"):
+        refused = await book(counter, came, {"line": FLUID, name: 2}, accept=words)
+        assert (refused.status_code, refused.json()["pointer"]) == (422, f"/lines/0/{name}")
+        assert "has no 2 pieces left" in refused.json()["detail"]
+    gone = await book(counter, came, {"line": FLUID, "given_up": 1})
+    line = line_of(gone, FLUID)
+    assert (line["received"], line["given_up"], line["open"]) == (3, 1, 0)
+    again = await book(counter, gone, {"line": FLUID, "given_up": 1})
+    assert (again.status_code, again.json()["pointer"]) == (422, "/lines/0/given_up")
 
 
 async def test_a_booking_says_who_when_and_which_note(counter: httpx.AsyncClient) -> None:

@@ -158,6 +158,31 @@ async def test_a_substitute_is_taken_only_if_the_closure_accepts_it(counter: htt
     assert events[-1]["detail"] == {"line": lines["QB-2090"], "before": "QB-2090", "after": "QB-7090"}
 
 
+async def test_a_substitute_that_brings_what_nobody_sells_is_refused(counter: httpx.AsyncClient) -> None:
+    """The line itself can be bought, and the seal that it needs cannot."""
+    part = {
+        "record": "component", "number": "QB-9990", "name": "valve seal", "section": "brakes",
+        "origin": "modern", "price": "1.00",
+    }  # fmt: skip
+    rule = {
+        "record": "companion", "name": "QB-7090/seal", "component": "QB-7090",
+        "reason": "The valve leaks at its port without its own seal.", "fit": "QB-9990",
+    }  # fmt: skip
+    edit = await counter.post("/v1/imports", json=[part, rule])
+    assert edit.status_code == 200, edit.text
+    body = {"name": "discs", "vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
+    draft = await counter.post("/v1/order-lists", json=body)
+    (line,) = [one["line"] for one in draft.json()["lines"] if one["number"] == "QB-2090"]
+    asked = {"line": line, "number": "QB-7090"}
+    refused = await counter.post("/v1/order-lists/discs/substitute", json=asked, headers=match(draft))
+    assert (refused.status_code, refused.json()["type"]) == (409, "/problems/substitute-refused"), (
+        refused.text
+    )
+    assert "QB-9990 would not be supplied." in refused.json()["sentences"]
+    kept = await counter.get("/v1/order-lists/discs")
+    assert "QB-2090" in {one["number"] for one in kept.json()["lines"]}
+
+
 async def test_a_list_comes_in_four_forms(counter: httpx.AsyncClient) -> None:
     await made(counter)
     starts = {

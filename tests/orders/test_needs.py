@@ -158,6 +158,22 @@ def test_the_store_comes_first_and_an_unknown_price_is_named() -> None:
     assert untouched.from_store == ()
 
 
+def test_a_section_without_tax_is_not_taxed_as_any_other() -> None:
+    market = Market(TODAY, taxes={"": Decimal(20), "books": Decimal(0), "frames": Decimal(5)})
+    assert [market.tax_on(section) for section in ("brakes", "books", "frames")] == [20, 0, 5]
+    assert Market(TODAY, taxes={"books": Decimal(0)}).tax_on("brakes") is None
+    found = needs(
+        book(part("A", price=1000), part("M", price=1000, section="books")),
+        solution(change("a", "A"), change("m", "M")),
+    )
+    facts = order_facts(found, buy(found, market, Terms()), market, "GBP")
+    assert {line["number"]: (line["tax_rate"], line["tax"]) for line in facts["lines"]} == {
+        "A": ("20.00", "2.00"),
+        "M": ("0.00", "0.00"),
+    }
+    assert facts["totals"]["tax"] == "2.00"
+
+
 def test_what_comes_off_is_kept_exchanged_or_scrapped() -> None:
     fitted = Fitment(
         name="v", component="VALVE", position="valve", effort=Effort.direct, quantity=2, from_new=True

@@ -361,6 +361,11 @@ def made_book() -> RuleBook:
                 name="t2", position="brake", fastener="Drum nut", component="DRUM",
                 torque=read_measure("10 Nm", "torque"),
             ),
+            Tightening(
+                name="t3", position="brake", fastener="Caliper bolts", component="CAL",
+                torque=read_measure("45 Nm", "torque"), again_after=read_measure("50 mile", "length"),
+                when=When(chassis_prefix="99X"),
+            ),
         ),
     )  # fmt: skip
 
@@ -396,6 +401,21 @@ def test_the_jobs_of_a_set_carry_what_the_book_records():
     assert "FLUID: takes paint off" in found.cautions
     assert found.minutes == 50
     assert [(s.title, s.minutes) for s in found.sections] == [("Brakes", 30), ("Axles", 20)]
+
+
+def test_a_tightening_of_other_vehicles_is_not_told():
+    """Not with the step, and not as one that is tightened again on the road."""
+    wish = Because(Cause.wish, "wish", "you wished it")
+    solution = Solution(
+        changes=(change("brake", "brakes", "CAL", wish),), loose=(), totals=Totals(0, 0, 1, 0, 0, 30, 0),
+        today={}, after={"brake": "CAL"},
+    )  # fmt: skip
+    here = fitting_sequence(made_book(), VEHICLE, solution)
+    assert here.jobs["brake"].tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
+    assert [name for name in here.jobs if name.startswith("again")] == []
+    there = fitting_sequence(made_book(), Vehicle("V", "99X", 500, date(1968, 3, 1)), solution)
+    assert "Caliper bolts: 45 Nm; again after 50 miles" in there.jobs["brake"].tightenings
+    assert there.jobs["again after 50 mile"].tightenings == ("Caliper bolts: 45 Nm",)
 
 
 def opened(book: RuleBook, *accesses: Access) -> RuleBook:

@@ -159,6 +159,28 @@ def test_a_line_moves_to_where_it_makes_the_carriage_free():
     assert (found.suppliers, found.total) == (("birch",), 1700)
 
 
+@pytest.mark.parametrize(("parts", "carriage"), [(1699, 400), (1700, 0), (1701, 0)])
+def test_carriage_is_free_from_its_sum_and_not_a_penny_before(parts, carriage):
+    birch = {"carriage": 400, "carriage_free_from": 1700}
+    found = asked(world_of({"A": 1}, Offer("birch", "A", parts), birch=birch))
+    assert (found.parts, found.carriage, found.total) == (parts, carriage, parts + carriage)
+
+
+@pytest.mark.parametrize(("price", "supplier"), [(699, "ash"), (700, "birch")])
+def test_a_penny_below_free_carriage_a_line_stays_where_it_is_cheaper(price, supplier):
+    """By hand: with 1000 + 699 birch asks its carriage of 400, and 650 at ash is the better buy.
+
+    C is at ash in either case; that birch has it too lets its sum pass 1700 in other splits.
+    """
+    offers = [Offer("birch", "A", 1000), Offer("birch", "B", price), Offer("ash", "B", 650)]
+    offers += [Offer("birch", "C", 1000), Offer("ash", "C", 1)]
+    birch = {"carriage": 400, "carriage_free_from": 1700}
+    found = asked(world_of({"A": 1, "B": 1, "C": 1}, *offers, birch=birch))
+    (order,) = [one for one in found.orders if any(line.component == "B" for line in one.lines)]
+    assert order.supplier.name == supplier
+    assert found.total == (2051 if supplier == "ash" else 1701)
+
+
 def test_a_need_is_divided_over_offers_when_the_stock_or_the_packs_say_so():
     offers = [Offer("ash", "A", 100, stock=3), Offer("birch", "A", 130, pack=2)]
     found = asked(world_of({"A": 5}, *offers))

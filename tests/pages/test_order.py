@@ -396,3 +396,57 @@ async def test_a_quotation_page_begins_with_what_its_sum_is_without(browser: htt
     main = unescape(page.text[page.text.index("<main") :])
     assert main.index("QB-7098 (") < main.index('class="plate"')
     assert "lines is NOT bought" in main
+
+
+async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx.AsyncClient) -> None:
+    """The etag is the form's own: a draft that a colleague changed meanwhile does not go out."""
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
+    old = (await writer.get("/v1/order-lists/red")).headers["etag"]
+    noted = await writer.put("/v1/order-lists/red/note", json={"note": "wait"}, headers={"If-Match": old})
+    assert noted.status_code == 200, noted.text
+    (line,) = [one["line"] for one in noted.json()["lines"] if one["number"] == "QB-2090"]
+    for step, fields in (
+        ("send", {}), ("recompute", {}), ("discard", {}),
+        ("substitute", {"line": str(line), "number": "QB-7090"}),
+    ):  # fmt: skip
+        late = await writer.post(f"/orders/red/{step}", data={"etag": old, **fields}, headers=BROWSER)
+        assert late.status_code == 412, (step, late.text)
+    draft = await writer.get("/v1/order-lists/red")
+    assert (draft.json()["state"], draft.json()["note"]) == ("draft", "wait")
+    sent = await writer.post("/orders/red/send", data={"etag": draft.headers["etag"]})
+    assert sent.status_code == 303
+    for step, fields in (
+        ("receive", {"came-1": "1"}), ("close", {"reason": "x"}), ("take-back", {"booking": "1", "why": "x"}),
+    ):  # fmt: skip
+        data = {"etag": draft.headers["etag"], **fields}
+        late = await writer.post(f"/orders/red/{step}", data=data, headers=BROWSER)
+        expected = (404, 412) if step == "take-back" else (412,)
+        assert late.status_code in expected, (step, late.text)
+    kept = (await writer.get("/v1/order-lists/red")).json()
+    assert (kept["state"], kept["newest_booking"]) == ("sent", None)
+
+
+async def test_each_supplier_shows_its_own_lines_and_no_other(browser: httpx.AsyncClient) -> None:
+    page = (await browser.get(ADDRESS)).text
+    facts = (await browser.post("/v1/orders", json=DISCS)).json()
+    assert len(facts["suppliers"]) > 2
+    for supplier in facts["suppliers"]:
+        (section,) = re.findall(
+            rf'<section class="keep" aria-label="{supplier["title"]}">.*?</section>', page, re.S
+        )
+        theirs = [line["number"] for line in facts["lines"] if line["supplier"] == supplier["name"]]
+        assert theirs
+        assert re.findall(r'<a class="number"[^>]*>([^<]+)</a>', section) == theirs
+
+
+async def test_what_will_not_come_is_not_open(till: Till) -> None:
+    """Given up by a booking: the form asks for it no more, and all that is open is without it."""
+    (line,) = [one for one in (await till.list()).json()["lines"] if one["number"] == "QB-9001"]
+    number = str(line["line"])
+    assert (
+        await till.take("receive", supplier="sandbeck", **{f"came-{number}": "", f"never-{number}": "4"})
+    ).status_code == 303
+    told = await till.line(line["line"])
+    assert (told["given_up"], told["open"]) == (4, 0)
+    assert (await till.take("receive", do="all", supplier="sandbeck")).status_code in (303, 422)
+    assert (await till.line(line["line"]))["received"] == 0

@@ -107,6 +107,24 @@ async def test_what_cannot_be_put_in_is_told_and_stays_in_the_form(
     assert await look(writer) == []
 
 
+async def test_a_number_that_may_be_two_is_asked_about(writer: httpx.AsyncClient, own_app: FastAPI) -> None:
+    """As the count of the store does: two numbers that differ in a dash are two parts."""
+    part = {"record": "component", "name": "clip", "section": "brakes", "origin": "modern", "price": "1.00"}
+    edit = await writer.post("/v1/imports", json=[part | {"number": n} for n in ("QX-11-1", "QX-1-11")])
+    assert edit.status_code == 200, edit.text
+    sent = {"number": "qx111", "quantity": "4", "place": "drawer"}
+    async with signed_in(own_app, "order") as keeper:
+        token = re.search(r'name="form_token" value="(\w+)"', (await keeper.get("/store")).text)
+        own = BROWSER | {"Sec-Fetch-Site": "same-origin"}
+        asked = await keeper.post("/store", data=sent | {"form_token": token[1]}, headers=own)
+    assert asked.status_code == 422
+    told = text_of(asked)
+    assert "'qx111' may be QX-1-11 or QX-11-1; write it out" in told
+    assert await look(writer) == []
+    assert (await writer.post("/store", data=sent | {"number": "QX-11-1"})).status_code == 303
+    assert await look(writer) == ["QX-11-1"]
+
+
 async def test_a_mistake_does_not_hide_what_another_stored(writer: httpx.AsyncClient) -> None:
     """The page with the mistake still goes with what its form was opened on."""
     await put(writer, "QB-9001", 4, "drawer 14")

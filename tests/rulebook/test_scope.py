@@ -73,3 +73,19 @@ def test_scopes_are_kept_with_the_book_and_bounded() -> None:
     for serial in range(3 * MOST_SCOPES):
         scope_for(book, replace(VEHICLE, chassis_serial=serial))
     assert len(scope_for(book, VEHICLE).index.scopes) <= MOST_SCOPES
+
+
+def test_one_kept_scope_is_not_another_with_other_things_on_the_bench_or_fitted() -> None:
+    """Asked twice in one process, differing in one thing each time."""
+    book = Shelf(brake="drum gone disc").part("gone", supply=Supply.no_longer_supplied).book()
+    bare, bench = scope_for(book, VEHICLE), scope_for(book, VEHICLE, None, frozenset({"gone"}))
+    assert "gone" not in bare.options("brake")
+    assert "gone" in bench.options("brake")
+    assert "gone" not in scope_for(book, VEHICLE).options("brake"), "asked again without it"
+    fitted = scope_for(book, VEHICLE, {"brake": "disc"})
+    assert (bare.today, fitted.today) == ({"brake": "drum"}, {"brake": "disc"})
+    assert scope_for(book, VEHICLE, {"brake": None}).today == {"brake": None}
+    assert scope_for(book, VEHICLE).today == {"brake": "drum"}, "asked again as it left the works"
+    assert scope_for(book, EARLY) is not bare
+    assert scope_for(book, replace(VEHICLE, options=frozenset())) is not bare
+    assert scope_for(book, replace(VEHICLE, built=VEHICLE.built.replace(year=1970))) is not bare

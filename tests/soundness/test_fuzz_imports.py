@@ -6,6 +6,7 @@ is the long one. `GRAFTBOOK_FUZZ` counts the examples of each test.
 
 import io
 import os
+import re
 import string
 from collections.abc import Iterator
 from contextlib import suppress
@@ -228,7 +229,31 @@ def _records(found: list[Placed | Mistake]) -> Iterator[Record]:
 def test_what_is_guarded_comes_back_and_starts_no_formula(text: str):
     safe = guarded(text)
     assert unguarded(safe) == text
-    assert not safe.startswith(tuple("=@\t\r")) or safe == ""
+    assert harmless_to_a_spreadsheet(safe), safe
+
+
+STARTS = "=+-@\t\r\n\uff1d\uff0b\uff0d\uff20"
+"""What a spreadsheet may take for the start of a formula, the full-width forms too."""
+A_NUMBER = re.compile(r"[+-][0-9][0-9.]*( [\w/%. ]*)?", re.ASCII)
+
+
+def harmless_to_a_spreadsheet(cell: str) -> bool:
+    return not cell or cell[0] not in STARTS or A_NUMBER.fullmatch(cell) is not None
+
+
+@pytest.mark.parametrize("start", STARTS)
+@pytest.mark.parametrize("rest", ["", "1+1", "cmd|' /C calc'!A0", "A1", "SUM(A1)", "'x", "x\ny"])
+def test_every_start_of_a_formula_is_guarded(start: str, rest: str):
+    safe = guarded(start + rest)
+    assert unguarded(safe) == start + rest
+    assert harmless_to_a_spreadsheet(safe), safe
+    again = guarded(safe)
+    assert unguarded(again) == safe, "what was guarded once is guarded anew"
+
+
+@pytest.mark.parametrize("number", ["-5", "+5", "-5.25 mm", "-40 degC", "+1.5"])
+def test_a_number_with_a_sign_is_left_alone(number: str):
+    assert guarded(number) == unguarded(number) == number
 
 
 def test_one_line_without_an_end_takes_no_memory():

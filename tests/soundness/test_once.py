@@ -110,6 +110,29 @@ def test_another_request_under_the_key_is_refused(
     assert client.get(f"/v1/specifications/{name}").status_code == 404
 
 
+def test_one_key_and_one_body_to_two_addresses_are_two_requests(
+    client: httpx.Client, name: str, section: str, keyed: Keyed
+):
+    """Sending the blue list under the key of the red one is refused, and the blue list stays a draft."""
+    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+    etags = []
+    for colour in ("red", "blue"):
+        made = client.post("/v1/order-lists", json=body | {"name": f"{name}-{colour}"})
+        assert made.status_code == 201, made.text
+        etags.append(made.headers["etag"])
+    red = client.post(f"/v1/order-lists/{name}-red/send", headers=keyed("send", **{"If-Match": etags[0]}))
+    assert (red.status_code, red.json()["state"]) == (200, "sent")
+    blue = client.post(f"/v1/order-lists/{name}-blue/send", headers=keyed("send", **{"If-Match": etags[1]}))
+    assert (blue.status_code, blue.json()["type"]) == (422, "/problems/idempotency-key-used")
+    assert client.get(f"/v1/order-lists/{name}-blue").json()["state"] == "draft"
+    sheets = {"headers": keyed("sheet", **CSV), "content": section}
+    assert client.post("/v1/imports?why=first", **sheets).status_code == 200
+    for query in ("?dry_run=true&why=first", "?why=second", ""):
+        other = client.post(f"/v1/imports{query}", **sheets)
+        assert (other.status_code, other.json()["type"]) == (422, "/problems/idempotency-key-used"), query
+    assert client.post("/v1/imports?why=first", **sheets).headers["idempotency-replayed"] == "true"
+
+
 def test_each_key_of_access_has_idempotency_keys_of_its_own(
     client: httpx.Client, name: str, build: dict[str, str], keyed: Keyed
 ):
