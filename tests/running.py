@@ -17,7 +17,8 @@ LONG = "3"
 """How many times the cases of the suite the long form asks."""
 
 FIRST = ("tests/soundness/test_hostile", "tests/pages/browser/", "tests/soundness/", "tests/closure/")
-"""What takes longest begins first: no worker is left alone with it at the end."""
+"""What takes longest begins first: no worker is left alone with it at the end. PostgreSQL comes last, so that
+mostly one worker starts one."""
 
 
 def cases(count: int) -> int:
@@ -43,8 +44,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     items.sort(key=_turn)
 
 
-def _turn(item: pytest.Item) -> int:
-    return next((turn for turn, name in enumerate(FIRST) if item.nodeid.startswith(name)), len(FIRST))
+def _turn(item: pytest.Item) -> tuple[bool, int]:
+    place = next((turn for turn, name in enumerate(FIRST) if item.nodeid.startswith(name)), len(FIRST))
+    return item.get_closest_marker("postgres") is not None, place
 
 
 def _leave_out(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -19,8 +19,6 @@ AT_ONCE = 2
 SECONDS = 1.0
 """The deadline here; `python -m tests.soundness.worst` gives each two seconds."""
 
-pytestmark = pytest.mark.xdist_group("hostile catalogues")  # what they cost is measured once
-
 
 @pytest.fixture(scope="module")
 def answers() -> dict[str, dict[str, Any]]:

@@ -2,13 +2,10 @@
 
 import re
 
-import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from tests.pages.browser.conftest import Visit
 from tests.soundness.server import Served
-
-pytestmark = pytest.mark.xdist_group("browser")  # one browser and one service for all
 
 DISCS = "/answer?chassis=24PL-018412&fit=QB-3310"
 
