@@ -3,11 +3,12 @@
 import subprocess
 import sys
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from tests.repeat import Run, run, told
-from tests.running import cases
+from tests.running import cases, pytest_collection_modifyitems
 
 ROOT = Path(__file__).resolve().parents[1]
 HANGING = """
@@ -81,6 +82,35 @@ def test_the_long_form_asks_more_often(monkeypatch: pytest.MonkeyPatch) -> None:
     assert cases(60) == 60
     monkeypatch.setenv("GRAFTBOOK_CASES", "3")
     assert cases(60) == 180
+
+
+class Item:
+    """As much of a collected test as the leaving out looks at."""
+
+    def __init__(self, nodeid: str, *marks: str) -> None:
+        self.nodeid, self.marks = nodeid, marks
+
+    def get_closest_marker(self, name: str) -> bool | None:
+        return name in self.marks or None
+
+
+class Hook:
+    def pytest_deselected(self, items: list[Item]) -> None:
+        self.left_out = [item.nodeid for item in items]
+
+
+@pytest.mark.parametrize("long", [False, True])
+def test_only_the_long_form_asks_both_engines_what_does_not_differ_between_them(long: bool) -> None:
+    hook = Hook()
+    config = SimpleNamespace(getoption=lambda name: name == "--long" and long, hook=hook)
+    items = [
+        Item("twin", "one_engine", "postgres"), Item("of sqlite", "one_engine"), Item("differs", "postgres"),
+        Item("tests/soundness/test_hostile_catalogues.py::it"), Item("tests/closure/test_it.py::it"),
+    ]  # fmt: skip
+    pytest_collection_modifyitems(config, items)  # type: ignore[arg-type]
+    first = ["tests/soundness/test_hostile_catalogues.py::it", "tests/closure/test_it.py::it", "of sqlite"]
+    assert [item.nodeid for item in items] == [*first, *(["twin"] if long else []), "differs"]
+    assert long or hook.left_out == ["twin"]
 
 
 def test_repeating_tells_which_test_failed_in_which_run(tmp_path: Path) -> None:

@@ -11,6 +11,8 @@ from api.catalogue.staging import table
 from api.database import writing
 from tests.catalogue.sheet import sheet, small
 
+pytestmark = pytest.mark.one_engine
+
 KINDS = """[characteristic_kind]
 name,title,quantity,least,most
 axle_ratio,axle ratio,ratio,,
