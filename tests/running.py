@@ -21,6 +21,11 @@ FIRST = ("tests/soundness/test_hostile", "tests/pages/browser/", "tests/soundnes
 mostly one worker starts one."""
 
 
+PATIENT = ("tests/soundness/", "tests/pages/browser/")
+SECONDS_OF_THE_PATIENT = 600
+"""The limit of what starts services, browsers and databases, on a machine that others use too."""
+
+
 def cases(count: int) -> int:
     """How many random cases to try where the suite tries `count`."""
     return round(count * float(os.environ.get("GRAFTBOOK_CASES", "1")))
@@ -42,6 +47,9 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     if not config.getoption("--long"):
         _leave_out(config, items)
     items.sort(key=_turn)
+    for item in items:
+        if item.nodeid.startswith(PATIENT):
+            item.add_marker(pytest.mark.timeout(SECONDS_OF_THE_PATIENT))
 
 
 def _turn(item: pytest.Item) -> tuple[bool, int]:

@@ -89,9 +89,14 @@ class Item:
 
     def __init__(self, nodeid: str, *marks: str) -> None:
         self.nodeid, self.marks = nodeid, marks
+        self.limits: list[float] = []
 
     def get_closest_marker(self, name: str) -> bool | None:
         return name in self.marks or None
+
+    def add_marker(self, marker: pytest.MarkDecorator) -> None:
+        assert marker.name == "timeout"
+        self.limits += marker.args
 
 
 class Hook:
@@ -111,6 +116,7 @@ def test_only_the_long_form_asks_both_engines_what_does_not_differ_between_them(
     first = ["tests/soundness/test_hostile_catalogues.py::it", "tests/closure/test_it.py::it", "of sqlite"]
     assert [item.nodeid for item in items] == [*first, *(["twin"] if long else []), "differs"]
     assert long or hook.left_out == ["twin"]
+    assert [item.limits for item in items][:3] == [[600], [], []]
 
 
 def test_repeating_tells_which_test_failed_in_which_run(tmp_path: Path) -> None:
