@@ -17,12 +17,12 @@ from tests.soundness.server import Served
 def test_every_accepted_change_is_there_and_every_answer_is_of_one_revision(own_demo_url: str, start: Serve):
     first = start(own_demo_url)
     services = [first, start(own_demo_url, key=first.key)]
-    contest = Contest(services, own_demo_url, threads=5, rounds=9, seed=4)
+    contest = Contest(services, own_demo_url, threads=5, rounds=6, seed=4)
     contest.prepare()
     contest.load_by_command()
     contest.run()
     contest.judge()
-    assert sum(n for (what, status), n in contest.statuses.items() if status == 200) > 40
+    assert sum(n for (what, status), n in contest.statuses.items() if status == 200) > 25
     assert any(contest.refused.values()), "nobody competed"
     for service in services:
         assert not service.faults()
