@@ -318,7 +318,7 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 @pytest.fixture
 def own_app(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of the test's own."""
-    app = create_app(Settings(database_url=demo_copy()))
+    app = create_app(Settings(database_url=demo_copy(), seconds_to_reason=30))
     yield app
     app.state.service.close()
 
