@@ -1,5 +1,6 @@
 """Fixtures that every room's tests share: databases on both engines, the demo range, and the service."""
 
+import fcntl
 import os
 import shutil
 import tempfile
@@ -21,10 +22,18 @@ from api.app import create_app
 from api.catalogue.imports import load
 from api.database import make_engine, migrate
 from api.settings import Settings
+from tests import sparing
+from tests.running import (  # noqa: F401  (hooks of pytest's own, found by their names)
+    pytest_addoption,
+    pytest_collection_modifyitems,
+    pytest_sessionstart,
+)
 
 SEED = Path(__file__).resolve().parent.parent / "seed_data"
 os.environ.setdefault("GRAFTBOOK_DRAIN_SECONDS", "0")
 """No test's server has a load balancer that would need time to look elsewhere."""
+
+sparing.begin()
 
 settings.register_profile(
     "suite", derandomize=True, database=None, phases=(Phase.explicit, Phase.generate), print_blob=True
@@ -92,23 +101,17 @@ def _careless(address: str) -> None:
 
 
 class _Databases:
-    """New databases of one engine, each a copy of one that was migrated once."""
+    """New databases of one engine, each a copy of one that was made once.
 
-    def __init__(self, folder: Path, server: str | None) -> None:
-        self._folder, self._server = folder, server
-        self._template: str | None = None
+    `shared`: a folder of all workers of a run, in which SQLite files are kept that one of them made."""
+
+    def __init__(self, folder: Path, server: str | None, shared: Path | None = None) -> None:
+        self._folder, self._server, self._shared = folder, server, shared
+        self._kept: dict[str, str] = {}
 
     def new(self) -> str:
         """The address of a new, migrated, empty database."""
-        if self._template is None:
-            self._template = self._name("template")
-            self._create(self._template, None)
-            engine = make_engine(self._url(self._template))
-            migrate(engine)
-            engine.dispose()
-        name = self._name("test")
-        self._create(name, self._template)
-        return self._url(name)
+        return self.copy(self._once("shape", self.empty, migrate))
 
     def empty(self) -> str:
         """The address of a new database without any table."""
@@ -121,6 +124,45 @@ class _Databases:
         name = self._name("copy")
         self._create(name, Path(make_url(url).database or "").name)
         return self._url(name)
+
+    def once(self, name: str, fill: Callable[[Engine], object]) -> str:
+        """The address of a database that was filled the first time that anybody asked for it by this name,
+        and that nobody connects to: it can be copied."""
+        return self._once(name, self.new, fill)
+
+    def once_to_read(self, name: str, fill: Callable[[Engine], object]) -> str:
+        """The address of a copy of it that all who only read share."""
+        read = f"{name}, to read"
+        if read not in self._kept:
+            self._kept[read] = self.copy(self.once(name, fill))
+        return self._kept[read]
+
+    def _once(self, name: str, begin: Callable[[], str], fill: Callable[[Engine], object]) -> str:
+        if name not in self._kept:
+            shared = self._shared if self._server is None else None
+            self._kept[name] = (
+                self._shared_by_all(shared, name, begin, fill) if shared else self._filled(begin, fill)
+            )
+        return self._kept[name]
+
+    def _shared_by_all(
+        self, shared: Path, name: str, begin: Callable[[], str], fill: Callable[[Engine], object]
+    ) -> str:
+        kept, own = shared / name, self._name(name)
+        with (shared / f"{name}.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if not kept.exists():
+                made = make_url(self._filled(begin, fill)).database or ""
+                Path(made).rename(kept)
+        shutil.copyfile(kept, self._folder / own)
+        return self._url(own)
+
+    def _filled(self, begin: Callable[[], str], fill: Callable[[Engine], object]) -> str:
+        url = begin()
+        engine = make_engine(url)
+        fill(engine)
+        engine.dispose()
+        return url
 
     def _name(self, what: str) -> str:
         return f"{what}_{next(_numbers)}"
@@ -144,15 +186,23 @@ class _Databases:
 
 @pytest.fixture(scope="session")
 def sqlite_databases(tmp_path_factory: pytest.TempPathFactory) -> _Databases:
-    return _Databases(tmp_path_factory.mktemp("sqlite"), None)
+    own = tmp_path_factory.getbasetemp()
+    shared = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared"
+    shared.mkdir(exist_ok=True)
+    return _Databases(tmp_path_factory.mktemp("sqlite"), None, shared)
+
+
+@pytest.fixture(scope="session")
+def postgres_databases(tmp_path_factory: pytest.TempPathFactory, postgres_server: str) -> _Databases:
+    return _Databases(tmp_path_factory.mktemp("unused"), postgres_server)
 
 
 @pytest.fixture(scope="session", params=ENGINES)
-def databases(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> _Databases:
+def databases(request: pytest.FixtureRequest) -> _Databases:
     """Databases of each engine in turn: whatever uses this runs on both."""
-    if request.param == "sqlite":
-        return _Databases(tmp_path_factory.mktemp("sqlite"), None)
-    return _Databases(tmp_path_factory.mktemp("unused"), request.getfixturevalue("postgres_server"))
+    fixture = {"sqlite": "sqlite_databases", "postgresql": "postgres_databases"}[request.param]
+    found: _Databases = request.getfixturevalue(fixture)
+    return found
 
 
 @pytest.fixture
@@ -171,31 +221,35 @@ def sqlite_engine(sqlite_databases: _Databases) -> Iterator[Engine]:
     engine.dispose()
 
 
-def _loaded(databases: _Databases) -> str:
-    url = databases.new()
-    engine = make_engine(url)
+def _load_demo(engine: Engine) -> None:
     report = load(engine, SEED, who="tests", why="the demo range")
-    engine.dispose()
     assert report.ok, "\n".join(map(str, report.mistakes[:20]))
+    sparing.share_books_of(engine)
+
+
+def _known(url: str) -> str:
+    engine = make_engine(url)
+    sparing.know_copies_of(engine)
+    engine.dispose()
     return url
 
 
 @pytest.fixture(scope="session")
 def untouched_demo_url(databases: _Databases) -> str:
     """A database with the demo range that nobody connects to: it can be copied. On each engine in turn."""
-    return _loaded(databases)
+    return _known(databases.once("demo", _load_demo))
 
 
 @pytest.fixture(scope="session")
-def demo_url(databases: _Databases, untouched_demo_url: str) -> str:
+def demo_url(databases: _Databases) -> str:
     """A database with the demo range that tests only read; on each engine in turn."""
-    return databases.copy(untouched_demo_url)
+    return _known(databases.once_to_read("demo", _load_demo))
 
 
 @pytest.fixture(scope="session")
 def sqlite_demo_url(sqlite_databases: _Databases) -> str:
     """A SQLite file with the demo range that tests only read."""
-    return _loaded(sqlite_databases)
+    return _known(sqlite_databases.once_to_read("demo", _load_demo))
 
 
 @pytest.fixture(scope="session")
@@ -264,7 +318,7 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 @pytest.fixture
 def own_app(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of the test's own."""
-    app = create_app(Settings(database_url=demo_copy()))
+    app = create_app(Settings(database_url=demo_copy(), seconds_to_reason=30))
     yield app
     app.state.service.close()
 

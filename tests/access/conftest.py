@@ -24,11 +24,14 @@ WRITTEN = (
 BUILD = {"name": "red", "chassis": "2L-0001"}
 
 
+def _load_small(engine: Engine) -> None:
+    assert load(engine, small()).ok
+
+
 @pytest.fixture(scope="session")
 def house(databases: Any) -> Iterator[Engine]:
     """A database with a small catalogue; on each engine in turn."""
-    engine = make_engine(databases.new())
-    assert load(engine, small()).ok
+    engine = make_engine(databases.once_to_read("small", _load_small))
     yield engine
     engine.dispose()
 

@@ -15,7 +15,7 @@ from api.access.scopes import Scope
 from tests.access.conftest import BUILD
 from tests.conftest import bearer, client_of, make_key
 
-pytestmark = pytest.mark.anyio
+pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 SECTION = [{"record": "section", "name": "new", "title": "New", "order": 5}]
 
 WRITES: list[tuple[Scope, str, str, Any]] = [

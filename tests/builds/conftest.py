@@ -28,7 +28,7 @@ def house_url(databases: Any, untouched_demo_url: str) -> str:
 @pytest.fixture
 async def writer(house_url: str) -> AsyncIterator[httpx.AsyncClient]:
     """A client of a service without builds; what a test writes is gone afterwards."""
-    app = create_app(Settings(database_url=house_url))
+    app = create_app(Settings(database_url=house_url, seconds_to_reason=30))
     async with client_of(app, scope="edit") as client:
         yield client
     engine = app.state.service.engine

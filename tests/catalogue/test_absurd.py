@@ -11,6 +11,8 @@ from api.database import writing
 from tests.catalogue.sheet import sheet, small
 from tests.catalogue.undone import undone_to
 
+pytestmark = pytest.mark.one_engine
+
 KINDS = """[characteristic_kind]
 name,title,quantity,least,most
 axle_ratio,axle ratio,ratio,,

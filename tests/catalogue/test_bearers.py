@@ -9,6 +9,8 @@ from api.catalogue.loading import Report
 from api.catalogue.nearest import slip_of
 from tests.catalogue.sheet import sheet, small
 
+pytestmark = pytest.mark.one_engine
+
 ME = Author("me", "")
 LAMP = ("lamp,brakes,lamp,no,,,lamps,3,two", "lamp,brakes,lamp,no,,,{},3,two")
 DYNAMO = ("bottle dynamo,no,,,lamps,2,two", "bottle dynamo,no,,,{},2,two")

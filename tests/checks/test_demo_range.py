@@ -148,7 +148,7 @@ def test_ten_spline_shafts_are_the_weakest_link_and_twenty_four_mend_it(scopes):
 def test_all_checks_of_a_set_take_a_few_milliseconds(scopes):
     scope = scopes[3]
     _checked(scope, SETS["discs in front"])
-    started = time.perf_counter()
+    started = time.process_time()
     for _ in range(10):
         _checked(scope, SETS["discs in front"])
-    assert (time.perf_counter() - started) / 10 < 0.1
+    assert (time.process_time() - started) / 10 < 0.1

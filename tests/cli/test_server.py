@@ -38,7 +38,7 @@ def served(own: str) -> Iterator[str]:
         yield _address(process)
     finally:
         process.send_signal(signal.SIGTERM)
-        _, errors = process.communicate(timeout=20)
+        _, errors = process.communicate(timeout=60)
         assert not faults(errors)
 
 

@@ -1,10 +1,9 @@
 """The closure against brute force, an independent solver and a reachability library.
 
-Thousands of small random catalogues (`worlds`), every one reproducible from its seed. GRAFTBOOK_CASES
-multiplies the number of cases.
+Hundreds of small random catalogues (`worlds`), every one reproducible from its seed; three times as many with
+`--long` (`tests/running.py`).
 """
 
-import os
 import random
 from dataclasses import replace
 from itertools import combinations
@@ -24,12 +23,11 @@ from api.closure.wording import chain
 from api.rulebook.model import Alternative, Companion, Effort, RuleBook
 from tests.closure.oracle import Best, Oracle
 from tests.closure.worlds import World
-
-TIMES = float(os.environ.get("GRAFTBOOK_CASES", "1"))
+from tests.running import cases
 
 
 def seeds(first: int, count: int) -> range:
-    return range(first, first + round(count * TIMES))
+    return range(first, first + cases(count))
 
 
 def as_best(solution: Solution) -> tuple:
@@ -74,7 +72,7 @@ def disagreement(world: World) -> str:
 @pytest.mark.parametrize("block", range(10))
 def test_agrees_with_brute_force_on_cost_and_set(block: int) -> None:
     wrong = {}
-    for seed in seeds(block * 1_000_000, 180):
+    for seed in seeds(block * 1_000_000, 60):
         if problem := disagreement(World(seed)):
             wrong[seed] = problem
     assert not wrong
@@ -83,7 +81,7 @@ def test_agrees_with_brute_force_on_cost_and_set(block: int) -> None:
 @pytest.mark.parametrize("block", range(5))
 def test_agrees_with_brute_force_where_there_are_more_choices(block: int) -> None:
     wrong = {}
-    for seed in seeds(50_000_000 + block * 1_000_000, 60):
+    for seed in seeds(50_000_000 + block * 1_000_000, 20):
         world = World(seed, positions=4, components=4, dense=random.Random(seed).choice([0.5, 1.5, 2.5]))
         if problem := disagreement(world):
             wrong[seed] = problem
@@ -120,7 +118,7 @@ def leads_to_a_wish(solution: Solution, seed: int) -> None:
 
 
 def test_the_order_of_rows_does_not_matter() -> None:
-    for seed in seeds(8_000_000, 150):
+    for seed in seeds(8_000_000, 60):
         world = World(seed)
         question = world.question()
         first = answer_question(world.book(), question)
@@ -200,7 +198,7 @@ def everything(book: RuleBook, question: Question) -> list[tuple[Cause, str]]:
 def impossible_cases(first: int, count: int) -> list[tuple[int, RuleBook, Question, Answer]]:
     found = []
     seed = first
-    while len(found) < round(count * TIMES):
+    while len(found) < cases(count):
         seed += 1
         world = World(seed, positions=3, dense=1.2)
         book, question = world.book(), world.question()
@@ -214,7 +212,7 @@ def impossible_cases(first: int, count: int) -> list[tuple[int, RuleBook, Questi
 
 def test_the_contradiction_named_is_enough_and_none_is_smaller() -> None:
     sizes = []
-    for seed, book, question, answer in impossible_cases(9_000_000, 120):
+    for seed, book, question, answer in impossible_cases(9_000_000, 50):
         contradiction = answer.contradictions[0]
         named = {(part.cause, part.name) for part in contradiction.parts}
         assert Oracle(*only_named(book, question, named)).best() is None, seed

@@ -151,7 +151,7 @@ def best_without(book: RuleBook, question: Question, place: str, number: str | N
 
 def test_a_next_best_is_told_as_brute_force_finds_it() -> None:
     told: Counter = Counter()
-    for seed in seeds(23_000_000, 300):
+    for seed in seeds(23_000_000, 200):
         book, question, _ = half_priced(seed, 0.3, positions=3, components=4)
         question = replace(question, limits=Limits())
         answer = answer_question(book, question)

@@ -6,6 +6,8 @@ from typing import Any
 import httpx
 import pytest
 
+pytestmark = pytest.mark.one_engine
+
 CHASSIS = "24PL-018412"
 DISCS: dict[str, Any] = {"vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
 

@@ -1,6 +1,9 @@
 """The fitting sequence of the demo's front discs, as a fitter would read it."""
 
 import httpx
+import pytest
+
+pytestmark = pytest.mark.one_engine
 
 ASKED = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3302"}]}
 PAGE = "/fitting?chassis=24PL-018412&fit=QB-3302&hands="

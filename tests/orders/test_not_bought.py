@@ -19,6 +19,8 @@ from api.wire.plain_order import order_page
 from tests.orders.test_life import match
 from tests.orders.test_papers import rows_of
 
+pytestmark = pytest.mark.one_engine
+
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3302"}]}
 SOON = (date.today() + timedelta(days=2)).isoformat()
 SHORT = [{"by": SOON}, {"at_most_suppliers": 2}, {"by": SOON, "at_most_suppliers": 1}]

@@ -4,10 +4,13 @@ from datetime import date
 from decimal import Decimal
 
 import httpx
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.orders.quotation import Item, labour, months_after, payments, quote
+
+pytestmark = pytest.mark.one_engine
 
 RATES = st.sampled_from([None, Decimal("0"), Decimal("5"), Decimal("12.5"), Decimal("20"), Decimal("21")])
 ITEMS = st.lists(st.builds(Item, st.just("x"), st.integers(0, 10**9), RATES), max_size=12)

@@ -17,6 +17,8 @@ from api.orders.reconciling import Cause, reconcile
 from api.rulebook.model import Component, Grade, Origin
 from tests.orders.split_worlds import TODAY, World, small_worlds
 
+pytestmark = pytest.mark.one_engine
+
 CHASSIS = "24PL-018412"
 WISH = Because(Demand.wish, "wish: fit it", "You wish it.")
 

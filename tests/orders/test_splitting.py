@@ -337,11 +337,11 @@ def test_sums_too_large_for_exact_proof_claim_none():
 @pytest.mark.parametrize(("lines", "suppliers"), [(1_000, 50), (300, 30)])
 def test_a_hostile_order_ends_at_its_deadline_with_a_gap(lines, suppliers):
     world = hostile(lines, suppliers, 3)
-    before = time.perf_counter()
-    found = asked(world, seconds=3)
-    taken = time.perf_counter() - before
+    before = time.process_time()
+    found = asked(world, seconds=1)
+    taken = time.process_time() - before
     judged(world, found)
-    assert taken < 3 * 3, "building the model counts too; the machine may be busy"
+    assert taken < 6, "of the processor: building the model counts too"
     assert found.orders
     assert found.proved or found.gap is not None or all(w is Why.no_time for w in whys(found).values())
 

@@ -167,10 +167,10 @@ def test_the_command_counts_and_lists(demo_copy: Callable[[], str], tmp_path: Pa
 
 
 async def test_a_sheet_of_a_thousand_heads_is_refused_at_once(counter: httpx.AsyncClient) -> None:
-    started = time.perf_counter()
+    started = time.process_time()
     sheet = "number,quantity" + ",number" * 100_000 + "\nQB-9001,1\n"
     assert "stands twice" in (await counted(counter, sheet, 422)).json()["mistakes"][0]["message"]
-    assert time.perf_counter() - started < 5, "it was quadratic in the heads"
+    assert time.process_time() - started < 5, "it was quadratic in the heads"
 
 
 async def test_the_last_row_may_have_empty_cells_behind_it(counter: httpx.AsyncClient) -> None:

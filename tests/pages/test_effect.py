@@ -169,7 +169,7 @@ class Clock:
 
 
 def until(true: Any) -> None:
-    end = time.monotonic() + 10
+    end = time.monotonic() + 60
     while not true():
         assert time.monotonic() < end
         time.sleep(0.005)

@@ -1,10 +1,9 @@
 """Whatever answers, orders, checks and verdicts say, held against the finished set by other code.
 
-Random catalogues are loaded as a house loads its own and asked over HTTP. GRAFTBOOK_CASES multiplies
-the number of catalogues.
+Random catalogues are loaded as a house loads its own and asked over HTTP; three times as
+many with `--long`.
 """
 
-import os
 from collections import Counter
 
 import pytest
@@ -15,8 +14,9 @@ from tests.closure.worlds import VEHICLE
 from tests.conftest import _Databases
 from tests.retold.asking import CHASSIS, body_of, proposal, questions_of, served
 from tests.retold.told import Told, order_wrongs
+from tests.running import cases
 
-WORLDS = round(6 * float(os.environ.get("GRAFTBOOK_CASES", "1")))
+WORLDS = cases(6)
 SEEDS = [block * 1_000 for block in range(3)]
 
 pytestmark = pytest.mark.anyio

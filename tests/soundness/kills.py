@@ -43,6 +43,7 @@ from api.settings import Settings
 from tests.catalogue.sheet import sheet
 from tests.conftest import _Databases as Databases
 from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
+from tests.soundness.forked import LOADED
 
 OLD_SHAPE = "2026_11_25_builds"
 SHEET = "".join(
@@ -320,7 +321,7 @@ def _moment(case: Case, engine: str, chance: random.Random) -> float:
 def _run(case: Case, url: str, killed_after: float | None) -> tuple[multiprocessing.Process, float]:
     """The process, ended, and how long it worked. `killed_after`: seconds from its beginning."""
     context = multiprocessing.get_context("forkserver")
-    context.set_forkserver_preload([__name__])
+    context.set_forkserver_preload(LOADED)
     here, there = context.Pipe(duplex=False)
     process = context.Process(target=_child, args=(case.name, url, there, dict(os.environ)))
     process.start()

@@ -8,8 +8,7 @@ Several services on one database: `with serve(url) as one, serve(url, key=one.ke
 """
 
 import os
-import signal
-import socket
+import re
 import subprocess
 import sys
 import tempfile
@@ -24,10 +23,12 @@ import httpx
 
 from tests.conftest import make_key
 from tests.logged import faults
+from tests.soundness.forked import Forked
 
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
 SECONDS_TO_START = 60
+_LISTENS = re.compile(r"running on (http://[\d.]+:\d+)")
 
 
 @dataclass
@@ -36,7 +37,7 @@ class Served:
 
     address: str
     key: str
-    process: subprocess.Popen[bytes]
+    process: Forked
     log: Path
 
     @property
@@ -56,7 +57,7 @@ class Served:
 
     def logged(self) -> str:
         """Everything that the process wrote so far."""
-        return self.log.read_text("utf-8", "replace")
+        return self.log.read_text("utf-8", "replace") if self.log.exists() else ""
 
     def faults(self) -> list[str]:
         """The lines of its log that tell of a fault."""
@@ -69,12 +70,11 @@ class Served:
 
     def stop(self) -> int:
         """SIGTERM, as an operator stops it; its exit code. Kills it when it does not end."""
-        if self.process.poll() is None:
-            self.process.send_signal(signal.SIGTERM)
-            try:
-                self.process.wait(30)
-            except subprocess.TimeoutExpired:
+        if self.process.returncode is None:
+            self.process.terminate()
+            if not self.process.wait(30):
                 self.kill()
+        assert self.process.returncode is not None
         return self.process.returncode
 
 
@@ -105,35 +105,24 @@ def serve(database: str, *, key: str | None = None, **settings: Any) -> Iterator
 
 
 def _start(database: str, key: str, workers: int, environment: dict[str, str], log: Path) -> Served:
-    for _attempt in range(3):
-        port = _free_port()
-        with log.open("wb") as stream:
-            process = subprocess.Popen(
-                [*COMMAND, "serve", "--port", str(port), "--workers", str(workers), "--database", database],
-                cwd=ROOT, env=environment | {"PYTHONUNBUFFERED": "1"}, stdout=stream, stderr=stream,
-            )  # fmt: skip
-        served = Served(f"http://127.0.0.1:{port}", key, process, log)
-        if _ready(served):
+    """The system chooses the port, so that no other process can take it first."""
+    process = Forked(
+        ["serve", "--port", "0", "--workers", str(workers), "--database", database], environment, log
+    )
+    served = Served("", key, process, log)
+    until = time.monotonic() + SECONDS_TO_START
+    while time.monotonic() < until and process.returncode is None:
+        if not served.address and (said := _LISTENS.search(served.logged())):
+            served.address = said.group(1)
+        if served.address and _ready(served):
             return served
-        served.kill()
-        if "address already in use" not in served.logged():
-            break
+        time.sleep(0.05)
+    served.kill()
     raise AssertionError(f"the service did not get ready:\n{served.logged()}")
 
 
-def _free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
 def _ready(served: Served) -> bool:
-    until = time.monotonic() + SECONDS_TO_START
-    while time.monotonic() < until and served.process.poll() is None:
-        try:
-            if httpx.get(f"{served.address}/readyz", timeout=5).status_code == 200:
-                return True
-        except httpx.TransportError:
-            pass
-        time.sleep(0.05)
-    return False
+    try:
+        return httpx.get(f"{served.address}/readyz", timeout=5).status_code == 200
+    except httpx.TransportError:
+        return False

@@ -17,12 +17,12 @@ from tests.soundness.server import Served
 def test_every_accepted_change_is_there_and_every_answer_is_of_one_revision(own_demo_url: str, start: Serve):
     first = start(own_demo_url)
     services = [first, start(own_demo_url, key=first.key)]
-    contest = Contest(services, own_demo_url, threads=5, rounds=9, seed=4)
+    contest = Contest(services, own_demo_url, threads=5, rounds=6, seed=4)
     contest.prepare()
     contest.load_by_command()
     contest.run()
     contest.judge()
-    assert sum(n for (what, status), n in contest.statuses.items() if status == 200) > 40
+    assert sum(n for (what, status), n in contest.statuses.items() if status == 200) > 25
     assert any(contest.refused.values()), "nobody competed"
     for service in services:
         assert not service.faults()
@@ -109,13 +109,13 @@ def test_a_burst_beyond_the_pool_is_answered_whole(own_demo_url: str, start: Ser
 def test_more_questions_than_the_process_takes_are_answered_or_told_to_come_again(
     own_demo_url: str, start: Serve
 ):
-    served = start(own_demo_url, pool_size=5, questions_waiting=10)
+    served = start(own_demo_url, pool_size=5, questions_at_once=4, questions_waiting=10)
     addresses = [f"/v1/closures?chassis=24PL-0184{n:02d}&fit=QB-3310" for n in range(60)]
     answers = at_once(served, [("GET", address, None) for address in addresses])
     statuses = Counter(answer.status_code for answer in answers)
     assert statuses.keys() == {200, 503}
-    assert statuses[200] >= 10
+    assert statuses[200] >= 4, "who was let in at once; on a slow machine the others wait in vain"
     told = [answer for answer in answers if answer.status_code == 503]
     assert all(answer.headers["retry-after"] for answer in told)
-    again = at_once(served, [("GET", str(answer.request.url.raw_path, "ascii"), None) for answer in told[:8]])
+    again = at_once(served, [("GET", str(answer.request.url.raw_path, "ascii"), None) for answer in told[:4]])
     assert Counter(answer.status_code for answer in again) == {200: len(again)}

@@ -109,7 +109,7 @@ def test_a_running_process_whose_files_may_not_grow(
             time.sleep(0.1)
         assert _send(client, "MORE").status_code == 200
         assert client.get("/v1/components/MORE-000001").status_code == 200
-    assert served.process.poll() is None
+    assert served.process.returncode is None
 
 
 def _send(client: httpx.Client, name: str = "FULL") -> httpx.Response:

@@ -402,7 +402,7 @@ def ask(name: str, seconds: float = SECONDS) -> dict[str, Any]:
     """Ask one in this process: what it took and what came of it."""
     book, question = HOSTILE[name]()
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    start = time.perf_counter()
+    start, began = time.perf_counter(), time.process_time()
     answer = answer_question(book, replace(question, seconds=seconds))
     reasoned = time.perf_counter() - start
     document = answer_document(book, answer)
@@ -422,6 +422,7 @@ def ask(name: str, seconds: float = SECONDS) -> dict[str, Any]:
         "more_ways_out": answer.more_ways_out,
         "reasoning": round(reasoned, 2),
         "seconds": round(time.perf_counter() - start, 2),
+        "processor": round(time.process_time() - began, 2),
         "megabytes": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024,
         "book_megabytes": before // 1024,
         "bytes": len(body),

@@ -53,7 +53,7 @@ class Process:
         """Nothing of it is left, neither its workers nor the pipe."""
         with suppress(ProcessLookupError):
             os.killpg(self.inner.pid, signal.SIGKILL)
-        self.inner.wait(10)
+        self.inner.wait(60)
         self._reader.join(10)
         assert self.inner.stderr is not None
         self.inner.stderr.close()
@@ -125,7 +125,7 @@ def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
         assert head.startswith(b"HTTP/1.1 200 ")
         assert json.loads(body)["outcome"] == "proved"
         assert f"content-length: {len(body)}".encode() in head
-        process.inner.wait(20)
+        process.inner.wait(60)
     assert not faults("".join(process.log))
     assert all(json.loads(line) for line in process.log)
     served = [json.loads(line) for line in process.log]
@@ -134,12 +134,12 @@ def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
 
 def test_a_second_sigterm_or_an_interrupt_does_not_wait(sqlite_demo_url: str):
     for signals in ((signal.SIGTERM, signal.SIGTERM), (signal.SIGINT,)):
-        with serving(sqlite_demo_url, 60.0) as process:
+        with serving(sqlite_demo_url, 600.0) as process:
             process.port()
             for number in signals:
                 process.inner.send_signal(number)
                 time.sleep(0.3)
-            process.inner.wait(10)
+            process.inner.wait(60)
 
 
 def test_a_request_that_never_ends_does_not_keep_the_process(
@@ -150,7 +150,7 @@ def test_a_request_that_never_ends_does_not_keep_the_process(
         stuck = half_sent(process.port())
         time.sleep(0.3)
         process.inner.send_signal(signal.SIGTERM)
-        process.inner.wait(15)
+        process.inner.wait(60)
         stuck.close()
     assert any("graceful shutdown exceeded" in line for line in process.log)
 

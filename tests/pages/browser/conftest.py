@@ -6,11 +6,13 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
 
 from tests.soundness.server import Served, serve
 
 CHROMIUM = shutil.which("chromium")
+expect.set_options(timeout=30_000)
+"""On a machine that others use too, a page may take its time."""
 SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 

@@ -9,8 +9,6 @@ from playwright.sync_api import Browser, BrowserContext
 from tests.pages.browser.conftest import Visit
 from tests.soundness.server import Served
 
-pytestmark = pytest.mark.xdist_group("browser")  # one browser and one service for all
-
 DISCS = "chassis=24PL-018412&fit=QB-3310"
 PAGES = {
     "start": "/",
