@@ -147,10 +147,14 @@ def _of_module(room: str, path: str) -> Iterator[tuple[str, Change]]:
 _WITH_CHILDREN = ("ReplaceComparison", "ReplaceUnary", "AddNot", "Exception", "ZeroIteration", "LeaveOut")
 _TABLES = ("tables.py",)
 """Columns: a test holds them to be what the migrations make."""
-_FOR_THE_EYE = ("api/orders/papers/",)
-"""Where a number is mostly a width or a place on paper, which a person judges."""
-_FOR_THE_READER = ("description", "examples", "help", "title", "frozen", "slots")
-"""Arguments that only the documents of the API and the commands show, or that only keep a writer of code straight."""
+_JUDGED = ("api/orders/papers/", "api/rulebook/sane.py")
+"""Where a number is mostly a width or a place on paper, or a bound of what we hold to be possible: a person
+judges it, and a test could only repeat it."""
+_FOR_THE_READER = (
+    *("description", "examples", "help", "title", "json_schema_extra", "bearerFormat"),
+    *("frozen", "slots", "repr"),
+)
+"""Arguments that only documents show, or that only keep a writer of code straight."""
 
 
 def _ancestors(node: Any) -> Iterator[Any]:
@@ -180,6 +184,8 @@ def _is_beside_the_point(node: Any, operator: str, path: str) -> bool:
     """A type that nobody reads when the program runs, or an assertion for the reader."""
     below = node
     for above in _ancestors(node.parent):
+        if above.type == "argument" and above.children[0].get_code().strip() in _FOR_THE_READER:
+            return True
         if above.type in ("tfpdef", "annassign") and above.children.index(below) == 1 + (
             above.type == "tfpdef"
         ):
@@ -189,7 +195,7 @@ def _is_beside_the_point(node: Any, operator: str, path: str) -> bool:
         if above.type == "assert_stmt":
             return True
         below = above
-    if node.type == "assert_stmt" or (operator == "NumberReplacer" and path.startswith(_FOR_THE_EYE)):
+    if node.type == "assert_stmt" or (operator == "NumberReplacer" and path.startswith(_JUDGED)):
         return True
     return "Bit" in operator and not _function(node)
 

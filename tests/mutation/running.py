@@ -29,7 +29,7 @@ from _pytest.runner import runtestprotocol
 
 from tests.mutation.changes import ROOT, Change
 from tests.mutation.covering import Map
-from tests.mutation.mapping import ASIDE, PYTEST
+from tests.mutation.mapping import ASIDE, AT_IMPORT, PYTEST
 
 LIBRARIES = (
     *(
@@ -130,7 +130,7 @@ def _watched(work: Callable[[int], None], limits: Limits, usual: Callable[[str],
 
 def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended:
     started = time.monotonic()
-    running, until, ran, rest = "(import)", started + 2 * limits.test, 0, b""
+    running, until, ran, rest = AT_IMPORT, started + 2 * limits.test, 0, b""
 
     def ended(state: str, by: str = "", why: str = "") -> Ended:
         return Ended(state, by, why, ran, round(time.monotonic() - started, 1))
@@ -144,7 +144,7 @@ def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended
         *lines, rest = (rest + read).split(b"\n")
         for step, *words in map(json.loads, lines):
             if step == "failed":
-                ran += running == words[0]
+                ran += running == words[0] != AT_IMPORT
                 return ended("noticed", *words)
             if step == "done":
                 return ended("survived")
@@ -214,45 +214,51 @@ class _Changed(importlib.abc.MetaPathFinder):
 
 
 class Demo:
-    """The demo range, loaded once; a change in what loads it has it loaded anew."""
+    """Databases, empty and with the demo range, made once; a change in what makes them has them made anew."""
 
     def __init__(self, store: Path) -> None:
-        self._file, self._lines = store / "demo.sqlite", store / "demo.json"
+        self._folder, self._lines = store / "databases", store / "demo.json"
 
     def make(self) -> None:
-        """Loads it and notes which lines did it. In a process of its own: coverage slows what follows."""
+        """Makes them and notes which lines did it. In a process of its own: coverage slows what follows."""
         import coverage
 
+        shutil.rmtree(self._folder, ignore_errors=True)
+        self._folder.mkdir()
         cover = coverage.Coverage(data_file=None, source=[str(ROOT / "api")], config_file=False)
         cover.start()
         conftest = importlib.import_module("tests.conftest")
-        folder = self._file.parent / "loading"
-        shutil.rmtree(folder, ignore_errors=True)
-        folder.mkdir()
-        url = conftest._loaded(conftest._Databases(folder, None))
+        databases = conftest._Databases(self._folder, None)
+        demo = Path(conftest._loaded(databases).removeprefix("sqlite:///"))
         cover.stop()
-        shutil.copyfile(url.removeprefix("sqlite:///"), self._file)
+        (self._folder / databases._template).rename(self._folder / "empty")
+        demo.rename(self._folder / "demo")
         data = cover.get_data()
-        self._lines.write_text(
-            json.dumps({str(Path(f).relative_to(ROOT)): data.lines(f) for f in data.measured_files()})
-        )
+        lines = {str(Path(file).relative_to(ROOT)): data.lines(file) for file in data.measured_files()}
+        self._lines.write_text(json.dumps(lines))
 
     def use(self, change: Change | None) -> None:
-        """Lets this process's fixtures copy it, unless the change could make it another."""
+        """Lets this process's fixtures copy them, unless the change could make others."""
         lines = json.loads(self._lines.read_text())
         if change is not None and {change.line, change.statement} & set(lines.get(change.path, ())):
             return
         conftest = importlib.import_module("tests.conftest")
-        file = self._file
+        bare, plain, made = conftest._Databases.__init__, conftest._loaded, self._folder
+
+        def begin(databases: Any, folder: Path, server: str | None) -> None:
+            bare(databases, folder, server)
+            if server is None:
+                databases._template = databases._name("template")
+                shutil.copyfile(made / "empty", folder / databases._template)
 
         def loaded(databases: Any) -> str:
             if databases._server is not None:
                 return str(plain(databases))
             name = databases._name("demo")
-            shutil.copyfile(file, databases._folder / name)
+            shutil.copyfile(made / "demo", databases._folder / name)
             return str(databases._url(name))
 
-        plain, conftest._loaded = conftest._loaded, loaded
+        conftest._Databases.__init__, conftest._loaded = begin, loaded
 
 
 class Runner:
@@ -358,7 +364,7 @@ class Runner:
                     _tell(
                         self.pipe,
                         "failed",
-                        "(import)",
+                        AT_IMPORT,
                         str(report.longrepr).strip().rpartition("\n")[2][:200],
                     )
 
@@ -377,7 +383,7 @@ class Runner:
             loop = Loop(pipe)
             pytest.main([*PYTEST, *(str(ROOT / test) for test in tests[:AT_MOST])], plugins=[loop])
             if not loop.told:
-                _tell(pipe, "failed", "(import)", "the tests could not be collected")
+                _tell(pipe, "failed", AT_IMPORT, "the tests could not be collected")
 
         return self._watched(work)
 
