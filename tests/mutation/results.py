@@ -106,7 +106,7 @@ def report(store: Path, seed: str, size: int | None) -> int:
 
 
 def _row(room: str, counted: Counter[str], head: tuple[str, ...]) -> str:
-    judged = sum(counted[state] for state in ("noticed", "survived", "not covered"))
+    judged = sum(counted[state] for state in ("noticed", "survived", "cut short", "not covered"))
     rate = f"{100 * counted['noticed'] / judged:.1f}" if judged else "-"
     return "  ".join(
         str(cell).rjust(len(title))

@@ -73,7 +73,7 @@ class Limits:
 
 @dataclass
 class Ended:
-    """How the tests of a change ended: `noticed`, `survived` or `timed out`."""
+    """How the tests of a change ended: `noticed`, `survived`, `cut short` (not all were run) or `timed out`."""
 
     state: str
     by: str = ""
@@ -151,7 +151,7 @@ def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended
             if step == "passed":
                 ran += 1
                 if time.monotonic() - started > limits.change:
-                    return ended("survived")
+                    return ended("cut short")
             running = words[0]
             until = time.monotonic() + limits.test + 10 * usual(running)
 
@@ -213,6 +213,14 @@ class _Changed(importlib.abc.MetaPathFinder):
         return importlib.util.spec_from_file_location(name, self._path, loader=Loader(name, self._path))
 
 
+def _youngest(*folders: str) -> float:
+    """When a file of these folders was last written."""
+    files = (
+        file for folder in folders for file in (ROOT / folder).rglob("*") if "__pycache__" not in file.parts
+    )
+    return max(file.stat().st_mtime for file in files if file.is_file())
+
+
 class Demo:
     """Databases, empty and with the demo range, made once; a change in what makes them has them made anew."""
 
@@ -220,9 +228,12 @@ class Demo:
         self._folder, self._lines = store / "databases", store / "demo.json"
 
     def make(self) -> None:
-        """Makes them and notes which lines did it. In a process of its own: coverage slows what follows."""
+        """Makes them and notes which lines did it, unless they are there and younger than the program. In a
+        process of its own: coverage slows what follows."""
         import coverage
 
+        if self._lines.exists() and self._lines.stat().st_mtime > _youngest("api", "migrations", "seed_data"):
+            return
         shutil.rmtree(self._folder, ignore_errors=True)
         self._folder.mkdir()
         cover = coverage.Coverage(data_file=None, source=[str(ROOT / "api")], config_file=False)

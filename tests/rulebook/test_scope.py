@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from api.rulebook.model import Effort, Supersession, Supply, When
-from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for
+from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for, scope_of_its_like
 from tests.closure.shelf import VEHICLE, Shelf
 
 EARLY = replace(VEHICLE, chassis_serial=499)
@@ -73,3 +73,13 @@ def test_scopes_are_kept_with_the_book_and_bounded() -> None:
     for serial in range(3 * MOST_SCOPES):
         scope_for(book, replace(VEHICLE, chassis_serial=serial))
     assert len(scope_for(book, VEHICLE).index.scopes) <= MOST_SCOPES
+
+
+def test_vehicles_that_no_record_tells_apart_share_a_scope_and_all_are_kept() -> None:
+    shelf = Shelf(brake="drum").part("drum2").fits("drum2", "brake", from_new=True, when=FROM_500)
+    book = shelf.fits("drum", "brake", from_new=True, when=TO_499).book()
+    early, late = scope_of_its_like(book, EARLY), scope_of_its_like(book, VEHICLE)
+    assert early.today != late.today
+    assert scope_of_its_like(book, replace(EARLY, chassis_serial=1)) is early
+    assert scope_of_its_like(book, replace(VEHICLE, chassis_serial=9_000)) is late
+    assert scope_of_its_like(book, EARLY) is early
