@@ -73,7 +73,7 @@ class Limits:
 
 @dataclass
 class Ended:
-    """How the tests of a change ended: `noticed`, `survived`, `cut short` (not all were run) or `timed out`."""
+    """How a change ended: `noticed`, `survived`, `cut short` (not all tests were run) or `timed out`."""
 
     state: str
     by: str = ""
