@@ -272,6 +272,22 @@ def test_the_document_says_whether_reading_takes_a_key(apps: Callable[..., FastA
     assert set(opened["components"]["securitySchemes"]) == {"key", "page_session"}
 
 
+def test_the_document_says_forged_where_a_page_could_be_used_to_change_something(
+    apps: Callable[..., FastAPI],
+):
+    paths = apps().openapi()["paths"]
+
+    def refused(method: str, path: str) -> set[str]:
+        answer = paths[path][method]["responses"]["403"]
+        return set(answer["content"]["application/problem+json"]["examples"])
+
+    assert "forged-request" in refused("post", "/v1/builds")
+    assert "forged-request" in refused("delete", "/v1/builds/{name}")
+    assert "forged-request" not in refused("get", "/v1/builds"), "reading changes nothing"
+    assert "forged-request" not in refused("post", "/v1/closures"), "a question changes nothing"
+    assert "forged-request" not in refused("get", "/v1/keys")
+
+
 def guarded(dependant: Any) -> bool:
     return any(isinstance(inner.call, Needs) or guarded(inner) for inner in dependant.dependencies)
 

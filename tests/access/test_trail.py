@@ -1,6 +1,7 @@
 """The trail: changes and refusals are in it, and nobody can fill the disk with it."""
 
 from datetime import timedelta
+from typing import Any
 
 import httpx
 import pytest
@@ -156,3 +157,29 @@ def test_only_the_newest_refusals_are_kept_and_nothing_else_goes(
 def test_what_others_write_is_cut_and_printable():
     row = Caller(request="r" * 500, client="c" * 500).event(access.moment(), "\ud800" * 500, "refused")
     assert (len(row.request), len(row.client), row.what) == (64, 64, "?" * 200)
+
+
+async def test_what_breaks_after_its_answer_began_is_one_row(monkeypatch: pytest.MonkeyPatch):
+    told: list[str] = []
+    monkeypatch.setattr(trail, "_write", lambda _request, outcome: told.append(outcome))
+
+    async def breaks(_scope: Any, _receive: Any, send: Any) -> None:
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        raise RuntimeError("the client is gone")
+
+    async def send(_message: Any) -> None:
+        """To nobody."""
+
+    with pytest.raises(RuntimeError):
+        await trail.Trail(breaks)({"type": "http", "state": {"to_record": True}}, None, send)
+    assert told == ["done"]
+
+
+async def test_what_is_no_request_is_passed_on_as_it_is():
+    passed = []
+
+    async def app(*given: Any) -> None:
+        passed.append(given)
+
+    await trail.Trail(app)({"type": "lifespan"}, "receive", "send")
+    assert passed == [({"type": "lifespan"}, "receive", "send")]

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from api.rulebook.model import Effort, Supersession, Supply, When
-from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for
+from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for, scope_of_its_like
 from tests.closure.shelf import VEHICLE, Shelf
 
 EARLY = replace(VEHICLE, chassis_serial=499)
@@ -89,3 +89,13 @@ def test_one_kept_scope_is_not_another_with_other_things_on_the_bench_or_fitted(
     assert scope_for(book, EARLY) is not bare
     assert scope_for(book, replace(VEHICLE, options=frozenset())) is not bare
     assert scope_for(book, replace(VEHICLE, built=VEHICLE.built.replace(year=1970))) is not bare
+
+
+def test_vehicles_that_no_record_tells_apart_share_a_scope_and_all_are_kept() -> None:
+    shelf = Shelf(brake="drum").part("drum2").fits("drum2", "brake", from_new=True, when=FROM_500)
+    book = shelf.fits("drum", "brake", from_new=True, when=TO_499).book()
+    early, late = scope_of_its_like(book, EARLY), scope_of_its_like(book, VEHICLE)
+    assert early.today != late.today
+    assert scope_of_its_like(book, replace(EARLY, chassis_serial=1)) is early
+    assert scope_of_its_like(book, replace(VEHICLE, chassis_serial=9_000)) is late
+    assert scope_of_its_like(book, EARLY) is early

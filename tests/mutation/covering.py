@@ -1,0 +1,77 @@
+"""Which tests to run for a change, the likeliest and quickest first."""
+
+import json
+from collections import Counter
+from functools import cache
+from pathlib import Path
+
+from coverage import CoverageData
+
+from tests.mutation.changes import ROOMS, ROOT, Change
+from tests.mutation.mapping import AT_IMPORT
+
+FAR = 3.0
+"""A test of another room is tried as if it took this many times as long."""
+
+
+def _seconds(store: Path) -> dict[str, float]:
+    """How long each test took that passed; one that did not is not in it."""
+    found: dict[str, float] = {}
+    failed: set[str] = set()
+    for path in sorted(store.glob("map-*.jsonl")):
+        for test, took, passed in map(json.loads, path.open()):
+            found[test] = found.get(test, 0.0) + took
+            if not passed:
+                failed.add(test)
+    return {test: took for test, took in found.items() if test not in failed}
+
+
+class Map:
+    """What the parts of a store's map say together."""
+
+    def __init__(self, store: Path) -> None:
+        self._parts = [CoverageData(str(path)) for path in sorted(store.glob("map-*.coverage"))]
+        for part in self._parts:
+            part.read()
+        self.seconds = _seconds(store)
+        self.lines = cache(self._lines)
+
+    def _lines(self, path: str) -> dict[int, set[str]]:
+        """Of each line of a module, the tests that run it (and `AT_IMPORT`)."""
+        found: dict[int, set[str]] = {}
+        for part in self._parts:
+            for line, tests in part.contexts_by_lineno(str(ROOT / path)).items():
+                found.setdefault(line, set()).update(tests)
+        return found
+
+    def at_import(self, change: Change) -> bool:
+        """Whether the change is made good only by importing the program anew."""
+        lines = self.lines(change.path)
+        return not change.function or any(
+            AT_IMPORT in lines.get(n, ()) for n in (change.line, change.statement)
+        )
+
+    def covering(self, change: Change) -> list[str]:
+        """The tests that run the changed line, in the order in which to run them. Of a line that runs only at
+        import, those that run anything in its module."""
+        lines = self.lines(change.path)
+        found = lines.get(change.line) or lines.get(change.statement) or set()
+        if change.function:
+            tests = found - {AT_IMPORT}
+        else:
+            tests = found - {AT_IMPORT} or set().union(*lines.values()) - {AT_IMPORT}
+        return self._ordered(change.room, [test for test in tests if test in self.seconds])
+
+    def _ordered(self, room: str, tests: list[str]) -> list[str]:
+        near = ROOMS[room].tests
+        turns: Counter[str] = Counter()
+
+        def weight(test: str) -> float:
+            return (0.02 + self.seconds[test]) * (1.0 if test.startswith(near) else FAR)
+
+        order = []
+        for test in sorted(tests, key=lambda test: (weight(test), test)):
+            function = test.partition("[")[0]
+            turns[function] += 1
+            order.append((weight(test) * turns[function], test))
+        return [test for _, test in sorted(order)]

@@ -1,0 +1,63 @@
+"""Which test runs which line: measured once, by running the tests in this process on SQLite."""
+
+import json
+import signal
+from pathlib import Path
+
+import coverage
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+_QUIET = ["-W", "ignore::pytest.PytestAssertRewriteWarning"]
+PYTEST = [
+    "-q",
+    "-p",
+    "no:cacheprovider",
+    "-p",
+    "no:xdist",
+    "-m",
+    "not postgres",
+    "-o",
+    "addopts=",
+    "-s",
+    *_QUIET,
+]
+AT_IMPORT = "at import"
+ASIDE = ("tests/pages/browser", "tests/benchmarks", "tests/mutation", "tests/cli/test_server.py")
+"""Browsers and servers of their own: too slow for each change, and they run no line in this process."""
+
+
+class _Watch:
+    """Tells coverage whose lines come next, and keeps how long each test took."""
+
+    def __init__(self, cover: coverage.Coverage, took: Path) -> None:
+        self._cover, self._took = cover, took
+        took.write_text("")
+
+    @pytest.hookimpl(wrapper=True)
+    def pytest_runtest_protocol(self, item: pytest.Item) -> object:
+        self._cover.switch_context(item.nodeid)
+        return (yield)
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        with self._took.open("a") as file:
+            file.write(json.dumps([report.nodeid, round(report.duration, 3), report.passed]) + "\n")
+
+
+def measure(store: Path, name: str, folders: list[str]) -> int:
+    """Runs the tests of some folders and keeps their map as one part, `name`, of the store. Returns pytest's
+    exit code; tests that do not pass unchanged are not in the map. An interrupt ends it with what it has."""
+    store.mkdir(parents=True, exist_ok=True)
+    lines = store / f"map-{name}.coverage"
+    lines.unlink(missing_ok=True)
+    cover = coverage.Coverage(data_file=str(lines), source=[str(ROOT / "api")], config_file=False)
+    watch = _Watch(cover, store / f"map-{name}.jsonl")
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    cover.start()
+    cover.switch_context(AT_IMPORT)
+    aside = [f"--ignore={ROOT / path}" for path in ASIDE]
+    where = [str(ROOT / folder) for folder in folders]
+    ended = pytest.main([*PYTEST, *aside, *where], plugins=[watch])
+    cover.stop()
+    cover.save()
+    return int(ended)

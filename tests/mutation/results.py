@@ -1,0 +1,114 @@
+"""What became of each change: kept a line a change, so that a run can be ended and taken up again."""
+
+import json
+import tomllib
+from collections import Counter
+from dataclasses import asdict
+from datetime import datetime
+from hashlib import sha256
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from tests.mutation.changes import ROOMS, ROOT, Change, modules, sample
+
+if TYPE_CHECKING:
+    from tests.mutation.running import Ended
+
+SAME = Path(__file__).parent / "same.toml"
+"""Changes after which the program still does the same, each with why."""
+
+
+def sampled(store: Path, seed: str, size: int | None) -> list[Change]:
+    """The sample of all rooms, kept in the store as long as the program stays as it is. Rooms take turns."""
+    by_room = [_sampled(store, room, seed, size) for room in ROOMS]
+    turns = [(place / len(room), change) for room in by_room for place, change in enumerate(room)]
+    return [change for _, change in sorted(turns, key=lambda turn: turn[0])]
+
+
+def _sampled(store: Path, room: str, seed: str, size: int | None) -> list[Change]:
+    tool = [
+        path for path in sorted(Path(__file__).parent.glob("*.py")) if path.stem in ("changes", "operators")
+    ]
+    read = [path.read_bytes() for path in (*tool, *(ROOT / path for path in modules(ROOMS[room])))]
+    key = sha256(b"".join(read) + f"{seed}:{size or ROOMS[room].sample}".encode()).hexdigest()[:16]
+    kept = store / f"sample-{room}-{key}.json"
+    if not kept.exists():
+        kept.write_text(json.dumps([asdict(change) for change in sample(room, seed, size)]))
+    return [Change(**change) for change in json.loads(kept.read_text())]
+
+
+class Results:
+    """The results of a store; this run writes to a file of its own."""
+
+    def __init__(self, store: Path, run: str = "") -> None:
+        self._file = store / f"results-{run}.jsonl"
+        lines = [json.loads(line) for path in store.glob("results-*.jsonl") for line in path.open()]
+        self.found: dict[str, dict[str, Any]] = {
+            line["name"]: line for line in sorted(lines, key=lambda line: line["at"])
+        }
+
+    def keep(self, change: Change, ended: "Ended", covering: int) -> None:
+        """Writes one result down and tells it."""
+        before, after = change.lines()
+        line = asdict(change) | asdict(ended) | {"covering": covering, "before": before, "after": after}
+        line["at"] = datetime.now().isoformat()
+        with self._file.open("a") as file:
+            file.write(json.dumps(line) + "\n")
+        where = f"{change.path}:{change.line}"
+        print(f"{change.name} {ended.state:<11} {ended.seconds:5.1f} s {where} {ended.by[:90]}", flush=True)
+
+    def unnoticed(self, name: str) -> bool:
+        """Whether the change was made and no test noticed it, though it does something else."""
+        return name in self.found and self.found[name]["state"] != "noticed" and name not in same()
+
+
+def same() -> dict[str, str]:
+    """Why a change is none, by its name."""
+    if not SAME.exists():
+        return {}
+    return {one["name"]: one["why"] for one in tomllib.loads(SAME.read_text())["change"]}
+
+
+def report(store: Path, seed: str, size: int | None) -> int:
+    """Prints the figures by room, then each change that no test noticed."""
+    found, reasons = Results(store).found, same()
+    head = (
+        "room",
+        "noticed",
+        "survived",
+        "not covered",
+        "timed out",
+        "same",
+        "not yet run",
+        "noticed of 100",
+    )
+    print("  ".join(head))
+    total: Counter[str] = Counter()
+    left: list[dict[str, Any]] = []
+    for room in ROOMS:
+        counted: Counter[str] = Counter()
+        for change in _sampled(store, room, seed, size):
+            line = found.get(change.name)
+            state = "not yet run" if line is None else line["state"]
+            if state != "noticed" and change.name in reasons:
+                state = "same"
+            elif line is not None and state != "noticed":
+                left.append(line | {"line": change.line})
+            counted[state] += 1
+        total += counted
+        print(_row(room, counted, head))
+    print(_row("all", total, head))
+    for line in left:
+        print(f"\n{line['name']} {line['state']} {line['path']}:{line['line']} {line['function']}")
+        print(f"    {line['before']}\n    {line['after']}")
+        print(f"    {line['ran']} of {line['covering']} tests {line['by']}")
+    return 0
+
+
+def _row(room: str, counted: Counter[str], head: tuple[str, ...]) -> str:
+    judged = sum(counted[state] for state in ("noticed", "survived", "cut short", "not covered"))
+    rate = f"{100 * counted['noticed'] / judged:.1f}" if judged else "-"
+    return "  ".join(
+        str(cell).rjust(len(title))
+        for cell, title in zip((room, *(counted[s] for s in head[1:-1]), rate), head, strict=True)
+    )

@@ -1,0 +1,156 @@
+"""What forms send becomes what was meant: the quick part, without a service."""
+
+from io import BytesIO
+
+import pytest
+from starlette.datastructures import FormData, UploadFile
+
+from api.catalogue.sheets import Mistake, Place
+from api.pages.component import holds_for
+from api.pages.delivery import log_of
+from api.pages.edit_forms import read
+from api.pages.ordered import PageOrder
+from api.pages.question import PageQuestion
+from api.pages.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
+from api.pages.typed_list import Entry, read_list
+from api.problems import InvalidRequest
+
+
+async def sent(**fields: str | bytes) -> tuple[str, str]:
+    form = FormData(
+        [
+            (name, UploadFile(BytesIO(value), filename="s.csv") if isinstance(value, bytes) else value)
+            for name, value in fields.items()
+        ]
+    )
+    return await sheet_in(form, "Load it by the command.")
+
+
+@pytest.mark.anyio
+async def test_the_longest_sheet_is_read_and_a_letter_more_is_not() -> None:
+    longest = "a" * LONGEST_SHEET
+    for field in ({"sheet": longest}, {"file": longest.encode()}):
+        assert await sent(**field) == (longest, "")
+    for field in ({"sheet": longest + "a"}, {"file": longest.encode() + b"a"}):
+        text, refused = await sent(**field)
+        assert text == ""
+        assert refused.endswith("bytes. Load it by the command.")
+
+
+@pytest.mark.anyio
+async def test_a_file_stands_in_the_place_of_what_was_pasted_and_lines_end_alike() -> None:
+    assert await sent(sheet="a", file="\ufeffb\r\nc\rd".encode()) == ("b\nc\nd", "")
+    assert await sent(sheet="a\r\nb") == ("a\nb", "")
+    assert (await sent(sheet=" \n"))[1] == "Choose a file, or paste the sheet."
+    assert (await sent(file=b"\xff\xfe"))[1].startswith("The file is not UTF-8 text.")
+
+
+def test_each_line_with_mistakes_is_told_once_with_its_text() -> None:
+    def wrong(line: int, field: str) -> Mistake:
+        return Mistake(Place("sheet", line), "section", field, "is no number")
+
+    told = lines_with_mistakes("one\ntwo", [wrong(2, "order"), wrong(1, ""), wrong(2, "x"), wrong(3, "")])
+    assert told == [
+        {"line": 1, "text": "one", "wrong": ["Is no number"]},
+        {"line": 2, "text": "two", "wrong": ["order: is no number", "x: is no number"]},
+        {"line": 3, "text": "", "wrong": ["Is no number"]},
+    ]
+
+
+@pytest.mark.parametrize(
+    ("record", "words"),
+    [
+        ({}, "every vehicle"),
+        ({"range": "24"}, "every 24"),
+        ({"chassis_from": 500}, "chassis from 500"),
+        ({"chassis_to": 499, "built_from": "1974-04-01"}, "chassis to 499; built from 1 April 1974"),
+        (
+            {"generations": ["24", "32"], "built_from": "1974-04-01", "built_to": "1975-03-31"},
+            "generation 24 or 32; built from 1 April 1974 to 31 March 1975",
+        ),
+        ({"steering": "left", "options": ["heater"], "without": ["servo"]},
+         "left-hand drive; with heater; without servo"),
+    ],
+)  # fmt: skip
+def test_for_which_vehicles_a_record_holds_is_said_in_words(record: dict, words: str) -> None:
+    assert holds_for(record).replace("\u00a0", " ") == words
+
+
+def test_the_place_in_a_table_is_its_column_or_what_stands_behind_the_number() -> None:
+    table = "number,count,position\nQB-1,,front\nQB-2 @ rear,1,\nQB-3 @ rear,1,front\n,,\nQB-4,3,\n"
+    entries, unread = read_list(table)
+    assert unread == ()
+    assert entries == (
+        Entry(2, "QB-1", 1, "front"), Entry(3, "QB-2", 1, "rear"), Entry(4, "QB-3", 1, "front"),
+        Entry(6, "QB-4", 3),
+    )  # fmt: skip
+
+
+def test_one_at_a_position_may_be_counted_and_two_may_not() -> None:
+    assert read_list("1 x QB-1 @ front") == ((Entry(1, "QB-1", 1, "front"),), ())
+    (unread,) = read_list("2 x QB-1 @ front")[1]
+    assert unread.why == "at one position sits one; give each its own line"
+
+
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("old", "new"), ("old@front", "new@front"), ("front=old", "front=new"), ("old=brake", "new=brake"),
+        ("older", "older"), ("front@older", "front@older"), ("a@b", "a@b"),
+    ],
+)  # fmt: skip
+def test_a_name_is_put_in_the_place_of_another_wherever_it_stands(before: str, after: str) -> None:
+    question = PageQuestion((("chassis", "1"), ("fit", before)))
+    assert question.instead("old", "new").pairs == (("chassis", "1"), ("fit", after))
+
+
+def test_a_further_vehicle_takes_the_wishes_of_the_first_or_brings_its_own() -> None:
+    first = PageOrder(PageQuestion((("chassis", "24PL-1"), ("fit", "QB-1"), ("as_of", "3"))))
+    by_number = first.adding(" 24PL-2 ")
+    assert by_number.question == first.question
+    assert [one.pairs for one in by_number.also] == [(("chassis", "24PL-2"), ("fit", "QB-1"))]
+    three = by_number.adding("http://x/answer?chassis=24PL-3&fit=QB-2#top").adding("24PL-4")
+    assert [one.value("chassis") for one in three.also] == ["24PL-2", "24PL-3", "24PL-4"]
+    assert three.also[1].pairs == (("chassis", "24PL-3"), ("fit", "QB-2"))
+    for number, left in ((0, ["24PL-3", "24PL-4"]), (1, ["24PL-2", "24PL-4"]), (2, ["24PL-2", "24PL-3"])):
+        assert [one.value("chassis") for one in three.taking_out(number).also] == left
+    with pytest.raises(InvalidRequest, match="names no vehicle"):
+        first.adding("http://x/answer?fit=QB-2")
+
+
+def test_another_day_or_number_of_suppliers_takes_the_place_of_the_one_asked() -> None:
+    asked = PageOrder(PageQuestion(), terms={"by": "2026-12-01", "fastest": "true"})
+    assert asked.buying("2026-12-09", 2).terms == {
+        "fastest": "true", "by": "2026-12-09", "at_most_suppliers": "2",
+    }  # fmt: skip
+    assert asked.buying(None, None).terms == {"fastest": "true"}
+
+
+def test_a_booking_is_said_in_words_the_newest_first() -> None:
+    def line(came: int, promised: int, never: int, day: str = "") -> dict:
+        return {
+            "number": "QB-1", "name": "Pad", "pack": 1, "received": came, "back_ordered": promised,
+            "given_up": never, "promised": day,
+        }  # fmt: skip
+
+    told = log_of([{"lines": [line(2, 1, 0)]}, {"lines": [line(0, 3, 1, "5 May 2026"), line(0, 0, 0)]}])
+    words = [[row["words"] for row in booking["said"]] for booking in told]
+    assert "3 promised for 5 May 2026" in " ".join(words[0][0].replace(" pieces", "").split())
+    assert words[0][0].endswith("will not come")
+    assert words[0][1] == "nothing came"
+    assert "came; " in words[1][0]
+    assert words[1][0].endswith("promised for later")
+
+
+def test_empty_rows_of_a_form_are_left_out_and_the_rest_keep_their_numbers() -> None:
+    form = {
+        "head.name": "pads", "head.component": "QB-1", "head.kind": "required",
+        "0.fit": "QB-2", "1.fit": " ", "2.fit": "QB-3", "x.fit": "QB-4", "12345.fit": "QB-5",
+    }  # fmt: skip
+    rows, numbers = read("companion", form)
+    assert numbers == [0, 2]
+    assert [row["fit"] for row in rows] == ["QB-2", "QB-3"]
+    assert rows[0]["component"] == "QB-1"
+    assert rows[1]["name"] == "pads"
+    assert "component" not in rows[1], "what the rule says stands in its first row"
+    assert read("section", {"head.name": "brakes"})[1] == [0]
