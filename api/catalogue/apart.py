@@ -13,8 +13,10 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
+from urllib.parse import quote
 
 from sqlalchemy import Connection, Engine, Table, event, select
+from sqlalchemy.exc import OperationalError
 from sqlmodel import SQLModel
 
 from api.catalogue.epoch import epoch_of
@@ -48,19 +50,28 @@ def copied(engine: Engine) -> Iterator[Engine]:
     """A copy of a SQLite file as it is now, in a file of its own that goes when the block ends."""
     with tempfile.TemporaryDirectory(prefix="graftbook-load-") as folder:
         path = Path(folder) / "copy.sqlite3"
-        with (
-            closing(sqlite3.connect(str(engine.url.database), isolation_level=None, timeout=30)) as source,
-            closing(sqlite3.connect(path, isolation_level=None)) as target,
-        ):
-            source.execute("BEGIN")
-            source.execute("SELECT count(*) FROM sqlite_master").fetchone()
-            source.backup(target)
+        try:
+            _copy(str(engine.url.database), path)
+        except sqlite3.Error as error:
+            raise OperationalError("copying the database", None, error) from error
         copy = make_engine(f"sqlite:///{path}")
         event.listen(copy, "connect", _make_fast)
         try:
             yield copy
         finally:
             copy.dispose()
+
+
+def _copy(database: str, path: Path) -> None:
+    """One state, read in one transaction; a file that is not there is not made."""
+    there = f"file:{quote(database)}?mode=rw"
+    with (
+        closing(sqlite3.connect(there, uri=True, isolation_level=None, timeout=30)) as source,
+        closing(sqlite3.connect(path, isolation_level=None)) as target,
+    ):
+        source.execute("BEGIN")
+        source.execute("SELECT count(*) FROM sqlite_master").fetchone()
+        source.backup(target)
 
 
 def _make_fast(connection: Any, _record: Any) -> None:

@@ -4,6 +4,7 @@ import io
 import sqlite3
 import threading
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,7 +16,7 @@ from api.catalogue.exports import export
 from api.catalogue.history import changes_of_edit, edits
 from api.catalogue.imports import load
 from api.catalogue.staging import table
-from api.database import make_engine, reading
+from api.database import UNREACHABLE, make_engine, reading
 from tests.catalogue.sheet import sheet, small
 
 ME = Author("Anna")
@@ -138,3 +139,12 @@ def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
     assert {report.revision for report in reports} == {2, 3}
     assert "M-49" in told(kept)
     assert "N-49" in told(kept)
+
+
+def test_a_database_that_is_gone_is_told_as_that(kept: Engine) -> None:
+    with kept.connect():
+        pass
+    Path(str(kept.url.database)).unlink()
+    with pytest.raises(UNREACHABLE):
+        load(kept, sheet("".join(MANY)))
+    assert not Path(str(kept.url.database)).exists()
