@@ -167,7 +167,7 @@ def many_stages(monkeypatch: pytest.MonkeyPatch) -> None:
 VEHICLE = {"chassis": "24PR-012000"}
 WISHED = {"vehicle": VEHICLE, "wishes": [{"fit": "QB-7093"}]}
 ENTRIES = {
-    "/v1/closures": WISHED | {"alternatives": 3},
+    "/v1/closures": WISHED | {"alternatives": 1},
     "/v1/closures/why-not": WISHED | {"component": "QB-3310"},
     "/v1/closures/what-if": WISHED | {"other_vehicle": {"chassis": "24PL-018412"}},
     "/v1/orders": WISHED,
@@ -198,7 +198,7 @@ async def test_whenever_the_time_is_up_the_service_answers(
         assert (await client.post(entry, json=ENTRIES[entry])).status_code == 200
         chance = random.Random(entry)
         early = [chance.randrange(whole.count) for _ in range(2)]
-        late = [whole.count - chance.randrange(min(LAST_LOOKS, whole.count)) for _ in range(round(5 * TIMES))]
+        late = [whole.count - chance.randrange(min(LAST_LOOKS, whole.count)) for _ in range(round(3 * TIMES))]
         for still in (0, *early, *late):
             clock(still)
             answer = await client.post(entry, json=ENTRIES[entry])
