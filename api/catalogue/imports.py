@@ -54,13 +54,10 @@ def load(
     report = Report(dry_run=dry_run)
     work = _Work(engine, report, progress, who, why, first, last)
     try:
-        beginning, records = _begun(records_in(sources))
-        if len(beginning) <= SMALL or removals or not can_be_copied(engine):
-            work.here(chain(beginning, records), removals)
-        elif dry_run:
-            work.on_trial(chain(beginning, records))
+        if removals is not None or not can_be_copied(engine):
+            work.here(records_in(sources), removals)  # what is removed and put back may be settled by `first`
         else:
-            work.apart(chain(beginning, records))
+            work.by_size(records_in(sources))
     except (_Undo, EnoughMistakes):
         report.revision = None
     report.mistakes.sort(key=lambda m: (m.place.file, m.place.line, m.field))
@@ -74,11 +71,6 @@ SMALL = 1_000
 _Read = Placed | Mistake
 
 
-def _begun(records: Iterator[_Read]) -> tuple[list[_Read], Iterator[_Read]]:
-    """The first records, one more than a small load has, and the others."""
-    return list(islice(records, SMALL + 1)), records
-
-
 @dataclass(slots=True)
 class _Work:
     """One load on its way; each way ends with `_Undo` where nothing is kept."""
@@ -90,6 +82,12 @@ class _Work:
     why: str
     first: Callable[[Connection], None] | None
     last: Callable[[Connection, Report], None] | None
+
+    def by_size(self, records: Iterator[_Read]) -> None:
+        """Where so many records are worked out."""
+        beginning = list(islice(records, SMALL + 1))
+        way = self.here if len(beginning) <= SMALL else self.on_trial if self.report.dry_run else self.apart
+        way(chain(beginning, records))
 
     def here(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
         """In the database itself, where others wait for it."""
