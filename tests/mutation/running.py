@@ -232,7 +232,7 @@ class Demo:
         process of its own: coverage slows what follows."""
         import coverage
 
-        if self._lines.exists() and self._lines.stat().st_mtime > _youngest("api", "migrations", "seed_data"):
+        if self._is_there():
             return
         shutil.rmtree(self._folder, ignore_errors=True)
         self._folder.mkdir()
@@ -247,6 +247,11 @@ class Demo:
         data = cover.get_data()
         lines = {str(Path(file).relative_to(ROOT)): data.lines(file) for file in data.measured_files()}
         self._lines.write_text(json.dumps(lines))
+
+    def _is_there(self) -> bool:
+        made = [self._lines, self._folder / "empty", self._folder / "demo"]
+        youngest = _youngest("api", "migrations", "seed_data")
+        return all(path.exists() for path in made) and self._lines.stat().st_mtime > youngest
 
     def use(self, change: Change | None) -> None:
         """Lets this process's fixtures copy them, unless the change could make others."""
