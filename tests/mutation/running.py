@@ -232,44 +232,73 @@ class Demo:
         process of its own: coverage slows what follows."""
         import coverage
 
-        if self._lines.exists() and self._lines.stat().st_mtime > _youngest("api", "migrations", "seed_data"):
+        if self._is_there():
             return
         shutil.rmtree(self._folder, ignore_errors=True)
         self._folder.mkdir()
         cover = coverage.Coverage(data_file=None, source=[str(ROOT / "api")], config_file=False)
         cover.start()
         conftest = importlib.import_module("tests.conftest")
-        databases = conftest._Databases(self._folder, None)
-        demo = Path(conftest._loaded(databases).removeprefix("sqlite:///"))
+        _make_demo(conftest, self._folder)
         cover.stop()
-        (self._folder / databases._template).rename(self._folder / "empty")
-        demo.rename(self._folder / "demo")
         data = cover.get_data()
         lines = {str(Path(file).relative_to(ROOT)): data.lines(file) for file in data.measured_files()}
         self._lines.write_text(json.dumps(lines))
+
+    def _is_there(self) -> bool:
+        made = [self._lines, self._folder / "empty", self._folder / "demo"]
+        youngest = _youngest("api", "migrations", "seed_data")
+        return all(path.exists() for path in made) and self._lines.stat().st_mtime > youngest
 
     def use(self, change: Change | None) -> None:
         """Lets this process's fixtures copy them, unless the change could make others."""
         lines = json.loads(self._lines.read_text())
         if change is not None and {change.line, change.statement} & set(lines.get(change.path, ())):
             return
-        conftest = importlib.import_module("tests.conftest")
-        bare, plain, made = conftest._Databases.__init__, conftest._loaded, self._folder
+        _lay_out(importlib.import_module("tests.conftest"), self._folder)
 
-        def begin(databases: Any, folder: Path, server: str | None) -> None:
-            bare(databases, folder, server)
-            if server is None:
-                databases._template = databases._name("template")
-                shutil.copyfile(made / "empty", folder / databases._template)
 
-        def loaded(databases: Any) -> str:
-            if databases._server is not None:
-                return str(plain(databases))
-            name = databases._name("demo")
-            shutil.copyfile(made / "demo", databases._folder / name)
-            return str(databases._url(name))
+def _make_demo(conftest: Any, folder: Path) -> None:
+    """Leaves `empty` and `demo` in the folder."""
+    if hasattr(conftest, "_load_demo"):
+        conftest._Databases(folder, None, folder).once("demo", conftest._load_demo)
+        (folder / "shape").rename(folder / "empty")
+        return
+    databases = conftest._Databases(folder, None)
+    demo = Path(conftest._loaded(databases).removeprefix("sqlite:///"))
+    (folder / databases._template).rename(folder / "empty")
+    demo.rename(folder / "demo")
 
-        conftest._Databases.__init__, conftest._loaded = begin, loaded
+
+def _lay_out(conftest: Any, made: Path) -> None:
+    """Has the fixtures find what was made where they keep what they made themselves."""
+    bare = conftest._Databases.__init__
+
+    def begin(databases: Any, folder: Path, server: str | None, shared: Path | None = None) -> None:
+        if hasattr(conftest, "_load_demo"):
+            bare(databases, folder, server, shared)
+            if shared is not None:
+                for name, kept in (("shape", "empty"), ("demo", "demo")):
+                    shutil.copyfile(made / kept, shared / name)
+            return
+        bare(databases, folder, server)
+        if server is None:
+            databases._template = databases._name("template")
+            shutil.copyfile(made / "empty", folder / databases._template)
+
+    conftest._Databases.__init__ = begin
+    if hasattr(conftest, "_load_demo"):
+        return
+    plain = conftest._loaded
+
+    def loaded(databases: Any) -> str:
+        if databases._server is not None:
+            return str(plain(databases))
+        name = databases._name("demo")
+        shutil.copyfile(made / "demo", databases._folder / name)
+        return str(databases._url(name))
+
+    conftest._loaded = loaded
 
 
 class Runner:
