@@ -28,7 +28,16 @@ MAY_IMPORT = {
     "rulebook": {"rulebook"},
     "closure": {"closure", "rulebook"},
     "checks": {"checks", "rulebook", "closure"},
-    "catalogue": {"catalogue", "rulebook", "closure", "database", "settings", "problems", "etags"},
+    "catalogue": {
+        "catalogue",
+        "rulebook",
+        "closure",
+        "database",
+        "settings",
+        "problems",
+        "etags",
+        "left_behind",
+    },
 }
 """Room → the rooms and modules of api that it may import."""
 

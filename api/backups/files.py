@@ -2,11 +2,12 @@
 
 import fcntl
 import os
-import shutil
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
+
+from api.left_behind import clear_abandoned
 
 
 class Refused(ValueError):
@@ -33,41 +34,6 @@ def written_whole(target: Path) -> Iterator[Path]:
     finally:
         part.unlink(missing_ok=True)
         os.close(handle)
-
-
-@contextmanager
-def work_folder(parent: Path, prefix: str) -> Iterator[Path]:
-    """A folder to work in that is gone when the block ends; what a process that died has left goes first."""
-    clear_abandoned(parent, prefix)
-    with tempfile.TemporaryDirectory(dir=parent, prefix=prefix) as folder:
-        handle = os.open(folder, os.O_RDONLY)
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX)
-            yield Path(folder)
-        finally:
-            os.close(handle)
-
-
-def clear_abandoned(folder: Path, prefix: str, suffix: str = "") -> None:
-    """Remove what is named so and nobody holds: its process died. Whoever works holds it locked."""
-    for left in folder.iterdir():
-        if left.name.startswith(prefix) and left.name.endswith(suffix) and not _is_held(left):
-            shutil.rmtree(left, ignore_errors=True) if left.is_dir() else left.unlink(missing_ok=True)
-
-
-def _is_held(path: Path) -> bool:
-    """Whether some process holds it locked, or it cannot be told."""
-    try:
-        handle = os.open(path, os.O_RDONLY)
-    except OSError:
-        return True
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return True
-    finally:
-        os.close(handle)
-    return False
 
 
 def _to_disk(path: Path) -> None:

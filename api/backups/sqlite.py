@@ -7,9 +7,10 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
-from api.backups.files import Refused, starts_with, work_folder, written_whole
+from api.backups.files import Refused, starts_with, written_whole
 from api.backups.levels import made_ready, require_known_level
 from api.database import make_engine
+from api.left_behind import work_folder
 from api.problems import Unavailable
 
 MARK = b"SQLite format 3\0"

@@ -8,7 +8,6 @@ stand together, the load is done again as a small one is, under the lock.
 """
 
 import sqlite3
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -27,6 +26,7 @@ from api.catalogue.revisions import current_revision, raise_revision
 from api.catalogue.sources import from_objects
 from api.catalogue.staging import table
 from api.database import make_engine, reading
+from api.left_behind import work_folder
 
 _OWN = ("revision", "record_change")
 """What an edit writes about itself: its number is known at the end only."""
@@ -47,11 +47,15 @@ def can_be_copied(engine: Engine) -> bool:
 
 @contextmanager
 def copied(engine: Engine) -> Iterator[Engine]:
-    """A copy of a SQLite file as it is now, in a file of its own that goes when the block ends."""
-    with tempfile.TemporaryDirectory(prefix="graftbook-load-") as folder:
-        path = Path(folder) / "copy.sqlite3"
+    """A copy of a SQLite file as it is now, in a file beside it that goes when the block ends.
+
+    What a load that was killed has left there goes first.
+    """
+    database = Path(str(engine.url.database))
+    with work_folder(database.absolute().parent, f".{database.name}.load-") as folder:
+        path = folder / "copy.sqlite3"
         try:
-            _copy(str(engine.url.database), path)
+            _copy(str(database), path)
         except sqlite3.Error as error:
             raise OperationalError("copying the database", None, error) from error
         copy = make_engine(f"sqlite:///{path}")

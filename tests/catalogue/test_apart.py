@@ -2,6 +2,8 @@
 
 import io
 import sqlite3
+import subprocess
+import sys
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -18,6 +20,7 @@ from api.catalogue.imports import load
 from api.catalogue.staging import table
 from api.database import UNREACHABLE, make_engine, reading
 from tests.catalogue.sheet import sheet, small
+from tests.soundness.server import ROOT
 
 ME = Author("Anna")
 
@@ -148,3 +151,35 @@ def test_a_database_that_is_gone_is_told_as_that(kept: Engine) -> None:
     with pytest.raises(UNREACHABLE):
         load(kept, sheet("".join(MANY)))
     assert not Path(str(kept.url.database)).exists()
+
+
+HALF_A_LOAD = """
+import sys, time
+from api.catalogue.apart import copied
+from api.database import make_engine
+with copied(make_engine(sys.argv[1])) as copy:
+    print(copy.url.database, flush=True)
+    time.sleep(60)
+"""
+
+
+def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(kept: Engine) -> None:
+    def begun() -> subprocess.Popen[str]:
+        command = [sys.executable, "-c", HALF_A_LOAD, kept.url.render_as_string()]
+        return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
+
+    def copy_of(process: subprocess.Popen[str]) -> Path:
+        assert process.stdout
+        return Path(process.stdout.readline().strip())
+
+    with begun() as killed:
+        left = copy_of(killed)
+        killed.kill()
+    with begun() as working:
+        at_work = copy_of(working)
+        gone = not left.exists()
+        ok = load(kept, sheet("".join(MANY))).ok
+        stayed = at_work.exists()
+        working.kill()
+    assert gone, "the next load clears what the killed one left"
+    assert (ok, stayed) == (True, True)

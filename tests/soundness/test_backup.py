@@ -15,7 +15,7 @@ import httpx
 import pytest
 from sqlalchemy import Engine, make_url, text
 
-from api.backups.files import Refused, work_folder, written_whole
+from api.backups.files import Refused, written_whole
 from api.backups.service import backup, restore
 from api.builds.schemas import SpecificationIn
 from api.builds.service import create_specification
@@ -23,6 +23,7 @@ from api.catalogue.epoch import epoch_of
 from api.catalogue.exports import export
 from api.catalogue.imports import load
 from api.database import migrate, reading
+from api.left_behind import work_folder
 from api.problems import Unavailable
 from api.settings import Settings
 from tests.catalogue.sheet import sheet
@@ -309,7 +310,8 @@ def test_a_file_is_there_whole_or_not_at_all(tmp_path: Path):
 HALF_A_BACKUP = """
 import sys, time
 from pathlib import Path
-from api.backups.files import work_folder, written_whole
+from api.backups.files import written_whole
+from api.left_behind import work_folder
 target = Path(sys.argv[1])
 with written_whole(target) as part, work_folder(target.parent, ".restore-") as folder:
     part.write_text("half")
