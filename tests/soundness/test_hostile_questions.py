@@ -68,7 +68,7 @@ def tangled(sqlite_databases: Any, start: Serve) -> Served:
     report = load(engine, [demo_sheets(), tangle()])
     engine.dispose()
     assert report.ok, "\n".join(map(str, report.mistakes[:5]))
-    return start(url, questions_at_once=2, questions_waiting=4)
+    return start(url, questions_at_once=2, questions_waiting=4, reasoning_processes=2)
 
 
 def hostile(number: int) -> dict[str, Any]:
