@@ -27,7 +27,7 @@ def next_best(
     chosen = [
         place
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
-        if not place.startswith(LOOSE) and count_choices(propagation, place, reason) > 1
+        if not place.startswith(LOOSE) and count_choices(propagation, found, place, reason) > 1
     ]
     others = {}
     with suppress(OutOfTime):

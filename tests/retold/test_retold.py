@@ -13,10 +13,11 @@ from tests.closure.oracle import Oracle
 from tests.closure.worlds import VEHICLE
 from tests.conftest import _Databases
 from tests.retold.asking import CHASSIS, body_of, proposal, questions_of, served
-from tests.retold.told import Told, order_wrongs
+from tests.retold.told import Told, further_wrongs, order_wrongs
 from tests.running import cases
 
 WORLDS = cases(6)
+FURTHER = 3
 SEEDS = [block * 1_000 for block in range(3)]
 
 pytestmark = pytest.mark.anyio
@@ -40,6 +41,25 @@ async def test_what_a_closure_says_is_so(sqlite_databases: _Databases, first: in
                 seen["changes"] += len(answer["set"]["changes"])
     assert not wrong
     assert min(seen["proved"] - 5, seen["impossible"] - 2, seen["changes"] - 5) > 0, seen
+
+
+@pytest.mark.parametrize("first", SEEDS)
+async def test_what_further_sets_say_is_so(sqlite_databases: _Databases, first: int) -> None:
+    wrong, seen = {}, Counter[str]()
+    for seed in range(first, first + WORLDS):
+        async with served(sqlite_databases.new(), seed) as here:
+            for number, question in enumerate(questions_of(here)):
+                count = number % FURTHER + 1
+                answer = await here.asked("/v1/closures", body_of(question) | {"alternatives": count})
+                if answer["set"] is None:
+                    assert not (answer["other_sets"] or answer["fewer_other_sets"]), (seed, number)
+                    continue
+                if found := further_wrongs(here.book, question, answer, count):
+                    wrong[seed, number] = found
+                seen["sets"] += len(answer["other_sets"])
+                seen["fewer" if answer["fewer_other_sets"] else "all"] += 1
+    assert not wrong
+    assert min(seen["sets"], seen["fewer"], seen["all"]) > 0, seen
 
 
 @pytest.mark.parametrize("first", SEEDS[:2])
