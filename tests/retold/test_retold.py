@@ -12,7 +12,7 @@ from api.closure.question import FitComponent, Question
 from tests.closure.oracle import Oracle
 from tests.closure.worlds import VEHICLE
 from tests.conftest import _Databases
-from tests.retold.asking import CHASSIS, body_of, proposal, questions_of, served
+from tests.retold.asking import CHASSIS, Branching, body_of, proposal, questions_of, served
 from tests.retold.told import Told, further_wrongs, order_wrongs
 from tests.running import cases
 
@@ -47,12 +47,14 @@ async def test_what_a_closure_says_is_so(sqlite_databases: _Databases, first: in
 async def test_what_further_sets_say_is_so(sqlite_databases: _Databases, first: int) -> None:
     wrong, seen = {}, Counter[str]()
     for seed in range(first, first + WORLDS):
-        async with served(sqlite_databases.new(), seed) as here:
+        world = Branching(seed) if seed % 3 else None
+        async with served(sqlite_databases.new(), seed, world) as here:
             for number, question in enumerate(questions_of(here)):
                 count = number % FURTHER + 1
                 answer = await here.asked("/v1/closures", body_of(question) | {"alternatives": count})
                 if answer["set"] is None:
-                    assert not (answer["other_sets"] or answer["fewer_other_sets"]), (seed, number)
+                    assert not answer["other_sets"], (seed, number)
+                    assert answer["fewer_other_sets"] is None, (seed, number)
                     continue
                 if found := further_wrongs(here.book, question, answer, count):
                     wrong[seed, number] = found

@@ -274,7 +274,8 @@ def further_wrongs(book: RuleBook, question: Question, answer: Facts, asked: int
         if (one.after, one.loose) == (other.after, other.loose):
             wrong.append(f"sets {i} and {j} are one")
         mine, its = one.axes(), other.axes()
-        if not (any(a < b for a, b in zip(mine, its)) and any(a > b for a, b in zip(mine, its))):
+        pairs = list(zip(mine, its, strict=True))
+        if not (any(a < b for a, b in pairs) and any(a > b for a, b in pairs)):
             wrong.append(f"sets {i} and {j}: one is no better than the other in anything, {mine} and {its}")
     fewer = len(told) - 1 < asked
     if fewer != bool(answer["fewer_other_sets"]):
