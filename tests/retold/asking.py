@@ -55,7 +55,8 @@ class Branching(World):
         return [replace(one, when=ALWAYS) if self.chance(0.9) else one for one in found]
 
     def _companions(self) -> list[Companion]:
-        return [self._branch(rule) for rule in super()._companions() + super()._companions()]
+        rules = [*super()._companions(), *super()._companions()]
+        return [self._branch(replace(rule, name=f"needs{i}")) for i, rule in enumerate(rules)]
 
     def _branch(self, rule: Companion) -> Companion:
         """Asked for by something new; any of several will do."""
