@@ -5,15 +5,17 @@ many with `--long`.
 """
 
 from collections import Counter
+from copy import deepcopy
+from dataclasses import replace
 
 import pytest
 
-from api.closure.question import FitComponent, Question
+from api.closure.question import FitComponent, Limits, Question
 from tests.closure.oracle import Oracle
 from tests.closure.worlds import VEHICLE
 from tests.conftest import _Databases
-from tests.retold.asking import CHASSIS, Branching, body_of, proposal, questions_of, served
-from tests.retold.told import Told, further_wrongs, order_wrongs
+from tests.retold.asking import CHASSIS, Branching, Served, body_of, proposal, questions_of, served
+from tests.retold.told import Facts, Told, further_wrongs, order_wrongs
 from tests.running import cases
 
 WORLDS = cases(6)
@@ -62,6 +64,54 @@ async def test_what_further_sets_say_is_so(sqlite_databases: _Databases, first: 
                 seen["fewer" if answer["fewer_other_sets"] else "all"] += 1
     assert not wrong
     assert min(seen["sets"], seen["fewer"], seen["all"]) > 0, seen
+
+
+async def test_whatever_is_wrong_with_a_further_set_is_seen(sqlite_databases: _Databases) -> None:
+    seen = Counter[str]()
+    async with served(sqlite_databases.new(), SPOILT, Branching(SPOILT)) as here:
+        for question in questions_of(here):
+            answer = await here.asked("/v1/closures", body_of(question) | {"alternatives": FURTHER})
+            if not answer["set"] or not answer["other_sets"]:
+                continue
+            for what, spoilt in await spoils(here, question, answer):
+                found = further_wrongs(here.book, question, spoilt, FURTHER)
+                seen[what] += any(what in wrong for wrong in found)
+            if all(seen[what] for what in WRONGS):
+                break
+    assert [what for what in WRONGS if not seen[what]] == [], seen
+
+
+WRONGS = ("is not complete", "to spare", "points to", "are one", "is no better", "and why", "more other sets")
+SPOILT = 2005
+"""A world with several questions that have further sets."""
+
+
+async def spoils(here: Served, question: Question, answer: Facts) -> list[tuple[str, Facts]]:
+    """What should be seen, and the answer spoilt so."""
+
+    def with_others(*sets: Facts, **more: object) -> Facts:
+        return answer | {"other_sets": list(sets)} | more
+
+    first = answer["other_sets"][0]
+    short = first | {"changes": first["changes"][1:]}
+    lost = deepcopy(first)
+    free = next(p for p in here.world.places if p not in {c["position"] for c in first["changes"]})
+    lost["changes"][-1]["because"] |= {"from_position": free, "how": "needs"}
+    found = [
+        ("is not complete", with_others(short)),
+        ("points to", with_others(lost)),
+        ("are one", with_others(answer["set"])),
+        ("and why", with_others(first, fewer_other_sets=None)),
+        ("more other sets", with_others(*[first] * (FURTHER + 1))),
+    ]
+    for number in here.world.numbers:
+        more = replace(question, wishes=(*question.wishes, FitComponent(number)))
+        if other := (await here.asked("/v1/closures", body_of(more)))["set"]:
+            found.append(("to spare", with_others(other)))
+        without = replace(question, limits=Limits(refuse=frozenset({number})))
+        if other := (await here.asked("/v1/closures", body_of(without)))["set"]:
+            found.append(("is no better", with_others(other)))
+    return found
 
 
 @pytest.mark.parametrize("first", SEEDS[:2])
