@@ -178,8 +178,8 @@ def test_on_random_pairs_the_other_side_is_a_companion_where_it_must_change_too(
     for seed in range(91_000_000 + block * 1_000, 91_000_000 + block * 1_000 + 60):
         world = Paired(seed, dense=0.4)
         book, sides = world.book(), dict(zip(world.places[:2], world.places[1::-1], strict=True))
-        oracle = Oracle(book, Question(VEHICLE, ()))
         for number in sorted(book.components):
+            oracle = Oracle(book, Question(VEHICLE, (), on_the_bench=frozenset({number})))
             for place in compatible(book, VEHICLE, number).places:
                 if place.sits_today or place.position not in sides:
                     continue
