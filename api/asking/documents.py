@@ -75,9 +75,9 @@ class Told:
     briefs: tuple[Brief, ...]
 
 
-def _told(document: Facts, *answers: Answer) -> Told:
+def _told(document: Facts, *answers: Answer, whole: bool = True) -> Told:
     briefs = tuple(Brief(a.outcome, a.engine, a.reached) for a in answers)
-    return Told(json_bytes(document), all(map(lasting, answers)), briefs)
+    return Told(json_bytes(document), whole and all(map(lasting, answers)), briefs)
 
 
 def lasting(answer: Answer) -> bool:
@@ -116,7 +116,8 @@ def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) 
     """Whether a proposed set is complete and works together. Raises OutOfTime when time is over already."""
     asked.deadline.check()
     found = check_completeness(asked.book, asked.timely, proposed, loose)
-    return _told(check_document(asked, found), *([found.completed] if found.completed else []))
+    answers = [found.completed] if found.completed else []
+    return _told(check_document(asked, found), *answers, whole=not found.cut_short)
 
 
 def closure_document(asked: Posed, answer: Answer) -> Facts:
@@ -197,6 +198,7 @@ def check_document(asked: Posed, found: Completeness) -> Facts:
             for s in found.surplus
         ],
         "limits_broken": _notes(found.limits_broken),
+        "cut_short": found.cut_short,
         "completed": closure_document(asked, found.completed) if found.completed else None,
         **remarks(book, found),
         "checks": findings_document(findings),

@@ -127,8 +127,9 @@ class Other:
 class Change:
     """A position whose component differs from today's. `component` None: removed.
 
-    `forced`: propagation alone gives it; otherwise it was chosen out of `choices` and `others`
-    says what the next best would cost more. `price` is for all `quantity` pieces, minor units.
+    `forced`: its reason leaves nothing else; otherwise it was chosen out of `choices` (of a budget: all
+    that gives more, there or elsewhere) and `others` says what the next best would cost more. `price` is
+    for all `quantity` pieces, minor units.
     """
 
     position: str

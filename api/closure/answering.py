@@ -36,7 +36,7 @@ def answer_question(
     proof, the next bests and further sets; explaining an "impossible" may take half as long again.
     `next_bests`: whether each choice is to say what the next best would cost; an order does not ask.
     """
-    deadline = deadline or Deadline(question.seconds)
+    deadline = deadline.afresh() if deadline else Deadline(question.seconds)
     if deadline.passed:
         return Answer(Outcome.not_proved)
     try:
@@ -78,7 +78,7 @@ def _proved(
         others=shown,
         reached=len(problem.positions),
         engine=engine,
-        cut_short=problem.deadline.passed,
+        cut_short=problem.deadline.stopped,
         others_asked=problem.question.alternatives,
         others_complete=further.complete and len(shown) == len(further.sets),
         nothing_wished=not problem.question.wishes,
@@ -114,7 +114,7 @@ def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadli
         ways_out=tuple(ways),
         more_ways_out=more,
         reached=reached,
-        cut_short=deadline.passed,
+        cut_short=deadline.stopped,
     )
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 from typing import Any
 
 from api.closure.answer import Cause
-from api.closure.deadline import Deadline, OutOfTime
+from api.closure.deadline import Deadline
 from api.closure.problem import Demand, Problem
 from api.closure.propagate import Propagation
 from api.closure.question import Question, Wish
@@ -70,4 +70,4 @@ def _fulfilled(model: Model, left: dict[Wish, Any], problem: Problem) -> set[Wis
             return set()
         if status != cp().UNKNOWN:
             return {wish for wish, switch in left.items() if solver.boolean_value(switch)}
-    raise OutOfTime
+    raise problem.deadline.over()

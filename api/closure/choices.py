@@ -1,6 +1,7 @@
 """For what was chosen: what the next best would be, and what it would cost more."""
 
 from collections.abc import Iterator
+from contextlib import suppress
 
 from api.closure.answer import Cause, Other, OtherWay, Outcome
 from api.closure.deadline import OutOfTime
@@ -26,15 +27,15 @@ def next_best(
     chosen = [
         place
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
-        if not place.startswith(LOOSE) and count_choices(propagation, place, reason) > 1
+        if not place.startswith(LOOSE) and count_choices(propagation, found, place, reason) > 1
     ]
     others = {}
-    for place in chosen[:MOST_ASKED]:
-        if problem.deadline.passed:
-            break
-        second, outcome = _best_without(problem, Fit(place, found.values[place]))
-        if second is not None:
-            others[place] = (_as_other(problem, found, second, outcome, place, reasons[place]),)
+    with suppress(OutOfTime):
+        for place in chosen[:MOST_ASKED]:
+            problem.deadline.check()
+            second, outcome = _best_without(problem, Fit(place, found.values[place]))
+            if second is not None:
+                others[place] = (_as_other(problem, found, second, outcome, place, reasons[place]),)
     return others
 
 

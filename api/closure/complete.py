@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from api.closure import phrases
 from api.closure.answer import Answer, Cause, FlawNote, Note, Unconfirmed
 from api.closure.answering import answer_question, scope_of
-from api.closure.deadline import Deadline
+from api.closure.deadline import Deadline, OutOfTime
 from api.closure.notes import advised, already_so, flaw_notes, not_determined, unconfirmed_claims
 from api.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
 from api.closure.totals import with_effort
@@ -53,6 +53,8 @@ class Completeness:
     after: dict[str, str | None] = field(default_factory=dict)
     cut: tuple[str, ...] = ()
     machined: tuple[str, ...] = ()
+    cut_short: bool = False
+    """The deadline came first: surplus positions are not named."""
 
 
 def check_completeness(
@@ -96,6 +98,7 @@ def check_completeness(
         finished.after,
         with_effort(scope, finished.new, Effort.cutting),
         with_effort(scope, finished.new, Effort.machining),
+        deadline.stopped,
     )
 
 
@@ -222,13 +225,16 @@ def _needed(finished: FinishedSet, wishes: tuple[Wish, ...], deadline: Deadline)
     changed when that is not known in time."""
     scope = finished.scope
     needed = {p for wish in wishes for p in _asked_by(finished, wish)}
-    while not deadline.passed:
-        state = FinishedSet(scope, {p: finished.after[p] for p in needed}, finished.loose)
-        more = {p for b in state.broken_rules() for p in _repairs(finished, b)} - needed
-        if not more:
-            return needed
-        needed |= more
-    return set(finished.changed)
+    try:
+        while True:
+            deadline.check()
+            state = FinishedSet(scope, {p: finished.after[p] for p in needed}, finished.loose)
+            more = {p for b in state.broken_rules() for p in _repairs(finished, b)} - needed
+            if not more:
+                return needed
+            needed |= more
+    except OutOfTime:
+        return set(finished.changed)
 
 
 def _asked_by(finished: FinishedSet, wish: Wish) -> set[str]:

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from api.closure import phrases
 from api.closure.answer import Because, Cause, Contradiction, Note, Totals
-from api.closure.deadline import OutOfTime
+from api.closure.deadline import Deadline, OutOfTime
 from api.closure.facts import facts_of
 from api.closure.problem import CEILING, Found, Problem, Switch
 from api.closure.propagate import Contradicts, Propagation
@@ -118,7 +118,7 @@ class Blame:
         to_meet: list[frozenset[Switch]] = []
         end = self.checks + min(MOST_CHECKS, MOST_WORK // (1 + len(self.problem.demands)))
         while self.checks < end:
-            group = least_meeting(to_meet, among, seconds=self.problem.deadline.left()) or []
+            group = least_meeting(to_meet, among, deadline=self.problem.deadline) or []
             if len(group) >= len(core):
                 return core, True
             found = self.set_for(group)
@@ -169,7 +169,7 @@ def least_meeting(
     among: list[Switch],
     but_not: list[list[Switch]] | None = None,
     *,
-    seconds: float,
+    deadline: Deadline,
 ) -> list[Switch] | None:
     """The least set that has a member of every group and holds none of `but_not` whole.
 
@@ -183,12 +183,12 @@ def least_meeting(
         model.add_bool_or([~chosen[switch] for switch in whole])
     weights = {s: len(among) + 1 + (s[0] not in GIVEABLE) for s in among}
     model.minimize(sum(chosen[s] * weights[s] for s in among))
-    solver = new_solver(seconds)
+    solver = new_solver(deadline.left())
     status = solver.solve(model)
     if status == cp().INFEASIBLE:
         return None
     if status != cp().OPTIMAL:
-        raise OutOfTime
+        raise deadline.over()
     return [switch for switch in among if solver.boolean_value(chosen[switch])]
 
 

@@ -7,6 +7,7 @@ long. What it stops is said in the answer; nothing that was not proved is claime
 import math
 import time
 from collections.abc import Callable
+from copy import copy
 from typing import Any
 
 SHARE_TO_EXPLAIN = 0.5
@@ -39,7 +40,8 @@ class OutOfTime(Exception):
 class Deadline:
     """A moment on a clock that only goes forward; `seconds` from now, of which some may have `gone` by.
 
-    The clock is the machine's, so a deadline means the same moment in every process of it.
+    The clock is the machine's, so a deadline means the same moment in every process of it. It remembers
+    whether it, or one made of it, has stopped something.
     """
 
     def __init__(
@@ -48,6 +50,7 @@ class Deadline:
         self._clock = clock
         self._seconds = seconds
         self._end = clock() + seconds - gone
+        self._stops: list[bool] = []
 
     def left(self) -> float:
         """Seconds left; never negative."""
@@ -61,21 +64,41 @@ class Deadline:
     def check(self) -> None:
         """Raise OutOfTime when it is over."""
         if self._clock() >= self._end:
-            raise OutOfTime
+            raise self.over()
+
+    def over(self, found: Any = None, gap: float | None = None) -> OutOfTime:
+        """What to raise where it stops something. A solver gives up a moment before its time has passed."""
+        self._stops.append(True)
+        return OutOfTime(found, gap)
+
+    @property
+    def stopped(self) -> bool:
+        """Whether it has stopped anything: what came of it may be another thing another time."""
+        return bool(self._stops)
 
     def within(self, seconds: float) -> "Deadline":
         """This one, or an earlier one so many seconds from now."""
-        return Deadline(min(seconds, self.left()), self._clock)
+        return self._sharing(Deadline(min(seconds, self.left()), self._clock))
 
     def halfway(self) -> "Deadline":
         """An earlier one, when half of what is left has passed."""
-        return Deadline(self.left() / 2, self._clock)
+        return self._sharing(Deadline(self.left() / 2, self._clock))
 
     def extended(self) -> "Deadline":
         """A later one: half of the asked seconds more, for explaining."""
         later = Deadline(self._seconds, self._clock)
         later._end = self._end + self._seconds * SHARE_TO_EXPLAIN
-        return later
+        return self._sharing(later)
+
+    def afresh(self) -> "Deadline":
+        """The same moment for one answer more: what that one is stopped in is told of it alone."""
+        other = copy(self)
+        other._stops = []
+        return other
+
+    def _sharing(self, other: "Deadline") -> "Deadline":
+        other._stops = self._stops
+        return other
 
     def allows(self, changes: int) -> bool:
         """Whether a set of so many changes can still be laid out."""

@@ -1,6 +1,6 @@
 """A finished set as the facts of an answer: changes with their reasons, totals, notes."""
 
-from api.closure.answer import Change, Loose, Other, Solution
+from api.closure.answer import Cause, Change, Loose, Other, Solution
 from api.closure.explain import Explanation, Reason
 from api.closure.limits import effort_of, minutes_each, price_each, shows
 from api.closure.notes import advised, already_so, claims_of, flaw_notes, not_determined, unconfirmed_claims
@@ -88,7 +88,7 @@ def _change(
     option = scope.option(fit)
     fitment = option.fitment
     each = price_each(scope, fit.component)
-    choices = count_choices(propagation, place, reason)
+    choices = count_choices(propagation, found, place, reason)
     return Change(
         position=place,
         section=scope.book.positions[place].section,
@@ -111,12 +111,14 @@ def _change(
     )
 
 
-def count_choices(propagation: Propagation, place: str, reason: Reason) -> int:
-    """How many ways the reason leaves open; 1: propagation alone gives the change."""
+def count_choices(propagation: Propagation, found: Found, place: str, reason: Reason) -> int:
+    """How many ways the reason leaves open; 1: nothing else could be what it asks for."""
     domain = propagation.domains[place]
     if len(domain) == 1:
         return 1
     demand = reason.demand
+    if reason.because.cause is Cause.budget:
+        return max(1, len(_supplies(propagation, found, place, reason)))
     if demand is None:
         return len(domain - {propagation.problem.scope.today.get(place)})
     ways = [fit for fit in demand.one_of if propagation.may_be(fit)]
@@ -125,6 +127,20 @@ def count_choices(propagation: Propagation, place: str, reason: Reason) -> int:
         today = propagation.problem.scope.today.get(place)
         ways += [Fit(place, c) for c in domain if c != today and Fit(place, c) not in demand.when]
     return max(1, len(set(ways)))
+
+
+def _supplies(propagation: Propagation, found: Found, place: str, reason: Reason) -> set[Fit]:
+    """What gives a budget more than today at the place, or elsewhere more than the set has there."""
+    problem, values = propagation.problem, found.values
+    use = next(use for use in problem.budgets if use.budget.name == reason.because.name)
+    less = {p: now if p == place else use.contributions[Fit(p, values[p])] for p, now in use.today.items()}
+    others = less.keys() - {reason.because.parent}
+    more = (
+        fit
+        for fit, units in use.contributions.items()
+        if fit.position in others and units > less[fit.position]
+    )
+    return {fit for fit in more if propagation.may_be(fit)}
 
 
 def asked_number(scope: Scope, fit: Fit, reason: Reason) -> str:

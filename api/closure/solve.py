@@ -357,7 +357,7 @@ class Model:
     def _minimised(self, stage: list[Terms], until: Deadline, known: Found | None) -> Found:
         """Minimise one stage's objective and fix it."""
         if until.passed:
-            raise OutOfTime(known, None if known is None else 0.0)
+            raise until.over(known, None if known is None else 0.0)
         self.model.clear_objective()
         objective = self.weighted(stage) if stage else None
         if objective is not None:
@@ -368,12 +368,12 @@ class Model:
                 raise RuntimeError("a later criterion cannot be fixed: the solver contradicts itself")
             raise Unsolvable
         if status == cp().UNKNOWN:
-            raise OutOfTime(known, None if known is None else 0.0)
+            raise until.over(known, None if known is None else 0.0)
         found = self.read(solver)
         if status == cp().FEASIBLE:
             bound = solver.best_objective_bound
             gap = (solver.objective_value - bound) / max(1.0, abs(solver.objective_value))
-            raise OutOfTime(found, gap)
+            raise until.over(found, gap)
         if objective is not None:
             self.model.add(objective == round(solver.objective_value))
         self._hint(solver)
@@ -395,7 +395,7 @@ class Model:
         other.add_bool_or(open_ones)
         _, status = self._run(other, until)
         if status == cp().UNKNOWN:
-            raise OutOfTime(found, 0.0)
+            raise until.over(found, 0.0)
         return status != cp().INFEASIBLE
 
     def unlike(self, found: Found) -> list[Any]:
@@ -490,5 +490,5 @@ def any_set(problem: Problem) -> Found | None:
     if status == cp().INFEASIBLE:
         return None
     if status == cp().UNKNOWN:
-        raise OutOfTime
+        raise problem.deadline.over()
     return model.read(solver)

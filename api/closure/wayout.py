@@ -71,8 +71,7 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
     found: list[list[Switch]] = []
     try:
         while True:
-            seconds = blame.problem.deadline.left()
-            group = least_meeting(to_meet, giveable, found, seconds=seconds)
+            group = least_meeting(to_meet, giveable, found, deadline=blame.problem.deadline)
             if group is None:
                 return found, False
             if len(found) == MOST_WAYS:

@@ -130,9 +130,9 @@ def fewer_others(answer: Answer) -> str:
 def _why_fewer(answer: Answer) -> str:
     if answer.outcome is Outcome.not_proved:
         return "the time was up before this set was proved the best"
-    if answer.cut_short:
-        return "the time was up"
     if not answer.others_complete:
+        if answer.cut_short:
+            return "the time was up"
         return "too many were looked at that hold parts nobody asks for; there may be more"
     return (
         "only what holds no part to spare, beats each of the sets shown in price, in what shows or in "

@@ -57,8 +57,7 @@ class Ordered:
     @property
     def lasting(self) -> bool:
         """Whether the same question gives the same order while nothing changes."""
-        proved = self.order.split is None or self.order.split.proved
-        return proved and all(lasting(v.answer) for v in self.vehicles)
+        return self.order.proved and all(lasting(v.answer) for v in self.vehicles)
 
 
 def vehicles_of(service: Service, body: OrderIn) -> list[tuple[str, Asked]]:

@@ -110,6 +110,15 @@ class Order:
     days: DayPrices | None
     terms: Terms = Terms()
 
+    @property
+    def proved(self) -> bool:
+        """Whether time had no part in it: neither in the split, nor in what is told beside it."""
+        split, days = self.split, self.days
+        if split is None:
+            return True
+        beside = (split.fastest_proved is not False, *(other.proved for other in split.instead))
+        return split.proved and all(beside) and not (days and days.cut_short)
+
 
 def taxed(amount: int, rate: Decimal) -> int:
     """The tax on an amount in minor units, rounded half up."""

@@ -28,10 +28,14 @@ class DayPrice:
 
 @dataclass(frozen=True, slots=True)
 class DayPrices:
-    """Earliest day first. `complete`: the total changes on no other day, and that is proved."""
+    """Earliest day first. `complete`: the total changes on no other day, and that is proved.
+
+    `cut_short`: time had a part in it; with more of it there may be other rows.
+    """
 
     rows: tuple[DayPrice, ...]
     complete: bool
+    cut_short: bool = False
 
 
 def price_of_days(
@@ -57,7 +61,7 @@ def price_of_days(
     first, proved = earliest_day(choices, at_most, Deadline(until.left() * SHARE_OF_FIRST_DAY))
     search = _Search(choices, at_most, [day for day in choices.days if day >= first], until)
     complete = search.run(most_rows)
-    return DayPrices(tuple(search.rows()), complete and proved)
+    return DayPrices(tuple(search.rows()), complete and proved, search.late or not proved)
 
 
 class _Search:
@@ -69,13 +73,20 @@ class _Search:
         self.days = days
         self.until = until
         self.found: dict[int, Split] = {}
+        self._stopped = False
+
+    @property
+    def late(self) -> bool:
+        """Whether time had a part in what was found."""
+        return self._stopped or not all(split.proved for split in self.found.values())
 
     def run(self, most_rows: int) -> bool:
         """Whether every day's total is known and proved at the end."""
         for place in (len(self.days) - 1, 0):
             self._ask(place)
         while (step := self._widest_step()) is not None:
-            if len(self._first_days()) >= most_rows or self.until.passed:
+            self._stopped = self.until.passed
+            if len(self._first_days()) >= most_rows or self._stopped:
                 return False
             self._ask(sum(step) // 2)
         return all(split.proved for split in self.found.values())

@@ -56,6 +56,7 @@ class CheckOut(RemarksOut):
     clashing: list[NoteOut]
     surplus: list[SurplusOut]
     limits_broken: list[NoteOut]
+    cut_short: bool = Field(description="the deadline came first: surplus positions are not named")
     completed: ClosureOut | None = Field(
         description="the closure that keeps the set and adds what is missing"
     )

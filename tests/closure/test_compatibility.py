@@ -1,5 +1,6 @@
 """The answer "does it fit" never contradicts the whole reasoning of a closure."""
 
+from collections import Counter
 from dataclasses import replace
 
 import pytest
@@ -16,8 +17,9 @@ from api.closure.question import FitComponent, Question
 from api.closure.reach import reach
 from api.closure.solve import Unsolvable, solve
 from api.database import reading
-from api.rulebook.model import RuleBook, Vehicle
+from api.rulebook.model import Component, Fitment, Position, RuleBook, Vehicle
 from api.rulebook.scope import Scope
+from tests.closure.oracle import Oracle
 from tests.closure.worlds import VEHICLE, World
 
 Asked = tuple[RuleBook, Vehicle, dict[str, Compatibility]]
@@ -149,16 +151,70 @@ def test_on_random_catalogues_no_verdict_contradicts_the_closure(block: int):
     assert wrong <= unproved / 20
 
 
+class Paired(World):
+    """Two places are changed together; what fits one of them fits the other too, or has a twin that does."""
+
+    def _positions(self) -> dict[str, Position]:
+        found = super()._positions()
+        return found | {p: replace(found[p], pair="front") for p in self.places[:2]}
+
+    def _components(self) -> list[Component]:
+        one, other = (self.at[p] for p in self.places[:2])
+        self.twins = {a: b for a, b in zip(one, other, strict=True) if self.chance(0.4)}
+        self.twins |= {b: a for a, b in self.twins.items()}
+        return [replace(part, twin=self.twins.get(part.number, "")) for part in super()._components()]
+
+    def _fitments(self) -> list[Fitment]:
+        one, other = self.places[:2]
+        across = [(n, other) for n in self.at[one]] + [(n, one) for n in self.at[other]]
+        return super()._fitments() + [
+            self._fitment(n, p, from_new=False) for n, p in across if n not in self.twins and self.chance(0.8)
+        ]
+
+
+@pytest.mark.parametrize("block", range(2))
+def test_on_random_pairs_the_other_side_is_a_companion_where_it_must_change_too(block: int):
+    told: Counter[str] = Counter()
+    for seed in range(91_000_000 + block * 1_000, 91_000_000 + block * 1_000 + 60):
+        world = Paired(seed, dense=0.4)
+        book, sides = world.book(), dict(zip(world.places[:2], world.places[1::-1], strict=True))
+        for number in sorted(book.components):
+            oracle = Oracle(book, Question(VEHICLE, (), on_the_bench=frozenset({number})))
+            for place in compatible(book, VEHICLE, number).places:
+                if place.sits_today or place.position not in sides:
+                    continue
+                other = sides[place.position]
+                there = oracle.today[other]
+                stays = there == place.component or oracle.twins(there, place.component)
+                needs = [need for need in place.needs if need.cause is Cause.pair]
+                assert bool(needs) != stays, (seed, place)
+                if place.verdict is Fits.does_not:
+                    told["does not"] += 1
+                    continue
+                told["stays" if stays else "changes"] += 1
+                if stays:
+                    continue
+                assert place.verdict in (Fits.with_companions, Fits.after_work), (seed, place)
+                assert all(n in oracle.can[other] for need in needs for n in need.components), (seed, place)
+                if (after := set_with(book, number, place)) is not None:
+                    told["solved"] += 1
+                    assert after[other] != there, (seed, place)
+                    assert after[other] in {n for need in needs for n in need.components}, (seed, place)
+    assert min(told[word] for word in ("stays", "changes", "solved", "does not")) > 3, told
+
+
 def can_be(book: RuleBook, asked: str, place: Place) -> bool:
     """Whether some set has this very component at the place, by the solver."""
+    return place.sits_today or set_with(book, asked, place) is not None
+
+
+def set_with(book: RuleBook, asked: str, place: Place) -> dict[str, str | None] | None:
+    """What sits where in the best set that has this very component at the place; None where there is none."""
     wish = FitComponent(place.component, place.position)
     question = Question(VEHICLE, (wish,), on_the_bench=frozenset({asked}))
     problem = reach(Scope(book, VEHICLE, on_the_bench=frozenset({asked})), question)
-    if place.sits_today:
-        return True
     problem.domains[place.position] = [place.component]
     try:
-        solve(problem, 60)
+        return solve(problem, 60)[0].values
     except Unsolvable:
-        return False
-    return True
+        return None

@@ -80,17 +80,47 @@ def test_another_component_of_the_place_is_told_by_itself() -> None:
     assert told(shelf, "line", "disc") == "wide (part wide)"
 
 
+def lit(gives: dict[str, int], **positions: str) -> Shelf:
+    """A lamp that takes 1 today and 9 when it is bright, and what gives for it."""
+    shelf = Shelf(lamp="dim bright", **positions)
+    for number, units in (("dim", 1), ("bright", 9)):
+        shelf.part(number, characteristics={"takes": amount(units)})
+    for number, units in gives.items():
+        shelf.part(number, characteristics={"gives": amount(units)})
+    charge = Budget(name="charge", supply_kind="gives", demand_kind="takes", reason="It must last")
+    return shelf.add("budgets", charge)
+
+
+def choice_at(shelf: Shelf, place: str) -> tuple[bool, int]:
+    change = next(c for c in shelf.ask("bright").solution.changes if c.position == place)
+    return change.forced, change.choices
+
+
+def test_a_supply_is_chosen_where_one_at_another_place_could_be_had() -> None:
+    gives = {"dynamo": 1, "alternator": 10, "coil": 0, "magneto": 12}
+    shelf = lit(gives, one="dynamo alternator", other="coil magneto")
+    shelf.part("magneto", price=900)
+    assert choice_at(shelf, "one") == (False, 2)
+    said = told(shelf, "one", "bright")
+    assert said == "keeping dynamo (part dynamo), with magneto (part magneto) at the other"
+
+
+def test_supplies_that_are_all_needed_are_not_choices_of_each_other() -> None:
+    gives = {"dynamo": 1, "alternator": 5, "coil": 0, "magneto": 5}
+    shelf = lit(gives, one="dynamo alternator", other="coil magneto")
+    assert [choice_at(shelf, place) for place in ("one", "other")] == [(True, 1), (True, 1)]
+
+
+def test_what_gives_no_more_than_today_is_no_choice() -> None:
+    shelf = lit({"dynamo": 1, "worn": 1, "alternator": 10}, one="dynamo worn alternator")
+    assert choice_at(shelf, "one") == (True, 1)
+
+
 def test_another_supply_is_told_where_a_budget_asks() -> None:
-    shelf = Shelf(lamp="dim bright", one="dynamo alternator large", other="coil magneto")
-    shelf.part("dim", characteristics={"takes": amount(1)}).part(
-        "bright", characteristics={"takes": amount(9)}
-    )
-    for number, gives in (("dynamo", 1), ("alternator", 10), ("large", 20), ("coil", 0), ("magneto", 12)):
-        shelf.part(number, characteristics={"gives": amount(gives)})
+    gives = {"dynamo": 1, "alternator": 10, "large": 20, "coil": 0, "magneto": 12}
+    shelf = lit(gives, one="dynamo alternator large", other="coil magneto")
     shelf.part("magneto", price=900).fits("large", "one", effort=Effort.cutting)
-    shelf.add(
-        "budgets", Budget(name="charge", supply_kind="gives", demand_kind="takes", reason="It must last")
-    )
+    assert choice_at(shelf, "one") == (False, 3)
     assert (
         told(shelf, "one", "bright")
         == "keeping dynamo (part dynamo), with magneto (part magneto) at the other"

@@ -1,7 +1,9 @@
 """The short form of `python -m tests.closure.sweep`, and that what it counts it can count."""
 
+import re
 from collections import Counter
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine
@@ -13,8 +15,9 @@ from api.closure.question import FitComponent, Question
 from tests.closure import sweep
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 
-EVERY = 620
-"""One question a variant."""
+EVERY = 310
+"""Two questions a variant."""
+SMALL = Path(__file__).parents[1] / "catalogue" / "small.csv"
 
 
 def test_a_sample_of_the_demo_has_no_failure(sqlite_demo: Engine) -> None:
@@ -22,6 +25,8 @@ def test_a_sample_of_the_demo_has_no_failure(sqlite_demo: Engine) -> None:
     assert swept.failures == []
     assert swept.counts["variants"] == 12
     assert min(swept.counts["questions"], swept.counts["parts"]) >= 12, swept.counts
+    assert min(swept.counts["further sets"], swept.counts["next bests"]) >= 3, swept.counts
+    assert swept.counts["cut short"] == 0
 
 
 def asked() -> tuple[Shelf, Question]:
@@ -88,5 +93,8 @@ def test_the_command_ends_with_1_when_something_is_wrong(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
 ) -> None:
     monkeypatch.setattr(answering, "undominated", None)
-    assert sweep.main(["--every", "615", "--variant", "24P-20-R"]) == 1
-    assert "1 failures" in capsys.readouterr().out
+    assert sweep.main([str(SMALL), "--variant", "T1-R"]) == 1
+    told = capsys.readouterr().out
+    assert re.search(r"^[1-9]\d* failures in", told, re.MULTILINE), told
+    assert "T1-R" in told
+    assert "NoneType" in told

@@ -275,6 +275,8 @@ def test_a_long_table_is_cut_to_the_widest_steps_and_says_so():
     table = price_of_days({"A": 1}, offers, suppliers, TODAY)
     assert len(table.rows) == 8
     assert not table.complete
+    assert not table.cut_short, "more time would give the same rows"
+    assert price_of_days({"A": 1}, offers, suppliers, TODAY, seconds=0.0).cut_short
     assert (table.rows[0].by, table.rows[-1].by) == (TODAY, TODAY + timedelta(days=29))
 
 

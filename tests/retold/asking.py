@@ -12,7 +12,16 @@ from api.app import create_app
 from api.catalogue.store import with_components
 from api.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaw, Wish
 from api.database import reading
-from api.rulebook.model import RuleBook
+from api.rulebook.model import (
+    ALWAYS,
+    Alternative,
+    Companion,
+    Component,
+    Fitment,
+    RuleBook,
+    Supersession,
+    Supply,
+)
 from api.service import Service
 from api.settings import Settings
 from tests.closure.worlds import VEHICLE, World
@@ -22,6 +31,48 @@ from tests.retold.records import EFFORTS, offers_of, records_of
 CHASSIS = "24L-500"
 QUESTIONS = 5
 """Questions put to each world."""
+
+
+class Branching(World):
+    """A world in which most rules leave a choice, between parts that differ in price, labour and looks."""
+
+    def __init__(self, seed: int) -> None:
+        super().__init__(seed, components=4, dense=0.5)
+
+    def _supersessions(self) -> list[Supersession]:
+        return []
+
+    def _components(self) -> list[Component]:
+        prices = [None, *range(0, 900, 60)]
+        return [
+            replace(part, supply=Supply.current, price=self.random.choice(prices), visible=self.chance(0.3))
+            for part in super()._components()
+        ]
+
+    def _fitments(self) -> list[Fitment]:
+        """Nearly all that is recorded holds, and takes between nothing and two hours."""
+        found = [replace(one, minutes=self.random.randrange(12) * 10) for one in super()._fitments()]
+        return [replace(one, when=ALWAYS) if self.chance(0.9) else one for one in found]
+
+    def _companions(self) -> list[Companion]:
+        rules = [*super()._companions(), *super()._companions()]
+        return [self._branch(replace(rule, name=f"needs{i}")) for i, rule in enumerate(rules)]
+
+    def _branch(self, rule: Companion) -> Companion:
+        """Asked for by something new; any of several will do."""
+        places = self.random.sample(self.places, 3)
+        asking, *others = places
+        ways = [
+            Alternative(component=number, position=other)
+            for other in others
+            for number in self.random.sample(self.at[other][1:], 2)
+        ]
+        return replace(
+            rule, component=self.random.choice(self.at[asking][1:]), position="", alternatives=tuple(ways)
+        )
+
+    def limits(self) -> Limits:
+        return Limits()
 
 
 @dataclass
@@ -40,12 +91,12 @@ class Served:
 
 
 @asynccontextmanager
-async def served(url: str, seed: int) -> AsyncIterator[Served]:
-    """A service on the world of a seed; `url` names a migrated, empty database.
+async def served(url: str, seed: int, world: World | None = None) -> AsyncIterator[Served]:
+    """A service on a world, or on that of a seed; `url` names a migrated, empty database.
 
     Every other world has half as many rules: more of what is wished there can be had.
     """
-    world = World(seed, dense=(0.5, 1.0)[seed % 2])
+    world = world or World(seed, dense=(0.5, 1.0)[seed % 2])
     app = create_app(Settings(database_url=url, seconds_to_reason=30))
     try:
         async with client_of(app, scope="administer") as client:

@@ -5,18 +5,21 @@ many with `--long`.
 """
 
 from collections import Counter
+from copy import deepcopy
+from dataclasses import replace
 
 import pytest
 
-from api.closure.question import FitComponent, Question
+from api.closure.question import FitComponent, Limits, Question
 from tests.closure.oracle import Oracle
 from tests.closure.worlds import VEHICLE
 from tests.conftest import _Databases
-from tests.retold.asking import CHASSIS, body_of, proposal, questions_of, served
-from tests.retold.told import Told, order_wrongs
+from tests.retold.asking import CHASSIS, Branching, Served, body_of, proposal, questions_of, served
+from tests.retold.told import Facts, Told, further_wrongs, order_wrongs
 from tests.running import cases
 
 WORLDS = cases(6)
+FURTHER = 3
 SEEDS = [block * 1_000 for block in range(3)]
 
 pytestmark = pytest.mark.anyio
@@ -40,6 +43,75 @@ async def test_what_a_closure_says_is_so(sqlite_databases: _Databases, first: in
                 seen["changes"] += len(answer["set"]["changes"])
     assert not wrong
     assert min(seen["proved"] - 5, seen["impossible"] - 2, seen["changes"] - 5) > 0, seen
+
+
+@pytest.mark.parametrize("first", SEEDS)
+async def test_what_further_sets_say_is_so(sqlite_databases: _Databases, first: int) -> None:
+    wrong, seen = {}, Counter[str]()
+    for seed in range(first, first + WORLDS):
+        world = Branching(seed) if seed % 3 else None
+        async with served(sqlite_databases.new(), seed, world) as here:
+            for number, question in enumerate(questions_of(here)):
+                count = number % FURTHER + 1
+                answer = await here.asked("/v1/closures", body_of(question) | {"alternatives": count})
+                if answer["set"] is None:
+                    assert not answer["other_sets"], (seed, number)
+                    assert answer["fewer_other_sets"] is None, (seed, number)
+                    continue
+                if found := further_wrongs(here.book, question, answer, count):
+                    wrong[seed, number] = found
+                seen["sets"] += len(answer["other_sets"])
+                seen["fewer" if answer["fewer_other_sets"] else "all"] += 1
+    assert not wrong
+    assert min(seen["sets"], seen["fewer"], seen["all"]) > 0, seen
+
+
+async def test_whatever_is_wrong_with_a_further_set_is_seen(sqlite_databases: _Databases) -> None:
+    seen = Counter[str]()
+    async with served(sqlite_databases.new(), SPOILT, Branching(SPOILT)) as here:
+        for question in questions_of(here):
+            answer = await here.asked("/v1/closures", body_of(question) | {"alternatives": FURTHER})
+            if not answer["set"] or not answer["other_sets"]:
+                continue
+            for what, spoilt in await spoils(here, question, answer):
+                found = further_wrongs(here.book, question, spoilt, FURTHER)
+                seen[what] += any(what in wrong for wrong in found)
+            if all(seen[what] for what in WRONGS):
+                break
+    assert [what for what in WRONGS if not seen[what]] == [], seen
+
+
+WRONGS = ("is not complete", "to spare", "points to", "are one", "is no better", "and why", "more other sets")
+SPOILT = 2005
+"""A world with several questions that have further sets."""
+
+
+async def spoils(here: Served, question: Question, answer: Facts) -> list[tuple[str, Facts]]:
+    """What should be seen, and the answer spoilt so."""
+
+    def with_others(*sets: Facts, **more: object) -> Facts:
+        return answer | {"other_sets": list(sets)} | more
+
+    first = answer["other_sets"][0]
+    short = first | {"changes": first["changes"][1:]}
+    lost = deepcopy(first)
+    free = next(p for p in here.world.places if p not in {c["position"] for c in first["changes"]})
+    lost["changes"][-1]["because"] |= {"from_position": free, "how": "needs"}
+    found = [
+        ("is not complete", with_others(short)),
+        ("points to", with_others(lost)),
+        ("are one", with_others(answer["set"])),
+        ("and why", with_others(first, fewer_other_sets=None)),
+        ("more other sets", with_others(*[first] * (FURTHER + 1))),
+    ]
+    for number in here.world.numbers:
+        more = replace(question, wishes=(*question.wishes, FitComponent(number)))
+        if other := (await here.asked("/v1/closures", body_of(more)))["set"]:
+            found.append(("to spare", with_others(other)))
+        without = replace(question, limits=Limits(refuse=frozenset({number})))
+        if other := (await here.asked("/v1/closures", body_of(without)))["set"]:
+            found.append(("is no better", with_others(other)))
+    return found
 
 
 @pytest.mark.parametrize("first", SEEDS[:2])

@@ -5,13 +5,14 @@ here. A finished set is read off an answer's lines; every figure, word and reaso
 """
 
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
+from itertools import combinations
 from typing import Any
 
-from api.closure.question import Question
+from api.closure.question import DEFAULT_PREFERENCE, Question
 from api.rulebook.model import Effort, Fitment, Grade, RuleBook
-from tests.closure.oracle import Oracle
+from tests.closure.oracle import Best, Oracle
 
 Facts = dict[str, Any]
 
@@ -170,6 +171,64 @@ class Told:
         elif because["cause"] not in ("conflict", "joint", "budget", "pair", "flaw"):
             self.wrong.append(f"{what}: a reason of the kind {because['cause']}")
 
+    def somewhere(self, because: Facts) -> str:
+        """Where a reason points, if nothing is there that could ask; empty where something is.
+
+        What brings a rule is new in this set. What asks sits there: today's where that stays, or was there
+        before it made way.
+        """
+        here, kit, asks = because["from_position"], because["from_loose_part"], because["asking_position"]
+        if here and here not in self.new:
+            return f"{here}, where nothing is new"
+        if kit and kit not in self.loose:
+            return f"{kit}, which is not in the set"
+        if (
+            because["how"] in ("needs", "remedies", "makes way", "makes sure")
+            and here
+            and not self.after[here]
+        ):
+            return "" if because["cause"] == "budget" else f"{here}, which is empty"
+        if because["how"] == "still needs" and (asks in self.new or not self.after.get(asks)):
+            return f"{asks}, where nothing stays"
+        if because["how"] == "left without" and not self.today.get(asks):
+            return f"{asks}, where nothing was"
+        return ""
+
+    # Whole, and nothing to spare ------------------------------------------------------------
+
+    def unsound(self) -> list[str]:
+        """What is wrong with the set as a set: it breaks a rule or a limit, or holds a part to spare, or a
+        reason that points nowhere."""
+        lines = [(c["position"], c) for c in self.said["changes"]]
+        lines += [(p["component"], p) for p in self.said["loose_parts"]]
+        wrong = [
+            f"{what}: {because['name']} points to {where}"
+            for what, line in lines
+            for because in (line["because"], *line["also_needed_by"])
+            if (where := self.somewhere(because))
+        ]
+        own = self.of_its_own_parts()
+        mine = (self.after, self.loose)
+        if not any((dict(best.after), dict(best.loose)) == mine for _, best in own):
+            return [*wrong, "it is not complete"]
+        least = (
+            dict(min(own, key=lambda pair: pair[0])[1].after),
+            dict(min(own, key=lambda pair: pair[0])[1].loose),
+        )
+        return wrong if least == mine else [*wrong, f"it holds parts to spare: {least} would do"]
+
+    def of_its_own_parts(self) -> list[tuple[tuple, Best]]:
+        """Every set that can be made of this one's parts and of what is there today."""
+        oracle = Oracle(self.book, self.question)
+        oracle.can = {p: sorted({self.today[p], self.after[p]}, key=lambda n: n or "") for p in oracle.places}
+        return [(key, best) for key, best in oracle.sets() if {n for n, _ in best.loose} <= set(self.loose)]
+
+    def axes(self) -> tuple[tuple[int, int], int, int]:
+        """What sets are compared by: the price (unknown ones first), what shows, and labour."""
+        usual = replace(self.question, preference=DEFAULT_PREFERENCE)
+        _, visible, _, _, unknown, price, labour, _ = Oracle(self.book, usual).score(self.after, self.loose)
+        return (unknown, price), visible, labour
+
     # Claims ---------------------------------------------------------------------------------
 
     def claims(self) -> None:
@@ -200,6 +259,30 @@ class Told:
         if sentence:
             self.headline(sentence)
         return self.wrong
+
+
+# Further sets -------------------------------------------------------------------------------------
+
+
+def further_wrongs(book: RuleBook, question: Question, answer: Facts, asked: int) -> list[str]:
+    """What is not so of an answer's further sets, and of how many of them there are."""
+    told = [Told(book, question, said) for said in (answer["set"], *answer["other_sets"])]
+    wrong = [
+        f"set {i}: {w}" for i, one in enumerate(told[1:], 2) for w in (*one.everything(), *one.unsound())
+    ]
+    for (i, one), (j, other) in combinations(enumerate(told, 1), 2):
+        if (one.after, one.loose) == (other.after, other.loose):
+            wrong.append(f"sets {i} and {j} are one")
+        mine, its = one.axes(), other.axes()
+        pairs = list(zip(mine, its, strict=True))
+        if not (any(a < b for a, b in pairs) and any(a > b for a, b in pairs)):
+            wrong.append(f"sets {i} and {j}: one is no better than the other in anything, {mine} and {its}")
+    fewer = len(told) - 1 < asked
+    if fewer != bool(answer["fewer_other_sets"]):
+        wrong.append(f"{len(told) - 1} of {asked} other sets, and why: {answer['fewer_other_sets']!r}")
+    if len(told) - 1 > asked:
+        wrong.append(f"more other sets than the {asked} asked for")
+    return wrong
 
 
 # Orders -----------------------------------------------------------------------------------------
