@@ -136,6 +136,12 @@ def test_a_part_for_a_flaw_of_another_section_than_wished_is_surplus() -> None:
         assert tuple(s.position for s in found.surplus) == surplus, wished
 
 
+def test_a_loose_part_that_was_proposed_and_no_rule_needs_is_kept_in_its_pieces() -> None:
+    proposed, shelf = {"brake": "disc", "cylinder": "a"}, brakes().kit("wax")
+    found = check_completeness(shelf.book(), asked(), proposed, {"wax": 2})
+    assert kits(found.completed) == {"bolt": 5, "wax": 2}
+
+
 def test_too_few_loose_parts_and_surplus_are_named() -> None:
     proposed = {"brake": "disc", "cylinder": "b", "hub": "hub2", "lamp": "lamp2"}
     found = check_completeness(brakes().book(), asked("disc"), proposed, {"bolt": 3})
@@ -210,6 +216,15 @@ def test_the_answer_in_words() -> None:
     )
     assert "5 × bolt (part bolt). The hub needs it: bolt rule says so." in lines
     assert any(line.startswith("Brakes hold lives.") for line in lines)
+
+
+def test_further_sets_are_told_by_their_number_and_what_they_cost() -> None:
+    shelf = brakes()
+    answer = shelf.ask("disc", alternatives=2)
+    told = [line for line in answer_sentences(shelf.book(), answer) if line.startswith("Another")]
+    assert len(answer.others) == len(told) > 0
+    assert told[0].startswith("Another good set (2): 3 changes, nothing cut or welded")
+    assert told[0].endswith("labour 30 min.")
 
 
 def test_the_chain_of_reasons_starts_with_the_wish() -> None:

@@ -18,6 +18,7 @@ from api.closure.solve import Unsolvable, solve
 from api.database import reading
 from api.rulebook.model import RuleBook, Vehicle
 from api.rulebook.scope import Scope
+from tests.closure.shelf import Shelf, at, needs
 from tests.closure.worlds import VEHICLE, World
 
 Asked = tuple[RuleBook, Vehicle, dict[str, Compatibility]]
@@ -162,3 +163,12 @@ def can_be(book: RuleBook, asked: str, place: Place) -> bool:
     except Unsolvable:
         return False
     return True
+
+
+def test_what_has_the_rule_today_may_make_way_and_what_may_come_for_it_is_named():
+    shelf = Shelf(horn="horn loud", lamp="lamp lamp2 lamp3")
+    book = shelf.add("companions", needs("lamp rule", "lamp", at("horn", "horn"))).book()
+    (place,) = compatible(book, VEHICLE, "loud").places
+    assert place.verdict is Fits.with_companions
+    (need,) = place.needs
+    assert (need.name, need.components, need.possible) == ("lamp rule", ("lamp2", "lamp3"), True)

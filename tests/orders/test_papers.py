@@ -104,6 +104,15 @@ def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
     assert len(seen) == 30
 
 
+def test_no_row_grows_taller_than_a_row_may_be_whatever_its_letters() -> None:
+    for size in range(20, 60):
+        grid = Grid([left("Number", 1), left("Part", 3)])
+        grid.add("1", [Said("word " * 900, size=size / 4)], under=[Said("word " * 900, size=size / 4)])
+        rows = Rows(grid, 150)._rows
+        assert len(rows) > 1, size
+        assert max(row.height for row in rows) <= TALLEST + 0.001, size
+
+
 def test_no_heading_stands_alone_at_the_end_of_a_page() -> None:
     """Whatever stands before it: each table's own first row is on the page of its heading."""
     for size in range(1, 24):
