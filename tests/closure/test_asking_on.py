@@ -8,6 +8,7 @@ import pytest
 from api.closure.answer import Cause, Outcome
 from api.closure.answering import answer_question
 from api.closure.cautions import CUTTING, cautions_for
+from api.closure.choices import MOST_ASKED
 from api.closure.comparing import what_if, why_not
 from api.closure.complete import check_completeness
 from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
@@ -45,6 +46,16 @@ def test_a_choice_says_what_the_next_best_would_cost_more() -> None:
     assert cylinder.others[0].component == "a"
     assert cylinder.others[0].difference.figures == {Criterion.price: 600, Criterion.labour: -80}
     assert all(c.forced for c in answer.solution.changes if c.position != "cylinder")
+
+
+def test_what_has_no_choice_takes_no_turn_from_what_has() -> None:
+    """Twenty-four wishes that leave nothing to choose, and one rule with three ways."""
+    plain = [f"plain{n:02d}" for n in range(MOST_ASKED)]
+    shelf = Shelf(**{name: f"{name}-old {name}-new" for name in plain}, brake="drum disc", cylinder="old a b")
+    shelf.add("companions", needs("cylinder rule", "disc", at("a", "cylinder"), at("b", "cylinder")))
+    found = shelf.ask("disc", *(f"{name}-new" for name in plain)).solution
+    (cylinder,) = [change for change in found.changes if change.position == "cylinder"]
+    assert [other.component for other in cylinder.others] == ["b"]
 
 
 def test_alternatives_do_not_dominate_each_other() -> None:
@@ -216,15 +227,6 @@ def test_the_answer_in_words() -> None:
     )
     assert "5 × bolt (part bolt). The hub needs it: bolt rule says so." in lines
     assert any(line.startswith("Brakes hold lives.") for line in lines)
-
-
-def test_further_sets_are_told_by_their_number_and_what_they_cost() -> None:
-    shelf = brakes()
-    answer = shelf.ask("disc", alternatives=2)
-    told = [line for line in answer_sentences(shelf.book(), answer) if line.startswith("Another")]
-    assert len(answer.others) == len(told) > 0
-    assert told[0].startswith("Another good set (2): 3 changes, nothing cut or welded")
-    assert told[0].endswith("labour 30 min.")
 
 
 def test_the_chain_of_reasons_starts_with_the_wish() -> None:

@@ -25,7 +25,7 @@ from api.orders.papers.fonts import OTHER, REGULAR, runs
 from api.orders.papers.parts import UnknownPart, part_of
 from api.orders.papers.pdf import order_pdf
 from api.orders.papers.rows import TALLEST, Grid, Rows, left
-from api.orders.papers.text import plain, shown
+from api.orders.papers.text import came, plain, shown
 from api.orders.papers.xlsx import cell_text, order_xlsx
 from tests.orders.facts import DEFERS, NASTY, SUPPLIERS, made_order
 
@@ -88,6 +88,30 @@ def test_a_line_is_never_parted_from_its_reason_and_headings_are_repeated() -> N
     listing = [page for page in pages if "Why:" in page]
     assert all("LineNumberPartPieces" in page for page in listing)
     assert sum("continued" in page for page in listing) > 5
+
+
+def test_each_line_says_from_whom_it_comes_where_there_are_several() -> None:
+    facts = made_order(40)
+    text = squeezed("".join(pages_of(order_pdf(facts))))
+    titles = {line["supplier_title"] for line in facts["lines"]}
+    assert len(titles) > 1
+    for title in titles:
+        lines = [line for line in facts["lines"] if line["supplier_title"] == title]
+        assert text.count(squeezed(f"From {plain(title)}")) == len(lines), title
+
+
+@pytest.mark.parametrize(
+    ("booked", "told"),
+    [
+        ({}, ""),
+        ({"received": 3}, "Came: 3 of 4"),
+        ({"back_ordered": 2, "received": 1}, "Came: 1 of 4, 2 promised for later"),
+        ({"given_up": 1}, "Came: 0 of 4, 1 will not come"),
+        ({"received": 6, "too_many": 2}, "Came: 6 of 4, 2 too many"),
+    ],
+)
+def test_how_far_a_line_has_come_is_told_in_pieces(booked: dict[str, int], told: str) -> None:
+    assert came({"pieces": 4, **booked}) == told
 
 
 def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
