@@ -22,9 +22,9 @@ def list_(
         sheet, _etag = shelf.whole_sheet(c.service_for(settings).engine)
         if target:
             target.write_text(sheet, encoding="utf-8", newline="")
-    typer.echo(
-        f"{sheet.count(chr(10)) - 1} numbers written to {target}." if target else sheet, nl=bool(target)
-    )
+    rows = sheet.count("\n") - 1
+    written = f"{rows:,} {'number' if rows == 1 else 'numbers'} written to {target}."
+    typer.echo(written if target else sheet, nl=bool(target))
 
 
 @stock.command()

@@ -1,7 +1,7 @@
 """The jobs of a set and what comes before what, from the rule book. Pure."""
 
 from collections.abc import Iterable, Iterator
-from itertools import groupby
+from itertools import groupby, pairwise
 
 from api.closure.answer import Because, Cause, Change, How, Solution
 from api.closure.cautions import CUTTING, section_cautions
@@ -37,6 +37,7 @@ def fitting_sequence(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Se
         Before(job.name, last.name, work, then_work=Work.fitting)
         for last in again for job in jobs for work in Work
     ]  # fmt: skip
+    befores += [Before(sooner.name, later.name, Work.fitting) for sooner, later in pairwise(again)]
     return with_loose(sequence([*jobs, *again], befores), sharing)
 
 
@@ -95,7 +96,7 @@ def _job_of_loose(book: RuleBook, number: str, place: int) -> Job:
 
 
 def _again(book: RuleBook, vehicle: Vehicle, jobs: Iterable[Job], solution: Solution) -> Iterator[Job]:
-    """What is tightened again, a job for each distance."""
+    """What is tightened again, a job for each distance, the shortest first."""
     found: list[tuple[float, str, Job, Tightening]] = []
     for job in jobs:
         number = solution.after.get(job.position)

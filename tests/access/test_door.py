@@ -215,6 +215,16 @@ def test_times_keep_their_zone_on_both_engines(engine: Engine):
         access.create_key(engine, "late", Scope.READ, access.moment(), HERE)
 
 
+def test_a_key_that_ends_this_very_moment_is_not_made(engine: Engine, monkeypatch: pytest.MonkeyPatch):
+    """It would open nothing: a key is good before its last moment only."""
+    now = access.moment()
+    monkeypatch.setattr(access, "moment", lambda: now)
+    with pytest.raises(InvalidRequest, match="expired already"):
+        access.create_key(engine, "late", Scope.READ, now, HERE)
+    made = access.create_key(engine, "just in time", Scope.READ, now + timedelta(seconds=1), HERE)
+    assert access.usable(made.row, now)
+
+
 def test_no_usable_key_means_none_that_opens(engine: Engine):
     assert not access.any_usable_key(engine)
     key = presented(make_key(engine))

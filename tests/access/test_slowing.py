@@ -82,6 +82,15 @@ def test_the_state_is_bounded(clock: Clock):
     assert attempts.kept <= 300
 
 
+def test_who_failed_longest_ago_is_forgotten_first(clock: Clock):
+    attempts = Attempts(most=2, clock=clock)
+    for address in ("192.0.2.1", "192.0.2.2", "192.0.2.1", "192.0.2.3"):
+        for _ in range(FREE_FOR_ADDRESS + 1):
+            attempts.failed(address, None)
+    waits = [attempts.wait(f"192.0.2.{last}", None) > 0 for last in (1, 2, 3)]
+    assert waits == [True, False, True]
+
+
 @pytest.mark.parametrize(
     ("address", "network"),
     [

@@ -8,6 +8,7 @@ import pytest
 from api.closure.answer import Cause, Outcome
 from api.closure.answering import answer_question
 from api.closure.cautions import CUTTING, cautions_for
+from api.closure.choices import MOST_ASKED
 from api.closure.comparing import what_if, why_not
 from api.closure.complete import check_completeness
 from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
@@ -45,6 +46,16 @@ def test_a_choice_says_what_the_next_best_would_cost_more() -> None:
     assert cylinder.others[0].component == "a"
     assert cylinder.others[0].difference.figures == {Criterion.price: 600, Criterion.labour: -80}
     assert all(c.forced for c in answer.solution.changes if c.position != "cylinder")
+
+
+def test_what_has_no_choice_takes_no_turn_from_what_has() -> None:
+    """Twenty-four wishes that leave nothing to choose, and one rule with three ways."""
+    plain = [f"plain{n:02d}" for n in range(MOST_ASKED)]
+    shelf = Shelf(**{name: f"{name}-old {name}-new" for name in plain}, brake="drum disc", cylinder="old a b")
+    shelf.add("companions", needs("cylinder rule", "disc", at("a", "cylinder"), at("b", "cylinder")))
+    found = shelf.ask("disc", *(f"{name}-new" for name in plain)).solution
+    (cylinder,) = [change for change in found.changes if change.position == "cylinder"]
+    assert [other.component for other in cylinder.others] == ["b"]
 
 
 def test_alternatives_do_not_dominate_each_other() -> None:
@@ -134,6 +145,12 @@ def test_a_part_for_a_flaw_of_another_section_than_wished_is_surplus() -> None:
         wish = RemedyFlaws(Severity.severe, wished)
         found = check_completeness(shelf.book(), Question(VEHICLE, (wish,)), {"lamp": "lamp2"}, {})
         assert tuple(s.position for s in found.surplus) == surplus, wished
+
+
+def test_a_loose_part_that_was_proposed_and_no_rule_needs_is_kept_in_its_pieces() -> None:
+    proposed, shelf = {"brake": "disc", "cylinder": "a"}, brakes().kit("wax")
+    found = check_completeness(shelf.book(), asked(), proposed, {"wax": 2})
+    assert kits(found.completed) == {"bolt": 5, "wax": 2}
 
 
 def test_too_few_loose_parts_and_surplus_are_named() -> None:

@@ -19,7 +19,11 @@ from api.closure.solve import Unsolvable, solve
 from api.database import reading
 from api.rulebook.model import Component, Fitment, Position, RuleBook, Vehicle
 from api.rulebook.scope import Scope
+<<<<<<< HEAD
 from tests.closure.oracle import Oracle
+=======
+from tests.closure.shelf import Shelf, at, needs
+>>>>>>> h-noticed
 from tests.closure.worlds import VEHICLE, World
 
 Asked = tuple[RuleBook, Vehicle, dict[str, Compatibility]]
@@ -217,4 +221,18 @@ def set_with(book: RuleBook, asked: str, place: Place) -> dict[str, str | None] 
     try:
         return solve(problem, 60)[0].values
     except Unsolvable:
+<<<<<<< HEAD
         return None
+=======
+        return False
+    return True
+
+
+def test_what_has_the_rule_today_may_make_way_and_what_may_come_for_it_is_named():
+    shelf = Shelf(horn="horn loud", lamp="lamp lamp2 lamp3")
+    book = shelf.add("companions", needs("lamp rule", "lamp", at("horn", "horn"))).book()
+    (place,) = compatible(book, VEHICLE, "loud").places
+    assert place.verdict is Fits.with_companions
+    (need,) = place.needs
+    assert (need.name, need.components, need.possible) == ("lamp rule", ("lamp2", "lamp3"), True)
+>>>>>>> h-noticed

@@ -151,6 +151,19 @@ def test_quantities_add_up_unless_one_serves_all() -> None:
     assert answer.solution.totals.price == 200 + 1400
 
 
+@pytest.mark.parametrize(("pieces", "cylinder"), [(1, "a"), (2, "b")])
+def test_what_serves_all_costs_the_most_pieces_that_one_rule_asks_for(pieces: int, cylinder: str) -> None:
+    """The part a costs 1.00 and its fluid 1.00 a piece; b costs 2.50 with what it needs."""
+    shelf = Shelf(brake="drum disc", cylinder="old a b").kit("fluid").part("b", price=250)
+    shelf.add(
+        "companions",
+        needs("cylinder rule", "disc", at("a", "cylinder"), at("b", "cylinder")),
+        needs("fluid rule", "a", loose("fluid", pieces), one_serves_all=True),
+        needs("drop rule", "a", loose("fluid"), one_serves_all=True),
+    )
+    assert changes(shelf.ask("disc"))["cylinder"] == cylinder
+
+
 # Conflicts, joints, budgets ---------------------------------------------------------------------
 
 

@@ -147,6 +147,18 @@ async def test_what_was_given_up_comes_after_all(counter: httpx.AsyncClient) -> 
     assert (back["received"], back["given_up"], back["open"]) == (0, 1, 0)
 
 
+async def test_what_comes_of_what_is_still_open_is_not_taken_for_what_was_given_up(
+    counter: httpx.AsyncClient,
+) -> None:
+    """Four ordered, one given up: three pieces are open, and three come. Only the pack is odd."""
+    seen = await book(counter, await sent(counter), {"line": FLUID, "given_up": 1})
+    assert line_of(seen, FLUID)["open"] == 3
+    doubts = await doubted(counter, await book(counter, seen, {"line": FLUID, "received": 3}))
+    assert [doubt["kind"] for doubt in doubts] == ["part of a pack"]
+    doubts = await doubted(counter, await book(counter, seen, {"line": FLUID, "received": 4}))
+    assert [(doubt["kind"], doubt["beyond"]) for doubt in doubts] == [("given up", 0)]
+
+
 @pytest.mark.parametrize(
     ("rows", "pointer"),
     [

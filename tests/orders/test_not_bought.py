@@ -2,6 +2,7 @@
 
 import io
 from datetime import date, timedelta
+from types import SimpleNamespace
 from typing import Any
 
 import httpx
@@ -11,11 +12,14 @@ import pytest
 from pypdf import PdfReader
 from sqlmodel import Session
 
+from api.orders.answering import VehicleOrdered, _told
 from api.orders.papers.csv import order_csv
 from api.orders.papers.pdf import order_pdf
 from api.orders.papers.xlsx import order_xlsx
 from api.orders.tables import OrderListRow
+from api.rulebook.model import Effort
 from api.wire.plain_order import order_page
+from tests.closure.shelf import Shelf
 from tests.orders.test_life import match
 from tests.orders.test_papers import rows_of
 
@@ -338,3 +342,20 @@ async def test_a_quotation_says_what_its_sum_is_without(counter: httpx.AsyncClie
     whole = (await counter.post("/v1/quotations", json=DISCS | {"labour_rate": "50.00"})).json()
     assert (whole["complete"], whole["not_bought"]) == (True, 0)
     assert "NOT" not in whole["sentence"]
+
+
+@pytest.mark.parametrize(
+    ("effort", "work"),
+    [
+        (Effort.direct, ""),
+        (Effort.machining, "; it needs machining"),
+        (Effort.cutting, "; it needs cutting or welding, and cannot be put back"),
+    ],
+)
+def test_what_stands_in_its_place_says_what_work_it_takes(effort: Effort, work: str) -> None:
+    shelf = Shelf(brake="drum disc vented").fits("vented", "brake", effort=effort)
+    book, answer, instead = shelf.book(), shelf.ask("disc"), shelf.ask("vented").solution
+    vehicle = VehicleOrdered("24L-500", SimpleNamespace(book=book), answer, answer.solution)  # type: ignore[arg-type]
+    assert _told(vehicle, instead, {"vented"})["sentence"] == (
+        f"Fit vented (part vented) instead{work}. Your wishes are fulfilled with it too."
+    )

@@ -25,7 +25,7 @@ from api.orders.papers.fonts import OTHER, REGULAR, runs
 from api.orders.papers.parts import UnknownPart, part_of
 from api.orders.papers.pdf import order_pdf
 from api.orders.papers.rows import TALLEST, Grid, Rows, left
-from api.orders.papers.text import plain, shown
+from api.orders.papers.text import came, plain, shown
 from api.orders.papers.xlsx import cell_text, order_xlsx
 from tests.orders.facts import DEFERS, NASTY, SUPPLIERS, made_order
 
@@ -90,6 +90,30 @@ def test_a_line_is_never_parted_from_its_reason_and_headings_are_repeated() -> N
     assert sum("continued" in page for page in listing) > 5
 
 
+def test_each_line_says_from_whom_it_comes_where_there_are_several() -> None:
+    facts = made_order(40)
+    text = squeezed("".join(pages_of(order_pdf(facts))))
+    titles = {line["supplier_title"] for line in facts["lines"]}
+    assert len(titles) > 1
+    for title in titles:
+        lines = [line for line in facts["lines"] if line["supplier_title"] == title]
+        assert text.count(squeezed(f"From {plain(title)}")) == len(lines), title
+
+
+@pytest.mark.parametrize(
+    ("booked", "told"),
+    [
+        ({}, ""),
+        ({"received": 3}, "Came: 3 of 4"),
+        ({"back_ordered": 2, "received": 1}, "Came: 1 of 4, 2 promised for later"),
+        ({"given_up": 1}, "Came: 0 of 4, 1 will not come"),
+        ({"received": 6, "too_many": 2}, "Came: 6 of 4, 2 too many"),
+    ],
+)
+def test_how_far_a_line_has_come_is_told_in_pieces(booked: dict[str, int], told: str) -> None:
+    assert came({"pieces": 4, **booked}) == told
+
+
 def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
     grid = Grid([left("Number", 1)])
     for section in range(30):
@@ -102,6 +126,15 @@ def test_a_heading_inside_a_table_stays_with_the_row_below_it() -> None:
         assert not first._rows[-1].is_band
         seen += [row for row in first._rows if not row.is_band]
     assert len(seen) == 30
+
+
+def test_no_row_grows_taller_than_a_row_may_be_whatever_its_letters() -> None:
+    for size in range(20, 60):
+        grid = Grid([left("Number", 1), left("Part", 3)])
+        grid.add("1", [Said("word " * 900, size=size / 4)], under=[Said("word " * 900, size=size / 4)])
+        rows = Rows(grid, 150)._rows
+        assert len(rows) > 1, size
+        assert max(row.height for row in rows) <= TALLEST + 0.001, size
 
 
 def test_no_heading_stands_alone_at_the_end_of_a_page() -> None:

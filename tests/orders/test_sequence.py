@@ -508,3 +508,33 @@ def test_what_is_tightened_again_is_last():
     assert told(found)[-1] == "on again after 50 mile"
     assert found.jobs["again after 50 mile"].tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
     assert "again after 50 miles" in found.jobs["brake"].tightenings[0]
+
+
+def test_what_is_tightened_again_sooner_stands_first_in_whatever_unit_and_section():
+    book, wish = made_book(), Because(Cause.wish, "wish", "you wished it")
+    bolts, hub = book.tightenings[0], replace(book.tightenings[0], position="hub", component="HUB")
+    again = [(bolts, "1000 km"), (hub, "500 km"), (bolts, "50 mile"), (hub, "50 mile")]
+    book = replace(
+        book,
+        tightenings=tuple(
+            replace(record, name=f"t{n}", again_after=read_measure(written, "length"))
+            for n, (record, written) in enumerate(again)
+        ),
+    )
+    changes = (change("brake", "brakes", "CAL", wish), change("hub", "axles", "HUB", wish))
+    found = fitting_sequence(book, VEHICLE, hub_only(changes=changes))
+    assert told(found)[-3:] == ["on again after 50 mile", "on again after 500 km", "on again after 1000 km"]
+    assert len(found.jobs["again after 50 mile"].tightenings) == 2
+
+
+def test_loose_parts_that_are_steps_of_their_own_keep_the_order_of_the_set_behind_all_else():
+    wish, book = Because(Cause.wish, "wish", "you wished it"), made_book()
+    loose = {number: component(number, "brakes", loose=True) for number in ("WAX", "OIL", "GREASE")}
+    book = replace(book, components={**book.components, "SERVO": component("SERVO", "brakes"), **loose})
+    solution = hub_only(
+        changes=(change("servo", "brakes", "SERVO", wish), change("brake", "brakes", "CAL", wish)),
+        loose=tuple(Loose(number, 1, None, wish) for number in loose),
+        after={"servo": "SERVO", "brake": "CAL"},
+    )
+    steps = told(fitting_sequence(book, VEHICLE, solution))
+    assert steps[-3:] == ["on loose WAX", "on loose OIL", "on loose GREASE"], steps

@@ -8,9 +8,12 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from api.orders.choices import Why
+from api.closure.deadline import NEVER, Deadline
+from api.orders.choices import Why, choices_for
 from api.orders.model import Offer, Supplier
 from api.orders.split_days import price_of_days
+from api.orders.split_model import SplitModel
+from api.orders.split_start import start
 from api.orders.splitting import Split, split
 from tests.orders.split_oracles import brute_force, highs
 from tests.orders.split_worlds import TODAY, World, hostile, shop, small_worlds
@@ -354,3 +357,21 @@ def test_with_no_time_at_all_there_still_is_a_valid_split_that_claims_nothing():
     judged(world, found)
     assert found.orders
     assert not found.proved
+
+
+def test_whether_a_split_is_possible_is_yes_or_no_and_unknown_only_without_time():
+    world = world_of({"A": 1, "B": 1}, Offer("ash", "A", 10), Offer("birch", "B", 10))
+    choices = choices_for(world.needs, world.offers, world.suppliers, TODAY)
+    assert SplitModel(choices, 2).possible(NEVER) is True
+    assert SplitModel(choices, 1).possible(NEVER) is False
+    larger = shop(60, 12, 1)
+    choices = choices_for(larger.needs, larger.offers, larger.suppliers, TODAY)
+    assert SplitModel(choices, 6).possible(Deadline(0.0)) is None
+
+
+def test_the_start_fills_up_from_the_next_offer_what_the_cheapest_has_not():
+    """Five pieces in packs of two: three packs, of which the first house has but one."""
+    offers = Offer("ash", "A", 10, pack=2, stock=2), Offer("birch", "A", 12, pack=2, stock=8)
+    world = world_of({"A": 5}, *offers)
+    picks = start(choices_for(world.needs, world.offers, world.suppliers, TODAY), None, NEVER)
+    assert {way.offer.supplier: packs for way, packs in picks["A"].items()} == {"ash": 1, "birch": 2}

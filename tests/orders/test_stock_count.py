@@ -59,6 +59,15 @@ async def test_a_count_says_what_lies_there_and_what_it_changed(counter: httpx.A
     assert await lying(counter) == {"QB-9001": (6, "drawer 14")}
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
+async def test_a_sheet_is_read_whatever_ends_its_lines(counter: httpx.AsyncClient, end: str) -> None:
+    rows = ["number,quantity,place", "QB-9001,4,drawer 14", 'QB-3310,1,"shelf 2"', ""]
+    await counted(counter, end.join(rows))
+    assert await lying(counter) == {"QB-3310": (1, "shelf 2"), "QB-9001": (4, "drawer 14")}
+    refused = (await counted(counter, end.join([*rows[:2], "QB-3310,one,shelf 2"]), 422)).json()
+    assert [(mistake["line"], mistake["field"]) for mistake in refused["mistakes"]] == [(3, "quantity")]
+
+
 async def test_the_sheet_given_out_is_read_back_as_it_was(counter: httpx.AsyncClient) -> None:
     place = "=1+1, \"under\" the window; 'left'"
     await counter.put("/v1/stock/QB-9001", json={"quantity": 3, "place": place})
@@ -162,8 +171,11 @@ def test_the_command_counts_and_lists(demo_copy: Callable[[], str], tmp_path: Pa
     assert (code, "QB-9001: no place, now 4 (drawer 14)" in said) == (0, True), said
     assert run("list")[1].splitlines() == ["number,quantity,place"]
     assert run("count", str(sheet))[0] == 0
-    assert run("list", str(out))[0] == 0
+    assert run("list", str(out)) == (0, f"1 number written to {out}.\n")
     assert out.read_text() == "number,quantity,place\nQB-9001,4,drawer 14\n"
+    sheet.write_text("number,quantity\nQB-3310,1\n")
+    assert run("count", str(sheet))[0] == 0
+    assert run("list", str(out)) == (0, f"2 numbers written to {out}.\n")
 
 
 async def test_a_sheet_of_a_thousand_heads_is_refused_at_once(counter: httpx.AsyncClient) -> None:

@@ -99,7 +99,7 @@ def answer_of(connection: socket.socket) -> tuple[bytes, bytes]:
 def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
     sqlite_demo_url: str, workers: str
 ):
-    with serving(sqlite_demo_url, 2.0, "--workers", workers) as process:
+    with serving(sqlite_demo_url, 4.0, "--workers", workers) as process:
         base = f"http://127.0.0.1:{process.port()}"
         process.until("Application startup complete")
         assert httpx.get(f"{base}/readyz").status_code == 200
@@ -117,7 +117,7 @@ def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
         assert httpx.get(f"{base}/v1/components/QL-7075").status_code == 200
 
         process.until(f"(?s)(Shutting down.*){{{workers}}}")
-        assert time.monotonic() - told >= 1.9, "the drain time was given"
+        assert time.monotonic() - told >= 3.9, "the drain time was given"
         with pytest.raises(httpx.TransportError):
             httpx.get(f"{base}/livez", timeout=0.5)
         slow.sendall(BODY[20:])
