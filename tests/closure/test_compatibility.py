@@ -19,11 +19,8 @@ from api.closure.solve import Unsolvable, solve
 from api.database import reading
 from api.rulebook.model import Component, Fitment, Position, RuleBook, Vehicle
 from api.rulebook.scope import Scope
-<<<<<<< HEAD
 from tests.closure.oracle import Oracle
-=======
 from tests.closure.shelf import Shelf, at, needs
->>>>>>> h-noticed
 from tests.closure.worlds import VEHICLE, World
 
 Asked = tuple[RuleBook, Vehicle, dict[str, Compatibility]]
@@ -221,11 +218,7 @@ def set_with(book: RuleBook, asked: str, place: Place) -> dict[str, str | None] 
     try:
         return solve(problem, 60)[0].values
     except Unsolvable:
-<<<<<<< HEAD
         return None
-=======
-        return False
-    return True
 
 
 def test_what_has_the_rule_today_may_make_way_and_what_may_come_for_it_is_named():
@@ -235,4 +228,3 @@ def test_what_has_the_rule_today_may_make_way_and_what_may_come_for_it_is_named(
     assert place.verdict is Fits.with_companions
     (need,) = place.needs
     assert (need.name, need.components, need.possible) == ("lamp rule", ("lamp2", "lamp3"), True)
->>>>>>> h-noticed
