@@ -12,7 +12,7 @@ from typing import Any
 import httpx
 import pytest
 from fastapi import FastAPI
-from hypothesis import Phase, settings
+from hypothesis import HealthCheck, Phase, settings
 from sqlalchemy import Engine, create_engine, make_url, text
 
 from api.access.principal import Caller
@@ -35,10 +35,18 @@ os.environ.setdefault("GRAFTBOOK_DRAIN_SECONDS", "0")
 
 sparing.begin()
 
+# A slow machine is no finding: what may take how long is held by the limit of each test.
 settings.register_profile(
-    "suite", derandomize=True, database=None, phases=(Phase.explicit, Phase.generate), print_blob=True
+    "patient", deadline=None, suppress_health_check=[HealthCheck.too_slow], print_blob=True
 )
-settings.register_profile("search", print_blob=True)
+settings.register_profile(
+    "suite",
+    settings.get_profile("patient"),
+    derandomize=True,
+    database=None,
+    phases=(Phase.explicit, Phase.generate),
+)
+settings.register_profile("search", settings.get_profile("patient"))
 settings.load_profile("suite")
 """The suite asks the same every time and stops at what it finds. Searching anew, and shrinking, is a command
 of its own: `python -m pytest --hypothesis-profile=search tests/soundness tests/orders`. What it finds
