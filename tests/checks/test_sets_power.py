@@ -182,6 +182,13 @@ class TestGearingAndSpeedometer:
             tyre = {"tyre.road": {"rolling_circumference": f"{2.220 * factor / wanted:.6f} m"}}
             assert verdict("speedometer.odometer", tyre) is expected
 
+    def test_the_american_band_has_two_sides_too(self):
+        """8 km/h at 80, either way."""
+        factor = 1 + Made().check()["speedometer.odometer"].figures[0].after / 100
+        for wanted, expected in ((1.0999, HOLDS), (1.1001, FAILS), (0.9001, HOLDS), (0.8999, FAILS)):
+            tyre = {"tyre.road": {"rolling_circumference": f"{2.220 * factor / wanted:.6f} m"}}
+            assert verdict("speedometer.speed", tyre, market="US") is expected, wanted
+
     def test_without_a_drive_another_instrument_or_recalibration_is_named(self):
         made = Made(TALL, spare_parts={"speedometer": {"speedo_constant": "560 rev/km"}})
         assert "instrument Z-speedometer" in made.check()["speedometer.speed"].mend

@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from sqlmodel import Session
 
 from api.orders.answering import VehicleOrdered, _told
+from api.orders.not_bought import groups_of
 from api.orders.papers.csv import order_csv
 from api.orders.papers.pdf import order_pdf
 from api.orders.papers.xlsx import order_xlsx
@@ -359,3 +360,12 @@ def test_what_stands_in_its_place_says_what_work_it_takes(effort: Effort, work: 
     assert _told(vehicle, instead, {"vented"})["sentence"] == (
         f"Fit vented (part vented) instead{work}. Your wishes are fulfilled with it too."
     )
+
+
+def test_one_number_that_is_not_bought_is_this_and_several_are_these() -> None:
+    lines = [{"number": "QB-1", "reason": "no offer"}, {"number": "QB-2", "reason": "stock too small"}]
+    told = groups_of([*lines, {"number": "QB-3", "reason": "stock too small"}])
+    assert [(group["numbers"], group["sentence"]) for group in told] == [
+        (["QB-1"], "Nobody sells this"),
+        (["QB-2", "QB-3"], "The suppliers have too few of these"),
+    ]

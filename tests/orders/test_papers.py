@@ -100,6 +100,15 @@ def test_each_line_says_from_whom_it_comes_where_there_are_several() -> None:
         assert text.count(squeezed(f"From {plain(title)}")) == len(lines), title
 
 
+def test_the_workbook_names_the_vehicle_of_each_line() -> None:
+    facts = made_order(40)
+    header, *rows = sheets_of(order_xlsx(facts))["Lines"]
+    for line, row in zip(facts["lines"], rows, strict=True):
+        assert line["for"]
+        for place in line["for"]:
+            assert plain(place["vehicle"]) in row[header.index("For")], row
+
+
 @pytest.mark.parametrize(
     ("booked", "told"),
     [

@@ -375,3 +375,21 @@ def test_the_start_fills_up_from_the_next_offer_what_the_cheapest_has_not():
     world = world_of({"A": 5}, *offers)
     picks = start(choices_for(world.needs, world.offers, world.suppliers, TODAY), None, NEVER)
     assert {way.offer.supplier: packs for way, packs in picks["A"].items()} == {"ash": 1, "birch": 2}
+
+
+def test_the_start_takes_the_one_offer_that_costs_least_whole_and_not_by_the_piece():
+    """Ash asks less a piece and sells ten at least; one piece is wanted, and ash is needed for another."""
+    offers = Offer("ash", "A", 10, least=10), Offer("birch", "A", 12), Offer("ash", "B", 5)
+    world = world_of({"A": 1, "B": 1}, *offers)
+    picks = start(choices_for(world.needs, world.offers, world.suppliers, TODAY), None, NEVER)
+    assert {way.offer.supplier: packs for way, packs in picks["A"].items()} == {"birch": 1}
+
+
+def test_carriage_that_is_free_from_nothing_earns_nothing_where_nothing_is_bought():
+    """Birch always carries free; that it does so when it sells nothing is no reason to buy from ash."""
+    offers = [Offer("ash", "A", 10), Offer("birch", "A", 9)]
+    world = world_of({"A": 1}, *offers, birch={"carriage": 5, "carriage_free_from": 0})
+    found = asked(world)
+    assert (found.suppliers, found.total, found.proved) == (("birch",), 9, True)
+    solved = SplitModel(choices_for(world.needs, world.offers, world.suppliers, TODAY)).cheapest(NEVER)
+    assert solved.picks.parts() == {"birch": 9}, "without the start's help"
