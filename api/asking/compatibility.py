@@ -40,7 +40,7 @@ def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
         batch = _settled(service, body)
         if batch.says_the_same_at(body.as_of) or present_revision(service) == body.as_of:
             return batch.answers()
-    with service.at(body.as_of, texts_in(body.model_dump(mode="json"))) as then:
+    with service.at(body.as_of, texts_in(body.model_dump())) as then:
         batch = _settled(then, body)
     return batch.answers()
 

@@ -120,7 +120,7 @@ def at_revision(
         else:
             if _says_the_same(service, list(questions(found)), body.as_of):
                 return found
-    with service.at(body.as_of, texts_in(body.model_dump(mode="json"))) as then:
+    with service.at(body.as_of, texts_in(body.model_dump())) as then:
         return of_one_revision(lambda: look_up(then))
 
 

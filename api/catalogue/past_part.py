@@ -34,7 +34,7 @@ class Part:
 
     def __init__(self, now: Connection, then: Connection, revision: int, words: Iterable[str]) -> None:
         self._now, self._then, self._revision = now, then, revision
-        self._words = set(words)
+        self._words = {word for word in words if _can_be_stored(word)}
         self._changed: dict[str, dict[str, list[Fields]]] = defaultdict(dict)
         """Kind → name → the rows that stood there then; none: there was no such record."""
         self._images: dict[tuple[str, str], str] = {}
@@ -267,6 +267,11 @@ _PARTS = ("wanted", "flaw_substitute", "flaw_add_on", "companion_alternative")
 def _naming_components(holder: Any) -> list[str]:
     component = table("component")
     return [k.parent.name for k in holder.foreign_keys if k.column.table is component]
+
+
+def _can_be_stored(word: str) -> bool:
+    """Whether it is a text at all: no record's name holds half a character."""
+    return not any("\ud800" <= letter <= "\udfff" for letter in word)
 
 
 def texts_in(value: Any) -> Iterator[str]:
