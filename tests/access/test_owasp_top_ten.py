@@ -144,7 +144,7 @@ OUTGOING = {
 
 
 TO_ITS_OWN = {"reasoning/frames.py", "reasoning/process.py", "reasoning/worker.py"}
-"""Talk over a pair of sockets with the processes that the service began itself; they may connect to nothing."""
+"""Talk over a pair of sockets with processes that the service began itself; they may connect to nothing."""
 
 
 def opens_connections(path: Path) -> bool:
