@@ -144,8 +144,10 @@ def find_flaw(session: Session, name: str) -> str | None:
     these between its words: a few keys are looked up, however many flaws there are.
     """
     may_be = flaw_names(name)
-    flaw = table("flaw").c.claim
-    query = select(flaw).where(flaw.in_(may_be)).order_by(flaw)
+    claim = table("claim")
+    query = (
+        select(claim.c.name).where(claim.c.kind == "flaw", claim.c.name.in_(may_be)).order_by(claim.c.name)
+    )
     found = list(session.connection().execute(query).scalars())
     return next((one for one in may_be if one in found), None)
 

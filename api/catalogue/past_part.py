@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 import orjson
-from sqlalchemy import Connection, Select, or_, select, update
+from sqlalchemy import Connection, Select, and_, or_, select, update
 from sqlmodel import SQLModel
 
 from api.catalogue.fields import Conditional
@@ -83,11 +83,9 @@ class Part:
 
     def _add_named_flaws(self) -> None:
         """Flaws of other ranges that the question names: known by name, though nothing here has them."""
-        flaw = table("flaw")
-        names = {name for word in self._words for name in flaw_names(word)}
-        known = set(self._then.execute(select(flaw.c.claim)).scalars()) | self._changed["flaw"].keys()
-        rows = self._rows(select(flaw).where(flaw.c.claim.in_(listed(self._now, names))))
-        put(self._then, "flaw", [row for row in rows if row["claim"] not in known])
+        claim = table("claim")
+        names = {name for word in self._words for name in flaw_names(word)} - self._changed["flaw"].keys()
+        self._copy("claim", and_(claim.c.kind == "flaw", claim.c.name.in_(listed(self._now, names))))
 
     def _add_like_spans(self) -> None:
         """Chassis spans of other ranges, by which a number that nobody has is told what is like it."""
