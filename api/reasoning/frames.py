@@ -18,7 +18,8 @@ class Ended(Exception):
     """The process at the other end is gone."""
 
 
-def _always() -> bool:
+def always() -> bool:
+    """Somebody waits for it, whatever happens."""
     return True
 
 
@@ -44,7 +45,7 @@ class Channel:
         except OSError as gone:
             raise Ended from gone
 
-    def receive(self, until: float | None = None, wanted: Callable[[], bool] = _always) -> bytes:
+    def receive(self, until: float | None = None, wanted: Callable[[], bool] = always) -> bytes:
         """The next one. Raises Late and Ended."""
         self._wait_for(_LENGTH.size, until, wanted)
         (length,) = _LENGTH.unpack(self._come[: _LENGTH.size])

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from api.reasoning.frames import Ended, Late
+from api.reasoning.frames import Ended, Late, always
 from api.reasoning.process import Process
 from api.reasoning.values import work_bytes
 from api.rulebook.model import RuleBook
@@ -31,10 +31,6 @@ class Lost(Exception):
 
 class NoneFree(Exception):
     """Every process was at work until it was too late."""
-
-
-def _always() -> bool:
-    return True
 
 
 class Pool:
@@ -76,7 +72,7 @@ class Pool:
         work: Callable[..., Result],
         *arguments: Any,
         seconds: float,
-        wanted: Callable[[], bool] = _always,
+        wanted: Callable[[], bool] = always,
     ) -> Result:
         """What a module's function returns, worked out in another process.
 

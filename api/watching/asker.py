@@ -42,8 +42,4 @@ class Asker:
 def somebody_waits() -> Callable[[], bool]:
     """Tells whether the asker of the present request is there; without a request, that somebody is."""
     request = current()
-    return request.asker.there if request is not None and request.asker is not None else _always
-
-
-def _always() -> bool:
-    return True
+    return request.asker.there if request is not None and request.asker is not None else lambda: True
