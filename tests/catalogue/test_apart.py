@@ -1,7 +1,6 @@
 """A large load is worked out in a copy: others edit meanwhile, and it is judged beside what they did."""
 
 import io
-import sqlite3
 import threading
 from collections.abc import Callable
 from pathlib import Path
@@ -15,8 +14,9 @@ from api.catalogue.editing import Author, put_record, record_state
 from api.catalogue.exports import export
 from api.catalogue.history import changes_of_edit, edits
 from api.catalogue.imports import load
+from api.catalogue.revisions import wait_for_editors
 from api.catalogue.staging import table
-from api.database import UNREACHABLE, make_engine, reading
+from api.database import UNREACHABLE, make_engine, reading, writing
 from tests.catalogue.sheet import sheet, small
 
 ME = Author("Anna")
@@ -28,9 +28,9 @@ def _no_load_is_small(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def kept(sqlite_engine: Engine) -> Engine:
-    assert load(sqlite_engine, small()).ok
-    return sqlite_engine
+def kept(engine: Engine) -> Engine:
+    assert load(engine, small()).ok
+    return engine
 
 
 def told(engine: Engine | Connection) -> str:
@@ -64,11 +64,11 @@ def put(engine: Engine, number: str, price: str) -> None:
     assert put_record(engine, "component", number, [state.rows[0] | {"price": price}], state.etag, ME).ok
 
 
-def test_it_is_the_same_as_under_the_lock(kept: Engine, sqlite_databases: Any, monkeypatch) -> None:
+def test_it_is_the_same_as_under_the_lock(kept: Engine, databases: Any, monkeypatch) -> None:
     further = HEAD + "TB-2,block,brakes,modern,3.00\nN-1,bolt,brakes,modern,1.00\n"
     assert load(kept, sheet(further)).changed == 2
     monkeypatch.setattr(imports, "SMALL", 1_000)
-    other = make_engine(sqlite_databases.new())
+    other = make_engine(databases.new())
     assert load(other, small()).ok
     assert load(other, sheet(further)).changed == 2
     assert told(kept) == told(other)
@@ -92,11 +92,9 @@ def test_others_edit_while_it_is_worked_out(kept: Engine) -> None:
 
 def test_a_trial_leaves_no_trace_and_waits_for_nobody(kept: Engine) -> None:
     before = told(kept)
-    writer = sqlite3.connect(str(kept.url.database), isolation_level=None)
-    writer.execute("BEGIN IMMEDIATE")
-    report = load(kept, While(MANY, lambda: None), dry_run=True)
-    writer.execute("ROLLBACK")
-    writer.close()
+    with writing(kept) as session:
+        wait_for_editors(session.connection())
+        report = load(kept, While(MANY, lambda: None), dry_run=True)
     assert (report.ok, report.changed, report.revision) == (True, 50, None)
     assert told(kept) == before
 
@@ -141,10 +139,11 @@ def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
     assert "N-49" in told(kept)
 
 
-def test_a_database_that_is_gone_is_told_as_that(kept: Engine) -> None:
-    with kept.connect():
+def test_a_database_that_is_gone_is_told_as_that(sqlite_engine: Engine) -> None:
+    assert load(sqlite_engine, small()).ok
+    with sqlite_engine.connect():
         pass
-    Path(str(kept.url.database)).unlink()
+    Path(str(sqlite_engine.url.database)).unlink()
     with pytest.raises(UNREACHABLE):
-        load(kept, sheet("".join(MANY)))
-    assert not Path(str(kept.url.database)).exists()
+        load(sqlite_engine, sheet("".join(MANY)))
+    assert not Path(str(sqlite_engine.url.database)).exists()
