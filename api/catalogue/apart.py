@@ -12,7 +12,7 @@ import logging
 import sqlite3
 import tempfile
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, closing, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
 from urllib.parse import quote
@@ -34,11 +34,17 @@ from api.database import make_engine, reading
 _LOG = logging.getLogger("graftbook")
 TRIES = 5
 """So often a load catches up with the edits of others before it makes them wait for the last of it."""
+FEW = 100
+"""Records of others that are caught up with while they wait; with more of them they are let through again."""
 _FAST = ("journal_mode = MEMORY", "synchronous = OFF", "cache_size = -64000")
 
 
 class Meanwhile(Exception):
     """Others edited something that the load cannot stand beside as it was judged."""
+
+
+class _TooMuch(Exception):
+    """Others edited more than they should wait for."""
 
 
 class Sides(Protocol):
@@ -57,6 +63,9 @@ class Sides(Protocol):
 
     def locked(self) -> AbstractContextManager[Connection]:
         """The database, in one transaction that the other editors wait for."""
+
+    def as_others_left_it(self, to: Connection) -> AbstractContextManager[Connection]:
+        """The database that is locked, without anything that was written into it for the load."""
 
     def in_copy(self) -> AbstractContextManager[Connection]:
         """The copy, also while the database is locked."""
@@ -144,6 +153,11 @@ class InFile:
             yield to
 
     @contextmanager
+    def as_others_left_it(self, to: Connection) -> Iterator[Connection]:
+        """The database that is locked, without anything that was written into it for the load."""
+        yield to
+
+    @contextmanager
     def in_copy(self) -> Iterator[Connection]:
         """The copy, also while the database is locked."""
         yield self.copy
@@ -184,8 +198,11 @@ class Copy:
             edited = self._edited(session.connection())
         return self._follow(edited, own)
 
-    def _edited(self, now: Connection) -> _Edited | None:
-        """What others edited since the copy followed last. Raises Meanwhile where it is another database."""
+    def _edited(self, now: Connection, most: int | None = None) -> _Edited | None:
+        """What others edited since the copy followed last.
+
+        Raises Meanwhile where it is another database, and _TooMuch for more records than `most`.
+        """
         if epoch_of(now) != self._epoch:
             raise Meanwhile
         present = current_revision(now)
@@ -195,6 +212,8 @@ class Copy:
         since = change.c.revision > self._seen
         records = now.execute(select(change.c.kind, change.c.name).where(since))
         changed = {(kind, name) for kind, name in records}
+        if most is not None and len(changed) > most:
+            raise _TooMuch
         touched = now.execute(select(edit.c.touched).where(edit.c.number > self._seen)).scalars()
         ranges = {name for names in touched for name in names.split("; ")} - {""}
         objects: list[Fields] = []
@@ -232,12 +251,15 @@ class Copy:
 
         Raises Meanwhile.
         """
-        for _ in range(TRIES):
-            if not self.catch_up(own):
-                break
-        with self._sides.locked() as to:
-            self._follow(self._edited(to), own)
-            yield to
+        for left in reversed(range(TRIES)):
+            if self.catch_up(own) and left:
+                continue
+            with suppress(_TooMuch), self._sides.locked() as to:
+                with self._sides.as_others_left_it(to) as now:
+                    edited = self._edited(now, FEW if left else None)
+                self._follow(edited, own)
+                yield to
+                return
 
     def hand_over(self, to: Connection, own: int, who: str, why: str) -> int:
         """Put every row that was touched into the database, and the load into its history.

@@ -4,20 +4,37 @@ They have the names of the catalogue's own tables and are found before them, or 
 the session's search path. They end with the session, so nothing stays behind of a load that was killed.
 """
 
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sqlalchemy import Connection, Engine, ForeignKeyConstraint, MetaData, Table
+from sqlalchemy.exc import DBAPIError
 from sqlalchemy.schema import AddConstraint, CreateIndex, CreateTable
 from sqlmodel import SQLModel
 
-from api.catalogue.apart_rows import keys, listed_columns, tables_of_the_catalogue
+from api.catalogue.apart_rows import (
+    keys,
+    listed_columns,
+    same,
+    tables_handed_over,
+    tables_of_the_catalogue,
+)
 from api.catalogue.revisions import wait_for_editors
-from api.database import make_engine
+from api.catalogue.staging import defer_references
+from api.database import make_engine, reading
 
 _COPY = "pg_temp"
 _ONLY = {"record_change": "false", "revision": 'number = (SELECT max(number) FROM "revision")'}
 """Which rows a load needs of a table, where it is not all: the history itself is not looked at."""
+SECONDS_AHEAD = 5.0
+"""So long a load that has written ahead looks for a moment in which nobody edits; then it queues for one."""
+_STEP = 0.05
+_WAIT = "20ms"
+
+
+class _InTheWay(Exception):
+    """Others edit what was written ahead, or edit without a pause."""
 
 
 def may_note(engine: Engine) -> bool:
@@ -82,8 +99,15 @@ class InSession:
         self.copy.commit()
         with self.copy.begin():
             self._face_database()
+            self._write_ahead()
             wait_for_editors(self.copy)
             yield self.copy
+
+    @contextmanager
+    def as_others_left_it(self, to: Connection) -> Iterator[Connection]:
+        """The database that is locked, without anything that was written into it for the load."""
+        with reading(to.engine) as session:
+            yield session.connection()
 
     @contextmanager
     def in_copy(self) -> Iterator[Connection]:
@@ -95,6 +119,54 @@ class InSession:
 
     def show_copy(self) -> None:
         """Nothing: a session sees what it wrote itself."""
+
+    def _write_ahead(self) -> None:
+        """Write what is new before others have to wait, and lock the database; else leave it as it was.
+
+        Nobody sees what is written until this transaction ends, and it does not end well without the lock.
+        Whoever comes to edit the same records waits for it, so it must not wait for them: that would be a
+        circle.
+        """
+        try:
+            with self.copy.begin_nested():
+                self.copy.exec_driver_sql(f"SET LOCAL lock_timeout = '{_WAIT}'")
+                defer_references(self.copy)
+                for rows in tables_handed_over():
+                    self.copy.exec_driver_sql(_forgetting_restored(rows))
+                    self.copy.exec_driver_sql(_forgetting_unchanged(rows))
+                    self.copy.exec_driver_sql(_writing_ahead(rows))
+                    self._make_way()
+                self.copy.exec_driver_sql("SET CONSTRAINTS ALL IMMEDIATE")
+                self._lock_between_edits()
+        except _InTheWay:
+            pass
+        except DBAPIError as error:
+            if error.connection_invalidated:
+                raise
+
+    def _lock_between_edits(self) -> None:
+        until = time.monotonic() + SECONDS_AHEAD
+        while not self._lock_at_once():
+            self._make_way()
+            if time.monotonic() > until:
+                raise _InTheWay
+            time.sleep(_STEP)
+
+    def _lock_at_once(self) -> bool:
+        try:
+            with self.copy.begin_nested():
+                self.copy.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE NOWAIT")
+        except DBAPIError as error:
+            if error.connection_invalidated:
+                raise
+            return False
+        return True
+
+    def _make_way(self) -> None:
+        """Raises _InTheWay when somebody waits for this session."""
+        waiting = "SELECT count(*) FROM pg_stat_activity WHERE pg_backend_pid() = ANY(pg_blocking_pids(pid))"
+        if self.copy.exec_driver_sql(waiting).scalar_one():
+            raise _InTheWay
 
     def _face_database(self) -> None:
         self.copy.exec_driver_sql(f"SET LOCAL search_path = {self._path}, {_COPY}")
@@ -125,4 +197,35 @@ def _noting(rows: Table) -> str:
         f'CREATE FUNCTION {_COPY}."note_{rows.name}"() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN'
         f" IF TG_OP = 'DELETE' THEN {kept('gone', 'OLD.')} ELSE {kept('touched', 'NEW.')} END IF;"
         " RETURN NULL; END $$"
+    )
+
+
+def _forgetting_unchanged(rows: Table) -> str:
+    """Forgets that a row was touched which is the same in the database."""
+    columns = [column.name for column in rows.columns]
+    return (
+        f'DELETE FROM {_COPY}."touched_{rows.name}" t USING {_COPY}."{rows.name}" w, "{rows.name}" r'
+        f" WHERE {same(rows, 't', 'w')} AND {same(rows, 't', 'r')}"
+        f" AND ROW({listed_columns(columns, 'w.')}) IS NOT DISTINCT FROM ROW({listed_columns(columns, 'r.')})"
+    )
+
+
+def _forgetting_restored(rows: Table) -> str:
+    """Forgets that a row went which is there again."""
+    return (
+        f'DELETE FROM {_COPY}."gone_{rows.name}" g USING {_COPY}."{rows.name}" w WHERE {same(rows, "g", "w")}'
+    )
+
+
+def _writing_ahead(rows: Table) -> str:
+    """Writes the rows that the database does not have, and forgets that they were touched."""
+    columns = [column.name for column in rows.columns]
+    touched = f'{_COPY}."touched_{rows.name}" t'
+    known = f'SELECT FROM "{rows.name}" r WHERE {same(rows, "r", "t")}'
+    return (
+        f'WITH put AS (INSERT INTO "{rows.name}" ({listed_columns(columns)})'
+        f" SELECT {listed_columns(columns, 'w.')}"
+        f' FROM {touched} JOIN {_COPY}."{rows.name}" w ON {same(rows, "t", "w")}'
+        f" WHERE NOT EXISTS ({known}) RETURNING {keys(rows)})"
+        f" DELETE FROM {touched} USING put WHERE {same(rows, 't', 'put')}"
     )
