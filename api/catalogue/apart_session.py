@@ -27,9 +27,8 @@ from api.database import make_engine, reading
 _COPY = "pg_temp"
 _ONLY = {"record_change": "false", "revision": 'number = (SELECT max(number) FROM "revision")'}
 """Which rows a load needs of a table, where it is not all: the history itself is not looked at."""
-SECONDS_AHEAD = 5.0
-"""So long a load that has written ahead looks for a moment in which nobody edits; then it queues for one."""
-_STEP = 0.05
+SECONDS_AHEAD = 10.0
+"""So long a load that has written ahead tries for the lock; then it takes it back, and queues."""
 _WAIT = "20ms"
 
 
@@ -145,17 +144,20 @@ class InSession:
                 raise
 
     def _lock_between_edits(self) -> None:
+        """Wait for the lock, but never so long that the server takes it for a circle that must be broken."""
+        setting = "SELECT CAST(setting AS integer) FROM pg_settings WHERE name = 'deadlock_timeout'"
+        half = max(1, self.copy.exec_driver_sql(setting).scalar_one() // 2)
         until = time.monotonic() + SECONDS_AHEAD
-        while not self._lock_at_once():
+        while not self._lock_within(half):
             self._make_way()
             if time.monotonic() > until:
                 raise _InTheWay
-            time.sleep(_STEP)
 
-    def _lock_at_once(self) -> bool:
+    def _lock_within(self, milliseconds: int) -> bool:
         try:
             with self.copy.begin_nested():
-                self.copy.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE NOWAIT")
+                self.copy.exec_driver_sql(f"SET LOCAL lock_timeout = '{milliseconds}ms'")
+                self.copy.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE")
         except DBAPIError as error:
             if error.connection_invalidated:
                 raise
