@@ -1,5 +1,6 @@
-"""A large load worked out in a copy of the database, so that whoever edits meanwhile need not wait for it.
+"""A large load worked out in a copy of the catalogue, so that whoever edits meanwhile need not wait for it.
 
+The copy of a SQLite file is a file of its own; on PostgreSQL it is temporary tables (`apart_session`).
 Everything is read, checked and written in the copy, which notes the rows that it touches. What others
 edited meanwhile is then loaded into the copy too, with all its checks: so the load is judged beside what it
 will stand beside. Only the last of these edits and putting the touched rows into the database hold the
@@ -7,31 +8,34 @@ writers' lock. Where an edit changed what the load changes too, or the two canno
 stand together, the load is done again as a small one is, under the lock.
 """
 
+import logging
 import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple, Protocol
 from urllib.parse import quote
 
-from sqlalchemy import Connection, Engine, Table, event, select
+from sqlalchemy import Connection, Engine, Table, event, select, text
 from sqlalchemy.exc import OperationalError
-from sqlmodel import SQLModel
 
+from api.catalogue.apart_rows import deleting, keys, same, tables_handed_over, writing
+from api.catalogue.apart_session import in_session, may_note
 from api.catalogue.epoch import epoch_of
 from api.catalogue.images import Fields, images, objects_in
 from api.catalogue.loading import Load, Report
 from api.catalogue.records import KIND_BY_WORD
 from api.catalogue.revisions import current_revision, raise_revision
 from api.catalogue.sources import from_objects
-from api.catalogue.staging import table
+from api.catalogue.staging import defer_references, table
 from api.database import make_engine, reading
 from api.left_behind import work_folder
 
-_OWN = ("revision", "record_change")
-"""What an edit writes about itself: its number is known at the end only."""
+_LOG = logging.getLogger("graftbook")
 TRIES = 5
 """So often a load catches up with the edits of others before it makes them wait for the last of it."""
+FEW = 100
+"""Records of others that are caught up with while they wait; with more of them they are let through again."""
 _FAST = ("journal_mode = MEMORY", "synchronous = OFF", "cache_size = -64000")
 
 
@@ -39,10 +43,56 @@ class Meanwhile(Exception):
     """Others edited something that the load cannot stand beside as it was judged."""
 
 
+class _TooMuch(Exception):
+    """Others edited more than they should wait for."""
+
+
+class Sides(Protocol):
+    """A load's copy of the catalogue, and the database that it was made of.
+
+    `there` and `worked` stand before the names of their tables in SQL. `copy` is a connection whose names
+    mean the copy, in a transaction of its own.
+    """
+
+    there: str
+    worked: str
+    copy: Connection
+
+    def begin_noting(self, rows: Table) -> None:
+        """From here on the keys of the rows that are touched or go are kept."""
+
+    def locked(self) -> AbstractContextManager[Connection]:
+        """The database, in one transaction that the other editors wait for."""
+
+    def as_others_left_it(self, to: Connection) -> AbstractContextManager[Connection]:
+        """The database that is locked, without anything that was written into it for the load."""
+
+    def in_copy(self) -> AbstractContextManager[Connection]:
+        """The copy, also while the database is locked."""
+
+    def show_copy(self) -> None:
+        """Let the locked database see what was written in the copy."""
+
+
 def can_be_copied(engine: Engine) -> bool:
-    """Whether a database is a SQLite file."""
+    """Whether a load can be worked out apart: not in memory, and on PostgreSQL with the rights for it."""
+    if engine.dialect.name != "sqlite":
+        if not (able := may_note(engine)):
+            _LOG.warning("a large load keeps other editors waiting: this user may write no trigger (plpgsql)")
+        return able
     name = engine.url.database or ""
-    return engine.dialect.name == "sqlite" and name not in ("", ":memory:") and not name.startswith("file:")
+    return name not in ("", ":memory:") and not name.startswith("file:")
+
+
+@contextmanager
+def sides_of(engine: Engine) -> Iterator[Sides]:
+    """A copy of the catalogue as it is now, beside the database; gone when the block ends."""
+    if engine.dialect.name == "postgresql":
+        with in_session(engine) as sides:
+            yield sides
+    else:
+        with copied(engine) as copy, copy.connect() as connection:
+            yield InFile(engine, connection)
 
 
 @contextmanager
@@ -84,96 +134,158 @@ def _make_fast(connection: Any, _record: Any) -> None:
         connection.execute(f"PRAGMA {pragma}").close()
 
 
+class InFile:
+    """The two sides on SQLite: two files, the copy attached to the database when it is handed over."""
+
+    there, worked = "main.", "worked."
+
+    def __init__(self, engine: Engine, copy: Connection) -> None:
+        self._engine, self.copy = engine, copy
+
+    def begin_noting(self, rows: Table) -> None:
+        """From here on the keys of the rows that are touched or go are kept."""
+        for statement in _noting(rows):
+            self.copy.exec_driver_sql(statement)
+
+    @contextmanager
+    def locked(self) -> Iterator[Connection]:
+        """The database, in one transaction that the other editors wait for."""
+        self.copy.commit()
+        with self._engine.connect() as to, _attached(to, self.copy), to.begin():
+            # A write of nothing: it waits for the writers' lock of this file, and leaves the copy's alone.
+            to.exec_driver_sql("UPDATE main.revision SET number = number WHERE false")
+            yield to
+
+    @contextmanager
+    def as_others_left_it(self, to: Connection) -> Iterator[Connection]:
+        """The database that is locked, without anything that was written into it for the load."""
+        yield to
+
+    @contextmanager
+    def in_copy(self) -> Iterator[Connection]:
+        """The copy, also while the database is locked."""
+        yield self.copy
+
+    def show_copy(self) -> None:
+        """Let the locked database see what was written in the copy."""
+        self.copy.commit()
+
+
+class _Edited(NamedTuple):
+    """What others edited since a revision: the records changed, what they say now, and which are gone."""
+
+    revision: int
+    changed: set[tuple[str, str]]
+    ranges: set[str]
+    objects: list[Fields]
+    gone: dict[str, list[str]]
+
+
 class Copy:
     """A load's copy: notes what is touched there, follows the edits of others, and hands over at the end."""
 
-    def __init__(self, engine: Engine, connection: Connection) -> None:
-        self._engine, self._connection = engine, connection
-        self._epoch = epoch_of(connection)
-        self._seen = current_revision(connection)
+    def __init__(self, engine: Engine, sides: Sides) -> None:
+        self._engine, self._sides = engine, sides
+        self._epoch = epoch_of(sides.copy)
+        self._seen = current_revision(sides.copy)
         self._ranges: set[str] = set()
         """Those that the edits of others touched."""
-        for rows in _tables():
-            for statement in _noting(rows):
-                connection.exec_driver_sql(statement)
+        for rows in tables_handed_over():
+            sides.begin_noting(rows)
 
     def catch_up(self, own: int) -> bool:
         """Load what others edited since; `own` is the load's revision in the copy. Whether there was any.
 
         Raises Meanwhile.
         """
-        change, edit = table("record_change"), table("revision")
         with reading(self._engine) as session:
-            now = session.connection()
-            present = current_revision(now)
-            if epoch_of(now) != self._epoch:
-                raise Meanwhile
-            if present == self._seen:
-                return False
-            since = change.c.revision > self._seen
-            changed = set(map(tuple, now.execute(select(change.c.kind, change.c.name).where(since))))
-            if changed & self._changed_by(own):
-                raise Meanwhile
-            touched = now.execute(select(edit.c.touched).where(edit.c.number > self._seen)).scalars()
-            self._ranges |= {name for text in touched for name in text.split("; ")} - {""}
-            self._replay(now, sorted(changed))
-            self._seen = present
-        return True
+            edited = self._edited(session.connection())
+        return self._follow(edited, own)
 
-    def _changed_by(self, own: int) -> set[tuple[str, ...]]:
-        change = table("record_change")
-        query = select(change.c.kind, change.c.name).where(change.c.revision == own)
-        return set(map(tuple, self._connection.execute(query)))
+    def _edited(self, now: Connection, most: int | None = None) -> _Edited | None:
+        """What others edited since the copy followed last.
 
-    def _replay(self, now: Connection, changed: list[tuple[str, ...]]) -> None:
+        Raises Meanwhile where it is another database, and _TooMuch for more records than `most`.
+        """
+        if epoch_of(now) != self._epoch:
+            raise Meanwhile
+        present = current_revision(now)
+        if present == self._seen:
+            return None
+        change, edit = table("record_change"), table("revision")
+        since = change.c.revision > self._seen
+        records = now.execute(select(change.c.kind, change.c.name).where(since))
+        changed = {(kind, name) for kind, name in records}
+        if most is not None and len(changed) > most:
+            raise _TooMuch
+        touched = now.execute(select(edit.c.touched).where(edit.c.number > self._seen)).scalars()
+        ranges = {name for names in touched for name in names.split("; ")} - {""}
         objects: list[Fields] = []
-        removals: dict[str, list[str]] = {}
+        gone: dict[str, list[str]] = {}
         for kind in KIND_BY_WORD:
-            names = [name for of, name in changed if of == kind]
+            names = sorted(name for of, name in changed if of == kind)
             found = images(now, kind, names) if names else {}
             objects += [one for image in found.values() for one in objects_in(kind, image)]
-            if gone := [name for name in names if name not in found]:
-                removals[kind] = list(images(self._connection, kind, gone))
-        report = Report()
-        Load(self._connection, report).run(from_objects(objects), removals)
-        if not report.ok:
-            raise Meanwhile
+            gone[kind] = [name for name in names if name not in found]
+        return _Edited(present, changed, ranges, objects, gone)
+
+    def _follow(self, edited: _Edited | None, own: int) -> bool:
+        if edited is None:
+            return False
+        with self._sides.in_copy() as copy:
+            if edited.changed & self._changed_by(own):
+                raise Meanwhile
+            removals = {kind: list(images(copy, kind, names)) for kind, names in edited.gone.items() if names}
+            report = Report()
+            Load(copy, report).run(from_objects(edited.objects), removals)
+            if not report.ok:
+                raise Meanwhile
+        self._ranges |= edited.ranges
+        self._seen = edited.revision
+        return True
+
+    def _changed_by(self, own: int) -> set[tuple[str, str]]:
+        change = table("record_change")
+        query = select(change.c.kind, change.c.name).where(change.c.revision == own)
+        return {(kind, name) for kind, name in self._sides.copy.execute(query)}
 
     @contextmanager
     def handing_over(self, own: int) -> Iterator[Connection]:
         """The database in one transaction that writes, with no edit of others missing in the copy.
 
-        The copy is attached to it as `worked`. Raises Meanwhile.
+        Raises Meanwhile.
         """
-        for _ in range(TRIES):
-            if not self.catch_up(own):
-                break
-        with self._engine.connect() as to, _attached(to, self._connection), to.begin():
-            # A write of nothing: it waits for the writers' lock of this file, and leaves the copy's alone.
-            to.exec_driver_sql("UPDATE main.revision SET number = number WHERE false")
-            self.catch_up(own)
-            self._connection.commit()
-            yield to
+        for left in reversed(range(TRIES)):
+            if self.catch_up(own) and left:
+                continue
+            with suppress(_TooMuch), self._sides.locked() as to:
+                with self._sides.as_others_left_it(to) as now:
+                    edited = self._edited(now, FEW if left else None)
+                self._follow(edited, own)
+                yield to
+                return
 
     def hand_over(self, to: Connection, own: int, who: str, why: str) -> int:
         """Put every row that was touched into the database, and the load into its history.
 
         Returns the revision that it is there.
         """
-        edit = table("revision")
-        touched = self._connection.execute(select(edit.c.touched).where(edit.c.number == own)).scalar_one()
-        self._connection.commit()
-        to.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
-        for rows in reversed(_tables()):
-            to.exec_driver_sql(_deleting(rows))
-        for rows in _tables():
-            to.exec_driver_sql(_writing(rows))
+        edit, there, worked = table("revision"), self._sides.there, self._sides.worked
+        with self._sides.in_copy() as copy:
+            touched = copy.execute(select(edit.c.touched).where(edit.c.number == own)).scalar_one()
+        self._sides.show_copy()
+        defer_references(to)
+        for rows in reversed(tables_handed_over()):
+            to.exec_driver_sql(deleting(rows, there, worked))
+        for rows in tables_handed_over():
+            to.exec_driver_sql(writing(rows, there, worked))
         revision = raise_revision(to, who, why, set(touched.split("; ")) - {""} | self._ranges)
-        to.exec_driver_sql(
-            "INSERT INTO main.record_change (kind, name, revision, before)"
-            " SELECT kind, name, ?, before FROM worked.record_change WHERE revision = ? ORDER BY kind, name",
-            (revision, own),
+        keeping = text(
+            f"INSERT INTO {there}record_change (kind, name, revision, before)"
+            f" SELECT kind, name, CAST(:revision AS INTEGER), before FROM {worked}record_change"
+            " WHERE revision = :own ORDER BY kind, name"
         )
+        to.execute(keeping, {"revision": revision, "own": own})
         return revision
 
     def records(self, own: int) -> list[Fields]:
@@ -182,7 +294,7 @@ class Copy:
         found: list[Fields] = []
         for kind in KIND_BY_WORD:
             names = sorted(name for of, name in mine if of == kind)
-            for image in images(self._connection, kind, names).values() if names else ():
+            for image in images(self._sides.copy, kind, names).values() if names else ():
                 found += objects_in(kind, image)
         return found
 
@@ -198,48 +310,17 @@ def _attached(to: Connection, copy: Connection) -> Iterator[None]:
         raw.execute("DETACH DATABASE worked").close()
 
 
-def _tables() -> list[Table]:
-    return [rows for rows in SQLModel.metadata.sorted_tables if rows.name not in _OWN]
-
-
-def _keys(rows: Table, prefix: str = "") -> str:
-    return ", ".join(f'{prefix}"{column.name}"' for column in rows.primary_key)
-
-
-def _same(rows: Table, one: str, other: str) -> str:
-    return " AND ".join(f'{one}."{column.name}" = {other}."{column.name}"' for column in rows.primary_key)
-
-
 def _noting(rows: Table) -> Iterator[str]:
     for name in ("touched", "gone"):
-        yield f'CREATE TABLE "{name}_{rows.name}" ({_keys(rows)}, PRIMARY KEY ({_keys(rows)})) WITHOUT ROWID'
+        yield f'CREATE TABLE "{name}_{rows.name}" ({keys(rows)}, PRIMARY KEY ({keys(rows)})) WITHOUT ROWID'
     for what, which, into in (
         ("INSERT", "NEW", "touched"),
         ("UPDATE", "NEW", "touched"),
         ("DELETE", "OLD", "gone"),
     ):
-        noted, new = f"{into}_{rows.name}", _keys(rows, f"{which}.")
+        noted, new = f"{into}_{rows.name}", keys(rows, f"{which}.")
         # The statement that fires a trigger settles conflicts inside it too, so "or ignore" would not hold.
         yield (
             f'CREATE TRIGGER "{rows.name}_{what}" AFTER {what} ON "{rows.name}" BEGIN INSERT INTO "{noted}"'
-            f' SELECT {new} WHERE NOT EXISTS (SELECT 1 FROM "{noted}" n WHERE {_same(rows, "n", which)}); END'
+            f' SELECT {new} WHERE NOT EXISTS (SELECT 1 FROM "{noted}" n WHERE {same(rows, "n", which)}); END'
         )
-
-
-def _deleting(rows: Table) -> str:
-    there = f'SELECT 1 FROM worked."{rows.name}" w WHERE {_same(rows, "w", "g")}'
-    gone = f'SELECT {_keys(rows)} FROM worked."gone_{rows.name}" g WHERE NOT EXISTS ({there})'
-    return f'DELETE FROM main."{rows.name}" WHERE ({_keys(rows)}) IN ({gone})'
-
-
-def _writing(rows: Table) -> str:
-    own = {column.name for column in rows.primary_key}
-    columns = ", ".join(f'"{column.name}"' for column in rows.columns)
-    values = ", ".join(f'w."{column.name}"' for column in rows.columns)
-    new = ", ".join(f'"{c.name}" = excluded."{c.name}"' for c in rows.columns if c.name not in own)
-    return (
-        f'INSERT INTO main."{rows.name}" ({columns}) SELECT {values}'
-        f' FROM worked."touched_{rows.name}" t CROSS JOIN worked."{rows.name}" w'
-        f" WHERE {_same(rows, 't', 'w')}"
-        f" ON CONFLICT ({_keys(rows)}) DO {f'UPDATE SET {new}' if new else 'NOTHING'}"
-    )

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine
 
-from api.catalogue.apart import Copy, Meanwhile, can_be_copied, copied
+from api.catalogue.apart import Copy, Meanwhile, can_be_copied, sides_of
 from api.catalogue.history import anything_changed, forget_unchanged, keep
 from api.catalogue.images import end_images
 from api.catalogue.loading import EnoughMistakes, Load, Report
@@ -54,7 +54,7 @@ def load(
     report = Report(dry_run=dry_run)
     work = _Work(engine, report, progress, who, why, first, last)
     try:
-        if removals is not None or not can_be_copied(engine):
+        if removals is not None:
             work.here(records_in(sources), removals)  # what is removed and put back may be settled by `first`
         else:
             work.by_size(records_in(sources))
@@ -86,7 +86,8 @@ class _Work:
     def by_size(self, records: Iterator[_Read]) -> None:
         """Where so many records are worked out."""
         beginning = list(islice(records, SMALL + 1))
-        way = self.here if len(beginning) <= SMALL else self.on_trial if self.report.dry_run else self.apart
+        large = len(beginning) > SMALL and can_be_copied(self.engine)
+        way = self.here if not large else self.on_trial if self.report.dry_run else self.apart
         way(chain(beginning, records))
 
     def here(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
@@ -98,8 +99,8 @@ class _Work:
 
     def on_trial(self, records: Iterator[_Read]) -> None:
         """In a copy that is thrown away."""
-        with copied(self.engine) as copy, writing(copy) as session:
-            self._all_in(session.connection(), records)
+        with sides_of(self.engine) as sides:
+            self._all_in(sides.copy, records)
 
     def _all_in(
         self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
@@ -123,9 +124,9 @@ class _Work:
     def apart(self, records: Iterator[_Read]) -> None:
         """In a copy, whose touched rows are then put into the database."""
         again = None
-        with copied(self.engine) as copy, copy.connect() as connection:
-            worked = Copy(self.engine, connection)
-            self._load(connection, records)
+        with sides_of(self.engine) as sides:
+            worked = Copy(self.engine, sides)
+            self._load(sides.copy, records)
             own = self.report.revision or 0
             try:
                 self._hand_over(worked, own)

@@ -77,12 +77,17 @@ def listed_numbers(connection: Connection, numbers: Iterable[int]) -> Select[Any
     return select(cast(texts.c[0], BigInteger))
 
 
-def begin_staging(connection: Connection) -> None:
-    """Make room for the places of a load, and let references wait until its end."""
+def defer_references(connection: Connection) -> None:
+    """Let references wait until the transaction ends."""
     if connection.dialect.name == "postgresql":
         connection.exec_driver_sql("SET CONSTRAINTS ALL DEFERRED")
     else:
         connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
+
+
+def begin_staging(connection: Connection) -> None:
+    """Make room for the places of a load, and let references wait until its end."""
+    defer_references(connection)
     connection.exec_driver_sql("DROP TABLE IF EXISTS staged")
     STAGED.create(connection)
 

@@ -1,24 +1,28 @@
 """A large load is worked out in a copy: others edit meanwhile, and it is judged beside what they did."""
 
 import io
-import sqlite3
 import subprocess
 import sys
 import threading
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import pytest
 from sqlalchemy import Connection, Engine, func, select
 
-from api.catalogue import imports
+from api.catalogue import apart, imports
+from api.catalogue.apart import InFile
+from api.catalogue.apart_session import InSession
 from api.catalogue.editing import Author, put_record, record_state
 from api.catalogue.exports import export
 from api.catalogue.history import changes_of_edit, edits
 from api.catalogue.imports import load
+from api.catalogue.revisions import wait_for_editors
 from api.catalogue.staging import table
-from api.database import UNREACHABLE, make_engine, reading
+from api.database import UNREACHABLE, make_engine, reading, writing
 from tests.catalogue.sheet import sheet, small
 from tests.soundness.server import ROOT
 
@@ -31,9 +35,9 @@ def _no_load_is_small(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def kept(sqlite_engine: Engine) -> Engine:
-    assert load(sqlite_engine, small()).ok
-    return sqlite_engine
+def kept(engine: Engine) -> Engine:
+    assert load(engine, small()).ok
+    return engine
 
 
 def told(engine: Engine | Connection) -> str:
@@ -67,11 +71,11 @@ def put(engine: Engine, number: str, price: str) -> None:
     assert put_record(engine, "component", number, [state.rows[0] | {"price": price}], state.etag, ME).ok
 
 
-def test_it_is_the_same_as_under_the_lock(kept: Engine, sqlite_databases: Any, monkeypatch) -> None:
+def test_it_is_the_same_as_under_the_lock(kept: Engine, databases: Any, monkeypatch) -> None:
     further = HEAD + "TB-2,block,brakes,modern,3.00\nN-1,bolt,brakes,modern,1.00\n"
     assert load(kept, sheet(further)).changed == 2
     monkeypatch.setattr(imports, "SMALL", 1_000)
-    other = make_engine(sqlite_databases.new())
+    other = make_engine(databases.new())
     assert load(other, small()).ok
     assert load(other, sheet(further)).changed == 2
     assert told(kept) == told(other)
@@ -95,13 +99,134 @@ def test_others_edit_while_it_is_worked_out(kept: Engine) -> None:
 
 def test_a_trial_leaves_no_trace_and_waits_for_nobody(kept: Engine) -> None:
     before = told(kept)
-    writer = sqlite3.connect(str(kept.url.database), isolation_level=None)
-    writer.execute("BEGIN IMMEDIATE")
-    report = load(kept, While(MANY, lambda: None), dry_run=True)
-    writer.execute("ROLLBACK")
-    writer.close()
+    with writing(kept) as session:
+        wait_for_editors(session.connection())
+        report = load(kept, While(MANY, lambda: None), dry_run=True)
     assert (report.ok, report.changed, report.revision) == (True, 50, None)
     assert told(kept) == before
+
+
+def before_the_lock(monkeypatch: pytest.MonkeyPatch, then: Callable[[], Any]) -> None:
+    """Do something once when a load has caught up with others and goes to lock the database."""
+    waiting = [then]
+    for sides in (InFile, InSession):
+
+        @contextmanager
+        def locked(self: Any, original: Any = sides.locked) -> Iterator[Connection]:
+            if waiting:
+                waiting.pop()()
+            with original(self) as to:
+                yield to
+
+        monkeypatch.setattr(sides, "locked", locked)
+
+
+def test_the_last_edit_before_the_lock_is_followed(kept: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    before_the_lock(monkeypatch, lambda: put(kept, "TB-2", "7.77"))
+    report = load(kept, sheet("".join(MANY)))
+    assert (report.ok, report.revision) == (True, 3)
+    assert "7.77" in told(kept)
+    assert "N-49" in told(kept)
+
+
+def test_what_others_added_and_took_out_again_stays_out(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was followed into the copy; it is not brought back by the load, whoever looks at it last."""
+    before_the_lock(monkeypatch, lambda: load(kept, [], removals={"component": ["OUT-1"]}))
+    added = HEAD + "OUT-1,bolt,brakes,modern,1.00\n"
+    report = load(kept, While(MANY, lambda: load(kept, sheet(added), removals={})))
+    assert (report.ok, report.revision) == (True, 4)
+    assert "OUT-1" not in told(kept)
+    with reading(kept) as session:
+        connection = session.connection()
+        assert [c.what for c in changes_of_edit(connection, 3, ("", ""), 9)] == ["removed"]
+        assert not [c for c in changes_of_edit(connection, 4, ("", ""), 99) if c.name == "OUT-1"]
+
+
+def test_many_edits_of_others_are_caught_up_with_before_they_have_to_wait(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    others = HEAD + "".join(f"M-{n},bolt,brakes,modern,1.00\n" for n in range(apart.FEW + 1))
+    locks = []
+    before_the_lock(monkeypatch, lambda: load(kept, sheet(others), removals={}))
+    follow = apart.Copy._follow
+    monkeypatch.setattr(
+        apart.Copy, "_follow", lambda self, edited, own: locks.append(edited) or follow(self, edited, own)
+    )
+    assert load(kept, sheet("".join(MANY))).revision == 3
+    assert [bool(edited) for edited in locks] == [False, True, False, False]
+    assert f"M-{apart.FEW}" in told(kept)
+    assert "N-49" in told(kept)
+
+
+def test_whoever_edits_what_is_written_ahead_is_let_through(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    if kept.dialect.name != "postgresql":
+        pytest.skip("on SQLite nothing is written before the lock is held")
+    reports = []
+    same = HEAD + "N-9,bolt,brakes,modern,5.55\n"
+    other = threading.Thread(target=lambda: reports.append(load(kept, sheet(same), removals={})))
+    look = InSession._lock_between_edits
+
+    def met(self: InSession) -> None:
+        other.start()
+        until = time.monotonic() + 20
+        while not _somebody_waits(kept) and time.monotonic() < until:
+            time.sleep(0.01)
+        look(self)
+
+    monkeypatch.setattr(InSession, "_lock_between_edits", met)
+    reports.append(load(kept, sheet("".join(MANY))))
+    other.join()
+    assert [(report.ok, report.revision) for report in reports] == [(True, 2), (True, 3)]
+    assert "5.55" not in told(kept)
+    with reading(kept) as session:
+        changes = changes_of_edit(session.connection(), 3, ("component", "N-8"), 1)
+    assert changes[0].before[0]["price"] == "5.55"
+
+
+def _somebody_waits(engine: Engine) -> bool:
+    with engine.connect() as connection:
+        query = "SELECT count(*) FROM pg_stat_activity WHERE cardinality(pg_blocking_pids(pid)) > 0"
+        return bool(connection.exec_driver_sql(query).scalar_one())
+
+
+def test_nothing_is_left_of_the_copy(kept: Engine) -> None:
+    if kept.dialect.name != "postgresql":
+        pytest.skip("the folder of a SQLite copy is looked at elsewhere")
+    assert load(kept, sheet("".join(MANY))).ok
+    assert load(kept, sheet("".join(MANY)), dry_run=True).ok
+    until = time.monotonic() + 20
+    while (left := _temporary(kept)) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not left
+
+
+def _temporary(engine: Engine) -> int:
+    with engine.connect() as connection:
+        query = "SELECT count(*) FROM pg_class WHERE relpersistence = 't'"
+        return int(connection.exec_driver_sql(query).scalar_one())
+
+
+@pytest.mark.parametrize("may", [True, False])
+def test_a_user_with_ordinary_rights(kept: Engine, may: bool, caplog: pytest.LogCaptureFixture) -> None:
+    """Without the right to write triggers others wait for the load, which the log says."""
+    if kept.dialect.name != "postgresql":
+        pytest.skip("SQLite has no users")
+    name = f"clerk_{may}".lower()
+    with writing(kept) as session:
+        run = session.connection().exec_driver_sql
+        run(f"CREATE ROLE {name} LOGIN")
+        run(f"GRANT SELECT, INSERT, UPDATE, DELETE ON ALL TABLES IN SCHEMA public TO {name}")
+        if not may:
+            run("REVOKE USAGE ON LANGUAGE plpgsql FROM PUBLIC")
+    clerk = make_engine(kept.url.set(username=name).render_as_string(hide_password=False))
+    report = load(clerk, sheet("".join(MANY)))
+    clerk.dispose()
+    assert (report.ok, report.changed) == (True, 50)
+    assert bool(caplog.messages) is not may, caplog.messages
 
 
 def test_what_both_change_is_settled_by_the_load_which_comes_last(kept: Engine) -> None:
@@ -144,13 +269,14 @@ def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
     assert "N-49" in told(kept)
 
 
-def test_a_database_that_is_gone_is_told_as_that(kept: Engine) -> None:
-    with kept.connect():
+def test_a_database_that_is_gone_is_told_as_that(sqlite_engine: Engine) -> None:
+    assert load(sqlite_engine, small()).ok
+    with sqlite_engine.connect():
         pass
-    Path(str(kept.url.database)).unlink()
+    Path(str(sqlite_engine.url.database)).unlink()
     with pytest.raises(UNREACHABLE):
-        load(kept, sheet("".join(MANY)))
-    assert not Path(str(kept.url.database)).exists()
+        load(sqlite_engine, sheet("".join(MANY)))
+    assert not Path(str(sqlite_engine.url.database)).exists()
 
 
 HALF_A_LOAD = """
@@ -163,9 +289,11 @@ with copied(make_engine(sys.argv[1])) as copy:
 """
 
 
-def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(kept: Engine) -> None:
+def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(sqlite_engine: Engine) -> None:
+    assert load(sqlite_engine, small()).ok
+
     def begun() -> subprocess.Popen[str]:
-        command = [sys.executable, "-c", HALF_A_LOAD, kept.url.render_as_string()]
+        command = [sys.executable, "-c", HALF_A_LOAD, sqlite_engine.url.render_as_string()]
         return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True)
 
     def copy_of(process: subprocess.Popen[str]) -> Path:
@@ -178,7 +306,7 @@ def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(kept
     with begun() as working:
         at_work = copy_of(working)
         gone = not left.exists()
-        ok = load(kept, sheet("".join(MANY))).ok
+        ok = load(sqlite_engine, sheet("".join(MANY))).ok
         stayed = at_work.exists()
         working.kill()
     assert gone, "the next load clears what the killed one left"

@@ -18,7 +18,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 import httpx
 
@@ -92,6 +92,24 @@ READERS: dict[str, Ask] = {
 }
 
 
+class Loaded(NamedTuple):
+    """A large sheet, tried or stored: its seconds, those of changes beside it, those waited for the lock."""
+
+    components: int
+    what: str
+    status: int
+    seconds: float
+    changes: list[float]
+    waits: list[float]
+
+    def __str__(self) -> str:
+        return (
+            f"{self.components} components, {self.what}: {self.status} in {self.seconds:.1f} s;"
+            f" {len(self.changes)} changes beside it, slowest {max(self.changes, default=0.0):.2f} s;"
+            f" the writers' lock, slowest {max(self.waits, default=0.0):.2f} s"
+        )
+
+
 @dataclass
 class Figures:
     """What was seen: each change with its seconds, how long the writers' lock was waited for each time
@@ -101,7 +119,7 @@ class Figures:
     waits: list[float] = field(default_factory=list)
     asked: Counter[str] = field(default_factory=Counter)
     wrong: list[str] = field(default_factory=list)
-    loads: list[str] = field(default_factory=list)
+    loads: list[Loaded] = field(default_factory=list)
 
     @property
     def slowest(self) -> float:
@@ -120,7 +138,7 @@ class Figures:
             f"the writers' lock, tried {len(self.waits)} times: slowest {max(self.waits, default=0.0):.2f} s",
             f"{len(self.changes)} changes: middle {middle:.2f} s, slowest {self.slowest:.2f} s",
             "asked: " + ", ".join(f"{count} {kind}" for kind, count in sorted(self.asked.items())),
-            *self.loads,
+            *map(str, self.loads),
             *self.wrong[:20],
         ]
         return "\n".join(lines)
@@ -190,18 +208,16 @@ class Beside:
     def _load(self, components: int) -> None:
         with self._served.client(timeout=1_200) as client:
             for tried in ("true", "false"):
-                begun, before = time.monotonic(), len(self.figures.changes)
+                begun, figures = time.monotonic(), self.figures
+                changes, waits = len(figures.changes), len(figures.waits)
                 answer = client.post(
                     f"/v1/imports?dry_run={tried}",
                     content=large_sheet(components).read().encode(),
                     headers={"Content-Type": "text/csv"},
                 )
-                beside = self.figures.changes[before:]
-                self.figures.loads.append(
-                    f"{components} components, dry_run={tried}: {answer.status_code} in"
-                    f" {time.monotonic() - begun:.1f} s; {len(beside)} changes beside it, slowest"
-                    f" {max(beside, default=0.0):.2f} s"
-                )
+                seconds, what = time.monotonic() - begun, f"dry_run={tried}"
+                beside = figures.changes[changes:], figures.waits[waits:]
+                figures.loads.append(Loaded(components, what, answer.status_code, seconds, *beside))
                 if answer.status_code != 200:
                     self.figures.wrong.append(answer.text[:200])
 
