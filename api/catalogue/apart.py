@@ -23,7 +23,7 @@ from api.catalogue.apart_rows import deleting, keys, same, tables_handed_over, w
 from api.catalogue.apart_session import in_session, may_note
 from api.catalogue.epoch import epoch_of
 from api.catalogue.images import Fields, images, objects_in
-from api.catalogue.loading import Load, Report
+from api.catalogue.loading import EnoughMistakes, Load, Report
 from api.catalogue.records import KIND_BY_WORD
 from api.catalogue.revisions import current_revision, raise_revision
 from api.catalogue.sources import from_objects
@@ -237,7 +237,8 @@ class Copy:
                 raise Meanwhile
             removals = {kind: list(images(copy, kind, names)) for kind, names in edited.gone.items() if names}
             report = Report()
-            Load(copy, report).run(from_objects(edited.objects), removals)
+            with suppress(EnoughMistakes):
+                Load(copy, report).run(from_objects(edited.objects), removals)
             if not report.ok:
                 raise Meanwhile
         self._ranges |= edited.ranges

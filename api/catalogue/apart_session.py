@@ -29,6 +29,8 @@ _ONLY = {"record_change": "false", "revision": 'number = (SELECT max(number) FRO
 """Which rows a load needs of a table, where it is not all: the history itself is not looked at."""
 SECONDS_AHEAD = 10.0
 """So long a load that has written ahead tries for the lock; then it takes it back, and queues."""
+SECONDS_TO_LOOK = 5
+"""So long it waits, with the lock held, to read what others left; then the load is refused."""
 _WAIT = "20ms"
 
 
@@ -106,6 +108,8 @@ class InSession:
     def as_others_left_it(self, to: Connection) -> Iterator[Connection]:
         """The database that is locked, without anything that was written into it for the load."""
         with reading(to.engine) as session:
+            # Behind someone who wants a table for himself it would wait for what waits for this session.
+            session.connection().exec_driver_sql(f"SET LOCAL lock_timeout = '{SECONDS_TO_LOOK}s'")
             yield session.connection()
 
     @contextmanager
@@ -166,8 +170,9 @@ class InSession:
 
     def _make_way(self) -> None:
         """Raises _InTheWay when somebody waits for this session."""
-        waiting = "SELECT count(*) FROM pg_stat_activity WHERE pg_backend_pid() = ANY(pg_blocking_pids(pid))"
-        if self.copy.exec_driver_sql(waiting).scalar_one():
+        # Not pg_stat_activity: a transaction that looked there once never sees who came after.
+        waiting = "NOT granted AND pg_backend_pid() = ANY(pg_blocking_pids(pid))"
+        if self.copy.exec_driver_sql(f"SELECT count(*) FROM pg_locks WHERE {waiting}").scalar_one():
             raise _InTheWay
 
     def _face_database(self) -> None:

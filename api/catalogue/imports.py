@@ -6,6 +6,7 @@
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import chain, islice
 from pathlib import Path
@@ -15,7 +16,7 @@ from sqlalchemy import Connection, Engine
 
 from api.catalogue.apart import Copy, Meanwhile, can_be_copied, sides_of
 from api.catalogue.history import anything_changed, forget_unchanged, keep
-from api.catalogue.images import end_images
+from api.catalogue.images import Fields, end_images
 from api.catalogue.loading import EnoughMistakes, Load, Report
 from api.catalogue.removing import Removals
 from api.catalogue.revisions import current_revision, raise_revision, ranges_touched, wait_for_editors
@@ -105,13 +106,19 @@ class _Work:
     def _all_in(
         self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
     ) -> None:
-        if self.first:
-            self.first(connection)
-        self._load(connection, records, removals)
-        if self.last:
-            self.last(connection, self.report)
+        with self._looked_at(connection):
+            self._load(connection, records, removals)
         if self.report.dry_run:
             raise _Undo
+
+    @contextmanager
+    def _looked_at(self, connection: Connection) -> Iterator[None]:
+        """What the caller looks at before anything is written, and when all is."""
+        if self.first:
+            self.first(connection)
+        yield
+        if self.last:
+            self.last(connection, self.report)
 
     def _load(
         self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
@@ -127,25 +134,39 @@ class _Work:
         with sides_of(self.engine) as sides:
             worked = Copy(self.engine, sides)
             self._load(sides.copy, records)
-            own = self.report.revision or 0
-            try:
-                self._hand_over(worked, own)
-            except Meanwhile:
-                again = worked.records(own)
-        if again is not None:
-            self.report.records.clear()
-            self.here(from_objects(again))
-
-    def _hand_over(self, worked: Copy, own: int) -> None:
-        with worked.handing_over(own) as connection:
-            if self.first:
-                self.first(connection)
             if self.report.changed:
-                self.report.revision = worked.hand_over(connection, own, self.who, self.why)
-            else:
+                again = self._handed_over(worked, self.report.revision or 0)
+        if not self.report.changed:
+            self._without_change()
+        elif again is not None:
+            self._do_again(again)
+
+    def _handed_over(self, worked: Copy, own: int) -> list[Fields] | None:
+        """None, or what the load brought, where it must be judged again."""
+        try:
+            with worked.handing_over(own) as to, self._looked_at(to):
+                self.report.revision = worked.hand_over(to, own, self.who, self.why)
+        except Meanwhile:
+            return worked.records(own)
+        return None
+
+    def _without_change(self) -> None:
+        """Nothing is put into the database, neither what the copy was told of others."""
+        with writing(self.engine) as session:
+            connection = session.connection()
+            wait_for_editors(connection)
+            with self._looked_at(connection):
                 self.report.revision = current_revision(connection)
-            if self.last:
-                self.last(connection, self.report)
+
+    def _do_again(self, records: list[Fields]) -> None:
+        """Under the lock; how many records were read stays what it was."""
+        read = self.report.records.copy()
+        self.report.records.clear()
+        self.report.changed = 0
+        try:
+            self.here(from_objects(records))
+        finally:
+            self.report.records = read
 
 
 def _keep(connection: Connection, report: Report, who: str, why: str) -> None:

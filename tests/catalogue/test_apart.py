@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, Engine, func, select
 
-from api.catalogue import apart, imports
+from api.catalogue import apart, apart_session, imports, loading
 from api.catalogue.apart import InFile
 from api.catalogue.apart_session import InSession
 from api.catalogue.editing import Author, put_record, record_state
@@ -144,6 +144,67 @@ def test_what_others_added_and_took_out_again_stays_out(
         assert not [c for c in changes_of_edit(connection, 4, ("", ""), 99) if c.name == "OUT-1"]
 
 
+def test_a_load_that_changes_nothing_hands_nothing_over(kept: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Neither what the copy was told of others: they may have taken it out again by then."""
+    assert load(kept, sheet("".join(MANY))).changed == 50
+    before_the_lock(monkeypatch, lambda: pytest.fail("something is handed over"))
+    added = HEAD + "IN-1,bolt,brakes,modern,1.00\n"
+    report = load(kept, While(MANY, lambda: load(kept, sheet(added), removals={})))
+    assert (report.ok, report.changed, report.revision) == (True, 0, 3)
+    assert "IN-1" in told(kept)
+
+
+def test_a_load_that_changes_nothing_leaves_what_it_does_not_name(kept: Engine) -> None:
+    assert load(kept, sheet("".join(MANY))).changed == 50
+    put(kept, "TB-2", "5.55")
+    report = load(kept, While(MANY, lambda: put(kept, "TB-2", "7.77")))
+    assert (report.ok, report.changed, report.revision) == (True, 0, 4)
+    assert "7.77" in told(kept)
+
+
+def test_the_same_sheet_loaded_twice_at_once_changes_something_once(kept: Engine) -> None:
+    report = load(kept, While(MANY, lambda: load(kept, sheet("".join(MANY)), removals={})))
+    assert (report.ok, report.changed, report.revision) == (True, 0, 2)
+    assert report.records == {"component": 50}
+
+
+def test_whoever_wants_a_table_for_himself_does_not_hold_a_load_for_ever(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """He waits for the load, and whoever comes to read the table waits behind him."""
+    if kept.dialect.name != "postgresql":
+        pytest.skip("SQLite locks no tables")
+    monkeypatch.setattr(apart_session, "SECONDS_TO_LOOK", 1)
+    url = kept.url.render_as_string(hide_password=False)
+    other = threading.Thread(target=_lock_for_himself, args=(url, "epoch"))
+    look = InSession.as_others_left_it
+
+    def behind(self: InSession, to: Connection) -> Any:
+        other.start()
+        _wait_until(lambda: _somebody_waits(kept))
+        return look(self, to)
+
+    monkeypatch.setattr(InSession, "as_others_left_it", behind)
+    before = told(kept)
+    with pytest.raises(UNREACHABLE):
+        load(kept, sheet("".join(MANY)))
+    other.join()
+    assert told(kept) == before
+
+
+def _lock_for_himself(url: str, name: str) -> None:
+    engine = make_engine(url)
+    with engine.begin() as connection:
+        connection.exec_driver_sql(f"LOCK TABLE {name} IN ACCESS EXCLUSIVE MODE")
+    engine.dispose()
+
+
+def _wait_until(so: Callable[[], bool]) -> None:
+    until = time.monotonic() + 20
+    while not so() and time.monotonic() < until:
+        time.sleep(0.01)
+
+
 def test_many_edits_of_others_are_caught_up_with_before_they_have_to_wait(
     kept: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -167,19 +228,19 @@ def test_whoever_edits_what_is_written_ahead_is_let_through(
         pytest.skip("on SQLite nothing is written before the lock is held")
     reports = []
     same = HEAD + "N-9,bolt,brakes,modern,5.55\n"
-    other = threading.Thread(target=lambda: reports.append(load(kept, sheet(same), removals={})))
+    newcomer = make_engine(kept.url.render_as_string(hide_password=False))
+    other = threading.Thread(target=lambda: reports.append(load(newcomer, sheet(same), removals={})))
     look = InSession._lock_between_edits
 
     def met(self: InSession) -> None:
         other.start()
-        until = time.monotonic() + 20
-        while not _somebody_waits(kept) and time.monotonic() < until:
-            time.sleep(0.01)
+        _wait_until(lambda: _somebody_waits(kept))
         look(self)
 
     monkeypatch.setattr(InSession, "_lock_between_edits", met)
     reports.append(load(kept, sheet("".join(MANY))))
     other.join()
+    newcomer.dispose()
     assert [(report.ok, report.revision) for report in reports] == [(True, 2), (True, 3)]
     assert "5.55" not in told(kept)
     with reading(kept) as session:
@@ -198,10 +259,8 @@ def test_nothing_is_left_of_the_copy(kept: Engine) -> None:
         pytest.skip("the folder of a SQLite copy is looked at elsewhere")
     assert load(kept, sheet("".join(MANY))).ok
     assert load(kept, sheet("".join(MANY)), dry_run=True).ok
-    until = time.monotonic() + 20
-    while (left := _temporary(kept)) and time.monotonic() < until:
-        time.sleep(0.05)
-    assert not left
+    _wait_until(lambda: not _temporary(kept))
+    assert not _temporary(kept)
 
 
 def _temporary(engine: Engine) -> int:
@@ -255,6 +314,19 @@ def test_what_can_no_longer_stand_is_refused(kept: Engine) -> None:
             .where(table("supersession").c.new == "OUT-1")
         )
         assert session.connection().execute(dangling).scalar_one() == 0
+
+
+def test_what_can_no_longer_stand_in_more_places_than_are_told_is_refused(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert load(kept, sheet(HEAD + "OUT-1,bolt,brakes,modern,1.00\n")).ok
+    monkeypatch.setattr(loading, "MOST_MISTAKES", 1)
+    needs = [*MANY, "[supersession]\n", "name,old,new\n"]
+    needs += [f"N-{n}>>OUT-1,N-{n},OUT-1\n" for n in (1, 2)]
+    report = load(kept, While(needs, lambda: load(kept, [], removals={"component": ["OUT-1"]})))
+    assert (report.ok, report.stopped, report.revision) == (False, True, None)
+    assert "OUT-1" in report.mistakes[0].message
+    assert "N-1," not in told(kept)
 
 
 def test_two_large_loads_at_once_are_both_kept(kept: Engine) -> None:
