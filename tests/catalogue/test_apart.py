@@ -144,7 +144,9 @@ def test_what_others_added_and_took_out_again_stays_out(
         assert not [c for c in changes_of_edit(connection, 4, ("", ""), 99) if c.name == "OUT-1"]
 
 
-def test_a_load_that_changes_nothing_hands_nothing_over(kept: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_load_that_changes_nothing_hands_nothing_over(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """Neither what the copy was told of others: they may have taken it out again by then."""
     assert load(kept, sheet("".join(MANY))).changed == 50
     before_the_lock(monkeypatch, lambda: pytest.fail("something is handed over"))
@@ -383,3 +385,30 @@ def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(sqli
         working.kill()
     assert gone, "the next load clears what the killed one left"
     assert (ok, stayed) == (True, True)
+
+
+ALMOST_A_LOAD = """
+import io, sys, time
+from api.catalogue import apart, imports
+from api.database import make_engine
+imports.SMALL, hand_over = 0, apart.Copy.hand_over
+def almost(*given):
+    hand_over(*given)
+    print("all is written", flush=True)
+    time.sleep(60)
+apart.Copy.hand_over = almost
+imports.load(make_engine(sys.argv[1]), io.StringIO(sys.argv[2]))
+"""
+
+
+def test_nothing_is_left_of_a_load_that_is_killed_when_all_is_written(kept: Engine) -> None:
+    before = told(kept)
+    url = kept.url.render_as_string(hide_password=False)
+    command = [sys.executable, "-c", ALMOST_A_LOAD, url, "".join(MANY)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as killed:
+        assert killed.stdout
+        assert killed.stdout.readline() == "all is written\n"
+        killed.kill()
+    assert told(kept) == before
+    report = load(kept, sheet("".join(MANY)))
+    assert (report.ok, report.changed, report.revision) == (True, 50, 2)
