@@ -23,6 +23,9 @@ MOST_MEGABYTES = 1_500
 
 READY, BOOK, FORGET, WORK = b"r", b"b", b"f", b"w"
 NUMBER_BYTES = 8
+POLITE = 10
+"""How much later than the service itself it has its turn on a processor that is busy: look-ups and edits are
+short, and somebody waits for them too."""
 
 
 class Broke(Exception):
@@ -34,6 +37,7 @@ def main() -> None:
     for signalled in (signal.SIGINT, signal.SIGTERM):
         # Both reach the whole group; who began this process ends it when the questions in hand are answered.
         signal.signal(signalled, signal.SIG_IGN)
+    os.nice(POLITE)
     threading.Thread(target=_end_with, args=(int(sys.argv[2]),), daemon=True).start()
     warm_up()
     gc.freeze()
