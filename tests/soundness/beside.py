@@ -75,8 +75,8 @@ def _page(client: httpx.Client, chance: random.Random, at: int) -> httpx.Respons
 
 
 def _looked_up(client: httpx.Client, chance: random.Random, _at: int) -> httpx.Response:
-    paths = ("/v1/components?number=QB-3310", "/v1/revisions", "/v1/exports", "/v1/flaws", "/look-up?text=disc")
-    return client.get(chance.choice(paths))
+    listed = ("/v1/components?number=QB-3310", "/v1/revisions", "/v1/exports", "/v1/flaws")
+    return client.get(chance.choice((*listed, "/look-up?text=disc")))
 
 
 READERS: dict[str, Ask] = {
