@@ -1,9 +1,10 @@
 """What the many applications of one test process need make only once.
 
 Nearly every test has an application and a database of its own, and each would compile the same rule books of
-the demo range anew (a second each) and read the same routes anew (a fifth of a second). Both come out the
-same every time: rule books are values, and a copy of the demo range that no edit touched has the epoch and
-the revision of the first.
+the demo range anew (a second each), read the same routes anew (a fifth of a second) and put the same
+statements into SQL anew (most of what a load of a small catalogue takes). All come out the same every time:
+rule books are values, and a copy of the demo range that no edit touched has the epoch and the revision of the
+first; the words of a statement hang on the kind of database alone.
 """
 
 from collections.abc import Callable
@@ -11,6 +12,7 @@ from typing import Any
 
 from fastapi import routing
 from sqlalchemy import Engine
+from sqlalchemy.util import LRUCache
 from sqlmodel import Session
 
 from api.catalogue import books
@@ -26,6 +28,7 @@ _sparing: set[str] = set()
 """Epochs whose rule books of the first revision are shared."""
 _books: dict[tuple[str, str, str], RuleBook] = {}
 _routes: dict[tuple[Any, ...], Any] = {}
+_statements: LRUCache[tuple[Any, ...], Any] = LRUCache(20_000)
 
 
 def share_books_of(engine: Engine) -> None:
@@ -66,8 +69,33 @@ def _read_once(read: Callable[..., Any]) -> Callable[..., Any]:
     return once
 
 
+class _Statements:
+    """Where an engine keeps the SQL of its statements: with all others of its kind of database."""
+
+    def __init__(self, kind: type) -> None:
+        self._kind = kind
+
+    def get(self, key: tuple[Any, ...], default: Any = None) -> Any:
+        return _statements.get((self._kind, *key[1:]), default)
+
+    def __setitem__(self, key: tuple[Any, ...], statement: Any) -> None:
+        _statements[self._kind, *key[1:]] = statement
+
+    def clear(self) -> None:
+        """As for one engine; the others keep theirs."""
+
+
+def _share_statements(engine: Any, own: Any) -> None:
+    """The first of a key is the engine's own dialect: without it the key is the same in each engine."""
+    shared = _Statements(type(engine.dialect)) if isinstance(own, LRUCache) else own
+    engine.__dict__["_compiled_cache"] = shared
+
+
 def begin() -> None:
     """From here on, in this process."""
+    Engine._compiled_cache = property(  # type: ignore[assignment]
+        lambda engine: engine.__dict__["_compiled_cache"], _share_statements
+    )
     books.compile_book = shared_or_compiled  # type: ignore[assignment]
     effective = getattr(routing, "_EffectiveRouteContext", None)
     if effective is not None:  # how this FastAPI reads a route; another may do it otherwise

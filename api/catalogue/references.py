@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
 
 from sqlalchemy import Connection, Select, and_, select
 
@@ -124,6 +125,7 @@ def broken_references(connection: Connection) -> Iterator[Mistake]:
     yield from _spans_without_variant(connection)
 
 
+@cache  # a load asks for each; putting one together takes longer than a small sheet's answer
 def _missing(reference: Reference) -> Select[tuple[str, int, str, str]]:
     rows, target = table(reference.table), table(reference.to).alias("target")
     place, broken = STAGED.alias("place"), STAGED.alias("broken")

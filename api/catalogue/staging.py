@@ -7,6 +7,7 @@ when all are in. The temporary table `staged` holds the name and place of every 
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from functools import cache
 from typing import Any
 
 from sqlalchemy import (
@@ -121,9 +122,15 @@ def _dialect_insert(connection: Connection, into: Table) -> Any:
     return module.insert(into)
 
 
+@cache  # a load asks for each of its batches
+def _in_order() -> tuple[Table, ...]:
+    """Each table after those that its rows name."""
+    return tuple(SQLModel.metadata.sorted_tables)
+
+
 def write(connection: Connection, rows: dict[str, list[Row]]) -> None:
     """Insert rows, replacing those with the same key; conditions are kept when they exist."""
-    for into in SQLModel.metadata.sorted_tables:
+    for into in _in_order():
         if not rows.get(into.name):
             continue
         batch = rows[into.name]

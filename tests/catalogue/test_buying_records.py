@@ -28,12 +28,6 @@ def book_of(engine: Engine, variant: str) -> RuleBook:
         return compile_book(session, variant)
 
 
-@pytest.fixture
-def tern(engine: Engine) -> Engine:
-    assert load(engine, small()).ok
-    return engine
-
-
 def test_a_rule_book_knows_the_order_of_the_work_and_how_tight(tern: Engine) -> None:
     more = sheet("[tightening]\nname,position,fastener,torque\nlamp-nut,lamp,lamp nut,10 lbfft\n")
     assert load(tern, more).ok
@@ -173,9 +167,8 @@ MISTAKES = {
 
 
 @pytest.mark.parametrize("text", MISTAKES)
-def test_mistakes_are_told_and_nothing_is_kept(sqlite_engine: Engine, text: str) -> None:
-    assert load(sqlite_engine, small()).ok
-    report = load(sqlite_engine, sheet(text))
+def test_mistakes_are_told_and_nothing_is_kept(sqlite_tern: Engine, text: str) -> None:
+    report = load(sqlite_tern, sheet(text))
     assert not report.ok
     assert any(MISTAKES[text] in str(mistake) for mistake in report.mistakes), list(map(str, report.mistakes))
 

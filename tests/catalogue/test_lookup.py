@@ -9,13 +9,7 @@ from api.catalogue.imports import load
 from api.catalogue.lookup import find_components, find_vehicle, numbers_as_typed
 from api.database import reading
 from api.problems import UnknownChassis, UnknownComponent
-from tests.catalogue.sheet import sheet, small
-
-
-@pytest.fixture
-def tern(engine: Engine) -> Engine:
-    assert load(engine, small()).ok
-    return engine
+from tests.catalogue.sheet import sheet
 
 
 @pytest.mark.parametrize(

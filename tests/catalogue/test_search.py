@@ -15,13 +15,7 @@ from api.problems import (
     UnknownVariant,
 )
 from api.rulebook.model import Comparator
-from tests.catalogue.sheet import sheet, small
-
-
-@pytest.fixture
-def tern(engine: Engine) -> Engine:
-    assert load(engine, small()).ok
-    return engine
+from tests.catalogue.sheet import sheet
 
 
 def numbers(engine: Engine, **search: object) -> list[str]:

@@ -36,12 +36,6 @@ def counted(engine: Engine) -> Iterator[list[str]]:
     event.remove(engine, "before_cursor_execute", note)
 
 
-@pytest.fixture
-def tern(engine: Engine) -> Engine:
-    assert load(engine, small()).ok
-    return engine
-
-
 def test_a_book_holds_what_may_apply_to_the_variant(tern: Engine) -> None:
     book = book_of(tern, "T2-L")
     assert book.variant.name == "T2-L"
@@ -277,17 +271,15 @@ TC-1,bell clip,brakes,original,current,0.50,10,cutting,25
 """
 
 
-def test_a_loose_part_brings_its_work_into_the_book(engine: Engine) -> None:
-    assert load(engine, small()).ok
-    clip = book_of(engine, "T2-L").components["TC-1"]
+def test_a_loose_part_brings_its_work_into_the_book(tern: Engine) -> None:
+    clip = book_of(tern, "T2-L").components["TC-1"]
     assert (clip.loose, clip.effort, clip.minutes) == (True, Effort.direct, 0)
-    assert load(engine, sheet(WORKED)).ok
-    clip = book_of(engine, "T2-L").components["TC-1"]
+    assert load(tern, sheet(WORKED)).ok
+    clip = book_of(tern, "T2-L").components["TC-1"]
     assert (clip.effort, clip.minutes) == (Effort.cutting, 25)
 
 
 @pytest.mark.parametrize(("old", "new"), [("cutting,25", "hammering,25"), ("cutting,25", "cutting,-1")])
-def test_work_that_is_none_is_refused(engine: Engine, old: str, new: str) -> None:
-    load(engine, small())
-    report = load(engine, sheet(WORKED.replace(old, new)))
+def test_work_that_is_none_is_refused(tern: Engine, old: str, new: str) -> None:
+    report = load(tern, sheet(WORKED.replace(old, new)))
     assert [mistake.field for mistake in report.mistakes] == ["effort" if "hammering" in new else "minutes"]
