@@ -25,6 +25,7 @@ from api.settings import Settings
 from tests import sparing
 from tests.running import (  # noqa: F401  (hooks of pytest's own, found by their names)
     pytest_addoption,
+    pytest_collection,
     pytest_collection_modifyitems,
     pytest_sessionstart,
 )

@@ -9,7 +9,9 @@ The suite is what people and CI run. The long form asks the same things more oft
 Nothing in the suite needs it.
 """
 
+import gc
 import os
+from collections.abc import Generator
 
 import pytest
 
@@ -26,6 +28,11 @@ SECONDS_OF_THE_PATIENT = 600
 """The limit of what starts services, browsers and databases, on a machine that others use too."""
 
 
+BETWEEN_TWO_LOOKS = (10_000, 20, 20)
+"""How many objects more there are before what is free is looked for among the newest, how seldom among the
+older. As it comes, Python looks after 700; a test makes a hundred thousand, and nearly none in circles."""
+
+
 def cases(count: int) -> int:
     """How many random cases to try where the suite tries `count`."""
     return round(count * float(os.environ.get("GRAFTBOOK_CASES", "1")))
@@ -40,6 +47,18 @@ def pytest_sessionstart(session: pytest.Session) -> None:
     """Before the tests are read: how many there are hangs on it."""
     if session.config.getoption("--long"):
         os.environ.setdefault("GRAFTBOOK_CASES", LONG)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection(session: pytest.Session) -> Generator[None, object, object]:
+    """The program and the tests stay to the end: nobody looks again and again for what of them is free."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.set_threshold(*BETWEEN_TWO_LOOKS)
+        gc.enable()
 
 
 @pytest.hookimpl(trylast=True)
