@@ -88,10 +88,12 @@ def _shaft_mend(after: Fitted, position: str, sides: BothSides[float]) -> str:
     wanted = diameter * sides.after ** (1 / 3)
     thicker = [c for c in after.candidates(position, "shaft_diameter") if c[1] >= wanted]
     named = f"; {thicker[0][0].number} has {thicker[0][1] * 1000:.1f} mm" if thicker else ""
-    return (
-        f"A shaft of at least {wanted * 1000:.1f} mm of the same steel would carry it{named}; "
-        "so would an open differential or a smaller tyre."
-    )
+    other = "; so would an open differential" if _locking(after, position) else ""
+    return f"A shaft of at least {wanted * 1000:.1f} mm of the same steel would carry it{named}{other}."
+
+
+def _locking(after: Fitted, position: str) -> bool:
+    return Reading(after).maybe_word(f"diff.{position.split('.')[1]}", "differential") == "locking"
 
 
 def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:

@@ -156,7 +156,9 @@ def weakest_link(before: Fitted, after: Fitted) -> Finding:
     weakest = names[0]
     load = sides.after[weakest]
     earlier = min(was, key=lambda p: (-was[p], p)) if was else weakest
-    text = f"The weakest link {_where(weakest)} is the {after.title(weakest)}, at {load:.0%} of what it carries"
+    text = (
+        f"The weakest link {_where(weakest)} is the {after.title(weakest)}, at {load:.0%} of what it carries"
+    )
     same = not was or (earlier == weakest and f"{was[earlier]:.0%}" == f"{load:.0%}")
     text += "." if same else f"; today it is the {before.title(earlier)}, at {was[earlier]:.0%}."
     return Finding(

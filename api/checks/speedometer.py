@@ -14,6 +14,7 @@ from api.checks.verdict import Finding, Limit, Provenance, Verdict, before_after
 from api.rulebook.model import Component
 
 KMH = 1 / 3.6
+MILE_M = 1609.344
 TEST_SPEEDS_KMH = (40.0, 80.0, 120.0)
 """UN R39 5.2.5, from memory: where the top speed is below 150 km/h, 80 % of it is the fastest of them."""
 
@@ -199,7 +200,16 @@ def drive_mend(after: Fitted, factor: float, holds: Callable[[float], bool]) -> 
             f"{text}; no recorded drive or instrument does alone, but the drive {drive.number} "
             f"and the instrument {instrument.number} together would."
         )
-    return f"{text}; no recorded drive does, so have the instrument recalibrated."
+    return f"{text}; no recorded drive does, so have the instrument recalibrated{_to(after, factor)}."
+
+
+def _to(after: Fitted, factor: float) -> str:
+    """The turns of the cable that an instrument set for this drive, axle and tyre is made for."""
+    turns = factor * Reading(after).value("speedometer", "speedo_constant")
+    if not math.isfinite(turns):
+        return ""
+    mile = Reading(after).maybe_word("speedometer", "speedo_units") == "mph"
+    return f" to {turns * MILE_M:.0f} turns a mile" if mile else f" to {1000 * turns:.0f} turns a kilometre"
 
 
 def _instruments(after: Fitted) -> list[tuple[Component, float]]:
@@ -245,4 +255,12 @@ def distance_counted(after: Fitted, factors: BothSides[float]) -> Finding:
         Bound(-0.025, 0.025),
         otherwise=Verdict.caution,
         mend="Correct the speedometer drive; until then note the error with the distance.",
+        say=_counted,
     )
+
+
+def _counted(was: float | None, now: float) -> str:
+    numbers = before_after(None if was is None else 100 * was, 100 * now, 1, "%")
+    way = "too far" if now > 0 else "too little"
+    off = f", {way}" if abs(now) >= 0.0005 else ""
+    return f"Distance counted, against the true distance: {numbers}{off}"
