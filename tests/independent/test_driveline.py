@@ -67,10 +67,7 @@ def expected(vehicle: dict) -> dict[str, tuple[float, str]]:
             100 * worst,
             "holds" if worst <= 0.9 else "caution" if worst <= 1 else "fails",
         ),
-        "gearing.cruise": (
-            100 * cruise,
-            "holds" if cruise <= 0.75 else "caution" if cruise <= 1 else "fails",
-        ),
+        "gearing.cruise": (100 * cruise, turning),
         "gearing.first": (3.6 * first, "holds" if first >= 10 / 3.6 else "caution"),
         "gearing.start": (100 * climbed, "holds" if climbed >= 0.12 else "caution"),
         "speedometer.speed": (80 * factor, plain.r39_verdict(vehicle)),
