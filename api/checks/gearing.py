@@ -23,7 +23,7 @@ START = Limit(
     "at least 12 % with the permitted total mass",
     "Regulation (EU) 1230/2012",
     Provenance.memory,
-    "Annex I, starting on a gradient, remembered of a vehicle with its trailer",
+    "Annex I, starting on a gradient, there for a vehicle with its trailer",
     12.0,
     "%",
 )
