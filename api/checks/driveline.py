@@ -1,13 +1,23 @@
-"""Driveline: torque at each shaft in the lowest gear, stress, splines, joint angles, the weakest link."""
+"""Driveline: torque at each shaft in the lowest gear, stress, splines, axle ratios, the weakest link."""
 
 from api.checks.bounds import at_most
-from api.checks.driveline_torque import SHAFTS, TORQUE, half_shaft_nm, propshaft_nm, weakest_link
+from api.checks.driveline_joints import joint_angle, joint_ripple
+from api.checks.driveline_teeth import crown_wheel_teeth
+from api.checks.driveline_torque import (
+    PROPSHAFTS,
+    SHAFTS,
+    TORQUE,
+    axle_efficiency,
+    axle_ratio,
+    half_shaft_nm,
+    propshaft_nm,
+    weakest_link,
+)
 from api.checks.findings import against, undetermined
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
-from api.checks.gearing import AXLE, circumference_m, engine_speed_rad_s
-from api.checks.shafts import ripple_rad_s2, solid_shear_pa, tube_shear_pa
-from api.checks.suspension import lift_m
-from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
+from api.checks.gearing import circumference_m
+from api.checks.shafts import solid_shear_pa, tube_shear_pa
+from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Provenance, Verdict, figure
 
 SHEAR = Limit("at most what the material permits", "16 T / (pi d^3), material data", Provenance.recorded)
 
@@ -23,22 +33,11 @@ ALIKE = Limit(
     "at most 1 %, or four driven wheels wind the shafts up", "equal turns of all wheels", Provenance.derived
 )
 
-ANGLE = Limit("at most what the joint permits", "joint data", Provenance.recorded)
-
-RIPPLE = Limit(
-    "at most 1000 rad/s2",
-    "a published table of joint angles against speed",
-    Provenance.seen,
-    "3.2 degrees at 5000 rpm to 5.0 at 3500, which is 855 to 1023 rad/s2",
-    1000.0,
-    "rad/s2",
-)
-
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     """Every driveline check that applies to what is fitted."""
     shafts = [s for s in SHAFTS if after.has(s)]
-    propshafts = [p for p in ("propshaft.rear", "propshaft.front") if after.has(p)]
+    propshafts = [p for p in PROPSHAFTS if after.has(p)]
     return [
         *(shaft_stress(before, after, shaft) for shaft in shafts),
         *(propshaft_torque(before, after, shaft) for shaft in propshafts),
@@ -46,6 +45,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
         *(joint_angle(before, after, shaft) for shaft in propshafts),
         *(joint_ripple(before, after, shaft) for shaft in propshafts),
         *axle_ratios(before, after),
+        *crown_wheel_teeth(before, after),
         weakest_link(before, after),
     ]
 
@@ -88,10 +88,12 @@ def _shaft_mend(after: Fitted, position: str, sides: BothSides[float]) -> str:
     wanted = diameter * sides.after ** (1 / 3)
     thicker = [c for c in after.candidates(position, "shaft_diameter") if c[1] >= wanted]
     named = f"; {thicker[0][0].number} has {thicker[0][1] * 1000:.1f} mm" if thicker else ""
-    return (
-        f"A shaft of at least {wanted * 1000:.1f} mm of the same steel would carry it{named}; "
-        "so would an open differential or a smaller tyre."
-    )
+    other = "; so would an open differential" if _locking(after, position) else ""
+    return f"A shaft of at least {wanted * 1000:.1f} mm of the same steel would carry it{named}{other}."
+
+
+def _locking(after: Fitted, position: str) -> bool:
+    return Reading(after).maybe_word(f"diff.{position.split('.')[1]}", "differential") == "locking"
 
 
 def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:
@@ -99,21 +101,31 @@ def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:
 
     def stress(reading: Reading) -> float:
         outer, inner = reading.value(position, "tube_outer"), reading.value(position, "tube_inner")
-        return tube_shear_pa(propshaft_nm(reading), outer, inner)
+        return tube_shear_pa(propshaft_nm(reading, position), outer, inner)
 
     rating = on_both(before, after, lambda r: r.value(position, "torque_rating"))
     in_tube = on_both(before, after, stress)
     return against(
         f"driveline.torque.{position}",
         f"torque on the {after.title(position)} in the lowest gear",
-        on_both(before, after, lambda r: propshaft_nm(r) + 0 * r.value(position, "torque_rating")),
+        on_both(before, after, lambda r: propshaft_nm(r, position) + 0 * r.value(position, "torque_rating")),
         TORQUE.at(rating.after, "Nm"),
         "Nm",
         at_most(rating.after),
         digits=0,
         mend="Fit a propeller shaft of a higher rating.",
-        more=(figure("shear stress in the tube", in_tube.before, in_tube.after, "MPa"),),
+        more=(
+            figure("shear stress in the tube", in_tube.before, in_tube.after, "MPa"),
+            _axle_efficiency(before, after, position.split(".")[1]),
+        ),
     )
+
+
+def _axle_efficiency(before: Fitted, after: Fitted, axle: str) -> Figure:
+    sides = on_both(before, after, lambda r: axle_efficiency(r, axle))
+    recorded = Reading(after).maybe(f"gears.{axle}", "axle_efficiency") is not None
+    usual = "" if recorded else "usual "
+    return figure(f"{usual}efficiency of the crown wheel and pinion", sides.before, sides.after, "%")
 
 
 def axle_ratios(before: Fitted, after: Fitted) -> list[Finding]:
@@ -121,12 +133,20 @@ def axle_ratios(before: Fitted, after: Fitted) -> list[Finding]:
     if not (after.has("gears.front") and after.has("gears.rear")):
         return []
 
-    def difference(reading: Reading) -> float:
-        return abs(reading.value("gears.front", "axle_ratio") / reading.value("gears.rear", "axle_ratio") - 1)
+    def turns(reading: Reading, axle: str) -> float:
+        ratio = axle_ratio(reading, axle)
+        return ratio / circumference_m(reading, axle) if each_its_own else ratio
 
+    def difference(reading: Reading) -> float:
+        return abs(turns(reading, "front") / turns(reading, "rear") - 1)
+
+    each_its_own = after.has("tyre.front") or after.has("tyre.rear")
     sides = on_both(before, after, difference)
     what = "difference between the front and the rear axle ratio"
     mend = "Change the crown wheels and pinions of both axles together."
+    if each_its_own:
+        what = f"{what}, each over its tyre"
+        mend = "Fit crown wheels and pinions of one ratio and tyres of one size on both axles."
     return [
         against("driveline.axle_ratios", what, sides, ALIKE, "%", at_most(0.01), mend=mend),
     ]
@@ -168,47 +188,4 @@ def splines(before: Fitted, after: Fitted, position: str) -> Finding:
         mend=CHANGE_TOGETHER if wrong else "",
         wrong=tuple(sides.after),
         caution=CAUTIONS["driveline"],
-    )
-
-
-def _joint_rad(reading: Reading, position: str) -> float:
-    static = reading.value(position, "joint_angle_static")
-    lift = lift_m(reading, position.split(".")[1])
-    return static + (lift * reading.value(position, "joint_angle_per_lift") if lift else 0.0)
-
-
-def joint_angle(before: Fitted, after: Fitted, position: str) -> Finding:
-    """Joint angle after the change of ride height against what the joint permits."""
-    permitted = on_both(before, after, lambda r: r.value(position, "joint_angle_permitted"))
-    return against(
-        f"driveline.joint_angle.{position}",
-        f"joint angle of the {after.title(position)}",
-        on_both(
-            before, after, lambda r: _joint_rad(r, position) + 0 * r.value(position, "joint_angle_permitted")
-        ),
-        ANGLE.at(permitted.after, "deg"),
-        "deg",
-        at_most(permitted.after),
-        mend="Less lift, or a shaft with joints for the angle.",
-        more=(figure("permitted angle", permitted.before, permitted.after, "deg"),),
-    )
-
-
-def joint_ripple(before: Fitted, after: Fitted, position: str) -> Finding:
-    """Angular acceleration behind one joint at the cruising speed."""
-
-    def ripple(reading: Reading) -> float:
-        wheel = engine_speed_rad_s(reading.fact("cruise_speed"), circumference_m(reading), 1.0)
-        return ripple_rad_s2(wheel * reading.value(AXLE, "axle_ratio"), _joint_rad(reading, position))
-
-    return against(
-        f"driveline.joint_ripple.{position}",
-        f"angular acceleration in the {after.title(position)} when cruising",
-        on_both(before, after, ripple),
-        RIPPLE,
-        "rad/s2",
-        at_most(1000),
-        digits=0,
-        otherwise=Verdict.caution,
-        mend="Less lift, or wedges that bring both joints to the same small angle.",
     )

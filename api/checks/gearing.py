@@ -1,6 +1,8 @@
 """Gearing: road speed, engine speed and what the lowest gear can climb."""
 
 import math
+from collections.abc import Callable
+from dataclasses import replace
 
 from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
@@ -11,6 +13,8 @@ from api.rulebook.units import STANDARD_GRAVITY
 GEARS = ("gear_1", "gear_2", "gear_3", "gear_4", "gear_5")
 AXLE = ("gears.rear", "diff.rear")
 ROLLING_RESISTANCE = 0.015
+GRIP = 0.8
+"""Adhesion of a tyre on a dry road; workshop practice for the most that a tyre passes on."""
 RPM = 2 * math.pi / 60
 
 CRUISE = Limit("at most 75 % of the speed at rated power", "engine practice", Provenance.common_practice)
@@ -19,10 +23,11 @@ START = Limit(
     "at least 12 % with the permitted total mass",
     "Regulation (EU) 1230/2012",
     Provenance.memory,
-    "Annex I, starting on a gradient",
+    "Annex I, starting on a gradient, there for a vehicle with its trailer",
     12.0,
     "%",
 )
+TOWING = replace(START, text="at least 12 % with the permitted total mass and the trailer")
 FIRST = Limit(
     "at least 10 km/h at 1000 rpm; below it drivers start off in second",
     "trade experience",
@@ -61,6 +66,14 @@ def gradient_climbed(force_n: float, mass_kg: float) -> float:
     return math.tan(math.asin(asked / span) - math.atan(ROLLING_RESISTANCE))
 
 
+def gradient_held(on_driven_kg: float, mass_kg: float) -> float:
+    """The steepest gradient (rise over run) that the driven tyres hold: mu N / (m g) - f.
+
+    The shift of weight to the rear on the slope is left out, which is the safe side for rear drive.
+    """
+    return max(GRIP * on_driven_kg / mass_kg - ROLLING_RESISTANCE, 0.0)
+
+
 def gears(reading: Reading) -> list[float]:
     """The gearbox ratios, first to top; first must be recorded, and of the others those that are."""
     others = [r for kind in GEARS[1:] if (r := reading.maybe("gearbox", kind)) is not None]
@@ -93,13 +106,21 @@ def efficiency(reading: Reading) -> float:
     return reading.value(("gearbox", *AXLE), "driveline_efficiency") if of_variant is None else of_variant
 
 
-def circumference_m(reading: Reading) -> float:
-    return reading.value("tyre.road", "rolling_circumference")
+def circumference_m(reading: Reading, axle: str = "rear") -> float:
+    """Of the road tyre; of the axle's own where a range has tyres for each axle."""
+    return reading.value(("tyre.road", f"tyre.{axle}"), "rolling_circumference")
+
+
+def driven_axles(fitted: Fitted) -> tuple[str, ...]:
+    """The axles that have gears; the rear one where none is fitted, so that its gears are missed."""
+    found = [a for a in ("rear", "front") if fitted.has(f"gears.{a}") or fitted.has(f"diff.{a}")]
+    return tuple(found) or ("rear",)
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
-    """Cruising speed, start on a gradient, and whether first gear is of use."""
-    return [cruise(before, after), start(before, after), first_gear(before, after)]
+    """Cruising speed, start on a gradient alone and with a trailer, and whether first gear is of use."""
+    towing = [towing_start(before, after)] if after.found_fact("towed_mass") else []
+    return [cruise(before, after), start(before, after), *towing, first_gear(before, after)]
 
 
 def speeds_at_1000_rpm(before: Fitted, after: Fitted) -> tuple[Figure, ...]:
@@ -171,24 +192,44 @@ def _cruise_mend(after: Fitted, sides: BothSides[float]) -> str:
 
 def start(before: Fitted, after: Fitted) -> Finding:
     """The gradient that the lowest gear climbs with the permitted total mass."""
+    return _start(before, after, "gearing.start", "laden", START, lambda reading: 0.0)
 
-    def climbed(reading: Reading) -> float:
+
+def towing_start(before: Fitted, after: Fitted) -> Finding:
+    """The same with the greatest trailer that the vehicle may tow."""
+    return _start(
+        before, after, "gearing.start_towing", "with the trailer", TOWING, lambda r: r.fact("towed_mass")
+    )
+
+
+def _start(
+    before: Fitted, after: Fitted, check: str, how: str, limit: Limit, towed: Callable[[Reading], float]
+) -> Finding:
+    def pulled(reading: Reading) -> float:
         torque = reading.value("engine.unit", "torque")
         force = tractive_force_n(torque, lowest_ratio(reading), efficiency(reading), circumference_m(reading))
-        # Steeper than the tyres can hold is no news: 100 % is where the figure stops.
-        return min(gradient_climbed(force, reading.fact("mass_laden")), 1.0)
+        # No slope is steeper than upright: 1000 % is where the figure stops.
+        return min(gradient_climbed(force, reading.fact("mass_laden") + towed(reading)), 10.0)
 
-    ratio = on_both(before, after, lowest_ratio)
+    def held(reading: Reading) -> float:
+        on_driven = sum(reading.fact(f"axle_load_{axle}_laden") for axle in driven_axles(reading.fitted))
+        return gradient_held(on_driven, reading.fact("mass_laden") + towed(reading))
+
+    ratio, engine, tyres = (on_both(before, after, of) for of in (lowest_ratio, pulled, held))
     return against(
-        "gearing.start",
-        "gradient climbed in the lowest gear, laden",
-        on_both(before, after, climbed),
-        START,
+        check,
+        f"gradient climbed in the lowest gear, {how}",
+        on_both(before, after, lambda reading: min(pulled(reading), held(reading))),
+        limit,
         "%",
         at_least(0.12),
         digits=0,
         mend="A lower axle, first gear or low range, or a smaller tyre, would do it.",
-        more=(figure("lowest overall ratio", ratio.before, ratio.after, ""),),
+        more=(
+            figure("lowest overall ratio", ratio.before, ratio.after, ""),
+            figure("gradient that the engine pulls", engine.before, engine.after, "%"),
+            figure("gradient that the driven tyres hold", tyres.before, tyres.after, "%"),
+        ),
     )
 
 

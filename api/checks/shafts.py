@@ -29,14 +29,21 @@ def shaft_torque_nm(
     grip_nm: float,
     locked_grip_nm: float,
     locked: bool,
+    greater_share: float = 0.5,
 ) -> float:
     """Torque on one half shaft: the smaller of what the engine sends and what the tyres hold.
 
-    An open differential halves the engine's torque and lets one tyre hold it; a locked one can send
-    all of it to the tyre that grips, which then carries up to the whole axle's grip.
+    An open differential halves the engine's torque and lets one tyre hold it; a limited-slip one sends
+    `greater_share` to the tyre that grips better; a locked one can send all of it to that tyre, which
+    then carries up to the whole axle's grip.
     """
     sent = engine_nm * overall_ratio * efficiency
-    return min(sent, locked_grip_nm) if locked else min(sent / 2, grip_nm)
+    return min(sent, locked_grip_nm) if locked else min(sent * greater_share, grip_nm)
+
+
+def biased_share(bias: float) -> float:
+    """What the better wheel gets of an axle's torque when it may carry `bias` times the other's."""
+    return bias / (1 + bias)
 
 
 def spline_diameters_m(teeth: int, pitch_per_inch: float, angle_rad: float) -> dict[str, float]:
@@ -59,6 +66,11 @@ def cardan_irregularity(angle_rad: float) -> float:
 def residual_angle_rad(first_rad: float, second_rad: float) -> float:
     """What two joints in phase leave: sqrt(|b1^2 - b2^2|)."""
     return math.sqrt(abs(first_rad**2 - second_rad**2))
+
+
+def added_angle_rad(first_rad: float, second_rad: float) -> float:
+    """What two joints a quarter turn out of phase make together: sqrt(b1^2 + b2^2)."""
+    return math.hypot(first_rad, second_rad)
 
 
 def ripple_rad_s2(speed_rad_s: float, angle_rad: float) -> float:

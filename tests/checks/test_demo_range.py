@@ -136,7 +136,10 @@ def test_ten_spline_shafts_are_the_weakest_link_and_twenty_four_mend_it(scopes):
         "hub.rear.left": "QA-3142",
         "hub.rear.right": "QA-3142",
     }
-    finding = next(f for f in _checked(scope, change) if f.check == "driveline.weakest_link")
+    rear_alone = next(f for f in _checked(scope, change) if f.check == "driveline.weakest_link")
+    assert "is the front half shaft" in rear_alone.sentence, "which then is the weakest"
+    front = {"halfshaft.front.left": "QA-3034", "halfshaft.front.right": "QA-3035", "diff.front": "QA-3350"}
+    finding = next(f for f in _checked(scope, {**change, **front}) if f.check == "driveline.weakest_link")
     assert "today it is the rear half shaft" in finding.sentence
     assert (finding.verdict_before, finding.verdict) == (Verdict.fails, Verdict.holds)
     half = [

@@ -10,7 +10,7 @@ from scipy.integrate import quad
 
 from api.checks import shafts as d
 from api.checks import suspension as s
-from api.checks.driveline import RIPPLE
+from api.checks.driveline_joints import RIPPLE
 from api.rulebook.units import STANDARD_GRAVITY
 from tests.checks.values import agrees, names
 
