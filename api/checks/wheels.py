@@ -14,7 +14,7 @@ from api.checks.verdict import (
     figure,
     shown,
 )
-from api.checks.wheel_room import brake_clearance, reach, spare
+from api.checks.wheel_room import brake_clearance, reach, scrub, spare
 
 RIM = Limit(
     "within the rim widths that the tyre permits", "tyre data (ISO 4000-1, UN R30)", Provenance.recorded
@@ -45,6 +45,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
         *(brake_clearance(before, after, axle) for axle in ("front", "rear")),
         reach(before, after, True),
         reach(before, after, False),
+        scrub(before, after),
         spare(before, after),
     ]
 
