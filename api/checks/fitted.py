@@ -91,6 +91,15 @@ class Fitted:
                 return self._gated(kind, component.characteristics[kind], name, component.number, of)
         return None
 
+    def of_the_original(self, position: str, kind: str) -> float:
+        """The SI value of what the vehicle had at `position` from new; 0 where nothing sane is recorded."""
+        for fitment in self._fitments.get(position, ()):
+            component = self.book.components.get(fitment.component) if fitment.from_new else None
+            measure = component.characteristics.get(kind) if component else None
+            if measure and measure.si is not None and sane(kind, measure.si):
+                return measure.si
+        return 0.0
+
     def found_fact(self, kind: str) -> Found | None:
         """What is recorded of the variant itself."""
         variant = self.book.variant

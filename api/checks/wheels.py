@@ -14,7 +14,7 @@ from api.checks.verdict import (
     figure,
     shown,
 )
-from api.checks.wheel_room import brake_clearance, reach, spare
+from api.checks.wheel_room import brake_clearance, reach, scrub, spare
 
 RIM = Limit(
     "within the rim widths that the tyre permits", "tyre data (ISO 4000-1, UN R30)", Provenance.recorded
@@ -29,9 +29,7 @@ HUMP = Limit(
 
 LOAD = Limit("at least the axle load", "ISO 4000-1", Provenance.seen, "load index table, as copied")
 
-SPEED = Limit("at least the top speed", "ISO 4000-1", Provenance.seen, "speed symbols Q to Y, as copied")
-
-SPEED_MEMORY = Limit("at least the top speed", "ISO 4000-1", Provenance.memory, "speed symbols L to R")
+SPEED = Limit("at least the top speed", "ISO 4000-1", Provenance.seen, "speed symbols L to Y, as copied")
 
 WHEEL_LOAD = Limit("at least the axle load", "wheel data", Provenance.recorded)
 
@@ -47,6 +45,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
         *(brake_clearance(before, after, axle) for axle in ("front", "rear")),
         reach(before, after, True),
         reach(before, after, False),
+        scrub(before, after),
         spare(before, after),
     ]
 
@@ -135,41 +134,54 @@ def _axle_load_kg(reading: Reading, axle: str) -> float:
     return reading.fact(f"axle_load_{axle}_laden")
 
 
+TWINS_FROM = 6
+"""Road wheels from which the rear axle runs on twins."""
+
+
+def wheels_on(reading: Reading, axle: str) -> int:
+    """How many wheels stand on an axle: two, behind four where six or more road wheels are fitted."""
+    twins = axle == "rear" and reading.fitted.quantity("wheel.road") >= TWINS_FROM
+    return 4 if twins else 2
+
+
 def tyre_load(before: Fitted, after: Fitted, axle: str) -> Finding:
-    """Two tyres by load index against the laden axle load."""
+    """The axle's tyres by load index against the laden axle load; twins by their own, lower index."""
 
     def carried(reading: Reading) -> float:
-        index = reading.value("tyre.road", "load_index")
-        return 2 * load_carried_kg(round(index)) if index == index else index
+        tyres = wheels_on(reading, axle)
+        index = reading.value("tyre.road", "load_index_twin" if tyres > 2 else "load_index")
+        return tyres * load_carried_kg(round(index)) if index == index else index
 
-    return _covers(
-        before, after, f"wheels.tyre_load.{axle}", f"load that the {axle} tyres carry", carried, axle, LOAD
-    )
+    return _covers(before, after, f"wheels.tyre_load.{axle}", "tyres", carried, axle, LOAD)
 
 
 def wheel_load(before: Fitted, after: Fitted, axle: str) -> Finding:
-    """Two wheels against the laden axle load."""
+    """The axle's wheels against the laden axle load."""
 
     def carried(reading: Reading) -> float:
-        return 2 * reading.value("wheel.road", "wheel_load")
+        return wheels_on(reading, axle) * reading.value("wheel.road", "wheel_load")
 
-    what = f"load that the {axle} wheels carry"
-    return _covers(before, after, f"wheels.wheel_load.{axle}", what, carried, axle, WHEEL_LOAD)
+    return _covers(before, after, f"wheels.wheel_load.{axle}", "wheels", carried, axle, WHEEL_LOAD)
 
 
-def _covers(before, after, check, what, carried, axle, limit) -> Finding:
+def _covers(before, after, check, those, carried, axle, limit) -> Finding:
     loads = on_both(before, after, lambda r: _axle_load_kg(r, axle))
+    each = on_both(before, after, lambda r: _axle_load_kg(r, axle) / wheels_on(r, axle))
     covers = on_both(before, after, lambda r: carried(r) + 0 * _axle_load_kg(r, axle))
+    count = "four" if wheels_on(Reading(after), axle) > 2 else "two"
     return against(
         check,
-        what,
+        f"load that the {count} {axle} {those} carry",
         covers,
         limit.at(loads.after, "kg"),
         "kg",
         at_least(loads.after),
         digits=0,
         mend="Fit tyres and wheels of a higher load rating, or lower the permitted axle load on its plate.",
-        more=(figure(f"{axle} axle load, laden", loads.before, loads.after, "kg"),),
+        more=(
+            figure(f"{axle} axle load, laden", loads.before, loads.after, "kg"),
+            figure(f"load on each of the {axle} {those}", each.before, each.after, "kg"),
+        ),
     )
 
 
@@ -182,12 +194,11 @@ def tyre_speed(before: Fitted, after: Fitted) -> Finding:
         return (speed_carried_m_s(symbol) if symbol else float("nan")) + 0 * top
 
     top = on_both(before, after, lambda r: r.fact("top_speed"))
-    symbol = Reading(after).word("tyre.road", "speed_symbol")
     return against(
         "wheels.tyre_speed",
         "speed that the tyres carry",
         on_both(before, after, carried),
-        (SPEED_MEMORY if symbol in "LMNPR" else SPEED).at(top.after, "km/h"),
+        SPEED.at(top.after, "km/h"),
         "km/h",
         at_least(top.after),
         digits=0,

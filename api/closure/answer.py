@@ -128,8 +128,9 @@ class Change:
     """A position whose component differs from today's. `component` None: removed.
 
     `forced`: its reason leaves nothing else; otherwise it was chosen out of `choices` (of a budget: all
-    that gives more, there or elsewhere) and `others` says what the next best would cost more. `price` is
-    for all `quantity` pieces, minor units.
+    that gives more, there or elsewhere) and `others` says what the next best would cost more; `only_one`:
+    with any other the question cannot be fulfilled, which is proved. `price` is for all `quantity` pieces,
+    minor units.
     """
 
     position: str
@@ -147,6 +148,7 @@ class Change:
     forced: bool = True
     choices: int = 1
     others: tuple[Other, ...] = ()
+    only_one: bool = False
     claim: str = ""
     grade: Grade = Grade.none
     asked_number: str = ""

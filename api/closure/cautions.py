@@ -42,9 +42,9 @@ STANDS = (
 def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loose] = ()) -> tuple[str, ...]:
     """Every caution that the changes call for, each once, and the hazards of the parts themselves."""
     changes, loose = tuple(changes), tuple(loose)
-    found = [
-        caution for section in {c.section for c in changes} for caution in section_cautions(book, section)
-    ]
+    bought = (book.components.get(part.component) for part in loose)
+    sections = {c.section for c in changes} | {part.section for part in bought if part}
+    found = [caution for section in sections for caution in section_cautions(book, section)]
     order = list(dict.fromkeys(BY_WORD.values()))
     sentences = sorted(set(found), key=order.index)
     if any(item.effort is Effort.cutting for item in (*changes, *loose)):

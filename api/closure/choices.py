@@ -22,7 +22,8 @@ def next_best(
 ) -> dict[str, tuple[Other, ...]]:
     """For each chosen change, the best set without it, as a difference to the best set.
 
-    Choices nearest to a wish come first; those that the deadline does not reach have none.
+    Choices nearest to a wish come first; those that the deadline does not reach are left out. Where it is
+    proved that no set lacks the choice, there is none to name.
     """
     chosen = [
         place
@@ -36,6 +37,8 @@ def next_best(
             second, outcome = _best_without(problem, Fit(place, found.values[place]))
             if second is not None:
                 others[place] = (_as_other(problem, found, second, outcome, place, reasons[place]),)
+            elif outcome is Outcome.impossible:
+                others[place] = ()
     return others
 
 

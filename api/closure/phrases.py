@@ -103,7 +103,8 @@ def of_limit(book: RuleBook, limits: Limits, name: str) -> str:
 def advice(book: RuleBook, rule: Companion) -> str:
     """What a rule advises, by number and name, and why."""
     parts = dict.fromkeys(component(book, a.component) for a in rule.alternatives if a.component)
-    return f"{' or '.join(parts)}: {rule.reason}" if parts else rule.reason
+    reason = f"{rule.reason.rstrip('.')}."
+    return f"{' or '.join(parts)}: {reason}" if parts else reason
 
 
 def changed_together(one: str, other: str) -> str:

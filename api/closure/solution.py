@@ -62,7 +62,7 @@ def changes_of(
 ) -> tuple[Change, ...]:
     """The changes, section by section and position by position."""
     changes = [
-        _change(problem, found, propagation, place, explained, others.get(place, ()))
+        _change(problem, found, propagation, place, explained, others.get(place))
         for place in explained.reasons
         if not place.startswith(LOOSE)
     ]
@@ -81,7 +81,7 @@ def _change(
     propagation: Propagation,
     place: str,
     explained: Explanation,
-    others: tuple[Other, ...],
+    others: tuple[Other, ...] | None,
 ) -> Change:
     scope, reason = problem.scope, explained.reasons[place]
     fit = Fit(place, found.values[place])
@@ -104,7 +104,8 @@ def _change(
         also_needed_by=explained.also_needed(place),
         forced=choices <= 1,
         choices=choices,
-        others=others,
+        others=others or (),
+        only_one=others == (),
         claim=fitment.name if fitment else "",
         grade=fitment.grade if fitment else Grade.none,
         asked_number=asked_number(scope, fit, reason),

@@ -226,11 +226,14 @@ def also_sentence(book: RuleBook, also: Iterable[Because], first: Because) -> st
 
 
 def choice_sentence(book: RuleBook, change: Change) -> str:
-    """That it was chosen, and what the next best would have cost."""
+    """That it was chosen, and what the next best would have cost; nothing where that was not looked at."""
     if change.forced:
         return ""
-    chosen = f"Chosen out of {change.choices}."
-    return " ".join([chosen, *(other_sentence(book, change, other) for other in change.others)])
+    if change.only_one:
+        other = "the other" if change.choices == 2 else "any of the others"
+        return f"Chosen out of {change.choices}: with {other} not all of your wishes can be fulfilled."
+    others = [other_sentence(book, change, other) for other in change.others]
+    return " ".join([f"Chosen out of {change.choices}.", *others]) if others else ""
 
 
 def other_sentence(book: RuleBook, change: Change, other: Other) -> str:
@@ -446,6 +449,15 @@ def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:
     return (
         f"Nobody has confirmed {claim.claim}: {claim.component}{where} rests on {GRADE_WORDS[claim.grade]}."
     )
+
+
+def claim_words(book: RuleBook, claim: Unconfirmed) -> str:
+    """What a claim says, as a sentence: what a rule asks and why, or that a part fits a place."""
+    asked = next((rule.reason for rule in book.companions if rule.name == claim.claim), "")
+    if asked:
+        return f"{phrases.opening(asked.rstrip('.'))}."
+    where = f" {phrases.position(book, claim.position)}" if claim.position else " this vehicle"
+    return f"That {phrases.component(book, claim.component)} fits{where}."
 
 
 def _count(number: int, noun: str) -> str:

@@ -53,6 +53,7 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "leaf_thickness": (1, 80),
         "leaf_length": (150, 3000),
         "ride_height_change": (-500, 500),
+        "lift_permitted": (1, 500),
         "damper_closed": (30, 2000),
         "damper_open": (40, 2000),
         "damper_mount_length": (40, 2000),
@@ -95,7 +96,11 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
     ("speed", "km/h"): {"top_speed": (5, 600), "cruise_speed": (5, 500)},
     ("rotation", "rpm"): {"power_speed": (50, 30_000), "torque_speed": (0, 30_000)},
     ("force", "N"): {"servo_run_out": (50, 50_000)},
-    ("torque", "Nm"): {"torque": (0.5, 10_000), "torque_rating": (0.5, 200_000)},
+    ("torque", "Nm"): {
+        "torque": (0.5, 10_000),
+        "torque_rating": (0.5, 200_000),
+        "tightening_torque": (0.5, 5000),
+    },
     ("pressure", "bar"): {
         "residual_pressure": (0, 10),
         "balance_knee": (0, 250),
@@ -108,7 +113,7 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "vacuum_supplied": (0, 105),
         "vacuum_drawn": (0, 105),
     },
-    ("pressure", "MPa"): {"shear_strength": (10, 3000)},
+    ("pressure", "MPa"): {"shear_strength": (10, 3000), "permitted_stress": (50, 3000)},
     ("power", "kW"): {"power": (0.1, 1500)},
     ("stiffness", "N/mm"): {"spring_rate": (0.2, 5000)},
     ("current", "A"): {
@@ -168,6 +173,7 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "driveline_efficiency": (0.3, 1),
         "injector_duty": (0.05, 1),
         "steering_ratio": (1, 60),
+        "nut_factor": (0.03, 0.6),
     },
     ("count", ""): {
         "wheel_cylinder_count": (1, 8),
@@ -176,6 +182,7 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "flange_studs": (0, 32),
         "bolt_count": (1, 32),
         "load_index": (0, 279),
+        "load_index_twin": (0, 279),
         "spline_count": (2, 150),
         "inner_spline_count": (2, 150),
         "outer_spline_count": (2, 150),

@@ -154,6 +154,7 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
         "depth": change.depth,
         "forced": change.forced,
         "choices": change.choices,
+        "only_one": change.only_one,
         "alternatives": [_other(book, change, other) for other in change.others],
         "claim": change.claim or None,
         "evidence": GRADE_WORDS[change.grade] if change.claim else None,
@@ -164,6 +165,7 @@ def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
     return {
         "component": part.component,
         "name": _name(book, part.component),
+        "section": known.section if (known := book.components.get(part.component)) else None,
         "quantity": part.quantity,
         "price": money(part.price),
         "effort": EFFORT_WORDS[part.effort],
@@ -207,6 +209,7 @@ def unconfirmed_document(book: RuleBook, claim: Unconfirmed) -> dict[str, Any]:
         "evidence": GRADE_WORDS[claim.grade],
         "position": claim.position or None,
         "component": claim.component or None,
+        "what": wording.claim_words(book, claim),
         "sentence": wording.unconfirmed_sentence(book, claim),
     }
 

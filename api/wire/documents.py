@@ -112,6 +112,7 @@ class ChangeOut(Out):
     depth: int = Field(description="how many rules lie between it and a wish")
     forced: bool = Field(description="nothing else was possible")
     choices: int
+    only_one: bool = Field(description="proved: with any other the question cannot be fulfilled")
     alternatives: list[OtherOut]
     claim: str | None
     evidence: GradeWord | None = Field(description="of the claim; null: no claim is needed")
@@ -120,6 +121,7 @@ class ChangeOut(Out):
 class LooseOut(Out):
     component: str
     name: str | None
+    section: str | None = Field(description="what the part belongs to, whatever asks for it")
     quantity: int
     price: MoneyOut
     effort: str
@@ -154,6 +156,7 @@ class UnconfirmedOut(Out):
     evidence: GradeWord
     position: str | None
     component: str | None
+    what: str = Field(description="what is claimed, in words")
     sentence: str
 
 

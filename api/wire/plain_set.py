@@ -122,6 +122,7 @@ def _further_reasons(part: Facts) -> Iterator[str]:
 
 def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
     changed = {change["section"] for change in solution["changes"]}
+    bought = _bought(solution)
     by_section: dict[str, list[str]] = {}
     for entry in solution["stays"]:
         by_section.setdefault(entry["section"], []).append(entry["position_title"])
@@ -133,8 +134,19 @@ def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
         yield from wrap(
             f"{titles.get(section, section)}: {'; '.join(by_section[section])}.", indent=2, hang=4
         )
-    if whole := [titles.get(s, s) for s in by_section if s not in changed]:
+    for section in (s for s in by_section if s in bought and s not in changed):
+        new = f"all of it, with new parts: {', '.join(bought[section])}"
+        yield from wrap(f"{titles.get(section, section)}: {new}.", indent=2, hang=4)
+    if whole := [titles.get(s, s) for s in by_section if s not in changed and s not in bought]:
         yield from wrap(f"Untouched altogether: {'; '.join(whole)}.", indent=2, hang=4)
+
+
+def _bought(solution: Facts) -> dict[str, list[str]]:
+    """The numbers of the loose parts, by the section that they belong to."""
+    bought: dict[str, list[str]] = {}
+    for part in solution["loose_parts"]:
+        bought.setdefault(part["section"], []).append(part["component"])
+    return bought
 
 
 def _notes(title: str, notes: list[Facts]) -> Iterator[str]:
@@ -150,7 +162,7 @@ def _flaws(solution: Facts) -> Iterator[str]:
 
     What is left besides is counted by severity.
     """
-    touched = {change["section"] for change in solution["changes"]}
+    touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
     near, rest = [], []
     for flaw in solution["flaws_left"]:
         told = flaw["section"] in touched or flaw["severity"] == "dangerous"
@@ -184,24 +196,10 @@ def _unconfirmed(solution: Facts) -> Iterator[str]:
         return
     yield "CLAIMS NOBODY HAS CONFIRMED"
     yield from wrap(solution["rests_on"])
-    reasons = _reasons(solution) | _fitments(solution)
-    for claim, evidence in dict.fromkeys((c["claim"], c["evidence"]) for c in solution["unconfirmed"]):
+    claims = {(c["claim"], c["evidence"]): c["what"] for c in solution["unconfirmed"]}
+    for (claim, evidence), what in claims.items():
         grade = evidence if evidence == "no evidence" else f"{evidence} only"
-        sentence = f"{reasons[claim].rstrip('.')} " if claim in reasons else "What a rule asks "
-        yield from wrap(f"- {sentence}({claim}): {grade}.", indent=2, hang=4)
-
-
-def _fitments(solution: Facts) -> dict[str, str]:
-    """What each fitment claims, by its name."""
-    fitted = (c for c in solution["changes"] if c["claim"] and c["component"])
-    return {c["claim"]: f"That {c['component']} ({c['name']}) fits {c['position_title']}" for c in fitted}
-
-
-def _reasons(solution: Facts) -> dict[str, str]:
-    """The sentence of each rule that brought something, by its name."""
-    brought = [*solution["changes"], *solution["loose_parts"]]
-    every = [b for item in brought for b in (item["because"], *item["also_needed_by"])]
-    return {because["name"]: because["sentence"] for because in every}
+        yield from wrap(f"- {what.rstrip('.')} ({claim}): {grade}.", indent=2, hang=4)
 
 
 def _findings(checks: Facts) -> Iterator[str]:

@@ -46,6 +46,30 @@ async def test_an_unconfirmed_claim_says_what_is_claimed(client: httpx.AsyncClie
     assert "- (" not in said
 
 
+async def test_a_rule_that_nobody_confirmed_is_told_in_its_own_words(client: httpx.AsyncClient):
+    said = await text(client, "chassis=16PR-005000&fit=QL-7010")
+    claims = said.partition("CLAIMS NOBODY HAS CONFIRMED")[2].partition("DOES IT WORK")[0]
+    assert "workshop manual only" in claims
+    assert "What a rule asks" not in claims
+
+
+async def test_a_section_in_which_parts_are_bought_is_not_untouched(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QC-7000")
+    stays = said.partition("STAYS AS IT IS")[2].partition("WORTH DOING")[0]
+    assert "Brakes: all of it, with new parts: QC-9003." in stays
+    untouched = stays.partition("Untouched altogether")[2]
+    assert "Instruments" in untouched
+    assert "Brakes" not in untouched
+    assert "Brakes hold lives." in said, "brake pipes are bought and fitted"
+
+
+async def test_what_was_chosen_never_ends_at_the_number(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QW-7655")
+    after = [part.lstrip("0123456789") for part in said.split("Chosen out of ")[1:]]
+    assert after
+    assert all(part.startswith((". The next best", ": with ")) for part in after)
+
+
 async def test_what_the_set_makes_worse_stands_under_the_headline(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PL-018412&fit=QA-3375")
     head = said.partition("AXLES AND HUBS")[0]

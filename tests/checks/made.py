@@ -32,6 +32,8 @@ POSITIONS = {
 
 FACTS = {
     "wheelbase": "2.5 m",
+    "track_front": "1.31 m",
+    "track_rear": "1.31 m",
     "mass_unladen": "1360 kg",
     "mass_laden": "1900 kg",
     "axle_load_front_unladen": "740 kg",
@@ -102,6 +104,8 @@ _SPRING = {
     "damper_open_need": "430 mm",
     "damper_closed_need": "270 mm",
     "hose_need": "320 mm",
+    "bump_travel": "75 mm",
+    "permitted_stress": "850 MPa",
 }
 _DAMPER = {"damper_closed": "260 mm", "damper_open": "445 mm"}
 _LAMP = {"current_drawn": "4 A", "load_time": "night", "rated_voltage": "12 V"}
@@ -125,7 +129,7 @@ _WHEEL = {
     "bolt_count": "5",
     "nut_seat": "cone 60",
 }
-_HUB = {"stud_thread": "9/16-18 UNF", "spline_count": "10"}
+_HUB = {"stud_thread": "9/16-18 UNF", "spline_count": "10", "property_class": "8.8"}
 
 FIGURES: dict[str, dict[str, str]] = {
     "brake.front.left": _DRUM,
@@ -157,7 +161,7 @@ FIGURES: dict[str, dict[str, str]] = {
     "wheel.spare": _WHEEL,
     "tyre.road": _TYRE,
     "tyre.spare": _TYRE,
-    "wheel.nuts": {"nut_seat": "cone 60", "stud_thread": "9/16-18 UNF"},
+    "wheel.nuts": {"nut_seat": "cone 60", "stud_thread": "9/16-18 UNF", "tightening_torque": "100 Nm"},
     **{f"hub.{axle}.{side}": _HUB for axle in ("front", "rear") for side in ("left", "right")},
     "halfshaft.rear.left": _SHAFT,
     "halfshaft.rear.right": _SHAFT,
@@ -324,6 +328,15 @@ class Made:
         number = self.after[position]
         fitments = tuple(
             replace(f, quantity=pieces) if (f.position, f.component) == (position, number) else f
+            for f in self.book.fitments
+        )
+        self.book = replace(self.book, fitments=fitments)
+
+    def from_new(self, position: str) -> None:
+        """What sits at `position` is what the factory fitted there."""
+        number = self.after[position]
+        fitments = tuple(
+            replace(f, from_new=True) if (f.position, f.component) == (position, number) else f
             for f in self.book.fitments
         )
         self.book = replace(self.book, fitments=fitments)

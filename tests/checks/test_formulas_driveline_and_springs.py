@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from api.checks import leaves as sp
 from api.checks import shafts as d
 from api.checks import suspension as s
 from api.checks.driveline_joints import RIPPLE
@@ -119,30 +120,30 @@ def test_frequency_from_rate_or_from_sag_is_one(rate, mass):
 
 
 def test_leaf_rates_of_the_published_formulas():
-    agrees("leaf.nine leaves", s.leaf_rate_n_m(9, 0.0635, 0.0055, 1.2) / 1000)
-    agrees("leaf.two parabolic", s.parabolic_rate_n_m(2, 0.0635, 0.011, 1.2) / 1000)
+    agrees("leaf.nine leaves", sp.leaf_rate_n_m(9, 0.0635, 0.0055, 1.2) / 1000)
+    agrees("leaf.two parabolic", sp.parabolic_rate_n_m(2, 0.0635, 0.011, 1.2) / 1000)
 
 
 def test_leaf_rate_agrees_with_bending_of_the_triangular_beam():
     # Leaves of one thickness stacked are a beam whose width tapers to the eye: EI falls with x.
     half, leaves, width, thick = 0.6, 9, 0.0635, 0.0055
     deflection = quad(
-        lambda x: x**2 / (s.STEEL_PA * leaves * width * x / half * thick**3 / 12) if x else 0.0, 0, half
+        lambda x: x**2 / (sp.STEEL_PA * leaves * width * x / half * thick**3 / 12) if x else 0.0, 0, half
     )[0]
-    assert s.leaf_rate_n_m(leaves, width, thick, 2 * half) == pytest.approx(2 / deflection, rel=1e-6)
+    assert sp.leaf_rate_n_m(leaves, width, thick, 2 * half) == pytest.approx(2 / deflection, rel=1e-6)
 
 
 def test_parabolic_rate_agrees_with_bending_of_the_tapered_leaf():
     half, width, root = 0.6, 0.0635, 0.011
 
     def flexibility(x):
-        return x**2 / (s.STEEL_PA * width * (root * math.sqrt(x / half)) ** 3 / 12) if x else 0.0
+        return x**2 / (sp.STEEL_PA * width * (root * math.sqrt(x / half)) ** 3 / 12) if x else 0.0
 
     deflection = quad(flexibility, 0, half)[0]
-    assert s.parabolic_rate_n_m(2, width, root, 2 * half) == pytest.approx(2 * 2 / deflection, rel=1e-6)
+    assert sp.parabolic_rate_n_m(2, width, root, 2 * half) == pytest.approx(2 * 2 / deflection, rel=1e-6)
 
 
 @given(st.integers(1, 12), st.floats(0.004, 0.012))
 def test_a_quarter_elliptic_of_half_the_length_is_half_a_semi_elliptic(leaves, thickness):
-    whole = s.leaf_rate_n_m(leaves, 0.06, thickness, 1.2)
-    assert s.quarter_leaf_rate_n_m(leaves, 0.06, thickness, 0.6) == pytest.approx(whole / 2)
+    whole = sp.leaf_rate_n_m(leaves, 0.06, thickness, 1.2)
+    assert sp.quarter_leaf_rate_n_m(leaves, 0.06, thickness, 0.6) == pytest.approx(whole / 2)

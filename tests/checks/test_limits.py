@@ -48,6 +48,13 @@ TURNS = [
     ("suspension.damper.front.bump", "damper.front.left", "damper_closed", "mm", 260, 468, 0),
     ("suspension.damper.front.droop", "damper.front.left", "damper_open", "mm", 445, 245, 0),
     ("suspension.hose.rear", "brake.hose.rear", "hose_length", "mm", 340, 187, 0),
+    ("suspension.leaf_stress.front", "spring.front.left", "permitted_stress", "MPa", 850, 100, None),
+    ("suspension.height.front", "spring.front.left", "ride_height_change", "mm", 0, 100, 30),
+    ("suspension.headlamp_aim", "spring.front.left", "ride_height_change", "mm", 0, 100, 0.5),
+    ("suspension.castor", "spring.rear.left", "ride_height_change", "mm", 0, 100, -0.5),
+    ("suspension.tilt", "tyre.road", "tyre_diameter", "mm", 728, 1100, None),
+    ("wheels.scrub", "wheel.road", "offset", "mm", 33, 0, 15),
+    ("unions.clamp.hub.front.left", "wheel.nuts", "tightening_torque", "Nm", 100, 205, 90),
     ("fuel.mixture", "", "fuel_ethanol", "%", 10, 30, 3),
     ("fuel.vapour_lock", "", "fuel_vapour_pressure", "kPa", 60, 180, 100),
     ("fuel.pump_flow", "fuel.pump", "pump_flow", "l/h", 60, 18, None),
@@ -60,6 +67,7 @@ BETWEEN_CAUTION_AND_FAILURE = [
     ("electrical.charging.worst", "charging.machine", "current_supplied", "A", 22, 10, 100),
     ("electrical.cable_drop", "charging.cable", "cable_length", "m", 8, 25, 10),
     ("electrical.fuse_load", "fuse.box", "fuse_load", "A", 30, 50, 100),
+    ("unions.clamp.hub.front.left", "wheel.nuts", "tightening_torque", "Nm", 205, 400, 100),
 ]
 
 

@@ -161,10 +161,10 @@ class TestWheels:
         assert verdict("wheels.tyre_load.rear", {"tyre.road": {"load_index": "80"}}) is FAILS
         assert verdict("wheels.wheel_load.rear", {"wheel.road": {"wheel_load": "400 kg"}}) is FAILS
 
-    def test_a_speed_symbol_from_memory_only_cautions(self):
+    def test_a_tyre_must_carry_the_top_speed(self):
         assert (
             verdict("wheels.tyre_speed", {"tyre.road": {"speed_symbol": "L"}}, {"top_speed": "140 km/h"})
-            is CAUTION
+            is FAILS
         )
         assert (
             verdict("wheels.tyre_speed", {"tyre.road": {"speed_symbol": "Q"}}, {"top_speed": "170 km/h"})

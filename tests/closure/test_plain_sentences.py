@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 
 from api.closure import phrases
-from api.closure.answer import Difference, Other
+from api.closure.answer import Difference, Other, Unconfirmed
 from api.closure.question import Criterion, RemedyFlaws
-from api.closure.wording import change_sentence, difference_words, headline
-from api.rulebook.model import Alternative, Severity
-from tests.closure.shelf import Shelf, changes, needs
+from api.closure.wording import change_sentence, claim_words, difference_words, headline
+from api.rulebook.model import Alternative, Grade, Severity
+from tests.closure.shelf import Shelf, changes, loose, needs
 
 
 def _change(answer, position):
@@ -78,3 +78,28 @@ def test_what_stays_as_today_in_the_next_best_set_is_kept():
     (change,) = answer.solution.changes
     kept = replace(change, others=(Other("open", kept=True),))
     assert "The next best, keeping open (part open): " in change_sentence(shelf.book(), kept)
+
+
+def test_what_was_chosen_says_what_the_next_best_is_or_why_there_is_none():
+    shelf = Shelf(brake="shoes disc drum")
+    change = replace(_change(shelf.ask("disc"), "brake"), forced=False, choices=2, others=())
+    only = change_sentence(shelf.book(), replace(change, only_one=True))
+    assert only.endswith("Chosen out of 2: with the other not all of your wishes can be fulfilled.")
+    of_three = change_sentence(shelf.book(), replace(change, choices=3, only_one=True))
+    assert of_three.endswith("with any of the others not all of your wishes can be fulfilled.")
+    assert "Chosen out of" not in change_sentence(shelf.book(), change), "nobody looked at the next best"
+
+
+def test_advice_ends_as_a_sentence():
+    shelf = Shelf(brake="shoes disc").kit("wax")
+    rule = needs("wax rule", "disc", loose("wax"))
+    assert phrases.advice(shelf.book(), rule).endswith("wax rule says so.")
+
+
+def test_a_claim_says_what_is_claimed():
+    shelf = Shelf(brake="shoes disc").kit("wax")
+    shelf.add("companions", needs("wax rule", "disc", loose("wax")))
+    asked = Unconfirmed("wax rule", Grade.parts_book, "brake", "disc")
+    assert claim_words(shelf.book(), asked) == "Wax rule says so."
+    fits = Unconfirmed("disc@brake", Grade.parts_book, "brake", "disc")
+    assert claim_words(shelf.book(), fits) == "That disc (part disc) fits the brake."
