@@ -40,14 +40,14 @@ def lock_order(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules, lad
     ideal = on_both(before, after, lambda r: loading(r, laden).ideal_front_share(last))
     return against(
         f"brakes.lock_order.{state}",
-        f"rate (g) from which the rear locks first, {state}; 1 is never",
+        f"rate (g) from which the rear locks too soon, {state}; 1 is nowhere",
         sides,
         rule.locks,
         "",
         at_least(NEVER),
         digits=2,
         otherwise=rules.of_approval,
-        say=lambda was, now: f"{state.capitalize()}, the rear locks first: {_worded(was, now)}",
+        say=lambda was, now: f"{state.capitalize()}, the rear locks too soon: {_worded(was, now)}",
         mend=_balance_mend(shares, ideal, last),
         more=(
             figure(f"front share of braking at {last:.1f} g", shares.before, shares.after, ""),
@@ -58,7 +58,7 @@ def lock_order(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules, lad
 
 def _worded(before: float | None, after: float) -> str:
     was, now = (
-        "not recorded" if rate is None else f"from {rate:.2f} g" if rate < NEVER else "never"
+        "not recorded" if rate is None else f"from {rate:.2f} g" if rate < NEVER else "nowhere"
         for rate in (before, after)
     )
     return now if was == now else f"{was} -> {now}"

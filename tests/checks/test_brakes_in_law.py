@@ -140,8 +140,6 @@ def _meeting_at(rate):
 
 
 class TestWhatBinds:
-
-
     def test_type_approval_is_there_to_compare_with_and_never_fails_a_vehicle_in_service(self):
         bad = {"brake.balance_valve": None, "brake.master": {"master_bore": "60 mm"}}
         made = Made(bad)

@@ -21,7 +21,7 @@ TURNS = [
     ("brakes.displaced.front", "brake.master", "fluid_displaced_front", "ml", 6.2, 2, None),
     ("brakes.displaced.rear", "brake.master", "fluid_displaced_rear", "ml", 4.8, 2, None),
     ("brakes.adhesion.laden", "brake.balance_valve", "balance_ratio", "", 0.35, 0.05, 0),
-    ("brakes.hand_grip", "", "gravity_height_laden", "m", 0.68, 4, 0.8),
+    ("brakes.hand_grip", "", "axle_load_front_laden", "kg", 860, 1600, 0.8),
     ("brakes.parking", "brake.hand", "hand_lever_ratio", "", 40, 8, 1.569064),
     ("brakes.heat.front", "brake.front.left", "rotor_mass", "kg", 12, 3, None),
     ("brakes.heat.rear", "brake.rear.left", "rotor_mass", "kg", 12, 1, None),

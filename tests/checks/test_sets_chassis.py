@@ -107,13 +107,13 @@ class TestBrakes:
         assert found["brakes.deceleration"].figures[0].after > 6.43
 
     def test_without_a_balance_valve_the_rear_locks_first(self):
-        finding = Made({"brake.balance_valve": None}).check()["brakes.lock_order.unladen"]
+        finding = Made({"brake.balance_valve": None}, CAR).check()["brakes.lock_order.unladen"]
         assert finding.verdict is CAUTION
         assert "balance valve" in finding.mend
         assert finding.figures[1].after < finding.figures[2].after
 
     def test_the_mend_of_the_balance_brings_the_rear_to_the_ideal(self):
-        finding = Made({"brake.balance_valve": None}).check()["brakes.lock_order.unladen"]
+        finding = Made({"brake.balance_valve": None}, CAR).check()["brakes.lock_order.unladen"]
         share, ideal = finding.figures[1].after, finding.figures[2].after
         part = float(finding.mend.split("at most ")[1].split(" of")[0])
         assert share / (share + part * (1 - share)) == pytest.approx(ideal, abs=0.005)
