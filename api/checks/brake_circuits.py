@@ -6,7 +6,7 @@ from dataclasses import replace
 from api.checks.bounds import at_least, at_most
 from api.checks.brake_grip import ADHESION, braked_rate
 from api.checks.brake_hand import by_hand_m_s2
-from api.checks.brake_rules import TWO_CIRCUITS, BrakeRule, InService
+from api.checks.brake_rules import BrakeRule, InService, danger_line
 from api.checks.brake_system import efficiency_taken, loading, require_category, system
 from api.checks.braking import circle_area_m2
 from api.checks.findings import against
@@ -63,14 +63,15 @@ def circuit_failed(before: Fitted, after: Fitted, rule: BrakeRule, inspected: In
         pedal = foot(reading)
         return max(pedal, by_hand_m_s2(reading, rule.hand_n)) if pedal < wanted else pedal
 
-    single, wanted = is_single(after), inspected.secondary_g * STANDARD_GRAVITY
+    single = is_single(after)
+    wanted = inspected.secondary_g * STANDARD_GRAVITY if single else rule.least_m_s2
     by_foot = on_both(before, after, foot)
     by_hand = on_both(before, after, lambda r: by_hand_m_s2(r, rule.hand_n))
     found = against(
         "brakes.circuit_failed",
         WHAT,
         on_both(before, after, left),
-        inspected.secondary if single else TWO_CIRCUITS,
+        inspected.secondary if single else danger_line(rule),
         "m/s2",
         at_least(wanted),
         digits=2,

@@ -1,6 +1,6 @@
 """What the law asks of brakes, by vehicle category and market: in service, and for type approval."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.checks.brake_grip import LockOrder
 from api.checks.law import Law
@@ -16,7 +16,7 @@ CATEGORIES = ("M1", "N1")
 class InService:
     """What a vehicle on the road is inspected for; rates in g, each with its limit as cited.
 
-    `secondary` is of the brake that is left when one circuit has failed.
+    `secondary` is of the hand brake where it is all that is left of a single circuit.
     """
 
     service_g: float
@@ -79,11 +79,6 @@ def _order(last: float, source: str, clause: str, provenance: Provenance, allowe
 
 _COPIED = "as copied in a public repository"
 _MANUAL = "GOV.UK test manual"
-_AS_A_SINGLE_LINE = "the single line of GOV.UK test manual 1.3.2 taken for every circuit"
-
-TWO_CIRCUITS = _part(0.25, "workshop practice", _AS_A_SINGLE_LINE, PRACTICE)
-"""The manual asks nothing of two circuits one by one; a vehicle that hardly stops is dangerous yet."""
-
 _IN_SERVICE_UN = {
     category: InService(
         0.50,
@@ -100,7 +95,7 @@ _IN_SERVICE_US = {
         part,
         _part(part, "Pennsylvania Code, title 67", f"chapter 175, table I, {of}", SEEN),
         0.25,
-        TWO_CIRCUITS,
+        _part(0.25, "workshop practice", "as GOV.UK test manual 1.3.2 asks of a single line", PRACTICE),
         0.16,
         _part(0.16, "workshop practice", "as GOV.UK test manual 1.4.2 asks", PRACTICE),
     )
@@ -171,6 +166,13 @@ def brake_rule(law: Law, category: str) -> BrakeRule:
     if law is Law.us:
         return _ALL_US
     return _GOODS_UN if category == "N1" else _CARS_UN
+
+
+def danger_line(rule: BrakeRule) -> Limit:
+    """What is left of two circuits with one lost, where no rule in service binds: the approval's figure."""
+    text = f"what is left must give at least {rule.least_m_s2:.2f} m/s2"
+    asked = f"as {rule.least.source}, {rule.least.clause}, asks of a secondary brake"
+    return replace(rule.least, text=text, source="workshop practice", clause=asked, provenance=PRACTICE)
 
 
 def in_service(law: Law, category: str) -> InService:

@@ -67,7 +67,8 @@ async def test_what_a_set_makes_worse_comes_first_and_then_the_rest(browser: htt
     assert "Speed shown at a true 80 km/h" in worse
     assert "Today it holds." in worse
     assert "Ethanol that is safe for the feed line and hoses" in already
-    assert "Laden, the rear locks first: from 0.71 g → never" in mended
+    assert "Laden deceleration at 700 N" in worse
+    assert mended
     assert "Laden deceleration with one circuit failed" in already
     assert "fuse every added cable at the source" in worse, "the caution of what is made worse"
 
