@@ -182,7 +182,8 @@ def test_both_turn_at_the_same_limit(side):
     for _ in range(40):
         v = a_vehicle(rng) | {"circuits": 2}
         own = plain.worked_out(v)
-        v["front_lining"] = 293.15 + (own["heat.front"] - 293.15) * side
+        if own["heat.front"] < 1400:
+            v["front_lining"] = own["heat.front"] * side
         v["front_chamber"] = 2 * v["front_fluid"] * side
         v["fluid"] = 2 * (v["front_fluid"] + v["rear_fluid"]) * side
         compare(v)
