@@ -85,7 +85,8 @@ def circuit_failed(before: Fitted, after: Fitted, rule: BrakeRule, inspected: In
     )
     if found.verdict is not Verdict.holds or at_least(wanted).holds(by_foot.after or 0.0):
         return found
-    return replace(found, verdict=Verdict.caution, mend=DUAL if single else STRONGER)
+    # No figure is past its limit: a little more or less of the hand brake makes it no worse and no better.
+    return replace(found, verdict=Verdict.caution, mend=DUAL if single else STRONGER, beyond=None)
 
 
 def _left_said(
