@@ -23,6 +23,10 @@ class Settings(BaseSettings):
     )
     pool_size: int = Field(5, ge=1, le=100, description="database connections a process keeps (PostgreSQL)")
     currency: str = Field("GBP", pattern=r"^[A-Z]{3}$", description="ISO 4217 code of every price")
+    rules: Literal["in service", "type approval"] = Field(
+        "in service",
+        description="which rules a vehicle must meet; those of type approval are else there to compare with",
+    )
     house: str = Field("", max_length=500, description="name and address that head orders and quotations")
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
     seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")

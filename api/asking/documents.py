@@ -6,6 +6,7 @@ Pure: from values to bytes, so that a reasoning process can do all of it.
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from api.checks.law import Binding
 from api.checks.set import check_set
 from api.closure import comparing, phrases, wording
 from api.closure.answer import Answer, Note, Outcome, Solution
@@ -49,6 +50,7 @@ class Posed:
     estimated: bool
     market: str = ""
     currency: str = ""
+    binding: Binding = Binding.in_service
     deadline: Deadline = field(default=NEVER, compare=False)
 
     @property
@@ -174,14 +176,16 @@ def arithmetic(asked: Posed, solution: Solution | None) -> tuple[Facts | None, l
         wished = {getattr(wish, "component", "") for wish in asked.question.wishes} & set(book.components)
         sections = sorted({book.components[number].section for number in wished})
         return None, list(dict.fromkeys(c for section in sections for c in section_cautions(book, section)))
-    findings = check_set(book, asked.question.vehicle, solution.today, solution.after, asked.market)
+    findings = check_set(
+        book, asked.question.vehicle, solution.today, solution.after, asked.market, asked.binding
+    )
     return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
 
 
 def check_document(asked: Posed, found: Completeness) -> Facts:
     """The whole answer as facts."""
     book = asked.book
-    findings = check_set(book, asked.question.vehicle, found.today, found.after, asked.market)
+    findings = check_set(book, asked.question.vehicle, found.today, found.after, asked.market, asked.binding)
     touched = {
         book.positions[p].section
         for p, c in found.after.items()

@@ -11,6 +11,7 @@ from api.builds.service import specification_document
 from api.catalogue.history import components_changed_since
 from api.catalogue.past_part import texts_in
 from api.catalogue.revisions import current_revision
+from api.checks.law import Binding
 from api.closure.deadline import NEVER, Deadline
 from api.closure.question import Criterion, Question
 from api.database import reading
@@ -42,6 +43,7 @@ class Asked:
     names: Names
     market: str = ""
     """Whose law the arithmetic follows; empty: the variant's."""
+    binding: Binding = Binding.in_service
     as_of: int | None = None
     deadline: Deadline = field(default=NEVER, compare=False)
     """Of the whole answer, from when the request was there."""
@@ -50,7 +52,14 @@ class Asked:
         """The question as a value that another process can answer."""
         until = deadline or self.deadline
         return Posed(
-            self.book, self.question, self.chassis, self.estimated, self.market, currency, deadline=until
+            self.book,
+            self.question,
+            self.chassis,
+            self.estimated,
+            self.market,
+            currency,
+            self.binding,
+            deadline=until,
         )
 
     def depends_on(self) -> list[Any]:
@@ -63,7 +72,7 @@ class Asked:
             [sorted(limits.keep), sorted(limits.keep_sections), sorted(limits.refuse)],
             [int(limits.effort_at_most), limits.price_at_most, limits.nothing_visible],
             [criterion.name for criterion in q.preference],
-            [sorted(q.fitted.items()), sorted(q.on_the_bench), q.alternatives, self.market],
+            [sorted(q.fitted.items()), sorted(q.on_the_bench), q.alternatives, self.market, self.binding],
             [self.as_of, self.names.looked_beyond_at] if self.names.beyond else [],
         ]
 
@@ -95,7 +104,10 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
         seconds=seconds,
     )
     market = body.market or ""
-    return Asked(names.book(), question, asked.chassis, asked.estimated, names, market, body.as_of, deadline)
+    binding = Binding(body.rules or service.settings.rules)
+    return Asked(
+        names.book(), question, asked.chassis, asked.estimated, names, market, binding, body.as_of, deadline
+    )
 
 
 def at_revision(

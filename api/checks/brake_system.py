@@ -1,6 +1,7 @@
 """The hydraulic brakes and the load of one vehicle, read once for every brake check."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from api.checks.braking import (
@@ -15,8 +16,12 @@ from api.checks.braking import (
     pedal_force_n,
     servo_output_n,
 )
-from api.checks.fitted import Reading
+from api.checks.fitted import Fitted, Reading
 from api.checks.gearing import circumference_m
+from api.checks.verdict import before_after, figure
+
+HYDRAULIC_EFFICIENCY = 0.85
+"""What of the push at the master cylinder reaches the brakes; common practice, 0.8 (drums) to 0.9 (discs)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,19 +34,20 @@ class System:
     servo_ratio: float
     run_out_n: float
     circuits: int
-    split: str
+    efficiency: float
 
     def pressure_pa(self, foot_n: float, servo: bool = True) -> float:
+        """Line pressure that brakes, for a foot force: what rubs on the way is taken off."""
         push = foot_n * self.pedal_ratio
         if servo:
             push = servo_output_n(push, self.servo_ratio, self.run_out_n)
-        return line_pressure_pa(push, self.master_bore_m)
+        return line_pressure_pa(push, self.master_bore_m, self.efficiency)
 
     def foot_n(self, force_n: float, servo: bool = True) -> float:
         """Foot force for a braking force at the road."""
         ratio, run_out = (self.servo_ratio, self.run_out_n) if servo else (1.0, math.inf)
         pressure = self.axles.pressure_pa(force_n)
-        return pedal_force_n(pressure, self.master_bore_m, self.pedal_ratio, ratio, run_out)
+        return pedal_force_n(pressure, self.master_bore_m, self.pedal_ratio, ratio, run_out, self.efficiency)
 
 
 def torque_per_pa(reading: Reading, axle: str) -> float:
@@ -93,8 +99,34 @@ def system(reading: Reading) -> System:
         reading.value("brake.servo", "servo_ratio") if servo else 1.0,
         reading.value("brake.servo", "servo_run_out") if servo else math.inf,
         int(circuits) if circuits == circuits else 0,
-        reading.maybe_word("brake.master", "circuit_split"),
+        hydraulic_efficiency(reading),
     )
+
+
+def hydraulic_efficiency(reading: Reading) -> float:
+    """As recorded of the master cylinder, else of the variant, else the usual value."""
+    recorded = reading.maybe("brake.master", "hydraulic_efficiency")
+    if recorded is None:
+        recorded = reading.maybe_fact("hydraulic_efficiency")
+    return HYDRAULIC_EFFICIENCY if recorded is None else recorded
+
+
+def efficiency_taken(fitted: Fitted) -> str:
+    """The efficiency of the hydraulics that a finding rests on, in words."""
+    value = hydraulic_efficiency(Reading(fitted))
+    of = "the usual value" if value == HYDRAULIC_EFFICIENCY else "as recorded"
+    return f"hydraulics pass on {value:.2f}, {of}"
+
+
+def taking(what: str, unit: str, digits: int, *inputs: str) -> Callable[[float | None, float], str]:
+    """Words today's and the new number of a judged figure, with the inputs that it rests on."""
+
+    def say(was: float | None, now: float) -> str:
+        main = figure(what, was, now, unit)
+        numbers = before_after(main.before, main.after, digits, unit)
+        return f"{what[0].upper()}{what[1:]}: {numbers} ({'; '.join(inputs)})"
+
+    return say
 
 
 def loading(reading: Reading, laden: bool) -> Loading:

@@ -1,17 +1,11 @@
-"""Brakes between pedal and fluid: travel, fluid delivered, residual pressure, hand brake."""
-
-import math
+"""Brakes between pedal and fluid: travel, fluid delivered, residual pressure."""
 
 from api.checks.bounds import at_least, at_most
-from api.checks.brake_rules import BrakeRule
-from api.checks.brake_system import require_category, torque_per_pa
-from api.checks.braking import pedal_stroke_m, slope_force_n
-from api.checks.findings import against, undetermined
+from api.checks.brake_system import torque_per_pa
+from api.checks.braking import pedal_stroke_m
+from api.checks.findings import against
 from api.checks.fitted import Fitted, Reading, on_both
-from api.checks.gearing import AXLE, circumference_m
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
-
-HAND_BRAKE_EFFICIENCY = 0.8
 
 TRAVEL = Limit(
     "at most two thirds of the travel to the floor", "workshop practice", Provenance.common_practice
@@ -99,34 +93,3 @@ def residual(before: Fitted, after: Fitted) -> list[Finding]:
             mend="Remove the residual valve; drums that need one get it in their own line.",
         )
     ]
-
-
-def hand_brake(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
-    """Hand force that holds the laden vehicle on the slope of the rule.
-
-    The lever ratio is from the hand to all braked wheels together, as the equaliser shares it.
-    """
-
-    def hand(reading: Reading) -> float:
-        require_category(reading)
-        torque_per_n = HAND_BRAKE_EFFICIENCY
-        for kind in ("hand_lever_ratio", "hand_brake_factor", "hand_brake_radius"):
-            torque_per_n *= reading.value("brake.hand", kind)
-        if reading.word("brake.hand", "hand_brake_shaft") == "transmission":
-            torque_per_n *= reading.value(AXLE, "axle_ratio")
-        radius = circumference_m(reading) / (2 * math.pi)
-        return slope_force_n(reading.fact("mass_laden"), rule.slope) * radius / torque_per_n
-
-    sides = on_both(before, after, hand)
-    if sides.after is None:
-        return undetermined("brakes.hand_brake", f"hand force on a {rule.slope:.0%} slope", sides, rule.hand)
-    return against(
-        "brakes.hand_brake",
-        f"hand force that holds the laden vehicle on {rule.slope:.0%}",
-        sides,
-        rule.hand,
-        "N",
-        at_most(rule.hand_n),
-        digits=0,
-        mend="A longer lever, a larger drum or a smaller tyre would do it. Chock the wheels on any slope.",
-    )

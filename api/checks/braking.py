@@ -171,19 +171,6 @@ class Axles:
         return self.front_n_per_pa * pressure_pa / self.force_n(pressure_pa)
 
 
-def rear_locks_first_from(axles: Axles, loading: Loading, first: float = 0.15, last: float = 0.8) -> float:
-    """The lowest rate in a span at which the rear axle uses more adhesion than the front.
-
-    Infinite when it never does. The step is a hundredth of g.
-    """
-    for step in range(round(first * 100), round(last * 100) + 1):
-        rate = step / 100
-        pressure = axles.pressure_pa(rate * loading.mass_kg * STANDARD_GRAVITY)
-        if axles.front_share(pressure) < loading.ideal_front_share(rate) - 1e-9:
-            return rate
-    return math.inf
-
-
 def pedal_stroke_m(demand_m3: float, master_bore_m: float, pedal_ratio: float) -> float:
     """Pedal travel that a volume of fluid costs."""
     return demand_m3 / circle_area_m2(master_bore_m) * pedal_ratio

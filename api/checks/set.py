@@ -18,18 +18,18 @@ from api.checks import (
 )
 from api.checks.fitted import ARITHMETIC, Fitted, finite
 from api.checks.kinds import beside_today
-from api.checks.law import Law, law_for
+from api.checks.law import Binding, Rules, law_for
 from api.checks.verdict import CAUTIONS, Finding, Verdict
 from api.rulebook.model import RuleBook, Vehicle
 
-Inspect = Callable[[Fitted, Fitted, Law], Sequence[Finding]]
+Inspect = Callable[[Fitted, Fitted, Rules], Sequence[Finding]]
 
 SUBJECTS: Mapping[str, Inspect] = {
     "brakes": brakes.inspect,
     "electrical": lambda was, new, _: electrical.inspect(was, new),
     "wheels": lambda was, new, _: wheels.inspect(was, new),
     "gearing": lambda was, new, _: gearing.inspect(was, new),
-    "speedometer": speedometer.inspect,
+    "speedometer": lambda was, new, rules: speedometer.inspect(was, new, rules.law),
     "driveline": lambda was, new, _: driveline.inspect(was, new),
     "corrosion": lambda was, new, _: corrosion.inspect(was, new),
     "unions": lambda was, new, _: [*unions.inspect(was, new), *bolts.inspect(was, new)],
@@ -45,29 +45,31 @@ def check_set(
     today: Mapping[str, str | None],
     after: Mapping[str, str | None],
     market: str = "",
+    binding: Binding = Binding.in_service,
 ) -> list[Finding]:
     """Every finding of the set, subject by subject in order of safety, each beside today's.
 
     `today` and `after` map positions to component numbers, as `Solution.today` and `Solution.after`
     do. `market` chooses the law ("United States", else the UN regulations); empty: the variant's.
+    `binding` says whether rules of type approval bind, or are there to compare with.
     What is fitted today is judged by a pass of its own, so that its verdicts are of today alone.
     """
-    law = law_for(market or book.variant.market)
+    rules = Rules(law_for(market or book.variant.market), binding)
     was, new = Fitted(book, today, vehicle), Fitted(book, after, vehicle)
-    as_it_stands = _inspected(was, was, law)
-    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, law))
+    as_it_stands = _inspected(was, was, rules)
+    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, rules))
 
 
-def _inspected(was: Fitted, new: Fitted, law: Law) -> list[Finding]:
-    return [f for subject, inspect in SUBJECTS.items() for f in _subject(subject, inspect, was, new, law)]
+def _inspected(was: Fitted, new: Fitted, rules: Rules) -> list[Finding]:
+    return [f for subject, inspect in SUBJECTS.items() for f in _subject(subject, inspect, was, new, rules)]
 
 
-def _subject(subject: str, inspect: Inspect, was: Fitted, new: Fitted, law: Law) -> Sequence[Finding]:
+def _subject(subject: str, inspect: Inspect, was: Fitted, new: Fitted, rules: Rules) -> Sequence[Finding]:
     """The findings of one subject; a single one, not determined, where its arithmetic gives way."""
     was.read.clear()
     new.read.clear()
     try:
-        found = inspect(was, new, law)
+        found = inspect(was, new, rules)
     except ARITHMETIC:
         return [_gave_way(subject, new)]
     return found if all(_is_real(finding) for finding in found) else [_gave_way(subject, new)]

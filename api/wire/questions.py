@@ -8,6 +8,7 @@ from api.wire.given import WHOLE, Day, Price, Sits, Truth, Word
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
+RulesWord = Literal["in service", "type approval"]
 EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 
 MOST_ALTERNATIVES = 10
@@ -143,6 +144,11 @@ class AskIn(Body):
     preference: Preference = Field(EVERY_CRITERION, description="what sets are compared by, first to last")
     market: Word | None = Field(
         None, description="whose law the arithmetic follows; empty: the variant's market"
+    )
+    rules: RulesWord | None = Field(
+        None,
+        description="which rules bind: those for a vehicle in service, or those of type approval too, "
+        "which are there to compare with otherwise; empty: as the house has set it",
     )
     as_of: Revision | None = Field(None, description=AS_OF)
     deadline_seconds: Annotated[float, Strict(), Field(gt=0, le=LONGEST_DEADLINE)] = Field(

@@ -160,7 +160,7 @@ async def test_a_list_answers_for_what_it_makes_worse_and_for_what_it_mends(clie
     kinds = {f.check: f.kind for f in checks.findings}
     assert kinds["speedometer.speed"] == "worse"
     assert kinds["fuel.ethanol.fuel.feed"] == "already so"
-    assert kinds["brakes.lock_order.laden"] == "mended"
+    assert kinds["brakes.deceleration"] == "worse"
     assert kinds["brakes.circuit_failed"] == "already so", "dangerous, and not this list's doing"
     assert checks.verdict == "fails"
     assert checks.counts["worse"] == list(kinds.values()).count("worse")

@@ -61,6 +61,9 @@ _DRUM = {
     "wheel_cylinder_bore": "28.6 mm",
     "drum_diameter": "280 mm",
     "lining_friction": "0.38",
+    "rotor_mass": "12 kg",
+    "lining_limit": "350 degC",
+    "cooling_time": "400 s",
     "drum_max_force_arm": "114 mm",
     "shoe_force_arm": "197 mm",
     "shoe_angle_start": "10 deg",
@@ -71,7 +74,7 @@ _DRUM = {
 }
 _REAR_DRUM = {
     **{k: v for k, v in _DRUM.items() if k != "hose_thread"},
-    "wheel_cylinder_bore": "20.6 mm",
+    "wheel_cylinder_bore": "22.2 mm",
     "fluid_demand": "1.4 ml",
     "pipe_thread": "3/8-24 UNF",
     "pipe_flare": "double 45",
@@ -138,7 +141,9 @@ FIGURES: dict[str, dict[str, str]] = {
     "brake.rear.right": _REAR_DRUM,
     "brake.master": {
         "master_bore": "22.2 mm",
-        "fluid_displaced": "17 ml",
+        "fluid_displaced": "11 ml",
+        "fluid_displaced_front": "6.2 ml",
+        "fluid_displaced_rear": "4.8 ml",
         "circuits": "2",
         "circuit_split": "front/rear",
         "pipe_thread": "3/8-24 UNF",
@@ -150,7 +155,7 @@ FIGURES: dict[str, dict[str, str]] = {
     "brake.hose.front.left": _HOSE,
     "brake.hose.front.right": _HOSE,
     "brake.hose.rear": _HOSE,
-    "brake.balance_valve": {"balance_knee": "15 bar", "balance_ratio": "0.35"},
+    "brake.balance_valve": {"balance_knee": "20 bar", "balance_ratio": "0.35"},
     "brake.hand": {
         "hand_lever_ratio": "40",
         "hand_brake_radius": "140 mm",

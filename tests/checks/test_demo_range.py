@@ -7,6 +7,7 @@ import pytest
 
 from api.catalogue.books import Books
 from api.catalogue.lookup import find_vehicle
+from api.checks.kinds import Kind
 from api.checks.set import check_set
 from api.checks.verdict import Provenance, Verdict
 from api.database import reading
@@ -105,7 +106,8 @@ def test_discs_with_servo_and_two_circuits_mend_the_failed_circuit(scopes):
     scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
     found = {f.check: f for f in _checked(scope, SETS["discs in front"])}
     circuit = found["brakes.circuit_failed"]
-    assert circuit.verdict_before is Verdict.fails
+    assert circuit.verdict_before is Verdict.caution
+    assert circuit.kind is Kind.mended
     assert circuit.verdict is Verdict.holds, circuit.sentence
     assert found["brakes.pedal_force"].figures[0].after < found["brakes.pedal_force"].figures[0].before
 

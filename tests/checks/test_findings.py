@@ -45,12 +45,12 @@ TAKES_ANOTHER_WAY = {
     *(
         (position, kind)
         for position in FIGURES
-        for kind in ("current_drawn", "torque_rating")
+        for kind in ("current_drawn", "torque_rating", "cooling_time")
         if kind in FIGURES[position]
     ),
 }
 """Figures whose absence a check may live with: gears between first and top, loads outside the circuit,
-links of the driveline that are left out of the ranking."""
+links of the driveline that are left out of the ranking, the cooling of a brake, which is left out then."""
 
 
 DONE_WITHOUT = {

@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
+from api.checks import brake_grip as grip
 from api.checks import braking as b
 from api.rulebook.units import STANDARD_GRAVITY
 from tests.checks.values import agrees
@@ -148,15 +149,16 @@ def test_a_disc_needs_servo_or_area_to_replace_a_drum_at_the_same_pressure():
 def test_rear_lock_is_found_where_the_two_curves_cross():
     axles = b.Axles(0.6, 0.4)
     crossing = LADEN.rate_of_equal_lock(0.6)
-    found = b.rear_locks_first_from(axles, LADEN)
+    found = grip.order_broken_from(axles, LADEN, grip.LockOrder(0.8))
     assert found == pytest.approx(crossing, abs=0.011)
 
 
 def test_a_balance_valve_keeps_the_rear_from_locking_first():
     plain = b.Axles(6e-3, 4e-3)
     weighed = b.Axles(6e-3, 4e-3, b.BalanceValve(2e5, 0.3))
-    assert b.rear_locks_first_from(plain, LADEN) < 0.8
-    assert b.rear_locks_first_from(weighed, LADEN) == math.inf
+    order = grip.LockOrder(0.8)
+    assert grip.order_broken_from(plain, LADEN, order) < 0.8
+    assert grip.order_broken_from(weighed, LADEN, order) == math.inf
 
 
 @given(st.floats(1e3, 2e7), st.floats(0.1, 1), st.floats(0, 1e7))

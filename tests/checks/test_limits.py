@@ -11,10 +11,20 @@ from api.checks.verdict import Finding, Verdict
 from tests.checks.made import Made, verdict
 
 TURNS = [
-    ("brakes.deceleration", "brake.master", "master_bore", "mm", 22.2, 40, 5.0),
+    ("brakes.deceleration", "brake.master", "master_bore", "mm", 22.2, 40, 4.903325),
+    ("brakes.deceleration.approval", "brake.master", "master_bore", "mm", 22.2, 40, 5.0),
     ("brakes.pedal_force", "brake.master", "master_bore", "mm", 22.2, 40, 700),
     ("brakes.servo_failed", "brake.master", "master_bore", "mm", 22.2, 66, 2.2),
-    ("brakes.circuit_failed", "brake.rear.left", "lining_friction", "", 0.38, 0.2, 2.2),
+    ("brakes.circuit_failed.approval", "brake.rear.left", "lining_friction", "", 0.38, 0.2, 2.2),
+    ("brakes.circuit_travel.front", "brake.master", "fluid_displaced_front", "ml", 6.2, 12, 100),
+    ("brakes.circuit_travel.rear", "brake.master", "fluid_displaced_rear", "ml", 4.8, 12, 100),
+    ("brakes.displaced.front", "brake.master", "fluid_displaced_front", "ml", 6.2, 2, None),
+    ("brakes.displaced.rear", "brake.master", "fluid_displaced_rear", "ml", 4.8, 2, None),
+    ("brakes.adhesion.laden", "brake.balance_valve", "balance_ratio", "", 0.35, 0.05, 0),
+    ("brakes.hand_grip", "", "axle_load_front_laden", "kg", 860, 1600, 0.8),
+    ("brakes.parking", "brake.hand", "hand_lever_ratio", "", 40, 8, 1.569064),
+    ("brakes.heat.front", "brake.front.left", "rotor_mass", "kg", 12, 3, None),
+    ("brakes.heat.rear", "brake.rear.left", "rotor_mass", "kg", 12, 1, None),
     ("brakes.travel", "brake.front.left", "fluid_demand", "ml", 2.0, 6.0, 200 / 3),
     ("brakes.displaced", "brake.master", "fluid_displaced", "ml", 17, 5, None),
     ("brakes.hand_brake", "brake.hand", "hand_lever_ratio", "", 40, 8, 600),

@@ -60,18 +60,28 @@ class TestBrakes:
         at_limit = {**FRONT_DISCS, "brake.master": {"master_bore": f"{wanted - 0.01:.4f} mm"}}
         assert verdict("brakes.pedal_force", at_limit, CAR) is HOLDS
 
-    def test_brakes_that_hardly_slow_the_vehicle_fail_on_the_published_rule(self):
+    def test_brakes_that_hardly_slow_the_vehicle_fail_on_the_rule_in_service(self):
         made = Made({**FRONT_DISCS, "brake.master": {"master_bore": "60 mm"}})
         finding = made.check()["brakes.deceleration"]
         assert finding.verdict is FAILS
-        assert finding.limit.value == 2.2
+        assert finding.limit.value == pytest.approx(0.5 * 9.80665)
+        assert "in service" in finding.sentence
+        assert "GOV.UK" in finding.sentence
 
-    def test_a_single_circuit_leaves_nothing_when_it_fails(self):
-        # Common practice, no published source: single-circuit drums are a known flaw.
+    def test_a_single_circuit_leaves_the_hand_brake_alone_and_that_is_a_caution(self):
         finding = Made({"brake.master": {"circuits": "1"}}).check()["brakes.circuit_failed"]
-        assert finding.verdict is FAILS
-        assert finding.figures[0].after == 0
+        assert finding.verdict is CAUTION
+        assert "by the hand brake alone at 600 N at the lever; the pedal gives nothing" in finding.sentence
         assert "dual-circuit" in finding.mend
+        # Rear wheels alone: 0.8 x 1040/1900 / (1 + 0.8 x 0.68 / 2.5) of g.
+        assert finding.figures[0].after == pytest.approx(0.437895 / 1.2176 * 9.80665, rel=1e-5)
+
+    def test_a_single_circuit_and_a_weak_hand_brake_fail(self):
+        weak = {"brake.master": {"circuits": "1"}, "brake.hand": {"hand_lever_ratio": "12"}}
+        found = Made(weak).check()
+        assert found["brakes.circuit_failed"].verdict is FAILS
+        assert found["brakes.circuit_failed"].limit.value == pytest.approx(0.25 * 9.80665)
+        assert found["brakes.circuit_failed.approval"].verdict is CAUTION
 
     @pytest.mark.parametrize("market", ["", "United States"])
     def test_a_light_vehicle_with_discs_all_round_two_circuits_and_servo_stops_well(self, market):
@@ -97,13 +107,13 @@ class TestBrakes:
         assert found["brakes.deceleration"].figures[0].after > 6.43
 
     def test_without_a_balance_valve_the_rear_locks_first(self):
-        finding = Made({"brake.balance_valve": None}).check()["brakes.lock_order.unladen"]
+        finding = Made({"brake.balance_valve": None}, CAR).check()["brakes.lock_order.unladen"]
         assert finding.verdict is CAUTION
         assert "balance valve" in finding.mend
         assert finding.figures[1].after < finding.figures[2].after
 
     def test_the_mend_of_the_balance_brings_the_rear_to_the_ideal(self):
-        finding = Made({"brake.balance_valve": None}).check()["brakes.lock_order.unladen"]
+        finding = Made({"brake.balance_valve": None}, CAR).check()["brakes.lock_order.unladen"]
         share, ideal = finding.figures[1].after, finding.figures[2].after
         part = float(finding.mend.split("at most ")[1].split(" of")[0])
         assert share / (share + part * (1 - share)) == pytest.approx(ideal, abs=0.005)

@@ -18,7 +18,7 @@ def test_a_set_that_makes_nothing_worse_says_so_and_counts_the_rest():
 
 def test_what_the_set_makes_worse_carries_todays_verdict_its_mend_and_its_caution():
     text = _text({"brake.master": {"circuits": "1"}})
-    assert "This set makes 1 check fail or worse. THIS SET MAKES IT FAIL OR WORSE fails Laden" in text
+    assert "This set makes 1 check fail or worse. THIS SET MAKES IT FAIL OR WORSE caution Laden" in text
     assert "Today it holds. To mend it: A dual-circuit" in text
     assert "Brakes hold lives" in text
     assert text.index("Brakes hold lives") < text.index("WHAT HOLDS")
@@ -32,7 +32,7 @@ def test_a_figure_that_cannot_be_is_named_in_the_text_though_it_was_so_today():
 
 def test_the_groups_come_in_their_order_and_the_worst_first_in_each():
     found = Made(
-        {"brake.master": {"circuits": "1"}, "charging.machine": {"current_supplied": "23 A"}}
+        {"brake.master": {"fluid_displaced": "5 ml"}, "charging.machine": {"current_supplied": "23 A"}}
     ).check()
     (group,) = told(findings_document(list(found.values())))
     assert group["title"] == "This set makes it fail or worse"
