@@ -8,7 +8,7 @@ from api.checks.budgets import budgets_of, demanded, places_of, supplied
 from api.checks.cables import voltage_drop_v
 from api.checks.findings import against
 from api.checks.fitted import BothSides, Fitted, Reading, on_both
-from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure, shown
+from api.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, shown
 from api.rulebook.balance import LOAD
 from api.rulebook.model import Budget
 
@@ -31,7 +31,7 @@ BUDGET = Limit("at most 80 % of what the machine gives", "workshop practice", PR
 
 SOURCE = Limit("at most what the machine gives", "conservation of charge", Provenance.derived)
 
-IDLE = Limit("at least the load of a cold wet night", "workshop practice", PRACTICE)
+IDLE = Limit("it gives at least what is asked for", "workshop practice", PRACTICE)
 
 DROP = Limit("at most 3 % of the system voltage for a main cable", "marine cable practice", Provenance.seen,
              "3 % for what matters, as quoted", 3, "%")  # fmt: skip
@@ -148,7 +148,7 @@ def idle(before: Fitted, after: Fitted) -> Finding:
         "electrical.charging.idle",
         "what the charging machine gives at idle",
         on_both(before, after, gives),
-        IDLE.at(asked.after, "A"),
+        IDLE,
         "A",
         at_least(asked.after),
         digits=0,
@@ -158,6 +158,10 @@ def idle(before: Fitted, after: Fitted) -> Finding:
             figure("load of a cold wet night", asked.before, asked.after, "A"),
             figure("speed of the charging machine at idle", speed.before, speed.after, "rpm"),
         ),
+        say=lambda was, now: (
+            f"At idle the charging machine gives {before_after(was, now, 0, 'A')}, and a cold wet night asks for "
+            f"{before_after(asked.before, asked.after, 0, 'A')}"
+        ),
     )
 
 
@@ -165,8 +169,8 @@ def _idle_mend(speed: float | None) -> str:
     if speed is None:
         return ""
     return (
-        f"It turns {shown(speed, 'rpm'):.0f} a minute there, and the battery gives what is short: a smaller pulley "
-        "on the machine, a machine that cuts in earlier, or fewer consumers while it stands."
+        f"It turns {shown(speed, 'rpm'):.0f} a minute there, and the battery gives what is short. A smaller "
+        "pulley on the machine, one that cuts in earlier, or fewer consumers on while it stands would help."
     )
 
 

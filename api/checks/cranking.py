@@ -11,7 +11,7 @@ from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 CELL_V = 2.1
 """A charged lead cell at rest; usual value."""
 CELL_CRANKED_V = 1.25
-"""EN 50342-1, from memory: at -18 C, 10 s into its cold cranking current, a 12 V battery still gives 7.5 V."""
+"""EN 50342-1, from memory: 7.5 V of a 12 V battery at -18 C, 10 s into its cold cranking current."""
 NOMINAL_CELL_V = 2.0
 
 STARTING_CABLES: tuple[Places, ...] = (("starter.cable", "starter"), "earth.strap")
@@ -67,8 +67,8 @@ def cranking(before: Fitted, after: Fitted) -> Finding:
         "V",
         at_least(least.after),
         otherwise=Verdict.caution,
-        mend="A battery of more cold cranking current would do it, or thicker cables to starter and earth; clean "
-        "the posts and the earth first.",
+        mend="A battery of more cold cranking current would do it, or thicker cables to starter and earth; "
+        "clean the posts and the earth first.",
         more=(figure("voltage lost in the cables", lost.before, lost.after, "V"),),
     )
 

@@ -6,7 +6,7 @@ from types import MappingProxyType
 from api.rulebook.units import Measure
 
 LOAD, TIME, SHARE = "current_drawn", "load_time", "load_share"
-"""The kinds of an electrical load: its current when on, when that is, and the part of a drive that it is on."""
+"""The kinds of an electrical load: its current when on, when that is, and for what part of a drive."""
 
 USUAL_SHARE: Mapping[str, float] = MappingProxyType({"brief": 0.0})
 """The share of a load that records none, by when it is on: a brief one draws on the battery; else 1."""

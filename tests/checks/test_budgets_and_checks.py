@@ -1,4 +1,4 @@
-"""A budget of the rule book and the check of the same subject count one load and never contradict each other."""
+"""A budget of the rule book and the check of the same subject count one load: they never contradict."""
 
 import random
 from dataclasses import replace
