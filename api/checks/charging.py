@@ -159,8 +159,8 @@ def idle(before: Fitted, after: Fitted) -> Finding:
             figure("speed of the charging machine at idle", speed.before, speed.after, "rpm"),
         ),
         say=lambda was, now: (
-            f"At idle the charging machine gives {before_after(was, now, 0, 'A')}, and a cold wet night asks for "
-            f"{before_after(asked.before, asked.after, 0, 'A')}"
+            f"At idle the charging machine gives {before_after(was, now, 0, 'A')}, and a cold wet night asks "
+            f"for {before_after(asked.before, asked.after, 0, 'A')}"
         ),
     )
 
