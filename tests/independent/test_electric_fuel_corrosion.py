@@ -49,7 +49,9 @@ def _current(chance):
         if share is not None:
             change[place]["load_share"] = f"{share}"
     worst = plain_electric.load(consumers, ON["worst"])
-    machine = _short(chance.choice([chance.randint(10, 80), worst or 10, worst / 0.8 or 10]))
+    machine = _short(
+        chance.choice([chance.randint(10, 80), worst or 10, worst / 0.8 or 10, worst * 0.7 or 10])
+    )
     pulleys = chance.randint(100, 180), chance.randint(55, 95)
     cut_in = chance.randint(700, 1300)
     rated = cut_in + chance.randint(100, 3000)
@@ -118,7 +120,7 @@ def test_current_on_a_thousand_random_vehicles():
         ]
         volts = plain_electric.cranking_volts(12, draws, cold, cables)
         _agrees(found["electrical.cranking"], volts, "holds" if volts >= 8 else "caution")
-    assert min(met.values()) > 200, met
+    assert min(met.values()) > 100, met
 
 
 def test_fuel_on_a_thousand_random_vehicles():
