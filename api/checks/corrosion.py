@@ -1,11 +1,14 @@
 """Corrosion: joints of unlike metals against the anodic-index limits, and how long zinc lasts."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from api.checks.bounds import at_least
 from api.checks.findings import against, undetermined
-from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.fitted import BothSides, Fitted, Reading, on_both
 from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
+from api.rulebook.index import index_of
+from api.rulebook.model import Component
 
 ANODIC_INDEX_V = {
     "copper": 0.35, "brass": 0.40, "bronze": 0.40, "stainless steel 18 % Cr": 0.50,
@@ -24,23 +27,16 @@ ALUMINIUM = frozenset({"wrought aluminium", "cast aluminium"})
 BARRIERS = frozenset({"paint", "zinc and paint", "powder coat"})
 WANTED_YEARS = 10
 
-TOUCHING = (
-    ("frame", "bulkhead"),
-    ("frame", "panels.rear"),
-    ("frame", "bumper.front"),
-    ("frame", "fuel.tank"),
-    ("bulkhead", "wings.front"),
-)
-"""Pairs of positions that are bolted to each other on a light vehicle with a separate frame."""
-
 ZINC_LIFE = Limit("at least 10 years to bare steel", "ISO 9223 zinc rates", Provenance.seen,
                   "C1 to C5, as copied", WANTED_YEARS, "years")  # fmt: skip
-BARE = Limit(
-    "bare steel never on bare aluminium, whatever the index says",
+PRACTICE = Provenance.common_practice
+BARE = Limit("bare steel never on bare aluminium, whatever the index says", "workshop practice", PRACTICE)
+BOTH = Limit("steel and aluminium want a barrier on both sides", "workshop practice", PRACTICE)
+NOBLER = Limit(
+    "never a coat on the metal alone that is eaten: the attack goes into every scratch of it",
     "workshop practice",
-    Provenance.common_practice,
+    PRACTICE,
 )
-
 
 PARTING = "Zinc and paint on both sides, a washer between that takes up no water, and no water trap."
 
@@ -70,7 +66,12 @@ def index_allows(one: str, other: str, environment: str) -> bool:
 
 
 def zinc_life_years(thickness_m: float, corrosivity: str) -> tuple[float, float]:
-    """Least and greatest years to bare steel, at first-year ISO 9223 rates (later years are slower)."""
+    """Least and greatest years to bare steel, at first-year ISO 9223 rates (later years are slower).
+
+    Raises ValueError for an unknown class.
+    """
+    if corrosivity not in ZINC_UM_PER_YEAR:
+        raise ValueError(f"no rate of zinc in class {corrosivity}")
     slow, fast = ZINC_UM_PER_YEAR[corrosivity]
     um = thickness_m * 1e6
     return um / fast, um / slow if slow else float("inf")
@@ -95,13 +96,56 @@ def surface_metal(material: str, coating: str) -> str:
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
-    """Every recorded joint of unlike metals, then the life of zinc on frame and bulkhead."""
-    pairs = [(a, b) for a, b in TOUCHING if _unlike(after, a, b) or _unlike(before, a, b)]
+    """Every recorded joint of unlike metals, then the life of the zinc wherever it is recorded."""
+    pairs = dict.fromkeys(touching(before, after))
     zinced = [p for p, _, m in after.recorded("zinc_thickness") if m.low != 0]
     return [
-        *(metal_joint(before, after, a, b) for a, b in pairs),
+        *(_unknown_place(after, a, b) for a, b in pairs if not _placed(after, a)),
+        *(
+            metal_joint(before, after, a, b)
+            for a, b in pairs
+            if _placed(after, a) and (_unlike(after, a, b) or _unlike(before, a, b))
+        ),
         *(zinc_life(before, after, position) for position in zinced),
     ]
+
+
+def touching(before: Fitted, after: Fitted) -> list[tuple[str, str]]:
+    """Pairs of positions that are bolted to each other, as the parts record it (`bolted_to`), each once.
+
+    Of a part that records nothing the joints are those of what sits there today; they are not determined.
+    """
+    found: dict[frozenset[str], tuple[str, str]] = {}
+    for position in sorted(p for p in after.sits if after.has(p)):
+        own = _words(after, position, "bolted_to")
+        for other in named(own if own is not None else _words(before, position, "bolted_to") or ""):
+            found.setdefault(frozenset((other, position)), (other, position))
+    return list(found.values())
+
+
+def named(words: str) -> list[str]:
+    """ "frame; bulkhead" -> frame, bulkhead."""
+    return [name.strip() for name in words.split(";") if name.strip()]
+
+
+def _words(fitted: Fitted, position: str, kind: str) -> str | None:
+    component = fitted.component(position)
+    measure = component.characteristics.get(kind) if component else None
+    return measure.text if measure else None
+
+
+def _placed(fitted: Fitted, position: str) -> bool:
+    return position in fitted.book.positions
+
+
+def _unknown_place(fitted: Fitted, other: str, position: str) -> Finding:
+    """A part that says that it is bolted to a place which the range does not have."""
+    component = fitted.component(position)
+    number = component.number if component else ""
+    lacking = f"bolted_to of {number} at {position}"
+    wanting = f"{number} ({fitted.title(position)}) is said to be bolted to '{other}', which is no place here"
+    sides: BothSides[None] = BothSides(None, None, (lacking,), (wanting,), (number,))
+    return undetermined(f"corrosion.{other}+{position}", "whether what is bolted up goes together", sides)
 
 
 def _unlike(fitted: Fitted, one: str, other: str) -> bool:
@@ -114,15 +158,53 @@ def _unlike(fitted: Fitted, one: str, other: str) -> bool:
     return None in first or first != second
 
 
+def isolates(words: str, one: str, other: str) -> bool:
+    """Whether "frame + panels.rear; bulkhead + wings.front" names the joint of the two positions."""
+    joints = ({side.strip() for side in joint.split("+")} for joint in words.split(";"))
+    return {one, other} in joints
+
+
+def isolated_by(fitted: Fitted, one: str, other: str) -> Component | None:
+    """What parts the joint: a part that is fitted, or one that is always fitted with one; None: nothing.
+
+    A loose part counts where a required rule brings it with what sits at either position, so that there is
+    no other way to fulfil the rule.
+    """
+    for _, component, measure in fitted.recorded("isolates"):
+        if isolates(measure.text or "", one, other):
+            return component
+    kits = [kit for position in (one, other) for kit in _always_with(fitted, position)]
+    for kit in kits:
+        parts = kit.characteristics.get("isolates")
+        if parts and isolates(parts.text or "", one, other):
+            return kit
+    return None
+
+
+def _always_with(fitted: Fitted, position: str) -> Iterator[Component]:
+    """Loose parts that what sits at `position` is always fitted with."""
+    number = fitted.sits.get(position)
+    for rule in index_of(fitted.book).companions_of.get(number or "", ()):
+        binds = rule.required and rule.position in ("", position) and len(rule.alternatives) == 1
+        if binds and (fitted.vehicle is None or rule.when.holds(fitted.vehicle)):
+            only = rule.alternatives[0]
+            if only.loose and only.component in fitted.book.components:
+                yield fitted.book.components[only.component]
+
+
 @dataclass(frozen=True, slots=True)
 class MetalJoint:
-    """Two facing metals, how many sides carry a barrier, whether something parts them, and where."""
+    """Two facing metals, which of them carries a barrier, what parts them, and where they are."""
 
     one: str
     other: str
-    barriers: int
-    isolated: bool
+    covered: tuple[bool, bool]
+    isolated: Component | None
     environment: str
+
+    @property
+    def barriers(self) -> int:
+        return sum(self.covered)
 
     @property
     def steel_on_aluminium(self) -> bool:
@@ -134,17 +216,24 @@ class MetalJoint:
         return bool({self.one, self.other} & STEEL and {self.one, self.other} & ZINC)
 
     @property
+    def anode_alone(self) -> bool:
+        """Only the metal that is eaten carries a coat: worse than half a remedy."""
+        anode = ANODIC_INDEX_V[self.one] >= ANODIC_INDEX_V[self.other]
+        return self.one != self.other and self.covered == (anode, not anode)
+
+    @property
     def parted(self) -> bool:
-        return self.isolated or self.barriers == 2
+        return self.isolated is not None or self.barriers == 2
 
     @property
     def worded(self) -> str:
         if self.isolated:
-            return "parted by an isolation set"
-        one_side = "a barrier on one side only"
-        if self.steel_on_aluminium:
-            one_side += ", and steel on aluminium needs one on both"
-        return ("bare metal on bare metal", one_side, "a barrier on both sides")[self.barriers]
+            return f"parted by {self.isolated.number} ({self.isolated.name})"
+        if self.anode_alone:
+            return f"a barrier on the {anode_of(self.one, self.other)} alone"
+        if self.barriers == 1:
+            return f"a barrier on the {cathode_of(self.one, self.other)} only"
+        return "a barrier on both sides" if self.barriers else "bare metal on bare metal"
 
     @property
     def harm(self) -> str:
@@ -157,33 +246,60 @@ class MetalJoint:
 
     @property
     def limit(self) -> Limit:
-        return BARE if self.steel_on_aluminium else index_limit(self.environment)
+        """The rule that this joint answers to: of steel on aluminium by how much of it is bare."""
+        if not self.steel_on_aluminium or self.one == self.other:
+            return index_limit(self.environment)
+        if self.anode_alone:
+            return NOBLER
+        return BARE if not self.barriers else BOTH
 
     @property
     def verdict(self) -> Verdict:
         if self.one == self.other:
             return Verdict.holds
         if self.steel_on_aluminium:
-            if self.parted:
-                return Verdict.holds
-            mild = {0: "controlled", 1: "normal"}[self.barriers]
-            harder = GREATEST_DIFFERENCE_V[self.environment] < GREATEST_DIFFERENCE_V[mild]
-            return Verdict.fails if harder else Verdict.caution
+            return self._of_steel_on_aluminium
         if index_allows(self.one, self.other, self.environment):
             return Verdict.holds
         if self.parted:
             return Verdict.holds if index_allows(self.one, self.other, "controlled") else Verdict.caution
-        return Verdict.caution if self.sacrificial or self.barriers else Verdict.fails
+        half = self.barriers == 1 and not self.anode_alone
+        return Verdict.caution if self.sacrificial or half else Verdict.fails
+
+    @property
+    def _of_steel_on_aluminium(self) -> Verdict:
+        """Whatever the index says: bare, or with a coat on the aluminium alone, only dry air lets it live."""
+        if self.parted:
+            return Verdict.holds
+        if self.barriers and not self.anode_alone:
+            return Verdict.caution
+        harsher = GREATEST_DIFFERENCE_V[self.environment] < GREATEST_DIFFERENCE_V["controlled"]
+        return Verdict.fails if harsher else Verdict.caution
 
 
 def _joint(reading: Reading, one: str, other: str) -> MetalJoint:
-    metals, barriers = [], 0
+    metals, covered = [], []
     for position in (one, other):
         coating = reading.word(position, "coating")
         metals.append(surface_metal(reading.word(position, "material"), coating))
-        barriers += coating in BARRIERS
-    isolated = reading.fitted.has("isolation")
-    return MetalJoint(metals[0], metals[1], barriers, isolated, reading.fact_word("environment"))
+        covered.append(coating in BARRIERS)
+    ways = ((one, other), (other, one))
+    if not any(to in named(_words(reading.fitted, p, "bolted_to") or "") for p, to in ways):
+        reading.word(other, "bolted_to")
+    isolated = isolated_by(reading.fitted, one, other)
+    if isolated is None and reading.fitted.has("isolation"):
+        reading.word("isolation", "isolates")
+    environment = reading.fact_word("environment")
+    if not reading.missing:
+        _known(metals, environment)
+    return MetalJoint(metals[0], metals[1], (covered[0], covered[1]), isolated, environment)
+
+
+def _known(metals: list[str], environment: str) -> None:
+    """Raise ValueError for a metal or an environment without a figure."""
+    index_difference_v(*metals)
+    if environment not in GREATEST_DIFFERENCE_V:
+        raise ValueError(f"no limit for a {environment} environment")
 
 
 def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
@@ -203,19 +319,27 @@ def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
         f"{joint.worded}{',' if joint.harm.startswith('so ') else ';'} {joint.harm}",
         figures=(figure("difference of anodic index", gaps[0], gaps[1], "V"),),
         limit=joint.limit,
-        components=sides.used,
+        components=tuple(dict.fromkeys((*sides.used, *([joint.isolated.number] if joint.isolated else [])))),
         mend="" if joint.verdict is Verdict.holds else PARTING,
         beyond=round(gaps[1] or 0.0, 2),
         caution=CAUTIONS["corrosion"],
     )
 
 
+def anode_of(one: str, other: str) -> str:
+    """The metal of the two that is eaten; the first where they stand alike."""
+    return max((one, other), key=lambda metal: ANODIC_INDEX_V.get(metal, 0.0))
+
+
+def cathode_of(one: str, other: str) -> str:
+    return other if anode_of(one, other) == one else one
+
+
 def area_words(one: str, other: str) -> str:
     """Which side is eaten, in words: the anode, and faster the smaller it is."""
     if one == other:
         return ""
-    anode = max((one, other), key=lambda metal: ANODIC_INDEX_V.get(metal, 0.0))
-    return f"The {anode} is eaten, and the faster the smaller its part of the joint."
+    return f"The {anode_of(one, other)} is eaten, and the faster the smaller its part of the joint."
 
 
 def zinc_life(before: Fitted, after: Fitted, position: str) -> Finding:
@@ -228,7 +352,7 @@ def zinc_life(before: Fitted, after: Fitted, position: str) -> Finding:
     sides = on_both(before, after, least)
     check, what = (
         f"corrosion.zinc.{position}",
-        f"least years that the zinc on {after.title(position)} lasts",
+        f"how long the zinc lasts at the least ({after.title(position)})",
     )
     if sides.after is None:
         return undetermined(check, what, sides, ZINC_LIFE)

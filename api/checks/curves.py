@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from api.checks.brake_system import loading, system
-from api.checks.charging import CONDITIONS, USABLE, load_a
+from api.checks.budgets import supplied
+from api.checks.charging import CONDITIONS, MACHINE, USUAL, balances, load_a
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.gearing import GEARS, behind_gearbox, circumference_m, gears, road_speed_m_s
 from api.rulebook.model import RuleBook, Vehicle
@@ -62,7 +63,7 @@ class Charging:
     loads: tuple[Current, ...]
     gives_before: float | None
     gives_after: float | None
-    usable: float = USABLE
+    usable: float = USUAL.usable
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,9 +116,9 @@ def _gearing(was: Fitted, new: Fitted) -> Gearing:
 
 def _charging(was: Fitted, new: Fitted) -> Charging:
     words = {"day": "by day", "night": "at night", "worst": "on a cold wet night"}
-    loads = []
+    loads, rule = [], balances(new)[0]
     for condition in CONDITIONS:
-        sides = on_both(was, new, lambda reading, condition=condition: load_a(reading, condition))
+        sides = on_both(was, new, lambda reading, condition=condition: load_a(reading, rule, condition))
         loads.append(Current(words[condition], sides.before, sides.after))
-    gives = on_both(was, new, lambda reading: reading.value("charging.machine", "current_supplied"))
-    return Charging(tuple(loads), gives.before, gives.after)
+    gives = on_both(was, new, lambda reading: supplied(reading, rule, MACHINE))
+    return Charging(tuple(loads), gives.before, gives.after, rule.usable)

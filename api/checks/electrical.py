@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 
 from api.checks.bounds import at_most
-from api.checks.charging import CONDITIONS, cable_current, cable_drop, charging
+from api.checks.charging import cable_current, cable_drop, idle, of_every_rule
+from api.checks.cranking import cranking
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
@@ -20,7 +21,9 @@ VOLTAGE = Limit("the system's voltage", "component data", Provenance.recorded)
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     """Every electrical check that applies to what is fitted."""
     return [
-        *(charging(before, after, condition) for condition in CONDITIONS),
+        *of_every_rule(before, after),
+        idle(before, after),
+        cranking(before, after),
         cable_drop(before, after),
         cable_current(before, after),
         fuse_against_cable(before, after),

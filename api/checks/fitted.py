@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
+from api.rulebook.index import index_of
 from api.rulebook.model import Component, Fitment, RuleBook, Vehicle
 from api.rulebook.sane import sane
 from api.rulebook.units import Measure
@@ -64,14 +65,19 @@ class Fitted:
         return self.component(position) is not None
 
     def quantity(self, position: str) -> int:
-        """How many pieces sit at `position`; 0 when it is empty."""
+        """How many pieces sit at `position`; 0 when it is empty. A newer number sits as the older one did."""
         number = self.sits.get(position)
         if not number:
             return 0
-        for fitment in self._fitments.get(position, ()):
-            if fitment.component == number:
-                return fitment.quantity
-        return 1
+        index = index_of(self.book)
+        own: dict[str, Fitment] = {}
+        for fitment in index.fitments_at.get(position, ()):
+            if self.vehicle is None or fitment.when.holds(self.vehicle):
+                own.setdefault(fitment.component, fitment)
+        if number in own:
+            return own[number].quantity
+        older = [own[n] for n in index.stands_for(number) if n in own]
+        return min(older, key=lambda f: (f.effort, f.minutes, f.name)).quantity if older else 1
 
     def found(self, places: Places, kind: str) -> Found | None:
         """What the first of `places` that records `kind` records of it; every figure is read through here."""

@@ -3,9 +3,11 @@
 import math
 
 from api.checks.bounds import at_least, at_most
+from api.checks.budgets import budgets_of, demanded, recording, supplied
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+from api.rulebook.model import Budget
 
 OXYGEN_IN_AIR = 0.20947
 AIR_G_MOL = 28.965
@@ -17,16 +19,27 @@ LEAN_CAUTION, LEAN_FAILS = 0.03, 0.15
 
 SEEN, PRACTICE, RECORDED = Provenance.seen, Provenance.common_practice, Provenance.recorded
 LEAN = Limit("at most 3 % leaner than the jets are set for", "workshop practice", PRACTICE, "", 3, "%")
-VAPOUR = Limit(
-    "vapour pressure at the line's temperature below the air's, with a suction pump",
-    "physics of boiling, Clausius-Clapeyron slope",
+FAR_LEAN = Limit("at most 15 % leaner than the jets are set for", "workshop practice", PRACTICE, "", 15, "%")
+BOILING = "physics of boiling, Clausius-Clapeyron slope"
+SUCKED = Limit(
+    "below the pressure of the air, since the pump sucks the fuel through the line",
+    BOILING,
+    Provenance.derived,
+)
+PUSHED = Limit(
+    "below the pressure of air and pump together, since the pump pushes the fuel through the line",
+    BOILING,
     Provenance.derived,
 )
 DUTY = Limit("at most the duty that the injector is made for", "injector data", RECORDED)
 FLOW = Limit("at least what the engine takes at rated power", "pump data", RECORDED)
+SPARE = Limit(
+    "at least what the engine takes and what line and filter keep back", "workshop practice", PRACTICE
+)
 PRESSURE = Limit("at least the working pressure", "component data", RECORDED)
 ETHANOL = Limit("at least the ethanol in the market's fuel", "component data", RECORDED)
-RATED_PARTS = ("fuel.feed", "fuel.filter", "fuel.return", "fuel.swirl_pot")
+PRESSED_PARTS = ("fuel.feed", "fuel.filter")
+"""What stands under the pump's pressure; a return line runs back free, a swirl pot stands before the pump."""
 ETHANOL_PARTS = ("fuel.tank", "fuel.feed", "fuel.return", "fuel.pump", "fuel.metering", "fuel.filter")
 
 ATMOSPHERE_PA = 101_325.0
@@ -82,7 +95,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     findings = [mixture(before, after), vapour_lock(before, after), pump_flow(before, after)]
     if "injection" in Reading(after).maybe_word("fuel.metering", "metering"):
         findings.append(injector_duty(before, after))
-    findings += [pressure(before, after, p) for p in RATED_PARTS if after.has(p)]
+    findings += [pressure(before, after, p) for p in PRESSED_PARTS if after.has(p)]
     findings += [ethanol(before, after, p) for p in ETHANOL_PARTS if after.has(p)]
     return findings
 
@@ -102,40 +115,62 @@ def mixture(before: Fitted, after: Fitted) -> Finding:
         )
 
     sides = on_both(before, after, lean)
-    far = sides.after is not None and sides.after > LEAN_FAILS
+    far = sides.after is not None and not at_most(LEAN_FAILS).holds(sides.after)
     return against(
         "fuel.mixture",
         "mixture with the market's fuel, leaner by",
         sides,
-        LEAN,
+        FAR_LEAN if far else LEAN,
         "%",
-        at_most(LEAN_CAUTION),
+        at_most(LEAN_FAILS if far else LEAN_CAUTION),
         otherwise=Verdict.fails if far else Verdict.caution,
         mend="Larger jets, or metering that a sensor corrects.",
+        say=_mixture_sentence,
     )
+
+
+def _mixture_sentence(before: float | None, after: float) -> str:
+    today = "" if before is None or abs(before - after) < 0.0005 else f"; today it runs {_off(before)}"
+    return f"On the market's fuel the mixture runs {_off(after)}{today}"
+
+
+def _off(lean: float) -> str:
+    """ "4.3 % leaner than the jets are set for", or richer, or as set."""
+    if abs(lean) < 0.0005:
+        return "as it is set"
+    return f"{abs(lean) * 100:.1f} % {'leaner' if lean > 0 else 'richer'} than the jets are set for"
+
+
+def sucks(reading: Reading) -> bool:
+    """Whether the pump draws the fuel through the hot line: one on the engine does, one at the tank pushes.
+
+    A mechanical pump sits on the engine, an electric one at the tank unless `pump_place` says otherwise.
+    """
+    kind = reading.word("fuel.pump", "pump_kind")
+    place = reading.maybe_word("fuel.pump", "pump_place")
+    return place == "at the engine" if place else kind == "mechanical"
 
 
 def vapour_lock(before: Fitted, after: Fitted) -> Finding:
     """Vapour pressure of the fuel in the hot line, as a part of what keeps it liquid there.
 
-    A mechanical pump sucks, so only the air's pressure keeps the fuel liquid; an electric pump at the
-    tank adds its working pressure. A caution at most: the slope is that of an average petrol.
+    Only the air's pressure does where the pump sucks; a pump at the tank adds its own. A caution at
+    most: the slope is that of an average petrol.
     """
 
     def part(reading: Reading) -> float:
-        kind = reading.word("fuel.pump", "pump_kind")
         vapour = vapour_pressure_pa(
             reading.fact("fuel_vapour_pressure"),
             reading.value(("fuel.feed", "fuel.pump"), "line_temperature"),
         )
-        pushed = 0.0 if kind == "mechanical" else reading.value("fuel.pump", "fuel_pressure")
+        pushed = 0.0 if sucks(reading) else reading.value("fuel.pump", "fuel_pressure")
         return vapour / (ATMOSPHERE_PA + pushed)
 
     return against(
         "fuel.vapour_lock",
         "vapour pressure in the hot line, as a part of what keeps the fuel liquid",
         on_both(before, after, part),
-        VAPOUR,
+        SUCKED if sucks(Reading(after)) else PUSHED,
         "%",
         at_most(1),
         digits=0,
@@ -148,22 +183,37 @@ def fuel_needed_kg_s(reading: Reading) -> float:
     return reading.value("engine.unit", "power") * reading.value("engine.unit", "specific_consumption")
 
 
+FLOW_RULE = Budget(name="", supply_kind="pump_flow", demand_kind="fuel_flow", reason="")
+"""The balance where the rule book states none: all that the pump gives may be used."""
+
+
+def _flow_taken(reading: Reading, rule: Budget) -> float:
+    """What the engine takes at rated power, as recorded, else from its power and consumption, in m3/s."""
+    if recording(reading.fitted, rule, rule.demand_kind):
+        return demanded(reading, rule)
+    return fuel_needed_kg_s(reading) / (PETROL_KG_L * 1000)
+
+
 def pump_flow(before: Fitted, after: Fitted) -> Finding:
-    """Pump flow at working pressure against the fuel taken at rated power."""
+    """Pump flow at working pressure against the fuel taken at rated power, with the rule book's reserve.
 
-    def needed_m3_s(reading: Reading) -> float:
-        recorded = reading.maybe("engine.unit", "fuel_flow")
-        return fuel_needed_kg_s(reading) / (PETROL_KG_L * 1000) if recorded is None else recorded
-
-    needed = on_both(before, after, needed_m3_s)
+    A caution where only the reserve is gone; a failure where the engine takes more than the pump gives.
+    """
+    rule = next(iter(budgets_of(after, FLOW_RULE.supply_kind, FLOW_RULE.demand_kind)), FLOW_RULE)
+    needed = on_both(before, after, lambda r: _flow_taken(r, rule))
+    gives = on_both(before, after, lambda r: supplied(r, rule, "fuel.pump") + 0 * _flow_taken(r, rule))
+    short = gives.after is not None and not at_least(needed.after).holds(gives.after)
+    plain = short or rule.usable >= 1
+    wanted = None if needed.after is None else needed.after / (1 if plain else rule.usable)
     return against(
         "fuel.pump_flow",
         "pump flow",
-        on_both(before, after, lambda r: r.value("fuel.pump", "pump_flow") + 0 * needed_m3_s(r)),
-        FLOW.at(needed.after, "l/h"),
+        gives,
+        (FLOW if plain else SPARE).at(wanted, "l/h"),
         "l/h",
-        at_least(needed.after),
+        at_least(wanted),
         digits=0,
+        otherwise=Verdict.fails if plain else Verdict.caution,
         mend="Fit a pump of more flow at the working pressure.",
         more=(figure("fuel taken at rated power", needed.before, needed.after, "l/h"),),
     )

@@ -64,6 +64,8 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "bump_stop_height": (0, 500),
         "shackle_length": (10, 600),
         "section_thickness": (0.1, 100),
+        "crank_pulley": (20, 500),
+        "machine_pulley": (15, 400),
     },
     ("length", "m"): {
         "wheelbase": (0.8, 10),
@@ -101,7 +103,13 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "contents_mass": (0.0001, 500),
     },
     ("speed", "km/h"): {"top_speed": (5, 600), "cruise_speed": (5, 500)},
-    ("rotation", "rpm"): {"power_speed": (50, 30_000), "torque_speed": (0, 30_000)},
+    ("rotation", "rpm"): {
+        "power_speed": (50, 30_000),
+        "torque_speed": (0, 30_000),
+        "idle_speed": (100, 4000),
+        "cut_in_speed": (50, 10_000),
+        "rated_at_speed": (60, 30_000),
+    },
     ("force", "N"): {"servo_run_out": (50, 50_000)},
     ("torque", "Nm"): {
         "torque": (0.5, 10_000),
@@ -131,17 +139,21 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "fuse_rating": (0.05, 1500),
         "fuse_load": (0, 1500),
         "ammeter_range": (0.5, 2000),
+        "cranking_current": (5, 5000),
+        "cold_cranking": (5, 5000),
     },
     ("voltage", "V"): {
         "system_voltage": (1.5, 1000),
         "rated_voltage": (0.5, 1000),
         "gauge_voltage": (0.5, 1000),
         "stabilised_voltage": (0.5, 100),
+        "least_voltage": (0.5, 1000),
     },
     ("resistance", "ohm"): {
         "sender_range": (0, 200_000),
         "gauge_range": (0, 200_000),
         "coil_resistance": (0.05, 100),
+        "battery_resistance": (0.0001, 5),
     },
     ("charge", "Ah"): {"capacity": (0.3, 1500)},
     ("angle", "deg"): {
@@ -164,6 +176,7 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "fuel_ethanol": (0, 1),
         "ethanol_rating": (0, 1),
         "jetting_ethanol": (0, 1),
+        "load_share": (0, 1),
         "brake_factor": (0.1, 20),
         "hydraulic_efficiency": (0.3, 1),
         "hand_brake_efficiency": (0.2, 1),

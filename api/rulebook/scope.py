@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple
 
+from api.rulebook.balance import given, taken
 from api.rulebook.compare import has_all
 from api.rulebook.index import BookIndex, index_of
 from api.rulebook.model import (
@@ -310,14 +311,13 @@ class Scope:
         """
         if fit.component is None:
             return 0.0
-        supply = self.measure(fit.component, budget.supply_kind)
-        demand = self.measure(fit.component, budget.demand_kind)
-        if supply is None and demand is None:
+        component = self.component(fit.component)
+        recorded = component.characteristics if component else {}
+        gives, takes = given(recorded, budget.supply_kind), taken(recorded, budget.demand_kind)
+        if gives is None and takes is None:
             return None
-        gives = (supply.low or 0.0) * budget.usable if supply else 0.0
-        takes = (demand.high or 0.0) if demand else 0.0
         option = self.options(fit.position).get(fit.component)
-        return (gives - takes) * (option.quantity if option else 1)
+        return ((gives or 0.0) * budget.usable - (takes or 0.0)) * (option.quantity if option else 1)
 
 
 MOST_SCOPES = 64

@@ -195,6 +195,8 @@ FIGURES: dict[str, dict[str, str]] = {
         "power_speed": "4000 rpm",
         "torque": "150 Nm",
         "specific_consumption": "330 g/kWh",
+        "idle_speed": "700 rpm",
+        "crank_pulley": "150 mm",
     },
     "engine.fan": {"current_drawn": "0 A"},
     "fuel.metering": {
@@ -212,11 +214,19 @@ FIGURES: dict[str, dict[str, str]] = {
         "current_drawn": "1.5 A",
         "load_time": "always",
     },
-    "fuel.tank": {"ethanol_rating": "20 %", "material": "plain steel", "coating": "zinc and paint"},
+    "fuel.tank": {
+        "ethanol_rating": "20 %",
+        "material": "plain steel",
+        "coating": "zinc and paint",
+        "bolted_to": "frame",
+    },
     "fuel.feed": {"pressure_rating": "200 kPa", "ethanol_rating": "20 %"},
     "fuel.filter": {"pressure_rating": "100 kPa", "ethanol_rating": "20 %"},
     "charging.machine": {
         "current_supplied": "45 A",
+        "machine_pulley": "70 mm",
+        "cut_in_speed": "900 rpm",
+        "rated_at_speed": "2000 rpm",
         "polarity": "negative",
         "polarity_sensitive": "yes",
         "rated_voltage": "12 V",
@@ -227,7 +237,19 @@ FIGURES: dict[str, dict[str, str]] = {
         "cable_standard": "ISO 6722",
         "cable_rating": "60 A",
     },
-    "battery": {"polarity": "negative", "polarity_sensitive": "yes", "rated_voltage": "12 V"},
+    "battery": {
+        "polarity": "negative",
+        "polarity_sensitive": "yes",
+        "rated_voltage": "12 V",
+        "cold_cranking": "420 A",
+    },
+    "starter": {
+        "cranking_current": "220 A",
+        "cable_area": "25 mm2",
+        "cable_length": "1.2 m",
+        "cable_standard": "IEC 60228 class 5",
+    },
+    "earth.strap": {"cable_area": "25 mm2", "cable_length": "0.4 m", "cable_standard": "IEC 60228 class 5"},
     "ignition.coil": {
         "current_drawn": "3.5 A",
         "load_time": "always",
@@ -244,9 +266,14 @@ FIGURES: dict[str, dict[str, str]] = {
     **{f"spring.{axle}.{side}": _SPRING for axle in ("front", "rear") for side in ("left", "right")},
     **{f"damper.{axle}.{side}": _DAMPER for axle in ("front", "rear") for side in ("left", "right")},
     "frame": {"material": "plain steel", "coating": "paint"},
-    "bulkhead": {"material": "galvanised steel", "coating": "zinc and paint", "zinc_thickness": "60 um"},
-    "wings.front": {"material": "wrought aluminium", "coating": "paint"},
-    "panels.rear": {"material": "wrought aluminium", "coating": "paint"},
+    "bulkhead": {
+        "material": "galvanised steel",
+        "coating": "zinc and paint",
+        "zinc_thickness": "60 um",
+        "bolted_to": "frame",
+    },
+    "wings.front": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "bulkhead"},
+    "panels.rear": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "frame"},
     "bumper.front": {"material": "plain steel", "coating": "paint"},
 }
 

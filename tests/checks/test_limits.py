@@ -31,6 +31,8 @@ TURNS = [
     ("electrical.charging.day", "charging.machine", "current_supplied", "A", 45, 5.5, 80),
     ("electrical.charging.night", "charging.machine", "current_supplied", "A", 45, 13.5, 80),
     ("electrical.charging.worst", "charging.machine", "current_supplied", "A", 45, 21, 80),
+    ("electrical.charging.idle", "engine.unit", "idle_speed", "rpm", 700, 450, 20),
+    ("electrical.cranking", "starter", "cranking_current", "A", 220, 500, 8),
     ("electrical.cable_drop", "charging.cable", "cable_length", "m", 1.6, 8, 3),
     ("electrical.cable_current", "charging.machine", "current_supplied", "A", 45, 90, 60),
     ("electrical.fuse_cable", "fuse.box", "fuse_rating", "A", 30, 70, 35),

@@ -1,8 +1,12 @@
 """Sets on the made-up vehicle, current to fuel: each check at each verdict, and what the trade knows."""
 
+from dataclasses import replace
+
 import pytest
 
 from api.checks.verdict import Verdict
+from api.rulebook.model import Alternative, Companion, Component, Origin
+from api.rulebook.units import Measure, read_measure
 from tests.checks.made import TALL, Made, verdict
 
 HOLDS, CAUTION, FAILS, UNKNOWN = Verdict.holds, Verdict.caution, Verdict.fails, Verdict.not_determined
@@ -107,6 +111,56 @@ class TestElectrical:
         finding = Made({"battery": {"rated_voltage": "6 V"}}).check()["electrical.voltage"]
         assert finding.verdict is FAILS
         assert "Y-battery" in finding.sentence
+
+
+class TestIdleAndCranking:
+    def test_a_dynamo_gives_nothing_below_its_cut_in(self):
+        # 700 a minute by 150 to 90 mm is 1167 of the machine.
+        dynamo = {
+            "machine_pulley": "90 mm",
+            "cut_in_speed": "1200 rpm",
+            "rated_at_speed": "2000 rpm",
+            "current_supplied": "22 A",
+        }
+        finding = Made({"charging.machine": dynamo}).check()["electrical.charging.idle"]
+        assert finding.verdict is CAUTION
+        assert finding.figures[0].after == 0
+        assert finding.figures[2].after == pytest.approx(1166.7, abs=0.1)
+        assert "turns 1167 a minute there, and the battery gives what is short" in finding.mend
+
+    def test_the_output_is_linear_between_cut_in_and_rated_speed(self):
+        # 1500 a minute of the machine lie 600 of 1100 above the cut-in: 45 A x 6/11.
+        finding = Made().check()["electrical.charging.idle"]
+        assert finding.verdict is HOLDS
+        assert finding.figures[0].after == pytest.approx(45 * 6 / 11)
+        fast = Made({"engine.unit": {"idle_speed": "1200 rpm"}}).check()["electrical.charging.idle"]
+        assert fast.figures[0].after == pytest.approx(45), "never more than all"
+
+    def test_a_machine_rated_below_its_cut_in_is_not_reckoned_with(self):
+        odd = {"charging.machine": {"cut_in_speed": "2100 rpm"}}
+        assert verdict("electrical.charging.idle", odd) is UNKNOWN
+
+    def test_what_is_not_recorded_is_named(self):
+        finding = Made({"charging.machine": {"machine_pulley": None}}).check()["electrical.charging.idle"]
+        assert finding.verdict is UNKNOWN
+        assert "machine_pulley of Y-charging.machine at charging.machine" in finding.missing
+
+    def test_volts_that_are_left_while_cranking(self):
+        # 6 x 2.1 V less 220 A through 5.1 V/420 A and 1.6 m of 0.78 mohm/m.
+        finding = Made().check()["electrical.cranking"]
+        assert finding.figures[0].after == pytest.approx(12.6 - 220 * (5.1 / 420 + 1.6 * 0.00078))
+        assert finding.verdict is HOLDS
+
+    def test_a_tired_battery_or_a_hungry_starter_is_a_caution(self):
+        weak = Made({"battery": {"cold_cranking": "220 A"}}).check()["electrical.cranking"]
+        assert weak.verdict is CAUTION
+        assert "at least two thirds of the system voltage, 8.0 V" in weak.sentence
+        proud = Made({"starter": {"least_voltage": "9.9 V"}}).check()["electrical.cranking"]
+        assert (proud.verdict, "at least what the starter needs, 9.9 V" in proud.sentence) == (CAUTION, True)
+
+    def test_a_measured_battery_goes_before_its_label(self):
+        finding = Made({"battery": {"battery_resistance": "0.02 ohm"}}).check()["electrical.cranking"]
+        assert finding.figures[0].after == pytest.approx(12.6 - 220 * (0.02 + 1.6 * 0.00078))
 
 
 class TestGearingAndSpeedometer:
@@ -276,7 +330,7 @@ class TestCorrosion:
         assert "whatever the index says" in finding.sentence
 
     @pytest.mark.parametrize(
-        ("environment", "expected"), [("harsh", FAILS), ("normal", CAUTION), ("controlled", CAUTION)]
+        ("environment", "expected"), [("harsh", CAUTION), ("normal", CAUTION), ("controlled", CAUTION)]
     )
     def test_paint_on_one_side_is_half_a_remedy(self, environment, expected):
         assert (
@@ -292,12 +346,109 @@ class TestCorrosion:
         bare = {
             "frame": {"coating": "none"},
             "panels.rear": {"coating": "none"},
-            "isolation": {"coating": "none"},
+            "isolation": {"isolates": "bulkhead + wings.front; frame + panels.rear"},
         }
         assert verdict("corrosion.frame+panels.rear", bare) is HOLDS
 
+    def test_an_isolation_set_parts_only_the_joints_that_it_names(self):
+        bare = {
+            "frame": {"coating": "none"},
+            "panels.rear": {"coating": "none"},
+            "bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "frame"},
+            "fuel.tank": {"material": "stainless steel 18 % Cr", "coating": "none"},
+            "isolation": {"isolates": "bulkhead + wings.front"},
+        }
+        found = Made(bare).check()
+        assert found["corrosion.frame+panels.rear"].verdict is FAILS
+        assert found["corrosion.frame+bumper.front"].verdict is CAUTION
+        assert found["corrosion.frame+fuel.tank"].verdict is FAILS
+        both = {**bare, "isolation": {"isolates": "frame + panels.rear; fuel.tank + frame"}}
+        parted = Made(both).check()
+        assert parted["corrosion.frame+panels.rear"].verdict is HOLDS
+        assert parted["corrosion.frame+fuel.tank"].verdict is HOLDS
+        assert "0.35 V, parted by Y-isolation" in parted["corrosion.frame+fuel.tank"].sentence
+        assert "so the limit for metal on metal does not" in parted["corrosion.frame+fuel.tank"].sentence
+
+    def test_an_isolation_that_names_no_joint_decides_nothing(self):
+        bare = {"frame": {"coating": "none"}, "panels.rear": {"coating": "none"}}
+        found = Made({**bare, "isolation": {"coating": "none"}}).check()["corrosion.frame+panels.rear"]
+        assert found.verdict is UNKNOWN
+        assert found.missing == ("isolates of Y-isolation at isolation",)
+
+    def test_a_kit_that_always_comes_with_a_part_parts_its_joint(self):
+        made = Made({"fuel.tank": {"material": "stainless steel 18 % Cr", "coating": "none"}})
+        assert made.check()["corrosion.frame+fuel.tank"].verdict is FAILS
+        parts = {"isolates": read_measure("fuel.tank + frame", "text")}
+        kit = Component("KIT", "sleeves", "made", Origin.original, characteristics=parts, loose=True)
+
+        def with_kit(**changes):
+            rule = Companion(
+                name="kit",
+                component="Y-fuel.tank",
+                reason="apart",
+                alternatives=(Alternative(component="KIT", loose=True),),
+            )
+            made.book = replace(
+                made.book,
+                components={**made.book.components, "KIT": kit},
+                companions=(replace(rule, **changes),),
+            )
+            return made.check()["corrosion.frame+fuel.tank"]
+
+        assert with_kit().verdict is HOLDS
+        assert "parted by KIT (sleeves)" in with_kit().sentence
+        assert with_kit(required=False).verdict is FAILS
+        either = (Alternative(component="KIT", loose=True), Alternative(component="OTHER", loose=True))
+        assert with_kit(alternatives=either).verdict is FAILS
+        assert with_kit(position="battery").verdict is FAILS
+
+    @pytest.mark.parametrize(("frame", "panels"), [("paint", "none"), ("none", "paint")])
+    def test_a_coat_on_the_metal_that_is_eaten_alone_is_worse(self, frame, panels):
+        """Aluminium is eaten: painted steel against it is half a remedy, the other way is none."""
+        change = {"frame": {"coating": frame}, "panels.rear": {"coating": panels}}
+        found = Made(change).check()["corrosion.frame+panels.rear"]
+        half = frame == "paint"
+        assert found.verdict is (CAUTION if half else FAILS)
+        assert ("a barrier on the plain steel only" in found.sentence) is half
+        assert ("a barrier on the wrought aluminium alone" in found.sentence) is not half
+        assert "bare steel never on bare aluminium" not in found.sentence
+
+    def test_a_coat_on_the_anode_alone_counts_for_nothing_with_other_metals_too(self):
+        def tank(frame, coat):
+            change = {"fuel.tank": {"material": "stainless steel 18 % Cr", "coating": coat}}
+            return Made({**change, "frame": {"coating": frame}}).check()["corrosion.frame+fuel.tank"].verdict
+
+        assert tank("none", "none") is FAILS
+        assert tank("paint", "none") is FAILS, "the frame is eaten, and it alone is painted"
+        assert tank("none", "powder coat") is CAUTION
+        assert tank("paint", "powder coat") is HOLDS
+
+    def test_what_touches_is_what_the_parts_say(self):
+        aluminium = {"material": "wrought aluminium", "coating": "none"}
+        elsewhere = {**aluminium, "bolted_to": "bulkhead; wings.front"}
+        found = Made({"panels.rear": elsewhere, "bulkhead": {"coating": "none"}}).check()
+        assert "corrosion.bulkhead+panels.rear" in found
+        assert found["corrosion.wings.front+panels.rear"].verdict is HOLDS
+        assert "corrosion.frame+panels.rear" not in Made({"panels.rear": elsewhere}, {}).check() or (
+            found["corrosion.frame+panels.rear"].sentence.startswith("No longer applies")
+        )
+        silent = Made({"panels.rear": {"bolted_to": None}}).check()["corrosion.frame+panels.rear"]
+        assert silent.verdict is UNKNOWN
+        assert silent.missing == ("bolted_to of Y-panels.rear at panels.rear",)
+
+    def test_a_place_that_is_not_there_is_named(self):
+        found = Made({"panels.rear": {"bolted_to": "fram"}}).check()["corrosion.fram+panels.rear"]
+        assert found.verdict is UNKNOWN
+        assert "'fram', which is no place here" in found.sentence
+
+    def test_an_environment_without_a_limit_is_not_determined(self):
+        made = Made()
+        facts = {**made.book.variant.facts, "environment": Measure("lunar", text="lunar")}
+        made.book = replace(made.book, variant=replace(made.book.variant, facts=facts))
+        assert made.check()["corrosion.frame+panels.rear"].verdict is UNKNOWN
+
     def test_galvanised_on_painted_steel_gives_itself_up(self):
-        bumper = {"bumper.front": {"material": "galvanised steel", "coating": "zinc"}}
+        bumper = {"bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "frame"}}
         finding = Made(bumper).check()["corrosion.frame+bumper.front"]
         assert finding.verdict is CAUTION
         assert "The zinc is eaten" in finding.sentence
@@ -342,6 +493,46 @@ class TestFuel:
 
     def test_injection_pressure_bursts_a_carburettors_hose(self):
         assert verdict("fuel.pressure.fuel.feed", {"fuel.pump": {"fuel_pressure": "3 bar"}}) is FAILS
+
+    def test_pressure_is_asked_of_what_carries_it(self):
+        """A return line runs back free, and a swirl pot stands before the pump."""
+        low = {"pressure_rating": "1 bar", "ethanol_rating": "20 %"}
+        found = Made(
+            {"fuel.pump": {"fuel_pressure": "3 bar"}, "fuel.return": low, "fuel.swirl_pot": low}
+        ).check()
+        assert {c for c in found if c.startswith("fuel.pressure")} == {
+            "fuel.pressure.fuel.feed",
+            "fuel.pressure.fuel.filter",
+        }
+
+    @pytest.mark.parametrize(
+        ("kind", "place", "sucks"),
+        [
+            ("mechanical", None, True),
+            ("electric low pressure", None, False),
+            ("electric low pressure", "at the engine", True),
+            ("mechanical", "at the tank", False),
+        ],
+    )
+    def test_only_a_pump_that_sucks_is_said_to_suck(self, kind, place, sucks):
+        found = Made({"fuel.pump": {"pump_kind": kind, "pump_place": place}}).check()["fuel.vapour_lock"]
+        assert ("since the pump sucks the fuel" in found.sentence) is sucks
+        assert ("since the pump pushes the fuel" in found.sentence) is not sucks
+        # 60 kPa at 37.8 C is 77.2 kPa at 45 C; the pump adds 25 kPa to the air's 101.3 where it pushes.
+        assert found.figures[0].after == pytest.approx(77.2 / (101.325 if sucks else 126.325) * 100, abs=0.6)
+
+    def test_the_mixture_is_said_as_a_fitter_says_it(self):
+        lean = Made({"fuel.metering": {"jetting_ethanol": "0 %"}}).check()["fuel.mixture"].sentence
+        assert lean.startswith(
+            "On the market's fuel the mixture runs 4.3 % leaner than the jets are set for; today it runs as"
+        )
+        rich = Made({"fuel.metering": {"jetting_ethanol": "20 %"}}).check()["fuel.mixture"].sentence
+        assert "% richer than the jets are set for" in rich
+
+    def test_the_mixture_fails_by_the_limit_that_is_told(self):
+        far = Made({"fuel.metering": {"jetting_ethanol": "0 %"}}, {"fuel_ethanol": "85 %"}).check()
+        assert far["fuel.mixture"].verdict is FAILS
+        assert "at most 15 % leaner" in far["fuel.mixture"].sentence
 
     def test_injectors_and_pump_must_feed_the_engine(self):
         injection = {

@@ -197,13 +197,21 @@ class Oracle:
         def gives(sitting: Sitting, p: str) -> float:
             n = sitting[p]
             supply, demand = self.value(n, b.supply_kind), self.value(n, b.demand_kind)
-            net = (supply.low * b.usable if supply else 0.0) - (demand.high if demand else 0.0)
+            lasts = self._lasting(n) if b.demand_kind == "current_drawn" else 1.0
+            net = (supply.low * b.usable if supply else 0.0) - (demand.high * lasts if demand else 0.0)
             fitment = self.fitment(p, n)
             return net * (fitment.quantity if fitment else 1)
 
         before = [gives(self.today, p) for p in inside]
         now = [gives(after, p) for p in inside]
         return sum(now) >= 0 or (before == now and sum(before) < 0)
+
+    def _lasting(self, number: str | None) -> float:
+        """A brief load counts for nothing, any load that records its share with that."""
+        share, time = self.value(number, "load_share"), self.value(number, "load_time")
+        if share is not None:
+            return share.high
+        return 0.0 if time is not None and time.text == "brief" else 1.0
 
     def joints(self, after: Sitting) -> Iterator[tuple[str, bool | None]]:
         for j in self.book.joints:
