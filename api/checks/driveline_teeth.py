@@ -1,5 +1,6 @@
 """Recorded ratios against the teeth that make them: a slip in either is found before it is ordered by."""
 
+from api.checks.findings import undetermined
 from api.checks.fitted import Fitted, Reading, on_both
 from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
 
@@ -25,29 +26,34 @@ def speedometer_teeth(before: Fitted, after: Fitted) -> list[Finding]:
 def _teeth(
     before: Fitted, after: Fitted, subject: str, position: str, over: str, under: str, ratio: str
 ) -> Finding | None:
-    if any(Reading(after).maybe(position, kind) is None for kind in (over, under, ratio)):
+    component = after.component(position)
+    if component is None or not {over, under, ratio} <= component.characteristics.keys():
         return None
-    counted = on_both(before, after, lambda r: r.value(position, over) / r.value(position, under))
-    sides = on_both(before, after, lambda r: r.value(position, ratio))
-    if counted.after is None or sides.after is None:
-        return None
-    off = counted.after / sides.after - 1
+    both = on_both(
+        before,
+        after,
+        lambda r: (r.value(position, over) / r.value(position, under), r.value(position, ratio)),
+    )
+    if both.after is None:
+        return undetermined(f"{subject}.teeth.{position}", "the ratio of the teeth", both, TEETH)
+    (counted, recorded), was = both.after, both.before or (None, None)
+    off = counted / recorded - 1
     wrong = abs(off) > ALLOWED * (1 + 1e-9)
-    title, number = after.title(position), after.sits[position]
+    title, number = after.title(position), component.number
     reading = Reading(after)
     made = f"{reading.value(position, over):.0f} and {reading.value(position, under):.0f} teeth"
-    so = f"{made} make {counted.after:.3f}, and {sides.after:.3f} is recorded"
+    so = f"{made} make {counted:.3f}, and {recorded:.3f} is recorded"
     return Finding(
         check=f"{subject}.teeth.{position}",
         subject=subject,
         verdict=Verdict.caution if wrong else Verdict.holds,
         sentence=f"Teeth of {number} ({title}): {so}; {TEETH.text} ({TEETH.cited}).",
         figures=(
-            figure("ratio of the teeth", counted.before, counted.after, ""),
-            figure("recorded ratio", sides.before, sides.after, ""),
+            figure("ratio of the teeth", was[0], counted, ""),
+            figure("recorded ratio", was[1], recorded, ""),
         ),
         limit=TEETH,
-        components=sides.used,
+        components=both.used,
         mend="Count the teeth, then correct the record: one of the figures is wrong." if wrong else "",
         beyond=round(100 * (abs(off) - ALLOWED), 2),
         caution=CAUTIONS.get(subject, ""),

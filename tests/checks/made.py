@@ -274,7 +274,6 @@ FIGURES: dict[str, dict[str, str]] = {
     },
     "wings.front": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "bulkhead"},
     "panels.rear": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "frame"},
-    "bumper.front": {"material": "plain steel", "coating": "paint"},
 }
 
 Change = Mapping[str, Mapping[str, str | None] | None]
