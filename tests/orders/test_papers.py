@@ -345,10 +345,19 @@ def test_the_vehicles_parts_hold_every_piece_that_is_needed() -> None:
         assert all(squeezed(line["number"]) in squeezed(text) for line in part["lines"])
 
 
-@pytest.mark.parametrize("part", ["supplier:nobody", "vehicle:Vehicle Z", "teasel", "garage:teasel"])
-def test_a_part_that_is_not_there_is_refused(part: str) -> None:
-    with pytest.raises(UnknownPart):
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ("supplier:nobody", "nobody"),
+        ("vehicle:Vehicle Z", "The order is not for a vehicle 'Vehicle Z'"),
+        ("teasel", "teasel"),
+        ("garage:teasel", "garage:teasel"),
+    ],
+)
+def test_a_part_that_is_not_there_is_refused(part: str, told: str) -> None:
+    with pytest.raises(UnknownPart) as refused:
         order_csv(made_order(3), part)
+    assert told in refused.value.detail
 
 
 def test_an_unknown_paper_is_refused() -> None:
