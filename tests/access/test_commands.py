@@ -6,17 +6,20 @@ import socket
 import subprocess
 import sys
 from collections.abc import Callable
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from fastapi import FastAPI
+from sqlmodel import select
 from typer.testing import CliRunner
 
 from api.access import service as access
 from api.access.exposure import Exposed
 from api.access.keys import presented
+from api.access.tables import KeyRow
 from api.cli import app as commands
-from api.database import make_engine
+from api.database import make_engine, writing
 from tests.conftest import make_key
 
 pytestmark = pytest.mark.anyio
@@ -54,6 +57,17 @@ def test_keys_are_listed_and_revoked(url: str):
     (row,) = json.loads(keys(url, "list", "--json")[1])
     assert (row["usable"], row["label"]) == (False, "counter")
     assert json.loads(keys(url, "revoke", made["id"], "--json")[1]) == {"id": made["id"], "revoked": True}
+
+
+def test_the_list_says_until_when_a_key_is_good_and_when_it_was_last_used(url: str):
+    keys(url, "create", "--label", "counter", "--scope", "read", "--expires", "2099-01-31")
+    assert "  until 2099-02-01T00:00  never used  " in keys(url, "list")[1]
+    engine = make_engine(url)
+    with writing(engine) as session:
+        row = session.exec(select(KeyRow)).one()
+        row.used, row.expires = datetime(2031, 1, 2, 3, 4, 5, tzinfo=UTC), None
+    engine.dispose()
+    assert f"  {'no end':<22}  last used 2031-01-02T03:04  counter" in keys(url, "list")[1]
 
 
 @pytest.mark.parametrize(

@@ -3,6 +3,7 @@
 import json
 import subprocess
 import sys
+import threading
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -148,10 +149,21 @@ def test_when_a_key_was_last_used_is_written_once_a_minute_behind_the_answer(doo
     assert last_used(engine, key.id) == first
     with writing(engine) as session:
         row = session.exec(select(KeyRow).where(KeyRow.id == key.id)).one()
-        row.used = access.moment() - timedelta(minutes=2)
+        row.used = access.moment() - timedelta(seconds=61)
     door.admit(key, HERE)
     door.close()
     assert last_used(engine, key.id) > first
+
+
+def test_refusals_of_several_clients_wait_beside_each_other(door: Door, engine: Engine):
+    at_work = threading.Event()
+    door.later("slow", lambda _session: at_work.wait(10) and None)
+    for last in range(3):
+        door.refused(Caller(client=f"192.0.2.{last}"), "GET /v1/keys: 401")
+    at_work.set()
+    door.close()
+    told = access.list_events(engine, None, 10, outcome="refused")
+    assert [row["client"] for row in told] == ["192.0.2.2", "192.0.2.1", "192.0.2.0"]
 
 
 def test_a_last_use_that_cannot_be_written_fails_nothing(

@@ -40,7 +40,7 @@ async def test_every_change_leaves_a_row_with_key_outcome_and_request(
     failed, done = await trail_of(administrator, key=key)
     assert (done["what"], done["outcome"], done["request_id"]) == ("POST /v1/builds", "done", "counter-0815")
     assert (failed["what"], failed["outcome"]) == ("POST /v1/builds", "failed")
-    assert done["client"] == "127.0.0.1"
+    assert (done["client"], done["times"]) == ("127.0.0.1", 1)
 
 
 async def test_a_key_made_over_the_api_is_told_once_with_its_maker(administrator: httpx.AsyncClient):
@@ -133,6 +133,17 @@ def test_many_clients_get_sixty_rows_a_minute_and_the_state_is_bounded():
     assert len(rows) == Refusals.MOST_A_MINUTE
     assert len(refusals.taken(now)) == Refusals.MOST_CLIENTS
     assert refusals.note(Caller(client="10.9.9.9"), "x", now + timedelta(minutes=1))
+
+
+def test_the_client_told_longest_ago_is_forgotten_first(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr(Refusals, "MOST_CLIENTS", 2)
+    refusals, now = Refusals(), access.moment()
+
+    def is_told(last: int) -> bool:
+        return bool(refusals.note(Caller(client=f"192.0.2.{last}"), "x", now))
+
+    assert [is_told(1), is_told(2), is_told(3)] == [True, True, True]
+    assert [is_told(3), is_told(2), is_told(1)] == [False, False, True]
 
 
 def test_only_the_newest_refusals_are_kept_and_nothing_else_goes(

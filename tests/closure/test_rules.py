@@ -451,6 +451,21 @@ def test_each_limit_is_kept_and_blamed_by_its_name(limits: Limits, name: str) ->
     assert answer.ways_out[0].changes == 1
 
 
+@pytest.mark.parametrize(
+    ("limits", "instead"),
+    [
+        (Limits(keep=frozenset({"axle", "brake", "lamp"})), "let the brake be changed"),
+        (Limits(refuse=frozenset({"beam", "disc", "lamp2"})), "accept disc (part disc)"),
+        (Limits(effort_at_most=Effort.machining), "accept cutting or welding"),
+        (Limits(nothing_visible=True), "accept visible changes"),
+    ],
+)
+def test_the_way_out_names_the_limit_that_is_in_the_way(limits: Limits, instead: str) -> None:
+    shelf = Shelf(axle="beam0 beam", brake="drum disc", lamp="lamp lamp2").part("disc", visible=True)
+    shelf.fits("disc", "brake", effort=Effort.cutting)
+    assert shelf.ask("disc", limits=limits).ways_out[0].instead == instead
+
+
 @pytest.mark.parametrize(("ceiling", "possible"), [(349, False), (350, True), (351, True)])
 def test_a_ceiling_is_kept_to_the_penny(ceiling: int, possible: bool) -> None:
     """Two pieces of 1.50 and a loose part of 0.50 are 3.50: by the closure, and by the check of a list."""

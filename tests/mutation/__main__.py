@@ -73,7 +73,7 @@ def _run(options: argparse.Namespace) -> int:
         changes = [change for change in changes if change.name not in results.found]
     mine = changes[share - 1 :: shares]
     print(f"{len(mine)} changes to make", flush=True)
-    Runner(options.store, Limits(options.seconds), results.keep).run(mine)
+    Runner(options.store, Limits(options.seconds), results.keep, anew=options.again).run(mine)
     return 0
 
 

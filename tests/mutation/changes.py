@@ -16,7 +16,7 @@ from cosmic_ray.mutating import MutationVisitor
 from tests.mutation.operators import operators
 
 ROOT = Path(__file__).resolve().parents[2]
-SEED = "graftbook"
+SEED = "november"
 
 
 @dataclass(frozen=True)

@@ -12,6 +12,8 @@ from tests.mutation.mapping import AT_IMPORT
 
 FAR = 3.0
 """A test of another room is tried as if it took this many times as long."""
+NAMED = 0.2
+"""And one in the file that is called after the changed module as if it took this part."""
 
 
 def _seconds(store: Path) -> dict[str, float]:
@@ -60,14 +62,15 @@ class Map:
             tests = found - {AT_IMPORT}
         else:
             tests = found - {AT_IMPORT} or set().union(*lines.values()) - {AT_IMPORT}
-        return self._ordered(change.room, [test for test in tests if test in self.seconds])
+        return self._ordered(change, [test for test in tests if test in self.seconds])
 
-    def _ordered(self, room: str, tests: list[str]) -> list[str]:
-        near = ROOMS[room].tests
+    def _ordered(self, change: Change, tests: list[str]) -> list[str]:
+        near, named = ROOMS[change.room].tests, f"/test_{Path(change.path).stem}.py::"
         turns: Counter[str] = Counter()
 
         def weight(test: str) -> float:
-            return (0.02 + self.seconds[test]) * (1.0 if test.startswith(near) else FAR)
+            far = NAMED if named in test else 1.0 if test.startswith(near) else FAR
+            return (0.02 + self.seconds[test]) * far
 
         order = []
         for test in sorted(tests, key=lambda test: (weight(test), test)):

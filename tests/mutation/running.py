@@ -131,13 +131,14 @@ def _watched(work: Callable[[int], None], limits: Limits, usual: Callable[[str],
 def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended:
     started = time.monotonic()
     running, until, ran, rest = AT_IMPORT, started + 2 * limits.test, 0, b""
+    most = started + limits.change
 
     def ended(state: str, by: str = "", why: str = "") -> Ended:
         return Ended(state, by, why, ran, round(time.monotonic() - started, 1))
 
     while True:
-        if not select.select([reader], [], [], max(0.0, until - time.monotonic()))[0]:
-            return ended("timed out", running)
+        if not select.select([reader], [], [], max(0.0, min(until, most) - time.monotonic()))[0]:
+            return ended("timed out" if until <= most else "cut short", running)
         read = os.read(reader, 65_536)
         if not read:
             return ended("noticed", "(end of the process)", running)
@@ -150,7 +151,7 @@ def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended
                 return ended("survived")
             if step == "passed":
                 ran += 1
-                if time.monotonic() - started > limits.change:
+                if time.monotonic() > most:
                     return ended("cut short")
             running = words[0]
             until = time.monotonic() + limits.test + 10 * usual(running)
@@ -304,8 +305,15 @@ def _lay_out(conftest: Any, made: Path) -> None:
 class Runner:
     """Runs changes one after the other and hands each result on."""
 
-    def __init__(self, store: Path, limits: Limits, kept: Callable[[Change, Ended, int], None]) -> None:
-        self._map, self._limits, self._kept = Map(store), limits, kept
+    def __init__(
+        self,
+        store: Path,
+        limits: Limits,
+        kept: Callable[[Change, Ended, int], None],
+        anew: bool = False,
+    ) -> None:
+        """`anew`: a change in a function that runs at import as well is made before it, which is slower."""
+        self._map, self._limits, self._kept, self._anew = Map(store), limits, kept, anew
         self._demo = Demo(store)
         self._holds: dict[str, bool] = {}
 
@@ -315,7 +323,14 @@ class Runner:
             with contextlib.suppress(ImportError):
                 importlib.import_module(library)
         self._apart(self._demo.make)
-        quick = [change for change in changes if not self._map.at_import(change)]
+        # Before any fork: what a child of its reader reads, coverage empties.
+        for change in changes:
+            self._map.lines(change.path)
+        quick = [
+            change
+            for change in changes
+            if change.function and not (self._anew and self._map.at_import(change))
+        ]
         if quick:
             self._apart(lambda: self._warm(quick))
         for change in changes:

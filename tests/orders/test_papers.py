@@ -76,6 +76,15 @@ def test_each_page_says_its_number_and_defers(paper: str) -> None:
     assert "local codes" in pages[-1].lower()
 
 
+def test_the_foot_stands_above_the_number_of_the_page() -> None:
+    page = PdfReader(io.BytesIO(order_pdf(made_order(40)))).pages[0]
+    heights: dict[str, float] = {}
+    page.extract_text(visitor_text=lambda text, _, at, *_more: heights.setdefault(text.strip(), at[5]))
+    (number,) = [height for text, height in heights.items() if text.startswith("page 1 of")]
+    first = next(height for text, height in heights.items() if text and DEFERS.startswith(text))
+    assert first > number + 5
+
+
 def test_a_line_is_never_parted_from_its_reason_and_headings_are_repeated() -> None:
     facts = made_order(200)
     pages = [squeezed(page) for page in pages_of(order_pdf(facts))]
@@ -336,10 +345,19 @@ def test_the_vehicles_parts_hold_every_piece_that_is_needed() -> None:
         assert all(squeezed(line["number"]) in squeezed(text) for line in part["lines"])
 
 
-@pytest.mark.parametrize("part", ["supplier:nobody", "vehicle:Vehicle Z", "teasel", "garage:teasel"])
-def test_a_part_that_is_not_there_is_refused(part: str) -> None:
-    with pytest.raises(UnknownPart):
+@pytest.mark.parametrize(
+    ("part", "told"),
+    [
+        ("supplier:nobody", "nobody"),
+        ("vehicle:Vehicle Z", "The order is not for a vehicle 'Vehicle Z'"),
+        ("teasel", "teasel"),
+        ("garage:teasel", "garage:teasel"),
+    ],
+)
+def test_a_part_that_is_not_there_is_refused(part: str, told: str) -> None:
+    with pytest.raises(UnknownPart) as refused:
         order_csv(made_order(3), part)
+    assert told in refused.value.detail
 
 
 def test_an_unknown_paper_is_refused() -> None:
@@ -367,6 +385,15 @@ def test_an_order_without_lines_says_so() -> None:
     }
     assert "Nothing has to be ordered" in "".join(pages_of(order_pdf(facts)))
     assert len(sheets_of(order_xlsx(facts))["Lines"]) == 1
+
+
+def test_the_way_from_one_price_to_the_other_is_on_the_paper() -> None:
+    facts = made_order(4)
+    text, way = squeezed("".join(pages_of(order_pdf(facts)))), facts["reconciliation"]
+    steps = [(one["sentence"], one["amount"]) for one in way["differences"]]
+    assert steps
+    for said, amount in [*steps, ("Parts in the order", way["order_parts"])]:
+        assert squeezed(said + shown(amount)) in text
 
 
 def test_letters_of_other_scripts_are_asked_of_the_second_font() -> None:

@@ -7,8 +7,8 @@ from starlette.datastructures import FormData, UploadFile
 
 from api.catalogue.sheets import Mistake, Place
 from api.pages.component import holds_for
-from api.pages.delivery import log_of
-from api.pages.edit_forms import read
+from api.pages.delivery import log_of, whole
+from api.pages.edit_forms import read, record_form
 from api.pages.ordered import PageOrder
 from api.pages.question import PageQuestion
 from api.pages.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
@@ -43,6 +43,32 @@ async def test_a_file_stands_in_the_place_of_what_was_pasted_and_lines_end_alike
     assert await sent(sheet="a\r\nb") == ("a\nb", "")
     assert (await sent(sheet=" \n"))[1] == "Choose a file, or paste the sheet."
     assert (await sent(file=b"\xff\xfe"))[1].startswith("The file is not UTF-8 text.")
+
+
+def test_a_count_is_a_whole_number_of_at_most_seven_digits() -> None:
+    for text, count in {"": 0, " ": 0, "0": 0, " 4 ": 4, "9999999": 9_999_999}.items():
+        assert whole({"came": text}, "came") == count
+    for text in ("10000000", "-1", "4.0", "²", "four"):
+        with pytest.raises(InvalidRequest, match="A count is a whole number"):
+            whole({"came": text}, "came")
+
+
+@pytest.mark.parametrize(
+    ("kind", "form", "fixed"),
+    [
+        ("component", {}, {"number"}),
+        ("fitment", {}, {"component", "position", "name"}),
+        ("fitment", {"head.name": "left"}, {"name"}),
+        ("section", {"head.name": "brakes"}, {"name"}),
+    ],
+)
+def test_what_a_known_record_is_called_after_cannot_be_changed(
+    kind: str, form: dict[str, str], fixed: set[str]
+) -> None:
+    made = record_form(kind, form, known=True)
+    every = (*made.fields, *made.when)
+    assert {field.column.name for field in every if field.fixed} == fixed
+    assert not [field for field in record_form(kind, form).fields if field.fixed]
 
 
 def test_each_line_with_mistakes_is_told_once_with_its_text() -> None:

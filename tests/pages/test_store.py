@@ -99,7 +99,7 @@ async def test_what_cannot_be_put_in_is_told_and_stays_in_the_form(
         assert token
         own = BROWSER | {"Sec-Fetch-Site": "same-origin"}
         answer = await keeper.post("/store", data=sent | {"form_token": token[1]}, headers=own)
-    assert answer.status_code == 422
+    assert (answer.status_code, answer.headers["cache-control"]) == (422, "no-store")
     told = re.search(r'id="in-wrong" role="alert">([^<]+)<', answer.text)
     assert told
     assert words in unescape(told[1])
@@ -189,6 +189,15 @@ async def test_a_count_is_shown_first_and_booked_only_if_nothing_came_between(
     assert "there is nothing to book" in text_of(same)
     for refused in ("", "x" * 600_001):
         assert (await count(writer, refused)).status_code == 422
+
+
+@pytest.mark.parametrize(("wrong", "more"), [(2, []), (3, ["And 1 more line with mistakes."])])
+async def test_of_many_wrong_lines_the_first_are_shown_and_the_rest_counted(
+    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch, wrong: int, more: list[str]
+) -> None:
+    monkeypatch.setattr("api.pages.store.MOST_LINES_SHOWN", 2)
+    page = text_of(await count(writer, "number,quantity\n" + "QB-9001,six\n" * wrong))
+    assert re.findall(r"And \d+ more lines? with mistakes\.", page) == more
 
 
 async def test_who_may_only_read_changes_nothing(browser: httpx.AsyncClient) -> None:

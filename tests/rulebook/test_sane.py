@@ -65,6 +65,7 @@ def test_a_name_of_ours_that_measures_something_else_has_no_range_of_ours() -> N
     ("written", "quantity", "kind", "peers", "expected"),
     [
         ("-25.4 mm", "length", "wheel_cylinder_bore", None, ["25.4 mm"]),
+        ("-0.875 in", "length", "wheel_cylinder_bore", None, ["0.875 in"]),
         ("330 in", "length", "disc_diameter", None, ["330 mm"]),
         ("0.875 mm", "length", "wheel_cylinder_bore", ("22.2 mm", "28.6 mm"), ["0.875 in"]),
         ("222 mm", "length", "wheel_cylinder_bore", ("22.2 mm", "28.6 mm"), ["22.2 mm"]),

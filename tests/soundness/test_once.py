@@ -263,6 +263,13 @@ def test_what_is_at_work_elsewhere_is_waited_for_or_told(engine: Engine):
     assert before.value.answer == Answer(201, {"Content-Type": "application/json"}, b"'slow'")
 
 
+def test_every_key_can_be_at_work(engine: Engine):
+    """PostgreSQL knows a key at work by a signed number of 64 bits that is made of it."""
+    with writing(engine) as session:
+        for number in range(40):
+            Once("tests", f"key {number}").begin(session.connection())
+
+
 def test_the_answer_is_kept_with_the_effect_or_neither(engine: Engine):
     def fail(_facts: Any) -> Answer:
         raise ZeroDivisionError
