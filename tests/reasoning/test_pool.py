@@ -44,12 +44,13 @@ def eventually(true: Callable[[], bool], seconds: float = 30.0) -> bool:
 
 
 def alive(pid: int) -> bool:
-    """Whether a process is there and has not ended."""
+    """Whether a process is there and has not ended; it has not while one of its threads is there."""
     try:
         os.kill(pid, 0)
-        return subprocess.run(
-            ["ps", "-o", "stat=", "-p", str(pid)], capture_output=True, text=True, check=True
-        ).stdout[:1] not in ("Z", "")
+        told = subprocess.run(
+            ["ps", "-o", "stat=,nlwp=", "-p", str(pid)], capture_output=True, text=True, check=True
+        ).stdout.split()
+        return bool(told) and (told[0][:1] != "Z" or int(told[1]) > 1)
     except (OSError, subprocess.CalledProcessError):
         return False
 
