@@ -104,7 +104,7 @@ def _use_said(
         used = found(Reading(after))
         worst = max(used, key=lambda use: use.beyond)
         first = next((use for use in used if use.beyond > 0), None)
-        allowed = f"{worst.grip:.2f} where {greatest_grip(worst.rate):.2f} is allowed"
+        allowed = f"{worst.grip:.3f} where {greatest_grip(worst.rate):.3f} is allowed"
         if first is None:
             nearest = f"the {worst.axle} comes nearest at {worst.rate:.2f} g, {allowed}"
             return f"{state.capitalize()}, no axle uses too much grip; {nearest}"

@@ -31,7 +31,7 @@ BUDGET = Limit("at most 80 % of what the machine gives", "workshop practice", PR
 
 SOURCE = Limit("at most what the machine gives", "conservation of charge", Provenance.derived)
 
-IDLE = Limit("it gives at least what is asked for", "workshop practice", PRACTICE)
+IDLE = Limit("it ought to give at least what is asked for", "workshop practice", PRACTICE)
 
 DROP = Limit("at most 3 % of the system voltage for a main cable", "marine cable practice", Provenance.seen,
              "3 % for what matters, as quoted", 3, "%")  # fmt: skip
