@@ -73,7 +73,7 @@ async def test_what_was_chosen_never_ends_at_the_number(client: httpx.AsyncClien
 async def test_what_the_set_makes_worse_stands_under_the_headline(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PL-018412&fit=QA-3375")
     head = said.partition("AXLES AND HUBS")[0]
-    assert "This set makes 2 checks fail or worse; see below." in head
+    assert "This set makes 1 check fail or worse; see below." in head
 
 
 async def test_limits_are_told_with_their_titles_and_amounts(client: httpx.AsyncClient):
@@ -120,7 +120,7 @@ async def test_a_rule_that_todays_parts_break_is_not_told_as_a_fact(client: http
 
 async def test_sentences_of_the_demo_agree_with_its_own_figures(client: httpx.AsyncClient):
     mixture = (await client.get("/v1/closures?chassis=24PR-020000")).json()
-    lean = next(f for f in mixture["checks"]["findings"] if f["sentence"].startswith("Mixture"))
+    lean = next(f for f in mixture["checks"]["findings"] if f["check"] == "fuel.mixture")
     flaw = next(f for f in mixture["set"]["flaws_left"] if f["flaw"].startswith("fuel.lean"))
     assert lean["figures"][0]["after"] == pytest.approx(4.3, abs=0.05)
     assert "four per cent lean" in flaw["symptom"]
