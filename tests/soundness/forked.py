@@ -12,7 +12,7 @@ from pathlib import Path
 
 from api.cli import main
 
-LOADED = ["api.app", "api.cli", "tests.soundness.forked", "tests.soundness.kills"]
+LOADED = ["api.app", "api.cli", "tests.soundness.forked", "tests.soundness.kills", "tests.soundness.worst"]
 
 
 class Forked:

@@ -9,15 +9,15 @@ clauses to variables where it is hardest (4.26, from memory), pigeons and holes,
 """
 
 import json
-import os
+import multiprocessing
 import random
 import resource
-import subprocess
 import sys
 import time
+import traceback
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
+from multiprocessing.connection import Connection
 from typing import Any
 
 from api.checks.set import check_set
@@ -28,6 +28,7 @@ from api.wire.answers import answer_document
 from api.wire.findings import findings_document
 from api.wire.responses import json_bytes
 from tests.closure.shelf import VEHICLE, Shelf, amount, at, clash, loose, needs, word
+from tests.soundness.forked import LOADED
 
 SECONDS = 2.0
 """The deadline that the hard questions get."""
@@ -430,16 +431,36 @@ def ask(name: str, seconds: float = SECONDS) -> dict[str, Any]:
 
 
 def ask_apart(name: str, seconds: float = SECONDS, kill_after: float = 120.0) -> dict[str, Any]:
-    """Ask one in a process of its own. Raises TimeoutExpired, and CalledProcessError when it fails."""
-    done = subprocess.run(
-        [sys.executable, "-m", "tests.soundness.worst", name, str(seconds)],
-        cwd=Path(__file__).resolve().parents[2], env=os.environ, capture_output=True, text=True,
-        timeout=kill_after, check=False,
-    )  # fmt: skip
-    if done.returncode:
-        raise AssertionError(f"{name}: {done.stderr[-3000:]}")
-    found: dict[str, Any] = json.loads(done.stdout)
+    """Ask one in a process of its own, forked from one that has loaded the program already.
+
+    Raises TimeoutError, and AssertionError when it fails."""
+    context = multiprocessing.get_context("forkserver")
+    context.set_forkserver_preload(LOADED)
+    here, there = context.Pipe(duplex=False)
+    process = context.Process(target=_ask_and_tell, args=(name, seconds, there))
+    process.start()
+    there.close()
+    try:
+        if not here.poll(kill_after):
+            raise TimeoutError(f"{name}: no answer after {kill_after:g} seconds")
+        found: dict[str, Any] = here.recv()
+    except EOFError:
+        process.join()
+        raise AssertionError(f"{name}: ended with {process.exitcode} before it had an answer") from None
+    finally:
+        process.kill()
+        process.join()
+        here.close()
+    if "failed" in found:
+        raise AssertionError(f"{name}: {found['failed'][-3000:]}")
     return found
+
+
+def _ask_and_tell(name: str, seconds: float, there: Connection) -> None:
+    try:
+        there.send(ask(name, seconds))
+    except Exception:
+        there.send({"failed": traceback.format_exc()})
 
 
 def table(seconds: float = SECONDS) -> None:
@@ -451,7 +472,7 @@ def table(seconds: float = SECONDS) -> None:
             row = f"{found['seconds']:.1f} | {found['megabytes']} | {found['outcome']}"
             if found["contradictions"]:
                 row += f", contradictions of {found['contradictions']}, {found['ways_out']} ways out"
-        except (subprocess.TimeoutExpired, AssertionError) as error:
+        except (TimeoutError, AssertionError) as error:
             row = f"- | - | {str(error)[-300:]!r}"
         print(f"| {name.replace('_', ' ')} | {row} |", flush=True)
 
