@@ -1,5 +1,7 @@
 """Leaf springs: the rate from the leaves, and the stress at full bump."""
 
+from collections.abc import Callable
+
 from api.checks.bounds import at_most
 from api.checks.findings import against
 from api.checks.fitted import Fitted, Reading, on_both
@@ -57,7 +59,13 @@ def has_leaves(fitted: Fitted, axle: str) -> bool:
     return component is not None and "leaf_count" in component.characteristics
 
 
-def leaf_stress(before: Fitted, after: Fitted, axle: str, rate_of, mass_of) -> Finding:
+def leaf_stress(
+    before: Fitted,
+    after: Fitted,
+    axle: str,
+    rate_of: Callable[[Reading], float],
+    mass_of: Callable[[Reading], float],
+) -> Finding:
     """Stress at the bump stop against what the spring's steel permits.
 
     `rate_of` (N/m) and `mass_of` (kg, what stands on one spring unladen, which is its standard height)

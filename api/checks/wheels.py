@@ -1,5 +1,7 @@
 """Wheels and tyres: do they go together, carry the vehicle, and clear what is around them."""
 
+from collections.abc import Callable
+
 from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
@@ -164,7 +166,15 @@ def wheel_load(before: Fitted, after: Fitted, axle: str) -> Finding:
     return _covers(before, after, f"wheels.wheel_load.{axle}", "wheels", carried, axle, WHEEL_LOAD)
 
 
-def _covers(before, after, check, those, carried, axle, limit) -> Finding:
+def _covers(
+    before: Fitted,
+    after: Fitted,
+    check: str,
+    those: str,
+    carried: Callable[[Reading], float],
+    axle: str,
+    limit: Limit,
+) -> Finding:
     loads = on_both(before, after, lambda r: _axle_load_kg(r, axle))
     each = on_both(before, after, lambda r: _axle_load_kg(r, axle) / wheels_on(r, axle))
     covers = on_both(before, after, lambda r: carried(r) + 0 * _axle_load_kg(r, axle))
