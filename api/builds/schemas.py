@@ -48,7 +48,7 @@ class BuildCreateIn(BuildIn):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "examples": [{"name": "red-pickup", "chassis": "24PL-018412", "options": ["heater"]}]
+            "examples": [{"name": "red-van", "chassis": "24PL-018412", "options": ["heater"]}]
         }
     )
 
@@ -63,7 +63,7 @@ class SpecificationIn(Body):
             "examples": [
                 {
                     "title": "House standard: stops well, looks original",
-                    "variants": ["24P-23-L"],
+                    "variants": ["24P-21-L"],
                     "wishes": [{"fit": "QB-3310"}],
                     "limits": {"effort_at_most": "machining"},
                 }

@@ -93,7 +93,7 @@ def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
 
 
 def _owner(connection: Connection, holder: Table, row: Mapping[str, Any]) -> str:
-    """A row in words: `companion 'disc-hub'`, `build 'red-pickup'`."""
+    """A row in words: `companion 'disc-hub'`, `build 'red-van'`."""
     if "claim" in holder.c:
         claim = table("claim")
         kind = connection.execute(select(claim.c.kind).where(claim.c.name == row["claim"])).scalar()

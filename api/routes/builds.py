@@ -23,7 +23,7 @@ from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
 router = APIRouter(prefix="/v1/builds", tags=["builds"], dependencies=[MayRead])
 
-Name = Annotated[Slug, Path(examples=["red-pickup"])]
+Name = Annotated[Slug, Path(examples=["red-van"])]
 NAMES = (
     problems.MalformedRequest,
     problems.InvalidRequest,

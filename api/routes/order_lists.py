@@ -26,7 +26,7 @@ from api.wire.responses import ASK_AGAIN, json_answer, not_modified
 
 router = APIRouter(prefix="/v1/order-lists", tags=["orders"])
 
-Name = Annotated[Slug, Path(description="name of the list", examples=["red-pickup-brakes"])]
+Name = Annotated[Slug, Path(description="name of the list", examples=["red-van-brakes"])]
 Booking = Annotated[int, Path(ge=1, le=1_000_000_000, description="number of the booking on its list")]
 WITHOUT_A_WORD = wire.SentIn()
 """Sending needs no body: a list that is complete goes out without a word."""

@@ -33,7 +33,7 @@ VALUES = {
     "chassis": "24PL-018412",
     "number": "QB-3310",
     "kind": "component",
-    "name": "red-pickup",
+    "name": "red-van",
     "booking": 1,
 }
 """What stands in an address, unless the operation says otherwise."""
@@ -167,7 +167,7 @@ async def _asked(
     else:
         values = VALUES | {"id": ""}
         if path.startswith("/v1/order-lists"):
-            values["name"] = "red-pickup-brakes"
+            values["name"] = "red-van-brakes"
         address = ADDRESSES.get(name, path.format(**values))
     headers = {"Accept": accept}
     if any(given["name"].lower() == "if-match" for given in operation.get("parameters", ())):

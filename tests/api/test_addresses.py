@@ -36,7 +36,7 @@ def wishes(*more: dict[str, Any]) -> dict[str, Any]:
 FIELDS: dict[str, tuple[Any, dict[str, Any]]] = {
     "build": ("red", BODY | {"vehicle": {"build": "red", "chassis": CHASSIS}}),
     "chassis": ("24PR-012000", BODY | {"vehicle": {"chassis": "24PR-012000"}}),
-    "variant": ("16P-20-R", vehicle(variant="16P-20-R")),
+    "variant": ("16P-17-R", vehicle(variant="16P-17-R")),
     "built": ("1966-02-03", vehicle(built="1966-02-03")),
     "option": (["heater"], vehicle(options=["heater"])),
     "fitted": (

@@ -29,7 +29,7 @@ async def test_front_discs_bring_their_companions_and_every_change_says_why(clie
         assert change.because.sentence
         if change.because.cause != "wish":
             assert change.because.from_position in placed, "the chain leads back to a wish"
-    assert found.vehicle.variant == "24P-23-L"
+    assert found.vehicle.variant == "24P-21-L"
     assert found.vehicle.built_is_estimated
     assert any("Brakes hold lives" in caution for caution in found.cautions)
 
@@ -121,8 +121,8 @@ async def test_what_if_asks_the_same_of_another_vehicle(client: httpx.AsyncClien
     body = DISCS | {"other_vehicle": {"chassis": "16PR-000200"}}
     answer = await client.post("/v1/closures/what-if", json=body)
     found = WhatIfOut.model_validate_json(answer.content)
-    assert found.asked.vehicle.variant == "24P-23-L"
-    assert found.instead.vehicle.variant == "16P-20-R"
+    assert found.asked.vehicle.variant == "24P-21-L"
+    assert found.instead.vehicle.variant == "16P-17-R"
     there = {"vehicle": {"chassis": "16PR-000200"}, "wishes": DISCS["wishes"]}
     plain = ClosureOut.model_validate_json((await client.post("/v1/closures", json=there)).content)
     assert (found.instead.outcome, found.instead.set) == (plain.outcome, plain.set)

@@ -10,7 +10,7 @@ from tests.pages.conftest import text_of
 pytestmark = pytest.mark.anyio
 
 HERE, THERE = "24PL-018412", "32PR-000500"
-OURS, THEIRS = "single-circuit-24-late", "dynamo-25-short-on-the-32"
+OURS, THEIRS = "single-circuit-24-late", "dynamo-26-short-on-the-32"
 """The one is on the vehicle here, the other is recorded for the 32 alone."""
 ASKED = {"vehicle": {"chassis": HERE}, "wishes": [{"remedy": OURS}, {"remedy": THEIRS}]}
 NOT_KNOWN = f"You wish the flaw {THEIRS} remedied; it is not known of this variant, so nothing is to be done."

@@ -61,7 +61,7 @@ async def test_search_narrows_by_everything_that_is_given(client: httpx.AsyncCli
 
 async def test_a_vehicle_page_tells_variant_day_equipment_and_flaws_with_remedies(client: httpx.AsyncClient):
     page = (await client.get("/v1/vehicles/24pl18412")).json()
-    assert (page["variant"], page["chassis"], page["built_is_estimated"]) == ("24P-23-L", "24PL-018412", True)
+    assert (page["variant"], page["chassis"], page["built_is_estimated"]) == ("24P-21-L", "24PL-018412", True)
     sits = {f["position"]: f["component"] for f in page["fitted"]}
     assert sits["brake.front.left"] == "QB-2010"
     severities = [flaw["severity"] for flaw in page["flaws"]]

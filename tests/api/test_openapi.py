@@ -195,7 +195,7 @@ async def test_examples_are_answered_in_the_documented_form(
     writer: httpx.AsyncClient, document: dict[str, Any]
 ):
     for path, method, example, operation in examples(document):
-        address = path.replace("{name}", str(example.get("name", "red-pickup")))
+        address = path.replace("{name}", str(example.get("name", "red-van")))
         answer = await writer.request(method, address, json=example)
         documented = operation["responses"].get(str(answer.status_code))
         assert documented, (

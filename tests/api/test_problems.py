@@ -52,7 +52,7 @@ MISTAKES = [
     ({"vehicle": {"chassis": "ZZ-1"}}, 422, "unknown-chassis", "/vehicle/chassis"),
     ({"vehicle": {"build": "nobody's"}}, 422, "unknown-build", "/vehicle/build"),
     ({"vehicle": {}}, 422, "invalid-request", "/vehicle"),
-    ({"vehicle": VEHICLE | {"variant": "16P-20-R"}}, 422, "vehicle-mismatch", "/vehicle/variant"),
+    ({"vehicle": VEHICLE | {"variant": "16P-17-R"}}, 422, "vehicle-mismatch", "/vehicle/variant"),
     ({"vehicle": VEHICLE | {"options": ["wings"]}}, 422, "unknown-option", "/vehicle/options/0"),
     ({"vehicle": VEHICLE | {"fitted": {"a/b~c": None}}}, 422, "unknown-position", "/vehicle/fitted/a~1b~0c"),
     (

@@ -103,7 +103,7 @@ def _book(chance: random.Random, companions: list[Companion], conflicts: list[Co
                     from_new=candidate == 0,
                 )
             )
-    variant = Variant("v", "r", "variant", "g", "pickup", "e", "rear", "left", "home")
+    variant = Variant("v", "r", "variant", "g", "van", "e", "rear", "left", "home")
     return RuleBook(
         variant,
         1,

@@ -8,7 +8,7 @@ pytestmark = pytest.mark.anyio
 HOUSE = {
     "name": "house",
     "title": "House standard",
-    "variants": ["24P-23-L"],
+    "variants": ["24P-21-L"],
     "wishes": [{"fit": "QB-3310"}],
     "limits": {"effort_at_most": "machining"},
     "note": "first",
@@ -73,4 +73,4 @@ async def test_a_specification_for_other_variants_is_refused(writer: httpx.Async
     body = {"vehicle": {"chassis": "16PR-000200"}, "specification": "house"}
     answer = await writer.post("/v1/closures", json=body)
     assert (answer.status_code, answer.json()["pointer"]) == (422, "/specification")
-    assert "24P-23-L" in answer.json()["detail"]
+    assert "24P-21-L" in answer.json()["detail"]

@@ -218,7 +218,7 @@ FIGURES: dict[str, dict[str, str]] = {
         "ethanol_rating": "20 %",
         "material": "plain steel",
         "coating": "zinc and paint",
-        "bolted_to": "frame",
+        "bolted_to": "underframe",
     },
     "fuel.feed": {"pressure_rating": "200 kPa", "ethanol_rating": "20 %"},
     "fuel.filter": {"pressure_rating": "100 kPa", "ethanol_rating": "20 %"},
@@ -265,15 +265,15 @@ FIGURES: dict[str, dict[str, str]] = {
     "fuse.box": {"fuse_rating": "35 A", "fuse_load": "20 A"},
     **{f"spring.{axle}.{side}": _SPRING for axle in ("front", "rear") for side in ("left", "right")},
     **{f"damper.{axle}.{side}": _DAMPER for axle in ("front", "rear") for side in ("left", "right")},
-    "frame": {"material": "plain steel", "coating": "paint"},
-    "bulkhead": {
+    "underframe": {"material": "plain steel", "coating": "paint"},
+    "step.wells": {
         "material": "galvanised steel",
         "coating": "zinc and paint",
         "zinc_thickness": "60 um",
-        "bolted_to": "frame",
+        "bolted_to": "underframe",
     },
-    "wings.front": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "bulkhead"},
-    "panels.rear": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "frame"},
+    "doors.front": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "step.wells"},
+    "roof": {"material": "wrought aluminium", "coating": "paint", "bolted_to": "underframe"},
 }
 
 Change = Mapping[str, Mapping[str, str | None] | None]
@@ -312,9 +312,9 @@ class Made:
         variant = m.Variant(
             "light",
             "made",
-            "Made pickup",
+            "Made van",
             "1",
-            "pickup",
+            "van",
             "a",
             "rear",
             "right",

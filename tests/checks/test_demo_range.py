@@ -103,7 +103,7 @@ def test_every_failure_says_what_would_mend_it(findings):
 
 
 def test_discs_with_servo_and_two_circuits_mend_the_failed_circuit(scopes):
-    scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-17-R")
     found = {f.check: f for f in _checked(scope, SETS["discs in front"])}
     circuit = found["brakes.circuit_failed"]
     assert circuit.verdict_before is Verdict.caution
@@ -113,7 +113,7 @@ def test_discs_with_servo_and_two_circuits_mend_the_failed_circuit(scopes):
 
 
 def test_tall_tyres_alone_make_the_speedometer_fail_and_a_recorded_drive_mends_it(scopes):
-    scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-17-R")
     found = {f.check: f for f in _checked(scope, SETS["tall tyres"])}
     assert found["speedometer.speed"].verdict is Verdict.fails
     assert "QT-" in found["speedometer.speed"].mend
@@ -121,7 +121,7 @@ def test_tall_tyres_alone_make_the_speedometer_fail_and_a_recorded_drive_mends_i
 
 
 def test_an_alternator_on_the_old_cable_fails_the_cable_and_not_the_budget(scopes):
-    scope = next(s for s in scopes if s.vehicle.variant == "24P-20-R")
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-17-R")
     found = {f.check: f for f in _checked(scope, SETS["alternator alone"])}
     assert found["electrical.cable_current"].verdict is Verdict.fails
     assert found["electrical.charging.worst"].verdict is Verdict.holds
@@ -129,7 +129,7 @@ def test_an_alternator_on_the_old_cable_fails_the_cable_and_not_the_budget(scope
 
 def test_ten_spline_shafts_are_the_weakest_link_and_twenty_four_mend_it(scopes):
     # Common practice, no published source: ten splines are the weakest part of such a driveline.
-    scope = next(s for s in scopes if s.vehicle.variant == "24P-23-4L")
+    scope = next(s for s in scopes if s.vehicle.variant == "24P-21-4L")
     change = {
         "halfshaft.rear.left": "QA-3024",
         "halfshaft.rear.right": "QA-3025",

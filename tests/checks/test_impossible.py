@@ -159,7 +159,7 @@ def test_a_load_that_cannot_be_is_not_left_out_of_the_sum():
 
 
 def test_zinc_that_cannot_be_is_said():
-    finding = Made({"bulkhead": {"zinc_thickness": "-60 um"}}).check()["corrosion.zinc.bulkhead"]
+    finding = Made({"step.wells": {"zinc_thickness": "-60 um"}}).check()["corrosion.zinc.step.wells"]
     assert finding.verdict is Verdict.not_determined
 
 

@@ -54,7 +54,7 @@ TURNS = [
     ("driveline.torque.propshaft.rear", "propshaft.rear", "torque_rating", "Nm", 1100, 330, 492.1875),
     ("driveline.joint_angle.propshaft.rear", "propshaft.rear", "joint_angle_permitted", "deg", 15, 2, 3),
     ("driveline.joint_ripple.propshaft.rear", "propshaft.rear", "far_joint_angle", "deg", 3, 9, 400),
-    ("corrosion.zinc.bulkhead", "bulkhead", "zinc_thickness", "um", 60, 18, 10),
+    ("corrosion.zinc.step.wells", "step.wells", "zinc_thickness", "um", 60, 18, 10),
     ("suspension.frequency.front.unladen", "spring.front.left", "leaf_thickness", "mm", 5.5, 9.9, 2.5),
     ("suspension.frequency.front.laden", "spring.front.left", "leaf_width", "mm", 63.5, 19, 0.9),
     ("suspension.damper.front.bump", "damper.front.left", "damper_closed", "mm", 260, 468, 0),

@@ -31,18 +31,18 @@ def test_what_still_fails_but_less_says_so():
 
 
 def test_parts_that_do_not_touch_are_not_said_to_be_eaten():
-    zinc = {"material": "galvanised steel", "coating": "zinc", "bolted_to": "frame"}
-    both = {"isolates": "frame + panels.rear; bumper.front + frame"}
+    zinc = {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"}
+    both = {"isolates": "frame + roof; bumper.front + frame"}
     parted = Made({"isolation": both, "bumper.front": zinc}).check()
-    for check in ("corrosion.frame+panels.rear", "corrosion.frame+bumper.front"):
+    for check in ("corrosion.frame+roof", "corrosion.frame+bumper.front"):
         assert parted[check].verdict is v.Verdict.holds
         assert "is eaten" not in parted[check].sentence
         assert "parted by Y-isolation" in parted[check].sentence
 
 
 def test_a_barrier_on_one_side_only_is_not_said_to_be_bare():
-    bare = {"frame": {"coating": "paint"}, "panels.rear": {"coating": "none"}, "isolation": None}
-    sentence = Made(bare).check()["corrosion.frame+panels.rear"].sentence
+    bare = {"underframe": {"coating": "paint"}, "roof": {"coating": "none"}, "isolation": None}
+    sentence = Made(bare).check()["corrosion.frame+roof"].sentence
     assert "a barrier on the plain steel only; steel and aluminium want a barrier on both sides" in sentence
 
 

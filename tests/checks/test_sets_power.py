@@ -314,17 +314,17 @@ class TestDriveline:
 class TestCorrosion:
     def test_zinc_and_paint_on_both_sides_keep_steel_off_aluminium(self):
         # Common practice, no published source.
-        assert verdict("corrosion.bulkhead+wings.front") is HOLDS
+        assert verdict("corrosion.bulkhead+doors.front") is HOLDS
         bare = {
-            "bulkhead": {"material": "plain steel", "coating": "none", "zinc_thickness": None},
-            "wings.front": {"coating": "none"},
+            "step.wells": {"material": "plain steel", "coating": "none", "zinc_thickness": None},
+            "doors.front": {"coating": "none"},
         }
-        assert verdict("corrosion.bulkhead+wings.front", bare) is FAILS
-        assert verdict("corrosion.bulkhead+wings.front", bare, {"environment": "controlled"}) is CAUTION
+        assert verdict("corrosion.bulkhead+doors.front", bare) is FAILS
+        assert verdict("corrosion.bulkhead+doors.front", bare, {"environment": "controlled"}) is CAUTION
 
     def test_bare_steel_on_aluminium_passes_the_index_and_fails_the_workshop(self):
-        bare = {"frame": {"coating": "none"}, "panels.rear": {"coating": "none"}}
-        finding = Made(bare).check()["corrosion.frame+panels.rear"]
+        bare = {"underframe": {"coating": "none"}, "roof": {"coating": "none"}}
+        finding = Made(bare).check()["corrosion.frame+roof"]
         assert finding.figures[0].after == pytest.approx(0.05)
         assert finding.verdict is FAILS
         assert "whatever the index says" in finding.sentence
@@ -335,8 +335,8 @@ class TestCorrosion:
     def test_paint_on_one_side_is_half_a_remedy(self, environment, expected):
         assert (
             verdict(
-                "corrosion.frame+panels.rear",
-                {"panels.rear": {"coating": "none"}},
+                "corrosion.frame+roof",
+                {"roof": {"coating": "none"}},
                 {"environment": environment},
             )
             is expected
@@ -344,34 +344,34 @@ class TestCorrosion:
 
     def test_an_isolation_set_parts_them(self):
         bare = {
-            "frame": {"coating": "none"},
-            "panels.rear": {"coating": "none"},
-            "isolation": {"isolates": "bulkhead + wings.front; frame + panels.rear"},
+            "underframe": {"coating": "none"},
+            "roof": {"coating": "none"},
+            "isolation": {"isolates": "bulkhead + doors.front; frame + roof"},
         }
-        assert verdict("corrosion.frame+panels.rear", bare) is HOLDS
+        assert verdict("corrosion.frame+roof", bare) is HOLDS
 
     def test_an_isolation_set_parts_only_the_joints_that_it_names(self):
         bare = {
-            "frame": {"coating": "none"},
-            "panels.rear": {"coating": "none"},
-            "bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "frame"},
+            "underframe": {"coating": "none"},
+            "roof": {"coating": "none"},
+            "bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"},
             "fuel.tank": {"material": "stainless steel 18 % Cr", "coating": "none"},
-            "isolation": {"isolates": "bulkhead + wings.front"},
+            "isolation": {"isolates": "bulkhead + doors.front"},
         }
         found = Made(bare).check()
-        assert found["corrosion.frame+panels.rear"].verdict is FAILS
+        assert found["corrosion.frame+roof"].verdict is FAILS
         assert found["corrosion.frame+bumper.front"].verdict is CAUTION
         assert found["corrosion.frame+fuel.tank"].verdict is FAILS
-        both = {**bare, "isolation": {"isolates": "frame + panels.rear; fuel.tank + frame"}}
+        both = {**bare, "isolation": {"isolates": "frame + roof; fuel.tank + frame"}}
         parted = Made(both).check()
-        assert parted["corrosion.frame+panels.rear"].verdict is HOLDS
+        assert parted["corrosion.frame+roof"].verdict is HOLDS
         assert parted["corrosion.frame+fuel.tank"].verdict is HOLDS
         assert "0.35 V, parted by Y-isolation" in parted["corrosion.frame+fuel.tank"].sentence
         assert "so the limit for metal on metal does not" in parted["corrosion.frame+fuel.tank"].sentence
 
     def test_an_isolation_that_names_no_joint_decides_nothing(self):
-        bare = {"frame": {"coating": "none"}, "panels.rear": {"coating": "none"}}
-        found = Made({**bare, "isolation": {"coating": "none"}}).check()["corrosion.frame+panels.rear"]
+        bare = {"underframe": {"coating": "none"}, "roof": {"coating": "none"}}
+        found = Made({**bare, "isolation": {"coating": "none"}}).check()["corrosion.frame+roof"]
         assert found.verdict is UNKNOWN
         assert found.missing == ("isolates of Y-isolation at isolation",)
 
@@ -402,11 +402,11 @@ class TestCorrosion:
         assert with_kit(alternatives=either).verdict is FAILS
         assert with_kit(position="battery").verdict is FAILS
 
-    @pytest.mark.parametrize(("frame", "panels"), [("paint", "none"), ("none", "paint")])
+    @pytest.mark.parametrize(("underframe", "panels"), [("paint", "none"), ("none", "paint")])
     def test_a_coat_on_the_metal_that_is_eaten_alone_is_worse(self, frame, panels):
         """Aluminium is eaten: painted steel against it is half a remedy, the other way is none."""
-        change = {"frame": {"coating": frame}, "panels.rear": {"coating": panels}}
-        found = Made(change).check()["corrosion.frame+panels.rear"]
+        change = {"underframe": {"coating": frame}, "roof": {"coating": panels}}
+        found = Made(change).check()["corrosion.frame+roof"]
         half = frame == "paint"
         assert found.verdict is (CAUTION if half else FAILS)
         assert ("a barrier on the plain steel only" in found.sentence) is half
@@ -416,7 +416,7 @@ class TestCorrosion:
     def test_a_coat_on_the_anode_alone_counts_for_nothing_with_other_metals_too(self):
         def tank(frame, coat):
             change = {"fuel.tank": {"material": "stainless steel 18 % Cr", "coating": coat}}
-            return Made({**change, "frame": {"coating": frame}}).check()["corrosion.frame+fuel.tank"].verdict
+            return Made({**change, "underframe": {"coating": frame}}).check()["corrosion.frame+fuel.tank"].verdict
 
         assert tank("none", "none") is FAILS
         assert tank("paint", "none") is FAILS, "the frame is eaten, and it alone is painted"
@@ -425,19 +425,19 @@ class TestCorrosion:
 
     def test_what_touches_is_what_the_parts_say(self):
         aluminium = {"material": "wrought aluminium", "coating": "none"}
-        elsewhere = {**aluminium, "bolted_to": "bulkhead; wings.front"}
-        found = Made({"panels.rear": elsewhere, "bulkhead": {"coating": "none"}}).check()
-        assert "corrosion.bulkhead+panels.rear" in found
-        assert found["corrosion.wings.front+panels.rear"].verdict is HOLDS
-        assert "corrosion.frame+panels.rear" not in Made({"panels.rear": elsewhere}, {}).check() or (
-            found["corrosion.frame+panels.rear"].sentence.startswith("No longer applies")
+        elsewhere = {**aluminium, "bolted_to": "bulkhead; doors.front"}
+        found = Made({"roof": elsewhere, "step.wells": {"coating": "none"}}).check()
+        assert "corrosion.bulkhead+roof" in found
+        assert found["corrosion.doors.front+roof"].verdict is HOLDS
+        assert "corrosion.frame+roof" not in Made({"roof": elsewhere}, {}).check() or (
+            found["corrosion.frame+roof"].sentence.startswith("No longer applies")
         )
-        silent = Made({"panels.rear": {"bolted_to": None}}).check()["corrosion.frame+panels.rear"]
+        silent = Made({"roof": {"bolted_to": None}}).check()["corrosion.frame+roof"]
         assert silent.verdict is UNKNOWN
-        assert silent.missing == ("bolted_to of Y-panels.rear at panels.rear",)
+        assert silent.missing == ("bolted_to of Y-roof at roof",)
 
     def test_a_place_that_is_not_there_is_named(self):
-        found = Made({"panels.rear": {"bolted_to": "fram"}}).check()["corrosion.fram+panels.rear"]
+        found = Made({"roof": {"bolted_to": "fram"}}).check()["corrosion.fram+roof"]
         assert found.verdict is UNKNOWN
         assert "'fram', which is no place here" in found.sentence
 
@@ -445,10 +445,10 @@ class TestCorrosion:
         made = Made()
         facts = {**made.book.variant.facts, "environment": Measure("lunar", text="lunar")}
         made.book = replace(made.book, variant=replace(made.book.variant, facts=facts))
-        assert made.check()["corrosion.frame+panels.rear"].verdict is UNKNOWN
+        assert made.check()["corrosion.frame+roof"].verdict is UNKNOWN
 
     def test_galvanised_on_painted_steel_gives_itself_up(self):
-        bumper = {"bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "frame"}}
+        bumper = {"bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"}}
         finding = Made(bumper).check()["corrosion.frame+bumper.front"]
         assert finding.verdict is CAUTION
         assert "The zinc is eaten" in finding.sentence
@@ -456,7 +456,7 @@ class TestCorrosion:
     def test_thin_zinc_in_bad_air_is_a_caution(self):
         assert (
             verdict(
-                "corrosion.zinc.bulkhead", {"bulkhead": {"zinc_thickness": "40 um"}}, {"corrosivity": "C4"}
+                "corrosion.zinc.step.wells", {"step.wells": {"zinc_thickness": "40 um"}}, {"corrosivity": "C4"}
             )
             is CAUTION
         )

@@ -3,7 +3,7 @@
     python -m tests.closure.sweep                  # the demo range
     python -m tests.closure.sweep FOLDER           # a folder of sheets
     python -m tests.closure.sweep --every 40       # every fortieth question only
-    python -m tests.closure.sweep --variant 24P-20-R
+    python -m tests.closure.sweep --variant 24P-17-R
 
 Each answer is laid out as the service lays it out, and judged anew from the records: every set is complete
 and holds nothing to spare, every part of it has a reason that leads back to the wish, a next best is another

@@ -44,7 +44,7 @@ from api.rulebook.model import (
 )
 from api.rulebook.units import Measure
 
-VARIANT = Variant("v", "r", "variant", "g1", "pickup", "e1", "rear", "left", "home")
+VARIANT = Variant("v", "r", "variant", "g1", "van", "e1", "rear", "left", "home")
 VEHICLE = Vehicle("v", "24L", 500, date(1968, 3, 1), frozenset({"heater"}))
 MEASURED = (Evidence("seen", Grade.measured, "bench"),)
 HEARSAY = (Evidence("heard", Grade.hearsay, "talk"),)

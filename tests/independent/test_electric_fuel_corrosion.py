@@ -178,24 +178,24 @@ def test_metals_on_a_thousand_random_vehicles():
     for _ in range(1000):
         sides = [(chance.choice(list(plain_corrosion.INDEX)), chance.choice(coatings)) for _ in range(2)]
         environment = chance.choice(list(plain_corrosion.ALLOWED))
-        names = chance.choice([None, "frame + panels.rear", "wings.front + bulkhead"])
+        names = chance.choice([None, "frame + roof", "doors.front + bulkhead"])
         change = {
             place: {"material": metal, "coating": coating}
-            for place, (metal, coating) in zip(("frame", "panels.rear"), sides, strict=True)
+            for place, (metal, coating) in zip(("underframe", "roof"), sides, strict=True)
         }
         if names:
             change["isolation"] = {"isolates": names}
         um, corrosivity = chance.randint(1, 100), chance.choice(list(plain_corrosion.ZINC_A_YEAR))
-        change["bulkhead"] = {"zinc_thickness": f"{um} um"}
+        change["step.wells"] = {"zinc_thickness": f"{um} um"}
         facts = {"environment": environment, "corrosivity": corrosivity}
         found = _checked(corrosion.inspect, change, facts)
         years = plain_corrosion.zinc_years(um, corrosivity)
-        _agrees(found["corrosion.zinc.bulkhead"], years, "holds" if years >= 10 - 1e-9 else "caution")
+        _agrees(found["corrosion.zinc.step.wells"], years, "holds" if years >= 10 - 1e-9 else "caution")
         if sides[0] == sides[1]:
-            assert "corrosion.frame+panels.rear" not in found
+            assert "corrosion.frame+roof" not in found
             continue
-        isolated = names == "frame + panels.rear"
+        isolated = names == "frame + roof"
         verdict = plain_corrosion.judge(*sides, environment, isolated)
         met[verdict] += 1
-        assert str(found["corrosion.frame+panels.rear"].verdict) == verdict, (sides, environment, names)
+        assert str(found["corrosion.frame+roof"].verdict) == verdict, (sides, environment, names)
     assert min(met.values()) > 50, met

@@ -45,7 +45,7 @@ def _frame() -> list[Row]:
     """What stands around the parts: a range, two variants, their chassis numbers, kinds, evidence."""
     kinds = {"size": "count", "gives": "count", "takes": "count", "polarity": "choice"}
     variant = {
-        "range": "r", "title": "Variant", "generation": "g1", "body": "pickup", "engine": "e1",
+        "range": "r", "title": "Variant", "generation": "g1", "body": "van", "engine": "e1",
         "drive": "rear", "steering": "left", "market": "home", "options": ["heater"],
     }  # fmt: skip
     built = {"built_from": date(1965, 1, 1).isoformat(), "built_to": date(1970, 1, 1).isoformat()}

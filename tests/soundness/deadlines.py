@@ -52,7 +52,7 @@ def large(positions: int = LARGE) -> Iterator[dict[str, Any]]:
     for one another; invented data."""
     for_it = {"variants": ["LARGE"]}
     yield {
-        "record": "variant", "name": "LARGE", "range": "quillan-light", "title": "A large one",
+        "record": "variant", "name": "LARGE", "range": "quillan-forward", "title": "A large one",
         "generation": "one", "body": "one", "engine": "one", "drive": "rear",
         "steering": "left", "market": "home",
     }  # fmt: skip
