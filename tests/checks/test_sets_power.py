@@ -402,7 +402,7 @@ class TestCorrosion:
         assert with_kit(alternatives=either).verdict is FAILS
         assert with_kit(position="battery").verdict is FAILS
 
-    @pytest.mark.parametrize(("underframe", "panels"), [("paint", "none"), ("none", "paint")])
+    @pytest.mark.parametrize(("frame", "panels"), [("paint", "none"), ("none", "paint")])
     def test_a_coat_on_the_metal_that_is_eaten_alone_is_worse(self, frame, panels):
         """Aluminium is eaten: painted steel against it is half a remedy, the other way is none."""
         change = {"underframe": {"coating": frame}, "roof": {"coating": panels}}
