@@ -180,13 +180,21 @@ def _flowing(reading: Reading) -> float:
     return reading.value("charging.cable", "cable_current") if machine is None else machine
 
 
+def system_v(reading: Reading) -> float:
+    """Volts of the system: those that battery and machine are both made for, so that a converted vehicle is
+    judged by what it has now; else the variant's from new."""
+    battery = reading.maybe("battery", "rated_voltage")
+    machine = reading.maybe("charging.machine", "rated_voltage")
+    return reading.fact("system_voltage") if battery is None or battery != machine else battery
+
+
 def cable_drop(before: Fitted, after: Fitted) -> Finding:
     """Voltage lost in the charging cable at full output, by the standard's resistance table."""
 
     def part(reading: Reading) -> float:
         place = "charging.cable"
         area, length = reading.value(place, "cable_area"), reading.value(place, "cable_length")
-        standard, volts = reading.word(place, "cable_standard"), reading.fact("system_voltage")
+        standard, volts = reading.word(place, "cable_standard"), system_v(reading)
         if reading.missing:
             return math.nan
         return voltage_drop_v(_flowing(reading), area, length, standard) / volts

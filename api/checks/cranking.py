@@ -31,6 +31,12 @@ def cranking_v(current_a: float, battery_ohm: float, cable_ohm: float, cells: fl
     return cells * CELL_V - current_a * (battery_ohm + cable_ohm)
 
 
+def battery_v(reading: Reading) -> float:
+    """Volts of the battery that is fitted; where it records none, those of the variant's system."""
+    own = reading.maybe("battery", "rated_voltage")
+    return reading.fact("system_voltage") if own is None else own
+
+
 def _battery(reading: Reading, cells: float) -> float:
     given = reading.maybe("battery", "battery_resistance")
     return (
@@ -49,7 +55,7 @@ def _cables(reading: Reading) -> float:
 
 
 def _volts(reading: Reading) -> float:
-    cells = reading.fact("system_voltage") / NOMINAL_CELL_V
+    cells = battery_v(reading) / NOMINAL_CELL_V
     current = reading.value("starter", "cranking_current")
     return cranking_v(current, _battery(reading, cells), _cables(reading), cells)
 
@@ -75,4 +81,4 @@ def cranking(before: Fitted, after: Fitted) -> Finding:
 
 def _least(reading: Reading) -> float:
     own = reading.maybe("starter", "least_voltage")
-    return reading.fact("system_voltage") * 2 / 3 if own is None else own
+    return battery_v(reading) * 2 / 3 if own is None else own

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from api.checks.bounds import at_most
-from api.checks.charging import cable_current, cable_drop, idle, of_every_rule
+from api.checks.charging import cable_current, cable_drop, idle, of_every_rule, system_v
 from api.checks.cranking import cranking
 from api.checks.findings import against, undetermined
 from api.checks.fitted import Fitted, Reading, on_both
@@ -157,13 +157,13 @@ def voltage(before: Fitted, after: Fitted) -> Finding:
     """Whether everything with a rated voltage is made for the system's."""
 
     def strangers(reading: Reading) -> list[str]:
-        system = reading.fact("system_voltage")
-        wrong = []
+        system = system_v(reading)
+        wrong: dict[str, None] = {}
         for position, component, measure in reading.fitted.recorded("rated_voltage"):
             low, high = reading.span(position, "rated_voltage")
             if not low - 0.1 <= system <= high + 0.1:
-                wrong.append(f"{component.number} ({measure.written})")
-        return wrong
+                wrong[f"{component.number} ({measure.written})"] = None
+        return list(wrong)
 
     sides = on_both(before, after, strangers)
     if sides.after is None:

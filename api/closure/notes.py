@@ -11,13 +11,20 @@ from api.rulebook.scope import Fit, Scope
 
 def flaws_of_today(scope: Scope) -> list[tuple[Flaw, Fit]]:
     """Every known flaw that the vehicle has today, with its place; found once a scope."""
+    return _of_today(scope)[0]
+
+
+def _of_today(scope: Scope) -> tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]]:
+    """Flaws of what is fitted today: those that show, and those that an add-on of today holds off."""
     found = scope.notebook.get("flaws today")
     if found is None:
-        index = scope.index
+        index, today = scope.index, FinishedSet(scope, {})
         flawed = index.serving_any(index.flaws_of)
         fits = [Fit(p, c) for p, c in scope.today.items() if c in flawed]
-        found = [(flaw, fit) for fit in fits for flaw in scope.flaws(fit)]
-        found.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
+        known = [(flaw, fit) for fit in fits for flaw in scope.flaws(fit)]
+        known.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
+        held = [(flaw, fit) for flaw, fit in known if today.has_add_on(flaw)]
+        found = ([x for x in known if x not in held], held)
         scope.notebook["flaws today"] = found
     return found
 
@@ -25,12 +32,11 @@ def flaws_of_today(scope: Scope) -> list[tuple[Flaw, Fit]]:
 def flaw_notes(
     finished: FinishedSet,
 ) -> tuple[tuple[FlawNote, ...], tuple[FlawNote, ...], tuple[FlawNote, ...]]:
-    """Flaws gone, left from today, and brought by what is new."""
+    """Flaws gone, left from today, and brought by what is new or by an add-on that goes."""
     gone, left = [], []
-    for flaw, fit in flaws_of_today(finished.scope):
-        now = finished.fit(fit.position)
-        carried = now.component is not None and flaw.component in finished.scope.names(now)
-        (left if carried and not finished.has_add_on(flaw) else gone).append(_flaw_note(flaw, fit))
+    showing, held = _of_today(finished.scope)
+    for flaw, fit in showing:
+        (left if _shows(finished, flaw, fit) else gone).append(_flaw_note(flaw, fit))
     brought = [
         _flaw_note(flaw, fit)
         for fit in finished.new_fits
@@ -38,8 +44,17 @@ def flaw_notes(
         if not finished.has_add_on(flaw)
     ]
     here = {(note.flaw, note.position) for note in brought}
+    bared = [_flaw_note(flaw, fit) for flaw, fit in held if _shows(finished, flaw, fit)]
+    brought += [note for note in bared if (note.flaw, note.position) not in here]
     left = [note for note in left if (note.flaw, note.position) not in here]
     return tuple(gone), tuple(left), tuple(brought)
+
+
+def _shows(finished: FinishedSet, flaw: Flaw, fit: Fit) -> bool:
+    """Whether a flaw of today's component at a place is still there, with no add-on against it."""
+    now = finished.fit(fit.position)
+    carried = now.component is not None and flaw.component in finished.scope.names(now)
+    return carried and not finished.has_add_on(flaw)
 
 
 def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:

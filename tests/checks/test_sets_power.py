@@ -112,6 +112,18 @@ class TestElectrical:
         assert finding.verdict is FAILS
         assert "Y-battery" in finding.sentence
 
+    def test_battery_and_machine_of_one_voltage_make_the_system_theirs(self):
+        # A vehicle of 6 volts turned to 12, here the other way round: what was not changed is the stranger.
+        six = {"battery": {"rated_voltage": "6 V"}, "charging.machine": {"rated_voltage": "6 V"}}
+        assert verdict("electrical.voltage", six) is HOLDS
+        left = {f"headlamp.{side}": {"rated_voltage": "12 V"} for side in ("left", "right")}
+        finding = Made({**six, **left}).check()["electrical.voltage"]
+        assert finding.verdict is FAILS
+        assert "Y-battery" not in finding.sentence
+        assert len(finding.wrong) == len(set(finding.wrong)), "one number is named once"
+        drop = Made().check()["electrical.cable_drop"].figures[0].after
+        assert Made(six).check()["electrical.cable_drop"].figures[0].after == pytest.approx(2 * drop)
+
 
 class TestIdleAndCranking:
     def test_a_dynamo_gives_nothing_below_its_cut_in(self):
@@ -150,6 +162,10 @@ class TestIdleAndCranking:
         finding = Made().check()["electrical.cranking"]
         assert finding.figures[0].after == pytest.approx(12.6 - 220 * (5.1 / 420 + 1.6 * 0.00078))
         assert finding.verdict is HOLDS
+
+    def test_the_cells_are_those_of_the_battery_that_is_fitted(self):
+        finding = Made({"battery": {"rated_voltage": "6 V"}}).check()["electrical.cranking"]
+        assert finding.figures[0].after == pytest.approx(6.3 - 220 * (2.55 / 420 + 1.6 * 0.00078))
 
     def test_a_tired_battery_or_a_hungry_starter_is_a_caution(self):
         weak = Made({"battery": {"cold_cranking": "220 A"}}).check()["electrical.cranking"]

@@ -328,6 +328,17 @@ def test_a_flaw_is_remedied_by_an_add_on() -> None:
     assert kits(answer) == {"kit": 1}
 
 
+def test_a_flaw_that_an_add_on_of_today_holds_off_is_neither_gone_nor_left() -> None:
+    shelf = Shelf(brake="drum disc", servo="servo - ?", lamp="lamp lamp2").add(
+        "flaws", flawed(add_ons=("servo",))
+    )
+    answer = shelf.ask("lamp2")
+    assert (answer.solution.flaws_gone, answer.solution.flaws_left) == ((), ())
+    assert not shelf.ask("disc").solution.flaws_gone
+    bared = shelf.ask(ClearPosition("servo"))
+    assert [note.flaw for note in bared.solution.flaws_brought] == ["f"]
+
+
 def test_a_severity_wish_means_each_flaw_of_that_severity() -> None:
     shelf = Shelf(brake="drum disc", lamp="lamp lamp2", horn="horn horn2")
     shelf.add(
