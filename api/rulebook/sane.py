@@ -46,6 +46,8 @@ _BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
         "permitted_rim": (15, 600),
         "shaft_diameter": (3, 200),
         "hub_bearing": (3, 300),
+        "kingpin_diameter": (5, 120),
+        "kingpin_offset": (-250, 250),
         "tube_outer": (3, 400),
         "tube_inner": (1, 390),
         "valve_lift": (1, 40),

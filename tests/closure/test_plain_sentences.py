@@ -34,6 +34,7 @@ def test_what_must_come_off_is_not_said_to_be_needed():
         ("brake pipes, front", True),
         ("road wheels", True),
         ("injection sensors", True),
+        ("step wells and toe board", True),
         ("front brake, left (cylinders and shoes, or caliper)", False),
         ("isolation between steel and aluminium", False),
         ("dynamo or alternator", False),
