@@ -117,7 +117,7 @@ class TestElectrical:
         six = {place: {"rated_voltage": "6 V"} for place in ("battery", "charging.machine")}
         finding = Made(six).check()["electrical.voltage"]
         assert finding.verdict is FAILS
-        assert finding.sentence.startswith("Not made for the system's voltage: X-headlamp.left (12 V), X-head")
+        assert finding.sentence.startswith("Not made for the system's voltage: X-headlamp.left (12 V), ")
         lamps = {f"headlamp.{side}": {"rated_voltage": "6 V"} for side in ("left", "right")}
         assert verdict("electrical.voltage", {**six, **lamps}) is HOLDS
         drop = Made().check()["electrical.cable_drop"].figures[0].after
