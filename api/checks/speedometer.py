@@ -35,6 +35,8 @@ R39_FASTEST = Limit(
 CFR = Limit(
     "within 8 km/h at a true 80 km/h", "49 CFR 393.82", Provenance.seen, "as copied by a secondary page"
 )
+COUNTED_WITHIN = 0.025
+
 ODOMETER = Limit(
     "within 2.5 %", "SAE J2976 (2022)", Provenance.seen, "as summarised by a secondary page", 2.5, "%"
 )
@@ -252,7 +254,7 @@ def distance_counted(after: Fitted, factors: BothSides[float]) -> Finding:
         error,
         ODOMETER,
         "%",
-        Bound(-0.025, 0.025),
+        Bound(-COUNTED_WITHIN, COUNTED_WITHIN),
         otherwise=Verdict.caution,
         mend="Correct the speedometer drive; until then note the error with the distance.",
         say=_counted,
@@ -260,7 +262,8 @@ def distance_counted(after: Fitted, factors: BothSides[float]) -> Finding:
 
 
 def _counted(was: float | None, now: float) -> str:
-    numbers = before_after(None if was is None else 100 * was, 100 * now, 1, "%")
+    digits = 2 if abs(abs(now) - COUNTED_WITHIN) < 0.0005 else 1  # so that 2.53 is not told as 2.5
+    numbers = before_after(None if was is None else 100 * was, 100 * now, digits, "%")
     way = "too far" if now > 0 else "too little"
     off = f", {way}" if abs(now) >= 0.0005 else ""
     return f"Distance counted, against the true distance: {numbers}{off}"
