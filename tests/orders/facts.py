@@ -23,7 +23,7 @@ NAMES = (
 
 REASONS = (
     "Remedies the flaw that the drum loses its grip when hot.",
-    "The new half-shaft has 24 splines; the hub must have as many, and today's has 10.",
+    "The new half-shaft has 27 splines; the hub must have as many, and today's has 14.",
     "Needed once whenever the housing is opened, since the old gasket cannot be used again.",
     "You wished for it.",
     "The pair is changed together: one new spring beside a tired one makes the vehicle lean.",
