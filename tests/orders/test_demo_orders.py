@@ -6,6 +6,8 @@ from typing import Any
 import httpx
 import pytest
 
+from tests.orders.unsold import sold_by_nobody
+
 pytestmark = pytest.mark.one_engine
 
 CHASSIS = "24PL-018412"
@@ -103,15 +105,7 @@ async def test_what_nobody_supplies_is_named_with_a_substitute_that_the_closure_
 
 
 async def test_a_chosen_part_that_nobody_offers_gets_a_substitute(counter: httpx.AsyncClient) -> None:
-    offers = (await counter.get("/v1/components/QB-2090")).json()["offers"]
-    for offer in offers:
-        name = offer.get("name") or f"{offer['supplier']}:QB-2090" + (
-            f"@{offer['valid_from']}" if offer.get("valid_from") else ""
-        )
-        held = await counter.get(f"/v1/records/offer/{name}")
-        assert held.status_code == 200, (name, held.text)
-        gone = await counter.delete(f"/v1/records/offer/{name}", headers={"If-Match": held.headers["etag"]})
-        assert gone.status_code == 200, gone.text
+    await sold_by_nobody(counter, "QB-2090")
     found = await ordered(counter)
     (lacking,) = [part for part in found["not_supplied"] if part["number"] == "QB-2090"]
     assert lacking["substitute"]["number"] == "QB-7090"
