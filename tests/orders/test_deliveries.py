@@ -14,7 +14,7 @@ from tests.conftest import client_of
 DISCS = {"name": "red", "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 RED = "/v1/order-lists/red"
 MASTER, SERVO, FLUID, SWITCH = 1, 2, 13, 9
-"""Lines: one piece each (welterby), four pieces in a pack (sallowby), one piece of a third supplier (works)."""
+"""Lines: two of one piece (welterby), a pack of four (sallowby), one piece of a third supplier (works)."""
 
 
 def match(answer: httpx.Response) -> dict[str, str]:

@@ -188,7 +188,9 @@ def elsewhere(job: str, to: str) -> Callable[[list[Step]], None]:
 
 SPOILT: dict[str, tuple[str, Callable[[list[Step]], None]]] = {
     "a drum before its wheel": ("QB-3302", moved("rotor.front.left", "removing", "wheel.road", "removing")),
-    "a wheel before the stands": ("QB-3302", moved("wheel.road", "removing", "on stands underframe", "removing")),
+    "a wheel before the stands": (
+        "QB-3302", moved("wheel.road", "removing", "on stands underframe", "removing"),
+    ),
     "a wheel on before the brakes are bled": (
         "QB-3302", moved("wheel.road", "fitting", "bled brake.master", "fitting"),
     ),
