@@ -56,7 +56,7 @@ class Room:
                     if more not in seen:
                         seen.add(more)
                         waiting.append(more)
-        self.befores += [*_around(self.states), *self._outside_what_is_off()]
+        self.befores += [*_around(self.states), *self._outside_what_is_off(), *self._before_it_is_bled()]
 
     def _outside_what_is_off(self) -> Iterator[Before]:
         """What is made safe for a place stays so until what is off for that place is back."""
@@ -67,6 +67,14 @@ class Room:
                     for work in Work:
                         yield _edge(made, Work.removing, record.other_position, work, record)
                         yield _edge(record.other_position, work, made, Work.fitting, record)
+
+    def _before_it_is_bled(self) -> Iterator[Before]:
+        """What is part of a circuit and was off to make room is back before the circuit is filled."""
+        for _, record in self.off:
+            for made, (state, position) in self.states.items():
+                circuit = (r for r in self.of_position[record.other_position] if r.state == BLED)
+                if state == BLED and any(r.other_position == position for r in circuit):
+                    yield _edge(record.other_position, Work.fitting, made, Work.fitting, record)
 
     def _speaks(self, record: Access, place: str, job: str) -> bool:
         """Whether a record speaks of the work that a job does at a place."""

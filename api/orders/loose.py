@@ -71,10 +71,12 @@ class Sharing:
             number = parent.removeprefix(LOOSE_PLACE)
             return LOOSE + number if number in seen else self._first_user(number, seen)
         if way.goes_on == "after" and "contents_volume" in part.characteristics:
-            filled = [j for j in self.jobs.values() if j.state in FILLED and parent in j.serves]
+            filled = [
+                job for job in self.jobs.values()
+                if job.state in FILLED and parent in job.serves and part.section == job.section
+            ]  # fmt: skip
             if filled:
-                best = min(filled, key=lambda j: (j.position != parent, j.section != part.section, j.name))
-                return best.name
+                return min(filled, key=lambda job: (job.position != parent, job.name)).name
         users = [job for job in (way.goes_in, parent) if job in self.jobs]
         return users[0] if users else LOOSE + part.number
 

@@ -23,7 +23,7 @@ NAMES = (
 
 REASONS = (
     "Remedies the flaw that the drum loses its grip when hot.",
-    "The new half-shaft has 24 splines; the hub must have as many, and today's has 10.",
+    "The new half-shaft has 27 splines; the hub must have as many, and today's has 14.",
     "Needed once whenever the housing is opened, since the old gasket cannot be used again.",
     "You wished for it.",
     "The pair is changed together: one new spring beside a tired one makes the vehicle lean.",
@@ -65,7 +65,7 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
     for number, line in enumerate(made, 1):
         line["line"] = number
     facts = {
-        "name": "Two tourers before spring",
+        "name": "Two vans before spring",
         "state": "draft",
         "date": day.isoformat(),
         "catalogue_revision": 417,
@@ -209,9 +209,9 @@ def _vehicle(label: str, index: int) -> dict[str, Any]:
     return {
         "label": label,
         "chassis": f"24FL-00940{index}",
-        "variant": "tourer-24",
-        "title": "Tourer, second generation, left-hand drive",
-        "built": f"19{58 + index % 9}-06-0{1 + index % 9}",
+        "variant": "24P-21-4L",
+        "title": "Van, second generation, left-hand drive",
+        "built": f"19{64 + index % 9}-06-0{1 + index % 9}",
         "wishes": ["Remedy every known flaw that endangers.", "Keep it looking original."],
     }
 

@@ -14,7 +14,7 @@ from tests.conftest import client_of
 DISCS = {"name": "red", "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 RED = "/v1/order-lists/red"
 MASTER, SERVO, FLUID, SWITCH = 1, 2, 13, 9
-"""Lines: one piece each (wendle), four pieces in a pack (sandbeck), one piece of a third supplier (works)."""
+"""Lines: two of one piece (welterby), a pack of four (sallowby), one piece of a third supplier (works)."""
 
 
 def match(answer: httpx.Response) -> dict[str, str]:
@@ -28,7 +28,7 @@ async def sent(counter: httpx.AsyncClient, name: str = "red") -> httpx.Response:
     answer = await counter.post(f"/v1/order-lists/{name}/send", headers=match(made))
     lines = {line["line"]: line for line in answer.json()["lines"]}
     assert [(lines[n]["supplier"], lines[n]["pieces"], lines[n]["pack"]) for n in (1, 2, 13, 9)] == [
-        ("wendle", 1, 1), ("wendle", 1, 1), ("sandbeck", 4, 4), ("works", 1, 1)
+        ("welterby", 1, 1), ("welterby", 1, 1), ("sallowby", 4, 4), ("works", 1, 1)
     ]  # fmt: skip
     return answer
 
@@ -109,14 +109,14 @@ async def test_packs_are_converted_and_kept_as_pieces(counter: httpx.AsyncClient
 async def test_a_line_of_another_supplier_is_asked_about(counter: httpx.AsyncClient) -> None:
     seen = await sent(counter)
     rows = {"line": MASTER, "received": 1}, {"line": SWITCH, "received": 1}
-    (doubt,) = await doubted(counter, await book(counter, seen, *rows, supplier="wendle"))
+    (doubt,) = await doubted(counter, await book(counter, seen, *rows, supplier="welterby"))
     assert (doubt["kind"], doubt["line"], doubt["pointer"]) == ("other supplier", SWITCH, "/lines/1/line")
     assert doubt["sentence"].startswith("QB-2098")
     (mixed,) = await doubted(counter, await book(counter, seen, *rows, delivery_note="L-1"))
     assert (mixed["kind"], mixed["pointer"]) == ("other supplier", "/supplier")
-    nobody = await book(counter, seen, *rows, supplier="wendel")
+    nobody = await book(counter, seen, *rows, supplier="welterbey")
     assert (nobody.status_code, nobody.json()["pointer"]) == (422, "/supplier")
-    kept = await book(counter, seen, *rows, supplier="wendle", accept=["other supplier"])
+    kept = await book(counter, seen, *rows, supplier="welterby", accept=["other supplier"])
     assert kept.status_code == 200, kept.text
 
 
@@ -212,8 +212,8 @@ async def test_a_booking_says_who_when_and_which_note(counter: httpx.AsyncClient
     of = {line: {"line": line, "number": names[line][0], "name": names[line][1]} | none for line in (1, 2)}
     assert booking == {
         "booking": 1,
-        "supplier": "wendle",
-        "supplier_title": "Wendle Exchange Units",
+        "supplier": "welterby",
+        "supplier_title": "Welterby Exchange Bench",
         "delivery_note": "L-20417",
         "remark": "box wet, parts dry",
         "accepted": [],
@@ -397,7 +397,7 @@ def _old_line(connection: Any, name: str, line: int, counts: tuple[int, ...]) ->
         text(
             "INSERT INTO order_line"
             " (list, line, component, supplier, pieces, received, back_ordered, given_up)"
-            f" VALUES (:name, :line, 'QB-3310', 'wendle', {', '.join(map(str, counts))})"
+            f" VALUES (:name, :line, 'QB-3310', 'welterby', {', '.join(map(str, counts))})"
         ),
         {"name": name, "line": line},
     )

@@ -6,6 +6,8 @@ from typing import Any
 import httpx
 import pytest
 
+from tests.orders.unsold import sold_by_nobody
+
 pytestmark = pytest.mark.one_engine
 
 CHASSIS = "24PL-018412"
@@ -79,7 +81,7 @@ async def test_what_lies_on_the_bench_or_in_the_store_is_not_bought(counter: htt
     found = await ordered(counter, vehicle=vehicle)
     assert [part["number"] for part in found["at_hand"]] == ["QB-2066"]
     assert found["from_stock"] == [
-        {"number": "QB-9001", "name": "brake fluid, glycol, one litre", "quantity": 1, "place": "shelf 2"}
+        {"number": "QB-9001", "name": "glycol brake fluid, one-litre can", "quantity": 1, "place": "shelf 2"}
     ]
     assert "QB-2066" not in {line["number"] for line in found["lines"]}
     whole = await ordered(counter, vehicle=vehicle, use_stock=False)
@@ -95,7 +97,7 @@ async def test_what_nobody_supplies_is_named_with_a_substitute_that_the_closure_
     assert lacking["number"] == "QB-7098"
     assert lacking["why"] == "Nobody offers it today."
     assert lacking["substitute"] is None, "it was wished for by its number: nothing else is that"
-    sheet = "[offer]\nsupplier,component,price,currency\ncobble,QB-7098,40,XTS\n"
+    sheet = "[offer]\nsupplier,component,price,currency\ncloverdown,QB-7098,40,XTS\n"
     loaded = await counter.post("/v1/imports", content=sheet, headers={"Content-Type": "text/csv"})
     assert loaded.status_code == 200, loaded.text
     (lacking,) = (await ordered(counter, **wished))["not_supplied"]
@@ -103,15 +105,7 @@ async def test_what_nobody_supplies_is_named_with_a_substitute_that_the_closure_
 
 
 async def test_a_chosen_part_that_nobody_offers_gets_a_substitute(counter: httpx.AsyncClient) -> None:
-    offers = (await counter.get("/v1/components/QB-2090")).json()["offers"]
-    for offer in offers:
-        name = offer.get("name") or f"{offer['supplier']}:QB-2090" + (
-            f"@{offer['valid_from']}" if offer.get("valid_from") else ""
-        )
-        held = await counter.get(f"/v1/records/offer/{name}")
-        assert held.status_code == 200, (name, held.text)
-        gone = await counter.delete(f"/v1/records/offer/{name}", headers={"If-Match": held.headers["etag"]})
-        assert gone.status_code == 200, gone.text
+    await sold_by_nobody(counter, "QB-2090")
     found = await ordered(counter)
     (lacking,) = [part for part in found["not_supplied"] if part["number"] == "QB-2090"]
     assert lacking["substitute"]["number"] == "QB-7090"

@@ -38,12 +38,14 @@ async def test_loose_parts_stand_inside_the_steps_that_use_them(counter: httpx.A
         step["job"]: {use["component"]: use["quantity"] for use in step["loose_parts"]}
         for step in steps if step["loose_parts"]
     }  # fmt: skip
-    assert inside["hub.front.left"] == {"QA-9002": 1, "QA-9030": 1}
+    assert inside["hub.front.left"] == {"QA-9002": 1, "QA-9030": 1, "QA-9041": 1}
+    assert inside["hub.front.right"] == {"QA-9002": 1, "QA-9030": 1}, "one tin of grease serves both"
     assert inside["brake.front.right"] == {"QB-9330": 1, "QB-9010": 1}
     assert inside["brake.servo"] == {"QB-9066": 1}
     assert inside["bled brake.master"] == {"QB-9001": 2}
     caliper = next(s for s in steps if (s["job"], s["work"]) == ("brake.front.left", "fitting"))
-    assert caliper["loose_parts"][0]["sentence"] == "First: 1 × front caliper bracket, one side (QB-9330)"
+    first = "First: 1 × front caliper bracket with its bolts, one side (QB-9330)"
+    assert caliper["loose_parts"][0]["sentence"] == first
 
 
 async def test_no_more_is_claimed_than_was_proved(counter: httpx.AsyncClient) -> None:
@@ -65,8 +67,8 @@ async def test_the_page_says_so_too(counter: httpx.AsyncClient) -> None:
     assert "no order of work is quicker" not in shown
     assert "<b>Put back</b> wheel nuts" in shown
     assert "<b>Fill and bleed</b> brakes, from the master cylinder on" in shown
-    assert "2 × brake fluid, glycol, one litre (QB-9001)" in shown
-    assert "75 lbfft; again after 50 miles" in shown
+    assert "2 × glycol brake fluid, one-litre can (QB-9001)" in shown
+    assert "66 lbfft; again after 40 miles" in shown
 
 
 async def test_more_hands_are_never_slower_and_never_quicker_than_the_longest_chain(
@@ -95,9 +97,9 @@ async def test_welding_a_loose_part_in_counts_in_the_step_that_uses_it_with_its_
     closure = (await counter.post("/v1/closures", json=asked)).json()
     (step,) = (s for s in found["steps"] if "QF-9650" in {part["component"] for part in s["loose_parts"]})
     minutes = {change["position"]: change["minutes"] for change in closure["set"]["changes"]}
-    assert step["minutes"] == minutes[step["job"]] + 40
+    assert step["minutes"] == minutes[step["job"]] + 45
     assert any(caution.startswith("Cutting or welding") for caution in found["cautions"])
-    assert "QF-9650: welding; sensors off first" in found["cautions"]
+    assert any(caution.startswith("QF-9650: welding: battery, control unit") for caution in found["cautions"])
     assert found["minutes"] == closure["set"]["totals"]["labour_minutes"]
 
 

@@ -188,7 +188,9 @@ def elsewhere(job: str, to: str) -> Callable[[list[Step]], None]:
 
 SPOILT: dict[str, tuple[str, Callable[[list[Step]], None]]] = {
     "a drum before its wheel": ("QB-3302", moved("rotor.front.left", "removing", "wheel.road", "removing")),
-    "a wheel before the stands": ("QB-3302", moved("wheel.road", "removing", "on stands frame", "removing")),
+    "a wheel before the stands": (
+        "QB-3302", moved("wheel.road", "removing", "on stands underframe", "removing"),
+    ),
     "a wheel on before the brakes are bled": (
         "QB-3302", moved("wheel.road", "fitting", "bled brake.master", "fitting"),
     ),
@@ -204,8 +206,8 @@ SPOILT: dict[str, tuple[str, Callable[[list[Step]], None]]] = {
     "bolts left over": ("QB-3302", used("brake.front.left", times=0)),
     "the panel left out of its place": ("QB-3302", left_out("speedometer", "fitting")),
     "the brakes not bled": ("QB-3302", left_out("bled brake.master", "fitting")),
-    "let down without nuts": ("QB-3302", moved("on stands frame", "fitting", "wheel.nuts", "fitting")),
-    "left on its stands": ("QB-3302", left_out("on stands frame", "fitting")),
+    "let down without nuts": ("QB-3302", moved("on stands underframe", "fitting", "wheel.nuts", "fitting")),
+    "left on its stands": ("QB-3302", left_out("on stands underframe", "fitting")),
     "the propeller shaft with the gearbox out": (
         "QT-7000", moved("propshaft.rear", "fitting", "gearbox", "fitting"),
     ),

@@ -23,10 +23,12 @@ from api.wire.plain_order import order_page
 from tests.closure.shelf import Shelf
 from tests.orders.test_life import match
 from tests.orders.test_papers import rows_of
+from tests.orders.unsold import sold_by_nobody
 
 pytestmark = pytest.mark.one_engine
 
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3302"}]}
+CHARGED = {"vehicle": {"chassis": "24PR-012000"}, "wishes": [{"fit": "QL-7075"}]}
 SOON = (date.today() + timedelta(days=2)).isoformat()
 SHORT = [{"by": SOON}, {"at_most_suppliers": 2}, {"by": SOON, "at_most_suppliers": 1}]
 
@@ -115,11 +117,11 @@ async def test_a_part_that_the_best_set_can_do_without_says_what_that_set_has(
     counter: httpx.AsyncClient,
 ) -> None:
     """Nothing stands in its place, and what is told instead comes when the number is refused."""
-    asked = {"vehicle": {"chassis": "24PR-012000"}, "wishes": [{"fit": "QL-7075"}]}
-    found = await ordered(counter, **asked)
+    await sold_by_nobody(counter, "QL-9040")
+    found = await ordered(counter, **CHARGED)
     (lacking,) = found["not_supplied"]
-    assert (lacking["number"], lacking["reason"]) == ("QL-9029", "no offer")
-    then = await ordered(counter, **asked, limits={"refuse": ["QL-9029"]})
+    assert (lacking["number"], lacking["reason"]) == ("QL-9040", "no offer")
+    then = await ordered(counter, **CHARGED, limits={"refuse": ["QL-9040"]})
     before, after = ({line["number"] for line in one["lines"]} for one in (found, then))
     assert then["complete"]
     assert lacking["gets"].startswith("Refuse it, and the best set has no need of it")
@@ -129,18 +131,21 @@ async def test_a_part_that_the_best_set_can_do_without_says_what_that_set_has(
 
 
 async def test_a_set_without_it_that_nobody_sells_whole_says_so(counter: httpx.AsyncClient) -> None:
-    asked = {"wishes": [{"fit": "QC-7000"}]}
-    lines = {line["number"]: line for line in (await ordered(counter, **asked))["not_supplied"]}
-    then = await ordered(counter, **asked, limits={"refuse": ["QC-9008"]})
-    assert not then["complete"]
-    assert "has no need of it" in lines["QC-9008"]["gets"]
-    came = {line["number"] for line in then["not_supplied"]} - set(lines)
-    assert all(number in lines["QC-9008"]["gets"] for number in came)
+    """The clamp frame of the battery nobody sells, nor the battery that needs none."""
+    await sold_by_nobody(counter, "QL-9040")
+    await sold_by_nobody(counter, "QL-7012")
+    (lacking,) = (await ordered(counter, **CHARGED))["not_supplied"]
+    then = await ordered(counter, **CHARGED, limits={"refuse": ["QL-9040"]})
+    assert lacking["number"] == "QL-9040"
+    assert "has no need of it" in lacking["gets"]
+    assert [line["number"] for line in then["not_supplied"]] == ["QL-7012"]
+    assert "QL-7012" in lacking["gets"]
 
 
 async def test_a_price_of_a_day_of_an_order_that_is_not_whole_does_not_say_all(
     counter: httpx.AsyncClient,
 ) -> None:
+    await sold_by_nobody(counter, "QT-9131")
     found = await ordered(counter, wishes=[{"fit": "QT-7000"}])
     assert not found["complete"]
     assert len(found["price_of_days"]) > 1

@@ -18,8 +18,8 @@ from api.orders.schedule import earliest_finish
 from api.orders.sequence import Before, Job, LooseUse, Work, sequence
 
 VEHICLE = {
-    "label": "24FL-009401", "chassis": "24FL-009401", "variant": "tourer-24",
-    "title": "Tourer, second generation", "built": "1958-06-01",
+    "label": "24FL-009401", "chassis": "24FL-009401", "variant": "24P-21-4L",
+    "title": "Van, second generation", "built": "1964-06-01",
     "wishes": ["Remedy every known flaw that endangers."],
 }  # fmt: skip
 

@@ -538,3 +538,38 @@ def test_loose_parts_that_are_steps_of_their_own_keep_the_order_of_the_set_behin
     )
     steps = told(fitting_sequence(book, VEHICLE, solution))
     assert steps[-3:] == ["on loose WAX", "on loose OIL", "on loose GREASE"], steps
+
+
+def test_a_pipe_that_made_room_is_back_before_its_circuit_is_bled():
+    """What was open is whole again before fluid goes in."""
+    book = opened(
+        made_book(),
+        Access(name="a", position="hub", other_position="servo", reason="it covers the hub"),
+        Access(name="b", position="hub", other_position="brake", reason="air came in", state="bled"),
+        Access(name="c", position="servo", other_position="brake", reason="air came in", state="bled"),
+    )
+    there = {"servo": "S", "brake": "CAL"}
+    solution = hub_only(today=there | {"hub": "OLD"}, after=there | {"hub": "HUB"})
+    found = told(fitting_sequence(book, VEHICLE, solution))
+    assert found == ["off servo", "off hub", "on hub", "on servo", "on bled brake"]
+
+
+def test_what_is_filled_takes_the_fluids_of_its_own_section_only():
+    """Wax for a hub is none of what a brake circuit is filled with."""
+    wax = component("WAX", "axles", loose=True)
+    wax = replace(wax, characteristics={"contents_volume": read_measure("1 l", "volume")})
+    book = opened(
+        made_book(), Access(name="a", position="hub", other_position="servo", reason="r", state="bled")
+    )
+    rule = Companion(
+        name="c-wax", component="HUB", reason="r",
+        alternatives=(Alternative("WAX", loose=True, goes_on="after"),),
+    )  # fmt: skip
+    book = replace(book, components={**book.components, "WAX": wax}, companions=(rule,))
+    because = Because(Cause.companion, "c-wax", parent="hub", sentence="")
+    solution = hub_only(
+        loose=(Loose("WAX", 1, None, because),), after={"hub": "HUB", "brake": "CAL", "servo": "S"}
+    )
+    found = fitting_sequence(book, VEHICLE, solution)
+    assert [use.component for use in found.jobs["hub"].loose] == ["WAX"]
+    assert found.jobs["bled servo"].loose == ()
