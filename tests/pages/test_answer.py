@@ -36,6 +36,8 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
         assert sentence in text
     assert any(" -> " in finding["sentence"] for finding in asked["checks"]["findings"])
     assert " -> " not in text, "a page prints an arrow as one"
+    assert any(" degC" in finding["sentence"] for finding in asked["checks"]["findings"])
+    assert " degC" not in text_of(page), "and degrees as they are written"
     ids = re.findall(r'id="line-(\d+)"', page.text)
     assert [int(number) for number in ids] == list(range(1, len(asked["set"]["changes"]) + 1))
     assert set(re.findall(r'href="#line-(\d+)"', page.text)) <= set(ids)
@@ -52,7 +54,8 @@ async def test_what_was_so_already_is_not_the_fault_of_a_set(browser: httpx.Asyn
         already = section.partition("It was already so")[2].partition("What holds")[0]
         for finding in facts["findings"]:
             if finding["kind"] == "already so":
-                assert finding["sentence"][1:].replace("m/s2", "m/s²").replace(" -> ", " → ") in already
+                said = finding["sentence"][1:].replace("m/s2", "m/s²").replace(" degC", " °C")
+                assert said.replace(" -> ", " → ") in already
                 assert finding["caution"] is None or finding["caution"] in already
 
 
