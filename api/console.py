@@ -14,7 +14,9 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from sqlalchemy.exc import DBAPIError
 
 from api.catalogue.loading import Report
+from api.closure.deadline import OutOfTime
 from api.problems import Problem, Unavailable
+from api.rulebook.scope import TooLarge
 from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import migration_level
@@ -117,6 +119,10 @@ def readable_errors() -> Iterator[None]:
         stop(error.detail, NO_DATABASE)
     except Problem as error:
         stop(error.detail)
+    except OutOfTime:
+        stop("no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON")
+    except TooLarge:
+        stop("this hangs together with too much to be reasoned over; ask for less at once")
     except DBAPIError as error:
         stop(f"the database does not answer: {error.orig}", NO_DATABASE)
     except (OSError, ValueError) as error:
