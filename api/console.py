@@ -14,9 +14,7 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from sqlalchemy.exc import DBAPIError
 
 from api.catalogue.loading import Report
-from api.closure.deadline import OutOfTime
 from api.problems import Problem, Unavailable
-from api.rulebook.scope import TooLarge
 from api.service import Service, make_service
 from api.settings import Settings
 from api.warm import migration_level
@@ -119,10 +117,6 @@ def readable_errors() -> Iterator[None]:
         stop(error.detail, NO_DATABASE)
     except Problem as error:
         stop(error.detail)
-    except OutOfTime:
-        stop("no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON")
-    except TooLarge:
-        stop("this hangs together with too much to be reasoned over; ask for less at once")
     except DBAPIError as error:
         stop(f"the database does not answer: {error.orig}", NO_DATABASE)
     except (OSError, ValueError) as error:
@@ -167,3 +161,17 @@ def print_json(document: Any) -> None:
     """A document on the standard output, indented."""
     sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
     sys.stdout.flush()
+
+
+@contextmanager
+def enough_time() -> Iterator[None]:
+    """Ends the command with one readable line when no set was found in time, or too much hangs together."""
+    from api.closure.deadline import OutOfTime
+    from api.rulebook.scope import TooLarge
+
+    try:
+        yield
+    except OutOfTime:
+        stop("no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON")
+    except TooLarge:
+        stop("this hangs together with too much to be reasoned over; ask for less at once")
