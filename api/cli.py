@@ -266,7 +266,7 @@ def order(
         stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
     asked = order_query_from(locals())
     settings = settings_for(database)
-    with readable_errors():
+    with readable_errors(), c.enough_time():
         facts = order_facts_for(service_for(settings), asked.order())
         written = None if form == "text" else writer(form, settings.house, part)(facts)
     if written is None:

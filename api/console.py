@@ -161,3 +161,17 @@ def print_json(document: Any) -> None:
     """A document on the standard output, indented."""
     sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
     sys.stdout.flush()
+
+
+@contextmanager
+def enough_time() -> Iterator[None]:
+    """Ends the command with one readable line when no set was found in time, or too much hangs together."""
+    from api.closure.deadline import OutOfTime
+    from api.rulebook.scope import TooLarge
+
+    try:
+        yield
+    except OutOfTime:
+        stop("no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON")
+    except TooLarge:
+        stop("this hangs together with too much to be reasoned over; ask for less at once")

@@ -47,9 +47,7 @@ class BuildCreateIn(BuildIn):
     """A new build and its name."""
 
     model_config = ConfigDict(
-        json_schema_extra={
-            "examples": [{"name": "red-van", "chassis": "24PL-018412", "options": ["heater"]}]
-        }
+        json_schema_extra={"examples": [{"name": "red-van", "chassis": "24PL-018412", "options": ["heater"]}]}
     )
 
     name: Slug

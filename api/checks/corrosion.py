@@ -124,7 +124,7 @@ def touching(before: Fitted, after: Fitted) -> list[tuple[str, str]]:
 
 
 def named(words: str) -> list[str]:
-    """ "frame; bulkhead" -> frame, bulkhead."""
+    """ "underframe; step.wells" -> underframe, step.wells."""
     return [name.strip() for name in words.split(";") if name.strip()]
 
 
@@ -159,7 +159,7 @@ def _unlike(fitted: Fitted, one: str, other: str) -> bool:
 
 
 def isolates(words: str, one: str, other: str) -> bool:
-    """Whether "frame + panels.rear; bulkhead + wings.front" names the joint of the two positions."""
+    """Whether "underframe + roof; step.wells + doors.front" names the joint of the two positions."""
     joints = ({side.strip() for side in joint.split("+")} for joint in words.split(";"))
     return {one, other} in joints
 

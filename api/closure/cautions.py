@@ -10,7 +10,10 @@ _LICENSED = (
     "local rules on changed vehicles come first."
 )
 
-_FRAME = f"The frame carries everything: rated stands, never a jack alone. {_LICENSED}"
+_FRAME = (
+    "The frame, or the body where there is none, carries everything: rated stands, never a jack alone. "
+    f"{_LICENSED}"
+)
 _WHEELS = f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}"
 
 BY_WORD = {
@@ -35,7 +38,8 @@ CUTTING = (
 
 STANDS = (
     "A vehicle that slips off a jack kills: firm level ground, the wheels that stay on chocked, rated stands "
-    f"under the frame before anybody reaches under it or takes a wheel off. {_LICENSED}"
+    "under the frame or the jacking points of the body before anybody reaches under it or takes a wheel off. "
+    f"{_LICENSED}"
 )
 
 

@@ -110,7 +110,7 @@ def grouped(rows: Sequence[Facts]) -> list[Facts]:
 
 
 def holds_for(record: Facts) -> str:
-    """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 April 1974`."""
+    """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 October 1976`."""
     words = "; ".join(_conditions(record))
     return words or (f"every {record['range']}" if record.get("range") else "every vehicle")
 

@@ -61,8 +61,13 @@ def counted(number: int, one: str, many: str = "") -> str:
 
 
 def capital(text: str) -> str:
-    """A sentence as it is printed: its first letter large, an arrow and a square as their own characters."""
-    return (text[:1].upper() + text[1:]).replace(" -> ", " → ").replace("m/s2", "m/s²")
+    """A sentence as it is printed: its first letter large, signs as `printed` has them."""
+    return printed(text[:1].upper() + text[1:])
+
+
+def printed(text: str) -> str:
+    """Arrow, square and degrees as their own characters."""
+    return text.replace(" -> ", " → ").replace("m/s2", "m/s²").replace(" degC", " °C")
 
 
 VERDICTS = {
@@ -108,6 +113,7 @@ FILTERS: dict[str, Any] = {
     "month": month,
     "figure": figure,
     "capital": capital,
+    "printed": printed,
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,

@@ -8,7 +8,12 @@ from pydantic import BaseModel, ConfigDict, Field
 from api.wire.questions import Body
 
 Row = dict[str, Any]
-_FITMENT = {"component": "QB-3310", "position": "brake.front.left", "minutes": 90, "evidence": ["wm-24"]}
+_FITMENT = {
+    "component": "QB-3310",
+    "position": "brake.front.left",
+    "minutes": 55,
+    "evidence": ["brakes-book-32"],
+}
 
 
 class RecordIn(Body):

@@ -25,7 +25,7 @@ class OrderListIn(OrderIn):
         json_schema_extra={
             "examples": [
                 {
-                    "name": "red-pickup-brakes",
+                    "name": "red-van-brakes",
                     "vehicle": {"chassis": "24PL-018412"},
                     "wishes": [{"fit": "QB-3310"}],
                     "note": "wanted before Easter",

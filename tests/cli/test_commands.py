@@ -11,8 +11,10 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from api.cli import app
+from api.closure.deadline import OutOfTime
 from api.database import make_engine, reading
 from api.demo import demo_sheets
+from api.rulebook.scope import TooLarge
 
 SEED = Path(__file__).resolve().parents[2] / "seed_data"
 COMMANDS = (
@@ -98,6 +100,20 @@ def test_a_mistake_is_said_in_one_readable_line(sqlite_demo_url: str, arguments:
     assert said in result.stderr
     assert len(result.stderr.strip().splitlines()) == 1
     assert "Traceback" not in result.stderr
+
+
+@pytest.mark.parametrize(("gives_up", "said"), [(OutOfTime, "in time"), (TooLarge, "hangs together")])
+def test_an_order_that_no_set_was_found_for_ends_in_one_line(
+    sqlite_demo_url: str, monkeypatch: pytest.MonkeyPatch, gives_up: type[Exception], said: str
+):
+    def never(*_: object) -> None:
+        raise gives_up
+
+    monkeypatch.setattr("api.orders.answering.order_for", never)
+    result = run("order", "--database", sqlite_demo_url, *ASK)
+    assert result.exit_code == 2
+    assert said in result.stderr
+    assert len(result.stderr.strip().splitlines()) == 1
 
 
 def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):

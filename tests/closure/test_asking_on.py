@@ -5,9 +5,10 @@ from itertools import combinations
 
 import pytest
 
+from api.checks.verdict import CAUTIONS
 from api.closure.answer import Cause, Outcome
 from api.closure.answering import answer_question
-from api.closure.cautions import CUTTING, cautions_for
+from api.closure.cautions import BY_WORD, CUTTING, STANDS, cautions_for
 from api.closure.choices import MOST_ASKED
 from api.closure.comparing import what_if, why_not
 from api.closure.complete import check_completeness
@@ -277,6 +278,11 @@ def test_cutting_has_its_own_caution() -> None:
     shelf = brakes().fits("disc", "brake", effort=Effort.cutting)
     answer = shelf.ask("disc")
     assert CUTTING in cautions_for(shelf.book(), answer.solution.changes)
+
+
+@pytest.mark.parametrize("sentence", [*BY_WORD.values(), STANDS, *CAUTIONS.values()])
+def test_a_caution_that_speaks_of_a_frame_holds_for_a_body_without_one(sentence: str) -> None:
+    assert "frame" not in sentence or "the body" in sentence
 
 
 def test_hours() -> None:

@@ -1,6 +1,7 @@
 """The pages of an answer: same words and figures as the API, addresses that stay, reasons that lead back."""
 
 import re
+from decimal import Decimal
 from html import unescape
 from typing import Any
 
@@ -36,6 +37,8 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
         assert sentence in text
     assert any(" -> " in finding["sentence"] for finding in asked["checks"]["findings"])
     assert " -> " not in text, "a page prints an arrow as one"
+    assert any(" degC" in finding["sentence"] for finding in asked["checks"]["findings"])
+    assert " degC" not in text_of(page), "and degrees as they are written"
     ids = re.findall(r'id="line-(\d+)"', page.text)
     assert [int(number) for number in ids] == list(range(1, len(asked["set"]["changes"]) + 1))
     assert set(re.findall(r'href="#line-(\d+)"', page.text)) <= set(ids)
@@ -52,7 +55,8 @@ async def test_what_was_so_already_is_not_the_fault_of_a_set(browser: httpx.Asyn
         already = section.partition("It was already so")[2].partition("What holds")[0]
         for finding in facts["findings"]:
             if finding["kind"] == "already so":
-                assert finding["sentence"][1:].replace("m/s2", "m/s²").replace(" -> ", " → ") in already
+                said = finding["sentence"][1:].replace("m/s2", "m/s²").replace(" degC", " °C")
+                assert said.replace(" -> ", " → ") in already
                 assert finding["caution"] is None or finding["caution"] in already
 
 
@@ -64,10 +68,10 @@ async def test_what_a_set_makes_worse_comes_first_and_then_the_rest(browser: htt
     places = [shown.index(head) for head in heads]
     assert places == sorted(places)
     worse, already, _ = (shown[a:b] for a, b in zip(places, [*places[1:], len(shown)], strict=True))
-    assert "Speed shown at a true 80 km/h" in worse
+    assert "Current in the charging cable at full output" in worse
     assert "Today it holds." in worse
     assert "Ethanol that is safe for the feed line and hoses" in already
-    assert "Laden deceleration at 700 N" in worse
+    assert "Front brakes after 15 stops of the fade test" in worse, "the valve gives the front more to do"
     assert "Laden deceleration with one circuit failed" in already
     assert "fuse every added cable at the source" in worse, "the caution of what is made worse"
 
@@ -177,7 +181,7 @@ def test_boxes_never_overlap_and_every_line_is_drawn() -> None:
 @pytest.mark.parametrize(
     ("asked", "said", "then"),
     [
-        ({"fit": "brake disc"}, "There is no component 'brake disc'", {"fit": "QB-3302"}),
+        ({"fit": "front disc"}, "There is no component 'front disc'", {"fit": "QB-3302"}),
         ({"fit": ["QB-3310", "QB-331O"]}, "Do you mean", {"fit": ["QB-3310", "QB-3311"]}),
         ({"fit": "QB-3310@brake.front.lfet"}, "There is no position", {"fit": "QB-3310@brake.front.left"}),
         ({"fitted": "brake.master=QB-2O50"}, "There is no component", {"fitted": "brake.master=QB-2050"}),
@@ -225,7 +229,7 @@ async def test_what_is_welded_and_what_is_not_priced_stand_on_the_page(browser: 
     kept = await read(browser, "/answer", chassis=CHASSIS, fit="QF-7000", keep="exhaust.system")
     text = text_of(kept)
     assert "Cannot be put back 1 QF-9650" in text
-    assert "Note: welding; sensors off first." in text
+    assert "Note: welding: battery, control unit and sensors off first" in text
     limited = {"effort_at_most": "machining", "keep": "exhaust.system"}
     impossible = text_of(await read(browser, "/answer", chassis=CHASSIS, fit="QF-7000", **limited))
     assert "Accept cutting or welding" in impossible
@@ -236,9 +240,14 @@ async def test_what_is_welded_and_what_is_not_priced_stand_on_the_page(browser: 
 
 async def test_an_unknown_price_is_said_in_sums_and_differences(browser: httpx.AsyncClient) -> None:
     text = text_of(await read(browser, "/answer", **DISCS))
-    assert "parts cannot be compared: the price of QB-7302 is not known (known parts −116.90)" in text
-    unpriced = text_of(await read(browser, "/answer", chassis="24FL-012000", fit="QA-7352"))
-    assert "605.95 GBP and what QA-7352 costs, which is not known" in unpriced
+    known = (await browser.get("/v1/components/QB-3302")).json()["component"]["price"]
+    less = f"known parts −{2 * Decimal(known)}"
+    assert f"parts cannot be compared: the price of QB-7302 is not known ({less})" in text
+    asked = {"chassis": "24FL-012000", "fit": "QA-7352"}
+    unpriced = text_of(await read(browser, "/answer", **asked))
+    facts = (await browser.get("/v1/closures", params=asked)).json()["set"]
+    priced = [Decimal(one["price"]) for one in (*facts["changes"], *facts["loose_parts"]) if one["price"]]
+    assert f"{sum(priced)} GBP and what QA-7352 costs, which is not known" in unpriced
     ceiling = {"chassis": CHASSIS, "fit": "QB-7302", "price_at_most": "2000"}
     out = text_of(await read(browser, "/answer", **ceiling))
     assert "Accept what QB-7302 costs, which is not known" in out
@@ -248,8 +257,11 @@ async def test_an_unknown_price_is_said_in_sums_and_differences(browser: httpx.A
 async def test_the_reason_of_the_calipers_is_the_disc_that_was_wished(browser: httpx.AsyncClient) -> None:
     page = await read(browser, "/answer", chassis=CHASSIS, fit="QB-3302")
     words = text_of(page)
-    assert "Front drum or disc, left needs it: The 22 mm disc runs in a four-piston caliper." in words
-    assert "280 mm shoes run in" not in words, "the rule of the shoes that go is nobody's reason"
+    assert (
+        "Front drum or disc, left needs it: A disc 20 mm thick runs in the slot of a four-piston caliper."
+        in words
+    )
+    assert "These shoes are ground for" not in words, "the rule of the shoes that go is nobody's reason"
 
 
 async def test_each_flaw_of_the_picture_stands_behind_the_wish_that_asks_for_it(

@@ -205,11 +205,12 @@ async def test_an_unknown_position_offers_near_ones(browser: httpx.AsyncClient) 
 
 async def test_a_missing_part_names_what_would_meet_it(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "QB-3310")
-    needed = re.search(r"renewed each time\. Met by (\S+)", text_of(page))
+    reason = "tightened to their yield; they and their lock tabs are used once."
+    needed = re.search(rf"{reason} Met by (\S+)", text_of(page))
     assert needed
     assert needed[1] == "QB-9010"
     with_bolts = await checked(browser, "QB-3310\nQB-9010")
-    assert "Caliper bolts are stretched once" not in text_of(with_bolts)
+    assert reason not in text_of(with_bolts)
 
 
 async def test_a_body_beyond_the_bound_is_refused(browser: httpx.AsyncClient) -> None:

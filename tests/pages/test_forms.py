@@ -89,10 +89,10 @@ def test_each_line_with_mistakes_is_told_once_with_its_text() -> None:
         ({}, "every vehicle"),
         ({"range": "24"}, "every 24"),
         ({"chassis_from": 500}, "chassis from 500"),
-        ({"chassis_to": 499, "built_from": "1976-10-01"}, "chassis to 499; built from 1 April 1974"),
+        ({"chassis_to": 499, "built_from": "1976-10-01"}, "chassis to 499; built from 1 October 1976"),
         (
-            {"generations": ["24", "32"], "built_from": "1976-10-01", "built_to": "1975-03-31"},
-            "generation 24 or 32; built from 1 April 1974 to 31 March 1975",
+            {"generations": ["24", "32"], "built_from": "1972-09-01", "built_to": "1976-09-30"},
+            "generation 24 or 32; built from 1 September 1972 to 30 September 1976",
         ),
         ({"steering": "left", "options": ["heater"], "without": ["servo"]},
          "left-hand drive; with heater; without servo"),

@@ -68,7 +68,8 @@ def found_by_axe(context: BrowserContext, address: str) -> list[str]:
 @pytest.fixture(scope="module")
 def kept_lists(served: Served) -> None:
     """A draft, a list that was sent and came in part, and a number in the store."""
-    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "note": "ring first"}
+    asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30}
+    body = asked | {"note": "ring first"}
     with served.client() as client:
         client.put("/v1/stock/QB-9001", json={"quantity": 4, "place": "drawer 14"})
         for name in ("drafted", "sent"):
