@@ -63,7 +63,9 @@ Invisible = Annotated[bool, typer.Option("--nothing-visible", help="Nothing that
 Specification = Annotated[str | None, typer.Option(help="Stored specification: name or name@version.")]
 Rules = Annotated[
     str | None,
-    typer.Option(help="Which rules bind: 'in service', or 'type approval' too; else as GRAFTBOOK_RULES says."),
+    typer.Option(
+        help="Which rules bind: 'in service', or 'type approval' too; else as GRAFTBOOK_RULES says."
+    ),
 ]
 Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
 

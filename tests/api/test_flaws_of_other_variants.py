@@ -54,7 +54,9 @@ async def test_a_flaw_that_the_vehicle_has_not_is_told_apart(client: httpx.Async
     }
     flaw, clear = (await asked(client, "/v1/closures", body))["wishes"]
     assert flaw["met_already"] == "flaw not on this vehicle"
-    assert flaw["sentence"].startswith("You wish this flaw remedied: All four wheels hang on one column of fluid")
+    assert flaw["sentence"].startswith(
+        "You wish this flaw remedied: All four wheels hang on one column of fluid"
+    )
     assert flaw["sentence"].endswith("; this vehicle does not have it, so nothing is to be done.")
     assert clear["met_already"] is None
 

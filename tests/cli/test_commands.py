@@ -115,18 +115,17 @@ def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
 
 
 def test_which_rules_bind_is_chosen_on_the_command_line(sqlite_demo_url: str):
-    asked = ("closure", "--database", sqlite_demo_url, "--chassis", "24PL-018412", "--fit", "QL-7075", "--json")
+    question = ("--database", sqlite_demo_url, "--chassis", "24PL-018412", "--fit", "QL-7075")
+    asked = ("closure", *question, "--json")
     usual, stricter = run(*asked), run(*asked, "--rules", "type approval")
-    fails = [
-        {finding["check"] for finding in json.loads(each.stdout)["checks"]["findings"] if finding["verdict"] == "fails"}
-        for each in (usual, stricter)
-    ]  # fmt: skip
+    found = [json.loads(each.stdout)["checks"]["findings"] for each in (usual, stricter)]
+    fails = [{one["check"] for one in each if one["verdict"] == "fails"} for each in found]
     assert fails[0] < fails[1]
     assert run(*asked, "--rules", "in service").stdout == usual.stdout
     wrong = run(*asked, "--rules", "racing")
     assert wrong.exit_code == 2
     assert "rules: One of 'in service' or 'type approval' is needed here" in wrong.stderr
-    assert run("order", *asked[1:-1], "--rules", "type approval").exit_code == 0
+    assert run("order", *question, "--rules", "type approval").exit_code == 0
 
 
 def test_the_order_list_comes_as_text_csv_and_json(sqlite_demo_url: str):

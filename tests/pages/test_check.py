@@ -128,7 +128,9 @@ async def test_a_list_is_judged_by_the_rules_that_its_form_chooses(browser: http
     assert "rules=" not in str(usual.url)
     assert stricter.text.count(">fails</span>") > usual.text.count(">fails</span>")
     assert '<option value="type approval" selected>' in stricter.text
-    assert stricter.text.count('name="rules"') == 1, "asked by the select alone, and carried by no hidden field"
+    assert stricter.text.count('name="rules"') == 1, (
+        "asked by the select alone, and carried by no hidden field"
+    )
     complete = unescape(re.search(r'href="(/answer[^"]+)">Make it complete', stricter.text)[1])  # type: ignore[index]
     assert "rules=type+approval" in complete
 
