@@ -130,12 +130,12 @@ async def test_sentences_of_the_demo_agree_with_its_own_figures(client: httpx.As
     tall = (await client.get("/v1/closures?chassis=24PL-018412&fit=QA-2430")).json()
     drive = next(c for c in tall["set"]["changes"] if c["position"] == "speedo.drive")
     assert "reads low: 9 per cent with the gear made for 4.875" in drive["why"]
-    assert 1 - 4.444 / 4.875 == pytest.approx(0.09, abs=0.005), (
+    assert pytest.approx(0.09, abs=0.005) == 1 - 4.444 / 4.875, (
         "the taller axle turns the old drive more slowly"
     )
     busy = next(f for f in tall["set"]["flaws_gone"] if f["flaw"] == "gearing-busy-24")
     assert "At 90 km/h the engine turns at about 3,300 a minute" in busy["symptom"]
-    assert 90 / 3.6 / 2.190 * 60 * 4.875 == pytest.approx(3_300, abs=50), "metres a turn of a 6.70-15 tyre"
+    assert pytest.approx(3_300, abs=50) == 90 / 3.6 / 2.190 * 60 * 4.875, "metres a turn of a 6.70-15 tyre"
 
 
 async def test_what_is_counted_in_pieces_is_not_named_a_set(client: httpx.AsyncClient):

@@ -184,7 +184,10 @@ def by_hand(v, force):
 
 
 def left(v, lost, foot):
-    """A balance valve is by-passed when the front circuit fails; of circuits that both reach every brake half is left."""
+    """A balance valve is by-passed when the front circuit fails.
+
+    Of two circuits that both reach every brake half of each is left.
+    """
     pressure = line_pressure(v, foot)
     plain = {key: value for key, value in v.items() if key not in ("knee", "ratio")}
     if lost == "one":
