@@ -10,7 +10,7 @@ _LICENSED = (
     "local rules on changed vehicles come first."
 )
 
-_FRAME = f"The frame carries everything: rated stands, never a jack alone. {_LICENSED}"
+_FRAME = f"Underframe and body carry everything: rated stands, never a jack alone. {_LICENSED}"
 _WHEELS = f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}"
 
 BY_WORD = {

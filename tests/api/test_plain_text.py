@@ -102,7 +102,7 @@ async def test_giving_up_the_only_wish_leaves_all_as_it_is(client: httpx.AsyncCl
 
 
 async def test_fewer_other_sets_than_asked_say_why(client: httpx.AsyncClient):
-    said = await text(client, "chassis=24PL-018412&fit=QB-3310&alternatives=3")
+    said = await text(client, "chassis=32PR-009000&fit=QF-7000&alternatives=3")
     shown = said.count("Another good set (")
     assert shown < 3
     assert f"You asked for 3 other sets; {shown or 'none'} " in said
