@@ -223,7 +223,7 @@ def closure(
     remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, clear: c.Clear = None, keep: c.Keep = None,
     keep_section: c.KeepSection = None, refuse: c.Refuse = None, effort_at_most: c.Effort = "cutting",
     price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
-    specification: c.Specification = None, alternatives: c.Alternatives = 0,
+    specification: c.Specification = None, rules: c.Rules = None, alternatives: c.Alternatives = 0,
     as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
 ) -> None:  # fmt: skip
     """The complete set that follows from a vehicle and some wishes, with reasons and order list."""
@@ -251,7 +251,7 @@ def order(
     remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, clear: c.Clear = None, keep: c.Keep = None,
     keep_section: c.KeepSection = None, refuse: c.Refuse = None, effort_at_most: c.Effort = "cutting",
     price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
-    specification: c.Specification = None,
+    specification: c.Specification = None, rules: c.Rules = None,
     by: c.By = None, at_most_suppliers: c.AtMostSuppliers = None, fastest: c.Fastest = False,
     form: Annotated[str, typer.Option("--format", help="text, csv, json, xlsx or pdf.")] = "text",
     part: Annotated[str, typer.Option(help="Only supplier:NAME or vehicle:LABEL (csv, xlsx, pdf).")] = "",

@@ -61,6 +61,12 @@ Effort = Annotated[
 Price = Annotated[str | None, typer.Option("--price-at-most", help="Ceiling on the parts.")]
 Invisible = Annotated[bool, typer.Option("--nothing-visible", help="Nothing that shows may change.")]
 Specification = Annotated[str | None, typer.Option(help="Stored specification: name or name@version.")]
+Rules = Annotated[
+    str | None,
+    typer.Option(
+        help="Which rules bind: 'in service', or 'type approval' too; else as GRAFTBOOK_RULES says."
+    ),
+]
 Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
 
 

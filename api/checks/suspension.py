@@ -44,8 +44,7 @@ def _of_axle(before: Fitted, after: Fitted, axle: str) -> list[Finding]:
         ride_frequency(before, after, axle, laden=False),
         ride_frequency(before, after, axle, laden=True),
         *stress,
-        damper_travel(before, after, axle, closing=True),
-        damper_travel(before, after, axle, closing=False),
+        *damper_travels(before, after, axle),
         hose_travel(before, after, axle),
     ]
 
@@ -120,6 +119,13 @@ def _raised_m(reading: Reading, position: str) -> float:
 def recorded_lift_m(reading: Reading, axle: str) -> float:
     """The same, not determined where the spring's height is not recorded."""
     return reading.value(f"spring.{axle}.left", "ride_height_change") * 0 + lift_m(reading, axle)
+
+
+def damper_travels(before: Fitted, after: Fitted, axle: str) -> list[Finding]:
+    """Damper length at full bump and full droop; nothing to say of a lever arm, which has none."""
+    if Reading(after).maybe_word(f"damper.{axle}.left", "damper_kind") == "lever arm":
+        return []
+    return [damper_travel(before, after, axle, closing) for closing in (True, False)]
 
 
 def damper_travel(before: Fitted, after: Fitted, axle: str, closing: bool) -> Finding:

@@ -20,6 +20,10 @@ LONGEST_ADDRESS = 6_000
 """A list that makes a longer address is answered without one: mail and chat cut long addresses."""
 
 
+_ASKED_ALIKE = ("vehicle", "wishes", "limits", "preference", "specification", "rules", "as_of")
+"""Fields that a closure's body and a check's have in common and an address can say."""
+
+
 @dataclass(frozen=True, slots=True)
 class Mistake:
     """An entry that is left out, why, and what could stand instead of the `wrong` part of its line."""
@@ -71,9 +75,8 @@ def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, 
             components.append(entry.number)
     if len(components) > 1_000:
         raise InvalidRequest("A list has at most 1,000 pieces in all")
-    common = {name: getattr(asked, name) for name in ("vehicle", "wishes", "limits", "preference", "as_of")}
-    specification = {"specification": asked.specification}
-    return CheckIn(components=components, positions=positions, **common, **specification), sources
+    common = {name: getattr(asked, name) for name in _ASKED_ALIKE}
+    return CheckIn(components=components, positions=positions, **common), sources
 
 
 def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:

@@ -128,5 +128,6 @@ def _frame(request: Request) -> dict[str, Any]:
         "form_field": FORM_FIELD,
         "form_token": form_token(session) if session else "",
         "currency": service.settings.currency,
+        "house_rules": service.settings.rules,
         "no_question": PageQuestion(),
     }

@@ -95,6 +95,11 @@ CRITERIA = {
     "labour": "least labour",
     "unconfirmed": "best confirmed",
 }
+RULES = {
+    "in service": "Judged as a vehicle in service.",
+    "type approval": "Judged by the rules of type approval too.",
+}
+"""Which rules bind, as the API calls them → what a page says where somebody chose."""
 DIFFERENCES = {
     "irreversible": ("cut or welded", "pieces"),
     "visible": ("more to see", "pieces"),
@@ -122,5 +127,6 @@ GLOBALS: dict[str, Any] = {
     "EFFORTS": EFFORTS,
     "EFFORT_WORDS": EFFORT_WORDS,
     "CRITERIA": CRITERIA,
+    "RULES": RULES,
     "DIFFERENCES": DIFFERENCES,
 }

@@ -6,7 +6,15 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from api.wire.errors import validated
 from api.wire.given import Day, Price, Word
-from api.wire.questions import MOST_ALTERNATIVES, ClosureIn, Criteria, EffortWord, SeverityWord
+from api.wire.questions import (
+    MOST_ALTERNATIVES,
+    RULES,
+    ClosureIn,
+    Criteria,
+    EffortWord,
+    RulesWord,
+    SeverityWord,
+)
 
 Words = Annotated[list[Word], Field(max_length=200)]
 Few = Annotated[list[Word], Field(max_length=100)]
@@ -41,6 +49,7 @@ class ClosureQuery(BaseModel):
     prefer: Criteria = Field(
         [], description="what sets are compared by, first to last; those left out follow in the usual order"
     )
+    rules: RulesWord | None = Field(None, description=RULES)
     as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(
         None, description="the revision whose catalogue answers; empty: the present one"
     )
@@ -73,6 +82,7 @@ class ClosureQuery(BaseModel):
             "limits": limits,
             "specification": self.specification,
             "alternatives": self.alternatives,
+            "rules": self.rules,
             "as_of": self.as_of,
             **({"preference": self.prefer} if self.prefer else {}),
         }

@@ -131,6 +131,10 @@ Preference = Annotated[Criteria, Field(min_length=1)]
 
 
 Revision = Annotated[int, Strict(), Field(ge=1, le=2_000_000_000), WHOLE]
+RULES = (
+    "which rules bind: those for a vehicle in service, or those of type approval too, which are there to "
+    "compare with otherwise; empty: as the house has set it"
+)
 AS_OF = "the revision whose catalogue answers; empty: the present one"
 
 
@@ -145,11 +149,7 @@ class AskIn(Body):
     market: Word | None = Field(
         None, description="whose law the arithmetic follows; empty: the variant's market"
     )
-    rules: RulesWord | None = Field(
-        None,
-        description="which rules bind: those for a vehicle in service, or those of type approval too, "
-        "which are there to compare with otherwise; empty: as the house has set it",
-    )
+    rules: RulesWord | None = Field(None, description=RULES)
     as_of: Revision | None = Field(None, description=AS_OF)
     deadline_seconds: Annotated[float, Strict(), Field(gt=0, le=LONGEST_DEADLINE)] = Field(
         10.0, description="when the proof is given up"

@@ -60,6 +60,7 @@ FIELDS: dict[str, tuple[Any, dict[str, Any]]] = {
     "specification": ("house@1", BODY | {"specification": "house@1"}),
     "alternatives": ("2", BODY | {"alternatives": 2}),
     "prefer": (["labour", "price"], BODY | {"preference": ["labour", "price"]}),
+    "rules": ("type approval", BODY | {"rules": "type approval"}),
     "as_of": ("1", BODY | {"as_of": 1}),
 }
 """Field → its value in an address that asks `BASE` otherwise, and the whole body that asks the same."""

@@ -42,7 +42,7 @@ async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.Asyn
     found = await ask(
         client, good, {"component": "QB-331"}, 5, None, {"component": "??", "chassis": CHASSIS},
         {"component": "QB-3310", "chassis": "nonsense"},
-        {"component": "QB-3310", "chassis": CHASSIS, "position": "roof"},
+        {"component": "QB-3310", "chassis": CHASSIS, "position": "chimney"},
         {"component": "QB-3310", "chassis": CHASSIS, "variant": "16P-17-R"},
         {"component": "QB-3310", "chassis": CHASSIS, "options": ["wings"]}, good,
     )  # fmt: skip

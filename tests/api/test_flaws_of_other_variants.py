@@ -9,9 +9,9 @@ from tests.pages.conftest import text_of
 
 pytestmark = pytest.mark.anyio
 
-HERE, THERE = "24PL-018412", "32PR-000500"
-OURS, THEIRS = "single-circuit-24-late", "dynamo-26-short-on-the-32"
-"""The one is on the vehicle here, the other is recorded for the 32 alone."""
+HERE, THERE = "32PR-000500", "24PL-018412"
+OURS, THEIRS = "single-circuit-32", "gearing-busy-24"
+"""The one is on the vehicle here, the other is recorded for the 24 alone."""
 ASKED = {"vehicle": {"chassis": HERE}, "wishes": [{"remedy": OURS}, {"remedy": THEIRS}]}
 NOT_KNOWN = f"You wish the flaw {THEIRS} remedied; it is not known of this variant, so nothing is to be done."
 
@@ -54,7 +54,9 @@ async def test_a_flaw_that_the_vehicle_has_not_is_told_apart(client: httpx.Async
     }
     flaw, clear = (await asked(client, "/v1/closures", body))["wishes"]
     assert flaw["met_already"] == "flaw not on this vehicle"
-    assert flaw["sentence"].startswith("You wish this flaw remedied: One burst pipe or hose")
+    assert flaw["sentence"].startswith(
+        "You wish this flaw remedied: All four wheels hang on one column of fluid"
+    )
     assert flaw["sentence"].endswith("; this vehicle does not have it, so nothing is to be done.")
     assert clear["met_already"] is None
 
@@ -140,7 +142,7 @@ async def test_in_a_catalogue_that_had_no_such_flaw_yet_it_is_unknown(writer: ht
     before = (await writer.get("/readyz")).json()["catalogue_revision"]
     flaw = {
         "record": "flaw", "name": "late-found", "component": "QL-2022", "severity": "minor",
-        "symptom": "The brush gear squeals.", "generations": ["32"],
+        "symptom": "The brush gear squeals.", "generations": ["24"],
     }  # fmt: skip
     assert (await writer.post("/v1/imports", json=[flaw])).status_code == 200
     body = ASKED | {"wishes": [{"remedy": "late-found"}]}

@@ -41,7 +41,7 @@ async def test_a_characteristic_is_asked_for_in_any_unit(client: httpx.AsyncClie
         (
             await client.get("/v1/components", params={"characteristic": f"disc_diameter at least {value}"})
         ).json()["items"]
-        for value in ("298 mm", "0.298 m", "29.8 cm")
+        for value in ("268 mm", "0.268 m", "26.8 cm")
     ]
     assert answers[0]
     assert answers[0] == answers[1] == answers[2]

@@ -50,7 +50,7 @@ BODIES: list[tuple[str, str, Any]] = [
         "/v1/order-lists/{name}/receive",
         {
             "lines": [{"line": 1, "unit": "packs", "received": 1, "promised": "2027-01-01"}],
-            "supplier": "wendle",
+            "supplier": "welterby",
             "delivery_note": "L-1",
             "accept": ["too many"],
         },

@@ -51,5 +51,5 @@ async def test_a_sheet_of_semicolons_is_recognised(writer: httpx.AsyncClient):
 
 
 async def test_a_name_with_spaces_is_told_what_a_name_is(writer: httpx.AsyncClient):
-    answer = await writer.post("/v1/builds", json={"name": "Red Pickup", "chassis": "24PL-018412"})
+    answer = await writer.post("/v1/builds", json={"name": "Red Van", "chassis": "24PL-018412"})
     assert answer.json()["detail"].startswith("/name: A name is 1 to 80 letters, digits")

@@ -225,6 +225,17 @@ class TestUnions:
 
 
 class TestSuspension:
+    @pytest.mark.parametrize("kind", ["lever arm", "telescopic"])
+    def test_only_a_telescopic_damper_has_a_length_to_run_out_of(self, kind):
+        unknown = {"damper_kind": kind, "damper_open": None, "damper_closed": None}
+        found = Made({f"damper.front.{side}": unknown for side in ("left", "right")}).check()
+        told = {check for check in found if check.startswith("suspension.damper.front")}
+        assert told == (
+            set() if kind == "lever arm" else {f"suspension.damper.front.{end}" for end in ("bump", "droop")}
+        )
+        assert all(found[check].verdict is Verdict.not_determined for check in told)
+        assert "suspension.damper.rear.bump" in found
+
     def test_parabolic_springs_lift_by_an_inch_and_want_dampers_and_hoses(self):
         # Common practice, no published source: parabolic springs with matching dampers lift about an inch.
         change = {f"spring.front.{side}": PARABOLIC for side in ("left", "right")}

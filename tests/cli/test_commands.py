@@ -130,6 +130,20 @@ def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
     assert not [flaw for flaw in document["set"]["flaws_left"] if flaw["severity"] == "dangerous"]
 
 
+def test_which_rules_bind_is_chosen_on_the_command_line(sqlite_demo_url: str):
+    question = ("--database", sqlite_demo_url, "--chassis", "24PL-018412", "--fit", "QL-7075")
+    asked = ("closure", *question, "--json")
+    usual, stricter = run(*asked), run(*asked, "--rules", "type approval")
+    found = [json.loads(each.stdout)["checks"]["findings"] for each in (usual, stricter)]
+    fails = [{one["check"] for one in each if one["verdict"] == "fails"} for each in found]
+    assert fails[0] < fails[1]
+    assert run(*asked, "--rules", "in service").stdout == usual.stdout
+    wrong = run(*asked, "--rules", "racing")
+    assert wrong.exit_code == 2
+    assert "rules: One of 'in service' or 'type approval' is needed here" in wrong.stderr
+    assert run("order", *question, "--rules", "type approval").exit_code == 0
+
+
 def test_the_order_list_comes_as_text_csv_and_json(sqlite_demo_url: str):
     asked = ("order", "--database", sqlite_demo_url, *ASK, "--format")
     facts = json.loads(run(*asked, "json").stdout)

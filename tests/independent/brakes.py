@@ -184,9 +184,15 @@ def by_hand(v, force):
 
 
 def left(v, lost, foot):
-    """A balance valve is by-passed when the front circuit fails."""
+    """A balance valve is by-passed when the front circuit fails.
+
+    Of two circuits that both reach every brake half of each is left.
+    """
     pressure = line_pressure(v, foot)
     plain = {key: value for key, value in v.items() if key not in ("knee", "ratio")}
+    if lost == "one":
+        halves = (axle_force(plain, axle, pressure) / 2 for axle in ("front", "rear"))
+        return G * braked(v, "laden", *halves)
     axle = "rear" if lost == "front" else "front"
     force = axle_force(plain, axle, pressure)
     return G * (braked(v, "laden", force, 0) if axle == "front" else braked(v, "laden", 0, force))
@@ -204,13 +210,18 @@ def slope_grip(v, state, slope):
     return along / rear
 
 
-def fade(v, axle, category):
-    """71/320/EEC, Annex II, 1.3.1: 15 stops from 80 % of the top speed (120 km/h at most) to half of it."""
+def one_stop(v, axle):
+    """Kelvin by which a stop of the fade test heats an axle: from 80 % of the top speed to half of that."""
     fast = min(0.8 * v["top_speed"], 120 / 3.6)
     energy = 0.5 * v["mass_laden"] * (fast**2 - (fast / 2) ** 2)
     force = v["mass_laden"] * 3.0
     share = axle_force(v, axle, pressure_for(v, force)) / force
-    rise = energy * share / (2 * v[f"{axle}_rotor"] * 448)
+    return energy * share / (2 * v[f"{axle}_rotor"] * 448)
+
+
+def fade(v, axle, category):
+    """71/320/EEC, Annex II, 1.3.1: 15 stops from 80 % of the top speed (120 km/h at most) to half of it."""
+    rise = one_stop(v, axle)
     temperature = 373.15
     for stop in range(15):
         if stop and f"{axle}_cooling" in v:
@@ -218,6 +229,19 @@ def fade(v, axle, category):
             temperature = 293.15 + (temperature - 293.15) * math.exp(-seconds / v[f"{axle}_cooling"])
         temperature += rise
     return temperature
+
+
+def drag(v):
+    """Torque of every released disc, one wheel an axle, that a residual valve keeps pressed."""
+    discs = [axle for axle in ("front", "rear") if v[f"{axle}_kind"] == "disc"]
+    return sum(wheel_torque(v, axle, v["residual"]) for axle in discs)
+
+
+def lost_circuits(v):
+    """Which circuit may be lost: none but the only one, an axle's, or either of two alike."""
+    if v["circuits"] == 1:
+        return []
+    return ["front", "rear"] if v["split"] == "front/rear" else ["one"]
 
 
 def left_needed(v):
@@ -233,9 +257,7 @@ def worked_out(v):
     used = {state: grips(v, state) for state in ("laden", "unladen")}
     area = math.pi * v["bore"] ** 2 / 4
     rear_static = (v["mass_laden"] - v["front_laden"]) * G
-    circuits = (
-        {lost: left(v, lost, foot) for lost in ("front", "rear")} if v["circuits"] == 2 else {"only": 0.0}
-    )
+    circuits = {lost: left(v, lost, foot) for lost in lost_circuits(v)} or {"only": 0.0}
     by_foot, lever = min(circuits.values()), by_hand(v, hand)
     needed = left_needed(v)
     found = {
@@ -256,12 +278,49 @@ def worked_out(v):
     for state in ("laden", "unladen"):
         found[f"lock_order.{state}"] = locks_too_soon_from(used[state], category)
         found[f"adhesion.{state}"] = most_beyond_the_curve(used[state])
-    if v["circuits"] == 2:
+    if "residual" in v and "disc" in (v["front_kind"], v["rear_kind"]):
+        found["residual"] = drag(v)
+    if "front" in circuits:
         for lost, kept in (("front", "rear"), ("rear", "front")):
             stroke = (v[f"{lost}_chamber"] + 2 * v[f"{kept}_fluid"]) / area
             found[f"circuit_travel.{lost}"] = stroke * v["pedal_ratio"] / v["pedal_travel"]
             found[f"displaced.{lost}"] = v[f"{lost}_chamber"]
     found["_by_foot"] = by_foot
+    return found
+
+
+def told_beside(v):
+    """The figures that stand beside the judged one, by check and by what each is of; SI."""
+    v = dict(v)
+    rule = RULES[v["category"]]
+    foot, last = rule["foot"], rule["last"]
+    lost = {one: left(v, one, foot) for one in lost_circuits(v)}
+    found = {
+        "deceleration": {
+            "unladen deceleration": braked_by_foot(v, "unladen", foot),
+            "line pressure": line_pressure(v, foot),
+        },
+        "pedal_force": {"pedal force without servo": pedal_force(v, rule["service"], servo=False)},
+        "circuit_failed": {
+            "by the hand brake": by_hand(v, rule["hand"]),
+            "by foot, the worse circuit lost": min(lost.values(), default=0.0),
+            **{f"by foot, the {one} circuit lost": rate for one, rate in lost.items() if one != "one"},
+        },
+        "displaced": {"fluid that the brakes take": 2 * (v["front_fluid"] + v["rear_fluid"])},
+        "hand_grip": {state: slope_grip(v, state, rule["slope"]) for state in ("laden", "unladen")},
+    }
+    for axle in ("front", "rear"):
+        found[f"heat.{axle}"] = {"each stop heats them by, in kelvin": one_stop(v, axle)}
+        if "front" in lost:
+            found[f"displaced.{axle}"] = {f"fluid that the {axle} brakes take": 2 * v[f"{axle}_fluid"]}
+    for state in ("laden", "unladen"):
+        pressure = pressure_for(v, last * v[f"mass_{state}"] * G)
+        front, rear = axle_force(v, "front", pressure), axle_force(v, "rear", pressure)
+        ideal = axle_loads(v, state, last)[0] / (v[f"mass_{state}"] * G)
+        found[f"lock_order.{state}"] = {
+            f"front share of braking at {last:.1f} g": front / (front + rear),
+            f"ideal front share at {last:.1f} g": ideal,
+        }
     return found
 
 
@@ -295,9 +354,11 @@ def judged(v, found):
     }
     if verdicts["circuit_failed"] == "holds" and found["_by_foot"] < left_needed(v) * less:
         verdicts["circuit_failed"] = "caution"
+    if "residual" in found:
+        verdicts["residual"] = at_most("residual", 0, "fails")
     for axle in ("front", "rear"):
         verdicts[f"heat.{axle}"] = at_most(f"heat.{axle}", v[f"{axle}_lining"])
-        if v["circuits"] == 2:
+        if "front" in lost_circuits(v):
             verdicts[f"circuit_travel.{axle}"] = at_most(f"circuit_travel.{axle}", 1, "fails")
             verdicts[f"displaced.{axle}"] = at_least(f"displaced.{axle}", 2 * v[f"{axle}_fluid"], "fails")
     for state in ("laden", "unladen"):

@@ -135,6 +135,23 @@ async def test_the_form_keeps_what_the_question_says(browser: httpx.AsyncClient)
     assert re.search(r'name="nothing_visible" value="true" checked', page.text)
 
 
+async def test_the_form_asks_which_rules_bind_and_the_answer_goes_by_them(browser: httpx.AsyncClient) -> None:
+    asked = {"chassis": CHASSIS, "fit": "QL-7075", "rules": "type approval"}
+    form = (await read(browser, "/ask", **asked)).text
+    assert re.search(r'<label for="rules">[^<]+</label>', form)
+    assert "as the house has set it (in service)" in form
+    choices = re.search(r'<select id="rules" name="rules".*?</select>', form, re.DOTALL)
+    assert choices
+    assert re.findall(r'value="([^"]*)"( selected)?>', choices[0]) == [
+        ("", ""), ("in service", ""), ("type approval", " selected"),
+    ]  # fmt: skip
+    usual, stricter = [await read(browser, "/answer", **one) for one in (asked | {"rules": ""}, asked)]
+    assert stricter.text.count(">fails</span>") > usual.text.count(">fails</span>")
+    said = "Judged by the rules of type approval too."
+    assert said in text_of(stricter)
+    assert said not in text_of(usual)
+
+
 async def test_pages_are_packed_for_who_takes_it(browser: httpx.AsyncClient) -> None:
     plain = await browser.get("/", headers=HTML | {"Accept-Encoding": "identity"})
     packed = await browser.get("/", headers=HTML | {"Accept-Encoding": "gzip"})

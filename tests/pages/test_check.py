@@ -121,6 +121,20 @@ async def test_the_closure_of_a_wish_is_complete_and_one_more_is_too_much(browse
     assert "Not complete." in text_of(shorter)
 
 
+async def test_a_list_is_judged_by_the_rules_that_its_form_chooses(browser: httpx.AsyncClient) -> None:
+    usual = await checked(browser, "QL-7075", rules="")
+    stricter = await checked(browser, "QL-7075", rules="type approval")
+    assert "rules=type+approval" in str(stricter.url)
+    assert "rules=" not in str(usual.url)
+    assert stricter.text.count(">fails</span>") > usual.text.count(">fails</span>")
+    assert '<option value="type approval" selected>' in stricter.text
+    assert stricter.text.count('name="rules"') == 1, (
+        "asked by the select alone, and carried by no hidden field"
+    )
+    complete = unescape(re.search(r'href="(/answer[^"]+)">Make it complete', stricter.text)[1])  # type: ignore[index]
+    assert "rules=type+approval" in complete
+
+
 async def test_wrong_lines_are_left_out_with_what_they_could_be(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "QB-3310\nQB-331O\n--\nQB-2010")
     shown = text_of(page)
