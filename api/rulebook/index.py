@@ -198,6 +198,12 @@ def by_name(records: Iterable) -> list:
     return sorted(records, key=lambda record: record.name)
 
 
+def flaw_of(book: RuleBook, name: str) -> Flaw | None:
+    """A known flaw by its name; no index is built for it."""
+    index: BookIndex | None = book.__dict__.get("_index")
+    return index.flaws.get(name) if index else next((f for f in book.flaws if f.name == name), None)
+
+
 def index_of(book: RuleBook) -> BookIndex:
     """The book's index, built at its first use."""
     found = book.__dict__.get("_index")
