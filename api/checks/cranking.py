@@ -5,8 +5,9 @@ import math
 from api.checks.bounds import at_least
 from api.checks.cables import cable_resistance_ohm_per_m
 from api.checks.findings import against
-from api.checks.fitted import Fitted, Places, Reading, on_both
+from api.checks.fitted import Fitted, Places, Reading, on_both, only_with
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+from api.checks.voltage import system_v
 
 CELL_V = 2.1
 """A charged lead cell at rest; usual value."""
@@ -49,7 +50,7 @@ def _cables(reading: Reading) -> float:
 
 
 def _volts(reading: Reading) -> float:
-    cells = reading.fact("system_voltage") / NOMINAL_CELL_V
+    cells = system_v(reading) / NOMINAL_CELL_V
     current = reading.value("starter", "cranking_current")
     return cranking_v(current, _battery(reading, cells), _cables(reading), cells)
 
@@ -62,7 +63,7 @@ def cranking(before: Fitted, after: Fitted) -> Finding:
     return against(
         "electrical.cranking",
         "voltage at the starter, cold",
-        on_both(before, after, lambda r: _volts(r) + 0 * _least(r)),
+        on_both(before, after, lambda r: only_with(_volts(r), _least(r))),
         (STARTER if recorded else USUAL).at(least.after, "V", 1),
         "V",
         at_least(least.after),
@@ -75,4 +76,4 @@ def cranking(before: Fitted, after: Fitted) -> Finding:
 
 def _least(reading: Reading) -> float:
     own = reading.maybe("starter", "least_voltage")
-    return reading.fact("system_voltage") * 2 / 3 if own is None else own
+    return system_v(reading) * 2 / 3 if own is None else own

@@ -46,7 +46,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
 
 
 def height(before: Fitted, after: Fitted, axle: str) -> Finding:
-    """Height of the frame over the axle; a change is a reason to look at all that bends with it.
+    """Height of the frame or body over the axle; a change is a reason to look at all that bends with it.
 
     How much needs nothing else is what is recorded for the variant (`lift_permitted`), else the usual.
     """

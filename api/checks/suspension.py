@@ -108,7 +108,7 @@ def ride_frequency(before: Fitted, after: Fitted, axle: str, laden: bool) -> Fin
 
 
 def lift_m(reading: Reading, axle: str) -> float:
-    """Height of the frame over the axle against what the vehicle had from new: springs plus shackles."""
+    """Height of frame or body over the axle against what it was from new: springs plus shackles."""
     return sum(_raised_m(reading, place) for place in (f"spring.{axle}.left", f"shackle.{axle}"))
 
 

@@ -148,14 +148,15 @@ CAUTIONS = {
     "clearances checked on full lock and full travel before it is driven.",
     "driveline": "A broken shaft can take the drive and, on some axles, the wheel with it: have the work "
     "inspected by someone licensed for it.",
-    "suspension": "Springs under load and changed ride height can hurt: support the frame, and have "
+    "suspension": "Springs under load and changed ride height can hurt: support the vehicle, and have "
     "brakes, shafts and steering inspected at full travel. Local rules on changed height come first.",
     "fuel": "Fuel burns: work cold, in the open air, with the battery off. Fuel-injection pressure needs "
     "hose and unions made for it. Local rules and a licensed fitter come first.",
     "electrical": "A battery drives enough current to burn a vehicle down: disconnect it first, fuse every "
     "added cable at the source, and have changed wiring inspected by someone licensed for it.",
-    "corrosion": "A frame carries the load: have corroded or repaired structure inspected by someone "
-    "licensed; welding on a frame is for a qualified welder under local rules.",
+    "corrosion": "The frame carries the load, and where there is none the body does: have corroded or "
+    "repaired structure inspected by someone licensed; welding on it is for a qualified welder under local "
+    "rules.",
     "unions": "A wrong thread or flare can hold until the day it is needed: match both, replace the union "
     "when unsure, and have brake and fuel pipes inspected by someone licensed for it.",
 }
