@@ -148,12 +148,8 @@ class TestElectrical:
         drop = [found["electrical.cable_drop"].figures[0].after for found in (six, plain)]
         assert drop[0] == pytest.approx(2 * drop[1])
 
-    def test_a_conversion_is_judged_at_six_before_and_at_twelve_after(self):
-        made = Made({"battery": {"rated_voltage": "6 V"}}, {"system_voltage": "12 V"})
-        fitted = made.fitted()
-        assert made.today["battery"] == "X-battery"
-        assert fitted.component("battery").number == "Y-battery"
-        found = made.check()["electrical.voltage"]
+    def test_today_is_judged_at_today_s_battery(self):
+        found = Made({"battery": {"rated_voltage": "6 V"}}).check()["electrical.voltage"]
         assert (found.verdict_before, found.verdict) == (HOLDS, FAILS)
 
 
