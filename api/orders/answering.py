@@ -309,7 +309,8 @@ def order_facts_for(service: Service, body: OrderIn) -> Facts:
 
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:
-    """The closure as facts, and its order unless there is no set. Raises what `ask` raises."""
+    """The closure as facts, and its order unless there is no set, each with the whole time. Raises what `ask`
+    raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     posed = asked.posed(service.settings.currency)
     answer = watched("closure", lambda: answer_question(asked.book, asked.question, asked.deadline), alone)
@@ -317,5 +318,6 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts |
     if answer.solution is None:
         return document, None
     order = OrderIn.model_validate(body.model_dump(exclude_unset=True))
+    asked = replace(asked, deadline=Deadline(asked.question.seconds))
     vehicle = VehicleOrdered(asked.chassis, asked, answer, answer.solution, understood(posed))
     return document, facts_of(service, order, _bought(service, order, [vehicle], date.today()))
