@@ -14,6 +14,7 @@ from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 from sqlalchemy.exc import DBAPIError
 
 from api.catalogue.loading import Report
+from api.closure.deadline import OutOfTime
 from api.problems import Problem, Unavailable
 from api.service import Service, make_service
 from api.settings import Settings
@@ -123,6 +124,8 @@ def readable_errors() -> Iterator[None]:
         stop(error.detail, NO_DATABASE)
     except Problem as error:
         stop(error.detail)
+    except OutOfTime:
+        stop("this was not worked out in the time there is; ask for less at once", NO)
     except DBAPIError as error:
         stop(f"the database does not answer: {error.orig}", NO_DATABASE)
     except (OSError, ValueError) as error:

@@ -1,7 +1,6 @@
 """A build's names settled before it is stored."""
 
-from api.asking.names import of_one_revision
-from api.asking.vehicles import VehicleAsked, ask_vehicle
+from api.asking.vehicles import name_vehicle
 from api.builds.schemas import BuildIn
 from api.service import Service
 from api.wire.questions import VehicleIn
@@ -10,16 +9,12 @@ from api.wire.questions import VehicleIn
 def settled(service: Service, build: BuildIn) -> BuildIn:
     """The build with every name as the catalogue writes it.
 
-    Raises the problem of the first name that is not known, pointing at its field.
+    Raises the problem of the first name that is not known, pointing at its field. Nobody who stores a build
+    waits for a rule book to be compiled.
     """
     given = build.model_dump(include=set(VehicleIn.model_fields) - {"build"}, exclude_unset=True)
-
-    def look_up() -> VehicleAsked:
-        asked = ask_vehicle(service, VehicleIn(**given), pointer="")
-        asked.names.wishes(build.decided, "/decided")
-        return asked
-
-    asked = of_one_revision(look_up)
+    asked = name_vehicle(service, VehicleIn(**given), pointer="")
+    asked.names.wishes(build.decided, "/decided")
     return build.model_copy(
         update={
             "chassis": asked.chassis,

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from api.asking import documents
-from api.asking.documents import Posed, Told
+from api.asking.documents import Facts, Posed, Told
 from api.asking.questions import Asked, ask, at_revision, on_other_vehicle
 from api.asking.vehicles import ask_vehicle
 from api.closure.answer import Answer, Outcome, Solution
@@ -48,7 +48,8 @@ def what_if(service: Service, body: WhatIfIn) -> Answering:
 
     def look_up(then: Service) -> tuple[Asked, Asked]:
         asked = ask(then, body)
-        return asked, on_other_vehicle(asked, ask_vehicle(then, body.other_vehicle, "/other_vehicle"))
+        other = ask_vehicle(then, body.other_vehicle, "/other_vehicle", asked.deadline)
+        return asked, on_other_vehicle(asked, other)
 
     asked, there = at_revision(service, body, look_up, lambda both: both)
 
@@ -88,14 +89,15 @@ def found_set(answer: Answer, whose: str = "") -> Solution:
     raise NoSet(f"{whose}{'these' if whose else 'These'} wishes have no set; their closure says why")
 
 
-def set_only(service: Service, kind: str, asked: Asked) -> Answer:
-    """The answer without what each next best would cost, worked out where reasoning is done."""
+def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, Facts]:
+    """The answer without what each next best would cost, and how the question was understood, worked out
+    where reasoning is done."""
     posed = asked.posed(service.settings.currency)
 
-    def reason() -> Answer:
+    def reason() -> tuple[Answer, Facts]:
         try:
             return service.reasoner.run(documents.set_only, posed, deadline=asked.deadline)
         except OutOfTime:
-            return Answer(Outcome.not_proved)
+            return Answer(Outcome.not_proved), {}
 
-    return watched(kind, reason, alone)
+    return watched(kind, reason, lambda found: alone(found[0]))

@@ -3,7 +3,8 @@
 Pure: from values to bytes, so that a reasoning process can do all of it.
 """
 
-from dataclasses import dataclass, field, replace
+from contextlib import nullcontext
+from dataclasses import dataclass, field
 from typing import Any
 
 from api.checks.law import Binding
@@ -14,7 +15,7 @@ from api.closure.answering import answer_question, scope_of
 from api.closure.cautions import CUTTING, cautions_for, section_cautions
 from api.closure.comparing import Comparison
 from api.closure.complete import Completeness, check_completeness
-from api.closure.deadline import NEVER, Deadline
+from api.closure.deadline import NEVER, WRITTEN, Deadline, OutOfTime
 from api.closure.limits import (
     CEILING_NAME,
     VISIBLE_NAME,
@@ -24,10 +25,13 @@ from api.closure.limits import (
     refuse_name,
 )
 from api.closure.question import Limits, Question
+from api.closure.wishes import met_already
 from api.rulebook.model import Effort, RuleBook
 from api.wire.answers import (
+    Look,
     answer_document,
-    change_document,
+    at_leisure,
+    changes_document,
     difference_document,
     note_document,
     remarks,
@@ -52,11 +56,6 @@ class Posed:
     currency: str = ""
     binding: Binding = Binding.in_service
     deadline: Deadline = field(default=NEVER, compare=False)
-
-    @property
-    def timely(self) -> Question:
-        """The question with the seconds that are left for it."""
-        return replace(self.question, seconds=self.deadline.left())
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,62 +89,96 @@ def lasting(answer: Answer) -> bool:
 def closure(asked: Posed) -> Told:
     """The closure of a question."""
     answer = answer_question(asked.book, asked.question, asked.deadline)
-    return _told(closure_document(asked, answer), answer)
+    document, told = in_time(asked, answer)
+    return _told(document, told)
 
 
-def set_only(asked: Posed) -> Answer:
-    """The answer without what each next best would cost."""
-    return answer_question(asked.book, asked.question, asked.deadline, next_bests=False)
+def set_only(asked: Posed) -> tuple[Answer, Facts]:
+    """The answer without what each next best would cost, and how the question was understood."""
+    answer = answer_question(asked.book, asked.question, asked.deadline, next_bests=False)
+    return answer, understood(asked)
 
 
 def why_not(asked: Posed, number: str, position: str) -> Told:
     """Why the answer does not hold this component instead."""
-    if asked.deadline.passed:
-        compared = comparing.compare(Answer(Outcome.not_proved), Answer(Outcome.not_proved))
-    else:
-        compared = comparing.why_not(asked.book, asked.timely, number, position)
-    instead = {"component": number, "position": position or None}
-    return _told(instead | _comparison(asked, asked, compared), compared.one, compared.other)
+    compared = comparing.why_not(asked.book, asked.question, number, position, asked.deadline)
+    return _both(asked, asked, compared, {"component": number, "position": position or None})
 
 
 def what_if(asked: Posed, there: Posed) -> Told:
     """What the same wishes would give on another vehicle."""
-    compared = comparing.what_if(asked.book, asked.timely, there.book, there.question)
-    return _told(_comparison(asked, there, compared), compared.one, compared.other)
+    compared = comparing.what_if(asked.book, asked.question, there.book, there.question, asked.deadline)
+    return _both(asked, there, compared, {})
 
 
 def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Told:
-    """Whether a proposed set is complete and works together. Raises OutOfTime when time is over already."""
+    """Whether a proposed set is complete and works together. Raises OutOfTime when it is not told in time."""
     asked.deadline.check()
-    found = check_completeness(asked.book, asked.timely, proposed, loose)
-    answers = [found.completed] if found.completed else []
-    return _told(check_document(asked, found), *answers, whole=not found.cut_short)
+    found = check_completeness(asked.book, asked.question, proposed, loose, asked.deadline)
+    document, completed = check_document(asked, found)
+    return _told(document, *([completed] if completed else []), whole=not found.cut_short)
 
 
 def closure_document(asked: Posed, answer: Answer) -> Facts:
     """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
-    document = understood(asked) | answer_document(asked.book, answer)
-    document["checks"], document["cautions"] = arithmetic(asked, answer.solution)
+    return in_time(asked, answer)[0]
+
+
+def in_time(asked: Posed, answer: Answer) -> tuple[Facts, Answer]:
+    """An answer as its document, and what of it is told: a set that cannot be written in time is not."""
+    changes = sum(len(one.changes) for one in (answer.solution, *answer.others) if one)
+    try:
+        with WRITTEN.timed(changes) if changes else nullcontext():
+            return _written(asked, answer, asked.deadline.extended().check), answer
+    except OutOfTime:
+        told = without_sets(answer)
+        return _written(asked, told, at_leisure), told
+
+
+def without_sets(answer: Answer) -> Answer:
+    """What is told of an answer whose sets cannot be written in time; an "impossible" has none."""
+    if answer.solution is None:
+        return answer
+    return Answer(Outcome.not_proved, reached=answer.reached, engine=answer.engine)
+
+
+def _written(asked: Posed, answer: Answer, look: Look) -> Facts:
+    document = understood(asked) | answer_document(asked.book, answer, look)
+    document["checks"], document["cautions"] = arithmetic(asked, answer.solution, look)
     return document
 
 
-def _comparison(asked: Posed, there: Posed, compared: Comparison) -> Facts:
+def _both(asked: Posed, there: Posed, compared: Comparison, more: Facts) -> Told:
+    """Two answers side by side; neither set where there is no time to write both."""
+    try:
+        document = _comparison(asked, there, compared, asked.deadline.extended().check)
+    except OutOfTime:
+        compared = comparing.compare(without_sets(compared.one), without_sets(compared.other))
+        document = _comparison(asked, there, compared, at_leisure)
+    return _told(more | document, compared.one, compared.other)
+
+
+def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) -> Facts:
     return {
-        "asked": closure_document(asked, compared.one),
-        "instead": closure_document(there, compared.other),
+        "asked": _written(asked, compared.one, look),
+        "instead": _written(there, compared.other, look),
         "difference": difference_document(compared.difference),
         "sentences": wording.comparison_sentences(there.book, compared),
-        "only_asked": [change_document(asked.book, change) for change in compared.only_in_one],
-        "only_instead": [change_document(there.book, change) for change in compared.only_in_other],
+        "only_asked": changes_document(asked.book, compared.only_in_one, look),
+        "only_instead": changes_document(there.book, compared.only_in_other, look),
     }
 
 
 def understood(asked: Posed) -> Facts:
-    """How the question was understood."""
-    question, scope = asked.question, scope_of(asked.book, asked.question)
+    """How the question was understood. What makes a wish ask for nothing is not looked for after the end."""
+    question = asked.question
+    late = asked.deadline.extended().passed
+    whys = [None if late else met_already(scope_of(asked.book, question), wish) for wish in question.wishes]
     return {
         "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
-        "wishes": [wish_document(scope, wish) for wish in question.wishes],
+        "wishes": [
+            wish_document(asked.book, wish, why) for wish, why in zip(question.wishes, whys, strict=True)
+        ],
         "limits": [
             {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
             for n in limit_names(question.limits)
@@ -169,7 +202,7 @@ def limit_names(limits: Limits) -> list[str]:
     return names
 
 
-def arithmetic(asked: Posed, solution: Solution | None) -> tuple[Facts | None, list[str]]:
+def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[Facts | None, list[str]]:
     """The findings on a set, and the cautions that its work calls for: without a set, what was wished."""
     book = asked.book
     if solution is None:
@@ -177,21 +210,24 @@ def arithmetic(asked: Posed, solution: Solution | None) -> tuple[Facts | None, l
         sections = sorted({book.components[number].section for number in wished})
         return None, list(dict.fromkeys(c for section in sections for c in section_cautions(book, section)))
     findings = check_set(
-        book, asked.question.vehicle, solution.today, solution.after, asked.market, asked.binding
+        book, asked.question.vehicle, solution.today, solution.after, asked.market, asked.binding, look
     )
     return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
 
 
-def check_document(asked: Posed, found: Completeness) -> Facts:
-    """The whole answer as facts."""
-    book = asked.book
-    findings = check_set(book, asked.question.vehicle, found.today, found.after, asked.market, asked.binding)
+def check_document(asked: Posed, found: Completeness) -> tuple[Facts, Answer | None]:
+    """The whole answer as facts, and what of the completed set is told. Raises OutOfTime."""
+    book, look = asked.book, asked.deadline.extended().check
+    findings = check_set(
+        book, asked.question.vehicle, found.today, found.after, asked.market, asked.binding, look
+    )
+    completed, told = in_time(asked, found.completed) if found.completed else (None, None)
     touched = {
         book.positions[p].section
         for p, c in found.after.items()
         if p in book.positions and found.today.get(p) != c
     }
-    return {
+    document = {
         **understood(asked),
         "catalogue_revision": book.revision,
         "complete": found.complete,
@@ -203,8 +239,8 @@ def check_document(asked: Posed, found: Completeness) -> Facts:
         ],
         "limits_broken": _notes(found.limits_broken),
         "cut_short": found.cut_short,
-        "completed": closure_document(asked, found.completed) if found.completed else None,
-        **remarks(book, found),
+        "completed": completed,
+        **remarks(book, found, look),
         "checks": findings_document(findings),
         "cut_or_welded": list(found.cut),
         "machined": list(found.machined),
@@ -217,6 +253,7 @@ def check_document(asked: Posed, found: Completeness) -> Facts:
             )
         ),
     }
+    return document, told
 
 
 def _notes(notes: tuple[Note, ...]) -> list[Facts]:

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import TypeVar
 
 from api.catalogue.lookup import find_flaw, numbers_meant, numbers_near
+from api.catalogue.outline import Outline
 from api.catalogue.revisions import current_revision
 from api.catalogue.store import book_revision, with_components
 from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
@@ -11,6 +12,7 @@ from api.database import reading
 from api.problems import CatalogueMoved, UnknownComponent, UnknownFlaw
 from api.rulebook.model import RuleBook
 from api.service import Service
+from api.wire.names import BookNames
 from api.wire.questions import LimitsIn, WishIn
 from api.wire.values import EFFORT_BY_WORD, SEVERITY_BY_WORD, minor_units
 
@@ -44,9 +46,12 @@ class Names:
     """
 
     def __init__(self, service: Service, book: RuleBook) -> None:
-        self._service = service
         self._book = book
-        self.of_book = service.names_of(book)
+        self._settle_against(service, service.names_of(book))
+
+    def _settle_against(self, service: Service, of_book: BookNames) -> None:
+        self._service = service
+        self.of_book = of_book
         self.beyond: dict[str, None] = {}
         self.flaws_beyond: set[str] = set()
         """Flaws that are recorded for other variants only."""
@@ -81,14 +86,20 @@ class Names:
         if not lacking:
             return
         with reading(self._service.engine) as session:
-            self._meant |= {word: meant[0] for word, meant in numbers_meant(session, lacking).items()}
+            meant = numbers_meant(session, lacking)
+        self._settle(meant)
         self.nobodys |= {word for word in lacking if word not in self._meant}
+
+    def _settle(self, meant: Mapping[str, list[str]]) -> None:
+        self._meant |= {word: numbers[0] for word, numbers in meant.items()}
 
     def component(self, word: str, pointer: str) -> str:
         """The number as the catalogue writes it. Raises UnknownComponent."""
         if (known := self.of_book.component(word)) is not None:
             return known
         self.look_up([word])
+        if (known := self.of_book.component(word)) is not None:
+            return known
         if (number := self._meant.get(word)) is None:
             raise UnknownComponent(word, self._near(word), pointer=pointer)
         self.beyond.setdefault(number)
@@ -168,6 +179,29 @@ class Names:
             price_at_most=None if ceiling is None else minor_units(ceiling),
             nothing_visible=limits.nothing_visible,
         )
+
+
+class OutlineNames(Names):
+    """Settles names without a rule book, which is compiled only where the book must say which of several
+    numbers is meant, or is asked for."""
+
+    def __init__(self, service: Service, outline: Outline) -> None:
+        self._settle_against(service, BookNames.of_outline(outline))
+        self._variant = outline.variant
+
+    def book(self) -> RuleBook:
+        """The rule book with every component that was named so far. Raises CatalogueMoved."""
+        self._open_the_book()
+        return super().book()
+
+    def _settle(self, meant: Mapping[str, list[str]]) -> None:
+        if any(len(numbers) > 1 for numbers in meant.values()):
+            self._open_the_book()
+        super()._settle(meant)
+
+    def _open_the_book(self) -> None:
+        self._book = self._service.books.book(self._variant)
+        self.of_book = self._service.names_of(self._book)
 
 
 def whole(limits: Iterable[Limits]) -> Limits:

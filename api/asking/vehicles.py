@@ -4,9 +4,10 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from api.asking.names import Names
+from api.asking.names import Names, OutlineNames
 from api.builds.service import build_document
 from api.catalogue.lookup import Found, find_vehicle
+from api.catalogue.outline import outline_of
 from api.catalogue.store import book_revision
 from api.closure.deadline import NEVER, Deadline
 from api.closure.question import Wish
@@ -62,11 +63,26 @@ def ask_vehicle(
     found, book = find_with_book(
         service, stands.get("chassis", ""), stands.get("built"), f"{pointer}/chassis", deadline
     )
+    return _as_it_stands(found, stands, Names(service, book), pointer)
+
+
+def name_vehicle(service: Service, body: VehicleIn, pointer: str) -> VehicleAsked:
+    """The same vehicle for who only settles its names: no rule book is compiled for it.
+
+    Raises UnknownChassis, VehicleMismatch, and what `Names` raises.
+    """
+    stands = _with_build(service, body, pointer)
+    with pointing_at(f"{pointer}/chassis"), reading(service.engine) as session:
+        found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
+        outline = outline_of(session, found.vehicle.variant)
+    return _as_it_stands(found, stands, OutlineNames(service, outline), pointer)
+
+
+def _as_it_stands(found: Found, stands: dict[str, Any], names: Names, pointer: str) -> VehicleAsked:
     variant = found.vehicle.variant
     if stands.get("variant", variant).casefold() != variant.casefold():
         message = f"{found.chassis} is a {variant}, not a {stands['variant']}"
         raise VehicleMismatch(message, pointer=f"{pointer}/variant", variant=variant)
-    names = Names(service, book)
     return VehicleAsked(
         vehicle=replace(
             found.vehicle, options=names.options(stands.get("options", ()), f"{pointer}/options")

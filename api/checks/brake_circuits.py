@@ -10,7 +10,7 @@ from api.checks.brake_rules import BrakeRule, InService, danger_line
 from api.checks.brake_system import efficiency_taken, loading, require_category, system
 from api.checks.braking import circle_area_m2
 from api.checks.findings import against
-from api.checks.fitted import BothSides, Fitted, Reading, on_both
+from api.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
 from api.checks.law import Rules
 from api.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, before_after, figure
 from api.rulebook.units import STANDARD_GRAVITY
@@ -31,7 +31,7 @@ def left_by_foot(reading: Reading, foot_n: float) -> Mapping[str, float]:
     """Laden deceleration by foot, for each circuit that may be lost; nothing is left of a single one."""
     sys, load = system(reading), loading(reading, True)
     if sys.circuits < 2:
-        return {"only": 0.0 * load.mass_kg}
+        return {"only": only_with(0.0, load.mass_kg)}
     pressure = sys.pressure_pa(foot_n)
     # A balance valve is by-passed when the front circuit fails: the rear gets the full pressure.
     front, rear = (per_pa * pressure for per_pa in (sys.axles.front_n_per_pa, sys.axles.rear_n_per_pa))
@@ -182,7 +182,7 @@ def _fluid_of(before: Fitted, after: Fitted, axle: str) -> Finding:
     return against(
         f"brakes.displaced.{axle}",
         f"fluid that the {axle} circuit of the master cylinder delivers",
-        on_both(before, after, lambda r: _delivered_m3(r, axle) + 0 * _taken_m3(r, axle)),
+        on_both(before, after, lambda r: only_with(_delivered_m3(r, axle), _taken_m3(r, axle))),
         TAKEN.at(taken.after, "ml", 1),
         "ml",
         at_least(taken.after),

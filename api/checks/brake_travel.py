@@ -4,7 +4,7 @@ from api.checks.bounds import at_least, at_most
 from api.checks.brake_system import torque_per_pa
 from api.checks.braking import pedal_stroke_m
 from api.checks.findings import against
-from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.fitted import Fitted, Reading, on_both, only_with
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 
 TRAVEL = Limit(
@@ -56,7 +56,9 @@ def _demand_m3(reading: Reading) -> float:
 def displaced(before: Fitted, after: Fitted) -> Finding:
     """Fluid that the master cylinder delivers against what the brakes take."""
     demand = on_both(before, after, _demand_m3)
-    sides = on_both(before, after, lambda r: r.value("brake.master", "fluid_displaced") + 0 * _demand_m3(r))
+    sides = on_both(
+        before, after, lambda r: only_with(r.value("brake.master", "fluid_displaced"), _demand_m3(r))
+    )
     return against(
         "brakes.displaced",
         "fluid that the master cylinder delivers",
@@ -80,7 +82,7 @@ def residual(before: Fitted, after: Fitted) -> list[Finding]:
             return 0.0
         pressure = reading.value("brake.residual_valve", "residual_pressure")
         served = [a for a in ("front", "rear") if reading.word(f"brake.{a}.left", "brake_type") == "disc"]
-        return sum(pressure * torque_per_pa(reading, axle) for axle in served) + 0 * pressure
+        return only_with(sum(pressure * torque_per_pa(reading, axle) for axle in served), pressure)
 
     return [
         against(

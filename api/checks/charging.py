@@ -7,8 +7,9 @@ from api.checks.bounds import at_least, at_most
 from api.checks.budgets import budgets_of, demanded, places_of, supplied
 from api.checks.cables import voltage_drop_v
 from api.checks.findings import against
-from api.checks.fitted import BothSides, Fitted, Reading, on_both
+from api.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, shown
+from api.checks.voltage import system_v
 from api.rulebook.balance import LOAD
 from api.rulebook.model import Budget
 
@@ -140,7 +141,7 @@ def idle(before: Fitted, after: Fitted) -> Finding:
         cut_in, rated = (reading.value(MACHINE, kind) for kind in ("cut_in_speed", "rated_at_speed"))
         full = reading.span(MACHINE, SUPPLY)[0]
         speed, asked = _machine_speed(reading), load_a(reading, budget, "worst")
-        return math.nan if reading.missing else output_a(speed, cut_in, rated, full) + 0 * asked
+        return math.nan if reading.missing else only_with(output_a(speed, cut_in, rated, full), asked)
 
     asked = on_both(before, after, lambda r: load_a(r, budget, "worst"))
     speed = on_both(before, after, _machine_speed)
@@ -178,14 +179,6 @@ def _flowing(reading: Reading) -> float:
     """Current in the charging cable: the machine's full output, else what is recorded of the cable."""
     machine = reading.maybe("charging.machine", "current_supplied")
     return reading.value("charging.cable", "cable_current") if machine is None else machine
-
-
-def system_v(reading: Reading) -> float:
-    """Volts of the system: those that battery and machine are both made for, so that a converted vehicle is
-    judged by what it has now; else the variant's from new."""
-    battery = reading.maybe("battery", "rated_voltage")
-    machine = reading.maybe("charging.machine", "rated_voltage")
-    return reading.fact("system_voltage") if battery is None or battery != machine else battery
 
 
 def cable_drop(before: Fitted, after: Fitted) -> Finding:
@@ -227,7 +220,7 @@ def cable_current(before: Fitted, after: Fitted) -> Finding:
     return against(
         "electrical.cable_current",
         "current in the charging cable at full output",
-        on_both(before, after, lambda r: _flowing(r) + 0 * r.value("charging.cable", "cable_rating")),
+        on_both(before, after, lambda r: only_with(_flowing(r), r.value("charging.cable", "cable_rating"))),
         CABLE.at(rated.after, "A"),
         "A",
         at_most(rated.after),

@@ -7,6 +7,7 @@ from api.checks.cables import cable_resistance_ohm_per_m
 from api.checks.findings import against
 from api.checks.fitted import Fitted, Places, Reading, on_both
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+from api.checks.voltage import battery_v
 
 CELL_V = 2.1
 """A charged lead cell at rest; usual value."""
@@ -29,12 +30,6 @@ def battery_resistance_ohm(cold_cranking_a: float, cells: float) -> float:
 def cranking_v(current_a: float, battery_ohm: float, cable_ohm: float, cells: float) -> float:
     """E - I (R_battery + R_cables)."""
     return cells * CELL_V - current_a * (battery_ohm + cable_ohm)
-
-
-def battery_v(reading: Reading) -> float:
-    """Volts of the battery that is fitted; where it records none, those of the variant's system."""
-    own = reading.maybe("battery", "rated_voltage")
-    return reading.fact("system_voltage") if own is None else own
 
 
 def _battery(reading: Reading, cells: float) -> float:

@@ -14,7 +14,7 @@ from api.checks.driveline_torque import (
     weakest_link,
 )
 from api.checks.findings import against, undetermined
-from api.checks.fitted import BothSides, Fitted, Reading, on_both
+from api.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
 from api.checks.gearing import circumference_m
 from api.checks.shafts import solid_shear_pa, tube_shear_pa
 from api.checks.verdict import CAUTIONS, Figure, Finding, Limit, Provenance, Verdict, figure
@@ -108,7 +108,9 @@ def propshaft_torque(before: Fitted, after: Fitted, position: str) -> Finding:
     return against(
         f"driveline.torque.{position}",
         f"torque on the {after.title(position)} in the lowest gear",
-        on_both(before, after, lambda r: propshaft_nm(r, position) + 0 * r.value(position, "torque_rating")),
+        on_both(
+            before, after, lambda r: only_with(propshaft_nm(r, position), r.value(position, "torque_rating"))
+        ),
         TORQUE.at(rating.after, "Nm"),
         "Nm",
         at_most(rating.after),

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from api.checks.bounds import at_most
 from api.checks.driveline_torque import axle_ratio
 from api.checks.findings import against
-from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.fitted import Fitted, Reading, on_both, only_with
 from api.checks.gearing import circumference_m, engine_speed_rad_s
 from api.checks.shafts import added_angle_rad, residual_angle_rad, ripple_rad_s2
 from api.checks.suspension import lift_m
@@ -87,7 +87,7 @@ def _widest(reading: Reading, position: str) -> float:
     angles = [near_rad(reading, position)]
     if _arrangement(reading, position) in ("two in phase", "two out of phase", "double and single"):
         angles.append(far_rad(reading, position))
-    return max(abs(angle) for angle in angles) + 0 * reading.value(position, "joint_angle_permitted")
+    return only_with(max(map(abs, angles)), reading.value(position, "joint_angle_permitted"))
 
 
 def joint_angle(before: Fitted, after: Fitted, position: str) -> Finding:

@@ -3,11 +3,12 @@
 from collections.abc import Sequence
 
 from api.checks.bounds import at_most
-from api.checks.charging import cable_current, cable_drop, idle, of_every_rule, system_v
+from api.checks.charging import cable_current, cable_drop, idle, of_every_rule
 from api.checks.cranking import cranking
 from api.checks.findings import against, undetermined
-from api.checks.fitted import Fitted, Reading, on_both
-from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
+from api.checks.fitted import Fitted, Reading, on_both, only_with
+from api.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, shown
+from api.checks.voltage import system_v
 
 FUSE_LOAD = Limit("at most 80 % of the fuse", "vendors' note, as quoted", Provenance.seen, "", 80, "%")
 
@@ -42,7 +43,7 @@ def fuse_against_cable(before: Fitted, after: Fitted) -> Finding:
         on_both(
             before,
             after,
-            lambda r: r.value("fuse.box", "fuse_rating") + 0 * r.value("harness.main", "cable_rating"),
+            lambda r: only_with(r.value("fuse.box", "fuse_rating"), r.value("harness.main", "cable_rating")),
         ),
         FUSE_CABLE.at(rated.after, "A"),
         "A",
@@ -178,7 +179,14 @@ def voltage(before: Fitted, after: Fitted) -> Finding:
         else "Every rated voltage is the system's.",
         limit=VOLTAGE,
         components=sides.used,
-        mend=f"Change {wrong}." if wrong else "",
+        mend=f"Change {wrong}{_or_the_battery(after)}." if wrong else "",
         wrong=tuple(sides.after),
         caution=CAUTIONS["electrical"],
     )
+
+
+def _or_the_battery(fitted: Fitted) -> str:
+    """The way back, where the battery alone makes the voltage another than the variant's."""
+    reading = Reading(fitted)
+    was, now = reading.maybe_fact("system_voltage"), system_v(reading)
+    return "" if was in (None, now) else f", or fit a battery of {shown(was, 'V'):g} V"

@@ -48,7 +48,7 @@ class Fitted:
         self._found: dict[tuple[Places, str], Found | None] = {}
         self._fitments: dict[str, list[Fitment]] = {}
         for fitment in book.fitments:
-            if vehicle is None or fitment.when.holds(vehicle):
+            if self._holds(fitment):
                 self._fitments.setdefault(fitment.position, []).append(fitment)
 
     def component(self, position: str) -> Component | None:
@@ -70,14 +70,11 @@ class Fitted:
         if not number:
             return 0
         index = index_of(self.book)
-        own: dict[str, Fitment] = {}
-        for fitment in index.fitments_at.get(position, ()):
-            if self.vehicle is None or fitment.when.holds(self.vehicle):
-                own.setdefault(fitment.component, fitment)
-        if number in own:
-            return own[number].quantity
-        older = [own[n] for n in index.stands_for(number) if n in own]
-        return min(older, key=lambda f: (f.effort, f.minutes, f.name)).quantity if older else 1
+        fitment = index.fitment_by(number, index.own_fitments(position, self._holds))
+        return fitment.quantity if fitment else 1
+
+    def _holds(self, fitment: Fitment) -> bool:
+        return self.vehicle is None or fitment.when.holds(self.vehicle)
 
     def found(self, places: Places, kind: str) -> Found | None:
         """What the first of `places` that records `kind` records of it; every figure is read through here."""
@@ -299,6 +296,11 @@ def on_both(before: Fitted, after: Fitted, compute: Callable[[Reading], T]) -> B
     return BothSides(
         was, now, tuple(reading.missing), tuple(wanting), tuple(reading.used), tuple(reading.impossible)
     )
+
+
+def only_with(value: float, *others: float) -> float:
+    """`value`, not determined where one of `others` is not: so what is missing of those is named too."""
+    return value if all(map(math.isfinite, others)) else math.nan
 
 
 def _run(fitted: Fitted, compute: Callable[[Reading], T]) -> tuple[T | None, Reading]:

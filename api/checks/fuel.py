@@ -5,7 +5,7 @@ import math
 from api.checks.bounds import at_least, at_most
 from api.checks.budgets import budgets_of, demanded, recording, supplied
 from api.checks.findings import against, undetermined
-from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.fitted import Fitted, Reading, on_both, only_with
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from api.rulebook.model import Budget
 
@@ -201,7 +201,7 @@ def pump_flow(before: Fitted, after: Fitted) -> Finding:
     """
     rule = next(iter(budgets_of(after, FLOW_RULE.supply_kind, FLOW_RULE.demand_kind)), FLOW_RULE)
     needed = on_both(before, after, lambda r: _flow_taken(r, rule))
-    gives = on_both(before, after, lambda r: supplied(r, rule, "fuel.pump") + 0 * _flow_taken(r, rule))
+    gives = on_both(before, after, lambda r: only_with(supplied(r, rule, "fuel.pump"), _flow_taken(r, rule)))
     short = gives.after is not None and not at_least(needed.after).holds(gives.after)
     plain = short or rule.usable >= 1
     wanted = None if needed.after is None else needed.after / (1 if plain else rule.usable)
@@ -232,7 +232,7 @@ def injector_duty(before: Fitted, after: Fitted) -> Finding:
     return against(
         "fuel.injector_duty",
         "injector duty at rated power",
-        on_both(before, after, lambda r: duty(r) + 0 * r.value("fuel.metering", "injector_duty")),
+        on_both(before, after, lambda r: only_with(duty(r), r.value("fuel.metering", "injector_duty"))),
         DUTY.at(permitted.after, "%"),
         "%",
         at_most(permitted.after),
@@ -251,7 +251,7 @@ def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
         on_both(
             before,
             after,
-            lambda r: r.value(position, "pressure_rating") + 0 * r.value("fuel.pump", "fuel_pressure"),
+            lambda r: only_with(r.value(position, "pressure_rating"), r.value("fuel.pump", "fuel_pressure")),
         ),
         PRESSURE.at(working.after, "kPa"),
         "kPa",
@@ -265,7 +265,9 @@ def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
 def ethanol(before: Fitted, after: Fitted, position: str) -> Finding:
     """Ethanol that a part withstands against what the market's fuel holds."""
     sold = on_both(before, after, lambda r: r.fact("fuel_ethanol"))
-    sides = on_both(before, after, lambda r: r.value(position, "ethanol_rating") + 0 * r.fact("fuel_ethanol"))
+    sides = on_both(
+        before, after, lambda r: only_with(r.value(position, "ethanol_rating"), r.fact("fuel_ethanol"))
+    )
     if sides.after is None:
         return undetermined(
             f"fuel.ethanol.{position}",

@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from api.checks.bounds import at_most
 from api.checks.findings import against
-from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.fitted import Fitted, Reading, on_both, only_with
 from api.checks.verdict import Finding, Limit, Provenance, figure
 from api.rulebook.units import STANDARD_GRAVITY
 
@@ -86,7 +86,7 @@ def leaf_stress(
         return reading.value(place, "permitted_stress")
 
     loads, permits = on_both(before, after, load), on_both(before, after, permitted)
-    sides = on_both(before, after, lambda r: stress(r) + 0 * permitted(r))
+    sides = on_both(before, after, lambda r: only_with(stress(r), permitted(r)))
     return against(
         f"suspension.leaf_stress.{axle}",
         f"stress in the {axle} spring at full bump",

@@ -46,6 +46,7 @@ def check_set(
     after: Mapping[str, str | None],
     market: str = "",
     binding: Binding = Binding.in_service,
+    look: Callable[[], None] = lambda: None,
 ) -> list[Finding]:
     """Every finding of the set, subject by subject in order of safety, each beside today's.
 
@@ -53,15 +54,20 @@ def check_set(
     do. `market` chooses the law ("United States", else the UN regulations); empty: the variant's.
     `binding` says whether rules of type approval bind, or are there to compare with.
     What is fitted today is judged by a pass of its own, so that its verdicts are of today alone.
+    `look` is called before each subject; what it raises ends the work.
     """
     rules = Rules(law_for(market or book.variant.market), binding)
     was, new = Fitted(book, today, vehicle), Fitted(book, after, vehicle)
-    as_it_stands = _inspected(was, was, rules)
-    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, rules))
+    as_it_stands = _inspected(was, was, rules, look)
+    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, rules, look))
 
 
-def _inspected(was: Fitted, new: Fitted, rules: Rules) -> list[Finding]:
-    return [f for subject, inspect in SUBJECTS.items() for f in _subject(subject, inspect, was, new, rules)]
+def _inspected(was: Fitted, new: Fitted, rules: Rules, look: Callable[[], None]) -> list[Finding]:
+    found: list[Finding] = []
+    for subject, inspect in SUBJECTS.items():
+        look()
+        found += _subject(subject, inspect, was, new, rules)
+    return found
 
 
 def _subject(subject: str, inspect: Inspect, was: Fitted, new: Fitted, rules: Rules) -> Sequence[Finding]:

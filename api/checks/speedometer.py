@@ -7,7 +7,7 @@ from dataclasses import replace
 from api.checks.bounds import Bound
 from api.checks.driveline_teeth import speedometer_teeth
 from api.checks.findings import against
-from api.checks.fitted import BothSides, Fitted, Reading, on_both
+from api.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
 from api.checks.gearing import AXLE, circumference_m
 from api.checks.law import Law
 from api.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure
@@ -81,7 +81,7 @@ def changed_reading(
 
 def _factor_tested(reading: Reading) -> float:
     """The factor, which the speeds that the law tests at are part of."""
-    return _factor(reading) + 0 * (reading.maybe_fact("top_speed") or 0)
+    return only_with(_factor(reading), reading.maybe_fact("top_speed") or 0.0)
 
 
 def _factor(reading: Reading) -> float:

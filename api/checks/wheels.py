@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 from api.checks.bounds import at_least, at_most
 from api.checks.findings import against, undetermined
-from api.checks.fitted import Fitted, Reading, on_both
+from api.checks.fitted import Fitted, Reading, on_both, only_with
 from api.checks.tyres import load_carried_kg, section_width_on_rim_m, speed_carried_m_s
 from api.checks.verdict import (
     CAUTIONS,
@@ -177,7 +177,7 @@ def _covers(
 ) -> Finding:
     loads = on_both(before, after, lambda r: _axle_load_kg(r, axle))
     each = on_both(before, after, lambda r: _axle_load_kg(r, axle) / wheels_on(r, axle))
-    covers = on_both(before, after, lambda r: carried(r) + 0 * _axle_load_kg(r, axle))
+    covers = on_both(before, after, lambda r: only_with(carried(r), _axle_load_kg(r, axle)))
     count = "four" if wheels_on(Reading(after), axle) > 2 else "two"
     return against(
         check,
@@ -201,7 +201,7 @@ def tyre_speed(before: Fitted, after: Fitted) -> Finding:
     def carried(reading: Reading) -> float:
         symbol = reading.word("tyre.road", "speed_symbol")
         top = reading.fact("top_speed")
-        return (speed_carried_m_s(symbol) if symbol else float("nan")) + 0 * top
+        return only_with(speed_carried_m_s(symbol) if symbol else float("nan"), top)
 
     top = on_both(before, after, lambda r: r.fact("top_speed"))
     return against(

@@ -61,7 +61,7 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
         return Answer(Outcome.not_proved, reached=reached, engine=engine)
     try:
         return _proved(problem, found, propagation, engine, next_bests)
-    except RoundedAway:
+    except (RoundedAway, OutOfTime):
         return Answer(Outcome.not_proved, reached=reached, engine=engine)
 
 
@@ -88,7 +88,7 @@ def _proved(
 def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) -> Iterator[Solution]:
     """The further sets laid out; none that cannot be explained, or that only rounding makes possible."""
     for other in sets:
-        with suppress(Unexplained, RoundedAway):
+        with suppress(Unexplained, RoundedAway, OutOfTime):
             yield solution_of(problem, other, propagation)
 
 
@@ -127,7 +127,7 @@ def _not_proved(problem: Problem, late: OutOfTime) -> Answer:
     """What was found in time, without what nobody in it asks for."""
     solution = None
     if late.found is not None and problem.deadline.allows(_changes(problem, late.found)):
-        with suppress(RoundedAway, Unexplained):
+        with suppress(RoundedAway, Unexplained, OutOfTime):
             solution = solution_of(problem, without_needless(problem, late.found), late.propagation)
     return Answer(
         Outcome.not_proved,

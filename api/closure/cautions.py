@@ -10,8 +10,8 @@ _LICENSED = (
     "local rules on changed vehicles come first."
 )
 
-_FRAME = (
-    "The frame, or the body where there is none, carries everything: rated stands, never a jack alone. "
+_STRUCTURE = (
+    "The frame carries everything, and where there is none the body does: rated stands, never a jack alone. "
     f"{_LICENSED}"
 )
 _WHEELS = f"A wheel that comes off kills. Use new locking parts and the recorded torque. {_LICENSED}"
@@ -21,8 +21,10 @@ BY_WORD = {
     "steer": f"A steering fault cannot be driven around. {_LICENSED}",
     "fuel": f"Fuel burns and its vapour explodes: cold engine, no flame, battery off. {_LICENSED}",
     "electric": f"Take the battery off first: high current burns and starts fires. {_LICENSED}",
-    "chassis": _FRAME,
-    "frame": _FRAME,
+    "chassis": _STRUCTURE,
+    "frame": _STRUCTURE,
+    "structure": _STRUCTURE,
+    "shell": _STRUCTURE,
     "suspension": f"Springs hold stored force; support the vehicle on rated stands. {_LICENSED}",
     "axle": _WHEELS,
     "hub": _WHEELS,
@@ -38,8 +40,8 @@ CUTTING = (
 
 STANDS = (
     "A vehicle that slips off a jack kills: firm level ground, the wheels that stay on chocked, rated stands "
-    "under the frame or the jacking points of the body before anybody reaches under it or takes a wheel off. "
-    f"{_LICENSED}"
+    "where it is made to be lifted (the frame, or the strong points of a body without one) before anybody "
+    f"reaches under it or takes a wheel off. {_LICENSED}"
 )
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 
-from api.closure.answer import Answer, Change, Difference
+from api.closure.answer import Answer, Change, Difference, Outcome
 from api.closure.answering import answer_question, scope_of
 from api.closure.deadline import Deadline
 from api.closure.question import FitComponent, Question, Wish
@@ -26,18 +26,32 @@ class Comparison:
     only_in_other: tuple[Change, ...] = ()
 
 
-def why_not(book: RuleBook, question: Question, component: str, position: str = "") -> Comparison:
+NEITHER = Comparison(Answer(Outcome.not_proved), Answer(Outcome.not_proved))
+"""What is told when there was no time for either answer."""
+
+
+def why_not(
+    book: RuleBook,
+    question: Question,
+    component: str,
+    position: str = "",
+    deadline: Deadline | None = None,
+) -> Comparison:
     """The answer, and the answer when `component` is wished (at `position`, or anywhere it fits).
 
     A wish for another component at that position gives way to it. When the other answer is
-    impossible, its contradictions say why not.
+    impossible, its contradictions say why not. `deadline` (usually the question's seconds from now) is of
+    both together.
     """
+    deadline = deadline or Deadline(question.seconds)
+    if deadline.passed:
+        return NEITHER
     scope = scope_of(book, question)
     places = {position} if position else {fit.position for fit in scope.serving(component)}
     kept = tuple(w for w in question.wishes if not _gives_way(w, places, scope))
     wish = FitComponent(component, position)
     other = replace(question, wishes=tuple(dict.fromkeys((*kept, wish))), alternatives=0)
-    return _compared(book, replace(question, alternatives=0), book, other)
+    return _compared(book, replace(question, alternatives=0), book, other, deadline)
 
 
 def _gives_way(wish: Wish, places: set[str], scope: Scope) -> bool:
@@ -48,15 +62,23 @@ def _gives_way(wish: Wish, places: set[str], scope: Scope) -> bool:
     return bool(fits) and fits <= places
 
 
-def what_if(book: RuleBook, question: Question, other_book: RuleBook, other: Question) -> Comparison:
-    """The same wishes on another vehicle, or at another revision of the book."""
-    return _compared(book, question, other_book, other)
+def what_if(
+    book: RuleBook,
+    question: Question,
+    other_book: RuleBook,
+    other: Question,
+    deadline: Deadline | None = None,
+) -> Comparison:
+    """The same wishes on another vehicle, or at another revision of the book, within one deadline."""
+    return _compared(book, question, other_book, other, deadline or Deadline(question.seconds))
 
 
-def _compared(book: RuleBook, question: Question, other_book: RuleBook, other: Question) -> Comparison:
-    """Both answers, each within half of the asked seconds."""
-    one = answer_question(book, question, Deadline(question.seconds / 2))
-    return compare(one, answer_question(other_book, other, Deadline(question.seconds / 2)))
+def _compared(
+    book: RuleBook, question: Question, other_book: RuleBook, other: Question, deadline: Deadline
+) -> Comparison:
+    """Both answers: the first has half of the time, the second what is left of it."""
+    one = answer_question(book, question, deadline.halfway())
+    return compare(one, answer_question(other_book, other, deadline.within(deadline.left())))
 
 
 def compare(one: Answer, other: Answer) -> Comparison:

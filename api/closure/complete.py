@@ -62,14 +62,15 @@ def check_completeness(
     question: Question,
     proposed: Mapping[str, str | None],
     loose: Mapping[str, int] | None = None,
+    deadline: Deadline | None = None,
 ) -> Completeness:
     """Whether `proposed` (position → component, None: taken out) and loose parts work as a set.
 
     `question` gives the vehicle, what it has fitted today, limits, and the wishes if any. Old
-    numbers are followed to today's where that is unambiguous. Within the question's seconds; surplus that
-    is not found in time is not named.
+    numbers are followed to today's where that is unambiguous. Surplus that is not found by the
+    deadline (usually the question's seconds from now) is not named.
     """
-    deadline = Deadline(question.seconds)
+    deadline = deadline or Deadline(question.seconds)
     scope = scope_of(book, question)
     finished = FinishedSet(scope, {p: _followed(scope, p, c) for p, c in proposed.items()}, loose)
     broken = finished.broken_rules()

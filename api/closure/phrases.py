@@ -5,7 +5,7 @@ from collections.abc import Iterable
 from api.closure.answer import MetAlready
 from api.closure.limits import CEILING_NAME, VISIBLE_NAME, keep_name, keep_section_name, refuse_name
 from api.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
-from api.rulebook.index import index_of
+from api.rulebook.index import flaw_of
 from api.rulebook.model import Companion, Flaw, RuleBook, Severity, Wanted
 from api.rulebook.scope import LOOSE, Fit
 
@@ -56,7 +56,7 @@ def of_wish(wish: Wish, book: RuleBook) -> str:
         case ClearPosition():
             return f"You wish nothing at {position(book, wish.position)}."
         case RemedyFlaw():
-            flaw = index_of(book).flaws.get(wish.flaw)
+            flaw = flaw_of(book, wish.flaw)
             return f"You wish this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}."
         case RemedyFlaws():
             where = f" in {wish.section}" if wish.section else ""

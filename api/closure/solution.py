@@ -1,6 +1,7 @@
 """A finished set as the facts of an answer: changes with their reasons, totals, notes."""
 
 from api.closure.answer import Cause, Change, Loose, Other, Solution
+from api.closure.deadline import EXPLAINED, Deadline
 from api.closure.explain import Explanation, Reason
 from api.closure.limits import effort_of, minutes_each, price_each, shows
 from api.closure.notes import advised, already_so, claims_of, flaw_notes, not_determined, unconfirmed_claims
@@ -18,16 +19,29 @@ def solution_of(
     propagation: Propagation,
     others: dict[str, tuple[Other, ...]] | None = None,
 ) -> Solution:
-    """Verify a set and lay it out. `others`: for chosen changes, what the next best would cost."""
-    scope = problem.scope
+    """Verify a set and lay it out. `others`: for chosen changes, what the next best would cost.
+
+    Raises OutOfTime where that takes longer than the problem's deadline leaves for it.
+    """
+    changed = sum(component != problem.scope.today.get(place) for place, component in found.values.items())
+    with EXPLAINED.timed(changed):
+        return _laid_out(problem, found, propagation, others or {})
+
+
+def _laid_out(
+    problem: Problem, found: Found, propagation: Propagation, others: dict[str, tuple[Other, ...]]
+) -> Solution:
+    scope, until = problem.scope, problem.deadline.extended()
     after = {p: found.values[p] for p in problem.positions}
     quantities = loose_quantities(problem, found)
     verify(scope, problem.question, after, quantities)
+    until.check()
     explained = Explanation(problem, found)
     finished = FinishedSet(scope, after, quantities)
     gone, left, brought = flaw_notes(finished)
+    until.check()
     return Solution(
-        changes=changes_of(problem, found, propagation, explained, others or {}),
+        changes=changes_of(problem, found, propagation, explained, others, until),
         loose=_loose(problem, explained, quantities),
         totals=totals_of(problem, found),
         today=dict(scope.today),
@@ -59,13 +73,14 @@ def changes_of(
     propagation: Propagation,
     explained: Explanation,
     others: dict[str, tuple[Other, ...]],
+    until: Deadline,
 ) -> tuple[Change, ...]:
-    """The changes, section by section and position by position."""
-    changes = [
-        _change(problem, found, propagation, place, explained, others.get(place))
-        for place in explained.reasons
-        if not place.startswith(LOOSE)
-    ]
+    """The changes, section by section and position by position. Raises OutOfTime."""
+    changes = []
+    for place in explained.reasons:
+        until.check()
+        if not place.startswith(LOOSE):
+            changes.append(_change(problem, found, propagation, place, explained, others.get(place)))
     sections = problem.scope.book.sections
     return tuple(
         sorted(

@@ -11,7 +11,7 @@ from api.asking.questions import Asked, ask, at_revision
 from api.catalogue.revisions import current_revision
 from api.closure.answer import Answer, Outcome, Solution
 from api.closure.answering import answer_question
-from api.closure.deadline import Deadline
+from api.closure.deadline import Deadline, Pace
 from api.database import reading
 from api.orders.buying import InStore, Market, Order, Terms, buy
 from api.orders.choices import Why
@@ -32,17 +32,20 @@ MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
 TRIES = 3
 SECONDS_FOR_SUBSTITUTES = 4.0
+LINES = Pace(0.0002)
+"""One line of an order, written."""
 TERMS = ("by", "at_most_suppliers", "fastest", "use_stock", "tax_market")
 
 
 @dataclass(frozen=True, slots=True)
 class VehicleOrdered:
-    """One vehicle of an order: its question and the set that answers it."""
+    """One vehicle of an order: its question, how it was understood, and the set that answers it."""
 
     label: str
     asked: Asked
     answer: Answer
     solution: Solution
+    understood: Facts
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,10 @@ def _label(wished: str, taken: Sequence[str]) -> str:
 
 
 def order_for(service: Service, body: OrderIn, asked: Sequence[tuple[str, Asked]], today: date) -> Ordered:
-    """Answer the questions, sum what their sets need, and buy it. Raises NoSet."""
+    """Answer the questions, sum what their sets need, and buy it. Raises NoSet, and OutOfTime.
+
+    The first question's deadline is of the whole order.
+    """
     return _bought(service, body, [_answered(service, label, one) for label, one in asked], today)
 
 
@@ -91,15 +97,18 @@ def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered],
     )
     numbers = [need.part.number for need in needs.lines]
     market = market_of(service, numbers, body.tax_market or vehicles[0].asked.book.variant.market, today)
-    until = Deadline(min(Terms().seconds, vehicles[0].asked.deadline.extended().left()))
-    terms = Terms(body.by, body.at_most_suppliers, body.fastest, body.use_stock, until.left())
-    order = service.reasoner.run(buy, needs, market, terms, in_store(service, numbers), deadline=until)
+    store, deadline = in_store(service, numbers), vehicles[0].asked.deadline
+    until = deadline.extended()
+    until.check()
+    seconds = min(Terms().seconds, max(0.0, until.left() - len(numbers) * LINES.seconds))
+    terms = Terms(body.by, body.at_most_suppliers, body.fastest, body.use_stock, seconds)
+    order = service.reasoner.run(buy, needs, market, terms, store, deadline=deadline)
     return Ordered(tuple(vehicles), needs, market, order)
 
 
 def _answered(service: Service, label: str, asked: Asked) -> VehicleOrdered:
-    answer = set_only(service, "order", asked)
-    return VehicleOrdered(label, asked, answer, found_set(answer, f"{label}: "))
+    answer, known = set_only(service, "order", asked)
+    return VehicleOrdered(label, asked, answer, found_set(answer, f"{label}: "), known)
 
 
 def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: date) -> Market:
@@ -123,9 +132,14 @@ def in_store(service: Service, numbers: Sequence[str]) -> list[InStore]:
 
 
 def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
-    """The whole order as facts, substitutes for what nobody supplies included; what is not bought first."""
+    """The whole order as facts, substitutes for what nobody supplies included; what is not bought first.
+
+    Raises OutOfTime where that takes longer than the first question's deadline leaves for it.
+    """
     first = ordered.vehicles[0].asked
-    known = order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency)
+    look = first.deadline.extended().check
+    with LINES.timed(len(ordered.needs.lines)):
+        known = order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency, look)
     way = reconcile((v.solution for v in ordered.vehicles), ordered.needs, ordered.order)
     facts = {
         "name": None,
@@ -134,7 +148,7 @@ def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
         **{name: known[name] for name in ("not_bought_why", "instead", "not_supplied")},
         "market": body.tax_market or first.book.variant.market,
         "catalogue_revision": max(v.asked.book.revision for v in ordered.vehicles),
-        "vehicles": [_vehicle(service, v) for v in ordered.vehicles],
+        "vehicles": [_vehicle(v) for v in ordered.vehicles],
         **known,
         "reconciliation": reconciled(way, ordered.order, service.settings.currency),
     }
@@ -142,8 +156,8 @@ def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
     return facts
 
 
-def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
-    known = understood(ordered.asked.posed(service.settings.currency))
+def _vehicle(ordered: VehicleOrdered) -> Facts:
+    known = ordered.understood
     return {
         "label": ordered.label,
         **known["vehicle"],
@@ -155,8 +169,7 @@ def _vehicle(service: Service, ordered: VehicleOrdered) -> Facts:
 
 def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
     """For lines that nobody supplies: the best component that somebody does and the closure accepts."""
-    left = ordered.vehicles[0].asked.deadline.extended().left()
-    until = Deadline(min(SECONDS_FOR_SUBSTITUTES, left))
+    until = ordered.vehicles[0].asked.deadline.extended().within(SECONDS_FOR_SUBSTITUTES)
     lacking = [need for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
     lines = {line["number"]: line for line in facts["not_supplied"]}
     for number, need in enumerate(lacking):
@@ -181,9 +194,9 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
     refused = {need.part.number}
     for _ in range(TRIES):
         limits = replace(question.limits, refuse=question.limits.refuse | refused)
-        seconds = min(question.seconds, max(0.05, until.left()))
-        asked = replace(vehicle.asked, question=replace(question, limits=limits), deadline=Deadline(seconds))
-        answer = set_only(service, "substitute", asked)
+        deadline = until.within(question.seconds)
+        asked = replace(vehicle.asked, question=replace(question, limits=limits), deadline=deadline)
+        answer, _ = set_only(service, "substitute", asked)
         if answer.outcome is Outcome.impossible:
             return None, _no_set(vehicle, refused - {need.part.number})
         if answer.outcome is not Outcome.proved or answer.solution is None:
@@ -296,7 +309,8 @@ def order_facts_for(service: Service, body: OrderIn) -> Facts:
 
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:
-    """The closure as facts, and its order unless there is no set. Raises what `ask` raises."""
+    """The closure as facts, and its order unless there is no set, each with the whole time. Raises what `ask`
+    raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     posed = asked.posed(service.settings.currency)
     answer = watched("closure", lambda: answer_question(asked.book, asked.question, asked.deadline), alone)
@@ -304,5 +318,6 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts |
     if answer.solution is None:
         return document, None
     order = OrderIn.model_validate(body.model_dump(exclude_unset=True))
-    vehicle = VehicleOrdered(asked.chassis, asked, answer, answer.solution)
+    asked = replace(asked, deadline=Deadline(asked.question.seconds))
+    vehicle = VehicleOrdered(asked.chassis, asked, answer, answer.solution, understood(posed))
     return document, facts_of(service, order, _bought(service, order, [vehicle], date.today()))

@@ -1,7 +1,7 @@
 """An order as plain facts, as the API answers them and as the documents print them."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -23,10 +23,18 @@ NO_SUPPLIERS = "The catalogue knows no suppliers; prices are its own."
 KEEP, EXCHANGE, SCRAP = "keep with the vehicle", "exchange", "scrap"
 
 
-def order_facts(needs: Needs, order: Order, market: Market, currency: str) -> Facts:
-    """Everything of an order that does not depend on how it was asked for."""
+def order_facts(
+    needs: Needs, order: Order, market: Market, currency: str, look: Callable[[], None] = lambda: None
+) -> Facts:
+    """Everything of an order that does not depend on how it was asked for.
+
+    `look` is called before each line; what it raises ends the work.
+    """
     titles = {supplier.name: supplier.title for supplier in market.suppliers}
-    lines = [_line(number, line, titles) for number, line in enumerate(order.lines, start=1)]
+    lines = []
+    for number, line in enumerate(order.lines, start=1):
+        look()
+        lines.append(_line(number, line, titles))
     suppliers = _suppliers(order)
     facts = {
         "date": market.today.isoformat(),

@@ -4,10 +4,8 @@ from datetime import date
 from typing import Any
 
 from api.asking.closures import found_set, set_only
-from api.asking.documents import understood
 from api.asking.questions import ask, at_revision
 from api.closure.answer import Solution
-from api.closure.deadline import Deadline
 from api.orders.facts import DEFERS
 from api.orders.schedule import Schedule, Slot
 from api.orders.scheduled import scheduled
@@ -29,9 +27,9 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
     """The sequence as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     asked = at_revision(service, body, lambda then: ask(then, body))
     with service.turn(asked.deadline):
-        answer = set_only(service, "fitting", asked)
+        answer, known = set_only(service, "fitting", asked)
         solution = found_set(answer)
-        until = Deadline(min(SECONDS, asked.deadline.extended().left()))
+        until = asked.deadline.extended().within(SECONDS)
         found, schedule = service.reasoner.run(
             scheduled,
             asked.book,
@@ -40,9 +38,8 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
             body.hands,
             body.room_in,
             until,
-            deadline=until,
+            deadline=asked.deadline,
         )
-    known = understood(asked.posed(service.settings.currency))
     return {
         "date": date.today().isoformat(),
         "vehicle": known["vehicle"],

@@ -5,10 +5,10 @@ Pure: from rule books and solutions to values. Money is in minor units.
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from api.closure.answer import Because, Change, Loose, Solution
+from api.closure.answer import Because, Change, FlawNote, Loose, Solution
 from api.closure.cautions import section_cautions
 from api.orders.chains import chain_between
 from api.orders.contents import contents_of, in_words, needed_amount
@@ -122,7 +122,7 @@ def needs_of(wanted: Iterable[Wanted]) -> Needs:
                 _join(gathered[number], entry)
             else:
                 gathered[number] = entry
-        taken_off += [_taken_off(one, change) for change in one.solution.changes if change.replaces]
+        taken_off += _taken_off(one)
     lines = [_need(entry) for entry in gathered.values()]
     lines.sort(key=lambda need: (need.section_order, need.part.number))
     return Needs(tuple(lines), tuple(at_hand), tuple(taken_off))
@@ -236,23 +236,25 @@ def _once(reasons: Sequence[Because]) -> tuple[Because, ...]:
     return tuple(first.values())
 
 
-def _taken_off(one: Wanted, change: Change) -> TakenOff:
+def _taken_off(one: Wanted) -> Iterator[TakenOff]:
     """What comes off. An original part may have to go back one day: it is kept unless it can hurt."""
-    number = change.replaces or ""
-    part = one.book.components.get(number)
-    quantity = next(
-        (f.quantity for f in one.book.fitments if f.component == number and f.position == change.position), 1
-    )
-    place = one.book.positions.get(change.position)
-    gone = [n for n in one.solution.flaws_gone if n.component == number and n.position == change.position]
-    worst = max(gone, key=lambda note: note.severity, default=None)
-    return TakenOff(
-        vehicle=one.label,
-        position=place.title if place else change.position,
-        number=number,
-        name=part.name if part else "",
-        quantity=quantity,
-        replaced_by=change.component,
-        worth_keeping=part is None or part.origin == "original",
-        flaw=worst.symptom if worst else "",
-    )
+    pieces: dict[tuple[str, str], int] = {}
+    for fitment in one.book.fitments:
+        pieces.setdefault((fitment.component, fitment.position), fitment.quantity)
+    worst: dict[tuple[str, str], FlawNote] = {}
+    for note in sorted(one.solution.flaws_gone, key=lambda note: -note.severity):
+        worst.setdefault((note.component, note.position), note)
+    for change in one.solution.changes:
+        if number := change.replaces:
+            place, part = one.book.positions.get(change.position), one.book.components.get(number)
+            flaw = worst.get((number, change.position))
+            yield TakenOff(
+                vehicle=one.label,
+                position=place.title if place else change.position,
+                number=number,
+                name=part.name if part else "",
+                quantity=pieces.get((number, change.position), 1),
+                replaced_by=change.component,
+                worth_keeping=part is None or part.origin == "original",
+                flaw=flaw.symptom if flaw else "",
+            )

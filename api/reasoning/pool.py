@@ -9,6 +9,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import Future
 from typing import Any, TypeVar
 
 from api.reasoning.frames import Ended, Late, always
@@ -27,6 +28,10 @@ SECONDS_BETWEEN_TRIES = 1.0
 
 class Lost(Exception):
     """The process that did the work was ended before it was done."""
+
+
+class GoesOn(Late):
+    """A rule book was not there in time; it is still on its way to the process."""
 
 
 class NoneFree(Exception):
@@ -104,14 +109,37 @@ class Pool:
                 self._drop(process)
                 continue
             try:
-                process.begin(written, books, until)
+                self._bring(process, books, until)
+                process.begin(written, until)
             except Ended:
                 self._drop(process)
+            except GoesOn:
+                raise
             except BaseException:
                 self._drop(process)
                 raise
             else:
                 return process
+
+    def _bring(self, process: Process, books: list[RuleBook], until: float) -> None:
+        """Bring a process the books that it lacks. Raises Ended, and GoesOn where it takes too long for the
+        asker: a process that is about to have a large book is not ended, and the next one finds it there."""
+        if process.holds(books):
+            process.bring(books)
+            return
+        brought: Future[None] = Future()
+        threading.Thread(target=_bring, args=(process, books, brought), name="book", daemon=True).start()
+        try:
+            brought.result(max(0.0, until - time.monotonic()))
+        except TimeoutError:
+            brought.add_done_callback(lambda done: self._brought_for_nobody(process, done))
+            raise GoesOn from None
+
+    def _brought_for_nobody(self, process: Process, done: "Future[None]") -> None:
+        if done.exception():
+            self._drop(process)
+        else:
+            self._give_back(process)
 
     def _take(self, books: list[RuleBook], until: float) -> Process:
         with self._changed:
@@ -196,6 +224,17 @@ class Pool:
             process.kill()  # whoever waits for it lets go of it
         for process in idle:
             process.end()
+
+
+def _bring(process: Process, books: list[RuleBook], brought: "Future[None]") -> None:
+    try:
+        process.bring(books)
+    except Late:
+        brought.set_exception(Ended())
+    except BaseException as error:
+        brought.set_exception(error)
+    else:
+        brought.set_result(None)
 
 
 def _new_process() -> Process | None:

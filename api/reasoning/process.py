@@ -18,6 +18,7 @@ from api.rulebook.model import RuleBook
 _MAIN = "from api.reasoning.worker import main; main()"
 ROOT = Path(__file__).resolve().parents[2]
 SECONDS_TO_START = 60.0
+SECONDS_TO_BRING = 60.0
 MOST_BOOKS = 16
 """Rule books that one process keeps; those asked for longest ago are forgotten first."""
 
@@ -67,21 +68,26 @@ class Process:
         """Whether it has not ended."""
         return self._process.poll() is None
 
-    def begin(self, work: bytes, books: Collection[RuleBook], until: float) -> None:
-        """Hand it work, and the books that it lacks. Raises Late and Ended; then it is good for nothing."""
+    def bring(self, books: Collection[RuleBook]) -> None:
+        """Hand it the books that it lacks, and wait until it has read them. Raises Late and Ended; then it is
+        good for nothing."""
+        until = time.monotonic() + SECONDS_TO_BRING
         for book in books:
             number = number_of(book)
             if number not in self._books:
-                self._send(BOOK + number.to_bytes(NUMBER_BYTES, "big") + book_bytes(book), until)
+                message = BOOK + number.to_bytes(NUMBER_BYTES, "big") + book_bytes(book)
+                self._channel.send(message, until)
+                if self._channel.receive(until) != READY:
+                    raise Ended
             self._books[number] = None
             self._books.move_to_end(number)
         while len(self._books) > max(MOST_BOOKS, len(books)):
             number, _ = self._books.popitem(last=False)
-            self._send(FORGET + number.to_bytes(NUMBER_BYTES, "big"), until)
-        self._send(WORK + work, until)
+            self._channel.send(FORGET + number.to_bytes(NUMBER_BYTES, "big"), until)
 
-    def _send(self, message: bytes, until: float) -> None:
-        self._channel.send(message, until)
+    def begin(self, work: bytes, until: float) -> None:
+        """Hand it work on books that it has. Raises Late and Ended; then it is good for nothing."""
+        self._channel.send(WORK + work, until)
 
     def result(self, until: float, wanted: Callable[[], bool]) -> Any:
         """What came of the work; waited for while `wanted`. Raises Late, Ended, and what the work raised."""

@@ -36,8 +36,10 @@ class Reasoner:
         """
         if self.pool is None:
             return work(*arguments)
+        if not (seconds := deadline.very_end()):
+            raise OutOfTime
         try:
-            return self.pool.run(work, *arguments, seconds=deadline.very_end(), wanted=somebody_waits())
+            return self.pool.run(work, *arguments, seconds=seconds, wanted=somebody_waits())
         except Late:
             raise OutOfTime from None
         except NoneFree:

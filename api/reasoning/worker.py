@@ -62,6 +62,7 @@ def work_from(asker: Channel) -> None:
         kind, rest = message[:1], message[1:]
         if kind == BOOK:
             books[_number(rest)] = _read(rest[NUMBER_BYTES:])
+            asker.send(READY)
         elif kind == FORGET:
             books.pop(_number(rest), None)
         else:

@@ -1,7 +1,7 @@
 """The look-up tables of a rule book, built once per book and kept with it."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cached_property
 
 from api.rulebook.model import (
@@ -170,6 +170,22 @@ class BookIndex:
                         waiting.append(other)
         return seen
 
+    def own_fitments(self, position: str, holds: Callable[[Fitment], bool]) -> dict[str, Fitment]:
+        """The fitments at a position that hold, by component; of two of one component the preferred."""
+        own: dict[str, Fitment] = {}
+        for fitment in self.fitments_at.get(position, ()):
+            if fitment.component not in own and holds(fitment):
+                own[fitment.component] = fitment
+        return own
+
+    def fitment_by(self, number: str, own: Mapping[str, Fitment]) -> Fitment | None:
+        """The fitment by which a number sits where these hold: its own, else the preferred one of the older
+        numbers that it serves."""
+        if number in own:
+            return own[number]
+        older = [own[n] for n in self.stands_for(number) if n in own]
+        return min(older, key=preferred_fitment, default=None)
+
     def _remember(self, table: dict[str, tuple[str, ...]], number: str, found: tuple[str, ...]) -> None:
         """Keep a chain for the next time; let all go when long chains have filled the memory."""
         if self._remembered > MOST_REMEMBERED:
@@ -196,6 +212,12 @@ def preferred_fitment(fitment: Fitment) -> tuple[int, int, str]:
 def by_name(records: Iterable) -> list:
     """Records in name order, so that no answer depends on the order of rows."""
     return sorted(records, key=lambda record: record.name)
+
+
+def flaw_of(book: RuleBook, name: str) -> Flaw | None:
+    """A known flaw by its name; no index is built for it."""
+    index: BookIndex | None = book.__dict__.get("_index")
+    return index.flaws.get(name) if index else next((f for f in book.flaws if f.name == name), None)
 
 
 def index_of(book: RuleBook) -> BookIndex:

@@ -154,10 +154,7 @@ class Scope:
             return {None: _EMPTY, number: Option(number, None, self.index.stands_for(number))}
         today = self.today.get(position)
         place = self.book.positions.get(position)
-        own: dict[str, Fitment] = {}
-        for fitment in self.index.fitments_at.get(position, ()):
-            if fitment.component not in own and self.holds(fitment):
-                own[fitment.component] = fitment
+        own = self.index.own_fitments(position, self.holds)
         wanted = [n for n in sorted(self.index.serving_any(own)) if n == today or self.obtainable(n)]
         options: dict[str | None, Option] = {}
         after: dict[tuple[str, ...], set[str]] = {}
@@ -182,7 +179,7 @@ class Scope:
         older = tuple(n for n in self.index.stands_for(number) if n in own)
         if not older:
             return Option(number, None, (number,))
-        fitment = min((own[n] for n in older), key=lambda f: (f.effort, f.minutes, f.name))
+        fitment = self.index.fitment_by(number, own)
         if (after := known.get(older)) is None:
             after = known[older] = self.index.serving_any(older)
         between = {n for n in self.index.stands_for(number) if n != number and n not in own and n in after}

@@ -109,7 +109,8 @@ UNITS: Mapping[tuple[str, str], Unit] = MappingProxyType(_table())
 QUANTITIES: tuple[str, ...] = (*_FACTORS, "temperature", *WORDED)
 
 _NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{1,12})?|\.\d{1,12})(?:[eE][+-]?\d{1,2})?"
-_WRITTEN = re.compile(rf"^\s*({_NUMBER})\s*(?:\.\.\s*({_NUMBER}))?\s*([^\s\d].*?)?\s*$")
+_WRITTEN = re.compile(rf"^\s*({_NUMBER})\s*(?:\.\.\s*({_NUMBER}))?(?:\s*([^\s\d].*?)|\s+(1/.*?))?\s*$")
+"""A unit that begins with a digit ("1/m") stands apart from its number."""
 
 
 class NotAMeasure(ValueError):
@@ -155,7 +156,7 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
     match = _WRITTEN.match(text)
     if not match:
         raise NotAMeasure(f"'{text}' is not a number with a unit of {quantity}")
-    low, high, name = match.group(1), match.group(2), match.group(3) or ""
+    low, high, name = match.group(1), match.group(2), match.group(3) or match.group(4) or ""
     unit = UNITS.get((quantity, name))
     if unit is None:
         known = ", ".join(n or "no unit" for n in units_of(quantity))
@@ -179,7 +180,7 @@ def number_and_unit(written: str) -> tuple[str, str, str]:
     match = _WRITTEN.match(" ".join(written.split()))
     if not match:
         raise NotAMeasure(f"'{written}' is not a number with a unit")
-    return match.group(1), match.group(2) or "", match.group(3) or ""
+    return match.group(1), match.group(2) or "", match.group(3) or match.group(4) or ""
 
 
 AMOUNTS = ("volume", "mass", "length")

@@ -1,6 +1,6 @@
 """A closure's answer as plain dicts: facts first, the sentence beside them."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from typing import Any
 
 from api.closure import phrases, wording
@@ -13,6 +13,7 @@ from api.closure.answer import (
     FlawNote,
     How,
     Loose,
+    MetAlready,
     Note,
     Other,
     OtherWay,
@@ -24,10 +25,16 @@ from api.closure.answer import (
 )
 from api.closure.complete import Completeness
 from api.closure.question import Criterion, Wish
-from api.closure.wishes import met_already
 from api.rulebook.model import RuleBook, Vehicle
-from api.rulebook.scope import LOOSE, Scope
+from api.rulebook.scope import LOOSE
 from api.wire.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
+
+Look = Callable[[], None]
+"""A look at the clock: it raises when time is over."""
+
+
+def at_leisure() -> None:
+    """No look: there is all the time in the world."""
 
 
 def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: bool) -> dict[str, Any]:
@@ -46,12 +53,11 @@ def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: 
     }
 
 
-def wish_document(scope: Scope, wish: Wish) -> dict[str, Any]:
+def wish_document(book: RuleBook, wish: Wish, why: MetAlready | None) -> dict[str, Any]:
     """A wish as it was understood, and why it asks for nothing, where it does."""
-    why = met_already(scope, wish)
     return {
         "name": wish.name,
-        "sentence": phrases.of_wish_met(wish, scope.book, why),
+        "sentence": phrases.of_wish_met(wish, book, why),
         "met_already": why and str(why),
     }
 
@@ -161,6 +167,13 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
     }
 
 
+def changes_document(
+    book: RuleBook, changes: Iterable[Change], look: Look = at_leisure
+) -> list[dict[str, Any]]:
+    """Several changes; `look` is called before each."""
+    return _looking(look, change_document, book, changes)
+
+
 def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
     return {
         "component": part.component,
@@ -230,6 +243,15 @@ def totals_document(totals: Totals) -> dict[str, Any]:
     }
 
 
+def _looking(look: Look, writer: Any, book: RuleBook, items: Iterable[Any]) -> list[dict[str, Any]]:
+    """What is written of each, with a look at the clock before it."""
+    written = []
+    for item in items:
+        look()
+        written.append(writer(book, item))
+    return written
+
+
 def _each(writer: Any, items: Iterable[Any]) -> list[dict[str, Any]]:
     return [writer(item) for item in items]
 
@@ -252,29 +274,29 @@ def _staying(book: RuleBook, position: str, number: str | None) -> dict[str, Any
     }
 
 
-def solution_document(book: RuleBook, solution: Solution) -> dict[str, Any]:
-    """One set, whole."""
+def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisure) -> dict[str, Any]:
+    """One set, whole. `look` is called before each line; what it raises ends the work."""
     return {
-        "changes": [change_document(book, change) for change in solution.changes],
+        "changes": changes_document(book, solution.changes, look),
         "loose_parts": [_loose(book, part) for part in solution.loose],
         "totals": totals_document(solution.totals),
         "stays": [_staying(book, p, solution.after[p]) for p in stays_original(book, solution)],
-        **remarks(book, solution),
+        **remarks(book, solution, look),
         "confidence": None if solution.confidence is None else GRADE_WORDS[solution.confidence],
         "rests_on": wording.rests_on(solution),
     }
 
 
-def remarks(book: RuleBook, found: Solution | Completeness) -> dict[str, Any]:
+def remarks(book: RuleBook, found: Solution | Completeness, look: Look = at_leisure) -> dict[str, Any]:
     """What has to be said of a set, whether it was reasoned or proposed."""
     return {
-        "flaws_gone": [flaw_document(book, n) for n in found.flaws_gone],
-        "flaws_left": [flaw_document(book, n) for n in found.flaws_left],
-        "flaws_brought": [flaw_document(book, n) for n in found.flaws_brought],
+        "flaws_gone": _looking(look, flaw_document, book, found.flaws_gone),
+        "flaws_left": _looking(look, flaw_document, book, found.flaws_left),
+        "flaws_brought": _looking(look, flaw_document, book, found.flaws_brought),
         "already_so": _each(note_document, found.already_so),
         "advised": _each(note_document, found.advised),
         "not_determined": _each(note_document, found.not_determined),
-        "unconfirmed": [unconfirmed_document(book, claim) for claim in found.unconfirmed],
+        "unconfirmed": _looking(look, unconfirmed_document, book, found.unconfirmed),
     }
 
 
@@ -298,15 +320,15 @@ def _way_out(way: WayOut) -> dict[str, Any]:
     }
 
 
-def answer_document(book: RuleBook, answer: Answer) -> dict[str, Any]:
-    """The whole answer as facts."""
+def answer_document(book: RuleBook, answer: Answer, look: Look = at_leisure) -> dict[str, Any]:
+    """The whole answer as facts. `look` is called before each line of a set; what it raises ends the work."""
     return {
         "outcome": str(answer.outcome),
         "proved": answer.outcome in (Outcome.proved, Outcome.impossible),
         "sentences": wording.answer_sentences(book, answer),
         "catalogue_revision": book.revision,
-        "set": solution_document(book, answer.solution) if answer.solution else None,
-        "other_sets": [solution_document(book, other) for other in answer.others],
+        "set": solution_document(book, answer.solution, look) if answer.solution else None,
+        "other_sets": [solution_document(book, other, look) for other in answer.others],
         "fewer_other_sets": wording.fewer_others(answer) or None,
         "contradictions": _each(_contradiction, answer.contradictions),
         "ways_out": _each(_way_out, answer.ways_out),

@@ -1,10 +1,12 @@
 """Names as people type them, found in a rule book."""
 
 from collections.abc import Iterable, Mapping
+from typing import Self
 
 from rapidfuzz import fuzz, process, utils
 
 from api.catalogue.names import as_typed, plain_text
+from api.catalogue.outline import Outline
 from api.problems import Unknown, UnknownFlaw, UnknownOption, UnknownPosition, UnknownSection
 from api.rulebook.model import RuleBook
 
@@ -28,15 +30,34 @@ class BookNames:
     """One rule book's names, indexed by how people may type them."""
 
     def __init__(self, book: RuleBook) -> None:
-        self.book = book
-        self._components = {as_typed(number): number for number in book.components}
-        self._positions = {_plain(name): name for name in book.positions}
-        self._sections = {_plain(name): name for name in book.sections}
-        self._flaws = {_plain(flaw.name): flaw.name for flaw in book.flaws}
+        flaws = (flaw.name for flaw in book.flaws)
+        self._index(book.components, book.positions, book.sections, flaws, book.variant.options)
+
+    @classmethod
+    def of_outline(cls, outline: Outline) -> Self:
+        """Those of a variant without the numbers that its records name."""
+        made = cls.__new__(cls)
+        made._index((), outline.positions, outline.sections, outline.flaws, outline.options)
+        return made
+
+    def _index(
+        self,
+        numbers: Iterable[str],
+        positions: Iterable[str],
+        sections: Iterable[str],
+        flaws: Iterable[str],
+        options: Iterable[str],
+    ) -> None:
+        self._numbers = frozenset(numbers)
+        self._components = {as_typed(number): number for number in numbers}
+        self._positions = {_plain(name): name for name in positions}
+        self._sections = {_plain(name): name for name in sections}
+        self._flaws = {_plain(name): name for name in flaws}
+        self._options = {_plain(name): name for name in options}
 
     def component(self, word: str) -> str | None:
         """The number as the catalogue writes it; None if no record of the book names it."""
-        return word if word in self.book.components else self._components.get(as_typed(word))
+        return word if word in self._numbers else self._components.get(as_typed(word))
 
     def position(self, word: str, pointer: str) -> str:
         """The position's name. Raises UnknownPosition."""
@@ -52,8 +73,7 @@ class BookNames:
 
     def option(self, word: str, pointer: str) -> str:
         """The option's name. Raises UnknownOption."""
-        options = {_plain(option): option for option in self.book.variant.options}
-        return _find(word, options, pointer, UnknownOption)
+        return _find(word, self._options, pointer, UnknownOption)
 
 
 def _plain(name: str) -> str:

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from api.checks import verdict as v
-from api.checks.fitted import Reading, on_both
+from api.checks.fitted import Reading, on_both, only_with
+from api.closure.cautions import BY_WORD, CUTTING, STANDS
 from api.rulebook.units import UNITS
 from tests.checks.made import FACTS, FIGURES, KINDS, Made
 
@@ -231,3 +232,21 @@ def test_numbers_before_and_after(before, after, text):
 def test_a_figure_is_written_in_its_unit(si, unit, number):
     assert v.shown(si, unit) == pytest.approx(number)
     assert v.figure("f", None, si, unit) == v.Figure("f", None, pytest.approx(number), unit)
+
+
+def test_a_figure_that_needs_another_names_that_one_as_missing_and_is_unchanged_by_it():
+    assert only_with(3.0, 7.0, -1.0) == 3.0
+    assert math.isnan(only_with(3.0, 7.0, math.nan))
+    assert math.isnan(only_with(math.nan, 7.0))
+    assert math.isnan(only_with(3.0, math.inf)), "what cannot be is no figure to compare with"
+    assert only_with(3.0) == 3.0
+
+
+def test_no_caution_presumes_a_frame_that_the_vehicle_may_not_have():
+    """A vehicle may carry itself: whoever speaks of a frame says what holds where there is none."""
+    told = [*BY_WORD.values(), CUTTING, STANDS, *v.CAUTIONS.values()]
+    for caution in told:
+        if "frame" in caution.lower():
+            assert "body" in caution, caution
+    assert any("body" in caution for caution in (BY_WORD["chassis"], STANDS, v.CAUTIONS["corrosion"]))
+    assert BY_WORD["structure"] == BY_WORD["chassis"]

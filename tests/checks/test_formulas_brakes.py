@@ -196,3 +196,10 @@ def test_one_axle_alone_is_limited_by_its_own_load():
         assert 0 < rate < 0.8
     front_load, _ = LADEN.axle_loads_n(LADEN.front_only_rate(0.8))
     assert 0.8 * front_load == pytest.approx(LADEN.front_only_rate(0.8) * 1500 * STANDARD_GRAVITY)
+
+
+def test_a_drum_s_torque_grows_with_the_pressure():
+    """2 MPa on 6 cm2 is 1,200 N; twice that at 0.14 m for a brake of factor 2."""
+    assert b.drum_torque_nm(2e6, 6e-4, 0.14, 2.0) == pytest.approx(336.0)
+    assert b.drum_torque_nm(4e6, 6e-4, 0.14, 2.0) == pytest.approx(672.0)
+    assert b.drum_torque_nm(0.0, 6e-4, 0.14, 2.0) == 0.0

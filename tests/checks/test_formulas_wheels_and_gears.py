@@ -220,3 +220,19 @@ def test_the_corrected_drive_shows_the_true_speed(ratio, factor):
 )
 def test_law_of_a_market(market, law):
     assert law_for(market) is law
+
+
+def test_the_letter_of_a_tyre_size_says_radial_and_a_dash_does_not():
+    """A radial rolls otherwise than a cross-ply of the same diameter; the letter alone decides."""
+    radial, cross = tyres.tyre_size("7.50R16"), tyres.tyre_size("7.50-16")
+    assert (radial.radial, cross.radial) == (True, False)
+    assert radial.overall_diameter_m == cross.overall_diameter_m
+    assert radial.circumference_m != cross.circumference_m
+    assert tyres.tyre_size("185/70R14").radial
+
+
+def test_the_outer_face_is_half_the_rim_less_the_offset():
+    """A rim of 120 mm with 30 mm of offset stands 30 mm out and, without its lips, 90 mm in."""
+    assert tyres.outer_face_m(0.120, 0.030) == pytest.approx(0.030)
+    assert tyres.outer_face_m(0.120, -0.010) == pytest.approx(0.070)
+    assert tyres.outer_face_m(0.120, 0.030) + tyres.backspace_m(0.120, 0.030) == pytest.approx(0.120)

@@ -124,7 +124,7 @@ def test_a_caution_today_is_a_failure_today_when_its_own_limit_says_so():
 
 
 def test_another_stranger_among_the_voltages_is_worse_and_the_same_one_is_not():
-    six = {"battery": {"rated_voltage": "6 V"}}
+    six = {"headlamp.left": {"rated_voltage": "6 V"}}
     more = {**six, "charging.machine": {"rated_voltage": "6 V"}}
     assert _kind("electrical.voltage", six, six).kind is Kind.already_so
     assert _kind("electrical.voltage", six, more).kind is Kind.worse

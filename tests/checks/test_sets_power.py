@@ -107,10 +107,50 @@ class TestElectrical:
         assert verdict("electrical.polarity", {"ignition.coil": {"polarity": "either"}}) is HOLDS
         assert verdict("electrical.polarity", {"ignition.coil": {"polarity": None}}) is UNKNOWN
 
-    def test_a_six_volt_battery_is_a_stranger(self):
+    def test_a_stranger_among_the_voltages_is_named(self):
+        finding = Made({"headlamp.left": {"rated_voltage": "6 V"}}).check()["electrical.voltage"]
+        assert finding.verdict is FAILS
+        assert finding.sentence == "Not made for the system's voltage: Y-headlamp.left (6 V)."
+        assert finding.mend == "Change Y-headlamp.left (6 V)."
+
+    def test_the_battery_that_is_fitted_says_what_the_voltage_is(self):
+        """A six-volt vehicle that was converted is judged at twelve; the variant's figure is what it was."""
+        six = {"system_voltage": "6 V"}
+        assert Made(facts=six).check()["electrical.voltage"].verdict is HOLDS
+        old_lamp = Made({"headlamp.left": {"rated_voltage": "6 V"}}, six).check()["electrical.voltage"]
+        assert (old_lamp.verdict, old_lamp.wrong) == (FAILS, ("Y-headlamp.left (6 V)",))
+        assert old_lamp.mend == "Change Y-headlamp.left (6 V), or fit a battery of 6 V."
+
+    def test_a_battery_of_another_voltage_makes_strangers_of_all_the_rest(self):
         finding = Made({"battery": {"rated_voltage": "6 V"}}).check()["electrical.voltage"]
         assert finding.verdict is FAILS
-        assert "Y-battery" in finding.sentence
+        assert {name.split()[0] for name in finding.wrong} == {
+            "X-charging.machine", "X-headlamp.left", "X-headlamp.right",
+        }  # fmt: skip
+        assert finding.mend.endswith(", or fit a battery of 12 V.")
+
+    @pytest.mark.parametrize("battery", [None, {"rated_voltage": None}])
+    def test_without_a_battery_that_says_it_the_variant_does(self, battery):
+        """Half a conversion: what is rated at 12 V is a stranger on a variant of 6 V."""
+        finding = Made({"battery": battery}, {"system_voltage": "6 V"}).check()["electrical.voltage"]
+        assert finding.verdict is FAILS
+        assert "X-charging.machine (12 V)" in finding.wrong
+        assert verdict("electrical.voltage", {"battery": battery}) is HOLDS
+
+    def test_cable_and_cranking_are_judged_at_the_battery_s_voltage(self):
+        """A drop of so many volts is half the share at twelve, and a starter has twice the cells."""
+        converted, plain = Made(facts={"system_voltage": "6 V"}).check(), Made().check()
+        six = Made({"battery": {"rated_voltage": "6 V"}}, {"system_voltage": "6 V"}).check()
+        for check in ("electrical.cable_drop", "electrical.cranking"):
+            assert converted[check].figures == plain[check].figures, check
+            assert converted[check].limit == plain[check].limit, check
+            assert six[check].figures != plain[check].figures, check
+        drop = [found["electrical.cable_drop"].figures[0].after for found in (six, plain)]
+        assert drop[0] == pytest.approx(2 * drop[1])
+
+    def test_today_is_judged_at_today_s_battery(self):
+        found = Made({"battery": {"rated_voltage": "6 V"}}).check()["electrical.voltage"]
+        assert (found.verdict_before, found.verdict) == (HOLDS, FAILS)
 
     def test_battery_and_machine_of_one_voltage_make_the_system_theirs(self):
         # A vehicle of 6 volts turned to 12, here the other way round: what was not changed is the stranger.

@@ -8,10 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import typer
 from typer.testing import CliRunner, Result
 
 from api.cli import app
 from api.closure.deadline import OutOfTime
+from api.console import readable_errors
 from api.database import make_engine, reading
 from api.demo import demo_sheets
 from api.rulebook.scope import TooLarge
@@ -262,3 +264,12 @@ def test_the_demo_does_the_main_job_and_says_how_to_go_on(tmp_path: Path):
     again = run("demo", str(tmp_path / "place"))
     assert again.exit_code == 0, "a second time on the same file works too"
     assert demo_sheets().is_dir()
+
+
+def test_what_was_not_worked_out_in_time_is_said_in_one_line(capsys: pytest.CaptureFixture[str]):
+    with pytest.raises(typer.Exit) as ended, readable_errors():
+        raise OutOfTime
+    assert ended.value.exit_code == 1
+    assert capsys.readouterr().err == (
+        "graftbook: this was not worked out in the time there is; ask for less at once\n"
+    )

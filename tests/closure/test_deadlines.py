@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import partial
+from itertools import cycle
 from typing import Any
 
 import pytest
@@ -17,6 +18,7 @@ from fastapi import FastAPI
 from ortools.sat.python import cp_model
 
 from api.app import create_app
+from api.catalogue.books import Books
 from api.closure import solve
 from api.closure.answer import Answer, Outcome
 from api.closure.answering import answer_question
@@ -220,10 +222,34 @@ async def test_whenever_the_time_is_up_the_service_answers(
         chance = random.Random(entry)
         early = [chance.randrange(whole.count) for _ in range(2)]
         late = [whole.count - chance.randrange(min(LAST_LOOKS, whole.count)) for _ in range(cases(2))]
-        for still in (0, *early, *late):
-            clock(still)
+        past = Settings().seconds_to_reason * PAST
+        stops = [(0, None), *zip((*early, *late), cycle((past, None)), strict=False)]
+        for still, stop in stops:
+            clock(still, stop)
             answer = await client.post(entry, json=ENTRIES[entry])
             assert answer.status_code in (200, 409, 503), (still, answer.text)
+            if stop is None and answer.status_code == 200:
+                assert answer.json().get("set") is None, "a set was written after the end"
             assert "etag" not in answer.headers or answer.content == of_all.content, still
             seen[answer.status_code] += 1
     assert seen[200], seen
+
+
+@pytest.mark.anyio
+async def test_the_book_of_the_other_vehicle_is_waited_for_no_longer_than_asked(
+    keeps_nothing: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waited: list[float] = []
+    real = Books.book
+
+    def book(books: Books, variant: str, also: Any = (), seconds: float = NEVER) -> RuleBook:
+        waited.append(seconds)
+        return real(books, variant, also, seconds)
+
+    monkeypatch.setattr(Books, "book", book)
+    entry = "/v1/closures/what-if"
+    async with client_of(keeps_nothing) as client:
+        answer = await client.post(entry, json=ENTRIES[entry] | {"deadline_seconds": 4.0})
+    assert answer.status_code == 200
+    assert len(waited) == 2
+    assert all(seconds < 4.0 * 1.5 + 0.05 for seconds in waited), waited

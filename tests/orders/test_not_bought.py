@@ -361,7 +361,7 @@ async def test_a_quotation_says_what_its_sum_is_without(counter: httpx.AsyncClie
 def test_what_stands_in_its_place_says_what_work_it_takes(effort: Effort, work: str) -> None:
     shelf = Shelf(brake="drum disc vented").fits("vented", "brake", effort=effort)
     book, answer, instead = shelf.book(), shelf.ask("disc"), shelf.ask("vented").solution
-    vehicle = VehicleOrdered("24L-500", SimpleNamespace(book=book), answer, answer.solution)  # type: ignore[arg-type]
+    vehicle = VehicleOrdered("24L-500", SimpleNamespace(book=book), answer, answer.solution, {})  # type: ignore[arg-type]
     assert _told(vehicle, instead, {"vented"})["sentence"] == (
         f"Fit vented (part vented) instead{work}. Your wishes are fulfilled with it too."
     )

@@ -8,6 +8,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -22,6 +23,8 @@ from api.reasoning.frames import Late
 from api.reasoning.pool import Lost, NoneFree, Pool
 from api.reasoning.problems import ReasoningEnded
 from api.reasoning.reasoner import Reasoner
+from api.rulebook.index import flaw_of
+from api.rulebook.model import RuleBook
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -170,6 +173,49 @@ def test_work_that_nobody_waits_for_any_more_is_given_up(pool: Pool, monkeypatch
     thread.join(10)
     assert [type(error) for error in came] == [Late]
     assert eventually(lambda: pool.at_work == 0)
+
+
+def large(components: int = 20_000) -> RuleBook:
+    """A book that takes longer to hand over than there is room for on the way."""
+    book = Shelf(brake="drum disc").book()
+    parts = {f"n{n}": replace(book.components["drum"], number=f"n{n}") for n in range(components)}
+    return replace(book, components={**book.components, **parts})
+
+
+def test_a_short_question_of_a_large_book_costs_no_process(pool: Pool) -> None:
+    """The book goes on its way without who asked; who asks next finds it there."""
+    book = large()
+    pool.run(math.sqrt, 4.0, seconds=SECONDS)
+    assert eventually(lambda: pool.idle >= 1)
+    first = set(pool.pids())
+    for _ in range(3):
+        with pytest.raises((Late, NoneFree)):
+            pool.run(flaw_of, book, "none", seconds=0.001)
+    assert pool.run(flaw_of, book, "none", seconds=SECONDS) is None
+    assert eventually(lambda: pool.at_work == 0)
+    assert pool.lost == 0
+    assert first <= set(pool.pids())
+
+
+def test_a_process_that_ends_while_a_book_comes_costs_no_answer(
+    pool: Pool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pool.run(math.sqrt, 4.0, seconds=SECONDS)
+    assert eventually(lambda: pool.idle >= 1)
+    (real, ended) = (process.book_bytes, [])
+
+    def ends(book: RuleBook) -> bytes:
+        if not ended:
+            ended.append(max(pool._every - set(pool._idle), key=lambda one: one.pid))
+            os.kill(ended[0].pid, signal.SIGKILL)
+            assert eventually(lambda: not alive(ended[0].pid))
+        return real(book)
+
+    monkeypatch.setattr(process, "book_bytes", ends)
+    book = large(500)
+    assert pool.run(flaw_of, book, "none", seconds=SECONDS) is None
+    assert ended
+    assert ended[0].pid not in pool.pids()
 
 
 def test_closing_ends_every_process_whatever_it_does(pool: Pool) -> None:

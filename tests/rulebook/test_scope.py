@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from api.checks.fitted import Fitted
 from api.rulebook.model import Effort, Supersession, Supply, When
 from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for, scope_of_its_like
 from tests.closure.shelf import VEHICLE, Shelf
@@ -99,3 +100,22 @@ def test_vehicles_that_no_record_tells_apart_share_a_scope_and_all_are_kept() ->
     assert scope_of_its_like(book, replace(EARLY, chassis_serial=1)) is early
     assert scope_of_its_like(book, replace(VEHICLE, chassis_serial=9_000)) is late
     assert scope_of_its_like(book, EARLY) is early
+
+
+def test_a_newer_number_sits_by_the_fitment_of_the_best_older_one_wherever_it_is_asked() -> None:
+    """The scope and the arithmetic count its pieces alike: by less effort, then less time, then name."""
+    shelf = Shelf(lamp="old fair good new").retire("old").retire("fair").retire("good")
+    shelf.fits("old", "lamp", quantity=4, from_new=True, effort=Effort.machining)
+    shelf.fits("fair", "lamp", quantity=3, minutes=20).fits("good", "lamp", quantity=2, minutes=10)
+    shelf.fitments = [fitment for fitment in shelf.fitments if fitment.component != "new"]
+    for older in ("old", "fair", "good"):
+        shelf.add("supersessions", Supersession(name=f"{older}-new", old=older, new="new"))
+    book = shelf.book()
+    option = scope_for(book, VEHICLE).options("lamp")["new"]
+    assert option.fitment is not None
+    assert (option.fitment.component, option.quantity) == ("good", 2)
+    for vehicle in (VEHICLE, None):
+        assert Fitted(book, {"lamp": "new"}, vehicle).quantity("lamp") == 2
+        assert Fitted(book, {"lamp": "old"}, vehicle).quantity("lamp") == 4, "its own comes first"
+    assert Fitted(book, {"lamp": "stranger"}, VEHICLE).quantity("lamp") == 1
+    assert Fitted(book, {"lamp": None}, VEHICLE).quantity("lamp") == 0

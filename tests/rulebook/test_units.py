@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.rulebook.units import UNITS, read_measure
+from api.rulebook.units import UNITS, NotAMeasure, number_and_unit, read_measure
 
 WORTH = {
     "length": {
@@ -56,3 +56,26 @@ def test_temperatures_have_zeros_of_their_own() -> None:
     for written, kelvin in {"1 K": 1, "0 degC": 273.15, "32 degF": 273.15, "212 degF": 373.15}.items():
         assert read_measure(written, "temperature").si == pytest.approx(kelvin, rel=1e-12), written
     assert {of for of, _ in UNITS} == {*WORTH, "temperature"}
+
+
+@pytest.mark.parametrize(("quantity", "unit"), UNITS)
+def test_every_unit_that_is_offered_can_be_written(quantity: str, unit: str) -> None:
+    """After a space, as it is shown; a span too. Its parts are those that were put there."""
+    worth = UNITS[quantity, unit]
+    for number in ("7", "300") if quantity == "count" else ("7", "2.5", "-0.5", "300"):
+        written = f"{number} {unit}".strip()
+        read = read_measure(written, quantity)
+        assert read.written == written
+        assert read.si == pytest.approx(float(number) * worth.factor + worth.offset)
+        assert number_and_unit(written) == (number, "", unit)
+    span = read_measure(f"1 .. 3 {unit}".strip(), quantity)
+    assert (span.low, span.high) == pytest.approx(
+        (worth.factor + worth.offset, 3 * worth.factor + worth.offset)
+    )
+    assert number_and_unit(f"1 .. 3 {unit}".strip()) == ("1", "3", unit)
+
+
+@pytest.mark.parametrize("written", ["41/m", "4 1/", "4 1/m 2", "4 2/m", "1/m", "4 1 /m"])
+def test_a_unit_that_begins_with_a_digit_stands_apart_from_its_number(written: str) -> None:
+    with pytest.raises(NotAMeasure):
+        read_measure(written, "turns per distance")
