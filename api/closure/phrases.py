@@ -40,7 +40,7 @@ def opening(text: str) -> str:
 
 
 def verb(title: str, one: str, many: str) -> str:
-    """The verb that a title takes: "brake pipes, front" and "step wells and toe board" need, "dynamo" needs."""
+    """The verb of a title: "brake pipes, front" and "step wells and toe board" need, "dynamo" needs."""
     named = title.partition(" (")[0].partition(",")[0]
     ends = [words[-1] for part in named.split(" and ") if (words := part.split())]
     return many if any(end.endswith("s") and not end.endswith(("ss", "is", "us")) for end in ends) else one

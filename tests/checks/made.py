@@ -92,8 +92,8 @@ _HOSE = {
     "hose_thread": "3/8-24 UNF",
 }
 _SHAFT = {
-    "inner_spline_count": "10",
-    "outer_spline_count": "10",
+    "inner_spline_count": "14",
+    "outer_spline_count": "14",
     "shaft_diameter": "30 mm",
     "shear_strength": "320 MPa",
 }
@@ -132,7 +132,7 @@ _WHEEL = {
     "bolt_count": "5",
     "nut_seat": "cone 60",
 }
-_HUB = {"stud_thread": "9/16-18 UNF", "spline_count": "10", "property_class": "8.8"}
+_HUB = {"stud_thread": "9/16-18 UNF", "spline_count": "14", "property_class": "8.8"}
 
 FIGURES: dict[str, dict[str, str]] = {
     "brake.front.left": _DRUM,
@@ -170,7 +170,7 @@ FIGURES: dict[str, dict[str, str]] = {
     **{f"hub.{axle}.{side}": _HUB for axle in ("front", "rear") for side in ("left", "right")},
     "halfshaft.rear.left": _SHAFT,
     "halfshaft.rear.right": _SHAFT,
-    "diff.rear": {"spline_count": "10", "differential": "open", "torque_rating": "4000 Nm"},
+    "diff.rear": {"spline_count": "14", "differential": "open", "torque_rating": "4000 Nm"},
     "gears.rear": {"axle_ratio": "3.75", "torque_rating": "4000 Nm"},
     "gearbox": {
         "gear_1": "3.5",
@@ -393,12 +393,12 @@ TALL_TYRE = {
     "rolling_circumference": "2446 mm",
     "tyre_width": "210 mm",
     "measuring_rim": "6 in",
-    "permitted_rim": "5.5 .. 6.5 in",
+    "permitted_rim": "5 .. 6.5 in",
     "tyre_sealing": "tubeless",
     "load_index": "112",
 }
 WIDE_WHEEL = {
-    "rim_width": "5.5 in",
+    "rim_width": "6 in",
     "offset": "20.3 mm",
     "rim_contour": "hump",
     "rim_inner_radius": "196 mm",

@@ -53,7 +53,7 @@ def test_spline_diameters(teeth, which):
 
 
 def test_ten_and_twenty_four_splines_do_not_interchange():
-    # Common practice, no published source: the two do not interchange, and 24 splines are stronger.
+    # Common practice, no published source: they do not interchange, the thicker is stronger.
     ten, more = d.spline_diameters_m(10, 16, 0.5236), d.spline_diameters_m(24, 24, 0.5236)
     assert ten["outside"] < more["inside"]
     assert d.solid_shear_pa(1000, more["inside"]) < d.solid_shear_pa(1000, ten["inside"])

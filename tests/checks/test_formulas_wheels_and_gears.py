@@ -27,8 +27,7 @@ def test_ratio_of_two_tyres():
 
 
 def test_a_numeric_size_never_borrows_an_aspect_ratio():
-    # Secondary pages that assume 80 % give 711 mm for 7.50-16 and 26.4 in for 6.50-16: both too small.
-    assert tyres.tyre_size("7.50-16").overall_diameter_m > 0.711 * 1.1
+    # A secondary page that assumes 80 % gives 26.4 in for 6.50-16: too small.
     assert tyres.tyre_size("6.50-16").overall_diameter_m > 26.4 * INCH * 1.09
     with pytest.raises(ValueError, match="not known"):
         tyres.tyre_size("8.25-16")
@@ -39,15 +38,11 @@ def test_listed_numeric_sizes_have_the_high_aspect_ratio_of_their_kind():
         assert 0.93 < (diameter - rim * INCH) / 2 / width < 0.96
 
 
-def test_the_trade_knows_the_tall_numeric_size_as_32_inches():
-    # Common practice, no published source: 7.50-16 about 32 in tall, 6.00-16 and 6.50-16 smaller.
-    tall = tyres.tyre_size("7.50R16").overall_diameter_m / INCH
-    assert tall == pytest.approx(32, abs=0.6)
-    assert (
-        tyres.tyre_size("6.00R16").overall_diameter_m
-        < tyres.tyre_size("6.50R16").overall_diameter_m
-        < tall * INCH
-    )
+def test_a_larger_number_is_a_taller_tyre():
+    heights = [tyres.tyre_size(f"{number}R16").overall_diameter_m for number in ("6.00", "6.50", "7.00")]
+    assert heights == sorted(set(heights))
+    # Common practice, no published source: the trade calls 7.00 R 16 a tyre of some 31 inches.
+    assert heights[-1] / INCH == pytest.approx(31, abs=0.6)
 
 
 @pytest.mark.parametrize("code", names("tyre.turns"))
@@ -92,13 +87,13 @@ def test_section_width_follows_the_rim():
 
 
 def test_a_wider_rim_with_less_offset_stays_under_the_arches():
-    # Common practice, no published source: 5.5 in instead of 5 in and half an inch more outward sits
-    # under the arches; the tyre's face moves out by less than an inch.
+    # Common practice, no published source: a rim one inch wider and 15 mm further out sits under the
+    # arches; the tyre's face moves out by less than an inch.
     old = tyres.section_reach_m(0.176, 0.033, outward=True)
-    new_section = tyres.section_width_on_rim_m(0.176, 5 * INCH, 5.5 * INCH)
-    new = tyres.section_reach_m(new_section, 0.033 - 0.5 * INCH, outward=True)
+    new_section = tyres.section_width_on_rim_m(0.176, 5 * INCH, 6 * INCH)
+    new = tyres.section_reach_m(new_section, 0.033 - 0.015, outward=True)
     assert 0 < new - old < INCH
-    assert tyres.track_change_m(0.033, 0.033 - 0.5 * INCH) == pytest.approx(INCH)
+    assert tyres.track_change_m(0.033, 0.033 - 0.015) == pytest.approx(0.030)
 
 
 def test_the_rim_moves_out_with_width_and_against_offset():
@@ -134,8 +129,8 @@ def test_a_direct_top_cruises_on_32_inch_tyres_with_a_tall_axle():
     # Common practice, no published source: 32 in, 3.75, direct top, 60 mph without an overdrive.
     speed = gearing.engine_speed_rad_s(60 * MPH, 3.05 * 32 * INCH, 3.75) / gearing.RPM
     assert 2300 < speed < 2600
-    # Where with 4.70 on the small tyre first gear is too short to be used.
-    short = gearing.road_speed_m_s(1000 * gearing.RPM, 2.177, 3.6 * 4.70) * 3.6
+    # Where with 4.875 on the small tyre first gear is too short to be used.
+    short = gearing.road_speed_m_s(1000 * gearing.RPM, 2.177, 3.6 * 4.875) * 3.6
     useful = gearing.road_speed_m_s(1000 * gearing.RPM, 3.05 * 32 * INCH, 3.6 * 3.75) * 3.6
     assert short < 10 < useful
 

@@ -32,9 +32,9 @@ def test_what_still_fails_but_less_says_so():
 
 def test_parts_that_do_not_touch_are_not_said_to_be_eaten():
     zinc = {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"}
-    both = {"isolates": "frame + roof; bumper.front + frame"}
+    both = {"isolates": "underframe + roof; bumper.front + underframe"}
     parted = Made({"isolation": both, "bumper.front": zinc}).check()
-    for check in ("corrosion.frame+roof", "corrosion.frame+bumper.front"):
+    for check in ("corrosion.underframe+roof", "corrosion.underframe+bumper.front"):
         assert parted[check].verdict is v.Verdict.holds
         assert "is eaten" not in parted[check].sentence
         assert "parted by Y-isolation" in parted[check].sentence
@@ -42,7 +42,7 @@ def test_parts_that_do_not_touch_are_not_said_to_be_eaten():
 
 def test_a_barrier_on_one_side_only_is_not_said_to_be_bare():
     bare = {"underframe": {"coating": "paint"}, "roof": {"coating": "none"}, "isolation": None}
-    sentence = Made(bare).check()["corrosion.frame+roof"].sentence
+    sentence = Made(bare).check()["corrosion.underframe+roof"].sentence
     assert "a barrier on the plain steel only; steel and aluminium want a barrier on both sides" in sentence
 
 

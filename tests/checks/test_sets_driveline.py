@@ -19,7 +19,7 @@ HOLDS, CAUTION, FAILS = Verdict.holds, Verdict.caution, Verdict.fails
 LOW = {"transfer": {"transfer_high": "1.15", "transfer_low": "2.35"}}
 FRONT = {
     "gears.front": {"axle_ratio": "3.75", "torque_rating": "4000 Nm"},
-    "diff.front": {"spline_count": "10", "differential": "open", "torque_rating": "4000 Nm"},
+    "diff.front": {"spline_count": "14", "differential": "open", "torque_rating": "4000 Nm"},
     "propshaft.front": {
         "torque_rating": "1100 Nm",
         "tube_outer": "50.8 mm",

@@ -12,8 +12,8 @@ from tests.checks.made import TALL, Made, verdict
 HOLDS, CAUTION, FAILS, UNKNOWN = Verdict.holds, Verdict.caution, Verdict.fails, Verdict.not_determined
 
 STRONG = {
-    "inner_spline_count": "24",
-    "outer_spline_count": "24",
+    "inner_spline_count": "27",
+    "outer_spline_count": "27",
     "shaft_diameter": "35 mm",
     "shear_strength": "450 MPa",
 }
@@ -23,13 +23,13 @@ LOW = {"transfer": {"transfer_high": "1.15", "transfer_low": "2.35"}}
 
 class TestElectrical:
     def test_a_dynamo_cannot_cover_what_an_alternator_covers(self):
-        # Common practice, no published source: a 75 A alternator covers what a dynamo of that era cannot.
+        # Common practice, no published source: a modern alternator covers what a dynamo of that era cannot.
         loads = {
             "heater.blower": {"current_drawn": "6.5 A"},
             "radio": {"current_drawn": "5 A", "load_time": "always"},
         }
         dynamo = {**loads, "charging.machine": {"current_supplied": "22 A"}}
-        modern = {**loads, "charging.machine": {"current_supplied": "75 A"}}
+        modern = {**loads, "charging.machine": {"current_supplied": "60 A"}}
         assert verdict("electrical.charging.worst", dynamo) is FAILS
         assert verdict("electrical.charging.day", dynamo) is HOLDS
         for condition in ("day", "night", "worst"):
@@ -52,7 +52,7 @@ class TestElectrical:
         assert (
             verdict(
                 "electrical.cable_drop",
-                {"charging.machine": {"current_supplied": "75 A"}, "charging.cable": {"cable_area": "6 mm2"}},
+                {"charging.machine": {"current_supplied": "80 A"}, "charging.cable": {"cable_area": "6 mm2"}},
             )
             is CAUTION
         )
@@ -68,7 +68,7 @@ class TestElectrical:
             is FAILS
         )
         assert (
-            verdict("electrical.cable_current", {"charging.machine": {"current_supplied": "75 A"}}) is FAILS
+            verdict("electrical.cable_current", {"charging.machine": {"current_supplied": "80 A"}}) is FAILS
         )
 
     def test_the_mend_of_a_thin_cable_is_an_area_that_holds(self):
@@ -220,9 +220,9 @@ class TestIdleAndCranking:
 
 class TestGearingAndSpeedometer:
     def test_a_direct_top_with_a_tall_axle_and_tyre_cruises_without_overdrive(self):
-        # Common practice, no published source: 32 in tyres, 3.75, 60 mph; with 4.70 first gear is too short.
+        # Common practice, no published source: 32 in tyres, 3.75, 60 mph; with 4.875 first gear is too short.
         tall = Made(TALL).check()
-        short = Made({"gears.rear": {"axle_ratio": "4.70"}}).check()
+        short = Made({"gears.rear": {"axle_ratio": "4.875"}}).check()
         assert tall["gearing.cruise"].verdict is HOLDS
         assert tall["gearing.first"].verdict is HOLDS
         assert short["gearing.cruise"].verdict is CAUTION
@@ -236,7 +236,7 @@ class TestGearingAndSpeedometer:
         assert figures["speed at 1000 rpm, gear 1"].after == pytest.approx(0.06 * 1000 * 2.220 / 3.75 / 3.5)
 
     def test_an_overdrive_slows_the_engine(self):
-        short = {"gears.rear": {"axle_ratio": "4.70"}}
+        short = {"gears.rear": {"axle_ratio": "4.875"}}
         made = Made({**short, "overdrive": {"overdrive_ratio": "0.78"}}).check()
         assert made["gearing.cruise"].figures[0].after == pytest.approx(
             0.78 * Made(short).check()["gearing.cruise"].figures[0].after
@@ -328,14 +328,14 @@ class TestDriveline:
         ).check()[check]
         assert "Z-halfshaft.rear.left has 40.0 mm" in finding.mend
 
-    def test_ten_splines_are_the_weakest_and_twenty_four_are_stronger(self):
+    def test_few_splines_are_the_weakest_and_more_of_them_are_stronger(self):
         # Common practice, no published source.
         weak = Made(LOW).check()["driveline.weakest_link"]
         assert "half shaft" in weak.sentence.split(";")[0]
         strong = {
             "halfshaft.rear.left": STRONG,
             "halfshaft.rear.right": STRONG,
-            "diff.rear": {"spline_count": "24"},
+            "diff.rear": {"spline_count": "27"},
         }
         better = Made({**LOW, **strong}).check()["driveline.weakest_link"]
         assert "half shaft" not in better.sentence.split(";")[0]
@@ -347,11 +347,11 @@ class TestDriveline:
         assert verdict(check, {"halfshaft.rear.left": STRONG}) is FAILS
         pitches = {"halfshaft.rear.left": {"spline_pitch": "16/32"}, "diff.rear": {"spline_pitch": "8/16"}}
         assert verdict(check, pitches) is FAILS
-        assert verdict(check, {"hub.rear.left": {"spline_count": "24"}}) is FAILS
+        assert verdict(check, {"hub.rear.left": {"spline_count": "27"}}) is FAILS
 
     def test_four_driven_wheels_want_one_axle_ratio(self):
         assert verdict("driveline.axle_ratios", {"gears.front": {"axle_ratio": "3.75"}}) is HOLDS
-        assert verdict("driveline.axle_ratios", {"gears.front": {"axle_ratio": "4.70"}}) is FAILS
+        assert verdict("driveline.axle_ratios", {"gears.front": {"axle_ratio": "4.875"}}) is FAILS
         assert "driveline.axle_ratios" not in Made().check()
 
     def test_lift_bends_the_propeller_shaft(self):
@@ -371,17 +371,17 @@ class TestDriveline:
 class TestCorrosion:
     def test_zinc_and_paint_on_both_sides_keep_steel_off_aluminium(self):
         # Common practice, no published source.
-        assert verdict("corrosion.bulkhead+doors.front") is HOLDS
+        assert verdict("corrosion.step.wells+doors.front") is HOLDS
         bare = {
             "step.wells": {"material": "plain steel", "coating": "none", "zinc_thickness": None},
             "doors.front": {"coating": "none"},
         }
-        assert verdict("corrosion.bulkhead+doors.front", bare) is FAILS
-        assert verdict("corrosion.bulkhead+doors.front", bare, {"environment": "controlled"}) is CAUTION
+        assert verdict("corrosion.step.wells+doors.front", bare) is FAILS
+        assert verdict("corrosion.step.wells+doors.front", bare, {"environment": "controlled"}) is CAUTION
 
     def test_bare_steel_on_aluminium_passes_the_index_and_fails_the_workshop(self):
         bare = {"underframe": {"coating": "none"}, "roof": {"coating": "none"}}
-        finding = Made(bare).check()["corrosion.frame+roof"]
+        finding = Made(bare).check()["corrosion.underframe+roof"]
         assert finding.figures[0].after == pytest.approx(0.05)
         assert finding.verdict is FAILS
         assert "whatever the index says" in finding.sentence
@@ -392,7 +392,7 @@ class TestCorrosion:
     def test_paint_on_one_side_is_half_a_remedy(self, environment, expected):
         assert (
             verdict(
-                "corrosion.frame+roof",
+                "corrosion.underframe+roof",
                 {"roof": {"coating": "none"}},
                 {"environment": environment},
             )
@@ -403,9 +403,9 @@ class TestCorrosion:
         bare = {
             "underframe": {"coating": "none"},
             "roof": {"coating": "none"},
-            "isolation": {"isolates": "bulkhead + doors.front; frame + roof"},
+            "isolation": {"isolates": "step.wells + doors.front; underframe + roof"},
         }
-        assert verdict("corrosion.frame+roof", bare) is HOLDS
+        assert verdict("corrosion.underframe+roof", bare) is HOLDS
 
     def test_an_isolation_set_parts_only_the_joints_that_it_names(self):
         bare = {
@@ -413,29 +413,29 @@ class TestCorrosion:
             "roof": {"coating": "none"},
             "bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"},
             "fuel.tank": {"material": "stainless steel 18 % Cr", "coating": "none"},
-            "isolation": {"isolates": "bulkhead + doors.front"},
+            "isolation": {"isolates": "step.wells + doors.front"},
         }
         found = Made(bare).check()
-        assert found["corrosion.frame+roof"].verdict is FAILS
-        assert found["corrosion.frame+bumper.front"].verdict is CAUTION
-        assert found["corrosion.frame+fuel.tank"].verdict is FAILS
-        both = {**bare, "isolation": {"isolates": "frame + roof; fuel.tank + frame"}}
+        assert found["corrosion.underframe+roof"].verdict is FAILS
+        assert found["corrosion.underframe+bumper.front"].verdict is CAUTION
+        assert found["corrosion.underframe+fuel.tank"].verdict is FAILS
+        both = {**bare, "isolation": {"isolates": "underframe + roof; fuel.tank + underframe"}}
         parted = Made(both).check()
-        assert parted["corrosion.frame+roof"].verdict is HOLDS
-        assert parted["corrosion.frame+fuel.tank"].verdict is HOLDS
-        assert "0.35 V, parted by Y-isolation" in parted["corrosion.frame+fuel.tank"].sentence
-        assert "so the limit for metal on metal does not" in parted["corrosion.frame+fuel.tank"].sentence
+        assert parted["corrosion.underframe+roof"].verdict is HOLDS
+        assert parted["corrosion.underframe+fuel.tank"].verdict is HOLDS
+        assert "0.35 V, parted by Y-isolation" in parted["corrosion.underframe+fuel.tank"].sentence
+        assert "so the limit for metal on metal does not" in parted["corrosion.underframe+fuel.tank"].sentence
 
     def test_an_isolation_that_names_no_joint_decides_nothing(self):
         bare = {"underframe": {"coating": "none"}, "roof": {"coating": "none"}}
-        found = Made({**bare, "isolation": {"coating": "none"}}).check()["corrosion.frame+roof"]
+        found = Made({**bare, "isolation": {"coating": "none"}}).check()["corrosion.underframe+roof"]
         assert found.verdict is UNKNOWN
         assert found.missing == ("isolates of Y-isolation at isolation",)
 
     def test_a_kit_that_always_comes_with_a_part_parts_its_joint(self):
         made = Made({"fuel.tank": {"material": "stainless steel 18 % Cr", "coating": "none"}})
-        assert made.check()["corrosion.frame+fuel.tank"].verdict is FAILS
-        parts = {"isolates": read_measure("fuel.tank + frame", "text")}
+        assert made.check()["corrosion.underframe+fuel.tank"].verdict is FAILS
+        parts = {"isolates": read_measure("fuel.tank + underframe", "text")}
         kit = Component("KIT", "sleeves", "made", Origin.original, characteristics=parts, loose=True)
 
         def with_kit(**changes):
@@ -450,7 +450,7 @@ class TestCorrosion:
                 components={**made.book.components, "KIT": kit},
                 companions=(replace(rule, **changes),),
             )
-            return made.check()["corrosion.frame+fuel.tank"]
+            return made.check()["corrosion.underframe+fuel.tank"]
 
         assert with_kit().verdict is HOLDS
         assert "parted by KIT (sleeves)" in with_kit().sentence
@@ -463,7 +463,7 @@ class TestCorrosion:
     def test_a_coat_on_the_metal_that_is_eaten_alone_is_worse(self, frame, panels):
         """Aluminium is eaten: painted steel against it is half a remedy, the other way is none."""
         change = {"underframe": {"coating": frame}, "roof": {"coating": panels}}
-        found = Made(change).check()["corrosion.frame+roof"]
+        found = Made(change).check()["corrosion.underframe+roof"]
         half = frame == "paint"
         assert found.verdict is (CAUTION if half else FAILS)
         assert ("a barrier on the plain steel only" in found.sentence) is half
@@ -473,23 +473,27 @@ class TestCorrosion:
     def test_a_coat_on_the_anode_alone_counts_for_nothing_with_other_metals_too(self):
         def tank(frame, coat):
             change = {"fuel.tank": {"material": "stainless steel 18 % Cr", "coating": coat}}
-            return Made({**change, "underframe": {"coating": frame}}).check()["corrosion.frame+fuel.tank"].verdict
+            return (
+                Made({**change, "underframe": {"coating": frame}})
+                .check()["corrosion.underframe+fuel.tank"]
+                .verdict
+            )
 
         assert tank("none", "none") is FAILS
-        assert tank("paint", "none") is FAILS, "the frame is eaten, and it alone is painted"
+        assert tank("paint", "none") is FAILS, "the underframe is eaten, and it alone is painted"
         assert tank("none", "powder coat") is CAUTION
         assert tank("paint", "powder coat") is HOLDS
 
     def test_what_touches_is_what_the_parts_say(self):
         aluminium = {"material": "wrought aluminium", "coating": "none"}
-        elsewhere = {**aluminium, "bolted_to": "bulkhead; doors.front"}
+        elsewhere = {**aluminium, "bolted_to": "step.wells; doors.front"}
         found = Made({"roof": elsewhere, "step.wells": {"coating": "none"}}).check()
-        assert "corrosion.bulkhead+roof" in found
+        assert "corrosion.step.wells+roof" in found
         assert found["corrosion.doors.front+roof"].verdict is HOLDS
-        assert "corrosion.frame+roof" not in Made({"roof": elsewhere}, {}).check() or (
-            found["corrosion.frame+roof"].sentence.startswith("No longer applies")
+        assert "corrosion.underframe+roof" not in Made({"roof": elsewhere}, {}).check() or (
+            found["corrosion.underframe+roof"].sentence.startswith("No longer applies")
         )
-        silent = Made({"roof": {"bolted_to": None}}).check()["corrosion.frame+roof"]
+        silent = Made({"roof": {"bolted_to": None}}).check()["corrosion.underframe+roof"]
         assert silent.verdict is UNKNOWN
         assert silent.missing == ("bolted_to of Y-roof at roof",)
 
@@ -502,24 +506,28 @@ class TestCorrosion:
         made = Made()
         facts = {**made.book.variant.facts, "environment": Measure("lunar", text="lunar")}
         made.book = replace(made.book, variant=replace(made.book.variant, facts=facts))
-        assert made.check()["corrosion.frame+roof"].verdict is UNKNOWN
+        assert made.check()["corrosion.underframe+roof"].verdict is UNKNOWN
 
     def test_galvanised_on_painted_steel_gives_itself_up(self):
-        bumper = {"bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"}}
-        finding = Made(bumper).check()["corrosion.frame+bumper.front"]
+        bumper = {
+            "bumper.front": {"material": "galvanised steel", "coating": "zinc", "bolted_to": "underframe"}
+        }
+        finding = Made(bumper).check()["corrosion.underframe+bumper.front"]
         assert finding.verdict is CAUTION
         assert "The zinc is eaten" in finding.sentence
 
     def test_thin_zinc_in_bad_air_is_a_caution(self):
         assert (
             verdict(
-                "corrosion.zinc.step.wells", {"step.wells": {"zinc_thickness": "40 um"}}, {"corrosivity": "C4"}
+                "corrosion.zinc.step.wells",
+                {"step.wells": {"zinc_thickness": "40 um"}},
+                {"corrosivity": "C4"},
             )
             is CAUTION
         )
 
     def test_one_painted_metal_against_itself_is_not_worth_a_word(self):
-        assert "corrosion.frame+bumper.front" not in Made().check()
+        assert "corrosion.underframe+bumper.front" not in Made().check()
 
 
 class TestFuel:

@@ -178,7 +178,7 @@ def test_metals_on_a_thousand_random_vehicles():
     for _ in range(1000):
         sides = [(chance.choice(list(plain_corrosion.INDEX)), chance.choice(coatings)) for _ in range(2)]
         environment = chance.choice(list(plain_corrosion.ALLOWED))
-        names = chance.choice([None, "frame + roof", "doors.front + bulkhead"])
+        names = chance.choice([None, "underframe + roof", "doors.front + step.wells"])
         change = {
             place: {"material": metal, "coating": coating}
             for place, (metal, coating) in zip(("underframe", "roof"), sides, strict=True)
@@ -192,10 +192,10 @@ def test_metals_on_a_thousand_random_vehicles():
         years = plain_corrosion.zinc_years(um, corrosivity)
         _agrees(found["corrosion.zinc.step.wells"], years, "holds" if years >= 10 - 1e-9 else "caution")
         if sides[0] == sides[1]:
-            assert "corrosion.frame+roof" not in found
+            assert "corrosion.underframe+roof" not in found
             continue
-        isolated = names == "frame + roof"
+        isolated = names == "underframe + roof"
         verdict = plain_corrosion.judge(*sides, environment, isolated)
         met[verdict] += 1
-        assert str(found["corrosion.frame+roof"].verdict) == verdict, (sides, environment, names)
+        assert str(found["corrosion.underframe+roof"].verdict) == verdict, (sides, environment, names)
     assert min(met.values()) > 50, met

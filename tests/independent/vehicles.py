@@ -75,8 +75,8 @@ def _axle_recorded(vehicle: dict, axle: str) -> dict:
     shaft = {
         "shaft_diameter": _number(of["shaft_diameter"] * 1000, "mm"),
         "shear_strength": _number(of["shear_strength"] / 1e6, "MPa"),
-        "inner_spline_count": "10",
-        "outer_spline_count": "10",
+        "inner_spline_count": "14",
+        "outer_spline_count": "14",
     }
     bias = of["bias"]
     efficiency = of["axle_efficiency"]
@@ -90,7 +90,7 @@ def _axle_recorded(vehicle: dict, axle: str) -> dict:
         f"diff.{axle}": {
             "differential": of["differential"],
             "bias_ratio": None if bias is None else _number(bias),
-            "spline_count": "10",
+            "spline_count": "14",
             "torque_rating": None,
         },
         f"propshaft.{axle}": {

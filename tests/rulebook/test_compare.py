@@ -19,7 +19,7 @@ LENGTH = "length"
         ("22.21 mm", Comparator.at_most, "22.20 mm", False),
         ("22.20 mm", Comparator.at_least, "22.21 mm", False),
         ("0.874 in", Comparator.equal, "22.1996 mm", True),
-        ("5.5 in", Comparator.within, "4.5 .. 6 in", True),
+        ("5 in", Comparator.within, "4.5 .. 6 in", True),
         ("6.5 in", Comparator.within, "4.5 .. 6 in", False),
         ("5 .. 6 in", Comparator.within, "4.5 .. 6 in", True),
         ("4 .. 6 in", Comparator.within, "4.5 .. 6 in", False),
