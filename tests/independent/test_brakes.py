@@ -248,6 +248,35 @@ def test_the_figures_told_beside_the_judged_one_come_to_the_same():
             assert told[check] == pytest.approx(figures, rel=2e-6, abs=1e-9), (check, v)
 
 
+def on_discs(rng, **figures):
+    """A random van with discs all round, so that a piston's size sets an axle's force in proportion."""
+    v = a_random_one(rng) | {"category": "N1", "front_kind": "disc", "rear_kind": "disc", **figures}
+    return v | {f"front_{state}": v["front_part"] * v[f"mass_{state}"] for state in ("laden", "unladen")}
+
+
+def test_a_front_axle_too_weak_to_lock_behind_a_valve_never_does():
+    rng = random.Random(1980)
+    for _ in range(20):
+        v = on_discs(rng, front_part=0.5, height_laden=0.9, wheelbase=2.2, knee=5e5, ratio=0.8)
+        v["front_piston_area"] = 0.05 * v["rear_piston_area"]
+        compare(v)
+
+
+@pytest.mark.parametrize("side", [1 - 1e-6, 1 + 1e-6])
+def test_a_front_axle_that_uses_too_little_is_out_of_the_band(side):
+    """Goods vehicles, 71/320/EEC: where the rear locks first the front must keep within 0.08 of the rate."""
+    rng = random.Random(1981)
+    for _ in range(10):
+        v = on_discs(rng, front_part=0.38, height_laden=0.5, wheelbase=3.3, ratio=0.2)
+        front_load = plain.axle_loads(v, "laden", 0.30)[0] / (v["mass_laden"] * plain.G)
+        share = 0.22 * side * front_load / 0.30
+        forces = [plain.axle_force(v | {"knee": 1e9}, axle, 1.0) for axle in ("front", "rear")]
+        v["rear_piston_area"] *= forces[0] * (1 - share) / share / forces[1]
+        v["knee"] = 0.35 * v["mass_laden"] * plain.G * share / forces[0]
+        compare(v)
+        assert (plain.worked_out(v)["lock_order.laden"] == 1) == (side > 1)
+
+
 @pytest.mark.parametrize("side", [1 - 1e-6, 1 + 1e-6])
 def test_both_turn_at_the_same_limit(side):
     """One figure of each is moved to a millionth beside the limit; no rounding decides there."""
