@@ -121,12 +121,16 @@ class TestElectrical:
         assert (old_lamp.verdict, old_lamp.wrong) == (FAILS, ("Y-headlamp.left (6 V)",))
         assert old_lamp.mend == "Change Y-headlamp.left (6 V), or fit a battery of 6 V."
 
-    def test_a_battery_of_another_voltage_makes_strangers_of_all_the_rest(self):
+    def test_a_battery_of_another_voltage_alone_is_the_stranger(self):
         finding = Made({"battery": {"rated_voltage": "6 V"}}).check()["electrical.voltage"]
         assert finding.verdict is FAILS
-        assert {name.split()[0] for name in finding.wrong} == {
-            "X-charging.machine", "X-headlamp.left", "X-headlamp.right",
-        }  # fmt: skip
+        assert {name.split()[0] for name in finding.wrong} == {"Y-battery"}
+
+    def test_battery_and_machine_of_another_voltage_make_strangers_of_all_the_rest(self):
+        six = {"rated_voltage": "6 V"}
+        finding = Made({"battery": six, "charging.machine": six}).check()["electrical.voltage"]
+        assert finding.verdict is FAILS
+        assert {name.split()[0] for name in finding.wrong} == {"X-headlamp.left", "X-headlamp.right"}
         assert finding.mend.endswith(", or fit a battery of 12 V.")
 
     @pytest.mark.parametrize("battery", [None, {"rated_voltage": None}])
