@@ -10,11 +10,11 @@ import typer
 
 from api import console as c
 from api.access.commands import keys
-from api.access.exposure import require_keys_beyond_this_machine
 from api.console import (
     NO,
     counted,
     counting,
+    engine_for,
     order_query_from,
     print_json,
     print_lines,
@@ -48,11 +48,12 @@ def serve(
     workers: Annotated[int, typer.Option(help="Processes.", min=1)] = 1,
 ) -> None:
     """Answer over HTTP. Changes take a key; beyond this machine nothing is served while no key exists."""
+    from api.access.exposure import require_keys_beyond_this_machine
     from api.serving import serve as run
 
     settings = settings_for(database, host=host, port=port)
     with readable_errors():
-        require_keys_beyond_this_machine(settings, service_for(settings).engine)
+        require_keys_beyond_this_machine(settings, engine_for(settings))
     os.environ |= {
         "GRAFTBOOK_DATABASE_URL": settings.database_url,
         "GRAFTBOOK_HOST": settings.host,
@@ -119,9 +120,8 @@ def load(
 
     settings = settings_for(database)
     with readable_errors(), counting("records read") as step:
-        service = service_for(settings)
         report = load_records(
-            service.engine, list(sources), dry_run=dry_run, progress=step, who=who(), why=why
+            engine_for(settings), list(sources), dry_run=dry_run, progress=step, who=who(), why=why
         )
     show_mistakes(report)
     if not report.ok:
@@ -144,7 +144,7 @@ def export(
 
     settings = settings_for(database)
     with readable_errors():
-        engine = service_for(settings).engine
+        engine = engine_for(settings)
         if target is None or str(target) == "-":
             write(engine, sys.stdout)
             return
@@ -201,9 +201,8 @@ def lint(
 
     settings = settings_for(database)
     with readable_errors(), counting("findings") as step:
-        service = service_for(settings)
         findings = []
-        for finding in find(service.engine, settings.currency):
+        for finding in find(engine_for(settings), settings.currency):
             findings.append(finding)
             step(len(findings))
     if as_json:

@@ -1,30 +1,30 @@
-"""What the commands share: their options, how they begin, how they end, how they print."""
+"""What the commands share: their options, how they begin, how they end, how they print.
+
+Every command loads this, a mere question for help too: what takes long to load (the database, the service,
+the questions) is imported where it is used.
+"""
 
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from typing import Annotated, Any, NoReturn, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
-import orjson
 import typer
 from pydantic import ValidationError
-from rich.console import Console
-from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
-from sqlalchemy.exc import DBAPIError
 
-from api.catalogue.loading import Report
-from api.closure.deadline import OutOfTime
 from api.problems import Problem, Unavailable
-from api.service import Service, make_service
 from api.settings import Settings
-from api.warm import migration_level
-from api.wire.errors import problem_from_mistakes
-from api.wire.orders_in import OrderQuery
-from api.wire.query import ClosureQuery
-from api.wire.values import counted as counted
 
-Query = TypeVar("Query", bound=ClosureQuery)
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
+    from api.catalogue.loading import Report
+    from api.service import Service
+    from api.wire.orders_in import OrderQuery
+    from api.wire.query import ClosureQuery
+
+Query = TypeVar("Query", bound="ClosureQuery")
 
 NO, WRONG_USE, NO_DATABASE = 1, 2, 3
 """How a command ends when the answer is no, when it was used wrongly, when there is no database."""
@@ -76,13 +76,17 @@ AtMostSuppliers = Annotated[int | None, typer.Option(help="No more suppliers tha
 Fastest = Annotated[bool, typer.Option("--fastest", help="As early as can be, then the cheapest.")]
 
 
-def query_from(given: dict[str, Any]) -> ClosureQuery:
+def query_from(given: dict[str, Any]) -> "ClosureQuery":
     """The question that a command's options ask; ends the command when they cannot be one."""
+    from api.wire.query import ClosureQuery
+
     return _from_options(ClosureQuery, given)
 
 
-def order_query_from(given: dict[str, Any]) -> OrderQuery:
+def order_query_from(given: dict[str, Any]) -> "OrderQuery":
     """The same with how to buy."""
+    from api.wire.orders_in import OrderQuery
+
     return _from_options(OrderQuery, given)
 
 
@@ -91,6 +95,8 @@ def _from_options(query: type[Query], given: dict[str, Any]) -> Query:
     try:
         return query(**fields)
     except ValidationError as error:
+        from api.wire.errors import problem_from_mistakes
+
         stop(problem_from_mistakes(error.errors()).detail)
 
 
@@ -103,16 +109,33 @@ def settings_for(database: str | None, **given: Any) -> Settings:
         stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()))
 
 
-def service_for(settings: Settings) -> Service:
+def service_for(settings: Settings) -> "Service":
     """The service's parts on a database of the right shape. Raises Unavailable."""
+    from api.service import make_service
+
     service = make_service(settings)
-    right, present, needed = migration_level(service.engine)
+    _require_shape(service.engine)
+    return service
+
+
+def engine_for(settings: Settings) -> "Engine":
+    """The database alone, of the right shape, for what needs no question answered. Raises Unavailable."""
+    from api.database import make_engine
+
+    engine = make_engine(settings.database_url, settings.pool_size)
+    _require_shape(engine)
+    return engine
+
+
+def _require_shape(engine: "Engine") -> None:
+    from api.warm import migration_level
+
+    right, present, needed = migration_level(engine)
     if not right:
-        service.engine.dispose()
+        engine.dispose()
         raise Unavailable(
             f"the database is at {present}, the program needs {needed}: run `graftbook migrate`"
         )
-    return service
 
 
 @contextmanager
@@ -124,12 +147,19 @@ def readable_errors() -> Iterator[None]:
         stop(error.detail, NO_DATABASE)
     except Problem as error:
         stop(error.detail)
-    except OutOfTime:
-        stop("this was not worked out in the time there is; ask for less at once", NO)
-    except DBAPIError as error:
-        stop(f"the database does not answer: {error.orig}", NO_DATABASE)
     except (OSError, ValueError) as error:
         stop(str(error))
+    except Exception as error:
+        # Loaded here, since most commands end well; one that came this far has loaded it itself.
+        from sqlalchemy.exc import DBAPIError
+
+        from api.closure.deadline import OutOfTime
+
+        if isinstance(error, OutOfTime):
+            stop("this was not worked out in the time there is; ask for less at once", NO)
+        if not isinstance(error, DBAPIError):
+            raise
+        stop(f"the database does not answer: {error.orig}", NO_DATABASE)
 
 
 def stop(message: str, code: int = WRONG_USE) -> NoReturn:
@@ -141,13 +171,16 @@ def stop(message: str, code: int = WRONG_USE) -> NoReturn:
 @contextmanager
 def counting(what: str) -> Iterator[Callable[[int], None]]:
     """Shows on the terminal how many are done; call what it gives with the number so far."""
+    from rich.console import Console
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
     columns = (SpinnerColumn(), TextColumn("{task.completed:,} {task.description}"), TimeElapsedColumn())
     with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
         task = progress.add_task(what, total=None)
         yield lambda done: progress.update(task, completed=done)
 
 
-def show_mistakes(report: Report) -> None:
+def show_mistakes(report: "Report") -> None:
     """Every mistake of a load with its file and line."""
     for mistake in report.mistakes:
         typer.echo(str(mistake), err=True)
@@ -166,8 +199,17 @@ def print_lines(lines: Iterable[str]) -> None:
         typer.echo(line.rstrip())
 
 
+def counted(number: int, one: str) -> str:
+    """`1 row`, `2 rows`."""
+    from api.wire.values import counted as in_words
+
+    return in_words(number, one)
+
+
 def print_json(document: Any) -> None:
     """A document on the standard output, indented."""
+    import orjson
+
     sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
     sys.stdout.flush()
 

@@ -10,13 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from alembic.util import CommandError
 from sqlalchemy import Connection, Engine, create_engine, event, func, inspect, select
 from sqlalchemy import table as bare_table
 from sqlalchemy.engine import make_url
@@ -24,6 +19,9 @@ from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.pool import StaticPool
 from sqlmodel import Session, SQLModel
+
+if TYPE_CHECKING:
+    from alembic.config import Config
 
 NAMING = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
@@ -209,6 +207,9 @@ def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
 
     Raises ValueError for a revision that there is not.
     """
+    from alembic import command
+    from alembic.util import CommandError
+
     config = migration_config()
     with engine.connect().execution_options(**{_WRITES: True}) as connection:
         on_sqlite = engine.dialect.name == "sqlite"
@@ -230,8 +231,11 @@ def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
                 _foreign_keys(connection, "ON")
 
 
-def migration_config() -> Config:
-    """Where Alembic finds the migrations."""
+def migration_config() -> "Config":
+    """Where Alembic finds the migrations. It is imported where the shape is looked at: it takes as long to
+    load as the whole ORM, and reasoning needs none of it."""
+    from alembic.config import Config
+
     config = Config()
     config.set_main_option("script_location", str(migrations_folder()).replace("%", "%%"))
     return config
@@ -246,10 +250,13 @@ def _count(connection: Connection, name: str) -> int:
     return int(connection.execute(select(func.count()).select_from(bare_table(name))).scalar_one())
 
 
-def _goes_down(config: Config, connection: Connection, revision: str) -> bool:
+def _goes_down(config: "Config", connection: Connection, revision: str) -> bool:
     """Whether a revision lies behind the one that the database is at."""
     if revision in ("base", "head") or revision[0] in "+-":
         return revision == "base" or revision[0] == "-"
+    from alembic.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
     here = MigrationContext.configure(connection).get_current_revision()
     behind = {step.revision for step in ScriptDirectory.from_config(config).iterate_revisions(here, "base")}
     return revision in behind - {here}

@@ -1,18 +1,19 @@
 """What a process does before its first question: load the solver, look at the database's shape."""
 
 import logging
+from typing import TYPE_CHECKING
 
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
 from api.database import migration_config
-from api.service import Service
+
+if TYPE_CHECKING:
+    from api.service import Service
 
 _LOG = logging.getLogger("graftbook")
 
 
-def warm_up(service: Service) -> None:
+def warm_up(service: "Service") -> None:
     """Load the solver (0.4 s that no asker should wait for) where it is used; warn about an old database."""
     service.reasoner.start()
     if not (level := migration_level(service.engine))[0]:
@@ -24,6 +25,9 @@ def migration_level(engine: Engine) -> tuple[bool, str, str]:
 
     Raises OperationalError when the database does not answer.
     """
+    from alembic.migration import MigrationContext
+    from alembic.script import ScriptDirectory
+
     needed = ", ".join(ScriptDirectory.from_config(migration_config()).get_heads())
     with engine.connect() as connection:
         present = ", ".join(MigrationContext.configure(connection).get_current_heads())

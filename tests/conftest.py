@@ -69,6 +69,10 @@ def pytest_configure(config: pytest.Config) -> None:
         config.add_cleanup(lambda: remove_behind(folder))
 
 
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    sparing.share_answers(item.nodeid, getattr(item, "fixturenames", ()))
+
+
 @pytest.fixture(scope="session")
 def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     """The address of a PostgreSQL that this run starts and stops itself."""

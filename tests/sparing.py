@@ -1,13 +1,16 @@
 """What the many applications of one test process need make only once.
 
 Nearly every test has an application and a database of its own, and each would compile the same rule books of
-the demo range anew (a second each), read the same routes anew (a fifth of a second) and put the same
-statements into SQL anew (most of what a load of a small catalogue takes). All come out the same every time:
-rule books are values, and a copy of the demo range that no edit touched has the epoch and the revision of the
-first; the words of a statement hang on the kind of database alone.
+the demo range anew (a second each), read the same routes anew (a fifth of a second), put the same statements
+into SQL anew (most of what a load of a small catalogue takes) and reason over the same few questions anew
+(half a second to two). All come out the same every time: rule books are values, and a copy of the demo range
+that no edit touched has the epoch and the revision of the first; the words of a statement hang on the kind of
+database alone; an answer that no time limit cut short hangs on the rule book and the question alone.
 """
 
-from collections.abc import Callable
+from collections import OrderedDict
+from collections.abc import Callable, Container
+from dataclasses import fields
 from typing import Any
 
 from fastapi import routing
@@ -15,10 +18,16 @@ from sqlalchemy import Engine
 from sqlalchemy.util import LRUCache
 from sqlmodel import Session
 
+from api.asking import documents, effect
 from api.catalogue import books
 from api.catalogue.epoch import begin_epoch, epoch_of
 from api.catalogue.store import book_revision, compile_book
+from api.closure.answer import Answer
+from api.closure.answering import answer_question
+from api.closure.deadline import Deadline
+from api.closure.question import Question
 from api.database import reading, writing
+from api.orders import answering
 from api.rulebook.model import RuleBook
 
 FIRST = 1
@@ -29,6 +38,16 @@ _sparing: set[str] = set()
 _books: dict[tuple[str, str, str], RuleBook] = {}
 _routes: dict[tuple[Any, ...], Any] = {}
 _statements: LRUCache[tuple[Any, ...], Any] = LRUCache(20_000)
+
+ANSWERED_ONCE = (
+    "tests/access/", "tests/api/", "tests/builds/", "tests/orders/", "tests/pages/",
+    "tests/soundness/test_as_of", "tests/soundness/test_once", "tests/soundness/test_reading",
+)  # fmt: skip
+"""Whose tests look at what is made of answers. Where the reasoning itself is tested, it is done each time."""
+SECONDS_LEFT = 5.0
+"""Whoever gives a question less than this tests what comes of little time."""
+MOST_ANSWERS = 200
+_answers: OrderedDict[tuple[Any, ...], tuple[RuleBook, Answer]] = OrderedDict()
 
 
 def share_books_of(engine: Engine) -> None:
@@ -53,6 +72,41 @@ def shared_or_compiled(session: Session, variant: str) -> RuleBook:
     if key not in _books:
         _books[key] = compile_book(session, variant)
     return _books[key]
+
+
+def share_answers(node: str, fixtures: Container[str]) -> None:
+    """The test that begins is told what another one was, unless it puts anything of the program in another's
+    place."""
+    shares = node.startswith(ANSWERED_ONCE) and "monkeypatch" not in fixtures
+    for asking in (documents, effect, answering):
+        asking.answer_question = shared_or_reasoned if shares else answer_question  # type: ignore[attr-defined]
+
+
+def shared_or_reasoned(
+    book: RuleBook, question: Question, deadline: Deadline | None = None, *, next_bests: bool = True
+) -> Answer:
+    """The answer to a question, reasoned over once for all rule books that hold the same."""
+    left = deadline.left() if deadline else question.seconds
+    if left < SECONDS_LEFT:
+        return answer_question(book, question, deadline, next_bests=next_bests)
+    key = book.variant.name, next_bests, _content(question)
+    known = _answers.get(key)
+    if known is not None and (known[0] is book or known[0] == book):
+        _answers.move_to_end(key)
+        return known[1]
+    answer = answer_question(book, question, deadline, next_bests=next_bests)
+    if documents.lasting(answer):
+        _answers[key] = book, answer
+        if len(_answers) > MOST_ANSWERS:
+            _answers.popitem(last=False)
+    return answer
+
+
+def _content(question: Question) -> tuple[Any, ...]:
+    """All of it but how long it may take."""
+    given = {field.name: getattr(question, field.name) for field in fields(question)}
+    del given["seconds"]
+    return *given.pop("fitted").items(), *given.values()
 
 
 def _read_once(read: Callable[..., Any]) -> Callable[..., Any]:

@@ -1,6 +1,7 @@
 """Imports run one way: the reasoning knows no web and no database, and SQL stays in its rooms."""
 
 import ast
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -84,6 +85,28 @@ def test_importing_a_pure_room_loads_neither_web_nor_database(room: str) -> None
     loaded = {name.split(".")[0] for name in shown.stdout.split()}
     assert not loaded & (NOT_IN_PURE - {"sqlite3"})
     assert not {n for n in shown.stdout.split() if n.startswith(("api.catalogue", "api.database"))}
+
+
+COMMANDS = {
+    "from api.cli import main; main()": {"sqlalchemy", "sqlmodel", "fastapi", "rich", "api.service"},
+    "sys.argv[1:] = ['keys', 'list']; from api.cli import main; main()": {
+        "fastapi", "ortools", "reportlab", "rich", "api.service", "api.catalogue.tables", "api.closure",
+    },
+}  # fmt: skip
+"""What a command leaves alone: most of a process's first second goes into what is loaded, used or not."""
+
+
+@pytest.mark.parametrize("asked", COMMANDS)
+def test_a_command_loads_what_it_uses_and_no_more(asked: str, sqlite_demo_url: str) -> None:
+    code = f"import atexit, sys\natexit.register(lambda: print(*sys.modules))\n{asked}"
+    shown = subprocess.run(
+        [sys.executable, "-c", code], cwd=API.parent, capture_output=True, text=True, check=False,
+        env=os.environ | {"GRAFTBOOK_DATABASE_URL": sqlite_demo_url},
+    )  # fmt: skip
+    loaded = shown.stdout.splitlines()[-1].split()
+    assert "api.console" in loaded, shown.stderr
+    assert not COMMANDS[asked] & set(loaded)
+    assert shown.stderr == "" or "Usage" in shown.stderr
 
 
 @pytest.mark.parametrize("room", MAY_IMPORT)

@@ -2,16 +2,16 @@
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
-from sqlalchemy import Engine
 
 from api import console as c
-from api.access import service as access
-from api.access.principal import Caller
 from api.access.scopes import Scope
 from api.problems import UnknownKey
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
 
 keys = typer.Typer(help="Keys for the API and the pages.", no_args_is_help=True, rich_markup_mode=None)
 
@@ -20,10 +20,10 @@ MOST_LISTED = 100_000
 
 
 @contextmanager
-def _opened(database: str | None) -> Iterator[Engine]:
+def _opened(database: str | None) -> Iterator["Engine"]:
     """The database for one command; what goes wrong ends it with a readable line."""
     with c.readable_errors():
-        engine = c.service_for(c.settings_for(database)).engine
+        engine = c.engine_for(c.settings_for(database))
         try:
             yield engine
         finally:
@@ -41,6 +41,9 @@ def create(
     as_json: AsJson = False,
 ) -> None:
     """Make a key and show it, this once: it is stored as a digest only."""
+    from api.access import service as access
+    from api.access.principal import Caller
+
     with _opened(database) as engine:
         until = access.read_expiry(expires, access.moment()) if expires else None
         made = access.create_key(engine, label, scope, until, Caller(who=c.who()))
@@ -55,6 +58,8 @@ def create(
 @keys.command(name="list")
 def list_(database: c.Database = None, as_json: AsJson = False) -> None:
     """The keys, oldest first, without their secrets."""
+    from api.access import service as access
+
     with _opened(database) as engine:
         rows = access.list_keys(engine, None, MOST_LISTED)
     if as_json:
@@ -74,6 +79,9 @@ def revoke(
     as_json: AsJson = False,
 ) -> None:
     """From now on the key opens nothing, in no process."""
+    from api.access import service as access
+    from api.access.principal import Caller
+
     with _opened(database) as engine:
         try:
             access.revoke_key(engine, key, Caller(who=c.who()))

@@ -6,7 +6,6 @@ from typing import Annotated
 import typer
 
 from api import console as c
-from api.orders import shelf
 
 stock = typer.Typer(help="The shop's own store.", no_args_is_help=True, rich_markup_mode=None)
 
@@ -17,9 +16,11 @@ def list_(
     database: c.Database = None,
 ) -> None:
     """All that lies in the store as CSV: number, quantity, place."""
+    from api.orders import shelf
+
     settings = c.settings_for(database)
     with c.readable_errors():
-        sheet, _etag = shelf.whole_sheet(c.service_for(settings).engine)
+        sheet, _etag = shelf.whole_sheet(c.engine_for(settings))
         if target:
             target.write_text(sheet, encoding="utf-8", newline="")
     rows = sheet.count("\n") - 1
@@ -37,12 +38,12 @@ def count(
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
 ) -> None:
     """Say what lies in the store now; all of the sheet, or nothing."""
+    from api.orders import shelf
+
     settings = c.settings_for(database)
     with c.readable_errors():
         text = sheet.read_text(encoding="utf-8-sig")
-        report = shelf.count(
-            c.service_for(settings).engine, text, whole=whole, dry_run=dry_run, file=str(sheet)
-        )
+        report = shelf.count(c.engine_for(settings), text, whole=whole, dry_run=dry_run, file=str(sheet))
     c.show_mistakes(report)
     if not report.ok:
         raise typer.Exit(c.NO)

@@ -3,11 +3,12 @@
 import math
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from api.checks.verdict import Verdict
 from tests.checks.made import TALL, TALL_TYRE, WIDE_WHEEL, Made, verdict
+from tests.running import cases
 
 HOLDS, CAUTION, FAILS, UNKNOWN = Verdict.holds, Verdict.caution, Verdict.fails, Verdict.not_determined
 
@@ -136,6 +137,7 @@ class TestBrakes:
         at_wheels = Made().check()["brakes.hand_brake"]
         assert at_wheels.figures[0].after / behind.figures[0].after == pytest.approx(3.75)
 
+    @settings(max_examples=cases(35))
     @given(st.floats(1.9, 2.6), st.floats(0.02, 0.3))
     def test_a_taller_tyre_never_brakes_better(self, circumference, taller):
         def force(c):

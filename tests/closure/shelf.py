@@ -77,6 +77,7 @@ class Shelf:
         self.positions: dict[str, Position] = {}
         self.components: dict[str, Component] = {}
         self.fitments: list[Fitment] = []
+        self._there: set[tuple[str, str]] = set()
         self.rules: dict[str, list] = {}
         for name, numbers in positions.items():
             essential = "?" not in numbers
@@ -96,7 +97,9 @@ class Shelf:
 
     def fits(self, number: str, position: str, **more: Any) -> "Shelf":
         values = {"effort": Effort.direct, "minutes": 10, "evidence": SEEN, **more}
-        self.fitments = [f for f in self.fitments if (f.component, f.position) != (number, position)]
+        if (number, position) in self._there:  # looked for only then: some shelves hold ten thousand
+            self.fitments = [f for f in self.fitments if (f.component, f.position) != (number, position)]
+        self._there.add((number, position))
         name = f"{number}@{position}"
         self.fitments.append(Fitment(name=name, component=number, position=position, **values))
         return self

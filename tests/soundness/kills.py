@@ -5,7 +5,8 @@
 
 A case is one thing that a process is killed in. To add one, write a `Case` and put it into `CASES`:
 
-- `prepare(url)` brings a fresh copy of the demo range to where the case begins;
+- `prepare(url)` brings a copy of the demo range to where the case begins, once: each kill is in a copy of
+  that; what the work is to know of it goes into the environment, under names that begin with `KILLED_`;
 - `work(url, begin)` runs in the process that is killed: it makes ready, calls `begin`, does the thing once;
 - `state(url)` tells everything that the thing may change, as text, the same whenever it was done;
 - `afterwards(url, outcome)` shows that the next start works and that doing it again ends as it should.
@@ -46,11 +47,12 @@ from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
 from tests.soundness.forked import LOADED
 
 OLD_SHAPE = "2026_11_25_builds"
+COMPONENTS = 800
 SHEET = "".join(
     (
         "[section]\nname,title,order\nkilled,Killed,98\n",
         "[component]\nnumber,name,section,origin,price\n",
-        *(f"KILL-{number:05d},Part {number},killed,modern,{number}\n" for number in range(2_000)),
+        *(f"KILL-{number:05d},Part {number},killed,modern,{number}\n" for number in range(COMPONENTS)),
     )
 )
 BUILD = {"name": "killed", "chassis": "24PL-018412", "fitted": {"brake.front.left": "QB-2012"}}
@@ -65,16 +67,26 @@ SECONDS = 120
 Begin = Callable[[], None]
 
 
+@dataclass(frozen=True)
+class Prepared:
+    """Where a case begins on an engine: a database to copy, its state, and what the work is to know of it."""
+
+    url: str
+    state: str
+    known: dict[str, str]
+
+
 @dataclass
 class Case:
-    """One thing that is killed. `alone`: about how long it takes on an engine, in seconds, and the
-    state that it leaves when nobody kills it."""
+    """One thing that is killed. `prepared`: where it begins on an engine. `alone`: about how long it takes
+    there, in seconds, and the state that it leaves when nobody kills it."""
 
     name: str
     work: Callable[[str, Begin], None]
     state: Callable[[str], str]
     afterwards: Callable[[str, str], None]
     prepare: Callable[[str], None] = lambda _url: None
+    prepared: dict[str, Prepared] = field(default_factory=dict)
     alone: dict[str, tuple[float, str]] = field(default_factory=dict)
 
 
@@ -91,7 +103,7 @@ def whole(url: str) -> str:
 
 
 def import_sheet(url: str, begin: Begin) -> None:
-    """An import of two thousand components, in place of a large one."""
+    """An import of some hundred components, in place of a large one."""
     with opened(url) as engine:
         engine.connect().close()
         begin()
@@ -101,7 +113,7 @@ def import_sheet(url: str, begin: Begin) -> None:
 def _import_again(url: str, _outcome: str) -> None:
     with opened(url) as engine:
         assert load(engine, sheet(SHEET)).ok
-    assert "KILL-01999" in whole(url)
+    assert f"KILL-{COMPONENTS - 1:05d}" in whole(url)
 
 
 def to_old_shape(url: str) -> None:
@@ -140,13 +152,10 @@ def _migrate_again(url: str, _outcome: str) -> None:
     assert "QB-3310" in whole(url)
 
 
-_KEYS: dict[str, str] = {}
-
-
 def _with_key(url: str) -> None:
     with opened(url) as engine:
-        _KEYS[url] = create_key(engine, "kills", Scope.EDIT, None, Caller(who="tests")).text
-    os.environ["KILLED_KEY"] = _KEYS[url]
+        key = create_key(engine, "kills", Scope.EDIT, None, Caller(who="tests"))
+    os.environ["KILLED_KEY"] = key.text
 
 
 def create_once(url: str, begin: Begin) -> None:
@@ -204,7 +213,7 @@ async def _asked_again(
 ) -> httpx.Response:
     """The next start of the service, and the same request once more under the same key."""
     app = create_app(Settings(database_url=url))
-    own = {"Authorization": f"Bearer {_KEYS[url]}", "Idempotency-Key": ONCE} | (headers or {})
+    own = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}", "Idempotency-Key": ONCE} | (headers or {})
     transport = httpx.ASGITransport(app)
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
         answer = await client.request(method, path, headers=own, **sent)
@@ -221,7 +230,7 @@ def _with_draft(url: str) -> None:
 
 async def _drafted(url: str) -> None:
     app = create_app(Settings(database_url=url))
-    own = {"Authorization": f"Bearer {_KEYS[url]}"}
+    own = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}"}
     transport = httpx.ASGITransport(app)
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
         stored = await client.put("/v1/stock/QB-3310", json={"quantity": 5, "place": "A1"}, headers=own)
@@ -240,7 +249,7 @@ def _with_sent(url: str) -> None:
 
 async def _sent(url: str) -> None:
     app = create_app(Settings(database_url=url))
-    own = {"Authorization": f"Bearer {_KEYS[url]}", "If-Match": os.environ["KILLED_ETAG"]}
+    own = {"Authorization": f"Bearer {os.environ['KILLED_KEY']}", "If-Match": os.environ["KILLED_ETAG"]}
     transport = httpx.ASGITransport(app)
     async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1", timeout=60) as client:
         sent = await client.post(f"/v1/order-lists/{ORDER['name']}/send", headers=own)
@@ -289,14 +298,23 @@ CASES = (
 )
 
 
-def kill_once(case: Case, url: str, chance: random.Random) -> str:
+def _prepared(case: Case, url: str) -> Prepared:
+    case.prepare(url)
+    known = {name: value for name, value in os.environ.items() if name.startswith("KILLED_")}
+    return Prepared(url, case.state(url), known)
+
+
+def kill_once(case: Case, copy: Callable[[str], str], demo: str, chance: random.Random) -> str:
     """Kill the case once, on a fresh database. "before" or "after"; AssertionError for anything else.
 
     The first time on an engine it is left alone, to learn how long it takes and what it leaves.
     """
-    engine = url.split(":", 1)[0]
-    case.prepare(url)
-    before = case.state(url)
+    engine = demo.split(":", 1)[0]
+    if engine not in case.prepared:
+        case.prepared[engine] = _prepared(case, copy(demo))
+    begins = case.prepared[engine]
+    os.environ.update(begins.known)
+    url, before = copy(begins.url), begins.state
     process, seconds = _run(case, url, None if engine not in case.alone else _moment(case, engine, chance))
     _wait_for_server(url)
     after = case.state(url)
@@ -365,15 +383,17 @@ def _wait_for_server(url: str) -> None:
             time.sleep(0.02)
 
 
-def kill(cases: list[Case], fresh: Callable[[], str], kills: int, seed: int) -> dict[str, Counter[str]]:
-    """Kill the cases in turn, so many times in all. How often each ended before and after."""
+def kill(
+    cases: list[Case], copy: Callable[[str], str], demo: str, kills: int, seed: int
+) -> dict[str, Counter[str]]:
+    """Kill the cases in turn, so many times in all, in copies. How often each ended before and after."""
     chance = random.Random(seed)
     seen: dict[str, Counter[str]] = {case.name: Counter() for case in cases}
     for case in cases:
-        kill_once(case, fresh(), chance)
+        kill_once(case, copy, demo, chance)
     for number in range(kills):
         case = cases[number % len(cases)]
-        seen[case.name][kill_once(case, fresh(), chance)] += 1
+        seen[case.name][kill_once(case, copy, demo, chance)] += 1
     return seen
 
 
@@ -396,7 +416,7 @@ def main(arguments: list[str]) -> int:
 def _kill_on(engine: str, databases: Databases, cases: list[Case], kills: int, seed: int) -> None:
     demo = loaded_demo(databases.new())
     started = time.monotonic()
-    for name, outcomes in kill(cases, lambda: databases.copy(demo), kills, seed).items():
+    for name, outcomes in kill(cases, databases.copy, demo, kills, seed).items():
         print(f"{engine}: {name}: killed {outcomes.total()} times, {dict(outcomes)}", flush=True)
     print(f"{engine}: {time.monotonic() - started:.0f} s, nothing half done", flush=True)
 

@@ -83,6 +83,9 @@ LOOK_UPS = (
 )  # fmt: skip
 
 
+BURST = 80
+
+
 def at_once(served: Served, requests: list[tuple[str, str, Any]]) -> list[httpx.Response]:
     """The answers to requests (method, address, body) that all come at the same time."""
 
@@ -97,25 +100,26 @@ def at_once(served: Served, requests: list[tuple[str, str, Any]]) -> list[httpx.
 
 
 def test_a_burst_beyond_the_pool_is_answered_whole(own_demo_url: str, start: Serve):
-    """Two hundred at once against five connections: each session is closed before the next is opened."""
+    """Twice as many at once as there are threads, far more than the pool has connections: each session is
+    closed before the next is opened."""
     served = start(own_demo_url, pool_size=5)
-    looked = at_once(served, [("GET", LOOK_UPS[n % len(LOOK_UPS)], None) for n in range(200)])
-    assert Counter(answer.status_code for answer in looked) == {200: 200}
-    bodies = [{"name": f"build-{n}", "chassis": "24PL-018412"} for n in range(200)]
+    looked = at_once(served, [("GET", LOOK_UPS[n % len(LOOK_UPS)], None) for n in range(BURST)])
+    assert Counter(answer.status_code for answer in looked) == {200: BURST}
+    bodies = [{"name": f"build-{n}", "chassis": "24PL-018412"} for n in range(BURST)]
     made = at_once(served, [("POST", "/v1/builds", body) for body in bodies])
-    assert Counter(answer.status_code for answer in made) == {201: 200}
+    assert Counter(answer.status_code for answer in made) == {201: BURST}
 
 
 def test_more_questions_than_the_process_takes_are_answered_or_told_to_come_again(
     own_demo_url: str, start: Serve
 ):
-    served = start(own_demo_url, pool_size=5, questions_at_once=4, questions_waiting=10)
-    addresses = [f"/v1/closures?chassis=24PL-0184{n:02d}&fit=QB-3310" for n in range(60)]
+    served = start(own_demo_url, pool_size=5, questions_at_once=2, questions_waiting=4)
+    addresses = [f"/v1/closures?chassis=24PL-0184{n:02d}&fit=QB-3310" for n in range(30)]
     answers = at_once(served, [("GET", address, None) for address in addresses])
     statuses = Counter(answer.status_code for answer in answers)
     assert statuses.keys() == {200, 503}
-    assert statuses[200] >= 4, "who was let in at once; on a slow machine the others wait in vain"
+    assert statuses[200] >= 2, "who was let in at once; on a slow machine the others wait in vain"
     told = [answer for answer in answers if answer.status_code == 503]
     assert all(answer.headers["retry-after"] for answer in told)
-    again = at_once(served, [("GET", str(answer.request.url.raw_path, "ascii"), None) for answer in told[:4]])
+    again = at_once(served, [("GET", str(answer.request.url.raw_path, "ascii"), None) for answer in told[:2]])
     assert Counter(answer.status_code for answer in again) == {200: len(again)}

@@ -18,20 +18,31 @@ from tests.soundness import worst
 AT_ONCE = 2
 SECONDS = 1.0
 """The deadline here; `python -m tests.soundness.worst` gives each two seconds."""
+ENDLESS = {
+    "dense_conflicts", "three_sat", "long_cycle_of_choices", "many_candidates", "subset_sum",
+    "many_loose_parts", "many_flaws", "budgets_over_all",
+}  # fmt: skip
+LESS_SECONDS = 0.3
+"""What these get, which use up whatever they are given: that they stop is seen of a short one as well."""
+
+
+def seconds_for(name: str) -> float:
+    """The deadline of one of the worst."""
+    return LESS_SECONDS if name in ENDLESS else SECONDS
 
 
 @pytest.fixture(scope="module")
 def answers() -> dict[str, dict[str, Any]]:
     """What each of the worst costs."""
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        asked = pool.map(lambda name: worst.ask_apart(name, SECONDS), worst.HOSTILE)
+        asked = pool.map(lambda name: worst.ask_apart(name, seconds_for(name)), worst.HOSTILE)
         return dict(zip(worst.HOSTILE, asked, strict=True))
 
 
 @pytest.mark.parametrize("name", worst.HOSTILE)
 def test_the_whole_answer_comes_in_time_and_in_bounds(answers: dict[str, dict[str, Any]], name: str) -> None:
     found = answers[name]
-    assert found["processor"] <= SECONDS * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE, found
+    assert found["processor"] <= seconds_for(name) * worst.MOST_SECONDS_OVER + worst.MOST_SECONDS_MORE, found
     assert found["megabytes"] <= worst.MOST_MEGABYTES, found
 
 
@@ -49,6 +60,7 @@ def test_the_outcome_is_honest(answers: dict[str, dict[str, Any]], name: str) ->
 
 
 def test_the_worst_are_hard_enough_to_show_something(answers: dict[str, dict[str, Any]]) -> None:
+    assert {answers[name]["outcome"] for name in ENDLESS} == {str(Outcome.not_proved)}
     outcomes = [found["outcome"] for found in answers.values()]
     assert {str(o) for o in Outcome} == set(outcomes), outcomes
     assert any(found["cut_short"] for found in answers.values())
