@@ -96,7 +96,7 @@ def closure(asked: Posed) -> Told:
 def set_only(asked: Posed) -> tuple[Answer, Facts]:
     """The answer without what each next best would cost, and how the question was understood."""
     answer = answer_question(asked.book, asked.question, asked.deadline, next_bests=False)
-    return answer, understood(asked)
+    return answer, understood(asked, answer)
 
 
 def why_not(asked: Posed, number: str, position: str) -> Told:
@@ -143,7 +143,7 @@ def without_sets(answer: Answer) -> Answer:
 
 
 def _written(asked: Posed, answer: Answer, look: Look) -> Facts:
-    document = understood(asked) | answer_document(asked.book, answer, look)
+    document = understood(asked, answer) | answer_document(asked.book, answer, look)
     document["checks"], document["cautions"] = arithmetic(asked, answer.solution, look)
     return document
 
@@ -169,10 +169,11 @@ def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) ->
     }
 
 
-def understood(asked: Posed) -> Facts:
-    """How the question was understood. What makes a wish ask for nothing is not looked for after the end."""
+def understood(asked: Posed, answer: Answer | None = None) -> Facts:
+    """How the question was understood. `answer`: what came of it; where nothing did and time is over, it is
+    not looked for what makes a wish ask for nothing."""
     question = asked.question
-    late = asked.deadline.extended().passed
+    late = answer is not None and answer.outcome is Outcome.not_proved and asked.deadline.extended().passed
     whys = [None if late else met_already(scope_of(asked.book, question), wish) for wish in question.wishes]
     return {
         "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),

@@ -7,7 +7,7 @@ is counted.
 import json
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from types import ModuleType
 from typing import Any
@@ -18,8 +18,10 @@ from api.asking import documents
 from api.asking.documents import Posed, Told
 from api.checks import set as checks
 from api.closure import solution
+from api.closure.answer import Outcome
+from api.closure.answering import answer_question
 from api.closure.deadline import Deadline, OutOfTime, Pace
-from api.closure.question import FitComponent, Question, RemedyFlaw
+from api.closure.question import FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
 from api.orders import facts
 from api.orders.buying import Market, Terms, buy
 from api.orders.needs import Wanted, needs_of
@@ -153,6 +155,19 @@ def test_what_is_told_after_the_end_looks_at_nothing(monkeypatch: pytest.MonkeyP
         assert b"not proved in time" in told.body
         assert b"It breaks" in told.body
     assert "_index" not in vars(book)
+
+
+def test_what_was_proved_is_told_alike_however_late_it_is_written() -> None:
+    """An "impossible" that is kept says all of its wishes, also why one asks for nothing."""
+    wishes = (FitComponent("new0"), RemedyFlaws(Severity.severe, "trim"))
+    question = Question(VEHICLE, wishes, Limits(refuse=frozenset({"new5"})))
+    whole = Posed(row(), question, "24L-500", False)
+    answer = answer_question(whole.book, question)
+    assert answer.outcome is Outcome.impossible
+    document, told = documents.in_time(whole, answer)
+    late = documents.in_time(replace(whole, deadline=Deadline(0.0)), answer)
+    assert late == (document, told)
+    assert [bool(wish["met_already"]) for wish in document["wishes"]] == [False, True]
 
 
 def test_the_very_end_is_one_moment_for_all_that_wait() -> None:
