@@ -1,4 +1,4 @@
-"""How Alembic reaches the database: `api.database.migrate` hands a connection over; else the settings say."""
+"""How Alembic reaches the database: `graftbook.database.migrate` hands a connection over, or the settings."""
 
 from typing import Any
 
@@ -6,16 +6,16 @@ from alembic import context
 from sqlalchemy import Connection
 from sqlmodel import AutoString, SQLModel
 
-import api.access.tables
-import api.builds.tables
-import api.catalogue.epoch
-import api.catalogue.tables
-import api.catalogue.tables_buying
-import api.catalogue.tables_fitting
-import api.once.tables
-import api.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
-from api.database import make_engine
-from api.settings import settings
+import graftbook.access.tables
+import graftbook.builds.stored.tables
+import graftbook.catalogue.store.epoch
+import graftbook.catalogue.store.tables
+import graftbook.catalogue.store.tables_buying
+import graftbook.catalogue.store.tables_fitting
+import graftbook.idempotency.tables
+import graftbook.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
+from graftbook.database import make_engine
+from graftbook.settings import settings
 
 
 def _render(kind: str, item: Any, _context: Any) -> str | bool:

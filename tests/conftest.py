@@ -15,13 +15,13 @@ from fastapi import FastAPI
 from hypothesis import HealthCheck, Phase, settings
 from sqlalchemy import Engine, create_engine, make_url, text
 
-from api.access.principal import Caller
-from api.access.scopes import Scope
-from api.access.service import create_key
-from api.app import create_app
-from api.catalogue.imports import load
-from api.database import make_engine, migrate
-from api.settings import Settings
+from graftbook.access.principal import Caller
+from graftbook.access.scopes import Scope
+from graftbook.access.service import create_key
+from graftbook.app import create_app
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import make_engine, migrate
+from graftbook.settings import Settings
 from tests import sparing
 from tests.running import (  # noqa: F401  (hooks of pytest's own, found by their names)
     pytest_addoption,

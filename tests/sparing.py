@@ -18,17 +18,18 @@ from sqlalchemy import Engine
 from sqlalchemy.util import LRUCache
 from sqlmodel import Session
 
-from api.asking import documents, effect
-from api.catalogue import books
-from api.catalogue.epoch import begin_epoch, epoch_of
-from api.catalogue.store import book_revision, compile_book
-from api.closure.answer import Answer
-from api.closure.answering import answer_question
-from api.closure.deadline import Deadline
-from api.closure.question import Question
-from api.database import reading, writing
-from api.orders import answering
-from api.rulebook.model import RuleBook
+from graftbook.catalogue.compiling import books
+from graftbook.catalogue.compiling.queries import book_revision, compile_book
+from graftbook.catalogue.store.epoch import begin_epoch, epoch_of
+from graftbook.closure.answer import Answer
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import Question
+from graftbook.closure.search.deadline import Deadline
+from graftbook.database import reading, writing
+from graftbook.editing import effect
+from graftbook.orders import service as answering
+from graftbook.questions.closures import reasoning
+from graftbook.rulebook.model import RuleBook
 
 FIRST = 1
 """The revision of what was loaded into an empty database at once."""
@@ -78,7 +79,7 @@ def share_answers(node: str, fixtures: Container[str]) -> None:
     """The test that begins is told what another one was, unless it puts anything of the program in another's
     place."""
     shares = node.startswith(ANSWERED_ONCE) and "monkeypatch" not in fixtures
-    for asking in (documents, effect, answering):
+    for asking in (reasoning, effect, answering):
         asking.answer_question = shared_or_reasoned if shares else answer_question  # type: ignore[attr-defined]
 
 
@@ -95,7 +96,7 @@ def shared_or_reasoned(
         _answers.move_to_end(key)
         return known[1]
     answer = answer_question(book, question, deadline, next_bests=next_bests)
-    if documents.lasting(answer):
+    if reasoning.lasting(answer):
         _answers[key] = book, answer
         if len(_answers) > MOST_ANSWERS:
             _answers.popitem(last=False)

@@ -8,9 +8,9 @@ from pathlib import Path
 import httpx
 from typer.testing import CliRunner
 
-from api.app import create_app
-from api.cli import app as commands
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.commands.cli import app as commands
+from graftbook.settings import Settings
 
 README = (Path(__file__).resolve().parent.parent / "README.md").read_text(encoding="utf-8")
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-API = Path(__file__).resolve().parent.parent / "api"
+API = Path(__file__).resolve().parent.parent / "api" / "graftbook"
 
 PURE = ("rulebook", "closure", "checks")
 """Rooms that know values only."""
@@ -77,20 +77,26 @@ def test_pure_rooms_know_neither_web_nor_database(room: str) -> None:
 @pytest.mark.parametrize("room", PURE)
 def test_importing_a_pure_room_loads_neither_web_nor_database(room: str) -> None:
     """Also not by way of something else that it imports."""
-    names = [f"api.{room}.{path.stem}" for path in modules(room) if path.stem != "__init__"]
+    names = [
+        ".".join(path.relative_to(API.parent).with_suffix("").parts)
+        for path in modules(room)
+        if path.stem != "__init__"
+    ]
     code = f"import importlib, sys\nfor n in {names!r}: importlib.import_module(n)\nprint(*sys.modules)"
     shown = subprocess.run(
         [sys.executable, "-c", code], cwd=API.parent, capture_output=True, text=True, check=True
     )
     loaded = {name.split(".")[0] for name in shown.stdout.split()}
     assert not loaded & (NOT_IN_PURE - {"sqlite3"})
-    assert not {n for n in shown.stdout.split() if n.startswith(("api.catalogue", "api.database"))}
+    assert not {
+        n for n in shown.stdout.split() if n.startswith(("graftbook.catalogue", "graftbook.database"))
+    }
 
 
 COMMANDS = {
-    "from api.cli import main; main()": {"sqlalchemy", "sqlmodel", "fastapi", "rich", "api.service"},
-    "sys.argv[1:] = ['keys', 'list']; from api.cli import main; main()": {
-        "fastapi", "ortools", "reportlab", "rich", "api.service", "api.catalogue.tables", "api.closure",
+    "from graftbook.commands.cli import main; main()": {"sqlalchemy", "sqlmodel", "fastapi", "rich", "graftbook.process.state"},
+    "sys.argv[1:] = ['keys', 'list']; from graftbook.commands.cli import main; main()": {
+        "fastapi", "ortools", "reportlab", "rich", "graftbook.process.state", "graftbook.catalogue.store.tables", "graftbook.closure",
     },
 }  # fmt: skip
 """What a command leaves alone: most of a process's first second goes into what is loaded, used or not."""
@@ -104,7 +110,7 @@ def test_a_command_loads_what_it_uses_and_no_more(asked: str, sqlite_demo_url: s
         env=os.environ | {"GRAFTBOOK_DATABASE_URL": sqlite_demo_url},
     )  # fmt: skip
     loaded = shown.stdout.splitlines()[-1].split()
-    assert "api.console" in loaded, shown.stderr
+    assert "graftbook.commands.console" in loaded, shown.stderr
     assert not COMMANDS[asked] & set(loaded)
     assert shown.stderr == "" or "Usage" in shown.stderr
 
@@ -113,13 +119,13 @@ def test_a_command_loads_what_it_uses_and_no_more(asked: str, sqlite_demo_url: s
 def test_imports_run_one_way(room: str) -> None:
     for path in modules(room):
         for name in imports(path):
-            if name.startswith("api."):
+            if name.startswith("graftbook."):
                 assert name.split(".")[1] in MAY_IMPORT[room], f"{path} imports {name}"
 
 
 def test_of_the_catalogue_only_the_lint_asks_the_closure() -> None:
     for path in modules("catalogue"):
-        asks = any(name.startswith("api.closure") for name in imports(path))
+        asks = any(name.startswith("graftbook.closure") for name in imports(path))
         assert not asks or path.name.startswith("lint"), path
 
 

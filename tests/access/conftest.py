@@ -10,10 +10,10 @@ from fastapi import FastAPI
 from sqlalchemy import Engine, delete
 from sqlmodel import SQLModel
 
-from api.app import create_app
-from api.catalogue.imports import load
-from api.database import make_engine, writing
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import make_engine, writing
+from graftbook.settings import Settings
 from tests.catalogue.sheet import small
 from tests.conftest import bearer, client_of
 

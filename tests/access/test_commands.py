@@ -14,12 +14,12 @@ from fastapi import FastAPI
 from sqlmodel import select
 from typer.testing import CliRunner
 
-from api.access import service as access
-from api.access.exposure import Exposed
-from api.access.keys import presented
-from api.access.tables import KeyRow
-from api.cli import app as commands
-from api.database import make_engine, writing
+from graftbook.access import service as access
+from graftbook.access.exposure import Exposed
+from graftbook.access.keys import presented
+from graftbook.access.tables import KeyRow
+from graftbook.commands.cli import app as commands
+from graftbook.database import make_engine, writing
 from tests.conftest import make_key
 
 pytestmark = pytest.mark.anyio
@@ -126,7 +126,7 @@ def test_serve_refuses_before_it_listens(url: str):
         port = str(probe.getsockname()[1])
     done = subprocess.run(
         [
-            sys.executable, "-c", "from api.cli import main; main()",
+            sys.executable, "-c", "from graftbook.commands.cli import main; main()",
             "serve", "--host", "0.0.0.0", "--port", port, "--database", url,
         ],
         cwd=ROOT, env=os.environ | {"GRAFTBOOK_WITHOUT_KEYS": ""}, capture_output=True, text=True, timeout=60,

@@ -14,19 +14,19 @@ from sqlalchemy import Engine, event, text
 from sqlalchemy.exc import OperationalError
 from sqlmodel import select
 
-from api.access import service as access
-from api.access import store
-from api.access.door import Door
-from api.access.keys import checksum, new_key, presented
-from api.access.principal import Caller
-from api.access.scopes import Scope
-from api.access.tables import AccessEventRow, KeyRow
-from api.database import make_engine, reading, writing
-from api.problems import InvalidRequest, KeyNeeded, SlowDown, UnknownKey
+from graftbook.access import service as access
+from graftbook.access import store
+from graftbook.access.authenticator import Door
+from graftbook.access.keys import checksum, new_key, presented
+from graftbook.access.principal import Caller
+from graftbook.access.scopes import Scope
+from graftbook.access.tables import AccessEventRow, KeyRow
+from graftbook.database import make_engine, reading, writing
+from graftbook.problems import InvalidRequest, KeyNeeded, SlowDown, UnknownKey
 from tests.conftest import make_key
 
 ROOT = Path(__file__).resolve().parents[2]
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()"]
 HERE = Caller(client="192.0.2.1")
 
 

@@ -7,11 +7,11 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from api.access import service as access
-from api.access.guard import Needs
-from api.access.keys import new_key, presented
-from api.access.principal import Caller
-from api.access.scopes import Scope
+from graftbook.access import service as access
+from graftbook.access.guard import Needs
+from graftbook.access.keys import new_key, presented
+from graftbook.access.principal import Caller
+from graftbook.access.scopes import Scope
 from tests.access.conftest import BUILD
 from tests.conftest import bearer, client_of, make_key
 

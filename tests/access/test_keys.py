@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.access import keys
-from api.access.keys import new_key, presented
-from api.access.scopes import Scope
+from graftbook.access import keys
+from graftbook.access.keys import new_key, presented
+from graftbook.access.scopes import Scope
 
 
 def test_a_key_is_a_prefix_an_id_thirty_two_random_characters_and_a_checksum() -> None:

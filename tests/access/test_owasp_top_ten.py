@@ -15,12 +15,12 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from api.access.keys import new_key
+from graftbook.access.keys import new_key
 from tests.access.conftest import BUILD
 from tests.conftest import bearer, client_of, make_key
 
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
-API = Path(__file__).resolve().parents[2] / "api"
+API = Path(__file__).resolve().parents[2] / "api" / "graftbook"
 
 
 async def test_api1_broken_object_level_authorization(apps: Callable[..., FastAPI], url: str):

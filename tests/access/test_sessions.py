@@ -9,14 +9,14 @@ from fastapi import FastAPI
 from sqlalchemy import text
 from sqlmodel import select
 
-from api.access import service as access
-from api.access import sessions
-from api.access.keys import digest_of, new_key, presented
-from api.access.principal import Caller
-from api.access.tables import KeyRow, PageSessionRow
-from api.database import reading, writing
-from api.problems import ForgedRequest
-from api.routes.signing import local_path
+from graftbook.access import service as access
+from graftbook.access import sessions
+from graftbook.access.keys import digest_of, new_key, presented
+from graftbook.access.principal import Caller
+from graftbook.access.session_endpoints import local_path
+from graftbook.access.tables import KeyRow, PageSessionRow
+from graftbook.database import reading, writing
+from graftbook.problems import ForgedRequest
 from tests.access.conftest import BUILD, signed_in
 from tests.conftest import client_of, make_key
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.access.slowing import FREE_FOR_ADDRESS, FREE_FOR_KEY, LONGEST_WAIT, Attempts, network_of
+from graftbook.access.throttling import FREE_FOR_ADDRESS, FREE_FOR_KEY, LONGEST_WAIT, Attempts, network_of
 
 
 class Clock:

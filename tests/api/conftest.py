@@ -6,9 +6,9 @@ from pathlib import Path
 import httpx
 import pytest
 
-from api.app import create_app
-from api.database import migrate
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.database import migrate
+from graftbook.settings import Settings
 from tests.conftest import client_of
 
 

@@ -13,8 +13,8 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 
 GUIDE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 TITLE = "## Change log of the API"

@@ -17,12 +17,12 @@ import httpx
 import orjson
 from fastapi import FastAPI
 
-from api.app import create_app
-from api.catalogue.imports import load
-from api.database import migrate
-from api.demo import demo_sheets
-from api.settings import Settings
-from api.wire import openapi
+from graftbook.app import create_app
+from graftbook.catalogue.loading.imports import load
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import migrate
+from graftbook.http import openapi
+from graftbook.settings import Settings
 from tests.conftest import client_of
 
 WHERE = Path(openapi.__file__).with_name("examples.json")

@@ -7,10 +7,10 @@ from typing import Any
 import httpx
 import pytest
 
-from api.app import create_app
-from api.settings import Settings
-from api.wire.orders_in import OrderQuery
-from api.wire.query import ClosureQuery
+from graftbook.app import create_app
+from graftbook.orders.question_schemas import OrderQuery
+from graftbook.questions.closures.query import ClosureQuery
+from graftbook.settings import Settings
 from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio

@@ -5,10 +5,10 @@ from decimal import Decimal
 import httpx
 import pytest
 
-from api.closure.answer import Answer, Outcome
-from api.wire.compared_out import CheckOut, WhatIfOut, WhyNotOut
-from api.wire.documents import ClosureOut
-from api.wire.orders_out import OrderOut
+from graftbook.closure.answer import Answer, Outcome
+from graftbook.orders.schemas import OrderOut
+from graftbook.questions.closures.compared_schemas import CheckOut, WhatIfOut, WhyNotOut
+from graftbook.questions.closures.schemas import ClosureOut
 
 pytestmark = pytest.mark.anyio
 
@@ -88,7 +88,7 @@ async def test_an_answer_that_time_cut_short_says_so_and_is_not_kept(
     client: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ):
     late = Answer(Outcome.not_proved, gap=0.25, engine="solver")
-    monkeypatch.setattr("api.asking.documents.answer_question", lambda *_: late)
+    monkeypatch.setattr("graftbook.questions.closures.reasoning.answer_question", lambda *_: late)
     asked_nowhere_else = DISCS | {"vehicle": {"chassis": "24PL-018416"}}
     answer = await client.post("/v1/closures", json=asked_nowhere_else | {"deadline_seconds": 0.5})
     found = ClosureOut.model_validate_json(answer.content)

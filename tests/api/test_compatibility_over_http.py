@@ -5,7 +5,7 @@ import time
 import httpx
 import pytest
 
-from api.wire.compatibility_out import CompatibilityListOut, CompatibilityOut
+from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
 
 pytestmark = pytest.mark.anyio
 

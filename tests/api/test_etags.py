@@ -6,9 +6,9 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from api.catalogue import editing
-from api.catalogue.editing import Author
-from api.routes import records
+from graftbook.editing.records import endpoints as records
+from graftbook.editing.records import service as editing
+from graftbook.editing.records.service import Author
 
 pytestmark = pytest.mark.anyio
 

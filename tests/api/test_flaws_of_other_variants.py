@@ -4,7 +4,7 @@ import httpx
 import pytest
 from typer.testing import CliRunner
 
-from api.cli import app as command
+from graftbook.commands.cli import app as command
 from tests.pages.conftest import text_of
 
 pytestmark = pytest.mark.anyio

@@ -6,7 +6,7 @@ from typing import Any
 import httpx
 import pytest
 
-from api.asking import names
+from graftbook.questions import names
 
 pytestmark = pytest.mark.anyio
 

@@ -11,8 +11,8 @@ from fastapi import FastAPI
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 from tests.api.test_openapi import examples, validator
 from tests.conftest import bearer, client_of
 

@@ -8,7 +8,7 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import select, update
 
-from api.once.tables import AnsweredOnceRow
+from graftbook.idempotency.tables import AnsweredOnceRow
 from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio

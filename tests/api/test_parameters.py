@@ -7,7 +7,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
-from api.parameters import ASKED_BY_MACHINES
+from graftbook.http.parameters import ASKED_BY_MACHINES
 
 pytestmark = pytest.mark.anyio
 

@@ -3,7 +3,7 @@
 import httpx
 import pytest
 
-from api.wire.plain_answer import answer_lines
+from graftbook.questions.closures.plain_text import answer_lines
 
 pytestmark = pytest.mark.anyio
 

@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from api.problems import leaves
+from graftbook.problems import leaves
 from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio
@@ -202,7 +202,7 @@ async def test_a_fault_of_the_service_tells_nothing_but_its_id(app: FastAPI, mon
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("secret SELECT inside")
 
-    monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
+    monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
     document = checked(answer)
@@ -218,7 +218,7 @@ async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_agai
         def broken(*_: object, fault: Exception = fault, **__: object) -> None:
             raise fault
 
-        monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
+        monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
         async with client_of(app) as client:
             answer = await client.get("/v1/vehicles/24PL-018412")
         assert checked(answer)["type"] == "/problems/unavailable"
@@ -226,8 +226,8 @@ async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_agai
 
 
 async def test_without_tables_the_service_is_not_ready_and_says_what_to_do(tmp_path):
-    from api.app import create_app
-    from api.settings import Settings
+    from graftbook.app import create_app
+    from graftbook.settings import Settings
 
     app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'bare.sqlite3'}"))
     async with client_of(app) as client:

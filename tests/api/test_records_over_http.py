@@ -6,8 +6,8 @@ import httpx
 from fastapi import FastAPI
 from sqlalchemy import delete
 
-from api.catalogue.staging import table
-from api.database import writing
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import writing
 
 PAD = "/v1/records/component/QB-3310"
 ASKED = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}

@@ -15,9 +15,9 @@ from fastapi import FastAPI
 from sqlalchemy import Engine, text
 from starlette.responses import HTMLResponse
 
-from api.app import create_app
-from api.database import writing
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.database import writing
+from graftbook.settings import Settings
 from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio
@@ -66,7 +66,9 @@ async def test_every_answer_carries_the_safe_headers(
     app: FastAPI, monkeypatch: pytest.MonkeyPatch, method: str, path: str, status: int, sent: dict[str, Any]
 ):
     if status == 500:
-        monkeypatch.setattr("api.routes.vehicles.find_with_book", _raising(RuntimeError("inside")))
+        monkeypatch.setattr(
+            "graftbook.questions.vehicles.endpoints.find_with_book", _raising(RuntimeError("inside"))
+        )
     async with client_of(app) as client:
         answer = await client.request(method, path, **sent)
     assert answer.status_code == status, answer.text
@@ -139,7 +141,8 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
     """On both engines; SQLite casts anything, so there the third is no fault of the database."""
     app = create_app(Settings(database_url=demo_url))
     monkeypatch.setattr(
-        "api.routes.vehicles.find_with_book", _running(app.state.service.engine, REFUSED[kind])
+        "graftbook.questions.vehicles.endpoints.find_with_book",
+        _running(app.state.service.engine, REFUSED[kind]),
     )
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
@@ -157,7 +160,7 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
 async def test_a_fault_tells_nothing_of_itself(
     app: FastAPI, monkeypatch: pytest.MonkeyPatch, error: Exception
 ):
-    monkeypatch.setattr("api.routes.vehicles.find_with_book", _raising(error))
+    monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", _raising(error))
     async with client_of(app) as client:
         answer = await client.get("/v1/vehicles/24PL-018412")
     assert answer.status_code in (500, 503)

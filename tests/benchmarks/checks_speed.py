@@ -7,14 +7,14 @@ import statistics
 import time
 from collections.abc import Iterator
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.checks.set import check_set
-from api.closure.answering import answer_question
-from api.closure.question import FitComponent, Question
-from api.closure.solve import warm_up
-from api.database import reading
-from api.demo import demo_sheets
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.checks.set import check_set
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.solve import warm_up
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import reading
 from tests.benchmarks.loaded import load_all, new_database
 
 ASKED = (("24PL-018412", "QB-3310"), ("24PR-012000", "QL-7075"), ("24PL-018412", "QF-7000"))

@@ -14,13 +14,13 @@ from contextlib import suppress
 from datetime import date
 from functools import partial
 
-from api.closure.answer import Outcome
-from api.closure.answering import answer_question, scope_of
-from api.closure.question import FitComponent, Limits, Question
-from api.closure.reach import reach
-from api.closure.solve import Unsolvable, solve, warm_up
-from api.rulebook.index import index_of
-from api.rulebook.model import (
+from graftbook.closure.answer import Outcome
+from graftbook.closure.answering import answer_question, scope_of
+from graftbook.closure.question import FitComponent, Limits, Question
+from graftbook.closure.search.reach import reach
+from graftbook.closure.search.solve import Unsolvable, solve, warm_up
+from graftbook.rulebook.index import index_of
+from graftbook.rulebook.model import (
     Alternative,
     Companion,
     Component,

@@ -18,9 +18,9 @@ from fastapi import FastAPI
 from starlette.requests import Request
 from starlette.responses import Response
 
-from api.app import create_app
-from api.demo import demo_sheets
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.commands.demo import demo_sheets
+from graftbook.settings import Settings
 from tests.benchmarks.loaded import load_all, new_database
 
 CONNECTIONS = 4

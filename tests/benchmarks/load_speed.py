@@ -11,9 +11,9 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 
-from api.catalogue.search import Search, find
-from api.catalogue.store import compile_book
-from api.database import reading
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.search import Search, find
+from graftbook.database import reading
 from tests.benchmarks.loaded import load_all, new_database, world
 
 COMPONENTS = (4_000, 40_000, 332_000)

@@ -7,8 +7,8 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from api.catalogue.imports import Report, load
-from api.database import make_engine, migrate
+from graftbook.catalogue.loading.imports import Report, load
+from graftbook.database import make_engine, migrate
 from tests.benchmarks.world import sheet
 
 

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from api.demo import demo_sheets
+from graftbook.commands.demo import demo_sheets
 from tests.benchmarks.loaded import load_all, new_database
 from tests.soundness.server import serve
 

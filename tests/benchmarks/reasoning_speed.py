@@ -13,8 +13,8 @@ from typing import Any
 
 import httpx
 
-from api.catalogue.imports import load
-from api.demo import demo_sheets
+from graftbook.catalogue.loading.imports import load
+from graftbook.commands.demo import demo_sheets
 from tests.benchmarks.loaded import new_database
 from tests.soundness.server import Served, serve
 from tests.soundness.test_hostile_questions import hostile, tangle

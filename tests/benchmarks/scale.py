@@ -9,12 +9,12 @@ import statistics
 import time
 from collections.abc import Iterator
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.closure.answering import answer_question
-from api.closure.question import FitComponent, Question
-from api.closure.solve import warm_up
-from api.database import reading
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.solve import warm_up
+from graftbook.database import reading
 from tests.benchmarks.loaded import load_all, new_database, world
 
 COMPONENTS = tuple(int(n) for n in os.environ.get("GRAFTBOOK_SCALE", "10000,100000,1000000").split(","))

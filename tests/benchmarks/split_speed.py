@@ -9,9 +9,9 @@ import time
 from collections.abc import Callable, Iterator
 from functools import partial
 
-from api.closure.solve import warm_up
-from api.orders.split_days import price_of_days
-from api.orders.splitting import split
+from graftbook.closure.search.solve import warm_up
+from graftbook.orders.buying.split_days import price_of_days
+from graftbook.orders.buying.splitting import split
 from tests.orders.split_oracles import highs
 from tests.orders.split_worlds import TODAY, hostile, shop
 

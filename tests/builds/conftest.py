@@ -8,9 +8,9 @@ import pytest
 from sqlalchemy import delete
 from sqlmodel import SQLModel
 
-from api.app import create_app
-from api.database import writing
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.database import writing
+from graftbook.settings import Settings
 from tests.conftest import client_of
 
 HOUSE_TABLES = (

@@ -6,16 +6,16 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from api.asking.builds import settled
-from api.asking.vehicles import ask_vehicle, name_vehicle
-from api.builds.schemas import BuildIn
-from api.catalogue.imports import load
-from api.catalogue.outline import outline_of
-from api.database import reading
-from api.problems import Problem
-from api.service import Service, make_service
-from api.settings import Settings
-from api.wire.questions import VehicleIn, WishIn
+from graftbook.builds.names import settled
+from graftbook.builds.schemas import BuildIn
+from graftbook.catalogue.compiling.outline import outline_of
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import reading
+from graftbook.problems import Problem
+from graftbook.process.state import Service, make_service
+from graftbook.questions.schemas import VehicleIn, WishIn
+from graftbook.questions.vehicles.service import ask_vehicle, name_vehicle
+from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
 
 CHASSIS = "ZB-000100"

@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue.imports import load
-from api.database import make_engine
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import make_engine
 from tests.catalogue.sheet import small
 
 

@@ -3,11 +3,11 @@
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue.editing import Author, patch_record, record_state
-from api.catalogue.exports import export
-from api.catalogue.imports import load
-from api.catalogue.staging import table
-from api.database import writing
+from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import writing
+from graftbook.editing.records.service import Author, patch_record, record_state
 from tests.catalogue.sheet import sheet, small
 from tests.catalogue.undone import undone_to
 

@@ -13,16 +13,17 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, Engine, func, select
 
-from api.catalogue import apart, apart_session, imports, loading
-from api.catalogue.apart import InFile
-from api.catalogue.apart_session import InSession
-from api.catalogue.editing import Author, put_record, record_state
-from api.catalogue.exports import export
-from api.catalogue.history import changes_of_edit, edits
-from api.catalogue.imports import load
-from api.catalogue.revisions import wait_for_editors
-from api.catalogue.staging import table
-from api.database import UNREACHABLE, make_engine, reading, writing
+from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.history.changes import changes_of_edit, edits
+from graftbook.catalogue.history.revisions import wait_for_editors
+from graftbook.catalogue.loading import apart, apart_session, imports
+from graftbook.catalogue.loading import load as loading
+from graftbook.catalogue.loading.apart import InFile
+from graftbook.catalogue.loading.apart_session import InSession
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import UNREACHABLE, make_engine, reading, writing
+from graftbook.editing.records.service import Author, put_record, record_state
 from tests.catalogue.sheet import sheet, small
 from tests.soundness.server import ROOT
 
@@ -355,8 +356,8 @@ def test_a_database_that_is_gone_is_told_as_that(sqlite_engine: Engine) -> None:
 
 HALF_A_LOAD = """
 import sys, time
-from api.catalogue.apart import copied
-from api.database import make_engine
+from graftbook.catalogue.loading.apart import copied
+from graftbook.database import make_engine
 with copied(make_engine(sys.argv[1])) as copy:
     print(copy.url.database, flush=True)
     time.sleep(60)
@@ -389,8 +390,8 @@ def test_the_copy_of_a_killed_load_goes_with_the_next_and_one_at_work_stays(sqli
 
 ALMOST_A_LOAD = """
 import io, sys, time
-from api.catalogue import apart, imports
-from api.database import make_engine
+from graftbook.catalogue.loading import apart, imports
+from graftbook.database import make_engine
 imports.SMALL, hand_over = 0, apart.Copy.hand_over
 def almost(*given):
     hand_over(*given)

@@ -3,10 +3,10 @@
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue.editing import Author, patch_record, record_state, remove_record
-from api.catalogue.imports import load
-from api.catalogue.loading import Report
-from api.catalogue.nearest import slip_of
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.store.nearest import slip_of
+from graftbook.editing.records.service import Author, patch_record, record_state, remove_record
 from tests.catalogue.sheet import sheet, small
 
 pytestmark = pytest.mark.one_engine

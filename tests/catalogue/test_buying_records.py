@@ -6,16 +6,16 @@ import io
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue import editing
-from api.catalogue.books import Books
-from api.catalogue.editing import Author
-from api.catalogue.exports import export, export_text
-from api.catalogue.facts import component_facts
-from api.catalogue.imports import load
-from api.catalogue.store import compile_book
-from api.database import reading
-from api.rulebook.model import RuleBook
-from api.rulebook.units import POUND, STANDARD_GRAVITY
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.format.exports import export, export_text
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.store.facts import component_facts
+from graftbook.database import reading
+from graftbook.editing.records import service as editing
+from graftbook.editing.records.service import Author
+from graftbook.rulebook.model import RuleBook
+from graftbook.rulebook.units import POUND, STANDARD_GRAVITY
 from tests.catalogue.sheet import sheet, small
 
 ANNA = Author("Anna (k1)", "")

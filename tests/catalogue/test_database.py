@@ -8,10 +8,10 @@ from sqlalchemy import Engine, insert, inspect, select, text, update
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import SQLModel
 
-from api.catalogue.imports import load
-from api.catalogue.staging import table
-from api.database import make_engine, migrate, migrations_folder, reading, writing
-from api.settings import Settings
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import make_engine, migrate, migrations_folder, reading, writing
+from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet, small
 
 

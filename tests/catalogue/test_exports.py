@@ -8,12 +8,12 @@ import pytest
 from sqlalchemy import Engine, select
 from sqlmodel import SQLModel
 
-from api.catalogue.exports import export, export_text, json_schema, objects_of
-from api.catalogue.imports import load
-from api.catalogue.records import KINDS
-from api.catalogue.staging import table
-from api.database import make_engine
-from api.rulebook.units import UNITS, WORDED
+from graftbook.catalogue.format.exports import export, export_text, json_schema, objects_of
+from graftbook.catalogue.format.records import KINDS
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import make_engine
+from graftbook.rulebook.units import UNITS, WORDED
 from tests.catalogue.sheet import SMALL, sheet, small
 from tests.conftest import SEED
 

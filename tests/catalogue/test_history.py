@@ -9,18 +9,19 @@ from typing import Any
 import pytest
 from sqlalchemy import Connection, Engine, delete, select
 
-from api import problems
-from api.catalogue import editing, history
-from api.catalogue.editing import Author
-from api.catalogue.exports import export
-from api.catalogue.imports import load
-from api.catalogue.past import as_of
-from api.catalogue.records import KIND_BY_WORD, KindWord
-from api.catalogue.revisions import current_revision
-from api.catalogue.staging import table
-from api.catalogue.store import book_revision, compile_book, with_components
-from api.database import make_engine, reading, writing
-from api.rulebook.model import RuleBook
+from graftbook import problems
+from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
+from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.format.records import KIND_BY_WORD, KindWord
+from graftbook.catalogue.history import changes
+from graftbook.catalogue.history.as_of import as_of
+from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import make_engine, reading, writing
+from graftbook.editing.records import service as editing
+from graftbook.editing.records.service import Author
+from graftbook.rulebook.model import RuleBook
 from tests.catalogue.sheet import sheet, small
 from tests.catalogue.undone import undone_to
 
@@ -207,7 +208,7 @@ def test_edits_can_be_taken_back_one_after_the_other(told: Any) -> None:
         v: book.fitments for v, book in seen[1].items()
     }
     with reading(engine) as session:
-        last = history.edits(session.connection(), None, 1)[0]
+        last = changes.edits(session.connection(), None, 1)[0]
     assert (last.who, last.why) == ("Bert (k2)", "takes back revision 2")
 
 
@@ -223,9 +224,9 @@ def test_the_history_says_who_when_why_and_what(told: Any) -> None:
     engine, _, _ = told
     with reading(engine) as session:
         connection = session.connection()
-        (change,) = history.changes_of_edit(connection, 2, ("", ""), 10)
-        first, last = history.edits(connection, 3, 2)
-        of_record = history.changes_of_record(connection, "component", "TB-2", None, 10)
+        (change,) = changes.changes_of_edit(connection, 2, ("", ""), 10)
+        first, last = changes.edits(connection, 3, 2)
+        of_record = changes.changes_of_record(connection, "component", "TB-2", None, 10)
     assert (change.kind, change.name, change.what) == ("component", "TB-2", "changed")
     assert (change.before[0]["price"], change.after[0]["price"]) == ("1.25", "1.75")
     assert (change.edit.who, change.edit.why, change.edit.ranges) == ("Anna (k1)", "a sheet", ("tern",))
@@ -236,7 +237,7 @@ def test_the_history_says_who_when_why_and_what(told: Any) -> None:
 def test_a_record_of_several_rows_is_one_change(told: Any) -> None:
     engine, _, _ = told
     with reading(engine) as session:
-        (change,) = history.changes_of_edit(session.connection(), 4, ("", ""), 10)
+        (change,) = changes.changes_of_edit(session.connection(), 4, ("", ""), 10)
     assert [row.get("fit", row.get("at")) for row in change.before] == ["TB-2", "brake", "dynamo"]
     assert [row["fit"] for row in change.after] == ["TG-1", "TC-1"]
 
@@ -244,7 +245,7 @@ def test_a_record_of_several_rows_is_one_change(told: Any) -> None:
 def test_two_revisions_are_compared(told: Any) -> None:
     engine, sheets, _ = told
     with reading(engine) as session:
-        found, last = history.changed_between(session.connection(), 1, len(sheets) - 1, ("", ""), 500)
+        found, last = changes.changed_between(session.connection(), 1, len(sheets) - 1, ("", ""), 500)
     assert last is None
     names = {(kind, name) for kind, name, _, _ in found}
     assert ("component", "TB-2") in names
@@ -258,7 +259,7 @@ def test_saying_the_same_again_changes_nothing(engine: Engine) -> None:
     assert report.ok
     assert (report.changed, report.revision) == (0, 1)
     with reading(engine) as session:
-        assert len(history.edits(session.connection(), None, 10)) == 1
+        assert len(changes.edits(session.connection(), None, 10)) == 1
 
 
 def test_a_dry_run_says_what_would_change_and_keeps_nothing(engine: Engine) -> None:
@@ -275,7 +276,7 @@ def test_a_dry_run_says_what_would_change_and_keeps_nothing(engine: Engine) -> N
     )
     assert (report.changed, report.revision) == (1, None)
     with reading(engine) as session:
-        assert len(history.edits(session.connection(), None, 10)) == 1
+        assert len(changes.edits(session.connection(), None, 10)) == 1
 
 
 def state(engine: Engine, kind: str, name: str) -> editing.RecordState:

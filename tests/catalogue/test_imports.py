@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import pytest
 from sqlalchemy import Engine, func, select
 
-from api.catalogue.imports import load
-from api.catalogue.staging import table
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
 from tests.catalogue.sheet import SMALL, sheet, small
 
 

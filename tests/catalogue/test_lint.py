@@ -6,10 +6,10 @@ import networkx as nx
 import pytest
 from sqlalchemy import Engine, select
 
-from api.catalogue.finding import Finding, Severity, Wrong
-from api.catalogue.imports import load
-from api.catalogue.lint import circles_in, lint
-from api.catalogue.staging import table
+from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
+from graftbook.catalogue.lint.lint import circles_in, lint
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.staging import table
 from tests.catalogue.sheet import sheet, small
 
 SOUND = (

@@ -6,11 +6,11 @@ from itertools import product
 
 import pytest
 
-from api.catalogue.finding import Wrong
-from api.catalogue.lint_rules import RuleLint
-from api.closure.question import FitComponent, Question, RemedyFlaw, Wish
-from api.rulebook.model import ChassisSpan, RuleBook, Vehicle
-from api.rulebook.scope import Scope
+from graftbook.catalogue.lint.finding import Wrong
+from graftbook.catalogue.lint.rules import RuleLint
+from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
+from graftbook.rulebook.model import ChassisSpan, RuleBook, Vehicle
+from graftbook.rulebook.scope import Scope
 from tests.closure.oracle import Oracle
 from tests.closure.worlds import VARIANT, World
 

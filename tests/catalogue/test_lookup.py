@@ -5,10 +5,10 @@ from datetime import date
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue.imports import load
-from api.catalogue.lookup import find_components, find_vehicle, numbers_as_typed
-from api.database import reading
-from api.problems import UnknownChassis, UnknownComponent
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.store.lookup import find_components, find_vehicle, numbers_as_typed
+from graftbook.database import reading
+from graftbook.problems import UnknownChassis, UnknownComponent
 from tests.catalogue.sheet import sheet
 
 

@@ -3,18 +3,18 @@
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue.facts import component_facts
-from api.catalogue.imports import load
-from api.catalogue.search import Asked, Search, find
-from api.database import reading
-from api.problems import (
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.search import Asked, Search, find
+from graftbook.catalogue.store.facts import component_facts
+from graftbook.database import reading
+from graftbook.problems import (
     InvalidCursor,
     InvalidRequest,
     UnknownCharacteristic,
     UnknownSection,
     UnknownVariant,
 )
-from api.rulebook.model import Comparator
+from graftbook.rulebook.model import Comparator
 from tests.catalogue.sheet import sheet
 
 
@@ -145,6 +145,6 @@ def test_the_facts_follow_a_number_to_what_can_be_bought(tern: Engine) -> None:
 def test_common_words_and_values_are_found_alike_by_the_other_path(
     tern: Engine, monkeypatch: pytest.MonkeyPatch, way: str
 ) -> None:
-    monkeypatch.setattr("api.catalogue.search._MANY", 0)
+    monkeypatch.setattr("graftbook.catalogue.search._MANY", 0)
     search, expected = FOUND[way]
     assert numbers(tern, **search) == expected

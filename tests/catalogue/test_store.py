@@ -10,12 +10,12 @@ from datetime import date
 import pytest
 from sqlalchemy import Engine, event
 
-from api.catalogue.books import Books
-from api.catalogue.imports import load
-from api.catalogue.store import compile_book, with_components
-from api.database import reading
-from api.problems import UnknownVariant
-from api.rulebook.model import ALWAYS, Effort, Grade, RuleBook, Severity, Supply, Vehicle
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.compiling.queries import compile_book, with_components
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import reading
+from graftbook.problems import UnknownVariant
+from graftbook.rulebook.model import ALWAYS, Effort, Grade, RuleBook, Severity, Supply, Vehicle
 from tests.catalogue.sheet import SMALL, sheet, small
 
 

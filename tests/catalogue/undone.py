@@ -12,16 +12,16 @@ from contextlib import contextmanager
 
 from sqlalchemy import Connection, Engine, select, update
 
-from api.catalogue.history import changed_since_at_most, require_kept, undoing
-from api.catalogue.images import end_images, images, objects_in
-from api.catalogue.loading import Load, Report
-from api.catalogue.records import KIND_BY_WORD
-from api.catalogue.removing import let_go_elsewhere
-from api.catalogue.revisions import current_revision, wait_for_editors
-from api.catalogue.sources import from_objects
-from api.catalogue.staging import end_staging, table
-from api.database import writing
-from api.problems import TooFarBack, UnknownRevision
+from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.format.sources import from_objects
+from graftbook.catalogue.history.changes import changed_since_at_most, require_kept, undoing
+from graftbook.catalogue.history.revisions import current_revision, wait_for_editors
+from graftbook.catalogue.history.snapshots import end_images, images, objects_in
+from graftbook.catalogue.loading.load import Load, Report
+from graftbook.catalogue.loading.removing import let_go_elsewhere
+from graftbook.catalogue.loading.staging import end_staging, table
+from graftbook.database import writing
+from graftbook.problems import TooFarBack, UnknownRevision
 
 MOST_CHANGES = 50_000
 

@@ -5,13 +5,13 @@ from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
-from api.catalogue.records import CharacteristicKindRecord, PositionRecord
-from api.catalogue.sources import records_in
-from api.checks.fitted import Fitted
-from api.checks.set import check_set
-from api.checks.verdict import Finding, Verdict
-from api.rulebook import model as m
-from api.rulebook.units import read_measure
+from graftbook.catalogue.format.records import CharacteristicKindRecord, PositionRecord
+from graftbook.catalogue.format.sources import records_in
+from graftbook.checks.fitted import Fitted
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Finding, Verdict
+from graftbook.rulebook import model as m
+from graftbook.rulebook.units import read_measure
 
 SEED = Path(__file__).resolve().parents[2] / "seed_data"
 _RECORDS = [

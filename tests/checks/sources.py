@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
 from typing import Any
 
-import api.checks
-from api.checks import brake_rules, corrosion
-from api.checks.verdict import Limit
+import graftbook.checks
+from graftbook.checks.brakes import rules
+from graftbook.checks.joints import corrosion
+from graftbook.checks.verdict import Limit
 from tests.checks.values import VALUES
 
 
@@ -38,13 +39,13 @@ def _limits_in(thing: Any) -> Iterator[Limit]:
 def limits() -> list[tuple[str, Limit]]:
     """Every limit that a verdict rests on, with the module that holds it."""
     found: dict[Limit, str] = {}
-    for info in pkgutil.iter_modules(api.checks.__path__):
-        module = importlib.import_module(f"api.checks.{info.name}")
+    for info in pkgutil.walk_packages(graftbook.checks.__path__, "graftbook.checks."):
+        module = importlib.import_module(info.name)
         for thing in vars(module).values():
             for limit in _limits_in(thing):
                 found.setdefault(limit, info.name)
-    for law, category in ((law, c) for law in brake_rules.Law for c in brake_rules.CATEGORIES):
-        for limit in _limits_in(brake_rules.brake_rule(law, category)):
+    for law, category in ((law, c) for law in rules.Law for c in rules.CATEGORIES):
+        for limit in _limits_in(rules.brake_rule(law, category)):
             found.setdefault(limit, "brake_rules")
     for environment in corrosion.GREATEST_DIFFERENCE_V:
         found.setdefault(corrosion.index_limit(environment), "corrosion")

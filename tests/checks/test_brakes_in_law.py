@@ -7,15 +7,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from api.checks import brake_grip as grip
-from api.checks import brake_heat as heat
-from api.checks.brake_hand import grip_needed
-from api.checks.brake_rules import CATEGORIES, brake_rule, in_service
-from api.checks.braking import Axles, BalanceValve, Loading
-from api.checks.kinds import Kind
-from api.checks.law import Binding, Law, Rules
-from api.checks.set import check_set
-from api.checks.verdict import Provenance, Verdict
+from graftbook.checks.brakes import grip, heat
+from graftbook.checks.brakes.formulas import Axles, BalanceValve, Loading
+from graftbook.checks.brakes.hand import grip_needed
+from graftbook.checks.brakes.rules import CATEGORIES, brake_rule, in_service
+from graftbook.checks.kinds import Kind
+from graftbook.checks.law import Binding, Law, Rules
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Provenance, Verdict
 from tests.checks.made import FACTS, Made
 from tests.checks.values import agrees
 
@@ -127,8 +126,8 @@ class TestGripOverTheRange:
 
 
 def _per_pa(change):
-    from api.checks.brake_system import system
-    from api.checks.fitted import Reading
+    from graftbook.checks.brakes.system import system
+    from graftbook.checks.fitted import Reading
 
     axles = system(Reading(Made(change).fitted)).axles
     return axles.front_n_per_pa, axles.rear_n_per_pa

@@ -5,15 +5,15 @@ from dataclasses import replace
 
 import pytest
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.checks.set import check_set
-from api.checks.verdict import Verdict
-from api.closure.verify import short_of
-from api.database import reading
-from api.rulebook import model as m
-from api.rulebook.scope import Scope
-from api.rulebook.units import read_measure
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Verdict
+from graftbook.closure.verify import short_of
+from graftbook.database import reading
+from graftbook.rulebook import model as m
+from graftbook.rulebook.scope import Scope
+from graftbook.rulebook.units import read_measure
 from tests.checks.made import KINDS, Made
 from tests.running import cases
 

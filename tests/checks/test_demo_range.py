@@ -5,13 +5,13 @@ from collections import Counter
 
 import pytest
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.checks.kinds import Kind
-from api.checks.set import check_set
-from api.checks.verdict import Provenance, Verdict
-from api.database import reading
-from api.rulebook.scope import Scope
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.checks.kinds import Kind
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Provenance, Verdict
+from graftbook.database import reading
+from graftbook.rulebook.scope import Scope
 
 CHASSIS = [
     "16PR-005000",

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.checks import verdict as v
-from api.checks.fitted import Reading, on_both, only_with
-from api.closure.cautions import BY_WORD, CUTTING, STANDS
-from api.rulebook.units import UNITS
+from graftbook.checks import verdict as v
+from graftbook.checks.fitted import Reading, on_both, only_with
+from graftbook.closure.words.cautions import BY_WORD, CUTTING, STANDS
+from graftbook.rulebook.units import UNITS
 from tests.checks.made import FACTS, FIGURES, KINDS, Made
 
 HOLDS = Made().check()

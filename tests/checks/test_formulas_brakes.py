@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
 
-from api.checks import brake_grip as grip
-from api.checks import braking as b
-from api.rulebook.units import STANDARD_GRAVITY
+from graftbook.checks.brakes import formulas as b
+from graftbook.checks.brakes import grip
+from graftbook.rulebook.units import STANDARD_GRAVITY
 from tests.checks.values import agrees
 
 TEXTBOOK = b.Shoe(0.150, 0.125, 2 * 0.125 * math.cos(math.radians(30)), 0.0, math.radians(120))

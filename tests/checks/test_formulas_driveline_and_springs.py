@@ -8,11 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from api.checks import leaves as sp
-from api.checks import shafts as d
-from api.checks import suspension as s
-from api.checks.driveline_joints import RIPPLE
-from api.rulebook.units import STANDARD_GRAVITY
+from graftbook.checks.chassis import leaves as sp
+from graftbook.checks.chassis import suspension as s
+from graftbook.checks.driveline import shafts as d
+from graftbook.checks.driveline.joints import RIPPLE
+from graftbook.rulebook.units import STANDARD_GRAVITY
 from tests.checks.values import agrees, names
 
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.checks import cables as c
+from graftbook.checks.electrical import cables as c
 from tests.checks.values import agrees, names
 
 FOOT = 0.3048

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.checks import corrosion as c
-from api.checks import fuel as f
-from api.checks.threads import TURNS_PER_INCH, mixing, thread
-from api.rulebook.units import UNITS, Unit
+from graftbook.checks import fuel as f
+from graftbook.checks.joints import corrosion as c
+from graftbook.checks.joints.threads import TURNS_PER_INCH, mixing, thread
+from graftbook.rulebook.units import UNITS, Unit
 from tests.checks.values import agrees, names
 
 

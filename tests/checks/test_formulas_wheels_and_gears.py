@@ -7,10 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from api.checks import gearing, tyres
-from api.checks import speedometer as s
-from api.checks.law import Law, law_for
-from api.rulebook.units import INCH, MILE, STANDARD_GRAVITY
+from graftbook.checks.chassis import tyres
+from graftbook.checks.driveline import gearing
+from graftbook.checks.driveline import speedometer as s
+from graftbook.checks.law import Law, law_for
+from graftbook.rulebook.units import INCH, MILE, STANDARD_GRAVITY
 from tests.checks.values import agrees, names
 
 MPH = MILE / 3600

@@ -6,19 +6,19 @@ from dataclasses import replace
 
 import pytest
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.checks import set as checks_of_a_set
-from api.checks.curves import curves
-from api.checks.fitted import Fitted
-from api.checks.kinds import Kind
-from api.checks.law import IN_SERVICE
-from api.checks.set import check_set
-from api.checks.verdict import Verdict
-from api.database import reading
-from api.rulebook.sane import SANE, sane
-from api.rulebook.scope import Scope
-from api.rulebook.units import Measure
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.checks import set as checks_of_a_set
+from graftbook.checks.curves import curves
+from graftbook.checks.fitted import Fitted
+from graftbook.checks.kinds import Kind
+from graftbook.checks.law import IN_SERVICE
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Verdict
+from graftbook.database import reading
+from graftbook.rulebook.sane import SANE, sane
+from graftbook.rulebook.scope import Scope
+from graftbook.rulebook.units import Measure
 from tests.checks.made import KINDS, Made
 
 CHASSIS = ["16PR-005000", "24PL-018412", "32XL-012000"]

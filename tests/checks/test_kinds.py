@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import pytest
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.checks.kinds import Kind, counted, headline, verdict_of_set
-from api.checks.set import check_set
-from api.checks.verdict import Verdict
-from api.database import reading
-from api.rulebook.scope import Scope
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.checks.kinds import Kind, counted, headline, verdict_of_set
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Verdict
+from graftbook.database import reading
+from graftbook.rulebook.scope import Scope
 from tests.checks.made import Made
 from tests.checks.test_demo_range import SETS
 

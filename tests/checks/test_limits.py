@@ -7,7 +7,7 @@ one that the finding tells, because the vehicle gives it.
 
 import pytest
 
-from api.checks.verdict import Finding, Verdict
+from graftbook.checks.verdict import Finding, Verdict
 from tests.checks.made import Made, verdict
 
 TURNS = [

@@ -1,8 +1,8 @@
 """What the checks say to a fitter: no more than is so, and no less."""
 
-from api.checks import verdict as v
-from api.checks.kinds import Kind, headline
-from api.wire.findings import finding_document, of_today
+from graftbook.checks import verdict as v
+from graftbook.checks.kinds import Kind, headline
+from graftbook.questions.checks.documents import finding_document, of_today
 from tests.checks.made import Made
 from tests.checks.test_kinds import _kind
 

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.checks.verdict import Verdict
+from graftbook.checks.verdict import Verdict
 from tests.checks.made import TALL, TALL_TYRE, WIDE_WHEEL, Made, verdict
 from tests.running import cases
 

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
-from api.checks import driveline, gearing, speedometer
-from api.checks.driveline_torque import half_shaft_nm, input_nm, propshaft_nm
-from api.checks.fitted import Reading
-from api.checks.law import Law
-from api.checks.set import check_set
-from api.checks.verdict import Verdict
+from graftbook.checks.driveline import driveline, gearing, speedometer
+from graftbook.checks.driveline.torque import half_shaft_nm, input_nm, propshaft_nm
+from graftbook.checks.fitted import Reading
+from graftbook.checks.law import Law
+from graftbook.checks.set import check_set
+from graftbook.checks.verdict import Verdict
 from tests.checks.made import FIGURES, TALL, Made, verdict
 
 HOLDS, CAUTION, FAILS = Verdict.holds, Verdict.caution, Verdict.fails

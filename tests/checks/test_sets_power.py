@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from api.checks.verdict import Verdict
-from api.rulebook.model import Alternative, Companion, Component, Origin
-from api.rulebook.units import Measure, read_measure
+from graftbook.checks.verdict import Verdict
+from graftbook.rulebook.model import Alternative, Companion, Component, Origin
+from graftbook.rulebook.units import Measure, read_measure
 from tests.checks.made import TALL, Made, verdict
 
 HOLDS, CAUTION, FAILS, UNKNOWN = Verdict.holds, Verdict.caution, Verdict.fails, Verdict.not_determined

@@ -4,9 +4,10 @@ import math
 
 import pytest
 
-from api.checks import bolts, leaves, stance
-from api.checks.threads import thread
-from api.checks.verdict import Provenance, Verdict
+from graftbook.checks.chassis import leaves, stance
+from graftbook.checks.joints import bolts
+from graftbook.checks.joints.threads import thread
+from graftbook.checks.verdict import Provenance, Verdict
 from tests.checks.made import Made, verdict
 from tests.checks.values import agrees
 

@@ -2,7 +2,7 @@
 
 from pathlib import Path
 
-from api.checks.verdict import Provenance
+from graftbook.checks.verdict import Provenance
 from tests.checks.sources import limits, section
 from tests.checks.values import VALUES
 

@@ -1,7 +1,7 @@
 """The findings as text: three groups in their order, the rest counted, what cannot be named."""
 
-from api.wire.findings import findings_document, told
-from api.wire.plain_set import _findings
+from graftbook.questions.checks.documents import findings_document, told
+from graftbook.questions.closures.plain_set import _findings
 from tests.checks.made import Made
 
 

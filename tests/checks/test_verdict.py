@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.checks.verdict import (
+from graftbook.checks.verdict import (
     Finding,
     Kind,
     Limit,

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from api.checks.verdict import Provenance
+from graftbook.checks.verdict import Provenance
 
 SHEET = Path(__file__).with_name("values.csv")
 

@@ -11,12 +11,12 @@ import pytest
 import typer
 from typer.testing import CliRunner, Result
 
-from api.cli import app
-from api.closure.deadline import OutOfTime
-from api.console import readable_errors
-from api.database import make_engine, reading
-from api.demo import demo_sheets
-from api.rulebook.scope import TooLarge
+from graftbook.closure.search.deadline import OutOfTime
+from graftbook.commands.cli import app
+from graftbook.commands.console import readable_errors
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import make_engine, reading
+from graftbook.rulebook.scope import TooLarge
 
 SEED = Path(__file__).resolve().parents[2] / "seed_data"
 COMMANDS = (
@@ -111,7 +111,7 @@ def test_an_order_that_no_set_was_found_for_ends_in_one_line(
     def never(*_: object) -> None:
         raise gives_up
 
-    monkeypatch.setattr("api.orders.answering.order_for", never)
+    monkeypatch.setattr("graftbook.orders.service.order_for", never)
     result = run("order", "--database", sqlite_demo_url, *ASK)
     assert result.exit_code == 2
     assert said in result.stderr

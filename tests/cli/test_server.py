@@ -17,7 +17,7 @@ from tests.conftest import bearer
 from tests.logged import faults
 
 ROOT = Path(__file__).resolve().parents[2]
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()"]
 
 
 @pytest.fixture
@@ -76,7 +76,8 @@ def test_a_real_server_answers_writes_and_keeps_connections(served: str, own: st
 def test_the_command_runs_away_from_the_checkout(tmp_path: Path, sqlite_demo_url: str):
     result = subprocess.run(
         [*COMMAND, "order", "--chassis", "24PL-018412", "--fit", "QB-3310", "--format", "csv"],
-        cwd=tmp_path, env=os.environ | {"PYTHONPATH": str(ROOT), "GRAFTBOOK_DATABASE_URL": sqlite_demo_url},
+        cwd=tmp_path, env=os.environ
+        | {"PYTHONPATH": str(ROOT / "api"), "GRAFTBOOK_DATABASE_URL": sqlite_demo_url},
         capture_output=True, text=True, timeout=120, check=False,
     )  # fmt: skip
     assert result.returncode == 0, result.stderr

@@ -2,9 +2,9 @@
 
 from collections.abc import Iterator
 
-from api.closure.answer import Because, Cause, Change, How, Other, Solution
-from api.closure.question import Question
-from api.rulebook.model import RuleBook
+from graftbook.closure.answer import Because, Cause, Change, How, Other, Solution
+from graftbook.closure.question import Question
+from graftbook.rulebook.model import RuleBook
 from tests.closure.test_reasons import Judge, reasons_in
 
 NOBODY_ASKS = (How.remedies, How.makes_sure)

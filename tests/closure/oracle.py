@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain, combinations, product
 
-from api.closure.question import (
+from graftbook.closure.question import (
     DEFAULT_PREFERENCE,
     ClearPosition,
     Criterion,
@@ -16,7 +16,7 @@ from api.closure.question import (
     RemedyFlaw,
     RemedyFlaws,
 )
-from api.rulebook.model import Comparator, Effort, RuleBook, Supply
+from graftbook.rulebook.model import Comparator, Effort, RuleBook, Supply
 
 Sitting = dict[str, str | None]
 

@@ -4,10 +4,10 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from api.closure.answer import Answer
-from api.closure.answering import answer_question
-from api.closure.question import FitComponent, Question, Wish
-from api.rulebook.model import (
+from graftbook.closure.answer import Answer
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import FitComponent, Question, Wish
+from graftbook.rulebook.model import (
     Alternative,
     Companion,
     Comparator,
@@ -27,7 +27,7 @@ from api.rulebook.model import (
     Vehicle,
     Wanted,
 )
-from api.rulebook.units import Measure
+from graftbook.rulebook.units import Measure
 
 VARIANT = Variant("v", "r", "a van", "g1", "van", "e1", "rear", "left", "home")
 VEHICLE = Vehicle("v", "24L", 500, date(1968, 3, 1), frozenset({"heater"}))

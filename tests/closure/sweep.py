@@ -24,16 +24,16 @@ from pathlib import Path
 
 from sqlalchemy import Engine, text
 
-from api.catalogue.books import Books
-from api.catalogue.imports import load
-from api.catalogue.lint_vehicles import vehicles_that_differ
-from api.closure.answer import Answer, Outcome, Solution
-from api.closure.answering import answer_question
-from api.closure.complete import check_completeness
-from api.closure.question import FitComponent, Question
-from api.database import make_engine, migrate
-from api.rulebook.model import RuleBook
-from api.wire.answers import answer_document
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.lint.vehicles import vehicles_that_differ
+from graftbook.catalogue.loading.imports import load
+from graftbook.closure.answer import Answer, Outcome, Solution
+from graftbook.closure.answering import answer_question
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.question import FitComponent, Question
+from graftbook.database import make_engine, migrate
+from graftbook.questions.closures.documents import answer_document
+from graftbook.rulebook.model import RuleBook
 from tests.closure.judging import wrong_reasons, wrongs_of_next_bests
 
 DEMO = Path(__file__).parents[2] / "seed_data"

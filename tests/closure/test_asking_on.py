@@ -6,17 +6,17 @@ from itertools import combinations
 
 import pytest
 
-from api.checks.verdict import CAUTIONS
-from api.closure.answer import Cause, Outcome
-from api.closure.answering import answer_question
-from api.closure.cautions import BY_WORD, CUTTING, STANDS, cautions_for
-from api.closure.choices import MOST_ASKED
-from api.closure.comparing import what_if, why_not
-from api.closure.complete import check_completeness
-from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
-from api.closure.totals import changes_are_outranked
-from api.closure.wording import answer_sentences, chain_sentences, comparison_sentences, hours
-from api.rulebook.model import Effort, Flaw, Severity, Supersession
+from graftbook.checks.verdict import CAUTIONS
+from graftbook.closure.answer import Cause, Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.explain.choices import MOST_ASKED
+from graftbook.closure.explain.comparing import what_if, why_not
+from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
+from graftbook.closure.search.totals import changes_are_outranked
+from graftbook.closure.words.cautions import BY_WORD, CUTTING, STANDS, cautions_for
+from graftbook.closure.words.wording import answer_sentences, chain_sentences, comparison_sentences, hours
+from graftbook.rulebook.model import Effort, Flaw, Severity, Supersession
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import VEHICLE, Shelf, at, changes, kits, loose, needs
 from tests.closure.worlds import World

@@ -6,19 +6,19 @@ from dataclasses import replace
 import pytest
 from sqlalchemy import Engine
 
-from api.catalogue.books import Books
-from api.catalogue.lookup import find_vehicle
-from api.closure.answer import Cause, Outcome
-from api.closure.answering import answer_question
-from api.closure.compatibility import Compatibility, Fits, Place, compatible
-from api.closure.deadline import Deadline
-from api.closure.possible import Looked
-from api.closure.question import FitComponent, Question
-from api.closure.reach import reach
-from api.closure.solve import Unsolvable, solve
-from api.database import reading
-from api.rulebook.model import Component, Fitment, Position, RuleBook, Supply, Vehicle
-from api.rulebook.scope import Scope
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.closure.answer import Cause, Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.compatibility import Compatibility, Fits, Place, compatible
+from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.deadline import Deadline
+from graftbook.closure.search.possible import Looked
+from graftbook.closure.search.reach import reach
+from graftbook.closure.search.solve import Unsolvable, solve
+from graftbook.database import reading
+from graftbook.rulebook.model import Component, Fitment, Position, RuleBook, Supply, Vehicle
+from graftbook.rulebook.scope import Scope
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import Shelf, at, needs
 from tests.closure.worlds import VEHICLE, World

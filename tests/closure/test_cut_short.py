@@ -14,13 +14,13 @@ from typing import Any
 
 import pytest
 
-from api.asking.documents import lasting
-from api.closure import solve
-from api.closure.answer import Answer, Outcome
-from api.closure.answering import answer_question
-from api.closure.comparing import Comparison, what_if, why_not
-from api.closure.complete import Completeness, check_completeness
-from api.closure.deadline import Deadline
+from graftbook.closure.answer import Answer, Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.complete import Completeness, check_completeness
+from graftbook.closure.explain.comparing import Comparison, what_if, why_not
+from graftbook.closure.search import solve
+from graftbook.closure.search.deadline import Deadline
+from graftbook.questions.closures.reasoning import lasting
 from tests.closure.test_deadlines import NEVER, GivesUp, Looks, Put
 from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds

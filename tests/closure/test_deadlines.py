@@ -17,19 +17,19 @@ import pytest
 from fastapi import FastAPI
 from ortools.sat.python import cp_model
 
-from api.app import create_app
-from api.catalogue.books import Books
-from api.closure import solve
-from api.closure.answer import Answer, Outcome
-from api.closure.answering import answer_question
-from api.closure.comparing import what_if, why_not
-from api.closure.compatibility import Compatibility, compatible
-from api.closure.complete import check_completeness
-from api.closure.deadline import Deadline
-from api.closure.question import Question
-from api.rulebook.model import RuleBook
-from api.settings import Settings
-from api.wire.answers import answer_document
+from graftbook.app import create_app
+from graftbook.catalogue.compiling.books import Books
+from graftbook.closure.answer import Answer, Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.compatibility import Compatibility, compatible
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.explain.comparing import what_if, why_not
+from graftbook.closure.question import Question
+from graftbook.closure.search import solve
+from graftbook.closure.search.deadline import Deadline
+from graftbook.questions.closures.documents import answer_document
+from graftbook.rulebook.model import RuleBook
+from graftbook.settings import Settings
 from tests.closure.judging import wrong_reasons
 from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds

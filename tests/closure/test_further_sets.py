@@ -7,10 +7,10 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure.answer import Solution
-from api.closure.answering import answer_question
-from api.closure.question import DEFAULT_PREFERENCE, FitComponent, Limits, Question
-from api.rulebook.model import RuleBook
+from graftbook.closure.answer import Solution
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import DEFAULT_PREFERENCE, FitComponent, Limits, Question
+from graftbook.rulebook.model import RuleBook
 from tests.closure.oracle import Best, Oracle
 from tests.closure.shelf import VEHICLE, Shelf, at, loose, needs
 from tests.closure.test_random_catalogues import seeds

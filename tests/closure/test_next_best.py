@@ -5,11 +5,11 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure.answer import Change, Other
-from api.closure.answering import answer_question
-from api.closure.question import Criterion, RemedyFlaw
-from api.closure.wording import other_name
-from api.rulebook.model import Budget, Effort, Flaw, Severity
+from graftbook.closure.answer import Change, Other
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import Criterion, RemedyFlaw
+from graftbook.closure.words.wording import other_name
+from graftbook.rulebook.model import Budget, Effort, Flaw, Severity
 from tests.closure.judging import wrongs_of_next_bests
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import Shelf, amount, at, loose, needs

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure import phrases
-from api.closure.answer import Difference, Other, Unconfirmed
-from api.closure.question import Criterion, RemedyFlaws
-from api.closure.wording import change_sentence, claim_words, difference_words, headline
-from api.rulebook.model import Alternative, Grade, Severity
+from graftbook.closure.answer import Difference, Other, Unconfirmed
+from graftbook.closure.question import Criterion, RemedyFlaws
+from graftbook.closure.words import phrases
+from graftbook.closure.words.wording import change_sentence, claim_words, difference_words, headline
+from graftbook.rulebook.model import Alternative, Grade, Severity
 from tests.closure.shelf import Shelf, changes, loose, needs
 
 

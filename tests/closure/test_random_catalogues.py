@@ -13,14 +13,14 @@ import numpy
 import pytest
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from api.closure.answer import Answer, Cause, Outcome, Solution
-from api.closure.answering import answer_question, scope_of
-from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
-from api.closure.reach import reach
-from api.closure.solve import Unsolvable, solve
-from api.closure.totals import score, tie_key
-from api.closure.wording import chain
-from api.rulebook.model import Alternative, Companion, Effort, RuleBook
+from graftbook.closure.answer import Answer, Cause, Outcome, Solution
+from graftbook.closure.answering import answer_question, scope_of
+from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
+from graftbook.closure.search.reach import reach
+from graftbook.closure.search.solve import Unsolvable, solve
+from graftbook.closure.search.totals import score, tie_key
+from graftbook.closure.words.wording import chain
+from graftbook.rulebook.model import Alternative, Companion, Effort, RuleBook
 from tests.closure.oracle import Best, Oracle
 from tests.closure.worlds import World
 from tests.running import cases

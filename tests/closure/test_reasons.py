@@ -10,11 +10,11 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure.answer import Because, Cause, How, Solution
-from api.closure.answering import answer_question
-from api.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
-from api.closure.wording import because_sentence, chain, change_sentence
-from api.rulebook.model import Flaw, RuleBook, Side
+from graftbook.closure.answer import Because, Cause, How, Solution
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
+from graftbook.closure.words.wording import because_sentence, chain, change_sentence
+from graftbook.rulebook.model import Flaw, RuleBook, Side
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import Shelf, at, changes, clash, loose, needs
 from tests.closure.test_random_catalogues import seeds

@@ -2,9 +2,9 @@
 
 import pytest
 
-from api.closure.answer import Cause, Outcome
-from api.closure.complete import check_completeness
-from api.closure.question import (
+from graftbook.closure.answer import Cause, Outcome
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.question import (
     ClearPosition,
     Criterion,
     FitComponent,
@@ -13,7 +13,7 @@ from api.closure.question import (
     RemedyFlaw,
     RemedyFlaws,
 )
-from api.rulebook.model import (
+from graftbook.rulebook.model import (
     Alternative,
     Budget,
     Comparator,

@@ -8,10 +8,11 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Engine
 
-from api.closure import answering, choices
-from api.closure.answer import Answer, Because, Cause, How, Other
-from api.closure.answering import answer_question
-from api.closure.question import FitComponent, Question
+from graftbook.closure import answering
+from graftbook.closure.answer import Answer, Because, Cause, How, Other
+from graftbook.closure.answering import answer_question
+from graftbook.closure.explain import choices
+from graftbook.closure.question import FitComponent, Question
 from tests.closure import sweep
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 

@@ -4,13 +4,14 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure import contradiction, phrases
-from api.closure.contradiction import Blame
-from api.closure.deadline import OutOfTime
-from api.closure.question import FitComponent, Question
-from api.closure.reach import reach
-from api.closure.wording import answer_sentences, costs
-from api.rulebook.scope import Scope
+from graftbook.closure.explain import contradictions
+from graftbook.closure.explain.contradictions import Blame
+from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.deadline import OutOfTime
+from graftbook.closure.search.reach import reach
+from graftbook.closure.words import phrases
+from graftbook.closure.words.wording import answer_sentences, costs
+from graftbook.rulebook.scope import Scope
 from tests.closure.shelf import VEHICLE, Shelf, at, clash, needs
 
 
@@ -83,7 +84,7 @@ def test_a_contradiction_found_before_the_time_was_up_is_told_and_not_called_the
     def late(*_given: object, **_more: object) -> None:
         raise OutOfTime
 
-    monkeypatch.setattr(contradiction, "least_meeting", late)
+    monkeypatch.setattr(contradictions, "least_meeting", late)
     blame, in_time, proved = blamed()
     assert (in_time, proved, blame.late) == (group, False, True)
 

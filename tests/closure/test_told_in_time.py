@@ -14,19 +14,19 @@ from typing import Any
 
 import pytest
 
-from api.asking import documents
-from api.asking.documents import Posed, Told
-from api.checks import set as checks
-from api.closure import solution
-from api.closure.answer import Outcome
-from api.closure.answering import answer_question
-from api.closure.deadline import Deadline, OutOfTime, Pace
-from api.closure.question import FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
-from api.orders import facts
-from api.orders.buying import Market, Terms, buy
-from api.orders.needs import Wanted, needs_of
-from api.rulebook.model import Flaw, RuleBook, Severity
-from api.wire import answers
+from graftbook.checks import set as checks
+from graftbook.closure.answer import Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.explain import solution
+from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
+from graftbook.closure.search.deadline import Deadline, OutOfTime, Pace
+from graftbook.orders import documents as facts
+from graftbook.orders.buying.buying import Market, Terms, buy
+from graftbook.orders.needs import Wanted, needs_of
+from graftbook.questions.closures import documents as answers
+from graftbook.questions.closures import reasoning
+from graftbook.questions.closures.reasoning import Posed, Told
+from graftbook.rulebook.model import Flaw, RuleBook, Severity
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 
 PLACES = 12
@@ -67,10 +67,10 @@ PIECES: dict[str, tuple[ModuleType, str]] = {
     "each subject of the arithmetic": (checks, "_subject"),
 }
 QUESTIONS: dict[str, Callable[[Posed], Told]] = {
-    "closure": documents.closure,
-    "why not": lambda posed: documents.why_not(posed, "new1", ""),
-    "what if": lambda posed: documents.what_if(posed, posed),
-    "check": lambda posed: documents.check(posed, {"p0": "new0"}, {}),
+    "closure": reasoning.closure,
+    "why not": lambda posed: reasoning.why_not(posed, "new1", ""),
+    "what if": lambda posed: reasoning.what_if(posed, posed),
+    "check": lambda posed: reasoning.check(posed, {"p0": "new0"}, {}),
 }
 
 
@@ -122,7 +122,7 @@ def test_no_piece_of_a_document_is_begun_after_the_end(work: Work, kind: str) ->
 def test_what_was_not_written_in_time_is_told_as_not_proved(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = Work()
     monkeypatch.setattr(answers, "change_document", clock.takes_a_second(answers.change_document))
-    told = documents.closure(posed(clock, PLACES / 2))
+    told = reasoning.closure(posed(clock, PLACES / 2))
     document = json.loads(told.body)
     assert (document["outcome"], document["proved"], document["set"]) == ("not proved in time", False, None)
     assert (document["checks"], told.lasting) == (None, False)
@@ -131,7 +131,7 @@ def test_what_was_not_written_in_time_is_told_as_not_proved(monkeypatch: pytest.
 
 def test_the_lines_of_an_order_end_with_its_time(monkeypatch: pytest.MonkeyPatch) -> None:
     book, clock = row(), Work()
-    answer, _ = documents.set_only(Posed(book, Question(VEHICLE, (FitComponent("new0"),)), "24L-500", False))
+    answer, _ = reasoning.set_only(Posed(book, Question(VEHICLE, (FitComponent("new0"),)), "24L-500", False))
     assert answer.solution is not None
     found = needs_of([Wanted("24L-500", book, answer.solution)])
     market = Market(date(2026, 11, 2))
@@ -164,8 +164,8 @@ def test_what_was_proved_is_told_alike_however_late_it_is_written() -> None:
     whole = Posed(row(), question, "24L-500", False)
     answer = answer_question(whole.book, question)
     assert answer.outcome is Outcome.impossible
-    document, told = documents.in_time(whole, answer)
-    late = documents.in_time(replace(whole, deadline=Deadline(0.0)), answer)
+    document, told = reasoning.in_time(whole, answer)
+    late = reasoning.in_time(replace(whole, deadline=Deadline(0.0)), answer)
     assert late == (document, told)
     assert [bool(wish["met_already"]) for wish in document["wishes"]] == [False, True]
 

@@ -7,15 +7,15 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure import wording
-from api.closure.answer import Answer, Cause, Outcome, Solution
-from api.closure.answering import answer_question
-from api.closure.comparing import why_not
-from api.closure.complete import check_completeness
-from api.closure.problem import CEILING
-from api.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
-from api.rulebook.model import RuleBook
-from api.wire.answers import answer_document, difference_document
+from graftbook.closure.answer import Answer, Cause, Outcome, Solution
+from graftbook.closure.answering import answer_question
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.explain.comparing import why_not
+from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
+from graftbook.closure.search.problem import CEILING
+from graftbook.closure.words import wording
+from graftbook.questions.closures.documents import answer_document, difference_document
+from graftbook.rulebook.model import RuleBook
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import VEHICLE, Shelf
 from tests.closure.test_random_catalogues import everything, only_named, seeds

@@ -2,15 +2,15 @@
 
 import pytest
 
-from api.closure.answer import Answer, Outcome
-from api.closure.cautions import CUTTING, cautions_for
-from api.closure.compatibility import Fits, compatible
-from api.closure.complete import check_completeness
-from api.closure.question import FitComponent, Limits, Question, RemedyFlaw
-from api.closure.verify import InternalError, verify
-from api.closure.wording import answer_sentences, costs, loose_sentence
-from api.rulebook.model import Effort, Flaw, RuleBook, Severity
-from api.rulebook.scope import scope_for
+from graftbook.closure.answer import Answer, Outcome
+from graftbook.closure.compatibility import Fits, compatible
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaw
+from graftbook.closure.verify import InternalError, verify
+from graftbook.closure.words.cautions import CUTTING, cautions_for
+from graftbook.closure.words.wording import answer_sentences, costs, loose_sentence
+from graftbook.rulebook.model import Effort, Flaw, RuleBook, Severity
+from graftbook.rulebook.scope import scope_for
 from tests.closure.shelf import VEHICLE, Shelf, at, blamed, changes, kits, loose, needs
 
 MACHINED = {"effort": Effort.machining, "minutes": 15}

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
-from api.closure.question import (
+from graftbook.closure.question import (
     DEFAULT_PREFERENCE,
     ClearPosition,
     FitComponent,
@@ -15,7 +15,7 @@ from api.closure.question import (
     RemedyFlaws,
     Wish,
 )
-from api.rulebook.model import (
+from graftbook.rulebook.model import (
     ALWAYS,
     Alternative,
     Budget,
@@ -42,7 +42,7 @@ from api.rulebook.model import (
     Wanted,
     When,
 )
-from api.rulebook.units import Measure
+from graftbook.rulebook.units import Measure
 
 VARIANT = Variant("v", "r", "variant", "g1", "van", "e1", "rear", "left", "home")
 VEHICLE = Vehicle("v", "24L", 500, date(1968, 3, 1), frozenset({"heater"}))

@@ -4,8 +4,8 @@ import random
 
 import pytest
 
-from api.checks import brakes
-from api.checks.law import Binding, Rules
+from graftbook.checks.brakes import brakes
+from graftbook.checks.law import Binding, Rules
 from tests.checks.made import Made
 from tests.independent import brakes as plain
 from tests.running import cases

@@ -5,8 +5,9 @@ from itertools import permutations
 
 import pytest
 
-from api.checks import bolts, stance, suspension, threads, wheels
-from api.checks.fitted import Fitted
+from graftbook.checks.chassis import stance, suspension, wheels
+from graftbook.checks.fitted import Fitted
+from graftbook.checks.joints import bolts, threads
 from tests.checks.made import FIGURES, Made
 from tests.independent import chassis
 

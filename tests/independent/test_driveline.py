@@ -2,9 +2,9 @@
 
 import pytest
 
-from api.checks import driveline, gearing, speedometer
-from api.checks.law import Law
-from api.checks.verdict import Finding
+from graftbook.checks.driveline import driveline, gearing, speedometer
+from graftbook.checks.law import Law
+from graftbook.checks.verdict import Finding
 from tests.checks.made import POSITIONS, Made
 from tests.checks.values import agrees, names
 from tests.independent import driveline as plain

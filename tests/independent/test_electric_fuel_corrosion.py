@@ -5,8 +5,10 @@ from dataclasses import replace
 
 import pytest
 
-from api.checks import corrosion, electrical, fuel
-from api.rulebook.model import Budget
+from graftbook.checks import fuel
+from graftbook.checks.electrical import electrical
+from graftbook.checks.joints import corrosion
+from graftbook.rulebook.model import Budget
 from tests.checks.made import Made
 from tests.independent import corrosion as plain_corrosion
 from tests.independent import electric as plain_electric

@@ -29,30 +29,34 @@ class Room:
 
 
 _FORMS = "ask check component delivery edit edit_forms import_page lookup order ordered question sheet_form"
-_WIRE = "api/wire"
+_WIRE = "api/graftbook/wire"
 ROOMS = {
-    "closure": Room(("api/closure",), 85, ("tests/closure", "tests/scenarios")),
-    "rulebook": Room(("api/rulebook",), 45, ("tests/rulebook", "tests/scenarios")),
-    "checks": Room(("api/checks",), 80, ("tests/checks",)),
-    "orders": Room(("api/orders",), 85, ("tests/orders",)),
-    "access": Room(("api/access",), 45, ("tests/access",)),
-    "once": Room(("api/once", "api/routes/once.py"), 25, ("tests/soundness/test_once.py", "tests/orders")),
+    "closure": Room(("api/graftbook/closure",), 85, ("tests/closure", "tests/scenarios")),
+    "rulebook": Room(("api/graftbook/rulebook",), 45, ("tests/rulebook", "tests/scenarios")),
+    "checks": Room(("api/graftbook/checks",), 80, ("tests/checks",)),
+    "orders": Room(("api/graftbook/orders",), 85, ("tests/orders",)),
+    "access": Room(("api/graftbook/access",), 45, ("tests/access",)),
+    "once": Room(
+        ("api/once", "api/graftbook/idempotency/header.py"),
+        25,
+        ("tests/soundness/test_once.py", "tests/orders"),
+    ),
     "addresses": Room(
         (
             f"{_WIRE}/query.py",
             f"{_WIRE}/questions.py",
             f"{_WIRE}/given.py",
             f"{_WIRE}/values.py",
-            "api/parameters.py",
+            "api/graftbook/http/parameters.py",
         ),
         40,
         ("tests/api",),
     ),
     "forms": Room(
         (
-            *(f"api/pages/{name}.py" for name in _FORMS.split()),
-            "api/pages/store.py",
-            "api/pages/typed_list.py",
+            *(f"api/graftbook/pages/{name}.py" for name in _FORMS.split()),
+            "api/graftbook/pages/ordering/stock.py",
+            "api/graftbook/pages/checking/typed_list.py",
         ),
         55,
         ("tests/pages", "tests/orders"),
@@ -147,7 +151,7 @@ def _of_module(room: str, path: str) -> Iterator[tuple[str, Change]]:
 _WITH_CHILDREN = ("ReplaceComparison", "ReplaceUnary", "AddNot", "Exception", "ZeroIteration", "LeaveOut")
 _TABLES = ("tables.py",)
 """Columns: a test holds them to be what the migrations make."""
-_JUDGED = ("api/orders/papers/", "api/rulebook/sane.py")
+_JUDGED = ("api/orders/papers/", "api/graftbook/rulebook/sane.py")
 """Where a number is mostly a width or a place on paper, or a bound of what we hold to be possible: a person
 judges it, and a test could only repeat it."""
 _FOR_THE_READER = (

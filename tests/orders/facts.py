@@ -1,4 +1,4 @@
-"""Invented facts of an order of any size, as the API gives them (the shape is in `api/orders/papers`)."""
+"""Invented facts of an order of any size, as the API gives them (see `graftbook/orders/papers`)."""
 
 from datetime import date, timedelta
 from decimal import Decimal

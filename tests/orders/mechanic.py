@@ -7,8 +7,8 @@ from collections import Counter
 from collections.abc import Iterator
 from typing import Any
 
-from api.closure.answer import Solution
-from api.rulebook.model import Access, RuleBook, Vehicle
+from graftbook.closure.answer import Solution
+from graftbook.rulebook.model import Access, RuleBook, Vehicle
 
 Step = dict[str, Any]
 

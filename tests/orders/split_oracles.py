@@ -12,7 +12,7 @@ import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
 from scipy.sparse import csr_array
 
-from api.orders.model import Offer
+from graftbook.orders.buying.model import Offer
 from tests.orders.split_worlds import TODAY, World
 
 Bought = tuple[tuple[Offer, int], ...]

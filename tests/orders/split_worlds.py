@@ -6,7 +6,7 @@ from datetime import date
 
 from hypothesis import strategies as st
 
-from api.orders.model import Offer, Supplier
+from graftbook.orders.buying.model import Offer, Supplier
 
 TODAY = date(2026, 3, 2)
 

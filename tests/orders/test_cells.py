@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from api.wire.cells import plain_cell, write_rows
+from graftbook.catalogue.format.cells import plain_cell, write_rows
 
 OWASP_STARTS = ("=", "+", "-", "@", "\t", "\r")
 

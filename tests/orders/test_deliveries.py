@@ -7,8 +7,8 @@ import httpx
 import pytest
 from sqlalchemy import text
 
-from api.access.scopes import Scope
-from api.database import make_engine, migrate
+from graftbook.access.scopes import Scope
+from graftbook.database import make_engine, migrate
 from tests.conftest import client_of
 
 DISCS = {"name": "red", "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}

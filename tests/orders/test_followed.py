@@ -8,18 +8,18 @@ from typing import Any
 
 import pytest
 
-from api.app import create_app
-from api.asking.questions import ask, at_revision
-from api.closure.answer import Solution
-from api.closure.answering import answer_question
-from api.orders.fitting import sequence_facts
-from api.orders.jobs import fitting_sequence
-from api.orders.schedule import earliest_finish
-from api.problems import Problem
-from api.rulebook.model import Access, Companion, Precedence, RuleBook, Vehicle
-from api.service import Service
-from api.settings import Settings
-from api.wire.orders_in import FittingIn
+from graftbook.app import create_app
+from graftbook.closure.answer import Solution
+from graftbook.closure.answering import answer_question
+from graftbook.orders.fitting.jobs import fitting_sequence
+from graftbook.orders.fitting.schedule import earliest_finish
+from graftbook.orders.fitting.service import sequence_facts
+from graftbook.orders.question_schemas import FittingIn
+from graftbook.problems import Problem
+from graftbook.process.state import Service
+from graftbook.questions.reading import ask, at_revision
+from graftbook.rulebook.model import Access, Companion, Precedence, RuleBook, Vehicle
+from graftbook.settings import Settings
 from tests.closure.worlds import VEHICLE, World
 from tests.orders.mechanic import Step, Vexed, follow
 from tests.running import cases

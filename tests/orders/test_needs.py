@@ -7,12 +7,12 @@ from decimal import Decimal
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, Totals
-from api.orders.buying import InStore, Market, Order, Terms, buy
-from api.orders.facts import order_facts
-from api.orders.model import Offer, Supplier
-from api.orders.needs import Needs, Wanted, needs_of
-from api.rulebook.model import (
+from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, Totals
+from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
+from graftbook.orders.buying.model import Offer, Supplier
+from graftbook.orders.documents import order_facts
+from graftbook.orders.needs import Needs, Wanted, needs_of
+from graftbook.rulebook.model import (
     Alternative,
     Companion,
     Component,
@@ -27,7 +27,7 @@ from api.rulebook.model import (
     Supersession,
     Variant,
 )
-from api.rulebook.units import read_measure
+from graftbook.rulebook.units import read_measure
 
 TODAY = date(2026, 11, 25)
 WISH = Because(Cause.wish, "wish: fit CAL-1", "you wished it")

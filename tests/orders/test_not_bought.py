@@ -12,14 +12,14 @@ import pytest
 from pypdf import PdfReader
 from sqlmodel import Session
 
-from api.orders.answering import VehicleOrdered, _told
-from api.orders.not_bought import groups_of
-from api.orders.papers.csv import order_csv
-from api.orders.papers.pdf import order_pdf
-from api.orders.papers.xlsx import order_xlsx
-from api.orders.tables import OrderListRow
-from api.rulebook.model import Effort
-from api.wire.plain_order import order_page
+from graftbook.orders.buying.not_bought import groups_of
+from graftbook.orders.papers.csv import order_csv
+from graftbook.orders.papers.pdf import order_pdf
+from graftbook.orders.papers.xlsx import order_xlsx
+from graftbook.orders.plain_text import order_page
+from graftbook.orders.service import VehicleOrdered, _told
+from graftbook.orders.tables import OrderListRow
+from graftbook.rulebook.model import Effort
 from tests.closure.shelf import Shelf
 from tests.orders.test_life import match
 from tests.orders.test_papers import rows_of

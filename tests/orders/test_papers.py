@@ -18,15 +18,15 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
 
-from api.orders.papers.cells import Said, height, wrapped
-from api.orders.papers.columns import DAY, LINES, TEXT
-from api.orders.papers.csv import order_csv
-from api.orders.papers.fonts import OTHER, REGULAR, runs
-from api.orders.papers.parts import UnknownPart, part_of
-from api.orders.papers.pdf import order_pdf
-from api.orders.papers.rows import TALLEST, Grid, Rows, left
-from api.orders.papers.text import came, plain, shown
-from api.orders.papers.xlsx import cell_text, order_xlsx
+from graftbook.orders.papers.cells import Said, height, wrapped
+from graftbook.orders.papers.columns import DAY, LINES, TEXT
+from graftbook.orders.papers.csv import order_csv
+from graftbook.orders.papers.fonts import OTHER, REGULAR, runs
+from graftbook.orders.papers.parts import UnknownPart, part_of
+from graftbook.orders.papers.pdf import order_pdf
+from graftbook.orders.papers.rows import TALLEST, Grid, Rows, left
+from graftbook.orders.papers.text import came, plain, shown
+from graftbook.orders.papers.xlsx import cell_text, order_xlsx
 from tests.orders.facts import DEFERS, NASTY, SUPPLIERS, made_order
 
 HOUSE = "Invented House\nOld Tannery, Mill Lane"

@@ -7,15 +7,15 @@ from decimal import Decimal
 
 from pypdf import PdfReader
 
-from api.orders.facts import DEFERS
-from api.orders.fitting import sequence_facts
-from api.orders.papers.quotation import quotation_pdf
-from api.orders.papers.sequence import sequence_pdf
-from api.orders.papers.text import hours, shown
-from api.orders.quotation import Item, quote
-from api.orders.quoting import _written
-from api.orders.schedule import earliest_finish
-from api.orders.sequence import Before, Job, LooseUse, Work, sequence
+from graftbook.orders.documents import DEFERS
+from graftbook.orders.fitting.schedule import earliest_finish
+from graftbook.orders.fitting.sequence import Before, Job, LooseUse, Work, sequence
+from graftbook.orders.fitting.service import sequence_facts
+from graftbook.orders.papers.quotation import quotation_pdf
+from graftbook.orders.papers.sequence import sequence_pdf
+from graftbook.orders.papers.text import hours, shown
+from graftbook.orders.quotation.quotation import Item, quote
+from graftbook.orders.quotation.service import _written
 
 VEHICLE = {
     "label": "24FL-009401", "chassis": "24FL-009401", "variant": "24P-21-4L",

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.orders.quotation import Item, labour, months_after, payments, quote
+from graftbook.orders.quotation.quotation import Item, labour, months_after, payments, quote
 
 pytestmark = pytest.mark.one_engine
 

@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.closure.answer import Because, Loose
-from api.closure.answer import Cause as Demand
-from api.orders.buying import InStore, Market, Terms, buy
-from api.orders.needs import Need, Needs, Share
-from api.orders.reconciling import Cause, reconcile
-from api.rulebook.model import Component, Grade, Origin
+from graftbook.closure.answer import Because, Loose
+from graftbook.closure.answer import Cause as Demand
+from graftbook.orders.buying.buying import InStore, Market, Terms, buy
+from graftbook.orders.buying.reconciling import Cause, reconcile
+from graftbook.orders.needs import Need, Needs, Share
+from graftbook.rulebook.model import Component, Grade, Origin
 from tests.orders.split_worlds import TODAY, World, small_worlds
 
 pytestmark = pytest.mark.one_engine

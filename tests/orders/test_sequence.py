@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from api.closure.answer import Because, Cause, Change, Loose, Solution, Totals
-from api.closure.cautions import CUTTING
-from api.orders.jobs import fitting_sequence
-from api.orders.schedule import Schedule, earliest_finish
-from api.orders.sequence import Before, Job, Sequence, Step, Work, sequence
-from api.rulebook.model import (
+from graftbook.closure.answer import Because, Cause, Change, Loose, Solution, Totals
+from graftbook.closure.words.cautions import CUTTING
+from graftbook.orders.fitting.jobs import fitting_sequence
+from graftbook.orders.fitting.schedule import Schedule, earliest_finish
+from graftbook.orders.fitting.sequence import Before, Job, Sequence, Step, Work, sequence
+from graftbook.rulebook.model import (
     Access,
     Alternative,
     Companion,
@@ -31,7 +31,7 @@ from api.rulebook.model import (
     Vehicle,
     When,
 )
-from api.rulebook.units import read_measure
+from graftbook.rulebook.units import read_measure
 
 REMOVING, FITTING = Work.removing, Work.fitting
 

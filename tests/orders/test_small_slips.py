@@ -7,19 +7,19 @@ from typing import Any
 
 import pytest
 
-from api.closure.answer import Because, Cause, Loose
-from api.orders.buying import Order
-from api.orders.choices import Why
-from api.orders.deliveries import _booked_before
-from api.orders.jobs import fitting_sequence
-from api.orders.loose import Share, Sharing
-from api.orders.model import Offer
-from api.orders.schedule import earliest_finish
-from api.orders.sequence import sequence
-from api.orders.split_days import DayPrices
-from api.orders.splitting import Instead, Split
-from api.rulebook.model import Access, Alternative, Companion
-from api.rulebook.units import read_measure
+from graftbook.closure.answer import Because, Cause, Loose
+from graftbook.orders.buying.buying import Order
+from graftbook.orders.buying.model import Offer
+from graftbook.orders.buying.offers import Why
+from graftbook.orders.buying.split_days import DayPrices
+from graftbook.orders.buying.splitting import Instead, Split
+from graftbook.orders.fitting.jobs import fitting_sequence
+from graftbook.orders.fitting.loose import Share, Sharing
+from graftbook.orders.fitting.schedule import earliest_finish
+from graftbook.orders.fitting.sequence import sequence
+from graftbook.orders.lists.deliveries import _booked_before
+from graftbook.rulebook.model import Access, Alternative, Companion
+from graftbook.rulebook.units import read_measure
 from tests.orders import test_needs as needing
 from tests.orders import test_sequence as sequencing
 from tests.orders import test_splitting as splitting

@@ -8,13 +8,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from api.closure.deadline import NEVER, Deadline
-from api.orders.choices import Why, choices_for
-from api.orders.model import Offer, Supplier
-from api.orders.split_days import price_of_days
-from api.orders.split_model import SplitModel
-from api.orders.split_start import start
-from api.orders.splitting import Split, split
+from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.orders.buying.model import Offer, Supplier
+from graftbook.orders.buying.offers import Why, choices_for
+from graftbook.orders.buying.split_days import price_of_days
+from graftbook.orders.buying.split_model import SplitModel
+from graftbook.orders.buying.split_start import start
+from graftbook.orders.buying.splitting import Split, split
 from tests.orders.split_oracles import brute_force, highs
 from tests.orders.split_worlds import TODAY, World, hostile, shop, small_worlds
 

@@ -14,11 +14,11 @@ import httpx
 import pytest
 from typer.testing import CliRunner
 
-from api.cli import app as graftbook
-from api.database import make_engine, writing
-from api.orders import shelf
-from api.orders.life import _take_from_store
-from api.problems import NotInStore, PreconditionFailed, StoreChanged
+from graftbook.commands.cli import app as graftbook
+from graftbook.database import make_engine, writing
+from graftbook.orders.lists.service import _take_from_store
+from graftbook.orders.stock import service as shelf
+from graftbook.problems import NotInStore, PreconditionFailed, StoreChanged
 
 pytestmark = pytest.mark.anyio
 

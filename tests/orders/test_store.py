@@ -8,9 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from sqlalchemy import Engine, event
 
-from api.catalogue.imports import load
-from api.database import reading
-from api.orders.store import (
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import reading
+from graftbook.orders.buying.store import (
     converted,
     offered,
     offers_for,

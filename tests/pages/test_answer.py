@@ -8,9 +8,9 @@ from typing import Any
 import httpx
 import pytest
 
-from api.pages.layers import HEIGHT, MOST_ROWS, WIDTH, draw
-from api.pages.picture import graph_of
-from api.pages.question import PageQuestion
+from graftbook.pages.answer.layers import HEIGHT, MOST_ROWS, WIDTH, draw
+from graftbook.pages.answer.picture import graph_of
+from graftbook.pages.asking.question import PageQuestion
 from tests.pages.conftest import text_of
 
 CHASSIS = "24PL-018412"

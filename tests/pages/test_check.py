@@ -6,9 +6,9 @@ from html import unescape
 import httpx
 import pytest
 
-from api.pages.check import LONGEST_LIST
-from api.pages.checked import LONGEST_ADDRESS
-from api.pages.typed_list import MOST_ENTRIES, Entry, read_list
+from graftbook.pages.checking.check import LONGEST_LIST
+from graftbook.pages.checking.checked import LONGEST_ADDRESS
+from graftbook.pages.checking.typed_list import MOST_ENTRIES, Entry, read_list
 from tests.pages.conftest import text_of
 
 pytestmark = pytest.mark.anyio

@@ -12,13 +12,13 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import select
 
-from api.app import create_app
-from api.asking import effect
-from api.catalogue.editing import record_state
-from api.catalogue.images import key_of
-from api.catalogue.records import KINDS
-from api.database import reading
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.catalogue.format.records import KINDS
+from graftbook.catalogue.history.snapshots import key_of
+from graftbook.database import reading
+from graftbook.editing import effect
+from graftbook.editing.records.service import record_state
+from graftbook.settings import Settings
 from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER
 

@@ -12,13 +12,13 @@ import anyio
 import httpx
 import pytest
 
-from api import background
-from api.app import create_app
-from api.asking import effect
-from api.background import Background, Job, State
-from api.catalogue.imports import load
-from api.database import migrate, writing
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import migrate, writing
+from graftbook.editing import effect
+from graftbook.process import background
+from graftbook.process.background import Background, Job, State
+from graftbook.settings import Settings
 from tests.catalogue.sheet import SMALL, sheet
 from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER

@@ -5,15 +5,15 @@ from io import BytesIO
 import pytest
 from starlette.datastructures import FormData, UploadFile
 
-from api.catalogue.sheets import Mistake, Place
-from api.pages.component import holds_for
-from api.pages.delivery import log_of, whole
-from api.pages.edit_forms import read, record_form
-from api.pages.ordered import PageOrder
-from api.pages.question import PageQuestion
-from api.pages.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
-from api.pages.typed_list import Entry, read_list
-from api.problems import InvalidRequest
+from graftbook.catalogue.format.sheets import Mistake, Place
+from graftbook.pages.asking.component import holds_for
+from graftbook.pages.asking.question import PageQuestion
+from graftbook.pages.checking.typed_list import Entry, read_list
+from graftbook.pages.editing.forms import read, record_form
+from graftbook.pages.editing.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
+from graftbook.pages.ordering.delivery import log_of, whole
+from graftbook.pages.ordering.ordered import PageOrder
+from graftbook.problems import InvalidRequest
 
 
 async def sent(**fields: str | bytes) -> tuple[str, str]:

@@ -7,8 +7,8 @@ from html import unescape
 import httpx
 import pytest
 
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER
 

@@ -15,8 +15,8 @@ import pytest
 from fastapi import FastAPI
 from pypdf import PdfReader
 
-from api.pages.delivery import came
-from api.problems import InvalidRequest
+from graftbook.pages.ordering.delivery import came
+from graftbook.problems import InvalidRequest
 from tests.access.conftest import signed_in
 from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER

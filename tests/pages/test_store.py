@@ -54,7 +54,7 @@ async def test_the_store_is_found_by_number_name_and_place(writer: httpx.AsyncCl
 async def test_a_long_store_goes_on_where_the_page_ends(
     writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("api.pages.store.ON_A_PAGE", 1)
+    monkeypatch.setattr("graftbook.pages.ordering.stock.ON_A_PAGE", 1)
     for number in ("QB-3310", "QB-3311", "QB-9001"):
         await put(writer, number, 1, "A")
     seen, address = [], "/store"
@@ -195,7 +195,7 @@ async def test_a_count_is_shown_first_and_booked_only_if_nothing_came_between(
 async def test_of_many_wrong_lines_the_first_are_shown_and_the_rest_counted(
     writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch, wrong: int, more: list[str]
 ) -> None:
-    monkeypatch.setattr("api.pages.store.MOST_LINES_SHOWN", 2)
+    monkeypatch.setattr("graftbook.pages.ordering.stock.MOST_LINES_SHOWN", 2)
     page = text_of(await count(writer, "number,quantity\n" + "QB-9001,six\n" * wrong))
     assert re.findall(r"And \d+ more lines? with mistakes\.", page) == more
 

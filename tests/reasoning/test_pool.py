@@ -13,18 +13,18 @@ from pathlib import Path
 
 import pytest
 
-from api.closure.answer import Outcome
-from api.closure.answering import answer_question
-from api.closure.deadline import Deadline, OutOfTime
-from api.closure.question import FitComponent, Question
-from api.problems import Busy
-from api.reasoning import process
-from api.reasoning.frames import Late
-from api.reasoning.pool import Lost, NoneFree, Pool
-from api.reasoning.problems import ReasoningEnded
-from api.reasoning.reasoner import Reasoner
-from api.rulebook.index import flaw_of
-from api.rulebook.model import RuleBook
+from graftbook.closure.answer import Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.problems import Busy
+from graftbook.process.reasoning import process
+from graftbook.process.reasoning.frames import Late
+from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
+from graftbook.process.reasoning.problems import ReasoningEnded
+from graftbook.process.reasoning.reasoner import Reasoner
+from graftbook.rulebook.index import flaw_of
+from graftbook.rulebook.model import RuleBook
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -128,7 +128,7 @@ def test_a_process_killed_while_it_waits_costs_nothing(pool: Pool) -> None:
 
 
 def test_what_is_late_is_left_and_ended_soon(pool: Pool, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.reasoning.pool.SECONDS_OF_GRACE", 0.2)
+    monkeypatch.setattr("graftbook.process.reasoning.pool.SECONDS_OF_GRACE", 0.2)
     pool.run(math.sqrt, 4.0, seconds=SECONDS)
     began = time.monotonic()
     with pytest.raises(Late):
@@ -163,7 +163,7 @@ def test_nobody_waits_longer_for_a_process_than_asked(pool: Pool) -> None:
 
 
 def test_work_that_nobody_waits_for_any_more_is_given_up(pool: Pool, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("api.reasoning.pool.SECONDS_OF_GRACE", 0.2)
+    monkeypatch.setattr("graftbook.process.reasoning.pool.SECONDS_OF_GRACE", 0.2)
     pool.run(math.sqrt, 4.0, seconds=SECONDS)
     there = threading.Event()
     there.set()
@@ -233,7 +233,7 @@ def test_closing_ends_every_process_whatever_it_does(pool: Pool) -> None:
 
 _PARENT = """
 import sys, threading, time
-from api.reasoning.pool import Pool
+from graftbook.process.reasoning.pool import Pool
 pool = Pool(2)
 threading.Thread(target=lambda: pool.run(time.sleep, 600.0, seconds=600.0), daemon=True).start()
 while pool.at_work < 1 or pool.idle < 1:

@@ -12,12 +12,12 @@ import httpx
 import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
-from api.app import create_app
-from api.catalogue.imports import load
-from api.closure.deadline import LEAST_SECONDS, SHARE_TO_EXPLAIN
-from api.database import make_engine
-from api.demo import demo_sheets
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.catalogue.loading.imports import load
+from graftbook.closure.search.deadline import LEAST_SECONDS, SHARE_TO_EXPLAIN
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import make_engine
+from graftbook.settings import Settings
 from tests.conftest import client_of
 from tests.reasoning.test_pool import alive, eventually
 from tests.scenarios.reading import scenarios
@@ -97,7 +97,9 @@ def processes(served: Served) -> list[int]:
         ["ps", "-o", "pid=,args=", "--ppid", str(served.process.pid)],
         capture_output=True, text=True, check=False,
     )  # fmt: skip
-    return [int(line.split()[0]) for line in shown.stdout.splitlines() if "api.reasoning" in line]
+    return [
+        int(line.split()[0]) for line in shown.stdout.splitlines() if "graftbook.process.reasoning" in line
+    ]
 
 
 def at_work(served: Served) -> int:

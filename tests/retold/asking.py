@@ -8,11 +8,12 @@ from typing import Any
 
 import httpx
 
-from api.app import create_app
-from api.catalogue.store import with_components
-from api.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaw, Wish
-from api.database import reading
-from api.rulebook.model import (
+from graftbook.app import create_app
+from graftbook.catalogue.compiling.queries import with_components
+from graftbook.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaw, Wish
+from graftbook.database import reading
+from graftbook.process.state import Service
+from graftbook.rulebook.model import (
     ALWAYS,
     Alternative,
     Companion,
@@ -22,8 +23,7 @@ from api.rulebook.model import (
     Supersession,
     Supply,
 )
-from api.service import Service
-from api.settings import Settings
+from graftbook.settings import Settings
 from tests.closure.worlds import VEHICLE, World
 from tests.conftest import client_of
 from tests.retold.records import EFFORTS, offers_of, records_of

@@ -4,7 +4,17 @@ from datetime import date
 from random import Random
 from typing import Any
 
-from api.rulebook.model import ALWAYS, Alternative, Comparator, Effort, Grade, Side, Supply, Wanted, When
+from graftbook.rulebook.model import (
+    ALWAYS,
+    Alternative,
+    Comparator,
+    Effort,
+    Grade,
+    Side,
+    Supply,
+    Wanted,
+    When,
+)
 from tests.closure.worlds import World
 
 Row = dict[str, Any]

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 import pytest
 
-from api.closure.question import FitComponent, Limits, Question
+from graftbook.closure.question import FitComponent, Limits, Question
 from tests.closure.oracle import Oracle
 from tests.closure.worlds import VEHICLE
 from tests.conftest import _Databases

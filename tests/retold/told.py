@@ -10,8 +10,8 @@ from datetime import date, timedelta
 from itertools import combinations
 from typing import Any
 
-from api.closure.question import DEFAULT_PREFERENCE, Question
-from api.rulebook.model import Effort, Fitment, Grade, RuleBook
+from graftbook.closure.question import DEFAULT_PREFERENCE, Question
+from graftbook.rulebook.model import Effort, Fitment, Grade, RuleBook
 from tests.closure.oracle import Best, Oracle
 
 Facts = dict[str, Any]

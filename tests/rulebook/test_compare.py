@@ -2,9 +2,9 @@
 
 import pytest
 
-from api.rulebook.compare import agrees, has_all
-from api.rulebook.model import Comparator, Wanted
-from api.rulebook.units import read_measure
+from graftbook.rulebook.compare import agrees, has_all
+from graftbook.rulebook.model import Comparator, Wanted
+from graftbook.rulebook.units import read_measure
 
 LENGTH = "length"
 

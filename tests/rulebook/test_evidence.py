@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.rulebook.model import Claim, Evidence, Grade
+from graftbook.rulebook.model import Claim, Evidence, Grade
 from tests.closure.shelf import Shelf
 
 BOOK = Evidence("book", Grade.parts_book, "plate 14")

@@ -6,12 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from api.rulebook.sane import SANE, sane, sane_range
-from api.rulebook.slips import meant
-from api.rulebook.units import WORDED, read_measure
+from graftbook.rulebook.sane import SANE, sane, sane_range
+from graftbook.rulebook.slips import meant
+from graftbook.rulebook.units import WORDED, read_measure
 
 SHEET = Path(__file__).parents[2] / "seed_data" / "01-characteristic-kinds.csv"
-CHECKS = Path(__file__).parents[2] / "api" / "checks"
+CHECKS = Path(__file__).parents[2] / "api" / "graftbook" / "checks"
 
 
 def quantities() -> dict[str, str]:

@@ -2,9 +2,9 @@
 
 from dataclasses import replace
 
-from api.checks.fitted import Fitted
-from api.rulebook.model import Effort, Supersession, Supply, When
-from api.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for, scope_of_its_like
+from graftbook.checks.fitted import Fitted
+from graftbook.rulebook.model import Effort, Supersession, Supply, When
+from graftbook.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for, scope_of_its_like
 from tests.closure.shelf import VEHICLE, Shelf
 
 EARLY = replace(VEHICLE, chassis_serial=499)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from api.rulebook.units import UNITS, NotAMeasure, number_and_unit, read_measure
+from graftbook.rulebook.units import UNITS, NotAMeasure, number_and_unit, read_measure
 
 WORTH = {
     "length": {

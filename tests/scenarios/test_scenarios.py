@@ -6,8 +6,8 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 from tests.scenarios.reading import EXPECTATIONS, Scenario, begins_well, scenarios, sentences_of, text_of
 
 CASES = list(scenarios())

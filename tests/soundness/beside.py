@@ -22,8 +22,8 @@ from typing import Any, NamedTuple
 
 import httpx
 
-from api.catalogue.revisions import wait_for_editors
-from api.database import writing
+from graftbook.catalogue.history.revisions import wait_for_editors
+from graftbook.database import writing
 from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
 from tests.soundness.large_sheet import large_sheet
 from tests.soundness.server import Served, serve

@@ -8,9 +8,9 @@ from pathlib import Path
 
 from sqlalchemy import Engine
 
-from api.catalogue.imports import load
-from api.database import make_engine
-from api.demo import demo_sheets
+from graftbook.catalogue.loading.imports import load
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import make_engine
 from tests.conftest import _Databases as Databases
 
 ENGINES = ("sqlite", "postgresql")

@@ -24,10 +24,10 @@ from typing import Any
 
 import httpx
 
-from api.catalogue.imports import load
-from api.closure.deadline import LEAST_SECONDS, SHARE_TO_EXPLAIN
-from api.database import make_engine, migrate
-from api.demo import demo_sheets
+from graftbook.catalogue.loading.imports import load
+from graftbook.closure.search.deadline import LEAST_SECONDS, SHARE_TO_EXPLAIN
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import make_engine, migrate
 from tests.soundness.server import Served, serve
 from tests.soundness.test_hostile_questions import tangle
 

@@ -7,7 +7,7 @@ from typing import Any
 import httpx
 from sqlalchemy import text
 
-from api.database import make_engine
+from graftbook.database import make_engine
 
 CHASSIS = "24PL-018412"
 QUESTION = {"vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}

@@ -10,9 +10,15 @@ import signal
 import sys
 from pathlib import Path
 
-from api.cli import main
+from graftbook.commands.cli import main
 
-LOADED = ["api.app", "api.cli", "tests.soundness.forked", "tests.soundness.kills", "tests.soundness.worst"]
+LOADED = [
+    "graftbook.app",
+    "graftbook.commands.cli",
+    "tests.soundness.forked",
+    "tests.soundness.kills",
+    "tests.soundness.worst",
+]
 
 
 class Forked:

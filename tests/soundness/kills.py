@@ -33,14 +33,14 @@ import httpx
 import uvicorn
 from sqlalchemy import inspect, text
 
-from api.access.principal import Caller
-from api.access.scopes import Scope
-from api.access.service import create_key
-from api.app import create_app
-from api.catalogue.exports import export
-from api.catalogue.imports import load
-from api.database import migrate
-from api.settings import Settings
+from graftbook.access.principal import Caller
+from graftbook.access.scopes import Scope
+from graftbook.access.service import create_key
+from graftbook.app import create_app
+from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import migrate
+from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
 from tests.conftest import _Databases as Databases
 from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened

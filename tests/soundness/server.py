@@ -26,7 +26,7 @@ from tests.logged import faults
 from tests.soundness.forked import Forked
 
 ROOT = Path(__file__).resolve().parents[2]
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()"]
+COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()"]
 SECONDS_TO_START = 60
 _LISTENS = re.compile(r"running on (http://[\d.]+:\d+)")
 

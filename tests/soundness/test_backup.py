@@ -15,17 +15,17 @@ import httpx
 import pytest
 from sqlalchemy import Engine, make_url, text
 
-from api.backups.files import Refused, written_whole
-from api.backups.service import backup, restore
-from api.builds.schemas import SpecificationIn
-from api.builds.service import create_specification
-from api.catalogue.epoch import epoch_of
-from api.catalogue.exports import export
-from api.catalogue.imports import load
-from api.database import migrate, reading
-from api.left_behind import work_folder
-from api.problems import Unavailable
-from api.settings import Settings
+from graftbook.backups.files import Refused, written_whole
+from graftbook.backups.service import backup, restore
+from graftbook.builds.schemas import SpecificationIn
+from graftbook.builds.service import create_specification
+from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.store.epoch import epoch_of
+from graftbook.database import migrate, reading
+from graftbook.problems import Unavailable
+from graftbook.settings import Settings
+from graftbook.temporary_files import work_folder
 from tests.catalogue.sheet import sheet
 from tests.soundness.databases import opened
 from tests.soundness.server import ROOT, Served, graftbook
@@ -205,7 +205,7 @@ def test_a_backup_of_a_newer_program_is_refused(
         connection.execute(text("UPDATE alembic_version SET version_num = '2031_01_01_unheard_of'"))
     engine_room = "sqlite" if own_demo_url.startswith("sqlite") else "postgres"
     with monkeypatch.context() as newer:
-        newer.setattr(f"api.backups.{engine_room}.require_known_level", lambda *_: None)
+        newer.setattr(f"graftbook.backups.{engine_room}.require_known_level", lambda *_: None)
         backup(settings(own_demo_url), tmp_path / "newer")
     url = databases.new()
     before = exported(url)
@@ -243,7 +243,7 @@ def test_a_restore_that_fails_midway_leaves_the_database_as_it_was(
         raise OSError("no space left on the device")
 
     engine = "sqlite" if own_demo_url.startswith("sqlite") else "postgres"
-    monkeypatch.setattr(f"api.backups.{engine}.made_ready", broken)
+    monkeypatch.setattr(f"graftbook.backups.{engine}.made_ready", broken)
     with pytest.raises(OSError, match="no space"):
         restore(settings(own_demo_url), tmp_path / "saved", replace=True)
     assert (exported(own_demo_url), epoch(own_demo_url)) == (before, history)
@@ -280,7 +280,7 @@ def test_a_restore_does_not_wait_for_ever_for_a_writer(
 ):
     url = demo_copy()
     backup(settings(url), tmp_path / "saved")
-    monkeypatch.setattr("api.backups.sqlite.WRITERS_WAIT", 0.3)
+    monkeypatch.setattr("graftbook.backups.sqlite.WRITERS_WAIT", 0.3)
     writer = sqlite3.connect(make_url(url).database or "", isolation_level=None)
     writer.execute("BEGIN IMMEDIATE")
     with pytest.raises(Unavailable):
@@ -310,8 +310,8 @@ def test_a_file_is_there_whole_or_not_at_all(tmp_path: Path):
 HALF_A_BACKUP = """
 import sys, time
 from pathlib import Path
-from api.backups.files import written_whole
-from api.left_behind import work_folder
+from graftbook.backups.files import written_whole
+from graftbook.temporary_files import work_folder
 target = Path(sys.argv[1])
 with written_whole(target) as part, work_folder(target.parent, ".restore-") as folder:
     part.write_text("half")
@@ -366,7 +366,7 @@ def test_missing_or_old_tools_are_named(
 
 @pytest.mark.postgres
 def test_no_password_stands_in_the_arguments_of_a_tool(monkeypatch: pytest.MonkeyPatch):
-    from api.backups.postgres import Tools, address_of
+    from graftbook.backups.postgres import Tools, address_of
 
     seen: dict[str, Any] = {}
 
@@ -375,7 +375,7 @@ def test_no_password_stands_in_the_arguments_of_a_tool(monkeypatch: pytest.Monke
         return subprocess.CompletedProcess(arguments, 0, "", "")
 
     there = Tools(tools())
-    monkeypatch.setattr("api.backups.postgres.subprocess.run", run)
+    monkeypatch.setattr("graftbook.backups.postgres.subprocess.run", run)
     there.run("pg_dump", at=address_of("postgresql+psycopg://house:s3cret@db:5433/graftbook?sslmode=require"))
     assert "s3cret" not in " ".join(seen["arguments"])
     assert seen["arguments"][-1] == "--dbname=postgresql://house@db:5433/graftbook?sslmode=require"

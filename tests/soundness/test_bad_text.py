@@ -13,9 +13,9 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from api.app import create_app
-from api.catalogue.names import as_typed
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.catalogue.format.names import as_typed
+from graftbook.settings import Settings
 from tests.conftest import bearer
 
 JSON = {"Content-Type": "application/json"}

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from sqlalchemy import make_url
 
-from api.catalogue.editing import Author, put_record, record_state
+from graftbook.editing.records.service import Author, put_record, record_state
 from tests.soundness.beside import LONGEST, READERS, Beside, Figures
 from tests.soundness.databases import opened
 

@@ -19,16 +19,23 @@ from hypothesis.stateful import (
 )
 from sqlalchemy import Engine
 
-from api.builds.schemas import BuildIn
-from api.builds.service import build_document, create_build
-from api.catalogue.editing import Author, patch_record, put_record, record_state, remove_record, take_back
-from api.catalogue.exports import export_text
-from api.catalogue.history import changes_of_edit
-from api.catalogue.imports import load
-from api.catalogue.loading import Report
-from api.catalogue.revisions import current_revision
-from api.database import make_engine, reading
-from api.problems import ChangedAgain, PreconditionFailed, PreconditionRequired, UnknownRecord
+from graftbook.builds.schemas import BuildIn
+from graftbook.builds.service import build_document, create_build
+from graftbook.catalogue.format.exports import export_text
+from graftbook.catalogue.history.changes import changes_of_edit
+from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.load import Report
+from graftbook.database import make_engine, reading
+from graftbook.editing.records.service import (
+    Author,
+    patch_record,
+    put_record,
+    record_state,
+    remove_record,
+    take_back,
+)
+from graftbook.problems import ChangedAgain, PreconditionFailed, PreconditionRequired, UnknownRecord
 from tests.catalogue.undone import undone_to
 from tests.soundness.catalogue_model import (
     BASE,

@@ -9,7 +9,7 @@ import pytest
 from fastapi import FastAPI
 from httpx import URL
 
-from api import middleware
+from graftbook.http import middleware
 from tests.soundness.server import Served, serve
 
 pytestmark = pytest.mark.anyio

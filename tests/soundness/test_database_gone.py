@@ -17,12 +17,12 @@ from fastapi import FastAPI
 from sqlalchemy import create_engine, event, make_url, text
 from sqlalchemy.exc import IntegrityError, OperationalError, ProgrammingError
 
-from api import faults
-from api.app import create_app
-from api.catalogue import books
-from api.catalogue.store import compile_book
-from api.database import make_engine
-from api.settings import Settings
+from graftbook import database_faults
+from graftbook.app import create_app
+from graftbook.catalogue.compiling import books
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.database import make_engine
+from graftbook.settings import Settings
 from tests.conftest import client_of, stop_at_once
 from tests.soundness.databases import loaded_demo
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
@@ -98,7 +98,7 @@ def own_server(tmp_path: Path, postgres_server: str) -> Iterator[OwnServer]:
 
 @pytest.mark.postgres
 async def test_a_server_that_is_down_and_comes_up_again(own_server: OwnServer):
-    from api.database import migrate
+    from graftbook.database import migrate
 
     engine = make_engine(own_server.url)
     migrate(engine)
@@ -300,10 +300,10 @@ async def test_a_book_that_could_not_be_compiled_is_compiled_the_next_time(
         (IntegrityError("q", {}, sqlite3.IntegrityError("UNIQUE")), None),
         (ProgrammingError("q", {}, Exception("syntax error")), None),
         (ZeroDivisionError(), None),
-        (OperationalError("q", {}, Exception("server closed the connection")), faults.GONE),
+        (OperationalError("q", {}, Exception("server closed the connection")), database_faults.GONE),
     ],
 )
 def test_a_fault_of_the_program_is_not_blamed_on_the_database(error: Exception, words: str | None):
     if isinstance(error, OperationalError | IntegrityError) and isinstance(error.orig, sqlite3.Error):
         error.orig.sqlite_errorcode = 1 if "syntax" in str(error.orig) else 2067
-    assert faults.in_words(error) == words
+    assert database_faults.in_words(error) == words

@@ -12,8 +12,8 @@ import httpx
 import pytest
 from sqlalchemy import event, make_url, text
 
-from api.catalogue.exports import export
-from api.database import make_engine
+from graftbook.catalogue.format.exports import export
+from graftbook.database import make_engine
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
 from tests.soundness.server import Served
 from tests.soundness.test_database_gone import asked

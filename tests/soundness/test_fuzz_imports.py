@@ -16,13 +16,22 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from api.catalogue.names import name_of
-from api.catalogue.records import KIND_BY_WORD, KINDS, Record
-from api.catalogue.rows import rows_of
-from api.catalogue.sense import findings
-from api.catalogue.sheets import Mistake, Place, Placed, guarded, read_sheet, unguarded, validate, write_table
-from api.catalogue.sources import from_objects
-from api.rulebook.units import QUANTITIES, NotAMeasure
+from graftbook.catalogue.format.names import name_of
+from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS, Record
+from graftbook.catalogue.format.sheets import (
+    Mistake,
+    Place,
+    Placed,
+    guarded,
+    read_sheet,
+    unguarded,
+    validate,
+    write_table,
+)
+from graftbook.catalogue.format.sources import from_objects
+from graftbook.catalogue.format.validation import findings
+from graftbook.catalogue.store.rows import rows_of
+from graftbook.rulebook.units import QUANTITIES, NotAMeasure
 
 EXAMPLES = int(os.environ.get("GRAFTBOOK_FUZZ", "150"))
 fuzz = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))

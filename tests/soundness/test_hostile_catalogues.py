@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from api.closure.answer import Outcome
-from api.closure.answering import answer_question
-from api.closure.comparing import why_not
-from api.closure.complete import check_completeness
-from api.closure.question import FitComponent, Question
-from api.rulebook.scope import Scope, TooLarge
+from graftbook.closure.answer import Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.complete import check_completeness
+from graftbook.closure.explain.comparing import why_not
+from graftbook.closure.question import FitComponent, Question
+from graftbook.rulebook.scope import Scope, TooLarge
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 from tests.soundness import worst
 

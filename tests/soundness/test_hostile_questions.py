@@ -9,11 +9,11 @@ from typing import Any
 import httpx
 import pytest
 
-from api.catalogue.imports import load
-from api.database import make_engine
-from api.demo import demo_sheets
-from api.limits import Gate
-from api.problems import Busy
+from graftbook.catalogue.loading.imports import load
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import make_engine
+from graftbook.problems import Busy
+from graftbook.process.limits import Gate
 from tests.soundness.conftest import Serve
 from tests.soundness.server import Served
 

@@ -11,8 +11,8 @@ from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule, run_state_machine_as_test
 
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 from tests.conftest import client_of
 
 NAMES = st.sampled_from(["red", "green"])

@@ -16,14 +16,14 @@ import httpx
 import pytest
 from sqlalchemy import Engine, func, insert, select, update
 
-from api.app import create_app
-from api.builds import service as builds
-from api.builds.schemas import SpecificationIn
-from api.database import writing
-from api.once.answers import EACH_TIME, FORGOTTEN_AT_ONCE, Answer, AnsweredBefore, Once, forget
-from api.once.tables import AnsweredOnceRow
-from api.problems import AlreadyExists, KeyUsedOtherwise, StillAtWork
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.builds import service as builds
+from graftbook.builds.schemas import SpecificationIn
+from graftbook.database import writing
+from graftbook.idempotency.service import EACH_TIME, FORGOTTEN_AT_ONCE, Answer, AnsweredBefore, Once, forget
+from graftbook.idempotency.tables import AnsweredOnceRow
+from graftbook.problems import AlreadyExists, KeyUsedOtherwise, StillAtWork
+from graftbook.settings import Settings
 from tests.soundness.server import Served, serve
 
 KEPT = AnsweredOnceRow.__table__

@@ -8,8 +8,8 @@ import pytest
 from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 from tests.api.test_safety import QUESTIONS
 from tests.catalogue.undone import undone_to
 from tests.conftest import bearer, client_of

@@ -29,15 +29,15 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import AutoString, SQLModel
 from starlette.middleware.base import BaseHTTPMiddleware
 
-import api.access.tables
-import api.builds.tables
-import api.catalogue.tables
-import api.once.tables
-from api.builds.schemas import BuildCreateIn, SpecificationIn
-from api.builds.service import create_specification, specification_document
-from api.builds.tables import BuildRow
-from api.database import make_engine, migrate, migrations_folder, writing
-from api.rulebook.model import Origin, Supply
+import graftbook.access.tables
+import graftbook.builds.stored.tables
+import graftbook.catalogue.store.tables
+import graftbook.idempotency.tables
+from graftbook.builds.schemas import BuildCreateIn, SpecificationIn
+from graftbook.builds.service import create_specification, specification_document
+from graftbook.builds.stored.tables import BuildRow
+from graftbook.database import make_engine, migrate, migrations_folder, writing
+from graftbook.rulebook.model import Origin, Supply
 from tests.soundness.server import Served
 
 REBUILD = """
@@ -63,7 +63,7 @@ def one_more_migration(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     shutil.copytree(here, folder, ignore=shutil.ignore_patterns("__pycache__"))
     head = ScriptDirectory(str(here)).get_current_head()
     (folder / "versions" / "zz_rebuild.py").write_text(REBUILD.format(head=head))
-    monkeypatch.setattr("api.database.migrations_folder", lambda: folder)
+    monkeypatch.setattr("graftbook.database.migrations_folder", lambda: folder)
 
 
 def _children(engine: Engine) -> int:
@@ -82,7 +82,7 @@ def test_a_batch_migration_on_sqlite_keeps_children_that_cascade(
         create_specification(engine, "house", SpecificationIn(title="House"))
         with monkeypatch.context() as patch:
             if careless:
-                patch.setattr("api.database._foreign_keys", lambda *_: None)
+                patch.setattr("graftbook.database._foreign_keys", lambda *_: None)
             migrate(engine)
         left.append(_children(engine))
         engine.dispose()
@@ -227,7 +227,7 @@ async def test_bytes_that_are_no_json_answer_400_and_the_document_lists_it(
 def test_start_and_end_are_in_the_lifespan_and_layers_are_pure(app: FastAPI):
     """`on_event` is gone; one BaseHTTPMiddleware costs twenty times what a pure layer does."""
     assert not any(issubclass(layer.cls, BaseHTTPMiddleware) for layer in app.user_middleware)
-    for source in Path(api.access.tables.__file__).parents[1].rglob("*.py"):
+    for source in Path(graftbook.access.tables.__file__).parents[1].rglob("*.py"):
         written = source.read_text("utf-8")
         assert "on_event" not in written, source
         assert "BaseHTTPMiddleware" not in written, source

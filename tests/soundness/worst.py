@@ -20,13 +20,13 @@ from dataclasses import replace
 from multiprocessing.connection import Connection
 from typing import Any
 
-from api.checks.set import check_set
-from api.closure.answering import answer_question
-from api.closure.question import ClearPosition, Criterion, FitComponent, Limits, Question, RemedyFlaws
-from api.rulebook.model import Budget, Comparator, Flaw, Joint, RuleBook, Severity, Supersession, Supply
-from api.wire.answers import answer_document
-from api.wire.findings import findings_document
-from api.wire.responses import json_bytes
+from graftbook.checks.set import check_set
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import ClearPosition, Criterion, FitComponent, Limits, Question, RemedyFlaws
+from graftbook.http.responses import json_bytes
+from graftbook.questions.checks.documents import findings_document
+from graftbook.questions.closures.documents import answer_document
+from graftbook.rulebook.model import Budget, Comparator, Flaw, Joint, RuleBook, Severity, Supersession, Supply
 from tests.closure.shelf import VEHICLE, Shelf, amount, at, clash, loose, needs, word
 from tests.soundness.forked import LOADED
 

@@ -9,9 +9,9 @@ from typing import Any
 import pytest
 from fastapi import FastAPI
 
-from api.app import create_app
-from api.settings import Settings
-from api.watching.logs import JsonLines, TextLines
+from graftbook.app import create_app
+from graftbook.settings import Settings
+from graftbook.telemetry.logs import JsonLines, TextLines
 
 
 class Written:

@@ -16,11 +16,11 @@ from pathlib import Path
 import httpx
 import pytest
 
-from api.watching import draining
+from graftbook.process import draining
 from tests.logged import faults
 
 ROOT = Path(__file__).resolve().parents[2]
-COMMAND = [sys.executable, "-c", "from api.cli import main; main()", "serve", "--port", "0"]
+COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()", "serve", "--port", "0"]
 BODY = json.dumps({"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QL-7075"}]}).encode()
 HEAD = (
     "POST /v1/closures HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"

@@ -12,8 +12,8 @@ from fastapi import FastAPI
 from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
-from api.database import make_engine
-from api.watching.logs import JsonLines, TextLines, fault, log_config
+from graftbook.database import make_engine
+from graftbook.telemetry.logs import JsonLines, TextLines, fault, log_config
 from tests.conftest import client_of
 from tests.logged import faults
 from tests.watching.conftest import Written
@@ -76,7 +76,7 @@ async def test_secrets_sent_anywhere_are_in_no_line(
             except KeyError as error:
                 raise ValueError(f"cannot use {SECRET}") from error
 
-        monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
+        monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
         assert (await client.get(f"/v1/vehicles/{SECRET}", headers=EVERYWHERE)).status_code == 500
         for header in (f"Bearer {SECRET}", f"Basic {SECRET}", SECRET):
             await client.get("/v1/variants", headers={"Authorization": header})

@@ -123,7 +123,7 @@ async def test_a_pool_that_is_used_up_shows_as_a_problem(client: httpx.AsyncClie
     def broken(*_: object, **__: object) -> None:
         raise PoolTimeout("QueuePool limit")
 
-    monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
+    monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
     before = await figures(client)
     assert (await client.get("/v1/vehicles/24PL-018412")).status_code == 503
     after = await figures(client)
@@ -134,7 +134,7 @@ async def test_a_pool_that_is_used_up_shows_as_a_problem(client: httpx.AsyncClie
 
 def test_figures_of_several_processes_are_told_together(tmp_path: Path):
     code = (
-        "from api.watching import metrics\n"
+        "from graftbook.telemetry import metrics\n"
         "metrics.request('/livez', 'GET', 200, 0.01)\n"
         "metrics.ANSWERS_HELD.set(7)\n"
         "print(metrics.exposition().decode())"

@@ -16,7 +16,7 @@ from opentelemetry.sdk.trace.export import SimpleSpanProcessor
 from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanExporter
 from opentelemetry.trace import SpanKind, StatusCode
 
-from api.watching import tracing
+from graftbook.telemetry import tracing
 from tests.watching.conftest import Written
 
 pytestmark = pytest.mark.anyio
@@ -57,7 +57,7 @@ async def test_a_fault_marks_its_span_without_its_words(
     def broken(*_: object, **__: object) -> None:
         raise RuntimeError("hunter2secret")
 
-    monkeypatch.setattr("api.routes.vehicles.find_with_book", broken)
+    monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
     await client.get("/v1/vehicles/hunter2secret?option=hunter2secret", headers={"Cookie": "a=hunter2secret"})
     (span,) = spans.get_finished_spans()
     assert span.status.status_code is StatusCode.ERROR
@@ -83,8 +83,8 @@ def run(code: str, **environment: str) -> str:
 ASK = """
 import asyncio, sys
 {before}
-from api.app import create_app
-from api.settings import Settings
+from graftbook.app import create_app
+from graftbook.settings import Settings
 import httpx
 app = create_app(Settings())
 async def ask():
@@ -115,5 +115,5 @@ def test_asked_for_but_not_installed_it_says_so_and_answers(sqlite_demo_url: str
 
 def test_asked_for_and_installed_it_starts():
     """The collector's address need not answer for that."""
-    code = "from api.watching import tracing; print(tracing.start('http://127.0.0.1:9'), tracing.on())"
+    code = "from graftbook.telemetry import tracing; print(tracing.start('http://127.0.0.1:9'), tracing.on())"
     assert run(code).startswith("True True")

@@ -1,0 +1,114 @@
+"""Who is let in: a key or a cookie against the database, once a request, never from a cache.
+
+A revocation therefore acts at once in every process. What need not be done before the answer (when a
+key was last used, when a browser was last seen) is written by one thread behind it, and its failure
+fails nothing.
+"""
+
+import logging
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+
+from sqlalchemy import Engine
+from sqlalchemy.exc import SQLAlchemyError
+from sqlmodel import Session
+
+from graftbook.access import store
+from graftbook.access.audit_refusals import Refusals
+from graftbook.access.keys import Presented
+from graftbook.access.principal import Caller, Principal
+from graftbook.access.service import moment, usable
+from graftbook.access.tables import AccessEventRow
+from graftbook.access.throttling import Attempts
+from graftbook.database import reading, writing
+from graftbook.problems import KeyNeeded, SlowDown
+
+USE_WRITTEN_EVERY = timedelta(minutes=1)
+MOST_WAITING = 1_000
+
+NO_KEY = "Send a usable key: Authorization: Bearer graftbook_…"
+_LOG = logging.getLogger("graftbook")
+
+
+class Door:
+    """One process's door to one database."""
+
+    def __init__(self, engine: Engine) -> None:
+        self.engine = engine
+        self.attempts = Attempts()
+        self.refusals = Refusals()
+        self._noted: OrderedDict[str, None] = OrderedDict()
+        self._lock = threading.Lock()
+        self._behind: ThreadPoolExecutor | None = None
+
+    def admit(self, sent: Presented | None, caller: Caller) -> Principal:
+        """The principal of a key; None stands for what cannot be one.
+
+        Raises KeyNeeded for a key that is not usable, SlowDown after too many of them.
+        """
+        key = sent.id if sent else None
+        if wait := self.attempts.wait(caller.client, key):
+            raise SlowDown(wait)
+        if sent is None:
+            self.attempts.failed(caller.client, None)
+            raise KeyNeeded(NO_KEY)
+        now = moment()
+        with reading(self.engine) as session:
+            row = store.key_facts(session, sent.id)
+        right = sent.is_the_one(row.digest if row else None)
+        if row is None or not right or not usable(row, now):
+            self.attempts.failed(caller.client, key)
+            raise KeyNeeded(NO_KEY)
+        self.attempts.worked(caller.client, row.id)
+        if row.used is None or now - row.used >= USE_WRITTEN_EVERY:
+            self.later(row.id, lambda s: store.mark_used(s, row.id, now, USE_WRITTEN_EVERY))
+        return Principal.of(row)
+
+    def refused(self, caller: Caller, what: str) -> None:
+        """Put a refused attempt into the trail, as many as the disk can bear."""
+        if rows := self.refusals.note(caller, what, moment()):
+            self.later("refusals", lambda session: _add(session, rows), wait=True)
+
+    def settle(self) -> None:
+        """Write what refusals are only counted yet."""
+        if rows := self.refusals.taken(moment()):
+            self._write(lambda session: _add(session, rows))
+
+    def later(self, name: str, work: Callable[[Session], None], *, wait: bool = False) -> None:
+        """Write something behind the answer. One piece of work of a name waits at a time, unless `wait`."""
+        with self._lock:
+            if (name in self._noted and not wait) or len(self._noted) >= MOST_WAITING:
+                return
+            self._noted[name] = None
+            if self._behind is None:
+                self._behind = ThreadPoolExecutor(1, thread_name_prefix="graftbook-behind")
+            self._behind.submit(self._run, name, work)
+
+    def close(self) -> None:
+        """Finish what is waiting."""
+        with self._lock:
+            behind, self._behind = self._behind, None
+        if behind:
+            behind.shutdown(wait=True)
+        self.settle()
+
+    def _run(self, name: str, work: Callable[[Session], None]) -> None:
+        with self._lock:
+            self._noted.pop(name, None)
+        self._write(work)
+
+    def _write(self, work: Callable[[Session], None]) -> None:
+        try:
+            with writing(self.engine) as session:
+                work(session)
+        except SQLAlchemyError as error:
+            _LOG.warning("not written to the records of access: %s", type(error).__name__)
+
+
+def _add(session: Session, rows: list[AccessEventRow]) -> None:
+    session.add_all(rows)
+    session.flush()
+    store.drop_old_refusals(session, Refusals.MOST_STORED)

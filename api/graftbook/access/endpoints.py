@@ -1,0 +1,112 @@
+"""Keys over the API: made, listed and revoked by whoever may administer."""
+
+from datetime import datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access import service as access
+from graftbook.access.guard import MayAdminister, caller_of, door_of
+from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
+from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.http.errors import documented
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.process.state import ServiceDep
+
+router = APIRouter(prefix="/v1", tags=["access"], dependencies=[MayAdminister])
+
+KeyId = Annotated[str, Path(max_length=16, examples=["4fT0a9Zq"], description="as the list shows it")]
+
+
+@router.get(
+    "/keys",
+    operation_id="listKeys",
+    summary="The keys, without their secrets",
+    responses={200: {"model": KeysOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+)
+def list_keys(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
+    """In the order of their creation; revoked ones stay."""
+    size, search = limit or service.settings.page_size, {"list": "keys"}
+    after = None
+    if cursor:
+        created, key = read_cursor(cursor, search, 2)
+        after = _moment(created), key
+    rows = access.list_keys(service.engine, after, size + 1)
+    last = rows[size - 1] if len(rows) > size else None
+    following = write_cursor(search, [last["created"], last["id"]]) if last else None
+    return page_answer(request, rows[:size], following)
+
+
+@router.post(
+    "/keys",
+    operation_id="createKey",
+    summary="Make a key; the answer shows it this once",
+    status_code=201,
+    responses={
+        201: {"model": NewKeyOut},
+        **documented(
+            problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia
+        ),
+    },
+)
+def create_key(body: KeyIn, request: Request, service: ServiceDep) -> Response:
+    """It is stored as a digest only. The trail says who made it."""
+    made = access.create_key(service.engine, body.label, body.scope, body.expires, caller_of(request))
+    request.state.recorded = True
+    return json_answer(made.document(), status=201, headers=KEEP_NOTHING)
+
+
+@router.delete(
+    "/keys/{id}",
+    operation_id="revokeKey",
+    summary="Revoke a key: from now on it opens nothing",
+    status_code=204,
+    responses=documented(problems.UnknownKey, problems.InvalidRequest),
+)
+def revoke_key(id: KeyId, request: Request, service: ServiceDep) -> Response:
+    """Takes no If-Match, so that it never fails for being late; a revoked key may be revoked again."""
+    access.revoke_key(service.engine, id, caller_of(request))
+    request.state.recorded = True
+    return Response(status_code=204)
+
+
+@router.get(
+    "/audit",
+    operation_id="listAccessEvents",
+    summary="The trail: changes made, keys made and revoked, attempts refused",
+    responses={
+        200: {"model": AccessEventsOut},
+        **documented(problems.InvalidCursor, problems.InvalidRequest),
+    },
+)
+def list_events(
+    request: Request,
+    service: ServiceDep,
+    key: Annotated[str, Query(max_length=16, description="of this key only")] = "",
+    outcome: Annotated[str, Query(pattern="^(done|failed|refused)?$")] = "",
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """Newest first. Refused attempts are counted together, `times` a row."""
+    door_of(request).settle()
+    size, search = limit or service.settings.page_size, {"list": "audit", "key": key, "outcome": outcome}
+    before = _number(read_cursor(cursor, search, 1)[0]) if cursor else None
+    rows = access.list_events(service.engine, before, size + 1, key, outcome)
+    following = write_cursor(search, [str(rows[size - 1]["number"])]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
+
+
+def _moment(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError:
+        raise problems.InvalidCursor("take the cursor from the answer before, unchanged") from None
+
+
+def _number(text: str) -> int:
+    if not text.isdecimal() or len(text) > 18:
+        raise problems.InvalidCursor("take the cursor from the answer before, unchanged")
+    return int(text)

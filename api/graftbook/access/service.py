@@ -1,0 +1,143 @@
+"""Keys made, listed, revoked: each function is one transaction, and what it does is in the trail."""
+
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Engine
+
+from graftbook.access import store
+from graftbook.access.keys import new_key
+from graftbook.access.principal import Caller
+from graftbook.access.scopes import Scope
+from graftbook.access.tables import AccessEventRow, KeyRow
+from graftbook.database import reading, writing
+from graftbook.problems import InvalidRequest, UnknownKey
+
+LONGEST_LABEL = 120
+
+
+@dataclass(frozen=True)
+class NewKey:
+    """A key just made: `text` is the key itself and is nowhere else."""
+
+    text: str
+    row: KeyRow
+
+    def document(self) -> dict[str, Any]:
+        """As facts for the one who may see it."""
+        return {"key": self.text, **key_document(self.row)}
+
+
+def moment() -> datetime:
+    """Now, in UTC."""
+    return datetime.now(UTC)
+
+
+def create_key(engine: Engine, label: str, scope: Scope, expires: datetime | None, caller: Caller) -> NewKey:
+    """Make a key. Raises InvalidRequest for a label that says nothing or a time that is past."""
+    label, now = _label(label), moment()
+    if expires is not None and expires <= now:
+        raise InvalidRequest("The key would have expired already; name a later time", pointer="/expires")
+    text, kept = new_key()
+    row = KeyRow(
+        id=kept.id,
+        digest=kept.digest,
+        label=label,
+        scope=scope.value,
+        made_by=caller.who[:200],
+        created=now,
+        expires=expires.astimezone(UTC) if expires else None,
+    )
+    with writing(engine) as session:
+        session.add(row)
+        session.add(caller.event(now, f"key {kept.id} made: {label}, may {scope.value}", "done"))
+    return NewKey(text, row)
+
+
+def revoke_key(engine: Engine, key: str, caller: Caller) -> None:
+    """From now on the key opens nothing, in no process; its page sessions end. Raises UnknownKey."""
+    now = moment()
+    with writing(engine) as session:
+        row = store.key_facts(session, key)
+        if row is None:
+            raise UnknownKey(key)
+        store.mark_revoked(session, key, now)
+        session.add(caller.event(now, f"key {key} revoked: {row.label}", "done"))
+
+
+def list_keys(engine: Engine, after: tuple[datetime, str] | None, limit: int) -> list[dict[str, Any]]:
+    """Keys as facts, without their secrets, in the order of their creation."""
+    with reading(engine) as session:
+        return [key_document(row) for row in store.keys_after(session, after, limit)]
+
+
+def any_usable_key(engine: Engine) -> bool:
+    """Whether anybody could be let in with a key."""
+    with reading(engine) as session:
+        return store.usable_key_exists(session, moment())
+
+
+def list_events(
+    engine: Engine, before: int | None, limit: int, key: str = "", outcome: str = ""
+) -> list[dict[str, Any]]:
+    """The trail as facts, newest first, older than the numbered event."""
+    with reading(engine) as session:
+        return [event_document(row) for row in store.events_before(session, before, limit, key, outcome)]
+
+
+def key_document(row: KeyRow) -> dict[str, Any]:
+    """A key as facts; times in RFC 3339."""
+    return {
+        "id": row.id,
+        "label": row.label,
+        "scope": row.scope,
+        "made_by": row.made_by,
+        "created": _written(row.created),
+        "expires": _written(row.expires),
+        "last_used": _written(row.used),
+        "revoked": _written(row.revoked),
+        "usable": usable(row, moment()),
+    }
+
+
+def event_document(row: AccessEventRow) -> dict[str, Any]:
+    """An event as facts."""
+    return {
+        "number": row.number,
+        "at": _written(row.at),
+        "key": row.key,
+        "what": row.what,
+        "outcome": row.outcome,
+        "request_id": row.request or None,
+        "client": row.client or None,
+        "times": row.times,
+    }
+
+
+def usable(row: store.KeyFacts | KeyRow, now: datetime) -> bool:
+    """Neither revoked nor expired."""
+    return row.revoked is None and (row.expires is None or now < row.expires)
+
+
+def read_expiry(text: str, now: datetime) -> datetime:
+    """`90d` from now, or the end of a day as `2027-01-31`, in UTC. Raises InvalidRequest."""
+    try:
+        if text.endswith("d") and text[:-1].isdecimal():
+            return now + timedelta(days=int(text[:-1]))
+        return datetime.combine(date.fromisoformat(text), datetime.min.time(), UTC) + timedelta(days=1)
+    except (ValueError, OverflowError):
+        raise InvalidRequest(f"'{text[:40]}' is no time; write 90d or a day as 2027-01-31") from None
+
+
+def _label(text: str) -> str:
+    label = " ".join(text.split())
+    if not label or len(label) > LONGEST_LABEL or not label.isprintable():
+        raise InvalidRequest(
+            f"A label is 1 to {LONGEST_LABEL} printable characters that say whose key it is", pointer="/label"
+        )
+    return label
+
+
+def _written(at: datetime | None) -> str | None:
+    return at.isoformat() if at else None

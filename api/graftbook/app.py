@@ -1,0 +1,205 @@
+"""The application: routers first, then how it starts, how it answers errors, what surrounds it."""
+
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from typing import Any
+
+from fastapi import Depends, FastAPI
+from fastapi.concurrency import run_in_threadpool
+from fastapi.exceptions import RequestValidationError
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeout
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from graftbook import database_faults, problems
+from graftbook.access import endpoints as keys
+from graftbook.access import session_endpoints
+from graftbook.access.audit_trail import Trail
+from graftbook.access.exposure import require_keys_beyond_this_machine
+from graftbook.builds import endpoints as builds
+from graftbook.builds import specification_endpoints
+from graftbook.closure.search.deadline import OutOfTime
+from graftbook.editing.imports import endpoints as imports
+from graftbook.editing.records import endpoints as records
+from graftbook.editing.revisions import endpoints as revisions
+from graftbook.health import endpoints as service
+from graftbook.http.errors import problem_from_mistakes
+from graftbook.http.methods import allowed_methods
+from graftbook.http.middleware import BodyRefused, Guard
+from graftbook.http.openapi import DESCRIPTION, TAGS, complete
+from graftbook.http.parameters import known_parameters
+from graftbook.http.responses import KEEP_NOTHING, problem_answer
+from graftbook.http.strict import Strict
+from graftbook.idempotency.header import response_of
+from graftbook.idempotency.service import AnsweredBefore
+from graftbook.orders import endpoints as orders
+from graftbook.orders.fitting import endpoints as fitting
+from graftbook.orders.lists import endpoints as order_lists
+from graftbook.orders.stock import endpoints as stock
+from graftbook.pages.problems import problem_page, sign_in_address, wants_page
+from graftbook.pages.routers import ROUTERS as PAGES
+from graftbook.process.draining import drain_before_the_end
+from graftbook.process.readings import Readings
+from graftbook.process.reasoning.problems import NotInTime
+from graftbook.process.state import Service, make_service
+from graftbook.process.warm import warm_up
+from graftbook.questions.checks import endpoints as checks
+from graftbook.questions.closures import endpoints as closures
+from graftbook.questions.compatibility import endpoints as compatibility
+from graftbook.questions.lookup import endpoints as lookups
+from graftbook.questions.vehicles import endpoints as vehicles
+from graftbook.rulebook.scope import TooLarge
+from graftbook.settings import Settings
+from graftbook.telemetry import tracing
+
+_LOG = logging.getLogger("graftbook")
+
+ROUTERS = (
+    *PAGES,
+    service.router,
+    closures.router,
+    checks.router,
+    compatibility.router,
+    orders.router,
+    order_lists.router,
+    stock.router,
+    fitting.router,
+    vehicles.router,
+    lookups.router,
+    builds.router,
+    specification_endpoints.router,
+    imports.router,
+    records.router,
+    revisions.router,
+    keys.router,
+    session_endpoints.router,
+)
+
+
+_NO_TELEMETRY: Any = {"tracing": False, "metrics": False, "logs": False, "auto_configure": False}
+"""The framework's own would send the words of exceptions, which may hold what was sent."""
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """The service, ready to be served; the database is touched when it starts."""
+    settings = settings or Settings()
+    app = FastAPI(
+        title="Graftbook",
+        version="1",
+        description=DESCRIPTION,
+        openapi_tags=TAGS,
+        docs_url=None,
+        redoc_url=None,
+        redirect_slashes=False,
+        telemetry=_NO_TELEMETRY,
+        lifespan=_lifespan,
+        dependencies=[Depends(known_parameters)],
+    )
+    app.state.service = make_service(settings)
+    app.state.readings = Readings(app.state.service)
+    for router in ROUTERS:
+        app.include_router(router)
+    _answer_errors(app)
+    app.add_middleware(Trail)
+    app.add_middleware(Strict)
+    app.add_middleware(
+        Guard,
+        limits={"/v1/imports": settings.largest_import, "": settings.largest_body},
+        afterwards=app.state.readings.now_and_then,
+    )
+    app.openapi = lambda: complete(app)
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    service: Service = app.state.service
+    await run_in_threadpool(warm_up, service)
+    await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
+    tracing.start(service.settings.traces_to)
+    take_back = drain_before_the_end(service.settings.drain_seconds)
+    yield
+    take_back()
+    await run_in_threadpool(tracing.stop)
+    await run_in_threadpool(service.close)
+
+
+def _answer_errors(app: FastAPI) -> None:
+    @app.exception_handler(problems.Problem)
+    def known(request: Request, problem: problems.Problem) -> Response:
+        return _told(request, problem)
+
+    @app.exception_handler(TooLarge)
+    def entangled(request: Request, _: TooLarge) -> Response:
+        return _told(request, problems.TooEntangled("Ask for less at once"))
+
+    @app.exception_handler(OutOfTime)
+    def late(request: Request, _: OutOfTime) -> Response:
+        return _told(request, NotInTime("Ask for less at once, or for a longer deadline"))
+
+    @app.exception_handler(RequestValidationError)
+    def invalid(request: Request, error: RequestValidationError) -> Response:
+        return _told(request, problem_from_mistakes(error.errors()))
+
+    @app.exception_handler(HTTPException)
+    def framework(request: Request, error: HTTPException) -> Response:
+        if error.status_code == 405:
+            return _other_method(request)
+        problem = error.problem if isinstance(error, BodyRefused) else _from_framework(error)
+        answer = _told(request, problem)
+        for name, value in (error.headers or {}).items():
+            answer.headers[name] = value
+        return answer
+
+    @app.exception_handler(AnsweredBefore)
+    def answered_before(_request: Request, before: AnsweredBefore) -> Response:
+        return response_of(before.answer, again=True)
+
+    def no_database(request: Request, error: Exception) -> Response:
+        if (words := database_faults.in_words(error)) is None:
+            raise error
+        _LOG.error("no answer from the database", exc_info=error)
+        return _told(request, problems.Unavailable(words))
+
+    for fault in (DBAPIError, PoolTimeout):
+        app.add_exception_handler(fault, no_database)
+
+
+def _other_method(request: Request) -> Response:
+    """What an address answers to a method that no route of it takes."""
+    allow = {"Allow": allowed_methods(request.app, request.url.path)}
+    if request.method == "OPTIONS":
+        return Response(status_code=204, headers=allow)
+    answer = _told(request, problems.MethodNotAllowed())
+    answer.headers.update(allow)
+    return answer
+
+
+def _told(request: Request, problem: problems.Problem) -> Response:
+    """A problem as a document, or on a page for a browser; whom a page needs to know signs in first."""
+    if not wants_page(request):
+        return problem_answer(problem, _request_id(request))
+    if isinstance(problem, problems.KeyNeeded) and request.method in ("GET", "HEAD"):
+        return RedirectResponse(sign_in_address(request), 303, KEEP_NOTHING)
+    return problem_page(request, problem)
+
+
+def _request_id(request: Request) -> str:
+    return str(request.scope.get("state", {}).get("request_id", ""))
+
+
+_BY_STATUS: dict[int, type[problems.Problem]] = {
+    400: problems.MalformedRequest,
+    404: problems.NothingHere,
+    405: problems.MethodNotAllowed,
+    413: problems.TooLarge,
+    415: problems.UnsupportedMedia,
+}
+
+
+def _from_framework(error: HTTPException) -> problems.Problem:
+    kind: Any = _BY_STATUS.get(error.status_code, problems.Problem)
+    return kind()

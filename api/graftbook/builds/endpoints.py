@@ -1,0 +1,124 @@
+"""Builds: real vehicles, what is fitted to them today, what is decided for them."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayOrder, MayRead
+from graftbook.builds import service as builds
+from graftbook.builds.names import settled
+from graftbook.builds.schemas import BuildCreateIn, BuildIn, Slug
+from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.http.conditional import has_already
+from graftbook.http.errors import documented
+from graftbook.http.etags import document_etag
+from graftbook.http.if_match import IfMatch, etag_wanted
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
+from graftbook.process.state import ServiceDep
+from graftbook.questions.lookup.schemas import BuildOut, BuildsOut
+
+router = APIRouter(prefix="/v1/builds", tags=["builds"], dependencies=[MayRead])
+
+Name = Annotated[Slug, Path(examples=["red-van"])]
+NAMES = (
+    problems.MalformedRequest,
+    problems.InvalidRequest,
+    problems.TooLarge,
+    problems.UnsupportedMedia,
+    problems.UnknownChassis,
+    problems.UnknownComponent,
+    problems.UnknownFlaw,
+    problems.UnknownOption,
+    problems.UnknownPosition,
+    problems.UnknownSection,
+    problems.VehicleMismatch,
+)
+CHANGES = (problems.PreconditionFailed, problems.PreconditionRequired)
+
+
+@router.get(
+    "",
+    operation_id="listBuilds",
+    summary="The builds",
+    responses={200: {"model": BuildsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+)
+def list_builds(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
+    """In name order, without their parts."""
+    size = limit or service.settings.page_size
+    after = read_cursor(cursor, {"list": "builds"}, 1)[0] if cursor else ""
+    rows = builds.list_builds(service.engine, after, size + 1)
+    following = write_cursor({"list": "builds"}, [rows[size - 1]["name"]]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
+
+
+@router.post(
+    "",
+    operation_id="createBuild",
+    summary="Store a new build",
+    status_code=201,
+    dependencies=[MayOrder],
+    responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists, *ONCE)},
+)
+def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
+    """Names are checked against the catalogue and stored as it writes them."""
+    once = once.told_by(_created)
+    document = builds.create_build(service.engine, body.name, settled(service, body), once)
+    return response_of(_created(document))
+
+
+@router.get(
+    "/{name}",
+    operation_id="getBuild",
+    summary="One build",
+    responses={
+        200: {"model": BuildOut},
+        304: {"description": "You have this version"},
+        **documented(problems.UnknownBuild, problems.InvalidRequest),
+    },
+)
+def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
+    """Its ETag is what a change must send as If-Match."""
+    document = builds.build_document(service.engine, name)
+    etag = document_etag("build", document)
+    if has_already(request, etag):
+        return not_modified(etag, ASK_AGAIN)
+    return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
+
+
+@router.put(
+    "/{name}",
+    operation_id="replaceBuild",
+    summary="Replace a build",
+    dependencies=[MayOrder],
+    responses={200: {"model": BuildOut}, **documented(*NAMES, *CHANGES, problems.UnknownBuild)},
+)
+def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
+    """Needs If-Match with the ETag that was read."""
+    etag = etag_wanted(if_match)
+    return response_of(_replaced(builds.replace_build(service.engine, name, etag, settled(service, body))))
+
+
+@router.delete(
+    "/{name}",
+    operation_id="deleteBuild",
+    summary="Delete a build",
+    status_code=204,
+    dependencies=[MayOrder],
+    responses=documented(problems.UnknownBuild, problems.InvalidRequest, *CHANGES),
+)
+def delete_build(name: Name, service: ServiceDep, if_match: IfMatch = None) -> Response:
+    """Needs If-Match with the ETag that was read."""
+    builds.delete_build(service.engine, name, etag_wanted(if_match))
+    return Response(status_code=204)
+
+
+def _headers(document: builds.Facts) -> dict[str, str]:
+    return {"ETag": document_etag("build", document), "Location": f"/v1/builds/{document['name']}"}
+
+
+_created = json_told(201, _headers)
+_replaced = json_told(200, _headers)

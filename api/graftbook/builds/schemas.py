@@ -1,0 +1,91 @@
+"""What builds and specifications look like in JSON."""
+
+from typing import Annotated
+
+from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
+
+from graftbook.catalogue.format.fields import NOT_PRINTED, clean
+from graftbook.http.fields import Day, Sits
+from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn, Word
+
+Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
+_CLEAN = Field(json_schema_extra={"pattern": rf"^[^{NOT_PRINTED}]*$"})
+Remark = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=2000), _CLEAN]
+"""Free text, stored without space around it; control characters and marks of direction are refused."""
+_TITLE = Field(json_schema_extra={"pattern": rf"^[^{NOT_PRINTED}]*[^\s{NOT_PRINTED}][^{NOT_PRINTED}]*$"})
+
+
+class BuildIn(Body):
+    """One real vehicle: what it is, what is fitted to it today, what is decided for it."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "chassis": "24PL-018412",
+                    "options": ["heater"],
+                    "fitted": {},
+                    "on_the_bench": ["QB-3310"],
+                    "decided": [{"fit": "QB-3310"}],
+                    "note": "the red one",
+                }
+            ]
+        }
+    )
+
+    chassis: Word = Field(description="chassis number")
+    variant: Word | None = Field(None, description="the variant it should be; checked when given")
+    built: Day | None = None
+    options: Annotated[list[Word], Field(max_length=100)] = Field([])
+    fitted: Sits = Field({})
+    on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field([])
+    decided: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="wishes decided for it")
+    note: Remark = ""
+
+
+class BuildCreateIn(BuildIn):
+    """A new build and its name."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"name": "red-van", "chassis": "24PL-018412", "options": ["heater"]}]}
+    )
+
+    name: Slug
+
+
+class SpecificationIn(Body):
+    """Wishes, limits and preference that a house builds to; each change makes a new version."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "title": "House standard: stops well, looks original",
+                    "variants": ["24P-21-L"],
+                    "wishes": [{"fit": "QB-3310"}],
+                    "limits": {"effort_at_most": "machining"},
+                }
+            ]
+        }
+    )
+
+    title: Annotated[str, BeforeValidator(clean), StringConstraints(min_length=1, max_length=300), _TITLE]
+    variants: Annotated[list[Word], Field(max_length=500)] = Field([], description="empty: every variant")
+    wishes: Annotated[list[WishIn], Field(max_length=200)] = Field([])
+    limits: LimitsIn = LimitsIn()
+    preference: Preference = EVERY_CRITERION
+    note: Remark = Field("", description="why this version")
+
+
+class SpecificationCreateIn(SpecificationIn):
+    """A new specification and its name."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {"name": "house-standard", "title": "House standard", "wishes": [{"fit": "QB-3310"}]}
+            ]
+        }
+    )
+
+    name: Slug

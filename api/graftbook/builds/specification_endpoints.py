@@ -1,0 +1,140 @@
+"""Specifications: named, versioned sets of wishes that a house builds to."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayEdit, MayRead
+from graftbook.builds import service as specifications
+from graftbook.builds.schemas import Slug, SpecificationCreateIn, SpecificationIn
+from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.http.conditional import has_already
+from graftbook.http.errors import documented
+from graftbook.http.etags import document_etag
+from graftbook.http.if_match import IfMatch, etag_wanted
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
+from graftbook.process.state import ServiceDep
+from graftbook.questions.lookup.schemas import ComparisonOut, SpecificationOut, SpecificationsOut
+
+router = APIRouter(prefix="/v1/specifications", tags=["specifications"], dependencies=[MayRead])
+
+Name = Annotated[Slug, Path(examples=["house-standard"])]
+Version = Annotated[int, Query(ge=1, le=1_000_000)]
+BODY = (
+    problems.MalformedRequest,
+    problems.InvalidRequest,
+    problems.TooLarge,
+    problems.UnsupportedMedia,
+)
+
+
+@router.get(
+    "",
+    operation_id="listSpecifications",
+    summary="The specifications",
+    responses={
+        200: {"model": SpecificationsOut},
+        **documented(problems.InvalidCursor, problems.InvalidRequest),
+    },
+)
+def list_specifications(
+    request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
+) -> Response:
+    """In name order."""
+    size = limit or service.settings.page_size
+    after = read_cursor(cursor, {"list": "specifications"}, 1)[0] if cursor else ""
+    rows = specifications.list_specifications(service.engine, after, size + 1)
+    more = len(rows) > size
+    following = write_cursor({"list": "specifications"}, [rows[size - 1]["name"]]) if more else None
+    return page_answer(request, rows[:size], following)
+
+
+@router.post(
+    "",
+    operation_id="createSpecification",
+    summary="Store version 1 of a new specification",
+    status_code=201,
+    dependencies=[MayEdit],
+    responses={201: {"model": SpecificationOut}, **documented(*BODY, problems.AlreadyExists, *ONCE)},
+)
+def create_specification(body: SpecificationCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
+    """Names are checked when a question uses it: one specification may serve several variants."""
+    once = once.told_by(_created)
+    document = specifications.create_specification(service.engine, body.name, body, once)
+    return response_of(_created(document))
+
+
+@router.get(
+    "/{name}",
+    operation_id="getSpecification",
+    summary="One version of a specification, the latest unless said otherwise",
+    responses={
+        200: {"model": SpecificationOut},
+        304: {"description": "You have this version"},
+        **documented(problems.UnknownSpecification, problems.InvalidRequest),
+    },
+)
+def get_specification(
+    request: Request, name: Name, service: ServiceDep, version: Version | None = None
+) -> Response:
+    """The ETag of the latest version is what a new version must send as If-Match."""
+    document = specifications.specification_document(service.engine, name, version)
+    etag = document_etag("specification", document)
+    if has_already(request, etag):
+        return not_modified(etag, ASK_AGAIN)
+    return json_answer(document, headers={"ETag": etag, **ASK_AGAIN})
+
+
+@router.put(
+    "/{name}",
+    operation_id="reviseSpecification",
+    summary="Store the next version",
+    dependencies=[MayEdit],
+    responses={
+        200: {"model": SpecificationOut},
+        **documented(
+            *BODY, problems.UnknownSpecification, problems.PreconditionFailed, problems.PreconditionRequired
+        ),
+    },
+)
+def revise_specification(
+    name: Name, body: SpecificationIn, service: ServiceDep, if_match: IfMatch = None
+) -> Response:
+    """Older versions stay as they were. Needs If-Match with the latest version's ETag."""
+    etag = etag_wanted(if_match)
+    return response_of(_revised(specifications.new_version(service.engine, name, etag, body)))
+
+
+@router.get(
+    "/{name}/comparison",
+    operation_id="compareSpecification",
+    summary="What changed between two versions",
+    responses={
+        200: {"model": ComparisonOut},
+        **documented(problems.UnknownSpecification, problems.InvalidRequest),
+    },
+)
+def compare_specification(
+    name: Name,
+    service: ServiceDep,
+    from_version: Annotated[int, Query(ge=1, le=1_000_000, alias="from")],
+    to_version: Annotated[int, Query(ge=1, le=1_000_000, alias="to")],
+) -> Response:
+    """Wishes added and removed, and every other field that changed."""
+    one = specifications.specification_document(service.engine, name, from_version)
+    other = specifications.specification_document(service.engine, name, to_version)
+    named = {"name": name, "from_version": from_version, "to_version": to_version}
+    return json_answer(named | specifications.compare_versions(one, other))
+
+
+def _headers(document: specifications.Facts) -> dict[str, str]:
+    etag = document_etag("specification", document)
+    return {"ETag": etag, "Location": f"/v1/specifications/{document['name']}"}
+
+
+_created = json_told(201, _headers)
+_revised = json_told(200, _headers)

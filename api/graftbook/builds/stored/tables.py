@@ -1,0 +1,72 @@
+"""The tables of builds and specifications.
+
+Names of variants, positions and components refer to the catalogue. Documents are stored as JSON text
+and always replaced whole.
+"""
+
+from datetime import UTC, date, datetime
+
+from sqlalchemy import Column, DateTime
+from sqlmodel import Field, SQLModel
+
+from graftbook.catalogue.store.columns import at_least, key, refers, words
+
+
+def _moment() -> datetime:
+    return datetime.now(UTC)
+
+
+class BuildRow(SQLModel, table=True):
+    """One real vehicle. `version` rises with every change; `decided` is a JSON list of wishes."""
+
+    __tablename__ = "build"
+    __table_args__ = (at_least("version", "version", 1),)
+    name: str = key()
+    variant: str = refers("variant.name")
+    chassis: str = Field("", max_length=20)
+    built: date | None = None
+    options: str = words()
+    decided: str = words("[]")
+    note: str = words()
+    version: int = 1
+    changed: datetime = Field(
+        default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False)
+    )
+
+
+class BuildFittingRow(SQLModel, table=True):
+    """What sits at a position today instead of the original; no component: the position is empty."""
+
+    __tablename__ = "build_fitting"
+    build: str = refers("build.name", primary=True, cascade=True)
+    position: str = refers("position.name", primary=True)
+    component: str | None = refers("component.number", optional=True)
+
+
+class BuildBenchRow(SQLModel, table=True):
+    """A component that is at hand for the build."""
+
+    __tablename__ = "build_bench"
+    build: str = refers("build.name", primary=True, cascade=True)
+    component: str = refers("component.number", primary=True)
+
+
+class SpecificationRow(SQLModel, table=True):
+    """A named set of wishes; `latest` is the number of its newest version."""
+
+    __tablename__ = "specification"
+    __table_args__ = (at_least("latest", "latest", 1),)
+    name: str = key()
+    title: str = words()
+    latest: int = 1
+
+
+class SpecificationVersionRow(SQLModel, table=True):
+    """One version, never changed once written; `document` is JSON text."""
+
+    __tablename__ = "specification_version"
+    specification: str = refers("specification.name", primary=True, cascade=True)
+    version: int = Field(primary_key=True)
+    document: str = words("{}")
+    note: str = words()
+    at: datetime = Field(default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False))

@@ -1,0 +1,96 @@
+"""The rule books that a process keeps: compiled once a revision, however many ask at once."""
+
+import math
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable
+from concurrent.futures import Future
+
+from sqlalchemy import Connection, Engine
+
+from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
+from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.epoch import epoch_of
+from graftbook.catalogue.store.nearest import names_near
+from graftbook.database import reading
+from graftbook.problems import UnknownVariant
+from graftbook.rulebook.model import RuleBook
+
+_Key = tuple[str, str, int]
+"""Variant, epoch, revision."""
+
+
+class Books:
+    """A bounded cache of rule books by variant and revision; safe for threads.
+
+    A book that no edit touched keeps its revision, so it stays. `hits` and `misses` count how often a
+    book was there or being compiled already, and was not; `compiled` counts compilations.
+    """
+
+    def __init__(self, engine: Engine | Connection, kept: int = 64) -> None:
+        self._engine = engine
+        self._kept = kept
+        self._books: OrderedDict[_Key, Future[RuleBook]] = OrderedDict()
+        self._lock = threading.Lock()
+        self.hits = self.misses = self.compiled = 0
+
+    def book(self, variant: str, also: Iterable[str] = (), seconds: float = math.inf) -> RuleBook:
+        """The variant's rule book as it is now. Raises UnknownVariant, and TimeoutError when compiling it
+        takes longer than so many seconds: it goes on, and the next one who asks finds it.
+
+        `also`: further component numbers that the asker names; those that the book lacks are added
+        to the copy that is returned.
+        """
+        book = self._kept_book(self._key(variant), seconds)
+        missing = [number for number in also if number not in book.components]
+        if not missing:
+            return book
+        with reading(self._engine) as session:
+            return with_components(session, book, missing)
+
+    def _key(self, variant: str) -> _Key:
+        """What the variant's rule book is kept under now. Raises UnknownVariant."""
+        with reading(self._engine) as session:
+            found = book_revision(session, variant)
+            if found is None:
+                raise UnknownVariant(
+                    variant, names_near(session.connection(), table("variant").c.name, variant)
+                )
+            return variant, epoch_of(session.connection()), found
+
+    def _kept_book(self, key: _Key, seconds: float) -> RuleBook:
+        with self._lock:
+            waiting = self._books.get(key)
+            mine = waiting is None
+            self.misses += mine
+            self.hits += not mine
+            if waiting is None:
+                waiting = self._books[key] = Future()
+                self._forget_old(key)
+            self._books.move_to_end(key)
+        patient = math.isinf(seconds)
+        if mine and (patient or isinstance(self._engine, Connection)):
+            self._compile(key, waiting)  # a connection is of one thread
+        elif mine:
+            threading.Thread(target=self._compile, args=(key, waiting), name="rule-book", daemon=True).start()
+        return waiting.result(None if patient else seconds)
+
+    def _compile(self, key: _Key, waiting: "Future[RuleBook]") -> None:
+        try:
+            with reading(self._engine) as session:
+                book = compile_book(session, key[0])
+        except BaseException as error:
+            with self._lock:
+                self._books.pop(key, None)
+            waiting.set_exception(error)
+            return
+        with self._lock:
+            self.compiled += 1
+        waiting.set_result(book)
+
+    def _forget_old(self, new: _Key) -> None:
+        """Let go of the variant's other books and of those asked for longest ago (the lock is held)."""
+        for key in [key for key in self._books if key[0] == new[0] and (key[1] != new[1] or key[2] < new[2])]:
+            del self._books[key]
+        while len(self._books) > self._kept:
+            self._books.popitem(last=False)

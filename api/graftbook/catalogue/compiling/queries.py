@@ -1,0 +1,312 @@
+"""Compiling one variant's rule book: a small fixed number of set-based queries.
+
+Every query starts at the variant's conditions, so the cost follows the book, not the catalogue.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+from types import MappingProxyType
+from typing import Any
+
+from sqlalchemy import Connection, exists, select
+from sqlmodel import Session
+
+from graftbook.catalogue.compiling import values as c
+from graftbook.catalogue.history.revisions import chain_of
+from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.conditions import when_of
+from graftbook.catalogue.store.epoch import epoch_of
+from graftbook.catalogue.store.nearest import names_near
+from graftbook.problems import UnknownVariant
+from graftbook.rulebook import model as m
+from graftbook.rulebook.units import Measure
+
+_Stated = dict[str, Any]
+
+
+def book_revision(session: Session, variant: str) -> int | None:
+    """The revision of a variant's rule book: that of the last edit that touched its range.
+
+    None when there is no such variant.
+    """
+    row, ranges = table("variant"), table("range")
+    query = select(ranges.c.revision).join(row, row.c.range == ranges.c.name).where(row.c.name == variant)
+    found: int | None = session.connection().execute(query).scalar()
+    return found
+
+
+def compile_book(session: Session, variant: str) -> m.RuleBook:
+    """Everything that is known about one variant. Raises UnknownVariant."""
+    connection = session.connection()
+    revision = book_revision(session, variant)
+    if revision is None:
+        known = table("variant").c.name
+        raise UnknownVariant(variant, names_near(connection, known, variant))
+    return replace(_Compiler(connection, variant).book(revision), epoch=epoch_of(connection))
+
+
+def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) -> m.RuleBook:
+    """The book and, beside what its records name, further components of the catalogue.
+
+    Somebody may wish for a part, or have one fitted, that no record of the variant names.
+    """
+    new = [number for number in dict.fromkeys(numbers) if number not in book.components]
+    if not new:
+        return book
+    compiler = _Compiler(session.connection(), book.variant.name)
+    components, supersessions = compiler.components(new)
+    more = {s.name: s for s in (*book.supersessions, *supersessions)}
+    return replace(
+        book,
+        components=MappingProxyType(dict(sorted((components | dict(book.components)).items()))),
+        supersessions=tuple(more[name] for name in sorted(more)),
+    )
+
+
+class _Compiler:
+    def __init__(self, connection: Connection, variant: str) -> None:
+        self.connection = connection
+        self.variant = variant
+        self.evidence: Mapping[str, list[m.Evidence]] = {}
+        self.whens: Mapping[int, m.When] = {}
+
+    def book(self, revision: int) -> m.RuleBook:
+        condition, spelt = table("condition"), table("condition_variant")
+        conditions = select(condition).join(spelt, spelt.c.condition_id == condition.c.id)
+        rows = self.connection.execute(conditions.where(spelt.c.variant == self.variant)).mappings()
+        self.whens = {row["id"]: when_of(row) for row in rows}
+        self.evidence = self._evidence()
+        positions = self._positions()
+        stating = self._stating(positions)
+        components, supersessions = self.components(_named(stating))
+        stating["companions"] = _with_loose(stating["companions"], components)
+        return m.RuleBook(
+            variant=self._variant(),
+            revision=revision,
+            sections=self._sections(),
+            kinds=self._kinds(),
+            positions=positions,
+            components=MappingProxyType(components),
+            supersessions=supersessions,
+            **stating,
+        )
+
+    def _stating(self, positions: Mapping[str, m.Position]) -> dict[str, Any]:
+        wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
+        remedies = _grouped(self._of_claims("flaw_substitute", "flaw"), "substitute")
+        add_ons = _grouped(self._of_claims("flaw_add_on", "flaw"), "component")
+        alternatives = self._alternatives(positions, wanted)
+
+        def flaw(row: Any, stated: _Stated) -> m.Flaw:
+            return c.flaw_of(row, stated, remedies.get(row.claim, ()), add_ons.get(row.claim, ()))
+
+        def companion(row: Any, stated: _Stated) -> m.Companion | None:
+            ways = alternatives.get(row.claim)
+            return None if ways is None else c.companion_of(row, stated, ways)
+
+        def conflict(row: Any, stated: _Stated) -> m.Conflict:
+            return c.conflict_of(row, stated, wanted.get((row.claim, 0), ()), wanted.get((row.claim, 1), ()))
+
+        return {
+            "fitments": self._claims("fitment", c.fitment_of, positions),
+            "substitutes": self._claims("substitute", c.substitute_of, positions),
+            "flaws": self._claims("flaw", flaw, positions),
+            "companions": self._claims("companion", companion, positions),
+            "conflicts": self._claims("conflict", conflict, positions),
+            "joints": self._claims("joint", c.joint_of, positions),
+            "budgets": self._claims("budget", c.budget_of, positions),
+            "precedences": self._claims("precedence", c.precedence_of, positions),
+            "accesses": self._claims("access", c.access_of, positions),
+            "tightenings": self._claims("tightening", c.tightening_of, positions),
+        }
+
+    def _claims(
+        self, kind: str, make: Callable[[Any, _Stated], Any], positions: Mapping[str, m.Position]
+    ) -> tuple[Any, ...]:
+        """The claims of one kind, in name order, that speak only of positions that the variant has."""
+        made = []
+        for row in self._of_claims(kind, kind):
+            places = (getattr(row, "position", None), getattr(row, "other_position", None))
+            if all(place is None or place in positions for place in places):
+                stated = {
+                    "name": row.claim,
+                    "when": self.whens[row.condition_id],
+                    "evidence": tuple(self.evidence.get(row.claim, ())),
+                    "note": row.claim_note,
+                }
+                made.append(make(row, stated))
+        return tuple(sorted((claim for claim in made if claim is not None), key=lambda claim: claim.name))
+
+    def _of_claims(self, name: str, *kinds: str) -> list[Any]:
+        """Rows of a table that belong to claims of these kinds which may hold for the variant."""
+        rows, claim, spelt = table(name), table("claim"), table("condition_variant")
+        query = (
+            select(rows, claim.c.condition_id, claim.c.note.label("claim_note"))
+            .select_from(spelt)
+            .join(claim, claim.c.condition_id == spelt.c.condition_id)
+            .join(rows, rows.c.claim == claim.c.name)
+            .where(spelt.c.variant == self.variant, claim.c.kind.in_(kinds))
+            .order_by(*rows.primary_key)
+        )
+        return list(self.connection.execute(query))
+
+    def _alternatives(
+        self, positions: Mapping[str, m.Position], wanted: Mapping[tuple[str, int], tuple[m.Wanted, ...]]
+    ) -> dict[str, list[m.Alternative] | None]:
+        """The alternatives by companion, without those at positions that the variant lacks.
+
+        None: nothing sits at a position that the variant lacks, so the rule asks for nothing.
+        """
+        found: dict[str, list[m.Alternative] | None] = {}
+        for row in self._of_claims("companion_alternative", "companion"):
+            so_far = found.setdefault(row.claim, [])
+            if row.position is not None and row.position not in positions:
+                found[row.claim] = None if row.empty else so_far
+            elif so_far is not None:
+                so_far.append(c.alternative_of(row, wanted.get((row.claim, row.slot), ())))
+        return found
+
+    def _evidence(self) -> dict[str, list[m.Evidence]]:
+        link, evidence = table("claim_evidence"), table("evidence")
+        claim, spelt = table("claim"), table("condition_variant")
+        query = (
+            select(link.c.claim, evidence)
+            .select_from(spelt)
+            .join(claim, claim.c.condition_id == spelt.c.condition_id)
+            .join(link, link.c.claim == claim.c.name)
+            .join(evidence, evidence.c.name == link.c.evidence)
+            .where(spelt.c.variant == self.variant)
+            .order_by(link.c.claim, evidence.c.name)
+        )
+        return _evidence_by_claim(self.connection.execute(query))
+
+    def _positions(self) -> dict[str, m.Position]:
+        position, spelt, section = table("position"), table("condition_variant"), table("section")
+        query = (
+            select(position)
+            .join(spelt, spelt.c.condition_id == position.c.condition_id)
+            .join(section, section.c.name == position.c.section)
+            .where(spelt.c.variant == self.variant)
+            .order_by(section.c.order, section.c.name, position.c.order, position.c.name)
+        )
+        return {row.name: c.position_of(row) for row in self.connection.execute(query)}
+
+    def _variant(self) -> m.Variant:
+        variant, span, fact = table("variant"), table("chassis_span"), table("characteristic")
+        row = self.connection.execute(select(variant).where(variant.c.name == self.variant)).one()
+        spans = (
+            select(span).where(span.c.variant == self.variant).order_by(span.c.prefix, span.c.first_serial)
+        )
+        facts = self.connection.execute(
+            select(fact).where(fact.c.variant == self.variant).order_by(fact.c.kind)
+        )
+        return c.variant_of(row, self.connection.execute(spans), {f.kind: c.measure_of(f) for f in facts})
+
+    def _sections(self) -> dict[str, m.Section]:
+        section = table("section")
+        rows = self.connection.execute(select(section).order_by(section.c.order, section.c.name))
+        return {row.name: m.Section(row.name, row.title, row.order) for row in rows}
+
+    def _kinds(self) -> dict[str, m.Kind]:
+        kind = table("characteristic_kind")
+        rows = self.connection.execute(select(kind).order_by(kind.c.name))
+        return {row.name: c.kind_of(row) for row in rows}
+
+    def components(self, numbers: Iterable[str]) -> tuple[dict[str, m.Component], tuple[m.Supersession, ...]]:
+        """These components and those tied to them, and the supersessions between them."""
+        component, value, fitment = table("component"), table("characteristic"), table("fitment")
+        chain = chain_of(self.connection, listed(self.connection, sorted(numbers)))
+        named = list(self.connection.execute(select(chain.columns[0])).scalars())
+        of_named = listed(self.connection, named)
+        fits = exists().where(fitment.c.component == component.c.number).label("fits")
+        rows = self.connection.execute(
+            select(component, fits).where(component.c.number.in_(of_named)).order_by(component.c.number)
+        ).all()
+        values: dict[str, dict[str, Measure]] = defaultdict(dict)
+        query = select(value).where(value.c.component.in_(of_named)).order_by(value.c.kind)
+        for row in self.connection.execute(query):
+            values[row.component][row.kind] = c.measure_of(row)
+        supersessions = self._supersessions(named)
+        groups = c.tied((s.old, s.new) for s in supersessions)
+        fitted = {row.number for row in rows if row.fits}
+        made = {
+            row.number: c.component_of(
+                row,
+                values.get(row.number, {}),
+                loose=not fitted & groups.get(row.number, frozenset({row.number})),
+            )
+            for row in rows
+        }
+        return made, supersessions
+
+    def _supersessions(self, numbers: list[str]) -> tuple[m.Supersession, ...]:
+        supersession, claim = table("supersession"), table("claim")
+        link, evidence = table("claim_evidence"), table("evidence")
+        of_these = supersession.c.old.in_(listed(self.connection, numbers))
+        rows = self.connection.execute(
+            select(supersession, claim.c.note)
+            .join(claim, claim.c.name == supersession.c.claim)
+            .where(of_these)
+            .order_by(claim.c.name)
+        ).all()
+        proofs = _evidence_by_claim(
+            self.connection.execute(
+                select(link.c.claim, evidence)
+                .join(supersession, supersession.c.claim == link.c.claim)
+                .join(evidence, evidence.c.name == link.c.evidence)
+                .where(of_these)
+                .order_by(link.c.claim, evidence.c.name)
+            )
+        )
+        return tuple(
+            c.supersession_of(
+                row, {"name": row.claim, "note": row.note, "evidence": tuple(proofs.get(row.claim, ()))}
+            )
+            for row in rows
+        )
+
+
+def _evidence_by_claim(rows: Iterable[Any]) -> dict[str, list[m.Evidence]]:
+    pieces: dict[str, m.Evidence] = {}
+    found: dict[str, list[m.Evidence]] = defaultdict(list)
+    for row in rows:
+        if row.name not in pieces:
+            pieces[row.name] = c.evidence_of(row)
+        found[row.claim].append(pieces[row.name])
+    return found
+
+
+def _grouped(rows: Iterable[Any], column: str) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = defaultdict(list)
+    for row in rows:
+        found[row.claim].append(getattr(row, column))
+    return found
+
+
+def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
+    """Every component that the claims name."""
+    names: set[str] = set()
+    for claims in stating.values():
+        for claim in claims:
+            names.update(getattr(claim, "add_ons", ()))
+            names.update(a.component for a in getattr(claim, "alternatives", ()))
+            names.update(
+                s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s
+            )
+            names.update(getattr(claim, field, "") for field in ("component", "original", "other_component"))
+    return names - {""}
+
+
+def _with_loose(
+    companions: Iterable[m.Companion], components: Mapping[str, m.Component]
+) -> tuple[m.Companion, ...]:
+    """The companions with the alternatives marked that are loose parts."""
+
+    def marked(alternative: m.Alternative) -> m.Alternative:
+        component = components.get(alternative.component)
+        if component and component.loose and not alternative.position:
+            return replace(alternative, loose=True)
+        return alternative
+
+    return tuple(replace(rule, alternatives=tuple(map(marked, rule.alternatives))) for rule in companions)

@@ -1,0 +1,385 @@
+"""The catalogue's text format: one class per kind of record, a field per column.
+
+These classes are the format's only definition: the sheets that people write, the JSON that
+integrations send, the JSON Schema that the API serves and the table in DEVELOPERS.md come from
+them. References are stable names, never row ids; values carry their unit.
+"""
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from graftbook.catalogue.format.fields import (
+    NAME_PATTERN,
+    Chassis,
+    Conditional,
+    Count,
+    Money,
+    Name,
+    Names,
+    OptionalName,
+    Quantity,
+    Record,
+    Sentence,
+    Stated,
+    Text,
+    Texts,
+    WithUnit,
+    YesNo,
+    clean,
+)
+from graftbook.catalogue.format.records_buying import (
+    ExchangeRateRecord,
+    OfferRecord,
+    SupplierRecord,
+    TaxRecord,
+)
+from graftbook.rulebook.units import QUANTITIES
+
+__all__ = [
+    "NAME_PATTERN",
+    "QUANTITIES",
+    "Conditional",
+    "ExchangeRateRecord",
+    "OfferRecord",
+    "Record",
+    "Stated",
+    "SupplierRecord",
+    "TaxRecord",
+]
+
+
+EffortWord = Literal["direct", "with companions", "machining", "cutting"]
+Minutes = Annotated[int, Field(ge=0, le=100_000)]
+
+
+class RangeRecord(Record):
+    """A family of vehicles."""
+
+    kind_of_record = "range"
+    name: Name
+    title: Sentence
+    note: Text = ""
+
+
+class VariantRecord(Record):
+    """One version of a range."""
+
+    kind_of_record = "variant"
+    name: Name
+    range: Name
+    title: Sentence
+    generation: Name
+    body: Name
+    engine: Name
+    drive: Name = Field(description="driven wheels")
+    steering: Literal["left", "right"]
+    market: Name
+    options: Names = Field([], description="options that a vehicle of this variant may have had from new")
+    note: Text = ""
+
+
+class ChassisSpanRecord(Record):
+    """Chassis numbers of a variant, first to last, and when they were built."""
+
+    kind_of_record = "chassis_span"
+    variant: Name
+    first: Chassis
+    last: Chassis
+    built_from: date
+    built_to: date
+
+
+class SectionRecord(Record):
+    """A section of the vehicle."""
+
+    kind_of_record = "section"
+    name: Name
+    title: Sentence
+    order: Annotated[int, Field(ge=0, le=10_000)]
+
+
+class PositionRecord(Conditional):
+    """One place on a vehicle where one component sits. Conditions here are the variant's only."""
+
+    kind_of_record = "position"
+    name: Name
+    section: Name
+    title: Sentence
+    essential: YesNo = Field(True, description="never left empty")
+    side: Literal["", "left", "right", "front", "rear"] = ""
+    pair: OptionalName = Field("", description="name shared by the positions that are changed together")
+    circuit: OptionalName = Field("", description="the circuit that a budget sums over")
+    order: Annotated[int, Field(ge=0, le=10_000)] = Field(0, description="place in its section")
+
+
+class CharacteristicKindRecord(Record):
+    """A kind of characteristic and what it is measured in."""
+
+    kind_of_record = "characteristic_kind"
+    name: Name
+    title: Sentence
+    quantity: Annotated[
+        str, BeforeValidator(clean), Field(min_length=1, json_schema_extra={"enum": list(QUANTITIES)})
+    ]
+    choices: Texts = Field([], description="the permitted words, for quantity `choice`")
+    least: WithUnit = Field("", description="nothing of this kind is below it, with unit: `6 mm`")
+    most: WithUnit = Field("", description="nothing of this kind is above it, with unit: `100 mm`")
+    note: Text = ""
+
+
+class EvidenceRecord(Record):
+    """Why something is believed."""
+
+    kind_of_record = "evidence"
+    name: Name
+    grade: Literal["hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"]
+    reference: Sentence
+    on: date | None = Field(None, description="the day")
+    who: Text = ""
+    fitted: Count = Field(0, description="how many times it fitted")
+    not_fitted: Count = Field(0, description="how many times it did not")
+    note: Text = ""
+
+
+class ComponentRecord(Record):
+    """One part number."""
+
+    kind_of_record = "component"
+    number: Name
+    name: Sentence
+    section: Name
+    origin: Literal["original", "later-model", "modern"]
+    supply: Literal["current", "superseded", "no longer supplied"] = "current"
+    price: Money | None = Field(None, description="one piece, in the catalogue's currency; empty: unknown")
+    deposit: Money = Field(Decimal(0), description="exchange deposit on one piece")
+    mass: WithUnit = Field("", description="with unit: `1.2 kg`")
+    pack: Quantity = Field(1, description="pieces in a pack")
+    hazard: Text = Field("", description="hazard of handling or shipping it")
+    visible: YesNo = Field(False, description="seen on the finished vehicle without lifting anything")
+    twin: OptionalName = Field("", description="number of its handed twin")
+    note: Text = ""
+    effort: EffortWord = Field(
+        "direct", description="of a loose part: the work that it asks for; elsewhere its fitments say it"
+    )
+    minutes: Minutes = Field(0, description="of a loose part: labour for one piece")
+
+
+class CharacteristicRecord(Record):
+    """A measured or stated property of a component, or of a variant."""
+
+    kind_of_record = "characteristic"
+    component: OptionalName = Field("", description="component number, or")
+    variant: OptionalName = Field("", description="variant name")
+    kind: Name
+    value: Sentence = Field(description="with its unit; a span is `4.5 .. 6 in`")
+    evidence: Names = Field([])
+
+
+class FitmentRecord(Stated):
+    """A component goes in a position."""
+
+    kind_of_record = "fitment"
+    name: OptionalName = Field("", description="empty: `component@position`")
+    component: Name
+    position: Name
+    effort: EffortWord = "direct"
+    quantity: Quantity = 1
+    minutes: Minutes = Field(0, description="labour")
+    from_new: YesNo = Field(False, description="the factory fitted it to these vehicles")
+    tools: Texts = Field([], description="special tools that the work needs")
+
+
+class SubstituteRecord(Stated):
+    """For the original, this component serves instead."""
+
+    kind_of_record = "substitute"
+    name: OptionalName = Field("", description="empty: `original>component`")
+    original: Name
+    component: Name
+    position: OptionalName = Field("", description="empty: wherever the original sits")
+    both_ways: YesNo = False
+    improves: Text = ""
+
+
+class FlawRecord(Stated):
+    """A known flaw of a component."""
+
+    kind_of_record = "flaw"
+    name: Name
+    component: Name
+    severity: Literal["minor", "moderate", "severe", "dangerous"]
+    symptom: Sentence
+    appears_when: Text = ""
+    substitutes: Names = Field([], description="names of substitute records that remedy it")
+    add_ons: Names = Field([], description="components that remedy it while the flawed one stays")
+
+
+class CompanionRecord(Stated):
+    """When the component is fitted, at least one of the alternatives must be fitted too.
+
+    One row is one alternative; further rows with the same name add alternatives and leave the
+    other columns empty. All-of is several records.
+    """
+
+    kind_of_record = "companion"
+    name: Name
+    component: OptionalName = Field("", description="the component that demands")
+    position: OptionalName = Field("", description="only when it sits here")
+    strength: Literal["", "required", "advised"] = Field("", description="empty: required")
+    reason: Text = Field("", description="one sentence")
+    one_serves_all: YesNo = Field(
+        False, description="a loose part that is needed once however many ask for it"
+    )
+    fit: OptionalName = Field("", description="alternative: this component")
+    at: OptionalName = Field(
+        "", description="alternative: at this position; empty: any it fits, or loose if it fits none"
+    )
+    quantity: Quantity = Field(1, description="alternative: of a loose component")
+    amount: WithUnit = Field("", description="alternative: how much of a loose component, with unit: `1.2 l`")
+    goes_on: Literal["", "before", "after"] = Field(
+        "", description="alternative: it goes on before or after the component that demands it"
+    )
+    goes_in: OptionalName = Field(
+        "", description="alternative: position in whose step a loose component is used, if it is another's"
+    )
+    having: Texts = Field(
+        [], description="alternative: values wanted of what sits there: `master_bore at least 22 mm`"
+    )
+    empty: YesNo = Field(False, description="alternative: the position stays empty")
+
+
+class ConflictRecord(Stated):
+    """Two things that may not be fitted together; each a component, or values at a position."""
+
+    kind_of_record = "conflict"
+    name: Name
+    component: OptionalName = ""
+    position: OptionalName = ""
+    having: Texts = Field([])
+    other_component: OptionalName = ""
+    other_position: OptionalName = ""
+    other_having: Texts = Field([])
+    reason: Sentence
+
+
+class JointRecord(Stated):
+    """Two positions whose components must agree on a characteristic."""
+
+    kind_of_record = "joint"
+    name: Name
+    position: Name
+    characteristic: Name
+    comparator: Literal["equal", "at least", "at most", "within"]
+    other_position: Name
+    other_characteristic: OptionalName = Field("", description="empty: the same kind")
+    margin: WithUnit = Field("", description="with unit")
+    reason: Sentence
+
+
+class BudgetRecord(Stated):
+    """The supplies of a characteristic must cover the demands."""
+
+    kind_of_record = "budget"
+    name: Name
+    circuit: OptionalName = Field("", description="empty: the whole vehicle")
+    supply: Name = Field(description="kind of characteristic")
+    demand: Name = Field(description="kind of characteristic")
+    usable: Annotated[Decimal, Field(gt=0, le=1, max_digits=5)] = Field(
+        Decimal(1), description="part of the supply that counts"
+    )
+    reason: Sentence
+
+
+class SupersessionRecord(Record):
+    """Number `old` is now number `new`."""
+
+    kind_of_record = "supersession"
+    name: OptionalName = Field("", description="empty: `old>>new`")
+    old: Name
+    new: Name
+    from_date: date | None = None
+    both_ways: YesNo = False
+    evidence: Names = Field([])
+    note: Text = ""
+
+
+class PrecedenceRecord(Stated):
+    """The work at one position is done before the work at another."""
+
+    kind_of_record = "precedence"
+    name: Name
+    first: Name = Field(description="position: the work at `first` comes before …")
+    then: Name = Field(description="position: … the work at `then`")
+    work: Literal["fitting", "removing"] = Field("fitting", description="when parts go on, or come off")
+    reason: Sentence
+
+
+class AccessRecord(Stated):
+    """What is off, or made safe, while there is work at a position; undone afterwards."""
+
+    kind_of_record = "access"
+    name: Name
+    position: Name = Field(description="where the work is")
+    component: OptionalName = Field("", description="only while this is fitted there; empty: for any work")
+    other_position: Name = Field(description="what is off, or made safe, for it")
+    other_component: OptionalName = Field("", description="only while this sits there; empty: whatever does")
+    state: Literal["off", "carried over", "disconnected", "depressurised", "on stands", "drained", "bled"] = (
+        Field("off", description="`carried over`: from the old component at `position` to the new one")
+    )
+    opening: Text = Field("", description="what is done before; empty: no more than the state says")
+    closing: Text = Field("", description="what is done after; empty: no more than undoing the state")
+    reason: Sentence
+
+
+class TighteningRecord(Stated):
+    """How tight a fastener at a position is made."""
+
+    kind_of_record = "tightening"
+    name: Name
+    position: Name
+    component: OptionalName = Field("", description="only while this sits there; empty: whatever sits there")
+    fastener: Sentence
+    torque: WithUnit = Field(min_length=1, description="with unit, or a span: `95 Nm`, `40 .. 48 Nm`")
+    angle: WithUnit = Field("", description="turned on after the torque, with unit: `60 deg`")
+    again_after: WithUnit = Field("", description="distance after which it is tightened again: `50 mile`")
+
+
+KINDS: tuple[type[Record], ...] = (
+    RangeRecord,
+    SectionRecord,
+    CharacteristicKindRecord,
+    EvidenceRecord,
+    VariantRecord,
+    ChassisSpanRecord,
+    PositionRecord,
+    ComponentRecord,
+    CharacteristicRecord,
+    FitmentRecord,
+    SubstituteRecord,
+    FlawRecord,
+    CompanionRecord,
+    ConflictRecord,
+    JointRecord,
+    BudgetRecord,
+    SupersessionRecord,
+    PrecedenceRecord,
+    AccessRecord,
+    TighteningRecord,
+    SupplierRecord,
+    OfferRecord,
+    TaxRecord,
+    ExchangeRateRecord,
+)
+"""Every kind, each after those it refers to: the order of an export."""
+
+KindWord = Literal[
+    "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
+    "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
+    "supersession", "precedence", "access", "tightening", "supplier", "offer", "tax", "exchange_rate",
+]  # fmt: skip
+"""The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
+
+KIND_BY_WORD: dict[str, type[Record]] = {kind.kind_of_record: kind for kind in KINDS}

@@ -1,0 +1,89 @@
+"""The kinds of record about buying: suppliers, what they offer, taxes, exchange rates.
+
+None of them says anything about fitting, so none touches a rule book.
+"""
+
+from datetime import date
+from decimal import Decimal
+from typing import Annotated
+
+from pydantic import BeforeValidator, Field, StringConstraints
+
+from graftbook.catalogue.format.fields import (
+    Count,
+    Money,
+    Name,
+    OptionalName,
+    Quantity,
+    Record,
+    Sentence,
+    Text,
+    clean,
+)
+
+Currency = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=r"^[A-Z]{3}$")]
+OptionalCurrency = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=r"^([A-Z]{3})?$")]
+
+
+class SupplierRecord(Record):
+    """Who sells components. Money is in the catalogue's currency, whatever the offers are in."""
+
+    kind_of_record = "supplier"
+    name: Name
+    title: Sentence
+    carriage: Money = Field(Decimal(0), description="charged once an order")
+    carriage_free_from: Money | None = Field(
+        None, description="no carriage when the parts come to this; empty: always charged"
+    )
+    least_order: Money = Field(Decimal(0), description="an order whose parts come to less is not taken")
+    lead_days: Count = Field(0, description="days from order to arrival, where an offer says no other")
+    market: OptionalName = Field("", description="the market it sells from")
+    note: Text = ""
+
+
+class OfferRecord(Record):
+    """What a supplier asks for a component. Several that hold on one day are several ways to buy it."""
+
+    kind_of_record = "offer"
+    name: OptionalName = Field(
+        "", description="empty: `supplier:component`, and `@valid_from` when that is given"
+    )
+    supplier: Name
+    component: Name
+    price: Annotated[Decimal, Field(gt=0, max_digits=12, decimal_places=2)] = Field(
+        description="one piece, without tax"
+    )
+    currency: OptionalCurrency = Field("", description="ISO 4217; empty: the catalogue's currency")
+    pack: Quantity = Field(1, description="pieces in a pack; sold in whole packs")
+    least: Quantity = Field(1, description="least pieces")
+    lead_days: Count | None = Field(None, description="empty: the supplier's")
+    stock: Count | None = Field(None, description="pieces at hand; empty: as many as wanted")
+    deposit: Money = Field(Decimal(0), description="exchange deposit on one piece, in the offer's currency")
+    valid_from: date | None = None
+    valid_to: date | None = None
+    note: Text = ""
+
+
+class TaxRecord(Record):
+    """A tax on parts sold into a market. A rate for a section beats the one for every section."""
+
+    kind_of_record = "tax"
+    name: Name
+    market: Name
+    section: OptionalName = Field("", description="empty: every section")
+    rate: Annotated[Decimal, Field(ge=0, le=100, max_digits=7, decimal_places=4)] = Field(
+        description="per cent of the price"
+    )
+    valid_from: date | None = None
+    valid_to: date | None = None
+
+
+class ExchangeRateRecord(Record):
+    """What a foreign currency is worth. The latest that is not after the day counts."""
+
+    kind_of_record = "exchange_rate"
+    currency: Currency
+    rate: Annotated[Decimal, Field(gt=0, max_digits=15, decimal_places=8)] = Field(
+        description="the catalogue's currency for 1 unit"
+    )
+    valid_from: date

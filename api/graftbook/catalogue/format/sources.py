@@ -1,0 +1,87 @@
+"""Where records come from: a sheet, a folder of sheets, JSON, a stream, a request."""
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from pathlib import Path
+from typing import Any, TextIO
+
+import orjson
+
+from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.format.sheets import Mistake, Place, Placed, near, read_sheet, shown, validate
+
+LARGEST_JSON = 64_000_000
+"""Bytes of a file of JSON records; it is read whole. A sheet may be of any size."""
+
+Source = Path | str | TextIO | Sequence[Mapping[str, Any]] | Sequence["Source"]
+"""A file or folder; an open sheet; records as JSON gives them; or several of these."""
+
+REQUEST = "request"
+"""The file's name in places of records that came as JSON."""
+
+
+def records_in(source: Any) -> Iterator[Placed | Mistake]:
+    """Every record of a source in its order, and every mistake where it stands.
+
+    A folder's `.csv` files are read in name order. Raises FileNotFoundError when there is none.
+    """
+    if isinstance(source, str | Path):
+        yield from _from_path(Path(source))
+    elif hasattr(source, "read"):
+        yield from read_sheet(source, str(getattr(source, "name", REQUEST)))
+    elif source and all(isinstance(item, Mapping) for item in source):
+        yield from from_objects(source)
+    else:
+        for one in source:
+            yield from records_in(one)
+
+
+def _from_path(path: Path) -> Iterator[Placed | Mistake]:
+    if path.is_dir():
+        files = sorted(path.glob("*.csv"))
+        if not files:
+            raise FileNotFoundError(f"there is no .csv file in {path}")
+        for file in files:
+            yield from _from_path(file)
+    elif path.suffix == ".json":
+        yield from _from_json(path)
+    else:
+        with path.open(encoding="utf-8", newline="") as stream:
+            yield from read_sheet(stream, path.name)
+
+
+def _from_json(path: Path) -> Iterator[Placed | Mistake]:
+    if path.stat().st_size > LARGEST_JSON:
+        message = f"a file of JSON records has at most {LARGEST_JSON} bytes; write it as a sheet"
+        yield Mistake(Place(path.name, 1), "", "", message)
+        return
+    try:
+        objects = orjson.loads(path.read_bytes())
+    except orjson.JSONDecodeError as error:
+        yield Mistake(Place(path.name, error.lineno), "", "", f"this is no JSON: {error.msg}")
+        return
+    if not isinstance(objects, list):
+        yield Mistake(Place(path.name, 1), "", "", "a list of records is expected")
+        return
+    yield from from_objects(objects, path.name)
+
+
+def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed | Mistake]:
+    """Records as JSON gives them: objects whose `record` is the kind, a member a field.
+
+    The line of a place is the object's number, from 1.
+    """
+    for number, fields in enumerate(objects, start=1):
+        place = Place(file, number)
+        if not isinstance(fields, Mapping):
+            yield Mistake(place, "", "", "a record is an object")
+            continue
+        word = shown(fields.get("record", ""))
+        kind = KIND_BY_WORD.get(word)
+        if kind is None:
+            hint = near(word, KIND_BY_WORD) or f"; use one of: {', '.join(KIND_BY_WORD)}"
+            yield Mistake(place, word, "record", f"there is no such kind of record{hint}")
+            continue
+        record, mistakes = validate(kind, {k: v for k, v in fields.items() if k != "record"}, place)
+        if record is not None:
+            yield Placed(place, record)
+        yield from mistakes

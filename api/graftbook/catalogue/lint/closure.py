@@ -1,0 +1,125 @@
+"""What a closure says of one variant: asked of the closure itself, so that the two never differ.
+
+A vehicle is looked at for each set of records that can hold together. What cannot be told in time gets
+the benefit of the doubt.
+"""
+
+from collections.abc import Iterable, Iterator, Mapping
+from functools import cached_property
+
+from graftbook.catalogue.lint.vehicles import vehicles_that_differ
+from graftbook.closure.answer import Cause
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import Question, Wish
+from graftbook.closure.search.attainable import attainable
+from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.rulebook.index import index_of
+from graftbook.rulebook.model import Flaw, RuleBook
+from graftbook.rulebook.scope import Scope, TooLarge, scope_for
+from graftbook.rulebook.units import Measure
+
+SECONDS_TOGETHER = 20.0
+SECONDS_EACH = 2.0
+"""What all wishes to one vehicle may take, and one wish where they cannot be looked at together."""
+
+
+FROM_NEW, FITTED = "from new", "fitted"
+"""How a vehicle came by a flawed component."""
+
+
+class Looked:
+    """The vehicles of one variant that stand for all, and what can be done to them."""
+
+    def __init__(self, book: RuleBook) -> None:
+        self.book = book
+        self.index = index_of(book)
+
+    @cached_property
+    def scopes(self) -> tuple[Scope, ...]:
+        """The book as each of the vehicles sees it."""
+        return tuple(scope_for(self.book, vehicle) for vehicle in vehicles_that_differ(self.book))
+
+    @cached_property
+    def at(self) -> Mapping[str, frozenset[str]]:
+        """Position → every number that may sit there on some vehicle."""
+        return {
+            position: frozenset(n for scope in self.scopes for n in scope.options(position) if n)
+            for position in self.book.positions
+        }
+
+    @cached_property
+    def candidates(self) -> list[str]:
+        """Every number that may sit somewhere on some vehicle and can be bought, in name order."""
+        return sorted(n for n in frozenset[str]().union(*self.at.values()) if self.index.is_current(n))
+
+    def measure(self, number: str, kind: str) -> Measure | None:
+        """What is recorded of a component."""
+        component = self.book.components.get(number)
+        return component.characteristics.get(kind) if component else None
+
+    def places_for(self, number: str) -> list[Scope]:
+        """The vehicles that the number can be wished for: it has a place there and is not there today."""
+        return [
+            scope
+            for scope in self.scopes
+            if (fits := scope.serving(number)) and not any(scope.is_today(fit) for fit in fits)
+        ]
+
+    def flawed(self, flaw: Flaw, *, fitted: bool = True) -> tuple[str, list[Scope]]:
+        """The vehicles that have the flaw from new; when none has and `fitted`, with its component fitted."""
+        new = [s for s in self.scopes if s.holds(flaw) and s.today_places(flaw.component)]
+        if new:
+            return FROM_NEW, new
+        held = [scope for scope in self.scopes if scope.holds(flaw)] if fitted else []
+        return FITTED, [other for scope in held for other in self._fitted_to(scope, flaw.component)]
+
+    def _fitted_to(self, scope: Scope, number: str) -> Iterator[Scope]:
+        for fitment in self.index.fitments_of.get(number, ()):
+            if scope.holds(fitment):
+                fitted = self._with_its_pair(scope, number, fitment.position)
+                yield scope_for(self.book, scope.vehicle, fitted)
+
+    def _with_its_pair(self, scope: Scope, number: str, position: str) -> dict[str, str | None]:
+        """The component at its position, and on the other side of a pair where it goes on both."""
+        place = self.book.positions.get(position)
+        sides = self.index.pairs[place.pair] if place and place.pair else ()
+        held = {f.position for f in self.index.fitments_of[number] if scope.holds(f)}
+        return {position: number} | {side: number for side in sides if side in held}
+
+    def rules_against(self, scope: Scope, wish: Wish) -> tuple[str, ...] | None:
+        """The rules that together make one wish impossible; None where that was not found in time."""
+        new = scope_for(self.book, scope.vehicle).today
+        fitted = {position: c for position, c in scope.today.items() if c != new[position]}
+        question = Question(scope.vehicle, (wish,), fitted=fitted, seconds=SECONDS_EACH)
+        answer = answer_question(self.book, question, next_bests=False)
+        if not answer.contradictions:
+            return None
+        parts = answer.contradictions[0].parts
+        return tuple(dict.fromkeys(part.name for part in parts if part.cause not in (Cause.wish, Cause.flaw)))
+
+
+def attainable_somewhere(asked: Iterable[tuple[Wish, list[Scope]]]) -> set[Wish]:
+    """Those of the wishes that one of the vehicles given with each can have."""
+    to_ask: dict[int, tuple[Scope, list[Wish]]] = {}
+    for wish, scopes in asked:
+        for scope in scopes:
+            to_ask.setdefault(id(scope), (scope, []))[1].append(wish)
+    had: set[Wish] = set()
+    for scope, wishes in to_ask.values():
+        if left := [wish for wish in wishes if wish not in had]:
+            had |= _attainable(scope, left)
+    return had
+
+
+def _attainable(scope: Scope, wishes: list[Wish]) -> set[Wish]:
+    try:
+        return attainable(scope, wishes, Deadline(SECONDS_TOGETHER))
+    except (TooLarge, OutOfTime):
+        return {wish for wish in wishes if _perhaps(scope, wish)}
+
+
+def _perhaps(scope: Scope, wish: Wish) -> bool:
+    try:
+        return bool(attainable(scope, [wish], Deadline(SECONDS_EACH)))
+    except (TooLarge, OutOfTime):
+        return True

@@ -1,0 +1,138 @@
+"""Looking for contradictions in the catalogue. The findings are data; nothing is changed."""
+
+from collections.abc import Iterator
+from itertools import chain, groupby
+
+from sqlalchemy import Connection, Engine, and_, or_, select
+from sqlmodel import Session
+
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.compiling.values import tied
+from graftbook.catalogue.lint.buying import offer_findings
+from graftbook.catalogue.lint.circles import circles_in
+from graftbook.catalogue.lint.closure import FITTED, FROM_NEW
+from graftbook.catalogue.lint.finding import Finding, Wrong
+from graftbook.catalogue.lint.names import budget_findings, name_findings
+from graftbook.catalogue.lint.rules import Key, RuleLint
+from graftbook.catalogue.lint.sequence import sequence_findings
+from graftbook.catalogue.lint.vehicles import from_new_findings
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import reading
+
+_Key = tuple[Wrong, tuple[str, ...]]
+
+
+def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
+    """Every finding: first the catalogue's own, then range by range. Memory holds one range at a time.
+
+    `currency` is the catalogue's own, which needs no exchange rate.
+    """
+    with reading(engine) as session:
+        connection = session.connection()
+        yield from _circles(connection)
+        yield from _without_successor(connection)
+        yield from _unused_evidence(connection)
+        yield from name_findings(connection)
+        yield from offer_findings(connection, currency)
+        variant = table("variant")
+        rows = connection.execute(
+            select(variant.c.range, variant.c.name).order_by(variant.c.range, variant.c.name)
+        )
+        for range_name, group in groupby(rows.all(), key=lambda row: row.range):
+            yield from _range(session, range_name, [row.name for row in group])
+
+
+def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:
+    """Findings of one range: what is wrong on some variant, and what is well on none."""
+    somewhere: dict[_Key, tuple[str, list[str]]] = {}
+    nowhere: dict[Key, tuple[str, list[str]]] = {}
+    well: set[Key] = set()
+    from_new = _flaws_from_new(session.connection(), range_name)
+    for variant in variants:
+        book = compile_book(session, variant)
+        rules = RuleLint(book, well, from_new)
+        for key, sentence in chain(
+            from_new_findings(book), sequence_findings(book), budget_findings(rules.looked)
+        ):
+            somewhere.setdefault(key, (sentence, []))[1].append(variant)
+        for verdict in rules.verdicts():
+            if verdict.well:
+                well.add(verdict.key)
+            else:
+                nowhere.setdefault(verdict.key, (verdict.sentence, []))[1].append(variant)
+    unwell = dict(_nowhere_well(nowhere, well))
+    _explain(session, unwell)
+    found = somewhere | {key[:2]: value for key, value in unwell.items()}
+    for (wrong, records), (sentence, on) in sorted(found.items()):
+        yield Finding(wrong, records, sentence, tuple(on))
+
+
+def _flaws_from_new(connection: Connection, range_name: str) -> set[str]:
+    """The flaws of components that the factory fitted to some vehicle of the range."""
+    flaw, fitment, claim, condition = (table(n) for n in ("flaw", "fitment", "claim", "condition"))
+    query = (
+        select(flaw.c.claim)
+        .join(fitment, fitment.c.component == flaw.c.component)
+        .join(claim, claim.c.name == fitment.c.claim)
+        .join(condition, condition.c.id == claim.c.condition_id)
+        .where(fitment.c.from_new, condition.c.range == range_name)
+    )
+    return set(connection.execute(query.distinct()).scalars())
+
+
+def _explain(session: Session, unwell: dict[Key, tuple[str, list[str]]]) -> None:
+    """Say of what nobody can have which rules stand against it, on its first variant."""
+    by_variant: dict[str, set[Key]] = {}
+    for key, (_, variants) in unwell.items():
+        if key[0] in (Wrong.dead, Wrong.no_remedy):
+            by_variant.setdefault(variants[0], set()).add(key)
+    for variant, keys in by_variant.items():
+        for key, sentence in RuleLint(compile_book(session, variant)).explained(keys):
+            unwell[key] = (sentence, unwell[key][1])
+
+
+def _nowhere_well(
+    nowhere: dict[Key, tuple[str, list[str]]], well: set[Key]
+) -> Iterator[tuple[Key, tuple[str, list[str]]]]:
+    """What is well on no variant. A flaw from new on some vehicle is judged by such vehicles alone."""
+    from_new = {key[:2] for key in (*nowhere, *well) if key[2] == FROM_NEW}
+    for key, value in nowhere.items():
+        if key not in well and not (key[2] == FITTED and key[:2] in from_new):
+            yield key, value
+
+
+def _circles(connection: Connection) -> Iterator[Finding]:
+    """Groups of numbers that supersede each other in a circle.
+
+    Numbers that stand for each other both ways count as one; a circle among them is none.
+    """
+    supersession = table("supersession")
+    rows = connection.execute(select(supersession).order_by(supersession.c.claim)).all()
+    same = tied((row.old, row.new) for row in rows if row.both_ways)
+    one_way = {
+        (min(same.get(r.old, {r.old})), min(same.get(r.new, {r.new}))): r for r in rows if not r.both_ways
+    }
+    for circle in circles_in(list(one_way)):
+        records = tuple(row.claim for (old, new), row in one_way.items() if {old, new} <= circle)
+        told = ", ".join(sorted(circle))
+        yield Finding(
+            Wrong.circle, records, f"{told} supersede each other in a circle; none of them is the newest"
+        )
+
+
+def _without_successor(connection: Connection) -> Iterator[Finding]:
+    component, supersession = table("component"), table("supersession")
+    number = component.c.number
+    leads_on = or_(supersession.c.old == number, and_(supersession.c.both_ways, supersession.c.new == number))
+    query = select(number).where(
+        component.c.supply == "superseded", ~select(supersession.c.claim).where(leads_on).exists()
+    )
+    for lost in connection.execute(query.order_by(number)).scalars():
+        yield Finding(Wrong.no_successor, (lost,), f"{lost} is superseded, and no record says by what")
+
+
+def _unused_evidence(connection: Connection) -> Iterator[Finding]:
+    evidence, link = table("evidence"), table("claim_evidence")
+    used = select(link.c.claim).where(link.c.evidence == evidence.c.name).exists()
+    for name in connection.execute(select(evidence.c.name).where(~used).order_by(evidence.c.name)).scalars():
+        yield Finding(Wrong.unused_evidence, (name,), f"nothing refers to the evidence {name}")

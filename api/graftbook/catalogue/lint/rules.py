@@ -1,0 +1,131 @@
+"""Lint of one rule book's rules: which of them some vehicle of this variant can meet.
+
+A rule may be met on another variant of its range, so these say of each rule both yes and no; what
+is met nowhere is a finding. What can be met is not worked out here: the closure is asked.
+"""
+
+from collections.abc import Container, Iterator
+from typing import NamedTuple
+
+from graftbook.catalogue.lint.closure import FROM_NEW, Looked, attainable_somewhere
+from graftbook.catalogue.lint.finding import Wrong
+from graftbook.closure.question import FitComponent, RemedyFlaw, Wish
+from graftbook.rulebook.model import Alternative, Companion, RuleBook
+from graftbook.rulebook.scope import Scope
+
+NOTHING_ELSE = "nothing else can be had for its place"
+
+Key = tuple[Wrong, tuple[str, ...], str]
+"""What it would be, the records, and of a flaw how the vehicle came by it."""
+
+
+class Verdict(NamedTuple):
+    """`well` on this variant or not; `sentence` says what is not."""
+
+    key: Key
+    sentence: str
+    well: bool
+
+
+class Asked(NamedTuple):
+    """A wish, the vehicles that it is asked for, and what is said when none can have it."""
+
+    key: Key
+    wish: Wish
+    scopes: list[Scope]
+    never: str
+    because: str
+
+
+class RuleLint:
+    """The rules of one variant.
+
+    `settled` are the keys that are well on another: they are not asked again. `from_new` are the flaws
+    that are judged by vehicles that have them from new: they are not asked of vehicles fitted with them.
+    """
+
+    def __init__(self, book: RuleBook, settled: Container[Key] = (), from_new: Container[str] = ()) -> None:
+        self.book = book
+        self.settled = settled
+        self.from_new = from_new
+        self.looked = Looked(book)
+
+    def verdicts(self) -> Iterator[Verdict]:
+        """Everything that is well, or not, on this variant."""
+        yield from self._wishes()
+        yield from self._alternatives()
+        yield from self._joints()
+
+    def _wishes(self) -> Iterator[Verdict]:
+        """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
+        asked = {a.key: a for a in self._asked() if a.scopes}
+        had = attainable_somewhere((a.wish, a.scopes) for a in asked.values())
+        yield from (Verdict(key, a.never, a.wish in had) for key, a in asked.items())
+
+    def explained(self, keys: Container[Key]) -> Iterator[tuple[Key, str]]:
+        """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
+        for a in self._asked():
+            if a.key in keys and a.scopes:
+                rules = self.looked.rules_against(a.scopes[0], a.wish)
+                if rules is None:
+                    continue
+                why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
+                yield a.key, f"{a.never}: {why}"
+
+    def _asked(self) -> Iterator[Asked]:
+        """The wishes that are not settled yet."""
+        for number in self.looked.candidates:
+            if (key := (Wrong.dead, (number,), "")) not in self.settled:
+                scopes, never = self.looked.places_for(number), f"{number} can never be fitted"
+                yield Asked(key, FitComponent(number), scopes, never, "it breaks")
+        for flaw in self.book.flaws:
+            if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
+                continue
+            how, scopes = self.looked.flawed(flaw, fitted=flaw.name not in self.from_new)
+            if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
+                never = f"{flaw.name} of {flaw.component} cannot be remedied on any vehicle that has it"
+                yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
+
+    def _alternatives(self) -> Iterator[Verdict]:
+        for rule in self.book.companions:
+            keys = {
+                (Wrong.impossible_alternative, (rule.name, _in_words(a)), ""): a for a in rule.alternatives
+            }
+            left = {key: a for key, a in keys.items() if key not in self.settled}
+            scopes = self._demanding(rule) if left else []
+            for key, alternative in left.items() if scopes else ():
+                sentence = (
+                    f"{rule.name} offers {key[1][1]}, which sits nowhere and cannot be had on any vehicle "
+                    f"that {rule.component} fits"
+                )
+                yield Verdict(key, sentence, any(_can_be_met(scope, alternative) for scope in scopes))
+
+    def _demanding(self, rule: Companion) -> list[Scope]:
+        """The vehicles on which the rule may bind."""
+        scopes = (scope for scope in self.looked.scopes if scope.holds(rule))
+        return [scope for scope in scopes if scope.places(rule.component, rule.position)]
+
+    def _joints(self) -> Iterator[Verdict]:
+        for joint in self.book.joints:
+            for position, kind in ((joint.position, joint.kind), (joint.other_position, joint.other_kind)):
+                key = (Wrong.unrecorded_joint, (joint.name, position, kind), "")
+                if key in self.settled:
+                    continue
+                recorded = any(self.looked.measure(number, kind) for number in self.looked.at[position])
+                sentence = f"{joint.name} compares {kind} at {position}, and no component there records it"
+                yield Verdict(key, sentence, recorded)
+
+
+def _can_be_met(scope: Scope, alternative: Alternative) -> bool:
+    if alternative.loose:
+        return bool(scope.loose_servers(alternative.component))
+    return bool(scope.meeting(alternative))
+
+
+def _in_words(alternative: Alternative) -> str:
+    if alternative.empty:
+        return f"nothing at {alternative.position}"
+    if alternative.having:
+        wanted = " and ".join(f"{w.kind} {w.comparator} {w.value.written}" for w in alternative.having)
+        return f"{wanted} at {alternative.position}"
+    return alternative.component + (f" at {alternative.position}" if alternative.position else "")

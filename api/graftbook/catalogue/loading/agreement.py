@@ -1,0 +1,82 @@
+"""Whether the records of a load agree with each other and with what was there before."""
+
+from collections.abc import Iterator
+
+from sqlalchemy import Connection, and_, func, or_, select
+
+from graftbook.catalogue.format.sheets import Mistake
+from graftbook.catalogue.loading.references import place_of
+from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.nearest import hint, likest
+
+MOST = 200
+
+
+def disagreements(connection: Connection) -> Iterator[Mistake]:
+    """Twins that are not mutual, spans that overlap, lonely pairs, flaws remedied by strangers."""
+    yield from _twins(connection)
+    yield from _spans(connection)
+    yield from _pairs(connection)
+    yield from _flaws(connection)
+
+
+def _twins(connection: Connection) -> Iterator[Mistake]:
+    one, other = table("component").alias("one"), table("component").alias("other")
+    query = (
+        select(one.c.number, one.c.twin, other.c.twin.label("back"))
+        .select_from(one.join(other, other.c.number == one.c.twin))
+        .where(or_(other.c.twin.is_(None), other.c.twin != one.c.number))
+        .order_by(one.c.number)
+        .limit(MOST)
+    )
+    for row in connection.execute(query).all():
+        says = f"says its twin is '{row.back}'" if row.back else "names no twin"
+        message = f"'{row.twin}' {says}; twins name each other"
+        yield Mistake(place_of(connection, "component", row.number), "component", "twin", message, row.number)
+
+
+def _spans(connection: Connection) -> Iterator[Mistake]:
+    span = table("chassis_span")
+    in_order = {"partition_by": span.c.prefix, "order_by": (span.c.first_serial, span.c.variant)}
+    before = select(
+        span,
+        func.max(span.c.last_serial).over(**in_order, rows=(None, -1)).label("last_before"),
+        func.lag(span.c.variant).over(**in_order).label("variant_before"),
+    ).subquery()
+    query = select(before).where(before.c.first_serial <= before.c.last_before).limit(MOST)
+    for row in connection.execute(query).all():
+        first = f"{row.prefix}-{row.first_serial:0{row.digits}d}"
+        name = f"{row.variant} {first}"
+        message = f"this span overlaps one of '{row.variant_before}'; a chassis number belongs to one span"
+        yield Mistake(place_of(connection, "chassis_span", name), "chassis_span", "first", message, name)
+
+
+def _pairs(connection: Connection) -> Iterator[Mistake]:
+    position, condition = table("position"), table("condition")
+    query = (
+        select(position.c.pair, condition.c.range, func.min(position.c.name).label("name"), func.count())
+        .join(condition, condition.c.id == position.c.condition_id)
+        .where(position.c.pair != "")
+        .group_by(condition.c.range, position.c.pair)
+    )
+    rows = connection.execute(query).all()
+    for row in (row for row in rows if row.count == 1):
+        others = [other.pair for other in rows if other.range == row.range and other.pair != row.pair]
+        near = hint(likest(row.pair, others))
+        message = f"no other position has the pair '{row.pair}'; a pair needs two{near}"
+        yield Mistake(place_of(connection, "position", row.name), "position", "pair", message, row.name)
+
+
+def _flaws(connection: Connection) -> Iterator[Mistake]:
+    flaw, remedy, substitute = table("flaw"), table("flaw_substitute"), table("substitute")
+    swapped = and_(substitute.c.both_ways, substitute.c.component == flaw.c.component)
+    query = (
+        select(flaw.c.claim, flaw.c.component, substitute.c.claim.label("remedy"), substitute.c.original)
+        .select_from(flaw.join(remedy, remedy.c.claim == flaw.c.claim))
+        .join(substitute, substitute.c.claim == remedy.c.substitute)
+        .where(substitute.c.original != flaw.c.component, ~swapped)
+        .limit(MOST)
+    )
+    for row in connection.execute(query).all():
+        message = f"'{row.remedy}' replaces '{row.original}', not the flawed '{row.component}'"
+        yield Mistake(place_of(connection, "flaw", row.claim), "flaw", "substitutes", message, row.claim)

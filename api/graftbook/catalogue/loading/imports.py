@@ -1,0 +1,206 @@
+"""Loading records into the catalogue: everything is checked, and all is kept or nothing.
+
+`python -m graftbook.catalogue.loading.imports FOLDER --dry-run` checks a folder by itself, in memory.
+"""
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import chain, islice
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine
+
+from graftbook.catalogue.format.sheets import Mistake, Placed
+from graftbook.catalogue.format.sources import from_objects, records_in
+from graftbook.catalogue.history.changes import anything_changed, forget_unchanged, keep
+from graftbook.catalogue.history.revisions import (
+    current_revision,
+    raise_revision,
+    ranges_touched,
+    wait_for_editors,
+)
+from graftbook.catalogue.history.snapshots import Fields, end_images
+from graftbook.catalogue.loading.apart import Copy, Meanwhile, can_be_copied, sides_of
+from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
+from graftbook.catalogue.loading.removing import Removals
+from graftbook.catalogue.loading.staging import end_staging
+from graftbook.database import make_engine, migrate, writing
+
+
+class _Undo(Exception):
+    """Leave the transaction without keeping anything."""
+
+
+def load(
+    engine: Engine,
+    sources: Any,
+    *,
+    dry_run: bool = False,
+    progress: Callable[[int], None] | None = None,
+    who: str = "",
+    why: str = "",
+    removals: Removals | None = None,
+    first: Callable[[Connection], None] | None = None,
+    last: Callable[[Connection, Report], None] | None = None,
+) -> Report:
+    """Load a file, a folder, an open sheet, JSON records, or several of these, in one transaction.
+
+    A record with the name of one that exists replaces it; `removals` are taken out before. With any
+    mistake, or with `dry_run`, nothing is kept; after a thousand mistakes nothing more is looked at. What
+    changes is kept in the history, in the same transaction. `progress` is called with the number of records
+    read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
+    is kept; what they raise undoes everything. A load of more than `SMALL` records is worked out apart, so
+    that others can edit meanwhile; a trial of it never comes near them.
+    """
+    started = time.perf_counter()
+    report = Report(dry_run=dry_run)
+    work = _Work(engine, report, progress, who, why, first, last)
+    try:
+        if removals is not None:
+            work.here(records_in(sources), removals)  # what is removed and put back may be settled by `first`
+        else:
+            work.by_size(records_in(sources))
+    except (_Undo, EnoughMistakes):
+        report.revision = None
+    report.mistakes.sort(key=lambda m: (m.place.file, m.place.line, m.field))
+    report.seconds = time.perf_counter() - started
+    return report
+
+
+SMALL = 1_000
+"""Records; so many are loaded while other editors wait."""
+
+_Read = Placed | Mistake
+
+
+@dataclass(slots=True)
+class _Work:
+    """One load on its way; each way ends with `_Undo` where nothing is kept."""
+
+    engine: Engine
+    report: Report
+    progress: Callable[[int], None] | None
+    who: str
+    why: str
+    first: Callable[[Connection], None] | None
+    last: Callable[[Connection, Report], None] | None
+
+    def by_size(self, records: Iterator[_Read]) -> None:
+        """Where so many records are worked out."""
+        beginning = list(islice(records, SMALL + 1))
+        large = len(beginning) > SMALL and can_be_copied(self.engine)
+        way = self.here if not large else self.on_trial if self.report.dry_run else self.apart
+        way(chain(beginning, records))
+
+    def here(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
+        """In the database itself, where others wait for it."""
+        with writing(self.engine) as session:
+            connection = session.connection()
+            wait_for_editors(connection)
+            self._all_in(connection, records, removals)
+
+    def on_trial(self, records: Iterator[_Read]) -> None:
+        """In a copy that is thrown away."""
+        with sides_of(self.engine) as sides:
+            self._all_in(sides.copy, records)
+
+    def _all_in(
+        self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
+    ) -> None:
+        with self._looked_at(connection):
+            self._load(connection, records, removals)
+        if self.report.dry_run:
+            raise _Undo
+
+    @contextmanager
+    def _looked_at(self, connection: Connection) -> Iterator[None]:
+        """What the caller looks at before anything is written, and when all is."""
+        if self.first:
+            self.first(connection)
+        yield
+        if self.last:
+            self.last(connection, self.report)
+
+    def _load(
+        self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
+    ) -> None:
+        Load(connection, self.report, self.progress).run(records, removals)
+        if not self.report.ok:
+            raise _Undo
+        _keep(connection, self.report, self.who, self.why)
+
+    def apart(self, records: Iterator[_Read]) -> None:
+        """In a copy, whose touched rows are then put into the database."""
+        again = None
+        with sides_of(self.engine) as sides:
+            worked = Copy(self.engine, sides)
+            self._load(sides.copy, records)
+            if self.report.changed:
+                again = self._handed_over(worked, self.report.revision or 0)
+        if not self.report.changed:
+            self._without_change()
+        elif again is not None:
+            self._do_again(again)
+
+    def _handed_over(self, worked: Copy, own: int) -> list[Fields] | None:
+        """None, or what the load brought, where it must be judged again."""
+        try:
+            with worked.handing_over(own) as to, self._looked_at(to):
+                self.report.revision = worked.hand_over(to, own, self.who, self.why)
+        except Meanwhile:
+            return worked.records(own)
+        return None
+
+    def _without_change(self) -> None:
+        """Nothing is put into the database, neither what the copy was told of others."""
+        with writing(self.engine) as session:
+            connection = session.connection()
+            wait_for_editors(connection)
+            with self._looked_at(connection):
+                self.report.revision = current_revision(connection)
+
+    def _do_again(self, records: list[Fields]) -> None:
+        """Under the lock; how many records were read stays what it was."""
+        read = self.report.records.copy()
+        self.report.records.clear()
+        self.report.changed = 0
+        try:
+            self.here(from_objects(records))
+        finally:
+            self.report.records = read
+
+
+def _keep(connection: Connection, report: Report, who: str, why: str) -> None:
+    """The history of what changed, and the next revision if anything did."""
+    forget_unchanged(connection)
+    if anything_changed(connection):
+        report.revision = raise_revision(connection, who, why, ranges_touched(connection))
+        report.changed = keep(connection, report.revision)
+    else:
+        report.revision = current_revision(connection)
+    end_images(connection)
+    end_staging(connection)
+
+
+def main(arguments: list[str]) -> int:
+    """Check folders or sheets together in an empty catalogue and print every mistake."""
+    paths = [Path(a) for a in arguments if a != "--dry-run"]
+    if not paths or "--dry-run" not in arguments:
+        print("usage: python -m graftbook.catalogue.loading.imports FOLDER … --dry-run", file=sys.stderr)
+        return 2
+    engine = make_engine("sqlite://")
+    migrate(engine)
+    report = load(engine, paths, dry_run=True)
+    for mistake in report.mistakes:
+        print(mistake)
+    counts = ", ".join(f"{count} {kind}" for kind, count in sorted(report.records.items()))
+    print(f"{sum(report.records.values())} records read ({counts}); {report.told}")
+    return 0 if report.ok else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,185 @@
+"""Whether what a load brought refers to what exists: one indexed query a reference."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from functools import cache
+
+from sqlalchemy import Connection, Select, and_, select
+
+from graftbook.catalogue.format.sheets import Mistake, Place
+from graftbook.catalogue.loading.staging import STAGED, table
+from graftbook.catalogue.store.nearest import components_near, hint, names_near
+
+MOST = 200
+"""Mistakes that one kind of reference reports; the rest are alike."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """Column `column` of `table` (rows belong to the record named in `owner`) names a `to`.
+
+    `field` is what the format calls the column.
+    """
+
+    kind: str
+    table: str
+    column: str
+    to: str
+    field: str = ""
+    owner: str = "claim"
+
+
+TARGETS = {
+    "range": "name",
+    "section": "name",
+    "variant": "name",
+    "position": "name",
+    "component": "number",
+    "evidence": "name",
+    "characteristic_kind": "name",
+    "substitute": "claim",
+    "supplier": "name",
+}
+
+_STATING = (
+    "characteristic",
+    "fitment",
+    "substitute",
+    "flaw",
+    "companion",
+    "conflict",
+    "joint",
+    "budget",
+    "supersession",
+    "precedence",
+    "access",
+    "tightening",
+)
+
+REFERENCES: tuple[Reference, ...] = (
+    Reference("variant", "variant", "range", "range", owner="name"),
+    Reference("position", "position", "section", "section", owner="name"),
+    Reference("component", "component", "section", "section", owner="number"),
+    Reference("component", "component", "twin", "component", owner="number"),
+    Reference("characteristic", "characteristic", "component", "component"),
+    Reference("characteristic", "characteristic", "variant", "variant"),
+    Reference("characteristic", "characteristic", "kind", "characteristic_kind"),
+    Reference("fitment", "fitment", "component", "component"),
+    Reference("fitment", "fitment", "position", "position"),
+    Reference("substitute", "substitute", "original", "component"),
+    Reference("substitute", "substitute", "component", "component"),
+    Reference("substitute", "substitute", "position", "position"),
+    Reference("flaw", "flaw", "component", "component"),
+    Reference("flaw", "flaw_substitute", "substitute", "substitute", "substitutes"),
+    Reference("flaw", "flaw_add_on", "component", "component", "add_ons"),
+    Reference("companion", "companion", "component", "component"),
+    Reference("companion", "companion", "position", "position"),
+    Reference("companion", "companion_alternative", "component", "component", "fit"),
+    Reference("companion", "companion_alternative", "position", "position", "at"),
+    Reference("companion", "companion_alternative", "goes_in", "position"),
+    Reference("companion", "wanted", "kind", "characteristic_kind", "having"),
+    Reference("conflict", "conflict", "component", "component"),
+    Reference("conflict", "conflict", "position", "position"),
+    Reference("conflict", "conflict", "other_component", "component"),
+    Reference("conflict", "conflict", "other_position", "position"),
+    Reference("conflict", "wanted", "kind", "characteristic_kind", "having"),
+    Reference("joint", "joint", "position", "position"),
+    Reference("joint", "joint", "other_position", "position"),
+    Reference("joint", "joint", "kind", "characteristic_kind", "characteristic"),
+    Reference("joint", "joint", "other_kind", "characteristic_kind", "other_characteristic"),
+    Reference("budget", "budget", "supply", "characteristic_kind"),
+    Reference("budget", "budget", "demand", "characteristic_kind"),
+    Reference("supersession", "supersession", "old", "component"),
+    Reference("supersession", "supersession", "new", "component"),
+    Reference("precedence", "precedence", "position", "position", "first"),
+    Reference("precedence", "precedence", "other_position", "position", "then"),
+    Reference("access", "access", "position", "position"),
+    Reference("access", "access", "component", "component"),
+    Reference("access", "access", "other_position", "position"),
+    Reference("access", "access", "other_component", "component"),
+    Reference("tightening", "tightening", "position", "position"),
+    Reference("tightening", "tightening", "component", "component"),
+    Reference("offer", "offer", "supplier", "supplier", owner="name"),
+    Reference("offer", "offer", "component", "component", owner="name"),
+    Reference("tax", "tax", "section", "section", owner="name"),
+    *(Reference(kind, "claim_evidence", "evidence", "evidence") for kind in _STATING),
+)
+
+
+def broken_references(connection: Connection) -> Iterator[Mistake]:
+    """Every reference of the load's records to a name that nobody has.
+
+    A name whose own record stands in the load with a mistake of its own is not reported again.
+    """
+    for reference in REFERENCES:
+        for row in connection.execute(_missing(reference)):
+            found = _near(connection, reference.to, row.wanted)
+            what = reference.to.replace("_", " ")
+            yield Mistake(
+                Place(row.file, row.line),
+                reference.kind,
+                reference.field or reference.column,
+                f"there is no {what} '{row.wanted}'{hint(found)}",
+                row.name,
+            )
+    yield from _spans_without_variant(connection)
+
+
+@cache  # a load asks for each; putting one together takes longer than a small sheet's answer
+def _missing(reference: Reference) -> Select[tuple[str, int, str, str]]:
+    rows, target = table(reference.table), table(reference.to).alias("target")
+    place, broken = STAGED.alias("place"), STAGED.alias("broken")
+    wanted = rows.c[reference.column]
+    of_record = and_(place.c.name == rows.c[reference.owner], place.c.kind == reference.kind)
+    with_mistake = and_(broken.c.name == wanted, broken.c.kind == reference.to, broken.c.broken)
+    return (
+        select(place.c.file, place.c.line, place.c.name, wanted.label("wanted"))
+        .select_from(place.join(rows, of_record).outerjoin(target, target.c[TARGETS[reference.to]] == wanted))
+        .where(wanted.is_not(None), target.c[TARGETS[reference.to]].is_(None))
+        .where(~select(broken.c.name).where(with_mistake).exists())
+        .order_by(place.c.file, place.c.line)
+        .limit(MOST)
+    )
+
+
+def _spans_without_variant(connection: Connection) -> Iterator[Mistake]:
+    span, variant = table("chassis_span"), table("variant")
+    query = (
+        select(span.c.variant, span.c.prefix, span.c.first_serial, span.c.digits)
+        .select_from(span.outerjoin(variant, variant.c.name == span.c.variant))
+        .where(variant.c.name.is_(None))
+        .limit(MOST)
+    )
+    for row in connection.execute(query).all():
+        name = f"{row.variant} {row.prefix}-{row.first_serial:0{row.digits}d}"
+        if is_broken(connection, "variant", row.variant):
+            continue
+        near = hint(_near(connection, "variant", row.variant))
+        yield Mistake(
+            place_of(connection, "chassis_span", name),
+            "chassis_span",
+            "variant",
+            f"there is no variant '{row.variant}'{near}",
+            name,
+        )
+
+
+def is_broken(connection: Connection, kind: str, name: str) -> bool:
+    """Whether the load brought that record, with a mistake in it."""
+    query = select(STAGED.c.name).where(STAGED.c.kind == kind, STAGED.c.name == name, STAGED.c.broken)
+    return connection.execute(query).first() is not None
+
+
+def place_of(connection: Connection, kind: str, name: str) -> Place:
+    """Where the load brought that record; the catalogue itself when it was there before."""
+    query = select(STAGED.c.file, STAGED.c.line).where(STAGED.c.kind == kind, STAGED.c.name == name)
+    row = connection.execute(query).first()
+    return Place(row.file, row.line) if row else Place("the catalogue", 0)
+
+
+def _near(connection: Connection, kind: str, word: str) -> list[str]:
+    target = table(kind)
+    column = target.c[TARGETS[kind]]
+    if kind == "component":
+        return components_near(connection, column, target.c.typed, word)
+    return names_near(connection, column, word)

@@ -1,0 +1,109 @@
+"""Taking records out of the catalogue, and who still names them."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Connection, ForeignKey, Table, delete, select
+from sqlmodel import SQLModel
+
+from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.format.sheets import Mistake, Place
+from graftbook.catalogue.history.snapshots import key_of, remember
+from graftbook.catalogue.loading.staging import SPANS_OF, listed, stage, table
+from graftbook.catalogue.store.tables import CLAIMS
+
+MOST = 200
+REMOVED = "removed"
+"""Instead of a file, in the places of records that an edit removes."""
+
+Removals = Mapping[str, Sequence[str]]
+"""Names by kind of record."""
+
+
+def remove(connection: Connection, removals: Removals, *, keep_images: bool = True) -> Iterator[Mistake]:
+    """Take the records out. A name that nobody has is a mistake."""
+    for kind, names in removals.items():
+        if keep_images:
+            remember(connection, kind, names)
+        held, key = (table("claim"), table("claim").c.name) if kind in CLAIMS else _own(kind)
+        these = key.in_(listed(connection, names))
+        known = set(connection.execute(select(key).where(these, *_of_kind(kind))).scalars())
+        for name in names:
+            if name not in known:
+                yield Mistake(Place(REMOVED, 0), kind, "", f"there is no {kind_words(kind)} '{name}'", name)
+        connection.execute(delete(held).where(these, *_of_kind(kind)))
+        stage(
+            connection, SPANS_OF if kind == "chassis_span" else kind, dict.fromkeys(known, Place(REMOVED, 0))
+        )
+    if ranges := removals.get("range"):
+        _drop_unused_conditions(connection, ranges)
+
+
+def _own(kind: str) -> tuple[Table, Any]:
+    return table(kind), key_of(kind)
+
+
+def _of_kind(kind: str) -> list[Any]:
+    return [table("claim").c.kind == kind] if kind in CLAIMS else []
+
+
+def _drop_unused_conditions(connection: Connection, ranges: Sequence[str]) -> None:
+    condition = table("condition")
+    used = [select(table(holder).c.condition_id) for holder in ("claim", "position")]
+    of_range = condition.c.range.in_(listed(connection, ranges))
+    unused = [
+        ~query.where(query.selected_columns[0] == condition.c.id).correlate(condition).exists()
+        for query in used
+    ]
+    connection.execute(delete(condition).where(of_range, *unused))
+
+
+def still_named(connection: Connection, removals: Removals) -> Iterator[Mistake]:
+    """Everything that names a removed record: the database's own references, whatever room they are in."""
+    for kind, names in removals.items():
+        if kind == "chassis_span":
+            continue
+        for key in _references_to(kind):
+            column = key.parent
+            query = select(column.table).where(column.in_(listed(connection, names))).limit(MOST)
+            for row in connection.execute(query).mappings():
+                owner = _owner(connection, column.table, row)
+                message = (
+                    f"{owner} still names the {kind_words(kind)} '{row[column.name]}'; change that first"
+                )
+                yield Mistake(Place(REMOVED, 0), kind, column.name, message, row[column.name])
+
+
+def _references_to(kind: str) -> Iterator[ForeignKey]:
+    """The columns that name records of a kind, but for those whose rows go with it."""
+    targets = {table(kind)} | ({table("claim")} if kind in CLAIMS else set())
+    for holder in SQLModel.metadata.sorted_tables:
+        for key in holder.foreign_keys:
+            if key.column.table in targets and key.ondelete != "CASCADE":
+                yield key
+
+
+def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
+    """Delete what other rooms (builds, orders, stock) hold of the records: only where nothing is kept."""
+    for kind, names in removals.items():
+        for key in _references_to(kind) if kind != "range" else ():
+            holder = key.parent.table
+            if holder.name not in KIND_BY_WORD and "claim" not in holder.c:
+                connection.execute(delete(holder).where(key.parent.in_(listed(connection, names))))
+
+
+def _owner(connection: Connection, holder: Table, row: Mapping[str, Any]) -> str:
+    """A row in words: `companion 'disc-hub'`, `build 'red-van'`."""
+    if "claim" in holder.c:
+        claim = table("claim")
+        kind = connection.execute(select(claim.c.kind).where(claim.c.name == row["claim"])).scalar()
+        return f"{kind_words(kind or holder.name)} '{row['claim']}'"
+    if holder.name.startswith("build_"):
+        return f"build '{row['build']}'"
+    key = next(iter(holder.primary_key))
+    return f"{kind_words(holder.name)} '{row[key.name]}'"
+
+
+def kind_words(kind: str) -> str:
+    """A kind of record as people say it."""
+    return kind.replace("_", " ")

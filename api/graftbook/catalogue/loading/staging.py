@@ -1,0 +1,171 @@
+"""Writing a load's records in batches, and remembering where each was read.
+
+The records go straight into the tables, inside the load's one transaction; references are checked
+when all are in. The temporary table `staged` holds the name and place of every record of the load.
+"""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from functools import cache
+from typing import Any
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Connection,
+    Integer,
+    MetaData,
+    Select,
+    String,
+    Table,
+    Text,
+    cast,
+    delete,
+    func,
+    insert,
+    select,
+)
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.dialects.postgresql import JSONB
+from sqlmodel import SQLModel
+
+import graftbook.catalogue.store.tables
+import graftbook.catalogue.store.tables_buying
+import graftbook.catalogue.store.tables_fitting  # noqa: F401  (all define the tables that are written here)
+from graftbook.catalogue.format.sheets import Place
+from graftbook.catalogue.store.columns import CLAIM_NAME
+from graftbook.catalogue.store.rows import Row
+
+STAGED = Table(
+    "staged",
+    MetaData(),
+    Column("name", CLAIM_NAME, primary_key=True),
+    Column("kind", String(40), primary_key=True),
+    Column("file", Text, nullable=False),
+    Column("line", Integer, nullable=False),
+    Column("broken", Boolean, nullable=False),
+    prefixes=["TEMPORARY"],
+)
+
+CHILDREN = ("claim_evidence", "wanted", "flaw_substitute", "flaw_add_on", "companion_alternative")
+"""The tables whose rows belong to a claim and go when it is replaced."""
+
+SPANS_OF = "spans of"
+"""Staged under this word: the variants whose chassis spans the load brings anew."""
+
+
+def table(name: str) -> Table:
+    """A table of the catalogue by its name."""
+    return SQLModel.metadata.tables[name]
+
+
+def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
+    """A list of names as a select, whatever its length: one parameter, the same on both engines."""
+    text = json.dumps(list(names))
+    if connection.dialect.name == "postgresql":
+        array = cast(cast(text, Text), JSONB)
+        elements = func.jsonb_array_elements_text(array).table_valued("value").render_derived()
+    else:
+        elements = func.json_each(text).table_valued("value")
+    return select(elements.c.value)
+
+
+def listed_numbers(connection: Connection, numbers: Iterable[int]) -> Select[Any]:
+    """A list of whole numbers as a select, whatever its length."""
+    texts = listed(connection, [str(number) for number in numbers]).subquery()
+    return select(cast(texts.c[0], BigInteger))
+
+
+def defer_references(connection: Connection) -> None:
+    """Let references wait until the transaction ends."""
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("SET CONSTRAINTS ALL DEFERRED")
+    else:
+        connection.exec_driver_sql("PRAGMA defer_foreign_keys = ON")
+
+
+def begin_staging(connection: Connection) -> None:
+    """Make room for the places of a load, and let references wait until its end."""
+    defer_references(connection)
+    connection.exec_driver_sql("DROP TABLE IF EXISTS staged")
+    STAGED.create(connection)
+
+
+def end_staging(connection: Connection) -> None:
+    """Forget the places."""
+    STAGED.drop(connection)
+
+
+def stage(connection: Connection, kind: str, places: dict[str, Place], *, broken: bool = False) -> None:
+    """Remember where records of one kind were read; the first place of a name counts."""
+    rows = [
+        {"name": name, "kind": kind, "file": place.file, "line": place.line, "broken": broken}
+        for name, place in places.items()
+    ]
+    if rows:
+        statement = _dialect_insert(connection, STAGED).on_conflict_do_nothing()
+        connection.execute(statement, rows)
+
+
+def staged(
+    connection: Connection, kinds: Sequence[str], names: Iterable[str]
+) -> dict[str, tuple[str, Place]]:
+    """Kind and place of those names that the load has brought already, valid or not."""
+    query = select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(listed(connection, names)))
+    return {row.name: (row.kind, Place(row.file, row.line)) for row in connection.execute(query)}
+
+
+def _dialect_insert(connection: Connection, into: Table) -> Any:
+    module = postgresql if connection.dialect.name == "postgresql" else sqlite
+    return module.insert(into)
+
+
+@cache  # a load asks for each of its batches
+def _in_order() -> tuple[Table, ...]:
+    """Each table after those that its rows name."""
+    return tuple(SQLModel.metadata.sorted_tables)
+
+
+def write(connection: Connection, rows: dict[str, list[Row]]) -> None:
+    """Insert rows, replacing those with the same key; conditions are kept when they exist."""
+    for into in _in_order():
+        if not rows.get(into.name):
+            continue
+        batch = rows[into.name]
+        keys = [column.name for column in into.primary_key]
+        statement = _dialect_insert(connection, into)
+        columns = [name for name in batch[0] if name not in keys]
+        if into.name in CHILDREN:
+            connection.execute(insert(into), batch)
+        elif into.name == "condition" or not columns:
+            unique = {tuple(row[k] for k in keys): row for row in batch}
+            connection.execute(statement.on_conflict_do_nothing(), list(unique.values()))
+        else:
+            new = {name: statement.excluded[name] for name in columns}
+            connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=new), batch)
+
+
+def remove_children(connection: Connection, claims: Sequence[str]) -> None:
+    """Take away what belongs to claims that are about to be replaced."""
+    if claims:
+        for name in CHILDREN:
+            child = table(name)
+            connection.execute(delete(child).where(child.c.claim.in_(listed(connection, claims))))
+
+
+def remove_words(connection: Connection, components: Sequence[str]) -> None:
+    """Take away the words by which components were found until now."""
+    if components:
+        word = table("component_word")
+        connection.execute(delete(word).where(word.c.component.in_(listed(connection, components))))
+
+
+def merged(many: Iterable[dict[str, list[Row]]]) -> dict[str, list[Row]]:
+    """The rows of many records together, by table."""
+    together: dict[str, list[Row]] = defaultdict(list)
+    for rows in many:
+        for name, some in rows.items():
+            together[name] += some
+    return together

@@ -1,0 +1,32 @@
+"""Keyset cursors: where a page ended, as text that means nothing to the one who carries it."""
+
+import base64
+import binascii
+import hashlib
+import json
+from typing import Any
+
+from graftbook.problems import InvalidCursor
+
+
+def write_cursor(search: dict[str, Any], after: list[str]) -> str:
+    """A cursor behind the row with these sort values, good for this search only."""
+    text = json.dumps([_mark(search), *after], separators=(",", ":"))
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def read_cursor(cursor: str, search: dict[str, Any], count: int) -> list[str]:
+    """The sort values of a cursor. Raises InvalidCursor unless this search gave it out."""
+    try:
+        text = base64.urlsafe_b64decode(cursor.encode() + b"=" * (-len(cursor) % 4))
+        mark, *after = json.loads(text)
+    except (ValueError, TypeError, binascii.Error, UnicodeError):
+        raise InvalidCursor("take the cursor from the answer before, unchanged") from None
+    if mark != _mark(search) or len(after) != count or not all(isinstance(value, str) for value in after):
+        raise InvalidCursor("this cursor belongs to another search; begin without one")
+    return after
+
+
+def _mark(search: dict[str, Any]) -> str:
+    content = json.dumps(search, sort_keys=True, default=str)
+    return hashlib.sha256(content.encode()).hexdigest()[:12]

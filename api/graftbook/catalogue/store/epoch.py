@@ -1,0 +1,36 @@
+"""Which history of the database this is: a restore begins another one.
+
+Revisions and versions count inside one history. After a restore the same number can stand for
+something else, so whatever is kept or compared under a number carries the epoch too.
+"""
+
+import secrets
+
+from sqlalchemy import CheckConstraint, Connection, insert, select, update
+from sqlmodel import Field, SQLModel
+
+import graftbook.database  # noqa: F401  (sets the naming convention before the first table)
+
+LENGTH = 12
+
+
+class EpochRow(SQLModel, table=True):
+    """The one row that names the history; `number` is always 1."""
+
+    __tablename__ = "epoch"
+    __table_args__ = (CheckConstraint("number = 1", name="number"),)
+    number: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    name: str = Field(max_length=LENGTH)
+
+
+def epoch_of(connection: Connection) -> str:
+    """The name of this history; empty in a database that was never given one."""
+    return connection.execute(select(EpochRow.__table__.c.name)).scalar() or ""
+
+
+def begin_epoch(connection: Connection) -> str:
+    """From here on it is another history. Returns its name."""
+    name, rows = secrets.token_hex(LENGTH // 2), EpochRow.__table__
+    if not connection.execute(update(rows).values(name=name)).rowcount:
+        connection.execute(insert(rows).values(number=1, name=name))
+    return name

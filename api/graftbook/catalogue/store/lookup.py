@@ -1,0 +1,217 @@
+"""From what people have in hand to what the catalogue calls it: chassis numbers and part numbers."""
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from rapidfuzz import process
+from rapidfuzz.distance import Levenshtein
+from sqlalchemy import Connection, or_, select
+from sqlmodel import Session
+
+from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.nearest import components_near
+from graftbook.problems import UnknownChassis, UnknownComponent
+from graftbook.rulebook.model import Vehicle
+
+_NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
+_HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
+CANDIDATES = 2000
+_BETWEEN_WORDS = re.compile(r"[\s\-_]+")
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """A chassis number that the catalogue knows. `estimated`: the day built is an estimate."""
+
+    vehicle: Vehicle
+    chassis: str
+    estimated: bool
+
+
+def find_vehicle(
+    session: Session,
+    chassis: str,
+    *,
+    options: frozenset[str] = frozenset(),
+    built: date | None = None,
+    near: bool = True,
+) -> Found:
+    """The vehicle with a chassis number, however it is typed: "24fl 9401" is 24FL-009401.
+
+    The day built is the asker's `built`, else the serial's linear place in its span. Raises
+    UnknownChassis with chassis numbers like it, looked for only where `near`.
+    """
+    connection = session.connection()
+    for prefix, serial in readings(chassis):
+        if row := _span_of(connection, prefix, serial):
+            vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
+            return Found(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
+    raise UnknownChassis(chassis, chassis_near(session, chassis) if near else [])
+
+
+def day_built(span: Any, serial: int) -> date:
+    """The day on which a serial was built if its span was built evenly."""
+    days = (span.built_to - span.built_from).days
+    steps = span.last_serial - span.first_serial
+    passed = days * (serial - span.first_serial) // steps if steps else 0
+    result: date = span.built_from + timedelta(days=passed)
+    return result
+
+
+def chassis_near(session: Session, chassis: str) -> list[str]:
+    """Chassis numbers like one that no span holds: an end of a span with its prefix, or like prefixes."""
+    span = table("chassis_span")
+    connection = session.connection()
+    for prefix, serial in readings(chassis):
+        rows = connection.execute(select(span).where(span.c.prefix == prefix)).all()
+        ends = [
+            (abs(end - serial), f"{prefix}-{end:0{row.digits}d}")
+            for row in rows
+            for end in (row.first_serial, row.last_serial)
+        ]
+        if ends:
+            return [text for _, text in sorted(ends)[:2]]
+    typed = _NOT_IN_A_CHASSIS.sub("", chassis).upper()
+    rows = connection.execute(
+        select(span.c.prefix, span.c.first_serial, span.c.digits).order_by(span.c.prefix).limit(CANDIDATES)
+    ).all()
+    examples = {row.prefix: f"{row.prefix}-{row.first_serial:0{row.digits}d}" for row in reversed(rows)}
+    letters = typed.rstrip("0123456789") or typed[:4]
+    return [examples[prefix] for prefix in _prefixes_like(letters, sorted(examples))]
+
+
+def _prefixes_like(prefix: str, known: list[str]) -> list[str]:
+    """Up to three prefixes that differ in a letter or two; prefixes are too short for shares of likeness."""
+    most = 1 if len(prefix) < 4 else 2
+    near = process.extract(prefix, known, scorer=Levenshtein.distance, score_cutoff=most, limit=3)
+    return [name for name, _distance, _index in near]
+
+
+@dataclass(frozen=True, slots=True)
+class SpanFound:
+    """A chassis span: its ends as the house writes them, and the variant's title."""
+
+    first: str
+    last: str
+    title: str
+
+
+def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]:
+    """The spans whose prefix starts like a chassis number that is being typed, or is how it starts."""
+    span, variant = table("chassis_span"), table("variant")
+    letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
+    starts = span.c.prefix.startswith(letters, autoescape=True)
+    within = [span.c.prefix == letters[:length] for length in range(1, len(letters) + 1)]
+    query = (
+        select(span, variant.c.title)
+        .join(variant, variant.c.name == span.c.variant)
+        .where(or_(starts, *within))
+        .order_by(span.c.prefix, span.c.first_serial)
+        .limit(limit)
+    )
+    return [
+        SpanFound(
+            f"{row.prefix}-{row.first_serial:0{row.digits}d}",
+            f"{row.prefix}-{row.last_serial:0{row.digits}d}",
+            row.title,
+        )
+        for row in session.connection().execute(query)
+    ]
+
+
+def find_components(session: Session, number: str) -> list[str]:
+    """The numbers that a number as typed may mean: case, spaces, dashes and dots do not count.
+
+    The number itself first when it is one; more than one when numbers differ in those only. Raises
+    UnknownComponent with numbers like it.
+    """
+    component = table("component").c
+    query = select(component.number).where(component.typed == as_typed(number)).order_by(component.number)
+    found = list(session.connection().execute(query).scalars())
+    if not found:
+        raise UnknownComponent(number, numbers_near(session, number))
+    return sorted(found, key=lambda one: (one != number, one))
+
+
+def find_flaw(session: Session, name: str) -> str | None:
+    """The known flaw of a name as typed, whatever variants it is recorded for; None if no flaw has it.
+
+    Case, spaces, dashes and underscores do not count where the name is written in small letters with one of
+    these between its words: a few keys are looked up, however many flaws there are.
+    """
+    may_be = flaw_names(name)
+    claim = table("claim")
+    query = (
+        select(claim.c.name).where(claim.c.kind == "flaw", claim.c.name.in_(may_be)).order_by(claim.c.name)
+    )
+    found = list(session.connection().execute(query).scalars())
+    return next((one for one in may_be if one in found), None)
+
+
+def flaw_names(name: str) -> list[str]:
+    """The names that a known flaw may bear which was typed like this, the likeliest first."""
+    typed = plain_text(name).strip()
+    words = _BETWEEN_WORDS.split(typed.lower())
+    return list(dict.fromkeys([typed, typed.lower(), *(between.join(words) for between in ("-", "_", " "))]))
+
+
+def numbers_near(session: Session, number: str) -> list[str]:
+    """Component numbers like one that nobody has."""
+    component = table("component").c
+    return components_near(session.connection(), component.number, component.typed, number)
+
+
+def numbers_meant(session: Session, numbers: Iterable[str]) -> dict[str, list[str]]:
+    """For each number as typed the components that it may mean, the number itself first when it is one;
+    those that nobody has are missing. One query however many there are."""
+    component, connection = table("component").c, session.connection()
+    typed = {number: as_typed(number) for number in numbers}
+    query = select(component.typed, component.number).where(
+        component.typed.in_(listed(connection, set(typed.values())))
+    )
+    known: dict[str, list[str]] = {}
+    for row in connection.execute(query.order_by(component.number)):
+        known.setdefault(row.typed, []).append(row.number)
+    return {
+        number: sorted(known[key], key=lambda one, number=number: (one != number, one))
+        for number, key in typed.items()
+        if key in known
+    }
+
+
+def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:
+    """The component that each number as typed means; those that nobody has are missing.
+
+    Where several components differ in dashes only, the one typed exactly, else the first by number.
+    """
+    return {number: meant[0] for number, meant in numbers_meant(session, numbers).items()}
+
+
+def readings(chassis: str) -> list[tuple[str, int]]:
+    """(prefix, serial) as the text may be read; a dash settles it, else the last letter does."""
+    text = plain_text(chassis).strip().upper()
+    prefix, dash, serial = text.rpartition("-")
+    readings = []
+    prefix, serial = _NOT_IN_A_CHASSIS.sub("", prefix), serial.strip()
+    if dash and prefix and re.fullmatch(r"[0-9]{1,9}", serial):
+        readings.append((prefix, int(serial)))
+    if match := _HALVES.match(_NOT_IN_A_CHASSIS.sub("", text)):
+        readings.append((match.group(1), int(match.group(2))))
+    return list(dict.fromkeys(readings))
+
+
+def _span_of(connection: Connection, prefix: str, serial: int) -> Any:
+    """The span that holds a serial; None if none does. Spans of a prefix do not overlap."""
+    span = table("chassis_span")
+    query = (
+        select(span)
+        .where(span.c.prefix == prefix, span.c.first_serial <= serial)
+        .order_by(span.c.first_serial.desc())
+        .limit(1)
+    )
+    row = connection.execute(query).first()
+    return row if row and serial <= row.last_serial else None

@@ -1,0 +1,29 @@
+"""What names are called, for whoever shows records to people."""
+
+from collections.abc import Iterable
+
+from sqlalchemy import select
+from sqlmodel import Session
+
+from graftbook.catalogue.format import records as r
+from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.written import records_named
+
+
+def section_titles(session: Session) -> dict[str, str]:
+    """Section → title, in the house's order."""
+    section = table("section")
+    query = select(section.c.name, section.c.title).order_by(section.c.order, section.c.name)
+    return {row.name: row.title for row in session.connection().execute(query)}
+
+
+def titles(session: Session, kind: type[r.Record], names: Iterable[str]) -> dict[str, str]:
+    """Name → what people call it, for the records of one kind that there are."""
+    wanted = sorted(set(names))
+    if not wanted:
+        return {}
+    connection = session.connection()
+    found = records_named(connection, kind, listed(connection, wanted))
+    if kind is r.ComponentRecord:
+        return {record.number: record.name for record in found if isinstance(record, r.ComponentRecord)}
+    return {str(getattr(record, "name", "")): str(getattr(record, "title", "")) for record in found}

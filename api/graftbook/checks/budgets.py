@@ -1,0 +1,57 @@
+"""A budget of the rule book read as a check reads it: the same positions, figures, shares and pieces."""
+
+from collections.abc import Iterator
+
+from graftbook.checks.fitted import Fitted, Reading
+from graftbook.rulebook.balance import LOAD, SHARE, TIME, share_of
+from graftbook.rulebook.model import Budget
+
+
+def budgets_of(fitted: Fitted, supply: str, demand: str) -> list[Budget]:
+    """The rules that balance the two kinds on this vehicle, in name order."""
+    found = [b for b in fitted.book.budgets if (b.supply_kind, b.demand_kind) == (supply, demand)]
+    mine = [b for b in found if fitted.vehicle is None or b.when.holds(fitted.vehicle)]
+    return sorted(mine, key=lambda budget: budget.name)
+
+
+def places_of(fitted: Fitted, budget: Budget) -> Iterator[str]:
+    """Every filled position that the budget sums over, in name order."""
+    for name, place in sorted(fitted.book.positions.items()):
+        if fitted.has(name) and budget.circuit in ("", place.circuit):
+            yield name
+
+
+def recording(fitted: Fitted, budget: Budget, kind: str) -> list[str]:
+    """Those of them whose component records `kind`."""
+    places = ((p, fitted.component(p)) for p in places_of(fitted, budget))
+    return [p for p, component in places if component and kind in component.characteristics]
+
+
+def supplied(reading: Reading, budget: Budget, place: str) -> float:
+    """All that is supplied at the least; missed at `place` where nothing records it."""
+    fitted, kind = reading.fitted, budget.supply_kind
+    places = recording(fitted, budget, kind)
+    if not places:
+        return reading.value(place, kind)
+    return sum(reading.span(p, kind)[0] * fitted.quantity(p) for p in places)
+
+
+def demanded(reading: Reading, budget: Budget, times: tuple[str, ...] = ()) -> float:
+    """All that is taken at the most; of loads those whose time is among `times`, by their share."""
+    return sum(
+        _taken(reading, budget, p, times) for p in recording(reading.fitted, budget, budget.demand_kind)
+    )
+
+
+def _taken(reading: Reading, budget: Budget, place: str, times: tuple[str, ...]) -> float:
+    most = reading.span(place, budget.demand_kind)[1] * reading.fitted.quantity(place)
+    if most == 0 or budget.demand_kind != LOAD:
+        return most
+    time = reading.word(place, TIME)
+    share = reading.span(place, SHARE)[1] if _records(reading, place, SHARE) else None
+    return most * share_of(time, share) if time in times else 0.0
+
+
+def _records(reading: Reading, place: str, kind: str) -> bool:
+    component = reading.fitted.component(place)
+    return component is not None and kind in component.characteristics

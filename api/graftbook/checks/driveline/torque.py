@@ -1,0 +1,183 @@
+"""Torque in each part of the driveline where it is greatest, and the part that carries most of its rating.
+
+Driven axles share what the engine sends, and a transfer box without a differential of its own lets either
+take all of it: a part that feeds one axle is loaded up to that axle's grip, a part that feeds both up to
+the grip of both together, and none by more than the engine sends.
+"""
+
+from collections.abc import Callable, Iterator
+from math import pi
+
+from graftbook.checks.driveline.gearing import GRIP, circumference_m, driven_axles, efficiency, gears
+from graftbook.checks.driveline.shafts import biased_share, shaft_torque_nm, solid_shear_pa
+from graftbook.checks.findings import undetermined
+from graftbook.checks.fitted import Fitted, Reading, on_both
+from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
+from graftbook.rulebook.units import STANDARD_GRAVITY
+
+AXLE_EFFICIENCY = 0.96
+"""Of a crown wheel and pinion; usual figure, common practice, where none is recorded."""
+
+BIAS = 2.5
+"""Torque of the better wheel over the other's behind a limited-slip differential; usual figure."""
+
+SHAFTS = ("halfshaft.rear.left", "halfshaft.rear.right", "halfshaft.front.left", "halfshaft.front.right")
+PROPSHAFTS = ("propshaft.rear", "propshaft.front")
+
+TORQUE = Limit("at most what it is rated for", "component data", Provenance.recorded)
+
+
+def axle_ratio(reading: Reading, axle: str) -> float:
+    return reading.value((f"gears.{axle}", f"diff.{axle}"), "axle_ratio")
+
+
+def axle_efficiency(reading: Reading, axle: str) -> float:
+    """Efficiency of one crown wheel and pinion; never less than that of the whole driveline."""
+    recorded = reading.maybe(f"gears.{axle}", "axle_efficiency")
+    return max(AXLE_EFFICIENCY if recorded is None else recorded, efficiency(reading))
+
+
+def _range(reading: Reading, low: bool) -> float:
+    if not reading.fitted.has("transfer"):
+        return 1.0
+    return reading.value("transfer", "transfer_low" if low else "transfer_high")
+
+
+def _sent_nm(reading: Reading) -> float:
+    """What the engine sends out of the transfer box in the lowest gear, before any loss."""
+    return reading.value("engine.unit", "torque") * gears(reading)[0] * _range(reading, low=True)
+
+
+def _axle_grip_nm(reading: Reading, axle: str) -> float:
+    """Torque at which both tyres of an axle slip, laden."""
+    load = reading.fact(f"axle_load_{axle}_laden") * STANDARD_GRAVITY
+    return GRIP * load * circumference_m(reading, axle) / (2 * pi)
+
+
+def _held_nm(reading: Reading, axle: str) -> float:
+    """Torque on an axle's propeller shaft at which its tyres slip; the axle's own loss comes on top."""
+    return _axle_grip_nm(reading, axle) / (axle_ratio(reading, axle) * axle_efficiency(reading, axle))
+
+
+def half_shaft_nm(reading: Reading, position: str) -> float:
+    axle = position.split(".")[1]
+    both = _axle_grip_nm(reading, axle)
+    kind = reading.word(f"diff.{axle}", "differential")
+    recorded = reading.maybe(f"diff.{axle}", "bias_ratio") if kind == "limited slip" else 1.0
+    return shaft_torque_nm(
+        _sent_nm(reading),
+        axle_ratio(reading, axle),
+        efficiency(reading),
+        both / 2,
+        both,
+        kind == "locking",
+        biased_share(BIAS if recorded is None else recorded),
+    )
+
+
+def propshaft_nm(reading: Reading, position: str) -> float:
+    """Torque on a propeller shaft: engine in the lowest gear, but no more than its axle's tyres hold."""
+    axle = position.split(".")[1]
+    before_axle = efficiency(reading) / axle_efficiency(reading, axle)
+    return min(_sent_nm(reading) * before_axle, _held_nm(reading, axle))
+
+
+def transfer_nm(reading: Reading) -> float:
+    """Torque out of the transfer box to all driven axles, in the lowest gear."""
+    axles = driven_axles(reading.fitted)
+    before_axle = efficiency(reading) / min(axle_efficiency(reading, axle) for axle in axles)
+    return min(_sent_nm(reading) * before_axle, sum(_held_nm(reading, axle) for axle in axles))
+
+
+def input_nm(reading: Reading) -> float:
+    """Torque into the gearbox: the engine's own, unless the tyres of all driven axles slip in every gear."""
+    axles = driven_axles(reading.fitted)
+    held = sum(_axle_grip_nm(reading, axle) / axle_ratio(reading, axle) for axle in axles)
+    tallest = min(gears(reading)) * _range(reading, low=False) * efficiency(reading)
+    return min(reading.value("engine.unit", "torque"), held / tallest)
+
+
+def overdrive_nm(reading: Reading) -> float:
+    """Torque into the overdrive, which is engaged in top gear."""
+    return input_nm(reading) * gears(reading)[-1]
+
+
+def axle_nm(reading: Reading, axle: str) -> float:
+    """Torque on one axle's crown wheel in the lowest gear."""
+    sent = _sent_nm(reading) * axle_ratio(reading, axle) * efficiency(reading)
+    return min(sent, _axle_grip_nm(reading, axle))
+
+
+Torque = Callable[[Reading], float]
+
+
+def _rated_parts(fitted: Fitted) -> Iterator[tuple[str, Torque]]:
+    """Each place that may record a torque rating, with what loads it."""
+    yield from (("clutch", input_nm), ("gearbox", input_nm), ("overdrive", overdrive_nm))
+    yield "transfer", transfer_nm
+    for axle in driven_axles(fitted):
+        shaft = f"propshaft.{axle}"
+        yield shaft, lambda r, shaft=shaft: propshaft_nm(r, shaft)
+        for place in (f"gears.{axle}", f"diff.{axle}"):
+            yield place, lambda r, axle=axle: axle_nm(r, axle)
+    if "front" in driven_axles(fitted):
+        for side in ("left", "right"):
+            yield f"freewheel.{side}", lambda r, side=side: half_shaft_nm(r, f"halfshaft.front.{side}")
+
+
+IN_ANY_GEAR = ("clutch", "gearbox", "overdrive")
+"""Rated by the torque that goes in, which is the engine's in every gear that the tyres hold."""
+
+
+def links(reading: Reading) -> dict[str, float]:
+    """Torque in each link of the driveline as a part of what it carries; only links with data."""
+    parts = {}
+    for position, torque in _rated_parts(reading.fitted):
+        if rating := reading.maybe(position, "torque_rating"):
+            parts[position] = torque(reading) / rating
+    for position in (s for s in SHAFTS if s.split(".")[1] in driven_axles(reading.fitted)):
+        diameter = reading.maybe(position, "shaft_diameter")
+        strength = reading.maybe(position, "shear_strength")
+        if diameter and strength:
+            parts[position] = solid_shear_pa(half_shaft_nm(reading, position), diameter) / strength
+    if not parts:
+        reading.value("halfshaft.rear.left", "shaft_diameter")
+    return parts
+
+
+def weakest_link(before: Fitted, after: Fitted) -> Finding:
+    """The link that carries the greatest part of its rating, with the ranking."""
+    sides = on_both(before, after, links)
+    if sides.after is None:
+        return undetermined("driveline.weakest_link", "the weakest link", sides, TORQUE)
+    was = sides.before or {}
+    names = sorted(was.keys() | sides.after.keys(), key=lambda p: (-sides.after.get(p, 0.0), p))
+    ranking = tuple(figure(after.title(p), was.get(p), sides.after.get(p), "%") for p in names)
+    weakest = names[0]
+    load = sides.after[weakest]
+    earlier = min(was, key=lambda p: (-was[p], p)) if was else weakest
+    text = (
+        f"The weakest link {_where(weakest)} is the {after.title(weakest)}, at {load:.0%} of what it carries"
+    )
+    same = not was or (earlier == weakest and f"{was[earlier]:.0%}" == f"{load:.0%}")
+    text += "." if same else f"; today it is the {before.title(earlier)}, at {was[earlier]:.0%}."
+    return Finding(
+        check="driveline.weakest_link",
+        subject="driveline",
+        verdict=_of_load(load),
+        sentence=text,
+        figures=ranking,
+        limit=TORQUE,
+        components=sides.used,
+        mend="" if load <= 1 else f"Strengthen the {after.title(weakest)} first.",
+        beyond=round(100 * load),
+        caution=CAUTIONS["driveline"],
+    )
+
+
+def _where(link: str) -> str:
+    return "with all the engine's torque" if link in IN_ANY_GEAR else "in the lowest gear"
+
+
+def _of_load(part: float) -> Verdict:
+    return Verdict.holds if part <= 0.9 else Verdict.caution if part <= 1 else Verdict.fails

@@ -1,0 +1,91 @@
+"""Every check of one set: what is fitted today against what would be."""
+
+from collections.abc import Callable, Mapping, Sequence
+
+from graftbook.checks import fuel
+from graftbook.checks.brakes import brakes
+from graftbook.checks.chassis import stance, suspension, wheels
+from graftbook.checks.driveline import driveline, gearing, speedometer
+from graftbook.checks.electrical import electrical
+from graftbook.checks.fitted import ARITHMETIC, Fitted, finite
+from graftbook.checks.joints import bolts, corrosion, unions
+from graftbook.checks.kinds import beside_today
+from graftbook.checks.law import Binding, Rules, law_for
+from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
+from graftbook.rulebook.model import RuleBook, Vehicle
+
+Inspect = Callable[[Fitted, Fitted, Rules], Sequence[Finding]]
+
+SUBJECTS: Mapping[str, Inspect] = {
+    "brakes": brakes.inspect,
+    "electrical": lambda was, new, _: electrical.inspect(was, new),
+    "wheels": lambda was, new, _: wheels.inspect(was, new),
+    "gearing": lambda was, new, _: gearing.inspect(was, new),
+    "speedometer": lambda was, new, rules: speedometer.inspect(was, new, rules.law),
+    "driveline": lambda was, new, _: driveline.inspect(was, new),
+    "corrosion": lambda was, new, _: corrosion.inspect(was, new),
+    "unions": lambda was, new, _: [*unions.inspect(was, new), *bolts.inspect(was, new)],
+    "suspension": lambda was, new, _: [*suspension.inspect(was, new), *stance.inspect(was, new)],
+    "fuel": lambda was, new, _: fuel.inspect(was, new),
+}
+"""The subjects in order of safety, each with the checks that it makes."""
+
+
+def check_set(
+    book: RuleBook,
+    vehicle: Vehicle | None,
+    today: Mapping[str, str | None],
+    after: Mapping[str, str | None],
+    market: str = "",
+    binding: Binding = Binding.in_service,
+    look: Callable[[], None] = lambda: None,
+) -> list[Finding]:
+    """Every finding of the set, subject by subject in order of safety, each beside today's.
+
+    `today` and `after` map positions to component numbers, as `Solution.today` and `Solution.after`
+    do. `market` chooses the law ("United States", else the UN regulations); empty: the variant's.
+    `binding` says whether rules of type approval bind, or are there to compare with.
+    What is fitted today is judged by a pass of its own, so that its verdicts are of today alone.
+    `look` is called before each subject; what it raises ends the work.
+    """
+    rules = Rules(law_for(market or book.variant.market), binding)
+    was, new = Fitted(book, today, vehicle), Fitted(book, after, vehicle)
+    as_it_stands = _inspected(was, was, rules, look)
+    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, rules, look))
+
+
+def _inspected(was: Fitted, new: Fitted, rules: Rules, look: Callable[[], None]) -> list[Finding]:
+    found: list[Finding] = []
+    for subject, inspect in SUBJECTS.items():
+        look()
+        found += _subject(subject, inspect, was, new, rules)
+    return found
+
+
+def _subject(subject: str, inspect: Inspect, was: Fitted, new: Fitted, rules: Rules) -> Sequence[Finding]:
+    """The findings of one subject; a single one, not determined, where its arithmetic gives way."""
+    was.read.clear()
+    new.read.clear()
+    try:
+        found = inspect(was, new, rules)
+    except ARITHMETIC:
+        return [_gave_way(subject, new)]
+    return found if all(_is_real(finding) for finding in found) else [_gave_way(subject, new)]
+
+
+def _is_real(finding: Finding) -> bool:
+    return finite([part for figure in finding.figures for part in (figure.before, figure.after)])
+
+
+def _gave_way(subject: str, fitted: Fitted) -> Finding:
+    """Nothing of a subject is determined: it names every figure that it had read."""
+    read = "; ".join(f"{name}: {written}" for name, written in fitted.read.items())
+    return Finding(
+        check=subject,
+        subject=subject,
+        verdict=Verdict.not_determined,
+        sentence=f"{subject.capitalize()}: nothing can be worked out, since the recorded figures do not go "
+        f"together. It had read {read or 'nothing'}.",
+        impossible=tuple(fitted.read),
+        caution=CAUTIONS.get(subject, ""),
+    )

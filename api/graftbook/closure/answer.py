@@ -1,0 +1,298 @@
+"""What an answer is made of: facts as data. Sentences are made from them in `wording`."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from graftbook.closure.question import Criterion, FitComponent
+from graftbook.rulebook.model import Effort, Grade, Severity
+
+
+class Outcome(StrEnum):
+    """`proved` and `impossible` are proofs; the other two say what stopped the proof."""
+
+    proved = "proved"
+    impossible = "impossible"
+    not_proved = "not proved in time"
+    too_large = "too large to reason over"
+
+
+class Cause(StrEnum):
+    """The kind of thing that demands a change or stands in a contradiction."""
+
+    wish = "wish"
+    companion = "companion"
+    conflict = "conflict"
+    joint = "joint"
+    budget = "budget"
+    flaw = "flaw"
+    pair = "pair"
+    limit = "limit"
+    fact = "fact"
+
+
+class MetAlready(StrEnum):
+    """Why a wish to remedy asks for nothing."""
+
+    not_of_variant = "flaw not known of this variant"
+    not_here = "flaw not on this vehicle"
+
+
+class How(StrEnum):
+    """How a reason brings a change; what is told of it in words follows from this."""
+
+    asked = "asked"
+    """The asker wishes it."""
+    needs = "needs"
+    """What is new at `parent` needs it; of a budget: takes what this gives."""
+    still_needs = "still needs"
+    """What stays at `asking` needs it, now that what it had at `parent` is gone."""
+    makes_way = "makes way"
+    """What was there cannot be beside what is new at `parent`."""
+    left_without = "left without"
+    """What was there needed what is gone from `parent`, and nothing else asks for the change."""
+    together = "together"
+    """It is changed together with `parent`."""
+    remedies = "remedies"
+    """It remedies a flaw of what is new at `parent`."""
+    makes_sure = "makes sure"
+    """Beside what was there a rule of what is new at `parent` could not be determined."""
+
+
+@dataclass(frozen=True, slots=True)
+class Because:
+    """Why something is here: the wish or rule by name, and the change (position) it comes from.
+
+    `parent` is the position whose change brought the rule, or `~` and the number of a loose part; empty
+    for a wish. `asking` is the position of what asks, which is another one than `parent` only where it
+    stays as today. `sentence` is the record's own reason; `asked` the number that a wish names, `wish`
+    the wish that asks, also where that is one for every flaw. `how` is None of a part of a contradiction.
+    """
+
+    cause: Cause
+    name: str
+    sentence: str
+    parent: str = ""
+    grade: Grade = Grade.none
+    how: How | None = None
+    asking: str = ""
+    asked: str = ""
+    wish: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """What one set has more than another, by criterion; what is alike is left out.
+
+    The figure of `price` is the parts of known price alone. `unknown_added` are the numbers without a
+    known price of which it has more pieces, `unknown_removed` those of which it has fewer: while there
+    is one, nobody knows which set's parts cost more.
+    """
+
+    figures: dict[Criterion, int] = field(default_factory=dict)
+    unknown_added: tuple[str, ...] = ()
+    unknown_removed: tuple[str, ...] = ()
+
+    @property
+    def price_is_known(self) -> bool:
+        return not (self.unknown_added or self.unknown_removed)
+
+    def __bool__(self) -> bool:
+        return bool(self.figures) or not self.price_is_known
+
+
+@dataclass(frozen=True, slots=True)
+class OtherWay:
+    """What another set has at a place (a position, or `~` and the number of a loose part)."""
+
+    place: str
+    component: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Other:
+    """What else could sit there, and what the whole set would then cost more or less.
+
+    `component` None: nothing; `kept`: it is today's. Where nothing new sits there, `way` says what does
+    instead what was demanded, or took the place of what demanded it; None where nobody demands it.
+    """
+
+    component: str | None
+    difference: Difference = field(default_factory=Difference)
+    outcome: Outcome = Outcome.proved
+    kept: bool = False
+    way: OtherWay | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A position whose component differs from today's. `component` None: removed.
+
+    `forced`: its reason leaves nothing else; otherwise it was chosen out of `choices` (of a budget: all
+    that gives more, there or elsewhere) and `others` says what the next best would cost more; `only_one`:
+    with any other the question cannot be fulfilled, which is proved. `price` is for all `quantity` pieces,
+    minor units.
+    """
+
+    position: str
+    section: str
+    component: str | None
+    replaces: str | None
+    quantity: int
+    effort: Effort
+    minutes: int
+    price: int | None
+    visible: bool
+    because: Because
+    depth: int
+    also_needed_by: tuple[Because, ...] = ()
+    forced: bool = True
+    choices: int = 1
+    others: tuple[Other, ...] = ()
+    only_one: bool = False
+    claim: str = ""
+    grade: Grade = Grade.none
+    asked_number: str = ""
+    """The number that the wish or rule named, when it was superseded by `component`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Loose:
+    """A component without a position, with the quantity that all rules together need.
+
+    `minutes` of labour and `price` (minor units) are for all pieces.
+    """
+
+    component: str
+    quantity: int
+    price: int | None
+    because: Because
+    also_needed_by: tuple[Because, ...] = ()
+    effort: Effort = Effort.direct
+    minutes: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class FlawNote:
+    """A known flaw met in the answer."""
+
+    flaw: str
+    component: str
+    position: str
+    severity: Severity
+    symptom: str
+
+
+@dataclass(frozen=True, slots=True)
+class Note:
+    """Something about a rule that the answer must say: already so, advised, not determined."""
+
+    cause: Cause
+    name: str
+    sentence: str
+    positions: tuple[str, ...] = ()
+    missing: tuple[str, ...] = ()
+    """For not determined: "characteristic of component at position" that is not recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unconfirmed:
+    """A claim that the answer rests on and that nobody has measured, fitted or driven."""
+
+    claim: str
+    grade: Grade
+    position: str
+    component: str
+
+
+@dataclass(frozen=True, slots=True)
+class Totals:
+    """What a set costs, by criterion. `price` covers known prices; `unknown_pieces` lists the rest.
+
+    `irreversible` counts the changes, and the loose parts whatever their pieces, that are cut or welded;
+    `cut` and `machined` are the numbers of what is, one a change or loose part.
+    """
+
+    irreversible: int
+    visible: int
+    changes: int
+    flaws: int
+    price: int
+    labour: int
+    unconfirmed: int
+    unknown_pieces: tuple[tuple[str, int], ...] = ()
+    cut: tuple[str, ...] = ()
+    machined: tuple[str, ...] = ()
+
+    @property
+    def unknown_prices(self) -> tuple[str, ...]:
+        """The numbers whose price is not known."""
+        return tuple(number for number, _ in self.unknown_pieces)
+
+
+@dataclass(frozen=True, slots=True)
+class Solution:
+    """One set that fulfils the question, whole."""
+
+    changes: tuple[Change, ...]
+    loose: tuple[Loose, ...]
+    totals: Totals
+    today: dict[str, str | None]
+    after: dict[str, str | None]
+    flaws_gone: tuple[FlawNote, ...] = ()
+    flaws_left: tuple[FlawNote, ...] = ()
+    flaws_brought: tuple[FlawNote, ...] = ()
+    already_so: tuple[Note, ...] = ()
+    advised: tuple[Note, ...] = ()
+    not_determined: tuple[Note, ...] = ()
+    unconfirmed: tuple[Unconfirmed, ...] = ()
+    confidence: Grade | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Contradiction:
+    """A smallest group of facts that cannot all hold; `smallest` says that was proved.
+
+    Of a very large group not every rule is among the parts; a fact then says how many more there are.
+    """
+
+    parts: tuple[Because, ...]
+    facts: tuple[Note, ...] = ()
+    smallest: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class WayOut:
+    """What to give up, and what one then gets; `gives_up` names wishes and limits.
+
+    `fit`: the wish that takes the place of the one given up, where one does.
+    """
+
+    gives_up: tuple[Because, ...]
+    instead: str
+    totals: Totals | None
+    changes: int
+    fit: FitComponent | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """The whole answer to a question."""
+
+    outcome: Outcome
+    solution: Solution | None = None
+    others: tuple[Solution, ...] = ()
+    contradictions: tuple[Contradiction, ...] = ()
+    ways_out: tuple[WayOut, ...] = ()
+    more_ways_out: bool = False
+    gap: float | None = None
+    reached: int = 0
+    """How many positions the wishes could reach."""
+    engine: str = ""
+    """`propagation` when no choice was left, `solver` otherwise."""
+    cut_short: bool = False
+    """The deadline came first: next bests, further sets or ways out may be missing."""
+    nothing_wished: bool = False
+    others_asked: int = 0
+    """How many further sets were asked for."""
+    others_complete: bool = True
+    """False: not every further set was looked at, so there may be more."""

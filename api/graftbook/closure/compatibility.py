@@ -1,0 +1,304 @@
+"""Does this component go there? What fitting it alone would break, and whether what must follow can be.
+
+Cheap enough for hundreds of questions a second. The whole set that follows is a closure's answer.
+"""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from graftbook.closure.answer import Because, Cause
+from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.closure.search.limits import effort_of
+from graftbook.closure.search.possible import Followed, Looked, follow
+from graftbook.closure.search.reach import pair_values
+from graftbook.closure.verify import Broken, FinishedSet
+from graftbook.closure.words import phrases
+from graftbook.closure.words.wording import how_far, why_it_cannot
+from graftbook.rulebook.model import Companion, Effort, Evidence, Fitment, Grade, RuleBook, Vehicle
+from graftbook.rulebook.scope import Fit, Scope, loose_fit, scope_of_its_like
+
+
+class Fits(StrEnum):
+    """Whether it fits, best first."""
+
+    fits = "fits"
+    with_companions = "fits with companions"
+    after_work = "fits after work"
+    does_not = "does not fit"
+    not_known = "not known"
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """A rule that fitting the component alone would break, so that something else must change too.
+
+    `components` are what this vehicle can take with it to mend that: of a companion rule's alternatives,
+    of a pair's other side, or in place of what sits there today and has the rule; empty for other rules.
+    `possible` False: there is none. `effort`: the least work that they ask for.
+    """
+
+    cause: Cause
+    name: str
+    sentence: str
+    components: tuple[str, ...]
+    grade: Grade
+    possible: bool
+    effort: Effort = Effort.direct
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """One position where it may sit. `sits_today`: it is there already.
+
+    `effort` is the most of its own work and of what each of its needs asks for at least.
+    `proved`: a whole set with it is known, or it is certain that there is none, `against` it being the
+    rules. Else `looked_at` says how far nothing stood in the way.
+    """
+
+    position: str
+    component: str
+    verdict: Fits
+    effort: Effort
+    minutes: int
+    quantity: int
+    sits_today: bool
+    claim: str
+    grade: Grade
+    evidence: tuple[Evidence, ...]
+    needs: tuple[Need, ...]
+    looked_at: Looked
+    proved: bool
+    against: tuple[Because, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Compatibility:
+    """The answer to one question: today's number behind the one asked, and every place, best first."""
+
+    verdict: Fits
+    number: str
+    sentence: str
+    obtainable: bool
+    places: tuple[Place, ...] = ()
+
+
+def compatible(
+    book: RuleBook, vehicle: Vehicle, number: str, position: str = "", deadline: Deadline = NEVER
+) -> Compatibility:
+    """Whether component `number` goes at `position` (anywhere, when empty) on the vehicle.
+
+    `number` may be an old one; it must be in the book's components. When the deadline has passed, only
+    the next step is looked at, and the answer says so.
+    """
+    scope = scope_of_its_like(book, vehicle)
+    index = scope.index
+    today = [n for n in index.serves(number) if index.is_current(n)]
+    with_it = scope if index.is_current(number) else scope.with_on_the_bench(number)
+    places = _Places(with_it, deadline, scope.notebook).of(_fits(with_it, number, position))
+    if not any(place.sits_today for place in places):
+        newer = [fit for n in today for fit in _fits(scope, n, position)]
+        places = _Places(scope, deadline, scope.notebook).of(newer) or places
+    if places:
+        best = places[0]
+        sentence = _of_place(scope, number, best)
+        if not (today or best.sits_today):
+            sentence += f" {phrases.not_supplied(book, number)}"
+        return Compatibility(best.verdict, best.component, sentence, bool(today), tuple(places))
+    newest = today[0] if len(today) == 1 else number
+    if number in index.loose:
+        sentence = f"{number} sits in no position: it goes with other parts. Ask about those."
+        return Compatibility(Fits.not_known, newest, sentence, bool(today))
+    return Compatibility(Fits.does_not, newest, _why_not(scope, number, position), bool(today))
+
+
+def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
+    places = [position] if position else scope.positions_of(number)
+    return [Fit(p, number) for p in places if number in scope.options(p)]
+
+
+def _best_first(place: Place) -> tuple[int, int, int, str]:
+    return (list(Fits).index(place.verdict), place.effort, place.minutes, place.position)
+
+
+class _Places:
+    """The places of one question. What was found of a fit is kept as long as the scope."""
+
+    def __init__(self, scope: Scope, deadline: Deadline, notebook: dict) -> None:
+        self.scope = scope
+        self.deadline = deadline
+        self.kept: dict[Fit, Place] = notebook.setdefault("places", {})
+        self.followed: dict[Fit, Followed] = {}
+
+    def of(self, fits: list[Fit]) -> list[Place]:
+        """The places, best first."""
+        return sorted((self.place(fit) for fit in fits), key=_best_first)
+
+    def place(self, fit: Fit) -> Place:
+        found = self.kept.get(fit)
+        if found is None:
+            found = self.look(fit)
+            if found.proved or found.looked_at is Looked.propagation or not self.deadline.passed:
+                self.kept[fit] = found
+        return found
+
+    def look(self, fit: Fit) -> Place:
+        fitment = self.scope.option(fit).fitment
+        sits_today = self.scope.is_today(fit)
+        broken = [] if sits_today else _broken(self.scope, fit)
+        followed = self.follow(fit) if broken else Followed(Looked.next_step, whole=True)
+        needs = tuple(_need(self.scope, fit, b, followed) for b in broken)
+        effort = max(effort_of(self.scope, fit), *(need.effort for need in needs), Effort.direct)
+        against = followed.against or tuple(_because(need) for need in needs if not need.possible)
+        return Place(
+            position=fit.position,
+            component=fit.component or "",
+            verdict=_verdict(effort, needs, against, sits_today),
+            effort=effort,
+            minutes=fitment.minutes if fitment else 0,
+            quantity=fitment.quantity if fitment else 1,
+            sits_today=sits_today,
+            claim=fitment.name if fitment else "",
+            grade=fitment.grade if fitment else Grade.none,
+            evidence=fitment.evidence if fitment else (),
+            needs=needs,
+            looked_at=followed.looked_at,
+            proved=followed.whole or bool(against),
+            against=against,
+        )
+
+    def follow(self, fit: Fit) -> Followed:
+        """What must follow from a fit; of a pair without hands, either side says the same."""
+        one = _one_for_its_pair(self.scope, fit)
+        if one not in self.followed:
+            self.followed[one] = follow(self.scope, one, self.deadline)
+        return self.followed[one]
+
+
+def _one_for_its_pair(scope: Scope, fit: Fit) -> Fit:
+    pair = scope.book.positions[fit.position].pair
+    if not pair or pair_values(scope, fit.component) != {fit.component}:
+        return fit
+    first = scope.index.pairs[pair][0]
+    return Fit(first, fit.component) if fit.component in scope.options(first) else fit
+
+
+def _verdict(effort: Effort, needs: tuple[Need, ...], against: tuple[Because, ...], sits_today: bool) -> Fits:
+    if sits_today:
+        return Fits.fits
+    if against:
+        return Fits.does_not
+    if effort >= Effort.machining:
+        return Fits.after_work
+    return Fits.with_companions if needs else Fits.fits
+
+
+def _broken(scope: Scope, fit: Fit) -> list[Broken]:
+    """The rules that fitting it alone breaks."""
+    return FinishedSet(scope, {fit.position: fit.component}).broken_rules()
+
+
+def _need(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> Need:
+    grade = broken.claim.grade if broken.claim else Grade.none
+    ways, possible = _ways(scope, fit, broken, followed)
+    names = tuple(dict.fromkeys(way.component for way in ways if way.component))
+    effort = min((effort_of(scope, way) for way in ways), default=Effort.direct)
+    return Need(broken.cause, broken.name, broken.sentence, names, grade, possible, effort)
+
+
+def _ways(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> tuple[list[Fit], bool]:
+    """What may mend a broken rule, and whether anything may."""
+    if broken.cause is Cause.pair:
+        ways = _other_side(scope, fit, broken.fits[1].position, followed)
+        return ways, bool(ways)
+    if not isinstance(broken.claim, Companion):
+        return [], broken.cause is not Cause.fact
+    if (stays := broken.fits[0]) != fit:
+        # A rule of what sits there today: that may make way.
+        instead = (Fit(stays.position, n) for n in scope.options(stays.position) if n != stays.component)
+        return [other for other in instead if followed.may_be(other)], True
+    ways = _alternatives(scope, broken.claim, followed)
+    return ways, bool(ways)
+
+
+def _alternatives(scope: Scope, rule: Companion, followed: Followed) -> list[Fit]:
+    """What may meet a companion rule."""
+    found: list[Fit] = []
+    for alternative in rule.alternatives:
+        found += [fit for fit in scope.meeting(alternative) if followed.may_be(fit)]
+        loose = scope.loose_servers(alternative.component) if alternative.loose else ()
+        found += [loose_fit(number) for number in loose]
+    return found
+
+
+def _other_side(scope: Scope, fit: Fit, other: str, followed: Followed) -> list[Fit]:
+    hands = pair_values(scope, fit.component)
+    fits = [Fit(other, number) for number in scope.options(other) if number in hands]
+    return [fit for fit in fits if followed.may_be(fit)]
+
+
+def _because(need: Need) -> Because:
+    return Because(need.cause, need.name, need.sentence, grade=need.grade)
+
+
+def _of_place(scope: Scope, asked: str, place: Place) -> str:
+    title = scope.book.positions[place.position].title
+    part = place.component if place.component == asked else f"{asked} is now {place.component}; it"
+    if place.sits_today:
+        return f"{part} sits there today: {title}."
+    if place.verdict is Fits.does_not:
+        return f"{part} does not fit: {title}. {why_it_cannot(place.against)}"
+    work = {Effort.machining: ", after machining", Effort.cutting: ", after cutting or welding"}.get(
+        place.effort, ""
+    )
+    fits = f"{part} fits{work}: {title}{_others(scope, place)}."
+    return fits if place.proved else f"{fits} {how_far(place.looked_at)}"
+
+
+def _others(scope: Scope, place: Place) -> str:
+    """What changes with it: a pair's other side by its title; and how many rules ask for other parts."""
+    pair = scope.index.pairs[scope.book.positions[place.position].pair]
+    sides = [scope.book.positions[other].title for other in pair if other != place.position]
+    more = sum(need.cause is not Cause.pair for need in place.needs)
+    named = sides if any(need.cause is Cause.pair for need in place.needs) else []
+    words = [f"{' and '.join(named)} must change with it"] if named else []
+    if more:
+        rules = "1 rule asks" if more == 1 else f"{more} rules ask"
+        words.append(f"{rules} for {'other parts too' if named else 'other parts with it'}")
+    return f"; {', and '.join(words)}" if words else ""
+
+
+def _why_not(scope: Scope, number: str, position: str) -> str:
+    recorded = [f for n in scope.index.stands_for(number) for f in scope.index.fitments_of.get(n, ())]
+    holding = [f for f in recorded if scope.holds(f)]
+    if position and holding:
+        elsewhere = ", ".join(sorted({scope.book.positions[f.position].title for f in holding}))
+        return f"{number} does not go there; it goes here: {elsewhere}."
+    if recorded:
+        return f"{number} fits this variant, but not this vehicle: it is recorded for {_spans(recorded)}."
+    return f"No record says that {number} fits this variant; it is recorded for others."
+
+
+def _spans(fitments: list[Fitment]) -> str:
+    """The conditions of some fitments in words, each once."""
+    words = [_when(fitment) for fitment in fitments]
+    return "; or ".join(dict.fromkeys(words))
+
+
+def _when(fitment: Fitment) -> str:
+    when = fitment.when
+    parts = []
+    if when.chassis_prefix is not None:
+        first = f"from {when.chassis_from}" if when.chassis_from is not None else ""
+        last = f"to {when.chassis_to}" if when.chassis_to is not None else ""
+        parts.append(" ".join(word for word in (f"chassis {when.chassis_prefix}", first, last) if word))
+    if when.built_from or when.built_to:
+        days = (
+            f"from {when.built_from}" if when.built_from else "",
+            f"to {when.built_to}" if when.built_to else "",
+        )
+        parts.append("built " + " ".join(day for day in days if day))
+    if when.options:
+        parts.append("with " + ", ".join(sorted(when.options)))
+    if when.without:
+        parts.append("without " + ", ".join(sorted(when.without)))
+    return ", ".join(parts) or "every vehicle of it"

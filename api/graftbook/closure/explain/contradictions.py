@@ -1,0 +1,301 @@
+"""Why no set exists: the smallest groups of wishes, limits and rules that cannot all hold.
+
+First a group that cannot be made smaller by leaving one out (divide and conquer), then the proof
+that none has fewer members: the least group that meets every known way of making the rest possible
+is tried until it is itself contradictory.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+
+from graftbook.closure.answer import Because, Cause, Contradiction, Note, Totals
+from graftbook.closure.question import Criterion
+from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.closure.search.facts import facts_of
+from graftbook.closure.search.problem import CEILING, Found, Problem, Switch
+from graftbook.closure.search.propagate import Contradicts, Propagation
+from graftbook.closure.search.solve import Unsolvable, any_set, best_below, cp, new_solver, solve
+from graftbook.closure.search.totals import totals_of
+from graftbook.closure.words import phrases
+from graftbook.rulebook.model import Grade
+
+MOST_CHECKS = 400
+MOST_WORK = 60_000
+"""Checks of a group times demands of the problem: what the proof of "smallest" may take."""
+MOST_CONTRADICTIONS = 4
+MOST_TOLD = 7
+"""Parts of a contradiction with a price ceiling from which its sum is told instead of its rules."""
+MOST_PARTS = 60
+"""Parts of a contradiction that are told; beyond them, how many more rules have a share in it."""
+MOST_REMEMBERED = 200
+"""Groups that were checked and are remembered."""
+SECONDS_EACH = 2.0
+"""Time for one set that an explanation or a way out is measured by."""
+GIVEABLE = (Cause.wish, Cause.flaw, Cause.limit)
+"""What the asker can give up; rules stand."""
+
+
+class Blame:
+    """Which groups of a problem's switches can hold together; remembers what it found lately.
+
+    `late` says that the deadline stopped a group from being made smaller. What asks for a set raises
+    OutOfTime.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.switches = list(problem.switches())
+        self.checks = 0
+        self.late = False
+        self._known: OrderedDict[frozenset[Switch], Found | None] = OrderedDict()
+
+    @property
+    def rules(self) -> list[Switch]:
+        return [s for s in self.switches if s[0] not in GIVEABLE]
+
+    @property
+    def giveable(self) -> list[Switch]:
+        return [s for s in self.switches if s[0] in GIVEABLE]
+
+    def set_for(self, switches: Iterable[Switch]) -> Found | None:
+        """A set that fulfils all of these, or None."""
+        group = frozenset(switches)
+        if group not in self._known:
+            self.checks += 1
+            self._known[group] = any_set(self.problem.only(group))
+            if len(self._known) > MOST_REMEMBERED:
+                self._known.popitem(last=False)
+        return self._known[group]
+
+    def possible(self, switches: Iterable[Switch]) -> bool:
+        return self.set_for(switches) is not None
+
+    def contradicts(self, switches: list[Switch]) -> bool:
+        """Whether these surely cannot hold together; False as well when that is not known in time."""
+        return not self._surely_possible(switches)
+
+    # A group that cannot be made smaller ----------------------------------------------------
+
+    def core(self, background: list[Switch], suspects: list[Switch]) -> list[Switch]:
+        """The suspects of a contradiction none of which can be left out; early ones are kept.
+
+        When it gets late, some of them perhaps can.
+        """
+        return self._divide(background, False, suspects) if suspects else []
+
+    def _divide(self, background: list[Switch], added: bool, suspects: list[Switch]) -> list[Switch]:
+        if added and not self._surely_possible(background):
+            return []
+        if len(suspects) == 1 or self.late:
+            return suspects
+        half = len(suspects) // 2
+        first, second = suspects[:half], suspects[half:]
+        from_second = self._divide(background + first, True, second)
+        from_first = self._divide(background + from_second, bool(from_second), first)
+        return from_first + from_second
+
+    def _surely_possible(self, switches: list[Switch]) -> bool:
+        """Whether these can hold together; True as well when that is not known in time."""
+        try:
+            return self.late or self.possible(switches)
+        except OutOfTime:
+            self.late = True
+            return True
+
+    # The smallest ---------------------------------------------------------------------------
+
+    def smallest(self, among: list[Switch]) -> tuple[list[Switch], bool]:
+        """A smallest contradictory group, and whether it is proved that none is smaller."""
+        try:
+            core = self.core([], self._suspects(among))
+            return (core, False) if self.late else self._proved_smallest(core, among)
+        except OutOfTime:
+            self.late = True
+            return core, False
+
+    def _proved_smallest(self, core: list[Switch], among: list[Switch]) -> tuple[list[Switch], bool]:
+        to_meet: list[frozenset[Switch]] = []
+        end = self.checks + min(MOST_CHECKS, MOST_WORK // (1 + len(self.problem.demands)))
+        while self.checks < end:
+            group = least_meeting(to_meet, among, deadline=self.problem.deadline) or []
+            if len(group) >= len(core):
+                return core, True
+            found = self.set_for(group)
+            if found is None:
+                return group, True
+            to_meet.append(frozenset(among) - self._grown(group, found, among, end))
+        return core, False
+
+    def _suspects(self, among: list[Switch]) -> list[Switch]:
+        """The switches that propagation needs for a contradiction, else all."""
+        propagation = Propagation(self.problem.only(frozenset(among)))
+        try:
+            propagation.run()
+        except Contradicts:
+            used = {demand.switch for demand in propagation.used}
+            return [switch for switch in among if switch in used]
+        except OutOfTime:
+            self.late = True
+        return among
+
+    def _grown(self, group: list[Switch], found: Found, among: list[Switch], end: int) -> set[Switch]:
+        """A group as large as easily found that still can hold together."""
+        held = set(group) | self._held_in(group, found, among)
+        for switch in among:
+            if self.checks >= end:
+                break
+            if switch not in held and (more := self.set_for(held | {switch})) is not None:
+                held |= {switch} | self._held_in(held | {switch}, more, among)
+        return held
+
+    def _held_in(self, group: Iterable[Switch], found: Found, among: list[Switch]) -> set[Switch]:
+        """The switches that a set found for `group` fulfils as well."""
+        problem = self.problem.only(frozenset(group))
+        ordered = {problem.demands[number].key for number in found.orders}
+        broken = {use.switch for use in self.problem.budgets if use.broken(found.values)}
+        for demand in self.problem.demands:
+            if (
+                all(self.problem.true_in(found.values, fit) for fit in demand.when)
+                and not any(self.problem.true_in(found.values, fit) for fit in demand.one_of)
+                and demand.key not in ordered
+            ):
+                broken.add(demand.switch)
+        return {s for s in among if s not in broken and s != CEILING}
+
+
+def least_meeting(
+    groups: list[frozenset[Switch]],
+    among: list[Switch],
+    but_not: list[list[Switch]] | None = None,
+    *,
+    deadline: Deadline,
+) -> list[Switch] | None:
+    """The least set that has a member of every group and holds none of `but_not` whole.
+
+    Of equals, the one with fewest rules. None when there is no such set. Raises OutOfTime.
+    """
+    model = cp().CpModel()
+    chosen = {switch: model.new_bool_var("") for switch in among}
+    for group in groups:
+        model.add_bool_or([chosen[switch] for switch in sorted(group)])
+    for whole in but_not or ():
+        model.add_bool_or([~chosen[switch] for switch in whole])
+    weights = {s: len(among) + 1 + (s[0] not in GIVEABLE) for s in among}
+    model.minimize(sum(chosen[s] * weights[s] for s in among))
+    solver = new_solver(deadline.left())
+    status = solver.solve(model)
+    if status == cp().INFEASIBLE:
+        return None
+    if status != cp().OPTIMAL:
+        raise deadline.over()
+    return [switch for switch in among if solver.boolean_value(chosen[switch])]
+
+
+def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
+    """Contradictions that have no wish and no limit in common, smallest groups of each.
+
+    Also the groups themselves. In a very large problem, or when it gets late, the first is told, and not
+    every further one.
+    """
+    left = list(blame.switches)
+    found, groups = [], []
+    most = MOST_WORK // (1 + len(blame.problem.demands))
+    while len(found) < MOST_CONTRADICTIONS and (not found or blame.contradicts(left)):
+        if found and blame.checks > most:
+            break  # the ways out still mend what is not told
+        parts, proved = blame.smallest(in_order_of_blame(left))
+        if CEILING in parts and len(parts) > MOST_TOLD:
+            parts = blame.core(blame.rules, [s for s in parts if s[0] in GIVEABLE])
+            found.append(_too_dear(blame.problem, parts))
+        else:
+            found.append(_contradiction(blame.problem, parts, proved))
+        groups.append(frozenset(parts))
+        blamed = groups[-1]
+        left = [s for s in left if s not in blamed or s[0] not in GIVEABLE]
+    return found, groups
+
+
+def in_order_of_blame(switches: list[Switch]) -> list[Switch]:
+    """Wishes, then limits, then rules: what the asker can change is blamed first."""
+    order = {Cause.wish: 0, Cause.flaw: 1, Cause.limit: 2}
+    return sorted(switches, key=lambda s: (order.get(s[0], 3), s))
+
+
+def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
+    """A price ceiling against wishes, where too many rules each have their share in the sum to be told.
+
+    The fact told instead is what the cheapest set costs; the rules stand behind it whole, so what is
+    named is not called smallest.
+    """
+    told = [*in_order_of_blame([s for s in parts if s != CEILING])[: MOST_PARTS - 1], CEILING]
+    because = tuple(because_of(problem, switch) for switch in told)
+    more = (_further(len(parts) - len(told)),) if len(parts) > len(told) else ()
+    rules = [s for s in problem.switches() if s[0] not in GIVEABLE]
+    free = problem.only([*rules, *(s for s in parts if s != CEILING)])
+    totals = best_totals(by_price(free))
+    if totals is None:  # no time for the sum; the contradiction stands proved without it
+        return Contradiction(because, more, smallest=False)
+    sentence = phrases.cheapest(totals.price, totals.unknown_prices)
+    return Contradiction(because, (Note(Cause.fact, "cheapest", sentence), *more), smallest=False)
+
+
+def _further(count: int) -> Note:
+    return Note(Cause.fact, "further parts", phrases.further_parts(count))
+
+
+def best_totals(problem: Problem) -> Totals | None:
+    """What the best set costs; None when there is none, or none in time."""
+    try:
+        problem.deadline.check()
+        found, _, _ = solve(problem, SECONDS_EACH, unique=False)
+    except (Unsolvable, OutOfTime):
+        return None
+    return totals_of(problem, found)
+
+
+def by_price(problem: Problem) -> Problem:
+    """The same problem with price compared before all else."""
+    usual = problem.question.preference
+    order = (Criterion.price, *(c for c in usual if c is not Criterion.price))
+    return replace(problem, question=replace(problem.question, preference=order))
+
+
+def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contradiction:
+    parts = in_order_of_blame(parts)
+    because = tuple(because_of(problem, switch) for switch in parts[:MOST_PARTS])
+    if len(parts) > MOST_PARTS:
+        return Contradiction(because, (_further(len(parts) - MOST_PARTS),), smallest=False)
+    try:
+        facts = facts_of(problem.only(parts))
+    except OutOfTime:
+        facts = ()
+    return Contradiction(because, (*facts, *_price_not_known(problem, parts)), proved)
+
+
+def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
+    """That a price ceiling is broken by a price that is missing, not by a sum."""
+    ceiling = problem.question.limits.price_at_most
+    if CEILING not in parts or ceiling is None:
+        return
+    try:
+        rest = by_price(problem.only([s for s in parts if s != CEILING]))
+        rest.deadline = problem.deadline.within(SECONDS_EACH)
+        found = best_below(rest, Propagation(rest).run(), ceiling)
+    except (Contradicts, Unsolvable, OutOfTime):
+        return
+    if unknown := totals_of(problem, found).unknown_prices:
+        yield Note(Cause.fact, "price not known", phrases.price_missing(unknown))
+
+
+def because_of(problem: Problem, switch: Switch) -> Because:
+    """A wish, limit or rule as a part of an explanation."""
+    cause, name = switch
+    for demand in problem.demands:
+        if demand.switch == switch:
+            return Because(cause, name, demand.sentence, grade=demand.grade)
+    for use in problem.budgets:
+        if use.switch == switch:
+            return Because(cause, name, use.budget.reason, grade=use.budget.grade)
+    ceiling = problem.question.limits.price_at_most
+    return Because(cause, name, phrases.of_ceiling(ceiling or 0), grade=Grade.none)

@@ -1,0 +1,111 @@
+"""What can be asked: a vehicle as it stands, wishes, limits and an order of preference."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from graftbook.rulebook.model import Effort, Severity, Vehicle
+
+
+@dataclass(frozen=True, slots=True)
+class FitComponent:
+    """Fit this component: at `position`, or at one position that it fits (its pair follows).
+
+    A component that has no position is ordered loose, `quantity` of it; of several wishes for one such
+    part the greatest quantity counts.
+    """
+
+    component: str
+    position: str = ""
+    quantity: int = 1
+
+    @property
+    def name(self) -> str:
+        """How an answer refers to this wish; two wishes that differ have two names."""
+        where = f" at {self.position}" if self.position else ""
+        count = f", quantity {self.quantity}" if self.quantity != 1 else ""
+        return f"wish: fit {self.component}{where}{count}"
+
+
+@dataclass(frozen=True, slots=True)
+class RemedyFlaw:
+    """Remedy this known flaw wherever the vehicle has it today."""
+
+    flaw: str
+
+    @property
+    def name(self) -> str:
+        return f"wish: remedy {self.flaw}"
+
+
+@dataclass(frozen=True, slots=True)
+class RemedyFlaws:
+    """Remedy every known flaw of at least this severity that the vehicle has today."""
+
+    at_least: Severity
+    section: str = ""
+
+    @property
+    def name(self) -> str:
+        where = f" in {self.section}" if self.section else ""
+        return f"wish: remedy every flaw from {self.at_least.name} up{where}"
+
+
+@dataclass(frozen=True, slots=True)
+class ClearPosition:
+    """Leave this position empty."""
+
+    position: str
+
+    @property
+    def name(self) -> str:
+        return f"wish: nothing at {self.position}"
+
+
+Wish = FitComponent | RemedyFlaw | RemedyFlaws | ClearPosition
+
+
+class Criterion(StrEnum):
+    """What a set is compared by; see `DEFAULT_PREFERENCE` for the usual order."""
+
+    irreversible = "irreversible changes"
+    visible = "visible changes"
+    changes = "number of changes"
+    flaws = "flaws left in what was touched"
+    price = "price"
+    labour = "labour"
+    unconfirmed = "unconfirmed claims"
+
+
+DEFAULT_PREFERENCE: tuple[Criterion, ...] = tuple(Criterion)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the answer may not do. Positions and components by name, sections by name."""
+
+    keep: frozenset[str] = frozenset()
+    keep_sections: frozenset[str] = frozenset()
+    refuse: frozenset[str] = frozenset()
+    effort_at_most: Effort = Effort.cutting
+    price_at_most: int | None = None
+    """Ceiling on the parts in minor units; with a ceiling a part of unknown price cannot be chosen."""
+    nothing_visible: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One question to one rule book.
+
+    `fitted` says what sits where today instead of the original equipment (None: the position is
+    empty). `on_the_bench` lists components that the asker has: they need not be obtainable.
+    """
+
+    vehicle: Vehicle
+    wishes: tuple[Wish, ...]
+    limits: Limits = Limits()
+    preference: tuple[Criterion, ...] = DEFAULT_PREFERENCE
+    fitted: Mapping[str, str | None] = field(default_factory=dict)
+    on_the_bench: frozenset[str] = frozenset()
+    alternatives: int = 0
+    seconds: float = 10.0

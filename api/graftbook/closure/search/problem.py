@@ -1,0 +1,185 @@
+"""What reasoning works on: the reachable choices of one question, and the demands on them."""
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass, field, replace
+
+from graftbook.closure.answer import Cause
+from graftbook.closure.question import Question
+from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.rulebook.model import Budget, Claim, Grade, Severity
+from graftbook.rulebook.scope import Fit, Scope, loose_fit
+
+Switch = tuple[Cause, str]
+"""A whole wish, limit or rule: what can be blamed or given up."""
+
+
+@dataclass(frozen=True, slots=True)
+class LooseNeed:
+    """A loose component and how many pieces one demand asks for."""
+
+    component: str
+    quantity: int
+
+    @property
+    def fit(self) -> Fit:
+        return loose_fit(self.component)
+
+
+@dataclass(frozen=True, slots=True)
+class Demand:
+    """When every fit of `when` is there, one of `one_of` or of `loose` must be there too.
+
+    A wish has an empty `when`; a pair that may not meet has an empty `one_of`. An `unconfirmed`
+    demand rests on a claim that nobody has confirmed.
+    """
+
+    cause: Cause
+    name: str
+    sentence: str
+    when: tuple[Fit, ...] = ()
+    one_of: tuple[Fit, ...] = ()
+    loose: tuple[LooseNeed, ...] = ()
+    one_serves_all: bool = False
+    unconfirmed: bool = False
+    grade: Grade = Grade.none
+    claim: Claim | None = None
+    asked: str = ""
+    """The number that the wish names, where it names one."""
+    wish: str = ""
+    """The wish that asks, by its name."""
+    part: str = ""
+    """Tells apart the demands of one rule for one fit: a pair's other position, a wish's position."""
+
+    @property
+    def switch(self) -> Switch:
+        return (self.cause, self.name)
+
+    @property
+    def key(self) -> tuple:
+        return (self.cause, self.name, self.part, self.when)
+
+    @property
+    def shares_with(self) -> str:
+        """Of one loose part the demands of one group count once, with the greatest quantity of theirs.
+
+        Empty: its quantity adds up with all others.
+        """
+        if self.cause is Cause.wish:
+            return "wishes"
+        return "rules" if self.one_serves_all else ""
+
+    @property
+    def sort_key(self) -> tuple:
+        return (self.cause, self.name, self.part, tuple((p, c or "") for p, c in self.when))
+
+
+@dataclass(frozen=True, slots=True)
+class Regret:
+    """Something that costs, though it forbids nothing, unless one of `unless` is there.
+
+    A flaw that a new component brings (`weight` is its severity), or a rule that cannot be
+    determined for two fits (`weight` 0: it counts as one unconfirmed claim, once a rule).
+    """
+
+    cause: Cause
+    name: str
+    when: tuple[Fit, ...]
+    unless: tuple[Fit, ...] = ()
+    weight: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetUse:
+    """A budget over the reachable choices, in whole units so that it is computed exactly."""
+
+    budget: Budget
+    contributions: Mapping[Fit, int]
+    today: Mapping[str, int]
+    rest: int
+    """What the positions that nothing reaches contribute."""
+    holds_today: bool
+
+    @property
+    def switch(self) -> Switch:
+        return (Cause.budget, self.budget.name)
+
+    def total(self, values: Mapping[str, str | None]) -> int:
+        return self.rest + sum(self.contributions[Fit(p, values[p])] for p in self.today)
+
+    def binds(self, values: Mapping[str, str | None]) -> bool:
+        if self.holds_today:
+            return True
+        return any(self.contributions[Fit(p, values[p])] != now for p, now in self.today.items())
+
+    def broken(self, values: Mapping[str, str | None]) -> bool:
+        return self.total(values) < 0 and self.binds(values)
+
+
+@dataclass
+class Problem:
+    """The reachable choices: `domains` holds, for each place reached, what may sit there.
+
+    A place that is not in `domains` stays as today. `extras` are loose components that may be
+    ordered, one piece, for no other reason than to remedy a flaw.
+    """
+
+    scope: Scope
+    question: Question
+    domains: dict[str, list[str | None]] = field(default_factory=dict)
+    demands: list[Demand] = field(default_factory=list)
+    regrets: list[Regret] = field(default_factory=list)
+    budgets: list[BudgetUse] = field(default_factory=list)
+    extras: frozenset[str] = frozenset()
+    deadline: Deadline = NEVER
+
+    @property
+    def positions(self) -> list[str]:
+        """The real positions reached."""
+        return [p for p in self.domains if not Fit(p, None).is_loose]
+
+    def today_values(self) -> dict[str, str | None]:
+        return {place: self.scope.today.get(place) for place in self.domains}
+
+    def true_in(self, values: Mapping[str, str | None], fit: Fit) -> bool:
+        """Whether the fit is there in a set; a place that `values` lacks is as today."""
+        if fit.position in values:
+            return values[fit.position] == fit.component
+        return self.scope.is_today(fit)
+
+    def only(self, switches: Collection[Switch]) -> "Problem":
+        """The problem with no other wishes, limits and rules than these."""
+        switches = frozenset(switches)
+        question = self.question
+        if CEILING not in switches:
+            question = replace(question, limits=replace(question.limits, price_at_most=None))
+        demands = [demand for demand in self.demands if demand.switch in switches]
+        budgets = [use for use in self.budgets if use.switch in switches]
+        return replace(self, question=question, demands=demands, budgets=budgets)
+
+    def switches(self) -> Iterator[Switch]:
+        """Every wish, limit and rule that takes part, each once, in a stable order."""
+        seen: dict[Switch, None] = {}
+        for item in (*self.demands, *self.budgets):
+            seen.setdefault(item.switch)
+        if self.question.limits.price_at_most is not None:
+            seen.setdefault(CEILING)
+        return iter(sorted(seen))
+
+
+CEILING: Switch = (Cause.limit, "limit: price ceiling")
+
+
+@dataclass
+class Found:
+    """A finished set: the value of every place reached, and which loose part serves which demand."""
+
+    values: dict[str, str | None]
+    orders: dict[int, LooseNeed] = field(default_factory=dict)
+
+    def key(self) -> tuple:
+        return (tuple(sorted(self.values.items(), key=str)), tuple(sorted(self.orders.items())))
+
+
+def severity_weight(severity: Severity) -> int:
+    """How much a flaw counts in the preference: minor 1 to dangerous 4."""
+    return int(severity)

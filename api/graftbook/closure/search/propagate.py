@@ -1,0 +1,181 @@
+"""Unit propagation: what the demands leave no choice about.
+
+Each place has a domain. A demand whose `when` is certain confines its last open place; a demand
+that can no longer be met forbids the last uncertain part of its `when`.
+"""
+
+from collections import defaultdict, deque
+from collections.abc import Iterable
+from copy import copy
+
+from graftbook.closure.search.deadline import LOOK_EVERY
+from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem
+from graftbook.closure.search.totals import changes_are_outranked, totals_of
+from graftbook.rulebook.scope import Fit
+
+
+class Contradicts(Exception):
+    """Propagation found that the demand cannot be met (in this place, where one is named)."""
+
+    def __init__(self, demand: Demand, place: str = "") -> None:
+        super().__init__(demand.name)
+        self.demand = demand
+        self.place = place
+
+
+class Propagation:
+    """Domains of a problem, narrowed to a fixpoint."""
+
+    def __init__(self, problem: Problem, without: Iterable[Fit] = ()) -> None:
+        self.problem = problem
+        self.domains = {place: set(values) for place, values in problem.domains.items()}
+        self.demands = problem.demands
+        self.used: list[Demand] = []
+        """The demands that narrowed something, in the order in which they did."""
+        self.watching: dict[str, list[Demand]] = defaultdict(list)
+        for demand in self.demands:
+            for place in {fit.position for fit in (*demand.when, *demand.one_of)}:
+                self.watching[place].append(demand)
+            for need in demand.loose:
+                self.watching[need.fit.position].append(demand)
+        for fit in without:
+            self.domains[fit.position].discard(fit.component)
+        self.waiting = deque(self.demands)
+        self.queued = {id(d) for d in self.demands}
+
+    def run(self) -> "Propagation":
+        """Narrow until nothing changes. Raises Contradicts and OutOfTime."""
+        looked = 0
+        while self.waiting:
+            looked += 1
+            if not looked % LOOK_EVERY:
+                self.problem.deadline.check()
+            demand = self.waiting.popleft()
+            self.queued.discard(id(demand))
+            self.apply(demand)
+        return self
+
+    def with_certain(self, fit: Fit) -> "Propagation":
+        """This one with one fit more that is certain; to be run in its turn."""
+        further = copy(self)
+        further.domains = {**self.domains, fit.position: {fit.component}}
+        further.used = list(self.used)
+        further.waiting = deque((*self.waiting, *self.watching[fit.position]))
+        further.queued = {id(d) for d in further.waiting}
+        return further
+
+    def may_be(self, fit: Fit) -> bool:
+        domain = self.domains.get(fit.position)
+        return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
+
+    def is_sure(self, fit: Fit) -> bool:
+        domain = self.domains.get(fit.position)
+        if domain is None:
+            return self.problem.scope.is_today(fit)
+        return len(domain) == 1 and fit.component in domain
+
+    def apply(self, demand: Demand) -> None:
+        unsure = []
+        for fit in demand.when:
+            if not self.may_be(fit):
+                return
+            if not self.is_sure(fit):
+                unsure.append(fit)
+        if len(unsure) > 1 or any(self.is_sure(fit) for fit in demand.one_of):
+            return
+        possible = [fit for fit in demand.one_of if self.may_be(fit)]
+        if any(self.may_be(need.fit) for need in demand.loose):
+            if not unsure and not possible:
+                self.order(demand)
+            return
+        if unsure:
+            if not possible:
+                self.narrow(
+                    unsure[0].position, self.domains[unsure[0].position] - {unsure[0].component}, demand
+                )
+            return
+        places = {fit.position for fit in possible}
+        if not places:
+            self.used.append(demand)
+            raise Contradicts(demand)
+        if len(places) == 1:
+            self.narrow(places.pop(), {fit.component for fit in possible}, demand)
+
+    def order(self, demand: Demand) -> None:
+        """Only loose parts can meet the demand; the only one of them is certain."""
+        possible = {need.component for need in demand.loose if self.may_be(need.fit)}
+        if len(possible) == 1:
+            number = possible.pop()
+            place = next(need.fit.position for need in demand.loose if need.component == number)
+            self.narrow(place, {number}, demand)
+
+    def narrow(self, place: str, values: set[str | None], demand: Demand) -> None:
+        domain = self.domains.get(place)
+        if domain is None or domain <= values:
+            return
+        left = domain & values
+        self.used.append(demand)
+        if not left:
+            raise Contradicts(demand, place)
+        self.domains[place] = left
+        for other in self.watching[place]:
+            if id(other) not in self.queued:
+                self.queued.add(id(other))
+                self.waiting.append(other)
+
+    def best(self) -> Found | None:
+        """The best set, when propagation alone proves it; None when something is left to decide.
+
+        Every set holds what is certain, and any further change costs more.
+        """
+        found = self.as_today_for_the_rest()
+        return found if found is not None and not self._could_be_better(found) else None
+
+    def as_today_for_the_rest(self) -> Found | None:
+        """What is certain, and today's for the rest, if that breaks nothing and has no choice."""
+        problem = self.problem
+        values: dict[str, str | None] = {}
+        for place, domain in self.domains.items():
+            today = problem.scope.today.get(place)
+            if len(domain) == 1:
+                values[place] = next(iter(domain))
+            elif today in domain:
+                values[place] = today
+            else:
+                return None
+        orders = self._orders(values)
+        if orders is None or any(budget.broken(values) for budget in problem.budgets):
+            return None
+        found = Found(values, orders)
+        ceiling = problem.question.limits.price_at_most
+        if ceiling is not None:
+            totals = totals_of(problem, found)
+            if totals.price > ceiling or totals.unknown_prices:
+                return None
+        return found
+
+    def _orders(self, values: dict[str, str | None]) -> dict[int, LooseNeed] | None:
+        """The loose parts that serve the demands; None when a demand is not met or has a choice."""
+        orders: dict[int, LooseNeed] = {}
+        for number, demand in enumerate(self.problem.demands):
+            if not all(self.problem.true_in(values, fit) for fit in demand.when):
+                continue
+            if any(self.problem.true_in(values, fit) for fit in demand.one_of):
+                continue
+            possible = [need for need in demand.loose if self.may_be(need.fit)]
+            if len(possible) != 1 or any(self.may_be(fit) for fit in demand.one_of):
+                return None
+            orders[number] = possible[0]
+        return orders
+
+    def _could_be_better(self, found: Found) -> bool:
+        """Whether something that is not certain could lower what the set costs."""
+        usual = not changes_are_outranked(self.problem.question.preference)
+        for regret in self.problem.regrets:
+            if not all(self.problem.true_in(found.values, fit) for fit in regret.when):
+                continue
+            if any(self.problem.true_in(found.values, fit) for fit in regret.unless):
+                continue
+            if not usual or any(self.may_be(fit) for fit in regret.unless):
+                return True
+        return False

@@ -1,0 +1,184 @@
+"""What a set costs, criterion by criterion."""
+
+from collections import Counter, defaultdict
+from collections.abc import Iterable
+from typing import NamedTuple
+
+from graftbook.closure.answer import Cause, Difference, Totals
+from graftbook.closure.question import DEFAULT_PREFERENCE, Criterion
+from graftbook.closure.search.limits import effort_of, minutes_each, price_each, shows
+from graftbook.closure.search.problem import Found, Problem
+from graftbook.rulebook.model import Effort
+from graftbook.rulebook.scope import Fit, Scope
+
+
+class Cost(NamedTuple):
+    """What one change, or one loose part whatever its pieces, costs.
+
+    `unknown` counts parts whose price is not known. What a loose part costs by the piece is not in it.
+    """
+
+    irreversible: int = 0
+    visible: int = 0
+    changes: int = 0
+    unknown: int = 0
+    price: int = 0
+    labour: int = 0
+    unconfirmed: int = 0
+
+
+NO_COST = Cost()
+
+
+def whole_preference(preference: Iterable[Criterion]) -> tuple[Criterion, ...]:
+    """The asked order, each criterion once, with those left out at the end in the usual order."""
+    return tuple(dict.fromkeys((*preference, *DEFAULT_PREFERENCE)))
+
+
+def changes_are_outranked(preference: Iterable[Criterion]) -> bool:
+    """Whether a further change may be worth it: for a flaw remedied or a claim made certain."""
+    order = whole_preference(preference)
+    return order.index(Criterion.changes) > min(
+        order.index(Criterion.flaws), order.index(Criterion.unconfirmed)
+    )
+
+
+def fit_cost(scope: Scope, fit: Fit) -> Cost:
+    """What having this in its position, or ordered loose, costs; nothing when it is there today."""
+    if scope.is_today(fit):
+        return NO_COST
+    if fit.is_loose:
+        unknown = int(price_each(scope, fit.component) is None)
+        return Cost(irreversible=int(not effort_of(scope, fit).reversible), unknown=unknown)
+    visible = int(shows(scope, fit))
+    fitment = scope.option(fit).fitment
+    if fit.component is None or fitment is None:
+        return Cost(visible=visible, changes=1)
+    each = price_each(scope, fit.component)
+    return Cost(
+        irreversible=int(not fitment.effort.reversible),
+        visible=visible,
+        changes=1,
+        unknown=int(each is None),
+        price=(each or 0) * fitment.quantity,
+        labour=fitment.minutes,
+        unconfirmed=int(not fitment.confirmed),
+    )
+
+
+def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
+    """Pieces of each loose component that is ordered.
+
+    Demands add up; those of rules where one serves all count once, with the greatest of theirs, and so
+    do the wishes; an add-on that only remedies a flaw is one piece.
+    """
+    added: dict[str, int] = defaultdict(int)
+    shared: dict[tuple[str, str], int] = defaultdict(int)
+    for number, need in found.orders.items():
+        if group := problem.demands[number].shares_with:
+            shared[need.component, group] = max(shared[need.component, group], need.quantity)
+        else:
+            added[need.component] += need.quantity
+    for (component, _), most in shared.items():
+        added[component] += most
+    ordered = sorted(c for place, c in found.values.items() if c and Fit(place, c).is_loose)
+    return {number: added[number] or 1 for number in ordered}
+
+
+def totals_of(problem: Problem, found: Found) -> Totals:
+    """The totals of a finished set."""
+    scope = problem.scope
+    new = [fit for p, c in found.values.items() if not scope.is_today(fit := Fit(p, c))]
+    summed = Cost(*(sum(column) for column in zip(NO_COST, *(fit_cost(scope, f) for f in new), strict=True)))
+    loose = loose_quantities(problem, found)
+    flaws, undetermined = _regretted(problem, found)
+    return Totals(
+        summed.irreversible,
+        summed.visible,
+        summed.changes,
+        flaws,
+        summed.price + sum((price_each(scope, number) or 0) * pieces for number, pieces in loose.items()),
+        summed.labour + sum(minutes_each(scope, number) * pieces for number, pieces in loose.items()),
+        summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),
+        _unknown_pieces(scope, new, loose),
+        with_effort(scope, new, Effort.cutting),
+        with_effort(scope, new, Effort.machining),
+    )
+
+
+def with_effort(scope: Scope, new: Iterable[Fit], effort: Effort) -> tuple[str, ...]:
+    """The numbers whose fitting asks for this work, once a change and once a loose part, sorted."""
+    return tuple(sorted(f.component for f in new if f.component and effort_of(scope, f) is effort))
+
+
+def _unknown_pieces(scope: Scope, new: list[Fit], loose: dict[str, int]) -> tuple[tuple[str, int], ...]:
+    """The numbers whose price is not known, with their pieces."""
+    pieces: Counter[str] = Counter()
+    for fit in new:
+        if fit.component and price_each(scope, fit.component) is None:
+            pieces[fit.component] += loose[fit.component] if fit.is_loose else scope.option(fit).quantity
+    return tuple(sorted(pieces.items()))
+
+
+def _regretted(problem: Problem, found: Found) -> tuple[int, int]:
+    """Weight of the flaws brought, and number of rules that cannot be determined."""
+    flaws, undetermined = 0, set()
+    for regret in problem.regrets:
+        if not all(problem.true_in(found.values, fit) for fit in regret.when):
+            continue
+        if regret.cause is not Cause.flaw:
+            undetermined.add((regret.cause, regret.name))
+        elif not any(problem.true_in(found.values, fit) for fit in regret.unless):
+            flaws += regret.weight
+    return flaws, len(undetermined)
+
+
+def _unconfirmed_rules(problem: Problem, found: Found) -> int:
+    return sum(
+        1
+        for demand in problem.demands
+        if demand.unconfirmed and all(problem.true_in(found.values, fit) for fit in demand.when)
+    )
+
+
+def unknown_count(problem: Problem, found: Found) -> int:
+    """Parts of unknown price: each change counts, and each loose component once."""
+    return sum(fit_cost(problem.scope, Fit(p, c)).unknown for p, c in found.values.items())
+
+
+def score(problem: Problem, found: Found) -> tuple[int, ...]:
+    """The set's place in the order of preference, smaller is better.
+
+    Price is two figures: parts of unknown price, then the sum of the known ones.
+    """
+    totals = totals_of(problem, found)
+    figures: list[int] = []
+    for criterion in whole_preference(problem.question.preference):
+        if criterion is Criterion.price:
+            figures.append(unknown_count(problem, found))
+        figures.append(figure(totals, criterion))
+    return tuple(figures)
+
+
+def tie_key(problem: Problem, found: Found) -> tuple:
+    """Decides between sets that cost the same: fewer loose pieces, then smaller numbers first."""
+    pieces = sum(loose_quantities(problem, found).values())
+    values = tuple(found.values[place] or "" for place in problem.domains)
+    orders = tuple(need.component for _, need in sorted(found.orders.items()))
+    return (pieces, values, orders)
+
+
+def figure(totals: Totals, criterion: Criterion) -> int:
+    """One criterion's figure."""
+    return getattr(totals, criterion.name)
+
+
+def difference(one: Totals, other: Totals) -> Difference:
+    """What `other` has more than `one`; only what differs."""
+    found = {c: figure(other, c) - figure(one, c) for c in Criterion}
+    here, there = Counter(dict(one.unknown_pieces)), Counter(dict(other.unknown_pieces))
+    return Difference(
+        {c: value for c, value in found.items() if value},
+        tuple(sorted(there - here)),
+        tuple(sorted(here - there)),
+    )

@@ -1,0 +1,464 @@
+"""The only place where the facts of an answer become sentences."""
+
+from collections.abc import Iterable, Iterator
+
+from graftbook.closure.answer import (
+    Answer,
+    Because,
+    Cause,
+    Change,
+    Contradiction,
+    Difference,
+    FlawNote,
+    How,
+    Loose,
+    Note,
+    Other,
+    Outcome,
+    Solution,
+    Totals,
+    Unconfirmed,
+    WayOut,
+)
+from graftbook.closure.explain.comparing import Comparison
+from graftbook.closure.question import Criterion
+from graftbook.closure.search.possible import Looked
+from graftbook.closure.words import phrases
+from graftbook.closure.words.cautions import cautions_for
+from graftbook.rulebook.model import Effort, Grade, RuleBook
+from graftbook.rulebook.scope import LOOSE
+
+GRADE_WORDS = {
+    Grade.none: "no evidence",
+    Grade.hearsay: "hearsay",
+    Grade.parts_book: "the parts book",
+    Grade.workshop_manual: "the workshop manual",
+    Grade.measured: "measured",
+    Grade.trial_fitted: "trial fitted",
+    Grade.built_and_driven: "built and driven",
+}
+
+EFFORT_WORDS = {
+    Effort.direct: "fits as it is",
+    Effort.with_companions: "fits with its companions",
+    Effort.machining: "needs machining",
+    Effort.cutting: "needs cutting or welding and cannot be put back",
+}
+
+
+# A whole answer ---------------------------------------------------------------------------------
+
+
+def headline(answer: Answer) -> str:
+    """The outcome in one line."""
+    match answer.outcome:
+        case Outcome.proved if answer.nothing_wished and not answer.solution.changes:
+            return "Nothing is wished, so nothing changes."
+        case Outcome.proved if not answer.solution.changes and not answer.solution.loose:
+            return "Nothing needs to change: the vehicle fulfils this as it stands."
+        case Outcome.proved:
+            return f"Proved: the best of all sets that fulfil this. {costs(answer.solution.totals)}"
+        case Outcome.impossible:
+            return "Impossible, proved: no set fulfils all of this."
+        case Outcome.not_proved:
+            return _not_proved(answer)
+        case Outcome.too_large:
+            return "These wishes reach more of the vehicle than can be reasoned over; ask for less at once."
+
+
+def _not_proved(answer: Answer) -> str:
+    if answer.solution is None:
+        return "Time ran out before a set was found; that does not mean that there is none."
+    gap = f" (gap {answer.gap:.1%})" if answer.gap is not None else ""
+    return f"Not proved in time: this set fulfils everything, a better one may exist{gap}. " + costs(
+        answer.solution.totals
+    )
+
+
+def costs(totals: Totals) -> str:
+    """What a set costs, in one sentence or two."""
+    show = {0: "nothing shows", 1: "1 change shows"}.get(totals.visible, f"{totals.visible} changes show")
+    between = ";" if totals.unknown_prices else ","
+    parts = f"Parts {phrases.parts_cost(totals.price, totals.unknown_prices)}{between}"
+    said = ", ".join((_count(totals.changes, "change"), work(totals), show))
+    return f"{said}. {parts} labour {hours(totals.labour)}."
+
+
+def work(totals: Totals) -> str:
+    """What of a set is cut, welded or machined."""
+    cut = phrases.cannot_be_put_back(totals.irreversible, totals.cut)
+    return f"{cut}, {phrases.machined(totals.machined)}" if totals.machined else cut
+
+
+def hours(minutes: int) -> str:
+    """580 minutes: "9 h 40 min"."""
+    whole, rest = divmod(minutes, 60)
+    return (
+        " ".join(word for word in (f"{whole} h" if whole else "", f"{rest} min" if rest else "") if word)
+        or "0 h"
+    )
+
+
+def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
+    """The whole answer, a sentence or two a line, short things first."""
+    lines = [headline(answer)]
+    if answer.solution is not None:
+        lines += solution_sentences(book, answer.solution)
+    for number, other in enumerate(answer.others, 2):
+        lines.append(f"Another good set ({number}): {costs(other.totals)}")
+    if fewer := fewer_others(answer):
+        lines.append(fewer)
+    for contradiction in answer.contradictions:
+        lines += contradiction_sentences(contradiction)
+    lines += [way_out_sentence(way) for way in answer.ways_out]
+    if answer.outcome is Outcome.impossible and answer.cut_short:
+        lines.append("Not all ways out were looked at in time; a longer deadline may find more.")
+    elif answer.more_ways_out:
+        lines.append("There are more ways out.")
+    return lines
+
+
+def fewer_others(answer: Answer) -> str:
+    """Why there are fewer further sets than were asked for; empty when there are not."""
+    if answer.solution is None or len(answer.others) >= answer.others_asked:
+        return ""
+    shown, count = len(answer.others), _count(answer.others_asked, "other set")
+    found = f"{shown or 'none'} {'is' if shown <= 1 else 'are'} shown"
+    return f"You asked for {count}; {found}: {_why_fewer(answer)}."
+
+
+def _why_fewer(answer: Answer) -> str:
+    if answer.outcome is Outcome.not_proved:
+        return "the time was up before this set was proved the best"
+    if not answer.others_complete:
+        if answer.cut_short:
+            return "the time was up"
+        return "too many were looked at that hold parts nobody asks for; there may be more"
+    return (
+        "only what holds no part to spare, beats each of the sets shown in price, in what shows or in "
+        "labour, and falls behind it in another of these"
+    )
+
+
+def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
+    """One set: changes, loose parts, flaws, notes, cautions."""
+    return [
+        *(change_sentence(book, change) for change in solution.changes),
+        *(loose_sentence(book, part) for part in solution.loose),
+        *flaw_sentences(book, solution),
+        *(note_sentence("Already so", note) for note in solution.already_so),
+        *(note_sentence("Advised", note) for note in solution.advised),
+        *(note_sentence("Not determined", note) for note in solution.not_determined),
+        *(unconfirmed_sentence(book, claim) for claim in solution.unconfirmed),
+        *cautions_for(book, solution.changes, solution.loose),
+    ]
+
+
+# Changes ----------------------------------------------------------------------------------------
+
+
+def change_sentence(book: RuleBook, change: Change) -> str:
+    """What changes at a position, why, and what else could have been chosen."""
+    work = "" if change.effort is Effort.direct else f" It {EFFORT_WORDS[change.effort]}."
+    return " ".join(
+        part
+        for part in (
+            phrases.opening(f"{what_changes(book, change)}.{work}"),
+            because_sentence(book, change.because, gone=change.component is None),
+            also_sentence(book, change.also_needed_by, change.because),
+            choice_sentence(book, change),
+        )
+        if part
+    )
+
+
+def what_changes(book: RuleBook, change: Change) -> str:
+    """What changes at a position, and nothing more."""
+    where = phrases.position(book, change.position)
+    if change.component is None:
+        return f"{where}: {phrases.component(book, change.replaces)} comes off and nothing takes its place"
+    count = f", {change.quantity} off" if change.quantity > 1 else ""
+    asked = f", today's number for {change.asked_number}" if change.asked_number else ""
+    old = f" in place of {change.replaces}" if change.replaces else ""
+    return f"{where}: {phrases.component(book, change.component)}{asked}{count}{old}"
+
+
+def because_sentence(book: RuleBook, because: Because, gone: bool = False) -> str:
+    """The reason of one change; `gone`: of a part that comes off with nothing in its place."""
+    if not because.parent or because.how is How.together:
+        return phrases.opening(because.sentence)
+    parent = phrases.place(book, because.parent)
+    reason = because.sentence.rstrip(".")
+    match because.how:
+        case How.makes_way:
+            return f"The old part makes way for {parent}: {reason}."
+        case How.left_without:
+            return f"The old part goes because what it needs at {parent} is gone: {reason}."
+        case How.still_needs:
+            asking = phrases.place(book, because.asking)
+            stays = f"{asking} {phrases.verb(asking, 'stays and needs', 'stay and need')} it"
+            return phrases.opening(f"{stays}, now that {parent} {_has_changed(parent)}: {reason}.")
+        case How.remedies:
+            return f"It remedies a flaw of {parent}: {reason}."
+        case How.makes_sure:
+            return f"With the old part beside {parent} this could not be determined: {reason}."
+    needs = phrases.verb(parent, "needs it", "need it")
+    return phrases.opening(f"{parent} {needs}{' gone' if gone else ''}: {reason}.")
+
+
+def _has_changed(title: str) -> str:
+    return phrases.verb(title, "has changed", "have changed")
+
+
+def also_sentence(book: RuleBook, also: Iterable[Because], first: Because) -> str:
+    """What else asks for the same change, beside the place that the first reason names."""
+    asking: dict[str, None] = {}
+    way: dict[str, None] = {}
+    for because in also:
+        place = because.asking or because.parent
+        if place and place in (first.asking, first.parent):
+            continue
+        name = phrases.place(book, place) if place else "your wish"
+        (way if because.how is How.makes_way else asking).setdefault(name)
+    needed = f"Also needed by {phrases.listed(asking)}." if asking else ""
+    makes_way = f"The old part also makes way for {phrases.listed(way)}." if way else ""
+    return f"{needed} {makes_way}".strip()
+
+
+def choice_sentence(book: RuleBook, change: Change) -> str:
+    """That it was chosen, and what the next best would have cost; nothing where that was not looked at."""
+    if change.forced:
+        return ""
+    if change.only_one:
+        other = "the other" if change.choices == 2 else "any of the others"
+        return f"Chosen out of {change.choices}: with {other} not all of your wishes can be fulfilled."
+    others = [other_sentence(book, change, other) for other in change.others]
+    return " ".join([f"Chosen out of {change.choices}.", *others]) if others else ""
+
+
+def other_sentence(book: RuleBook, change: Change, other: Other) -> str:
+    """The next best, as a difference."""
+    return f"The next best, {other_name(book, change, other)}: {difference_words(other.difference)}."
+
+
+def other_name(book: RuleBook, change: Change, other: Other) -> str:
+    """What the next best set has there, and what does elsewhere what was demanded."""
+    way = other_way(book, change, other)
+    if other.component is None:
+        here = "leaving it empty"
+    else:
+        here = f"{'keeping ' if other.kept else ''}{phrases.component(book, other.component)}"
+    return f"{here}, with {way}" if way else here
+
+
+def other_way(book: RuleBook, change: Change, other: Other) -> str:
+    """What another set has elsewhere instead; empty where that needs no saying."""
+    if other.way is None or other.way.place == change.position:
+        return ""
+    named, place = phrases.component(book, other.way.component), other.way.place
+    return named if place.startswith(LOOSE) else f"{named} at {phrases.position(book, place)}"
+
+
+def difference_words(difference: Difference) -> str:
+    """Such as "62.00 more for parts and 1 more visible change".
+
+    Where a price is not known on either side, what is known of the parts is told apart.
+    """
+    figures, known = difference.figures, difference.price_is_known
+    told = [c for c in Criterion if figures.get(c) and (known or c is not Criterion.price)]
+    words = phrases.listed(_difference(c, figures[c]) for c in told) if told else ""
+    if known:
+        return words or "no difference in cost"
+    return "; ".join(part for part in (words, _incomparable(difference)) if part)
+
+
+def _incomparable(difference: Difference) -> str:
+    """Which prices are missing for a comparison of the parts, and what is known of the rest."""
+    added, removed = difference.unknown_added, difference.unknown_removed
+    whose = [phrases.listed(added)] if added else []
+    whose += [f"{phrases.listed(removed)}, of which it needs less,"] if removed else []
+    known = difference.figures.get(Criterion.price, 0)
+    rest = f"{phrases.money(abs(known))} {'more' if known > 0 else 'less'}" if known else "the same"
+    return (
+        f"the parts cannot be compared: the price of {' and of '.join(whose)} is not known "
+        f"(the parts of known price cost {rest})"
+    )
+
+
+def _difference(criterion: Criterion, value: int) -> str:
+    more = "more" if value > 0 else "less"
+    size = abs(value)
+    match criterion:
+        case Criterion.price:
+            return f"{phrases.money(size)} {more} for parts"
+        case Criterion.labour:
+            return f"{hours(size)} {more} labour"
+        case Criterion.flaws:
+            return f"{size} {more} in flaws by weight"
+    one, many = {
+        Criterion.irreversible: ("part cut or welded", "parts cut or welded"),
+        Criterion.visible: ("visible change", "visible changes"),
+        Criterion.changes: ("change", "changes"),
+        Criterion.unconfirmed: ("unconfirmed claim", "unconfirmed claims"),
+    }[criterion]
+    return f"{size} {'more' if value > 0 else 'fewer'} {one if size == 1 else many}"
+
+
+def loose_sentence(book: RuleBook, part: Loose) -> str:
+    """A loose part, the work that it asks for, and its note."""
+    known = book.components.get(part.component)
+    said = (
+        f"{part.quantity} × {phrases.component(book, part.component)}.",
+        "" if part.effort is Effort.direct else f"It {EFFORT_WORDS[part.effort]}.",
+        f"Note: {known.note.rstrip('.')}." if known and known.note else "",
+        because_sentence(book, part.because),
+        also_sentence(book, part.also_needed_by, part.because),
+    )
+    return " ".join(sentence for sentence in said if sentence)
+
+
+# Reasons back to a wish -------------------------------------------------------------------------
+
+
+def chain(solution: Solution, position: str) -> tuple[Because, ...]:
+    """The reasons from a change back to the wish that it follows from, nearest first."""
+    by_position = {change.position: change.because for change in solution.changes}
+    by_position |= {LOOSE + part.component: part.because for part in solution.loose}
+    reasons: list[Because] = []
+    while position in by_position and len(reasons) <= len(by_position):
+        reasons.append(by_position[position])
+        position = reasons[-1].parent
+    return tuple(reasons)
+
+
+def chain_sentences(book: RuleBook, solution: Solution, position: str) -> list[str]:
+    """The chain in words, the wish first."""
+    return [because_sentence(book, because) for because in reversed(chain(solution, position))]
+
+
+# Impossible -------------------------------------------------------------------------------------
+
+
+def contradiction_sentences(contradiction: Contradiction) -> list[str]:
+    """What cannot hold together, then the facts behind it."""
+    count = len(contradiction.parts)
+    head = "This cannot be:" if count == 1 else f"These {count} do not go together:"
+    if not contradiction.smallest:
+        head = "These do not go together (perhaps not all are needed for that):"
+    return [
+        head,
+        *(part_sentence(part) for part in contradiction.parts),
+        *(fact.sentence for fact in contradiction.facts),
+    ]
+
+
+def part_sentence(part: Because) -> str:
+    """A wish, limit or rule in a contradiction."""
+    if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
+        return part.sentence
+    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence.rstrip('.')}."
+
+
+def way_out_sentence(way: WayOut) -> str:
+    """One way out, and what one then gets."""
+    gets = _gets(way.totals) if way.totals else ""
+    return f"Way out: {way.instead}. {gets}".strip()
+
+
+def _gets(totals: Totals) -> str:
+    costs_anything = totals.changes or totals.price or totals.labour or totals.unknown_prices
+    return costs(totals) if costs_anything else "Then nothing needs to change."
+
+
+def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
+    """How another answer differs from the one asked for."""
+    if comparison.other.solution is None:
+        return [
+            headline(comparison.other),
+            *(line for c in comparison.other.contradictions for line in contradiction_sentences(c)),
+        ]
+    if comparison.one.solution is None:
+        return [headline(comparison.one), f"The other can be done: {costs(comparison.other.solution.totals)}"]
+    return [
+        f"It makes this difference: {difference_words(comparison.difference)}.",
+        *(f"Only then: {change_sentence(book, c)}" for c in comparison.only_in_other),
+        *(f"No longer: {change_sentence(book, c)}" for c in comparison.only_in_one),
+    ]
+
+
+# Compatibility ----------------------------------------------------------------------------------
+
+
+def why_it_cannot(against: Iterable[Because]) -> str:
+    """The rules and facts because of which a component cannot be fitted, each once."""
+    return " ".join(dict.fromkeys(f"{phrases.opening(part.sentence).rstrip('.')}." for part in against))
+
+
+def how_far(looked_at: Looked) -> str:
+    """How far it was looked where nothing is proved."""
+    if looked_at is Looked.next_step:
+        return "Only the next step was looked at; ask for a closure to prove a whole set."
+    return "Only what must follow was looked at; ask for a closure to prove a whole set."
+
+
+# Notes ------------------------------------------------------------------------------------------
+
+
+def flaw_sentences(book: RuleBook, solution: Solution) -> Iterator[str]:
+    """Flaws gone, brought and left."""
+    heads = (
+        ("Gone", solution.flaws_gone),
+        ("Brought", solution.flaws_brought),
+        ("Left", solution.flaws_left),
+    )
+    for head, notes in heads:
+        for note in notes:
+            yield f"{head}: {flaw_words(book, note)}"
+
+
+def flaw_words(book: RuleBook, note: FlawNote) -> str:
+    """A known flaw with its severity and place."""
+    where = phrases.position(book, note.position)
+    where = f"{note.severity.name}; {note.component} at {where}"
+    return phrases.opening(f"{note.symptom.rstrip('.')} ({where}).")
+
+
+def note_sentence(head: str, note: Note) -> str:
+    """A note, with what is not recorded."""
+    missing = f" Not recorded: {'; '.join(note.missing)}." if note.missing else ""
+    return f"{head}: {note.sentence.rstrip('.')}.{missing}"
+
+
+def rests_on(solution: Solution) -> str:
+    """What the claims under a set are worth: that of the weakest, and how many have no more."""
+    if not solution.changes and not solution.loose:
+        return "No claim is needed: nothing changes."
+    if solution.confidence is None:
+        return "Rests on the factory's own fitting."
+    count = len({claim.claim for claim in solution.unconfirmed if claim.grade is solution.confidence})
+    if solution.confidence is Grade.none:
+        return f"Rests on claims with no evidence recorded at all ({count})."
+    if count:
+        return f"The weakest claims rest on {GRADE_WORDS[solution.confidence]} ({count})."
+    return f"Every claim was measured, fitted or driven; the weakest: {GRADE_WORDS[solution.confidence]}."
+
+
+def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:
+    """A claim that nobody has confirmed."""
+    where = f" at {phrases.position(book, claim.position)}" if claim.position else ""
+    return (
+        f"Nobody has confirmed {claim.claim}: {claim.component}{where} rests on {GRADE_WORDS[claim.grade]}."
+    )
+
+
+def claim_words(book: RuleBook, claim: Unconfirmed) -> str:
+    """What a claim says, as a sentence: what a rule asks and why, or that a part fits a place."""
+    asked = next((rule.reason for rule in book.companions if rule.name == claim.claim), "")
+    if asked:
+        return f"{phrases.opening(asked.rstrip('.'))}."
+    where = f" {phrases.position(book, claim.position)}" if claim.position else " this vehicle"
+    return f"That {phrases.component(book, claim.component)} fits{where}."
+
+
+def _count(number: int, noun: str) -> str:
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"

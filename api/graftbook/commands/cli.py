@@ -1,0 +1,297 @@
+"""The `graftbook` command. Exit codes: 0 done, 1 the answer is no, 2 wrong use, 3 no database."""
+
+import os
+import shlex
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from graftbook.commands import console as c
+from graftbook.commands.console import (
+    NO,
+    counted,
+    counting,
+    engine_for,
+    order_query_from,
+    print_json,
+    print_lines,
+    query_from,
+    readable_errors,
+    service_for,
+    settings_for,
+    show_mistakes,
+    stop,
+    who,
+)
+from graftbook.commands.keys import keys
+from graftbook.commands.stock import stock
+from graftbook.settings import Settings
+
+app = typer.Typer(
+    name="graftbook",
+    help="Which parts fit this chassis number, what each choice brings, what clashes, and why.",
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.add_typer(keys, name="keys")
+app.add_typer(stock, name="stock")
+
+
+@app.command()
+def serve(
+    database: c.Database = None,
+    host: Annotated[str | None, typer.Option(help="Address to listen on.")] = None,
+    port: Annotated[int | None, typer.Option(help="Port to listen on.")] = None,
+    workers: Annotated[int, typer.Option(help="Processes.", min=1)] = 1,
+) -> None:
+    """Answer over HTTP. Changes take a key; beyond this machine nothing is served while no key exists."""
+    from graftbook.access.exposure import require_keys_beyond_this_machine
+    from graftbook.process.serving import serve as run
+
+    settings = settings_for(database, host=host, port=port)
+    with readable_errors():
+        require_keys_beyond_this_machine(settings, engine_for(settings))
+    os.environ |= {
+        "GRAFTBOOK_DATABASE_URL": settings.database_url,
+        "GRAFTBOOK_HOST": settings.host,
+        "GRAFTBOOK_PORT": str(settings.port),
+    }
+    if settings.port:
+        typer.echo(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
+    run(settings, workers)
+
+
+@app.command()
+def migrate(
+    revision: Annotated[str, typer.Argument(help="head: newest; base: nothing; or a revision.")] = "head",
+    database: c.Database = None,
+    backup_to: Annotated[
+        Path | None, typer.Option("--backup", help="Going down: copy the whole database to this file first.")
+    ] = None,
+    yes: Annotated[bool, typer.Option("--yes", help="Going down: lose it without a copy.")] = False,
+) -> None:
+    """Bring the database to the shape that this program needs, or down to an older one.
+
+    Going down takes away what the older shape has no place for. It says what, and asks before.
+    """
+    from graftbook import database as databases
+
+    settings = settings_for(database)
+    with readable_errors():
+        engine = databases.make_engine(settings.database_url)
+        if lost := databases.lost_by(engine, revision):
+            _agree_to_lose(settings, lost, revision, backup_to, yes)
+        databases.migrate(engine, revision)
+    typer.echo(f"The database is at {revision}.")
+
+
+def _agree_to_lose(
+    settings: Settings, lost: dict[str, int], revision: str, backup_to: Path | None, yes: bool
+) -> None:
+    """Say what a way down takes away, and end the command unless that is wanted or copied before."""
+    typer.echo(f"Going down to {revision} takes away for good:", err=True)
+    for name, count in sorted(lost.items(), key=lambda item: (-item[1], item[0])):
+        typer.echo(f"  {name}: {c.counted(count, 'row')}", err=True)
+    if backup_to is not None:
+        from graftbook.backups.service import backup as write
+
+        size = write(settings, backup_to)
+        typer.echo(f"{size:,} bytes written to {backup_to} and checked.", err=True)
+    elif not yes:
+        if not sys.stdin.isatty():
+            stop("nothing was done: give --backup FILE to copy the database first, or --yes to lose it")
+        typer.confirm("Lose it, without a copy?", err=True, abort=True)
+
+
+@app.command()
+def load(
+    sources: Annotated[
+        list[Path], typer.Argument(help="Sheets (.csv, .json) or folders of sheets.", exists=True)
+    ],
+    database: c.Database = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
+    why: Annotated[str, typer.Option(help="Why, for the history.")] = "",
+) -> None:
+    """Load records, all or nothing; a record of a known name replaces it."""
+    from graftbook.catalogue.loading.imports import load as load_records
+
+    settings = settings_for(database)
+    with readable_errors(), counting("records read") as step:
+        report = load_records(
+            engine_for(settings), list(sources), dry_run=dry_run, progress=step, who=who(), why=why
+        )
+    show_mistakes(report)
+    if not report.ok:
+        raise typer.Exit(NO)
+    kept = "would be stored" if dry_run else f"stored as revision {report.revision}"
+    typer.echo(f"{counted(report.records.total(), 'record')} {kept} in {report.seconds:.1f} s.")
+    if not dry_run:
+        typer.echo("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
+
+
+@app.command()
+def export(
+    target: Annotated[
+        Path | None, typer.Argument(help="File, or folder that exists; else the terminal.")
+    ] = None,
+    database: c.Database = None,
+) -> None:
+    """Write the whole catalogue as `load` reads it: one sheet, or a sheet a kind into a folder."""
+    from graftbook.catalogue.format.exports import export as write
+
+    settings = settings_for(database)
+    with readable_errors():
+        engine = engine_for(settings)
+        if target is None or str(target) == "-":
+            write(engine, sys.stdout)
+            return
+        with counting("records written") as step:
+            count = write(engine, target, step)
+    typer.echo(f"{count} records written to {target}.")
+
+
+@app.command()
+def backup(
+    target: Annotated[Path, typer.Argument(help="File to write; it is there whole or not at all.")],
+    database: c.Database = None,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over a file that exists.")] = False,
+) -> None:
+    """Copy one state of the whole database into a file, checked, while the service runs.
+
+    The file holds what the database holds, so keep it as safe. SQLite: a database of its own.
+    PostgreSQL: a dump by its own pg_dump, which must be at least as new as the server.
+    """
+    from graftbook.backups.service import backup as write
+
+    with readable_errors():
+        size = write(settings_for(database), target, replace=replace)
+    typer.echo(f"{size:,} bytes written to {target} and checked.")
+
+
+@app.command()
+def restore(
+    source: Annotated[Path, typer.Argument(help="File that `backup` wrote.", exists=True, dir_okay=False)],
+    database: c.Database = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Put it in the place of the database that is there.")
+    ] = False,
+) -> None:
+    """Put a backup in the database's place, all or nothing, while the service runs.
+
+    An older backup is brought to this program's shape first. What was stored after the backup is gone:
+    make a backup of the present state before.
+    """
+    from graftbook.backups.service import restore as put_back
+
+    with readable_errors():
+        revision = put_back(settings_for(database), source, replace=replace)
+    typer.echo(f"Restored from {source}: the catalogue is at revision {revision}.")
+
+
+@app.command()
+def lint(
+    database: c.Database = None,
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+) -> None:
+    """Look for contradictions in the catalogue: numbers in circles, parts that can never be fitted, …"""
+    from graftbook.catalogue.lint.lint import lint as find
+
+    settings = settings_for(database)
+    with readable_errors(), counting("findings") as step:
+        findings = []
+        for finding in find(engine_for(settings), settings.currency):
+            findings.append(finding)
+            step(len(findings))
+    if as_json:
+        print_json([finding.document() for finding in findings])
+    else:
+        for finding in findings:
+            typer.echo(str(finding))
+        typer.echo(f"{counted(len(findings), 'finding')}.")
+    if findings:
+        raise typer.Exit(NO)
+
+
+@app.command()
+def closure(
+    database: c.Database = None, chassis: c.Chassis = None, variant: c.Variant = None, build: c.Build = None,
+    option: c.Option = None, fitted: c.Fitted = None, on_the_bench: c.Bench = None, fit: c.Fit = None,
+    remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, clear: c.Clear = None, keep: c.Keep = None,
+    keep_section: c.KeepSection = None, refuse: c.Refuse = None, effort_at_most: c.Effort = "cutting",
+    price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
+    specification: c.Specification = None, rules: c.Rules = None, alternatives: c.Alternatives = 0,
+    as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
+) -> None:  # fmt: skip
+    """The complete set that follows from a vehicle and some wishes, with reasons and order list."""
+    from graftbook.orders.plain_text import order_lines
+    from graftbook.orders.service import closure_and_order
+    from graftbook.questions.closures.plain_text import answer_lines
+
+    asked = query_from(locals())
+    with readable_errors():
+        document, wanted = closure_and_order(service_for(settings_for(database)), asked.body())
+    if as_json:
+        print_json(document)
+    else:
+        print_lines(answer_lines(document))
+        if wanted:
+            print_lines(["", *order_lines(wanted, document["currency"])])
+    if document["set"] is None:
+        raise typer.Exit(NO)
+
+
+@app.command()
+def order(
+    database: c.Database = None, chassis: c.Chassis = None, variant: c.Variant = None, build: c.Build = None,
+    option: c.Option = None, fitted: c.Fitted = None, on_the_bench: c.Bench = None, fit: c.Fit = None,
+    remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, clear: c.Clear = None, keep: c.Keep = None,
+    keep_section: c.KeepSection = None, refuse: c.Refuse = None, effort_at_most: c.Effort = "cutting",
+    price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
+    specification: c.Specification = None, rules: c.Rules = None,
+    by: c.By = None, at_most_suppliers: c.AtMostSuppliers = None, fastest: c.Fastest = False,
+    form: Annotated[str, typer.Option("--format", help="text, csv, json, xlsx or pdf.")] = "text",
+    part: Annotated[str, typer.Option(help="Only supplier:NAME or vehicle:LABEL (csv, xlsx, pdf).")] = "",
+    output: Annotated[Path | None, typer.Option(help="File to write; else the terminal.")] = None,
+) -> None:  # fmt: skip
+    """The order of the closure that the same options give: what to buy, and from whom."""
+    from graftbook.orders.forms import MEDIA, writer
+    from graftbook.orders.plain_text import order_page
+    from graftbook.orders.service import order_facts_for
+
+    if form != "text" and form not in MEDIA:
+        stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
+    asked = order_query_from(locals())
+    settings = settings_for(database)
+    with readable_errors(), c.enough_time():
+        facts = order_facts_for(service_for(settings), asked.order())
+        written = None if form == "text" else writer(form, settings.house, part)(facts)
+    if written is None:
+        print_lines(order_page(facts))
+    elif output:
+        output.write_bytes(written)
+        typer.echo(f"{len(written)} bytes written to {output}.")
+    else:
+        sys.stdout.buffer.write(written)
+
+
+@app.command()
+def demo(
+    place: Annotated[
+        Path | None, typer.Argument(help="Folder for the demo's database; else a temporary one.")
+    ] = None,
+    chassis: Annotated[str, typer.Option(help="Chassis number.")] = "24PL-018412",
+    fit: Annotated[str, typer.Option(help="The component wished for: front disc brakes.")] = "QB-3310",
+) -> None:
+    """The main job on invented data: load the demo range, wish for front disc brakes, print the set."""
+    from graftbook.commands.demo import run
+
+    with readable_errors():
+        print_lines(run(place, chassis, fit, shlex.quote(sys.argv[0])))
+
+
+def main() -> None:
+    """The console script."""
+    app()

@@ -1,0 +1,228 @@
+"""What the commands share: their options, how they begin, how they end, how they print.
+
+Every command loads this, a mere question for help too: what takes long to load (the database, the service,
+the questions) is imported where it is used.
+"""
+
+import os
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
+
+import typer
+from pydantic import ValidationError
+
+from graftbook.problems import Problem, Unavailable
+from graftbook.settings import Settings
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
+    from graftbook.catalogue.loading.load import Report
+    from graftbook.orders.question_schemas import OrderQuery
+    from graftbook.process.state import Service
+    from graftbook.questions.closures.query import ClosureQuery
+
+Query = TypeVar("Query", bound="ClosureQuery")
+
+NO, WRONG_USE, NO_DATABASE = 1, 2, 3
+"""How a command ends when the answer is no, when it was used wrongly, when there is no database."""
+
+Database = Annotated[
+    str | None,
+    typer.Option("--database", help="Database address; else GRAFTBOOK_DATABASE_URL, else a file here."),
+]
+Chassis = Annotated[str | None, typer.Option(help="Chassis number, such as 24PL-018412.")]
+Variant = Annotated[str | None, typer.Option(help="Variant; may be left out with a chassis number.")]
+Build = Annotated[str | None, typer.Option(help="Name of a stored build.")]
+Option = Annotated[list[str] | None, typer.Option("--option", help="An option the vehicle has. Repeatable.")]
+Fitted = Annotated[
+    list[str] | None,
+    typer.Option(help="position=component that is fitted today; position= for empty. Repeatable."),
+]
+Bench = Annotated[list[str] | None, typer.Option("--on-the-bench", help="A component at hand. Repeatable.")]
+Fit = Annotated[
+    list[str] | None, typer.Option("--fit", help="Fit this: number or number@position. Repeatable.")
+]
+Remedy = Annotated[list[str] | None, typer.Option("--remedy", help="Remedy this known flaw. Repeatable.")]
+RemedyAll = Annotated[
+    str | None, typer.Option("--remedy-all", help="Remedy every known flaw from this severity up: severe, …")
+]
+Clear = Annotated[list[str] | None, typer.Option("--clear", help="Leave this position empty. Repeatable.")]
+Keep = Annotated[list[str] | None, typer.Option("--keep", help="Keep this position as today. Repeatable.")]
+KeepSection = Annotated[list[str] | None, typer.Option(help="Keep this section as today. Repeatable.")]
+Refuse = Annotated[list[str] | None, typer.Option("--refuse", help="Do not fit this component. Repeatable.")]
+Effort = Annotated[
+    str,
+    typer.Option(
+        help="Most work: direct, 'with companions', machining, cutting. machining: can be put back."
+    ),
+]
+Price = Annotated[str | None, typer.Option("--price-at-most", help="Ceiling on the parts.")]
+Invisible = Annotated[bool, typer.Option("--nothing-visible", help="Nothing that shows may change.")]
+Specification = Annotated[str | None, typer.Option(help="Stored specification: name or name@version.")]
+Rules = Annotated[
+    str | None,
+    typer.Option(
+        help="Which rules bind: 'in service', or 'type approval' too; else as GRAFTBOOK_RULES says."
+    ),
+]
+Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
+
+
+By = Annotated[str | None, typer.Option(help="Everything must be there by this day, such as 2026-12-24.")]
+AtMostSuppliers = Annotated[int | None, typer.Option(help="No more suppliers than this.")]
+Fastest = Annotated[bool, typer.Option("--fastest", help="As early as can be, then the cheapest.")]
+
+
+def query_from(given: dict[str, Any]) -> "ClosureQuery":
+    """The question that a command's options ask; ends the command when they cannot be one."""
+    from graftbook.questions.closures.query import ClosureQuery
+
+    return _from_options(ClosureQuery, given)
+
+
+def order_query_from(given: dict[str, Any]) -> "OrderQuery":
+    """The same with how to buy."""
+    from graftbook.orders.question_schemas import OrderQuery
+
+    return _from_options(OrderQuery, given)
+
+
+def _from_options(query: type[Query], given: dict[str, Any]) -> Query:
+    fields = {k: v for k, v in given.items() if k in query.model_fields and v is not None}
+    try:
+        return query(**fields)
+    except ValidationError as error:
+        from graftbook.http.errors import problem_from_mistakes
+
+        stop(problem_from_mistakes(error.errors()).detail)
+
+
+def settings_for(database: str | None, **given: Any) -> Settings:
+    """The settings of the environment with a command's options over them."""
+    values = {"database_url": database, **given}
+    try:
+        return Settings(**{key: value for key, value in values.items() if value is not None})
+    except ValidationError as error:
+        stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()))
+
+
+def service_for(settings: Settings) -> "Service":
+    """The service's parts on a database of the right shape. Raises Unavailable."""
+    from graftbook.process.state import make_service
+
+    service = make_service(settings)
+    _require_shape(service.engine)
+    return service
+
+
+def engine_for(settings: Settings) -> "Engine":
+    """The database alone, of the right shape, for what needs no question answered. Raises Unavailable."""
+    from graftbook.database import make_engine
+
+    engine = make_engine(settings.database_url, settings.pool_size)
+    _require_shape(engine)
+    return engine
+
+
+def _require_shape(engine: "Engine") -> None:
+    from graftbook.process.warm import migration_level
+
+    right, present, needed = migration_level(engine)
+    if not right:
+        engine.dispose()
+        raise Unavailable(
+            f"the database is at {present}, the program needs {needed}: run `graftbook migrate`"
+        )
+
+
+@contextmanager
+def readable_errors() -> Iterator[None]:
+    """Ends the command with one readable line and the right exit code when something goes wrong inside."""
+    try:
+        yield
+    except Unavailable as error:
+        stop(error.detail, NO_DATABASE)
+    except Problem as error:
+        stop(error.detail)
+    except (OSError, ValueError) as error:
+        stop(str(error))
+    except Exception as error:
+        # Loaded here, since most commands end well; one that came this far has loaded it itself.
+        from sqlalchemy.exc import DBAPIError
+
+        from graftbook.closure.search.deadline import OutOfTime
+
+        if isinstance(error, OutOfTime):
+            stop("this was not worked out in the time there is; ask for less at once", NO)
+        if not isinstance(error, DBAPIError):
+            raise
+        stop(f"the database does not answer: {error.orig}", NO_DATABASE)
+
+
+def stop(message: str, code: int = WRONG_USE) -> NoReturn:
+    """End the command with a message."""
+    typer.echo(f"graftbook: {message}", err=True)
+    raise typer.Exit(code)
+
+
+@contextmanager
+def counting(what: str) -> Iterator[Callable[[int], None]]:
+    """Shows on the terminal how many are done; call what it gives with the number so far."""
+    from rich.console import Console
+    from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
+
+    columns = (SpinnerColumn(), TextColumn("{task.completed:,} {task.description}"), TimeElapsedColumn())
+    with Progress(*columns, console=Console(stderr=True), transient=True) as progress:
+        task = progress.add_task(what, total=None)
+        yield lambda done: progress.update(task, completed=done)
+
+
+def show_mistakes(report: "Report") -> None:
+    """Every mistake of a load with its file and line."""
+    for mistake in report.mistakes:
+        typer.echo(str(mistake), err=True)
+    if report.mistakes:
+        typer.echo(f"{report.told[0].upper()}{report.told[1:]}; nothing was stored.", err=True)
+
+
+def who() -> str:
+    """Who edits, for the history."""
+    return f"command line: {os.environ.get('USER', 'somebody')}"
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Lines on the standard output."""
+    for line in lines:
+        typer.echo(line.rstrip())
+
+
+def counted(number: int, one: str) -> str:
+    """`1 row`, `2 rows`."""
+    from graftbook.http.values import counted as in_words
+
+    return in_words(number, one)
+
+
+def print_json(document: Any) -> None:
+    """A document on the standard output, indented."""
+    import orjson
+
+    sys.stdout.buffer.write(orjson.dumps(document, option=orjson.OPT_INDENT_2 | orjson.OPT_APPEND_NEWLINE))
+    sys.stdout.flush()
+
+
+@contextmanager
+def enough_time() -> Iterator[None]:
+    """Ends the command with one readable line when no set was found in time, or too much hangs together."""
+    from graftbook.closure.search.deadline import OutOfTime
+    from graftbook.rulebook.scope import TooLarge
+
+    try:
+        yield
+    except OutOfTime:
+        stop("no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON")
+    except TooLarge:
+        stop("this hangs together with too much to be reasoned over; ask for less at once")

@@ -1,0 +1,53 @@
+"""`graftbook stock`: the shop's own store as a sheet, and a count of it."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from graftbook.commands import console as c
+
+stock = typer.Typer(help="The shop's own store.", no_args_is_help=True, rich_markup_mode=None)
+
+
+@stock.command(name="list")
+def list_(
+    target: Annotated[Path | None, typer.Argument(help="File to write; else the terminal.")] = None,
+    database: c.Database = None,
+) -> None:
+    """All that lies in the store as CSV: number, quantity, place."""
+    from graftbook.orders.stock import service as shelf
+
+    settings = c.settings_for(database)
+    with c.readable_errors():
+        sheet, _etag = shelf.whole_sheet(c.engine_for(settings))
+        if target:
+            target.write_text(sheet, encoding="utf-8", newline="")
+    rows = sheet.count("\n") - 1
+    written = f"{rows:,} {'number' if rows == 1 else 'numbers'} written to {target}."
+    typer.echo(written if target else sheet, nl=bool(target))
+
+
+@stock.command()
+def count(
+    sheet: Annotated[Path, typer.Argument(help="CSV: number, quantity, and place if wished.", exists=True)],
+    database: c.Database = None,
+    whole: Annotated[
+        bool, typer.Option("--whole", help="Numbers that the sheet does not name leave the store.")
+    ] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
+) -> None:
+    """Say what lies in the store now; all of the sheet, or nothing."""
+    from graftbook.orders.stock import service as shelf
+
+    settings = c.settings_for(database)
+    with c.readable_errors():
+        text = sheet.read_text(encoding="utf-8-sig")
+        report = shelf.count(c.engine_for(settings), text, whole=whole, dry_run=dry_run, file=str(sheet))
+    c.show_mistakes(report)
+    if not report.ok:
+        raise typer.Exit(c.NO)
+    for line in shelf.difference_lines(report.differences):
+        typer.echo(line)
+    kept = "would be stored" if dry_run else "stored"
+    typer.echo(f"{c.counted(report.rows, 'row')} read, {c.counted(report.changed, 'difference')} {kept}.")

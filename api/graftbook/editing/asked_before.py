@@ -1,0 +1,65 @@
+"""Questions worth asking again when the catalogue changes: the house's own, and those asked lately."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from graftbook.builds.service import build_document, list_builds, list_specifications, specification_document
+from graftbook.process.state import Service
+from graftbook.questions.schemas import ClosureIn
+from graftbook.rulebook.model import RuleBook
+
+MOST_STORED = 200
+"""So many specifications, and so many builds, are looked at."""
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """A question and how a page calls it. Two are the same when they ask the same."""
+
+    label: str
+    text: str
+    """The question's body as JSON."""
+
+    @property
+    def body(self) -> ClosureIn:
+        """The question's body."""
+        return ClosureIn.model_validate_json(self.text)
+
+    @classmethod
+    def of(cls, label: str, body: Any) -> "Subject":
+        """A question about the present catalogue."""
+        return cls(label, ClosureIn.model_validate(body).model_dump_json(exclude_unset=True))
+
+
+def lately_and_builds(service: Service) -> Iterator[Subject]:
+    """Every build for which something is decided, then what was asked lately."""
+    yield from _builds(service)
+    yield from map(_asked_lately, service.recent.texts())
+
+
+def _builds(service: Service) -> Iterator[Subject]:
+    for row in list_builds(service.engine, "", MOST_STORED):
+        name = row["name"]
+        if build_document(service.engine, name)["decided"]:
+            yield Subject.of(f"Build {name}", {"vehicle": {"build": name}})
+
+
+def on_variants(service: Service, books: Sequence[RuleBook]) -> Iterator[Subject]:
+    """Every specification on each of the rule books' variants that it is for.
+
+    The first chassis number of a variant stands for it."""
+    for row in list_specifications(service.engine, "", MOST_STORED):
+        name = row["name"]
+        meant = specification_document(service.engine, name)["variants"]
+        for book in books:
+            if book.variant.spans and (not meant or book.variant.name in meant):
+                span = book.variant.spans[0]
+                body = {"vehicle": {"chassis": f"{span.prefix}-{span.first}"}, "specification": name}
+                yield Subject.of(f"Specification {name} on {book.variant.name}", body)
+
+
+def _asked_lately(text: str) -> Subject:
+    body = ClosureIn.model_validate_json(text)
+    vehicle = body.vehicle
+    return Subject(f"Asked lately: {vehicle.build or vehicle.chassis}", text)

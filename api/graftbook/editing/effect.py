@@ -1,0 +1,429 @@
+"""What an edit would do before it is kept: which rule books it changes, and which answers.
+
+`EffectLook.take` stands at the end of an edit's transaction (`last` of `load`). There it only compiles rule
+books and looks names up; the reasoning comes in `compare`, when the transaction is undone and no other
+editor waits. What `compare` has no time for is looked at afterwards by `finish`, in the background.
+"""
+
+from collections import OrderedDict
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.format.fields import Conditional
+from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.history.changes import Edit, RecordChange, changes_of_edit, edit_of
+from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.loading.staging import table
+from graftbook.closure.answer import Answer, Change, Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.explain.comparing import compare
+from graftbook.closure.question import Criterion, Question
+from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.closure.words import phrases, wording
+from graftbook.editing.asked_before import Subject, lately_and_builds, on_variants
+from graftbook.problems import Busy, Problem, UnknownVariant
+from graftbook.process.background import Job
+from graftbook.process.state import Service
+from graftbook.questions.names import of_one_revision
+from graftbook.questions.reading import Asked, ask
+from graftbook.rulebook.model import RuleBook, Supply
+
+SECONDS_TO_COMPILE = 2.5
+"""For the rule books; so long other editors wait for the edit's transaction."""
+SECONDS_TO_ANSWER = 2.5
+"""For the answers, when the transaction is over."""
+SECONDS_A_QUESTION = 2.0
+SECONDS_A_QUESTION_LATER = 10.0
+"""For both answers to one question that is looked at in the background."""
+SECONDS_LATER = 300.0
+"""For all that is looked at in the background."""
+MOST_CONDITIONS = 200
+"""So many records of an edit are looked at to see which variants they are for."""
+MOST_LINES = 12
+"""Lines shown of one answer's change, and of one rule book's places."""
+
+_CONDITIONS = {
+    "variants": "name",
+    "generations": "generation",
+    "bodies": "body",
+    "engines": "engine",
+    "drives": "drive",
+    "steering": "steering",
+    "markets": "market",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceEffect:
+    """Components that may sit at a position after the edit and could not before, and the other way."""
+
+    position: str
+    title: str
+    gained: tuple[str, ...]
+    lost: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BookEffect:
+    """A variant whose rule book changes."""
+
+    variant: str
+    title: str
+    places: tuple[PlaceEffect, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerEffect:
+    """A question: what it asks, and in sentences what is different or what stopped the comparison.
+
+    `extra`: what its parts cost more with the edit, in minor units.
+    """
+
+    label: str
+    asks: str
+    sentences: tuple[str, ...] = ()
+    extra: int = 0
+
+
+@dataclass(slots=True)
+class Effect:
+    """What an edit would do. Each question that concerns a changed rule book stands in one of the lists.
+
+    `same` have the same answer; `undecided` were looked at and not decided, with what stopped it;
+    `not_looked` were not looked at. `beyond` of those cannot be looked at before the edit is kept: their
+    rule books (`unread_books`) were not compiled, so that other editors need not wait.
+    """
+
+    books: list[BookEffect] = field(default_factory=list)
+    impossible: list[AnswerEffect] = field(default_factory=list)
+    possible: list[AnswerEffect] = field(default_factory=list)
+    changed: list[AnswerEffect] = field(default_factory=list)
+    same: list[AnswerEffect] = field(default_factory=list)
+    undecided: list[AnswerEffect] = field(default_factory=list)
+    not_looked: list[AnswerEffect] = field(default_factory=list)
+    beyond: list[AnswerEffect] = field(default_factory=list)
+    unread_books: list[str] = field(default_factory=list)
+    read_books: int = 0
+    about: str = ""
+    """What is edited, in words."""
+
+    @property
+    def looked(self) -> int:
+        """Questions whose two answers were compared."""
+        return len(self.impossible) + len(self.possible) + len(self.changed) + len(self.same)
+
+    @property
+    def total(self) -> int:
+        """Questions that concern what the edit touches."""
+        return self.looked + len(self.undecided) + len(self.not_looked) + len(self.beyond)
+
+    @property
+    def dearer(self) -> int:
+        """Answers whose parts cost more with the edit."""
+        return sum(one.extra > 0 for one in self.changed)
+
+    @property
+    def cheaper(self) -> int:
+        """Answers whose parts cost less with the edit."""
+        return sum(one.extra < 0 for one in self.changed)
+
+    @property
+    def whole(self) -> bool:
+        """Whether everything was looked at and decided."""
+        return not (self.undecided or self.not_looked or self.beyond or self.unread_books)
+
+
+@dataclass(slots=True)
+class _Kept:
+    """A question after the edit, or why it can no longer be asked."""
+
+    subject: Subject
+    before: Asked
+    after: Asked | Problem
+
+
+class EffectLook:
+    """One look at what an edit would do: made before the edit, `take` in it, `compare` after it."""
+
+    def __init__(self, service: Service) -> None:
+        self._service = service
+        self._asked = list(self._asked_today(lately_and_builds(service)))
+        self._before: dict[str, RuleBook] = {}
+        self._after: dict[str, RuleBook] = {}
+        self._changed: list[str] = []
+        self._kept: list[_Kept] = []
+        self._unread: list[str] = []
+        self._beyond: list[AnswerEffect] = []
+
+    def _asked_today(self, some: Iterable[Subject]) -> Iterator[tuple[Subject, Asked]]:
+        """Each question as it is understood today, the same one once. One that cannot be asked has no
+        answer to change."""
+        known: list[tuple[str, Question]] = []
+        for subject in some:
+            with suppress(Problem):
+                asked = of_one_revision(partial(ask, self._service, subject.body))
+                same = (subject.label, replace(asked.question, alternatives=0, seconds=0.0))
+                if same not in known:
+                    known.append(same)
+                    yield subject, asked
+
+    def take(self, connection: Connection, report: Report) -> None:
+        """Keep the rule books and the questions as they are with the edit."""
+        edit = edit_of(connection, report.revision) if report.changed and report.revision else None
+        if edit is None:
+            return
+        then = _inside(self._service, connection)
+        self._compile(then, _variants_of(connection, edit))
+        books = [self._before[variant] for variant in self._changed]
+        for subject, before in [*self._asked, *self._asked_today(on_variants(self._service, books))]:
+            variant = before.book.variant.name
+            if variant in self._unread:
+                self._beyond.append(AnswerEffect(subject.label, _asks(before)))
+            elif variant in self._changed:
+                self._kept.append(_Kept(subject, before, _asked_then(then, subject)))
+
+    def _compile(self, then: Service, variants: list[str]) -> None:
+        """The rule books before and with the edit, those first that somebody asks about."""
+        asked = {before.book.variant.name for _, before in self._asked}
+        until = Deadline(SECONDS_TO_COMPILE)
+        for variant in sorted(variants, key=lambda name: (name not in asked, name)):
+            if until.left() <= 0:
+                self._unread.append(variant)
+                continue
+            after = self._after[variant] = then.books.book(variant)
+            with suppress(UnknownVariant):
+                before = self._before[variant] = self._service.books.book(variant)
+                if replace(before, revision=after.revision) != after:
+                    self._changed.append(variant)
+
+    def compare(self) -> Effect:
+        """Both answers to every question, within the time limit. Raises Busy."""
+        effect = Effect(
+            books=list(self._book_effects()),
+            beyond=self._beyond,
+            unread_books=self._unread,
+            read_books=len(self._after),
+        )
+        if self._kept:
+            with self._service.turn():
+                self._compare_all(effect)
+        return effect
+
+    def _compare_all(self, effect: Effect) -> None:
+        until = Deadline(SECONDS_TO_ANSWER)
+        left_over: list[_Kept] = []
+        for kept in self._kept:
+            left = until.left()
+            if left <= 0:
+                effect.not_looked.append(_told(kept))
+                left_over.append(kept)
+            elif _compare_one(self._service, effect, kept, min(left, SECONDS_A_QUESTION)):
+                left_over.append(kept)
+        self._kept = left_over
+
+    def finish(self, owner: str, effect: Effect) -> Job | None:
+        """Go on in the background with what `compare` left; None when nothing is left, or too much waits.
+
+        The job's result is the effect, which grows while it works.
+        """
+        if not self._kept:
+            return None
+        left_over, service = self._kept, self._service
+
+        def work(job: Job) -> None:
+            until = Deadline(SECONDS_LATER)
+            for kept in left_over:
+                if job.to_stop or until.left() <= 0:
+                    return
+                found = Effect()
+                with suppress(Busy), service.turn():
+                    _compare_one(service, found, kept, min(until.left(), SECONDS_A_QUESTION_LATER))
+                with job.lock:
+                    _replace(effect, _told(kept), found)
+
+        return service.background.begin(owner, effect, work)
+
+    def _book_effects(self) -> Iterator[BookEffect]:
+        for variant, after in self._after.items():
+            before = self._before.get(variant)
+            if before is None or variant in self._changed:
+                yield BookEffect(variant, after.variant.title, tuple(_places(before, after)))
+
+
+def _inside(service: Service, connection: Connection) -> Service:
+    """The service as it would answer inside a transaction. It keeps names of its own: the revision of an
+    edit that is undone will be another edit's."""
+    return replace(
+        service, engine=connection, books=Books(connection, service.settings.books_kept), _names=OrderedDict()
+    )
+
+
+def _asked_then(then: Service, subject: Subject) -> Asked | Problem:
+    """The question with the edit, or why it can no longer be asked."""
+    try:
+        return ask(then, subject.body)
+    except Problem as problem:
+        return problem
+
+
+def _variants_of(connection: Connection, edit: Edit) -> list[str]:
+    """The variants whose rule books the edit may change: of its ranges, those for which one of its records
+    held or holds. An edit of very many records may change them all."""
+    variant = table("variant")
+    found = list(connection.execute(select(variant).where(variant.c.range.in_(edit.ranges))))
+    if edit.changes > MOST_CONDITIONS:
+        return sorted(row.name for row in found)
+    changes = changes_of_edit(connection, edit.revision, ("", ""), MOST_CONDITIONS)
+    return sorted(row.name for row in found if any(_may_concern(change, row) for change in changes))
+
+
+def _may_concern(change: RecordChange, variant: Any) -> bool:
+    """Whether a record held for the variant before, or holds after; one without conditions always may."""
+    if not issubclass(KIND_BY_WORD[change.kind], Conditional):
+        return True
+    return any(_may_hold(rows[0], variant) for rows in (change.before, change.after) if rows)
+
+
+def _may_hold(row: Mapping[str, Any], variant: Any) -> bool:
+    """By what the variant is; days and options are the vehicle's own."""
+    own = {column: getattr(variant, attribute) for column, attribute in _CONDITIONS.items()}
+    return all(not row.get(column) or value in row[column] for column, value in own.items())
+
+
+def _places(before: RuleBook | None, after: RuleBook) -> Iterator[PlaceEffect]:
+    old, new = _candidates(before), _candidates(after)
+    for position in sorted(old.keys() | new.keys()):
+        was, now = old.get(position, frozenset()), new.get(position, frozenset())
+        if was != now:
+            book = after if position in after.positions else before or after
+            title = phrases.position(book, position)
+            yield PlaceEffect(position, title, tuple(sorted(now - was)), tuple(sorted(was - now)))
+
+
+def _candidates(book: RuleBook | None) -> Mapping[str, frozenset[str]]:
+    """Position → what may newly sit there, which must be to be had, and what may sit there from new."""
+    found: dict[str, set[str]] = {}
+    for fitment in book.fitments if book else ():
+        component = book.components.get(fitment.component) if book else None
+        if fitment.from_new or (component and component.supply is Supply.current):
+            found.setdefault(fitment.position, set()).add(fitment.component)
+    return {position: frozenset(numbers) for position, numbers in found.items()}
+
+
+def _replace(effect: Effect, question: AnswerEffect, found: Effect) -> None:
+    """Put what was found of one question in the place of its not being known."""
+    if not found.total:
+        return  # nobody had a turn for it
+    for unknown in (effect.not_looked, effect.undecided):
+        for one in unknown:
+            if (one.label, one.asks) == (question.label, question.asks):
+                unknown.remove(one)
+                break
+    for name in ("impossible", "possible", "changed", "same", "undecided"):
+        getattr(effect, name).extend(getattr(found, name))
+
+
+def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) -> bool:
+    """Put one question into the effect's lists; whether more time may tell more."""
+    if isinstance(kept.after, Problem):
+        told = kept.after.detail or kept.after.title
+        effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
+        return False
+    before = _answer(service, kept.before, seconds / 2)
+    after = _answer(service, kept.after, seconds / 2)
+    if stopped := [
+        *_why_undecided("Today's answer", before),
+        *_why_undecided("The answer with the edit", after),
+    ]:
+        effect.undecided.append(_told(kept, stopped))
+        return Outcome.too_large not in (before.outcome, after.outcome)
+    if before.outcome is Outcome.proved and after.outcome is Outcome.impossible:
+        reasons = [line for one in after.contradictions for line in wording.contradiction_sentences(one)]
+        effect.impossible.append(_told(kept, reasons))
+    elif before.outcome is Outcome.impossible and after.outcome is Outcome.proved:
+        solution = after.solution
+        cost = [f"It can then be done: {wording.costs(solution.totals)}"] if solution else []
+        effect.possible.append(_told(kept, cost))
+    elif sentences := list(_differences(kept.before, before, kept.after, after)):
+        effect.changed.append(_told(kept, sentences, _extra(before, after)))
+    else:
+        effect.same.append(_told(kept))
+    return False
+
+
+def _why_undecided(which: str, answer: Answer) -> Iterator[str]:
+    """What stopped one of the two answers; nothing when it is decided."""
+    if answer.outcome is Outcome.too_large:
+        yield f"{which} reaches more than can be reasoned over."
+    elif answer.outcome is Outcome.not_proved:
+        yield f"{which} was not proved in time."
+
+
+def _extra(before: Answer, after: Answer) -> int:
+    """What the parts cost more with the edit, in minor units; 0 where a price is not known."""
+    if before.solution is None or after.solution is None:
+        return 0
+    one, other = before.solution.totals, after.solution.totals
+    return 0 if one.unknown_prices or other.unknown_prices else other.price - one.price
+
+
+def _answer(service: Service, asked: Asked, seconds: float) -> Answer:
+    """One of the two answers. The book of an edit that is undone is in no database: it goes as a value."""
+    question = replace(asked.question, alternatives=0)
+    deadline = Deadline(seconds)
+    try:
+        return service.reasoner.run(answer_question, asked.book, question, deadline, deadline=deadline)
+    except OutOfTime:
+        return Answer(Outcome.not_proved)
+
+
+def _asks(asked: Asked) -> str:
+    return "; ".join(phrases.of_wish(wish, asked.book) for wish in asked.question.wishes)
+
+
+def _told(kept: _Kept, sentences: Sequence[str] = (), extra: int = 0) -> AnswerEffect:
+    more = len(sentences) - MOST_LINES
+    shown = [*sentences[:MOST_LINES], *([f"… and {more} more"] if more > 0 else [])]
+    return AnswerEffect(kept.subject.label, _asks(kept.before), tuple(shown), extra)
+
+
+def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> Iterator[str]:
+    """What a set gains and loses; two impossibles are alike."""
+    if before.solution is None or after.solution is None:
+        return
+    compared = compare(before, after)
+    loose = {(part.component, part.quantity): part for part in before.solution.loose}
+    now = {(part.component, part.quantity): part for part in after.solution.loose}
+    difference = compared.difference
+    if extra := _extra(before, after):
+        more = f"{phrases.money(abs(extra))} {'more' if extra > 0 else 'less'}"
+        yield f"Its parts cost {phrases.money(after.solution.totals.price)} with the edit, {more} than today."
+        figures = {c: more for c, more in difference.figures.items() if c is not Criterion.price}
+        difference = replace(difference, figures=figures)
+    if difference:
+        yield f"It makes this difference: {wording.difference_words(difference)}."
+    gone = {change.position: change for change in compared.only_in_one}
+    come = {change.position: change for change in compared.only_in_other}
+    for position in sorted(gone.keys() | come.keys()):
+        yield _otherwise(asked.book, gone.get(position), then.book, come.get(position))
+    for key in sorted(now.keys() - loose.keys()):
+        yield f"New: {wording.loose_sentence(then.book, now[key])}"
+    for key in sorted(loose.keys() - now.keys()):
+        yield f"No longer: {wording.loose_sentence(asked.book, loose[key])}"
+
+
+def _otherwise(before: RuleBook, gone: Change | None, after: RuleBook, come: Change | None) -> str:
+    """What one position holds with the edit, and what it held; at least one of the two is there."""
+    if come is None:
+        return f"No longer: {wording.what_changes(before, gone)}."
+    now = wording.what_changes(after, come)
+    if gone is None:
+        return f"New: {now}."
+    was = phrases.component(before, gone.component) if gone.component else "nothing"
+    return phrases.opening(f"{now}; it was {was}.")

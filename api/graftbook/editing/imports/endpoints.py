@@ -1,0 +1,211 @@
+"""The catalogue in and out: the text format as CSV or JSON, and its JSON Schema."""
+
+import hashlib
+import io
+import tempfile
+from functools import lru_cache
+from itertools import chain
+from typing import IO, Annotated, Any
+
+import orjson
+from fastapi import APIRouter, Query, Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import BaseModel, Field
+from starlette.responses import Response, StreamingResponse
+
+from graftbook.access.guard import Editor, MayRead
+from graftbook.catalogue.format.exports import export_text, json_schema
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.load import Report
+from graftbook.editing.records.service import Author
+from graftbook.editing.said import Why
+from graftbook.http.errors import documented
+from graftbook.http.mistakes import refused
+from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
+from graftbook.idempotency.service import Answer, Once
+from graftbook.problems import (
+    Busy,
+    ImportRefused,
+    InvalidRequest,
+    MalformedRequest,
+    TooLarge,
+    UnsupportedMedia,
+)
+from graftbook.process.state import Service, ServiceDep
+
+router = APIRouter(prefix="/v1", tags=["exchange"], dependencies=[MayRead])
+
+IN_MEMORY = 1_000_000
+LARGEST_JSON = 16_000_000
+
+
+class ImportOut(BaseModel):
+    """What an import stored, or would store."""
+
+    dry_run: bool
+    records: dict[str, int] = Field(description="records read, by kind")
+    changed: int = Field(description="records that say something else now; none: nothing was stored")
+    catalogue_revision: int | None = Field(description="null after a dry run")
+
+
+_BODIES = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "text/csv": {
+                "schema": {"type": "string"},
+                "example": "[section]\nname,title,order\nbrakes,Brakes,10\n",
+            },
+            "application/json": {
+                "schema": {
+                    "type": "array",
+                    "minItems": 1,
+                    "items": {"type": "object", "required": ["record"]},
+                    "description": "records; the member `record` is the kind; see /v1/imports/schema",
+                },
+                "example": [{"record": "section", "name": "brakes", "title": "Brakes", "order": 10}],
+            },
+        },
+    }
+}
+
+
+@router.post(
+    "/imports",
+    operation_id="importRecords",
+    summary="Store records, all or nothing",
+    openapi_extra=_BODIES,
+    responses={
+        200: {"model": ImportOut},
+        **documented(
+            Busy, ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, *ONCE
+        ),
+    },
+)
+async def import_records(
+    request: Request,
+    service: ServiceDep,
+    editor: Editor,
+    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    key: OnceKey = None,
+    why: Why = "",
+) -> Response:
+    """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
+    exists replaces it. With any mistake nothing is stored and every mistake is listed."""
+    media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    if media not in ("text/csv", "application/json"):
+        raise UnsupportedMedia("Send a sheet as text/csv, or records as application/json")
+    with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY) as body:
+        taken, digest = 0, hashlib.sha256()
+        async for chunk in request.stream():
+            taken += len(chunk)
+            if media == "application/json" and taken > LARGEST_JSON:
+                raise TooLarge(f"JSON records may have {LARGEST_JSON} bytes; send a sheet as text/csv")
+            digest.update(chunk)
+            body.write(chunk)
+        body.seek(0)
+        once = once_of(request, key, digest_of(request, digest.digest())).told_by(_told)
+        report = await run_in_threadpool(_load, service, body, media, dry_run, Author(editor.who, why), once)
+    return response_of(_told(report))
+
+
+def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, author: Author, once: Once) -> Report:
+    once.look(service.engine)
+    json = media == "application/json"
+    source = _objects(body) if json else io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
+    with service.gates["imports"].turn():
+        report = load(
+            service.engine,
+            source,
+            dry_run=dry_run,
+            who=author.who,
+            why=author.why,
+            first=once.begin,
+            last=once.keep,
+        )
+    if not report.ok:
+        raise refused(report)
+    return report
+
+
+def _facts(report: Report) -> dict[str, Any]:
+    return {
+        "dry_run": report.dry_run,
+        "records": dict(report.records),
+        "changed": report.changed,
+        "catalogue_revision": None if report.dry_run else report.revision,
+    }
+
+
+_as_json = json_told(200)
+
+
+def _told(report: Report) -> Answer:
+    return _as_json(_facts(report))
+
+
+class _Named(io.RawIOBase):
+    """A body read as a file, under the name that the places of mistakes carry."""
+
+    name = "request"
+
+    def __init__(self, body: IO[bytes]) -> None:
+        self._body = body
+
+    def readable(self) -> bool:
+        return True
+
+    def readinto(self, buffer: Any) -> int:
+        data = self._body.read(len(buffer))
+        buffer[: len(data)] = data
+        return len(data)
+
+
+def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
+    """The records of a JSON body. Every item must be an object: text would be taken for a file's name."""
+    try:
+        objects = orjson.loads(body.read())
+    except orjson.JSONDecodeError as error:
+        raise MalformedRequest(f"The body is not JSON: {error}") from error
+    if not isinstance(objects, list) or not objects:
+        raise InvalidRequest("A list of at least one record is expected")
+    wrong = [i for i, item in enumerate(objects) if not isinstance(item, dict)]
+    if wrong:
+        raise InvalidRequest("A record is an object", pointer=f"/{wrong[0]}")
+    return objects
+
+
+@router.get(
+    "/exports",
+    operation_id="exportCatalogue",
+    summary="The whole catalogue as one sheet that `imports` and `load` read",
+    response_class=StreamingResponse,
+    responses={200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
+)
+def export_catalogue(service: ServiceDep) -> Response:
+    """Streams; memory does not grow with the catalogue."""
+    pieces = export_text(service.engine)
+    # The first piece now: what is wrong with the database can still be said.
+    first = next(pieces, "")
+    return StreamingResponse(
+        chain([first], pieces),
+        media_type="text/csv; charset=utf-8",
+        headers={"Content-Disposition": 'attachment; filename="catalogue.csv"'},
+    )
+
+
+@router.get(
+    "/imports/schema",
+    operation_id="importSchema",
+    summary="The text format as a JSON Schema",
+    responses={200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}}},
+)
+async def import_schema() -> Response:
+    """JSON Schema (2020-12) of a list of records as `POST /v1/imports` takes them."""
+    return Response(_schema(), media_type="application/schema+json")
+
+
+@lru_cache(maxsize=1)
+def _schema() -> bytes:
+    """Made when it is asked for, which most processes never are: a tenth of a second."""
+    return orjson.dumps(json_schema())

@@ -1,0 +1,173 @@
+"""Single records of the catalogue: read, stored, changed, removed, and what they said before."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Path, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import Editor, MayRead
+from graftbook.catalogue.format.records import NAME_PATTERN, KindWord
+from graftbook.catalogue.loading.load import Report
+from graftbook.editing import history
+from graftbook.editing.records import service as editing
+from graftbook.editing.records.service import Author
+from graftbook.editing.said import DryRun, Why
+from graftbook.editing.schemas import EditOut, RecordChangesOut, RecordIn, RecordOut
+from graftbook.http.conditional import has_already
+from graftbook.http.errors import documented
+from graftbook.http.if_match import IfMatch
+from graftbook.http.mistakes import refused
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.process.state import ServiceDep
+
+router = APIRouter(prefix="/v1/records", tags=["records"])
+
+Kind = Annotated[KindWord, Path(description="kind of record", examples=["fitment"])]
+Name = Annotated[
+    str,
+    Path(
+        min_length=1,
+        max_length=300,
+        pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"),
+        description="stable name; a component's number; a variant's name for its chassis spans",
+        examples=["QB-3310@brake.front.left"],
+    ),
+]
+PROBLEMS = (
+    problems.ImportRefused,
+    problems.InvalidRequest,
+    problems.MalformedRequest,
+    problems.PreconditionFailed,
+    problems.PreconditionRequired,
+    problems.TooLarge,
+)
+
+
+@router.get(
+    "/{kind}/{name:path}/history",
+    operation_id="getRecordHistory",
+    summary="Every change of one record, the newest first",
+    dependencies=[MayRead],
+    responses={
+        200: {"model": RecordChangesOut},
+        **documented(problems.InvalidCursor, problems.InvalidRequest, problems.NothingHere),
+    },
+)
+def record_history(
+    request: Request, kind: Kind, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
+) -> Response:
+    """A record that was removed keeps its history; a name that never was has none."""
+    size = limit or service.settings.page_size
+    items, following = history.of_record(service, kind, name, cursor, size)
+    return page_answer(request, items, following)
+
+
+@router.get(
+    "/{kind}/{name:path}",
+    operation_id="getRecord",
+    summary="One record of the catalogue, as the text format has it",
+    dependencies=[MayRead],
+    responses={
+        200: {"model": RecordOut},
+        304: {"description": "You have this"},
+        **documented(problems.UnknownRecord, problems.InvalidRequest),
+    },
+)
+def get_record(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
+    """Its ETag is what a change must send as If-Match."""
+    state = editing.record_state(service.engine, kind, name)
+    if has_already(request, state.etag):
+        return not_modified(state.etag, ASK_AGAIN)
+    return json_answer(_document(state), headers={"ETag": state.etag, **ASK_AGAIN})
+
+
+@router.put(
+    "/{kind}/{name:path}",
+    operation_id="putRecord",
+    summary="Store a new record, or replace the one that you read",
+    responses={200: {"model": EditOut}, 201: {"model": EditOut}, **documented(*PROBLEMS)},
+)
+def put_record(
+    kind: Kind,
+    name: Name,
+    body: RecordIn,
+    service: ServiceDep,
+    editor: Editor,
+    if_match: IfMatch = None,
+    why: Why = "",
+    dry_run: DryRun = False,
+) -> Response:
+    """To replace one needs If-Match with its ETag. Everything that an import checks is checked."""
+    author = Author(editor.who, why)
+    report = editing.put_record(service.engine, kind, name, body.rows, if_match, author, dry_run=dry_run)
+    new = if_match is None and report.changed > 0
+    return _edited(report, 201 if new and not dry_run else 200)
+
+
+@router.patch(
+    "/{kind}/{name:path}",
+    operation_id="patchRecord",
+    summary="Change some fields of a record of one row (RFC 7396 merge patch)",
+    responses={200: {"model": EditOut}, **documented(*PROBLEMS, problems.UnknownRecord)},
+)
+def patch_record(
+    kind: Kind,
+    name: Name,
+    patch: Annotated[
+        dict[str, Any],
+        Body(media_type="application/merge-patch+json", examples=[{"minutes": 95, "note": None}]),
+    ],
+    service: ServiceDep,
+    editor: Editor,
+    if_match: IfMatch = None,
+    why: Why = "",
+    dry_run: DryRun = False,
+) -> Response:
+    """Needs If-Match. A field that is null goes back to its default."""
+    author = Author(editor.who, why)
+    report = editing.patch_record(service.engine, kind, name, patch, if_match, author, dry_run=dry_run)
+    return _edited(report)
+
+
+@router.delete(
+    "/{kind}/{name:path}",
+    operation_id="removeRecord",
+    summary="Take a record out of the catalogue",
+    responses={200: {"model": EditOut}, **documented(*PROBLEMS, problems.UnknownRecord)},
+)
+def remove_record(
+    kind: Kind,
+    name: Name,
+    service: ServiceDep,
+    editor: Editor,
+    if_match: IfMatch = None,
+    why: Why = "",
+    dry_run: DryRun = False,
+) -> Response:
+    """Needs If-Match. Refused while another record or a build names it; its history stays."""
+    author = Author(editor.who, why)
+    report = editing.remove_record(service.engine, kind, name, if_match, author, dry_run=dry_run)
+    return _edited(report)
+
+
+def _document(state: editing.RecordState) -> dict[str, Any]:
+    return {"kind": state.kind, "name": state.name, "rows": state.rows, "revision": state.revision}
+
+
+def edit_document(report: Report) -> dict[str, Any]:
+    """What an edit did."""
+    if not report.ok:
+        raise refused(report)
+    return {
+        "dry_run": report.dry_run,
+        "changed": report.changed,
+        "catalogue_revision": report.revision,
+    }
+
+
+def _edited(report: Report, status: int = 200) -> Response:
+    document = edit_document(report)
+    headers = {"ETag": report.etag} if report.etag and not report.dry_run else {}
+    return json_answer(document, status=status, headers=headers)

@@ -1,0 +1,78 @@
+"""The service watched from outside: whether it lives, whether it is ready, what it counts."""
+
+from typing import Literal
+
+from fastapi import APIRouter, Request
+from pydantic import BaseModel
+from sqlalchemy.exc import DBAPIError
+from starlette.responses import Response
+
+from graftbook.access.guard import MayRead
+from graftbook.catalogue.history.revisions import current_revision
+from graftbook.database import UNREACHABLE
+from graftbook.http.errors import documented
+from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.problems import Unavailable
+from graftbook.process.draining import draining
+from graftbook.process.state import ServiceDep
+from graftbook.process.warm import migration_level
+from graftbook.telemetry import metrics
+
+router = APIRouter(tags=["service"])
+
+
+class AliveOut(BaseModel):
+    status: Literal["alive"]
+
+
+class ReadyOut(BaseModel):
+    status: Literal["ready"]
+    catalogue_revision: int
+    migration: str
+
+
+@router.get(
+    "/livez", operation_id="isAlive", summary="Alive: touches nothing", responses={200: {"model": AliveOut}}
+)
+async def alive() -> Response:
+    """The process answers. It does so while it is draining, too."""
+    return json_answer({"status": "alive"}, headers=KEEP_NOTHING)
+
+
+@router.get(
+    "/readyz",
+    operation_id="isReady",
+    summary="Ready: the database answers and has the shape that the program needs",
+    responses={200: {"model": ReadyOut}, **documented(Unavailable)},
+)
+def ready(service: ServiceDep) -> Response:
+    """503 while questions cannot be answered, and while the process is about to end: send them elsewhere."""
+    if draining():
+        raise Unavailable("This process is about to end; it still answers what it gets")
+    try:
+        right, present, needed = migration_level(service.engine)
+        if not right:
+            raise Unavailable(
+                f"The database is at {present}, the program needs {needed}: run `graftbook migrate`"
+            )
+        with service.engine.connect() as connection:
+            revision = current_revision(connection)
+    except (DBAPIError, *UNREACHABLE) as error:
+        raise Unavailable("The database does not answer") from error
+    return json_answer(
+        {"status": "ready", "catalogue_revision": revision, "migration": present}, headers=KEEP_NOTHING
+    )
+
+
+@router.get(
+    "/metrics",
+    operation_id="readMetrics",
+    dependencies=[MayRead],
+    summary="What the service counts, in the Prometheus text format",
+    response_class=Response,
+    responses={200: {"content": {"text/plain": {"schema": {"type": "string"}}}}},
+)
+def read_metrics(request: Request) -> Response:
+    """Requests, closures, caches, database connections; of all worker processes together."""
+    request.app.state.readings.take()
+    return Response(metrics.exposition(), media_type=metrics.MEDIA_TYPE, headers=KEEP_NOTHING)

@@ -1,0 +1,204 @@
+"""One pure ASGI layer round every request: an id, the size limit, the headers that keep it safe, HEAD,
+and what is watched of it."""
+
+import asyncio
+import logging
+import re
+import secrets
+from collections.abc import Callable
+from time import perf_counter
+from typing import Any
+
+from fastapi import HTTPException
+from starlette.requests import ClientDisconnect
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from graftbook.http.responses import problem_answer
+from graftbook.problems import BodyTooSlow, Problem, TooLarge
+from graftbook.telemetry import tracing
+from graftbook.telemetry.asker import Asker
+from graftbook.telemetry.requests import Seen, entered, left, route_of
+
+Header = tuple[bytes, bytes]
+
+NOTHING_LOADS = b"default-src 'none'; frame-ancestors 'none'; base-uri 'none'; form-action 'none'"
+"""The content security policy of whatever brings none of its own: a page that may load things must."""
+
+SAFE_HEADERS: list[Header] = [
+    (b"x-content-type-options", b"nosniff"),
+    (b"x-frame-options", b"DENY"),
+    (b"referrer-policy", b"no-referrer"),
+    (b"content-security-policy", NOTHING_LOADS),
+    (b"permissions-policy", b"camera=(), geolocation=(), microphone=(), payment=(), usb=()"),
+    (b"cross-origin-opener-policy", b"same-origin"),
+    (b"cross-origin-resource-policy", b"same-origin"),
+]
+STAY_ENCRYPTED: Header = (b"strict-transport-security", b"max-age=31536000")
+"""Only over https: said over http it is ignored (RFC 6797, 8.1)."""
+
+SECONDS_FOR_A_BODY = 30.0
+LEAST_BYTES_A_SECOND = 1_000
+"""A body has so long, and longer by what has come of it at this rate: nobody holds a connection for ever."""
+
+_GIVEN_ID = re.compile(rb"\A[A-Za-z0-9._-]{8,64}\Z")
+_LOG = logging.getLogger("graftbook")
+
+
+class BodyRefused(HTTPException):
+    """The body is not read on: it grew past the limit, or did not come in time.
+
+    Of the framework's own kind, since the framework turns every other error in a body into 400.
+    """
+
+    def __init__(self, problem: Problem) -> None:
+        super().__init__(problem.status)
+        self.problem = problem
+
+
+def _too_large(limit: int) -> TooLarge:
+    return TooLarge(f"The body may have at most {limit} bytes here", limit_bytes=limit)
+
+
+class HeadAnswered(OSError):
+    """HEAD has all it needs: what would stream on is stopped as if the asker had gone."""
+
+
+class Guard:
+    """Gives each request an id, refuses bodies above the limit, adds the safe headers, answers HEAD as
+    GET without the body, and turns what nobody foresaw into a problem document that tells nothing but
+    the id. Every request is counted and logged here.
+
+    `limits` maps path prefixes to the most bytes a body may have; the longest prefix decides.
+    `afterwards` is called when a request has been answered.
+    """
+
+    def __init__(self, app: ASGIApp, limits: dict[str, int], afterwards: Callable[[], None]) -> None:
+        self.app = app
+        self.afterwards = afterwards
+        self.limits = sorted(limits.items(), key=lambda item: -len(item[0]))
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        given = _header(scope, b"x-request-id")
+        request_id = given.decode() if _GIVEN_ID.match(given) else secrets.token_hex(8)
+        scope.setdefault("state", {})["request_id"] = request_id
+        # A copy: the server must go on seeing HEAD, or it would wait for a body.
+        inner = scope | {"method": "GET"} if scope["method"] == "HEAD" else scope
+        seen = Seen(request_id, scope["method"])
+        seen.asker = Asker(receive)
+        token = entered(seen)
+        try:
+            if tracing.on():
+                await self._traced(inner, receive, _Answer(scope, send, seen))
+            else:
+                await self._answered(inner, receive, _Answer(scope, send, seen))
+        finally:
+            left(token)
+            seen.asker.left()
+            seen.ended(inner)
+            self.afterwards()
+
+    async def _traced(self, scope: Scope, receive: Receive, answer: "_Answer") -> None:
+        seen = answer.seen
+        with tracing.request_span(scope) as span:
+            seen.trace = span.trace
+            try:
+                await self._answered(scope, receive, answer)
+            finally:
+                route = route_of(scope)
+                span.set("http.request.method", seen.method)
+                span.set("http.route", route)
+                span.set("http.response.status_code", seen.status)
+                span.named(f"{seen.method} {route}", failed=seen.status >= 500)
+
+    async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer") -> None:
+        limit = self._limit(scope["path"])
+        announced = _header(scope, b"content-length")
+        if announced.isdigit() and int(announced[:20]) > limit:
+            await answer.problem(_too_large(limit), receive)
+            return
+        try:
+            await self.app(scope, _measured(receive, limit, answer.seen), answer.send)
+        except Exception as error:
+            if answer.whole and isinstance(error, HeadAnswered | ClientDisconnect):
+                return
+            _LOG.exception("request failed")
+            if answer.seen.status:
+                raise
+            await answer.problem(Problem("The log holds what happened, under this request's id"), receive)
+
+    def _limit(self, path: str) -> int:
+        return next(limit for prefix, limit in self.limits if path.startswith(prefix))
+
+
+class _Answer:
+    """One answer on its way out: the safe headers go in, what HEAD must not have stays behind."""
+
+    def __init__(self, scope: Scope, send: Send, seen: Seen) -> None:
+        self.seen = seen
+        self.whole = False
+        """Whether HEAD has got its answer."""
+        self._scope, self._send = scope, send
+        self._head = scope["method"] == "HEAD"
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            self.seen.status = message["status"]
+            message["headers"] = self._with_safe(message["headers"])
+        elif message["type"] == "http.response.body":
+            if self._head:
+                await self._send_no_body(message)
+                return
+            self.seen.sent += len(message.get("body", b""))
+        await self._send(message)
+
+    def _with_safe(self, given: Any) -> list[Header]:
+        present = {name for name, _ in given}
+        headers = [*given, *(pair for pair in SAFE_HEADERS if pair[0] not in present)]
+        if self._scope.get("scheme") == "https" and STAY_ENCRYPTED[0] not in present:
+            headers.append(STAY_ENCRYPTED)
+        headers.append((b"x-request-id", self.seen.request_id.encode()))
+        return headers
+
+    async def _send_no_body(self, message: Message) -> None:
+        if not self.whole:
+            self.whole = True
+            await self._send({"type": "http.response.body", "body": b""})
+        if message.get("more_body"):
+            raise HeadAnswered
+
+    async def problem(self, problem: Problem, receive: Receive) -> None:
+        """Answer with a problem document."""
+        await problem_answer(problem, self.seen.request_id)(self._scope, receive, self.send)
+
+
+def _header(scope: Scope, name: bytes) -> bytes:
+    """A header's value as it came; empty without it."""
+    return next((value for key, value in scope["headers"] if key == name), b"")
+
+
+def _measured(receive: Receive, limit: int, seen: Seen) -> Receive:
+    """The body as it comes, within its bytes and its time. After it only the asker's going is waited for."""
+    taken, whole = 0, False
+    began = asyncio.get_running_loop().time()
+
+    async def receive_measured() -> Any:
+        nonlocal taken, whole
+        if whole:
+            return await receive()
+        try:
+            async with asyncio.timeout_at(began + SECONDS_FOR_A_BODY + taken / LEAST_BYTES_A_SECOND):
+                message = await receive()
+        except TimeoutError:
+            raise BodyRefused(BodyTooSlow(f"{taken} bytes of it came; send it anew")) from None
+        whole = not message.get("more_body", False)
+        if whole:
+            seen.arrived = perf_counter()
+        taken += len(message.get("body", b""))
+        if taken > limit:
+            raise BodyRefused(_too_large(limit))
+        return message
+
+    return receive_measured

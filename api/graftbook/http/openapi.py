@@ -1,0 +1,125 @@
+"""The OpenAPI document: its words, and what the framework leaves out of it."""
+
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import orjson
+from fastapi import FastAPI
+from fastapi.openapi.utils import get_openapi
+
+from graftbook.access.openapi import describe_access
+from graftbook.http.errors import ProblemOut, documented
+from graftbook.problems import Problem, Unavailable
+
+DESCRIPTION = """
+Which parts fit this chassis number, what each choice brings, what clashes, and why.
+
+Names are the catalogue's stable names. Part numbers are accepted as people type them; old numbers are
+followed to today's. Money is an exact decimal in a string. Every error is a problem document (RFC 9457)
+with a stable `type`. Answers name the catalogue revision and carry a strong ETag; the GET forms answer
+`304` to If-None-Match. Every address that takes GET takes HEAD; OPTIONS tells in Allow what one takes.
+Examples are real answers about an invented range; their lists are cut to one entry.
+
+Brakes, steering, fuel, lifting, high current, structure and welding can hurt people. Answers about them
+carry cautions: local codes and the judgement of a licensed person come first.
+""".strip()
+
+TAGS = [
+    {"name": "closures", "description": "The complete set that follows from a vehicle and some wishes."},
+    {"name": "checks", "description": "Whether a proposed set is complete and works together."},
+    {"name": "compatibility", "description": "Does this number fit that chassis? Many at once."},
+    {"name": "orders", "description": "What must be bought."},
+    {"name": "vehicles", "description": "What a chassis number says."},
+    {"name": "catalogue", "description": "Look-up in what is known."},
+    {"name": "builds", "description": "Real vehicles: what is fitted, what is decided."},
+    {"name": "specifications", "description": "Named, versioned sets of wishes."},
+    {"name": "records", "description": "Single records of the catalogue, their history, its revisions."},
+    {"name": "exchange", "description": "The catalogue in and out."},
+    {"name": "access", "description": "Keys, who did what, and signing in to the pages."},
+    {"name": "service", "description": "The service itself."},
+]
+
+
+PARAMETERS = {
+    "chassis": "the chassis number as people type it",
+    "number": "the part number as people type it",
+    "name": "its name",
+    "version": "the version; the latest without it",
+    "from": "the earlier version",
+    "to": "the later version",
+    "built": "the day it was built; else estimated from the chassis number",
+    "price_at_most": "the ceiling of all parts together, in the catalogue's currency",
+    "nothing_visible": "nothing that one sees may change",
+    "alternatives": "so many other sets that are better in some way",
+    "section": "of this section only",
+    "origin": "of this origin only",
+    "supply": "in this state of supply only",
+    "outcome": "with this outcome only",
+    "at_most_suppliers": "from so many suppliers at most",
+    "fastest": "as early as can be, then the cheapest for that day",
+    "use_stock": "take from the shop's own stock first",
+    "tax_market": "whose taxes; else the first vehicle's market",
+}
+"""What a parameter means that says the same everywhere; a route's own words come first."""
+
+
+def complete(app: FastAPI) -> dict[str, Any]:
+    """The document, made once: the problem schema added, the framework's own error schemas taken out."""
+    if app.openapi_schema:
+        return app.openapi_schema
+    document = get_openapi(
+        title=app.title,
+        version=app.version,
+        description=app.description,
+        routes=app.routes,
+        tags=TAGS,
+        openapi_version="3.1.0",
+    )
+    schemas = document.setdefault("components", {}).setdefault("schemas", {})
+    schemas["Problem"] = _problem_schema(schemas)
+    for unused in ("HTTPValidationError", "ValidationError"):
+        schemas.pop(unused, None)
+    document["paths"] = {path: _answers_in_use(item) for path, item in document["paths"].items()}
+    describe_access(document, app.state.service.settings.reading)
+    app.openapi_schema = document
+    return document
+
+
+def _problem_schema(schemas: dict[str, Any]) -> dict[str, Any]:
+    schema = ProblemOut.model_json_schema(ref_template="#/components/schemas/{model}")
+    schemas.update(schema.pop("$defs", {}))
+    return schema
+
+
+def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
+    """The framework's own error schema taken out; what can happen everywhere, words and examples added."""
+    for operation in item.values():
+        answers = operation.get("responses", {})
+        for status, answer in list(answers.items()):
+            schema = answer.get("content", {}).get("application/json", {}).get("schema", {})
+            if schema.get("$ref", "").endswith("/HTTPValidationError"):
+                del answers[status]
+            elif not schema and len(answer.get("content", {})) > 1:
+                answer["content"].pop("application/json", None)
+        for status, answer in documented(Problem, Unavailable).items():
+            answers.setdefault(str(status), answer)
+        for parameter in operation.get("parameters", ()):
+            if told := PARAMETERS.get(parameter["name"]):
+                parameter.setdefault("description", told)
+        _show(answers, _examples().get(operation["operationId"], {}))
+    return item
+
+
+def _show(answers: dict[str, Any], examples: dict[str, Any]) -> None:
+    for status, shown in examples.items():
+        for media, example in shown.items():
+            if content := answers.get(status, {}).get("content", {}).get(media):
+                content["example"] = example
+
+
+@lru_cache
+def _examples() -> dict[str, Any]:
+    """Operation → status → media type → answer, as `python -m tests.api.examples` writes them."""
+    found: dict[str, Any] = orjson.loads(Path(__file__).with_name("examples.json").read_bytes())
+    return found

@@ -1,0 +1,153 @@
+"""A request's query parameters against those that its route declares: one too many is refused.
+
+One dependency of the whole application does it for every route. What a route declares is read from its
+signature, nested dependencies and models of parameters with it; a page, which reads the address itself,
+says with `takes` what it reads.
+"""
+
+from collections.abc import Awaitable, Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import Any, get_origin
+
+from fastapi import Depends, Request
+from fastapi.dependencies.models import Dependant
+from fastapi.security.base import SecurityBase
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from graftbook.catalogue.store.nearest import hint, likest
+from graftbook.problems import InvalidRequest, printable
+
+ASKED_BY_MACHINES = frozenset({"/livez", "/readyz", "/metrics"})
+"""Probes and collectors add parameters of their own (against caches, from a shared configuration); a process
+that works must not look dead for it."""
+MOST_TOLD = 20
+"""Mistakes of one address that are told."""
+LONGEST_COMPARED = 100
+"""Letters of a name that near ones are looked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Takes:
+    """What a page reads from its address by itself. `many` may stand several times.
+
+    `of` gives more names for the path that was asked, where they depend on it.
+    """
+
+    once: frozenset[str] = frozenset()
+    many: frozenset[str] = frozenset()
+    of: Callable[[Mapping[str, Any]], Iterable[str]] = field(default=lambda _: ())
+
+    async def __call__(self) -> None:
+        """As a dependency it does nothing; it is there to be read."""
+
+
+def takes(
+    *once: str,
+    many: Iterable[str] = (),
+    of: Callable[[Mapping[str, Any]], Iterable[str]] = lambda _: (),
+) -> Any:
+    """The dependency of a page that reads these parameters."""
+    return Depends(Takes(frozenset(once), frozenset(many), of))
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """The parameters of a route: those that stand once, those that may repeat, what its page adds; and who
+    decides whether one may ask at all."""
+
+    once: frozenset[str]
+    many: frozenset[str]
+    pages: tuple[Takes, ...]
+    guards: tuple[Callable[[Request], Awaitable[Any]], ...]
+
+    def more(self, path: Mapping[str, Any]) -> frozenset[str]:
+        return frozenset(name for page in self.pages for name in page.of(path))
+
+
+async def known_parameters(request: Request) -> None:
+    """Raises InvalidRequest for parameters that the route does not take, or takes once and got twice."""
+    if not request.scope["query_string"] or request.url.path in ASKED_BY_MACHINES:
+        return
+    known = _known(request)
+    more = known.more(request.path_params)
+    seen: set[str] = set()
+    mistakes: dict[str, str] = {}
+    near: list[str] = []
+    for name, _ in request.query_params.multi_items():
+        if name in known.many:
+            continue
+        if name not in known.once and name not in more:
+            if len(mistakes) >= MOST_TOLD:
+                break
+            every = sorted(known.once | known.many | more)
+            alike = likest(name[:LONGEST_COMPARED], every)
+            near += alike
+            mistakes.setdefault(name, _unknown(alike, every))
+        elif name in seen:
+            mistakes.setdefault(name, "it stands twice; give it once")
+        seen.add(name)
+    if mistakes:
+        for guard in known.guards:  # whoever may not ask is told that, and nothing of the address
+            await guard(request)
+        raise _refusal(mistakes, list(dict.fromkeys(near)))
+
+
+def _unknown(near: list[str], every: list[str]) -> str:
+    further = hint(near) or f"; it takes {', '.join(every) or 'none'}"
+    return f"there is no such parameter here{further}"
+
+
+def _refusal(mistakes: dict[str, str], near: list[str]) -> InvalidRequest:
+    errors = [{"pointer": printable(name), "message": message} for name, message in mistakes.items()]
+    first = errors[0]
+    detail = f"'{first['pointer']}': {first['message']}"
+    if len(mistakes) > 1:
+        detail += f" (and {len(mistakes) - 1} more)"
+    return InvalidRequest(detail, errors=errors, **({"near": near[:3]} if near else {}))
+
+
+def _known(request: Request) -> Known:
+    """What the request's route takes; read once a route, which lives as long as its application."""
+    state, route = request.app.state, request.scope["route"]
+    if not hasattr(state, "known_parameters"):
+        state.known_parameters = {}
+    read: dict[int, Known] = state.known_parameters
+    if (found := read.get(id(route))) is None:
+        found = read[id(route)] = _of_route(route.dependant)
+    return found
+
+
+def _of_route(dependant: Dependant) -> Known:
+    every = list(declared(dependant))
+    calls = list(_calls(dependant))
+    pages = tuple(call for call in calls if isinstance(call, Takes))
+    return Known(
+        frozenset(name for name, repeats in every if not repeats).union(*(page.once for page in pages)),
+        frozenset(name for name, repeats in every if repeats).union(*(page.many for page in pages)),
+        pages,
+        tuple(call for call in calls if isinstance(call, SecurityBase) and callable(call)),
+    )
+
+
+def declared(dependant: Dependant) -> Iterable[tuple[str, bool]]:
+    """The query parameters of a route's signature, each with whether it may repeat."""
+    for parameter in dependant.query_params:
+        model = parameter.field_info.annotation
+        if isinstance(model, type) and issubclass(model, BaseModel):
+            for name, info in model.model_fields.items():
+                yield info.alias or name, _is_list(info)
+        else:
+            yield parameter.alias, _is_list(parameter.field_info)
+    for inner in dependant.dependencies:
+        yield from declared(inner)
+
+
+def _is_list(info: FieldInfo) -> bool:
+    return get_origin(info.annotation) in (list, set, tuple, frozenset)
+
+
+def _calls(dependant: Dependant) -> Iterable[Any]:
+    for inner in dependant.dependencies:
+        yield inner.call
+        yield from _calls(inner)

@@ -1,0 +1,67 @@
+"""How single values are written in JSON: money, days, efforts, grades, severities."""
+
+from datetime import date
+from decimal import Decimal
+
+from graftbook.closure.answer import Cause
+from graftbook.closure.question import Criterion
+from graftbook.rulebook.model import Effort, Evidence, Grade, Severity
+
+EFFORT_WORDS = {effort: effort.name.replace("_", " ") for effort in Effort}
+EFFORT_BY_WORD = {word: effort for effort, word in EFFORT_WORDS.items()}
+GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade} | {Grade.none: "no evidence"}
+SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
+CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+    "November", "December",
+)  # fmt: skip
+
+
+def money(minor: int | None) -> str | None:
+    """Minor units as an exact decimal with two places: 148620 is "1486.20"; None is unknown."""
+    if minor is None:
+        return None
+    return f"{Decimal(minor).scaleb(-2):.2f}"
+
+
+def money_in_words(minor: int) -> str:
+    """Minor units as a sentence says them: 148620 is "1,486.20"."""
+    return f"{Decimal(minor).scaleb(-2):,.2f}"
+
+
+def day_in_words(day: date) -> str:
+    """A day as a sentence says it: "1 March 1968"."""
+    return f"{day.day} {MONTHS[day.month - 1]} {day.year}"
+
+
+def minor_units(amount: Decimal) -> int:
+    """An exact decimal in minor units."""
+    return int(amount.scaleb(2))
+
+
+_CLAIMS_NOTHING = (Cause.wish, Cause.limit, Cause.pair, Cause.fact)
+
+
+def evidence_for(cause: Cause, grade: Grade) -> str | None:
+    """What is recorded for what a reason says; None for what needs no evidence: a wish, a limit, a pair."""
+    return None if cause in _CLAIMS_NOTHING else GRADE_WORDS[grade]
+
+
+def evidence_document(evidence: Evidence) -> dict[str, object]:
+    """One piece of evidence as facts."""
+    return {
+        "name": evidence.name,
+        "grade": GRADE_WORDS[evidence.grade],
+        "reference": evidence.reference,
+        "on": evidence.on.isoformat() if evidence.on else None,
+        "who": evidence.who,
+        "fitted": evidence.fitted,
+        "not_fitted": evidence.not_fitted,
+        "disputed": evidence.disputed,
+    }
+
+
+def counted(number: int, one: str) -> str:
+    """`1 row`, `2 rows`."""
+    return f"{number} {one}" if number == 1 else f"{number} {one}s"

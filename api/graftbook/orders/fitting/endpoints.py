@@ -1,0 +1,60 @@
+"""What a closure means in the workshop and for its owner: the fitting sequence, the quotation."""
+
+from collections.abc import Callable
+from typing import Any
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayRead
+from graftbook.http.errors import documented
+from graftbook.http.responses import JSON, KEEP_NOTHING, json_answer
+from graftbook.orders.fitting.service import fitting_facts
+from graftbook.orders.forms import PDF, form_of
+from graftbook.orders.papers.quotation import quotation_pdf
+from graftbook.orders.papers.sequence import sequence_pdf
+from graftbook.orders.question_schemas import FittingIn, QuotationIn
+from graftbook.orders.quotation.service import quotation_facts
+from graftbook.orders.schemas import FittingOut, QuotationOut
+from graftbook.process.state import Service, ServiceDep
+from graftbook.questions.closures.endpoints import PROBLEMS
+
+router = APIRouter(prefix="/v1", tags=["orders"], dependencies=[MayRead])
+
+FORMS = {"json": JSON, "pdf": PDF}
+_AS_PDF: dict[str, Any] = {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
+_ERRORS = documented(problems.NoSet, problems.NotAcceptable)
+
+
+@router.post(
+    "/fitting-sequences",
+    operation_id="makeFittingSequence",
+    summary="The jobs of the closure of the same body, in order",
+    responses={200: {"model": FittingOut, **_AS_PDF}, **PROBLEMS, **_ERRORS},
+)
+def make_fitting_sequence(body: FittingIn, request: Request, service: ServiceDep) -> Response:
+    """Minutes a section, special tools, tightening values, cautions; the earliest finish, proved or not."""
+    return _answered(request, service, sequence_pdf, lambda: fitting_facts(service, body))
+
+
+@router.post(
+    "/quotations",
+    operation_id="makeQuotation",
+    summary="What the closures of the same body cost the owner",
+    responses={200: {"model": QuotationOut, **_AS_PDF}, **PROBLEMS, **_ERRORS},
+)
+def make_quotation(body: QuotationIn, request: Request, service: ServiceDep) -> Response:
+    """Parts, carriage, labour, an allowance, taxes by rate, deposits, and payments to the penny."""
+    return _answered(request, service, quotation_pdf, lambda: quotation_facts(service, body))
+
+
+def _answered(
+    request: Request, service: Service, pdf: Callable[..., bytes], facts: Callable[[], dict[str, Any]]
+) -> Response:
+    """JSON or PDF, whichever Accept prefers. Raises NotAcceptable."""
+    form = form_of(request.headers.get("accept", ""), FORMS)
+    found = facts()
+    if form == "json":
+        return json_answer(found, headers=KEEP_NOTHING)
+    return Response(pdf(found, house=service.settings.house), media_type=PDF, headers=KEEP_NOTHING)

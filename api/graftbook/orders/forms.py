@@ -1,0 +1,60 @@
+"""The forms that an order comes in: JSON, CSV, XLSX, PDF; chosen by Accept (RFC 9110, 12.5.1)."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from graftbook.http.responses import JSON, json_bytes
+from graftbook.orders.papers.csv import order_csv
+from graftbook.orders.papers.pdf import order_pdf
+from graftbook.orders.papers.xlsx import order_xlsx
+from graftbook.problems import NotAcceptable
+
+Facts = dict[str, Any]
+Write = Callable[[Facts], bytes]
+
+CSV = "text/csv; charset=utf-8"
+XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+PDF = "application/pdf"
+
+MEDIA = {"json": JSON, "csv": CSV, "xlsx": XLSX, "pdf": PDF}
+"""Form → media type; the first one is given to whoever takes anything."""
+
+
+def writer(form: str, house: str = "", part: str = "") -> Write:
+    """How the facts of an order become the bytes of a form.
+
+    `part`: `supplier:NAME` or `vehicle:LABEL`. JSON is always whole. Writers raise UnknownPart.
+    """
+    writers: dict[str, Write] = {
+        "json": json_bytes,
+        "csv": lambda facts: order_csv(facts, part),
+        "xlsx": lambda facts: order_xlsx(facts, part, house),
+        "pdf": lambda facts: order_pdf(facts, part=part, house=house),
+    }
+    return writers[form]
+
+
+def form_of(accept: str, media: Mapping[str, str] = MEDIA) -> str:
+    """The form that an Accept header prefers. Raises NotAcceptable."""
+    weights: dict[str, float] = {}
+    for part in accept.split(",") if accept.strip() else ["*/*"]:
+        kind, *parameters = (piece.strip().lower() for piece in part.split(";"))
+        weights[kind] = next((_weight(p[2:]) for p in parameters if p.startswith("q=")), 1.0)
+    scores = {form: _score(weights, of.split(";")[0]) for form, of in media.items()}
+    best = max(scores, key=lambda form: scores[form])
+    if scores[best] <= 0:
+        known = ", ".join(of.split(";")[0] for of in media.values())
+        raise NotAcceptable(f"This comes as {known}")
+    return best
+
+
+def _score(weights: Mapping[str, float], media: str) -> float:
+    kind = media.split("/")[0] + "/*"
+    return next((weights[m] for m in (media, kind, "*/*") if m in weights), 0.0)
+
+
+def _weight(text: str) -> float:
+    try:
+        return min(1.0, max(0.0, float(text)))
+    except ValueError:
+        return 0.0

@@ -1,0 +1,299 @@
+"""What kept order lists and the shop's store look like in JSON."""
+
+from datetime import date
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, ConfigDict, Field, Strict, StringConstraints
+
+from graftbook.builds.schemas import Remark, Slug
+from graftbook.http.fields import LONGEST_WORD, WHOLE, Day, Truth, Word
+from graftbook.orders.lists.deliveries import Delivery
+from graftbook.orders.question_schemas import OrderIn
+from graftbook.orders.schemas import OrderLineOut, OrderOut, OrderTotalsOut, StateWord
+from graftbook.orders.stock.sheet import one_line
+from graftbook.questions.closures.schemas import MoneyOut, Out
+from graftbook.questions.lookup.schemas import PageOut
+from graftbook.questions.schemas import Body
+
+Pieces = Annotated[int, Strict(), Field(ge=0, le=1_000_000), WHOLE]
+
+
+class OrderListIn(OrderIn):
+    """An order to be kept under a name."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [
+                {
+                    "name": "red-van-brakes",
+                    "vehicle": {"chassis": "24PL-018412"},
+                    "wishes": [{"fit": "QB-3310"}],
+                    "note": "wanted before Easter",
+                }
+            ]
+        }
+    )
+
+    name: Slug
+    note: Remark = ""
+
+
+class NoteIn(Body):
+    """The note of a list."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"note": "the customer calls on Friday"}]})
+
+    note: Remark
+
+
+class SubstituteIn(Body):
+    """Another number for a line."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"line": 2, "number": "QB-7090"}]})
+
+    line: Annotated[int, Strict(), Field(ge=1, le=100_000), WHOLE]
+    number: Word = Field(description="the component instead")
+
+
+DoubtWord = Literal["too many", "given up", "part of a pack", "other supplier", "booked before"]
+NoteNumber = Annotated[Remark, AfterValidator(one_line), StringConstraints(max_length=LONGEST_WORD)]
+BOOKING = {"line": 1, "received": 1, "unit": "pieces"}
+
+
+class SentIn(Body):
+    """That the list goes out; a list with lines that are not bought needs the word for it."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"incomplete": True}]})
+
+    incomplete: Truth = Field(False, description="send it although lines are not bought")
+
+
+class CameIn(Body):
+    """What came of a line, what is promised for later, what will not come: counts of pieces, or of packs."""
+
+    line: Annotated[int, Strict(), Field(ge=1, le=100_000), WHOLE]
+    unit: Literal["pieces", "packs"] = Field(
+        "pieces",
+        description="what the three counts of this row count: pieces, or whole packs of the line's `pack` "
+        "pieces. What is kept and answered is always pieces: 2 packs of 4 are 8 pieces",
+    )
+    received: Pieces = Field(0, description="how many came, in `unit`; added to what came before")
+    back_ordered: Pieces = Field(0, description="of what is still open: promised for later, in `unit`")
+    promised: Day | None = Field(None, description="the day that is promised")
+    given_up: Pieces = Field(0, description="will not come, in `unit`")
+
+    def facts(self) -> dict[str, Any]:
+        """As plain values."""
+        promised = self.promised if isinstance(self.promised, date) else None
+        return {**self.model_dump(), "promised": promised}
+
+
+class ReceivedIn(Body):
+    """A delivery, to be kept as one booking; each line of the list at most once."""
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "examples": [{"lines": [BOOKING], "delivery_note": "L-20417", "remark": "box wet, parts dry"}]
+        }
+    )
+
+    lines: Annotated[list[CameIn], Field(min_length=1, max_length=2_000)]
+    supplier: Word | None = Field(
+        None,
+        description="whose delivery it is, by the supplier's name; left out, it is the one that all its "
+        "lines were ordered from",
+    )
+    delivery_note: NoteNumber = Field("", description="number of the supplier's delivery note")
+    remark: Remark = ""
+    accept: Annotated[list[DoubtWord], Field(max_length=20)] = Field(
+        [],
+        description="book it although: more came than was ordered (`too many`), pieces of it were given up "
+        "(`given up`), it is no whole number of packs (`part of a pack`), a line was ordered from another "
+        "supplier (`other supplier`), the delivery note was booked before, on this list or another "
+        "(`booked before`)",
+    )
+
+    def delivery(self) -> Delivery:
+        """As plain values."""
+        return Delivery(
+            [line.facts() for line in self.lines],
+            self.supplier or "",
+            self.delivery_note,
+            self.remark,
+            frozenset(self.accept),
+        )
+
+
+class TakenBackIn(Body):
+    """Why a booking is taken back."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"why": "typed on the wrong line"}]})
+
+    why: Annotated[Remark, StringConstraints(min_length=1)]
+    reopen: Truth = Field(False, description="open a closed list again by it; else it is refused")
+
+
+class ClosedIn(Body):
+    """Why a list is closed before everything has come; may stay empty when it has."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"reason": "the rest is no longer wanted"}]})
+
+    reason: Remark = ""
+
+
+class KeptLineOut(OrderLineOut):
+    """How far a line has come, in pieces, by what was booked and not taken back."""
+
+    received: int = Field(description="pieces that came; more than `pieces` when too many came")
+    back_ordered: int = Field(description="pieces of those open that were promised for later")
+    given_up: int = Field(description="pieces that will not come")
+    open: int = Field(description="pieces that neither came nor were given up")
+    too_many: int = Field(description="pieces that came beyond `pieces`; 0 when none did")
+
+
+class OrderListOut(OrderOut):
+    """A kept list: the order as it was made, and how far it has come."""
+
+    name: str
+    state: StateWord
+    version: int
+    note: str
+    made: str
+    changed: str
+    newest_booking: int | None = Field(description="number of the booking made last; null before the first")
+    lines: list[KeptLineOut]
+
+
+class OrderListShortOut(Out):
+    name: str
+    state: StateWord
+    version: int
+    note: str
+    made: str
+    complete: bool
+    not_bought: int = Field(description="lines that are not bought, and not in the total")
+    vehicles: list[str]
+    lines: int
+    total: MoneyOut
+    currency: str
+
+
+class OrderListsOut(PageOut):
+    items: list[OrderListShortOut]
+
+
+class OrderEventOut(Out):
+    id: int
+    at: str
+    who: str
+    what: str
+    detail: dict[str, Any]
+
+
+class OrderEventsOut(PageOut):
+    items: list[OrderEventOut]
+
+
+class BookedLineOut(Out):
+    """Counts are pieces."""
+
+    line: int
+    number: str
+    name: str
+    received: int
+    back_ordered: int
+    promised: str | None
+    given_up: int
+    pack: int = Field(description="pieces in a pack of this line")
+
+
+class TakenBackOut(Out):
+    at: str
+    who: str
+    why: str
+
+
+class BookingOut(Out):
+    """A delivery as it was booked."""
+
+    booking: int = Field(description="its number on the list, from 1")
+    at: str
+    who: str
+    supplier: str | None = Field(description="whose delivery it was; null: of several, or not known")
+    supplier_title: str | None
+    delivery_note: str
+    remark: str
+    accepted: list[DoubtWord] = Field(description="what was doubted of it and booked all the same")
+    lines: list[BookedLineOut]
+    taken_back: TakenBackOut | None = Field(description="null while it stands; else it counts no more")
+
+
+class BookingsOut(PageOut):
+    items: list[BookingOut]
+
+
+class LineDifferenceOut(Out):
+    number: str
+    name: str
+    what: str
+    changed: dict[str, Any]
+
+
+class TotalsBothOut(Out):
+    before: OrderTotalsOut
+    after: OrderTotalsOut
+
+
+class DifferencesOut(Out):
+    """What a list would say if it were made today."""
+
+    name: str
+    same: bool
+    complete: bool = Field(description="whether everything could be bought today")
+    not_bought: int | None = Field(description="lines that would not be bought; null: there is no set")
+    sentences: list[str]
+    lines: list[LineDifferenceOut]
+    totals: TotalsBothOut | None
+    catalogue_revision: dict[str, int] | None = None
+
+
+class StockIn(Body):
+    """What lies in the store of a number."""
+
+    model_config = ConfigDict(json_schema_extra={"examples": [{"quantity": 4, "place": "drawer 14"}]})
+
+    quantity: Pieces
+    place: Annotated[Remark, AfterValidator(one_line)] = ""
+
+
+class StockOut(Out):
+    number: str
+    quantity: int
+    place: str
+    version: int
+
+
+class StockPageOut(PageOut):
+    items: list[StockOut]
+
+
+class LiesOut(Out):
+    quantity: int
+    place: str
+
+
+class StockDifferenceOut(Out):
+    """A number that is otherwise after a count; null: it had, or has, no place in the store."""
+
+    number: str
+    was: LiesOut | None
+    now: LiesOut | None
+
+
+class StockCountOut(Out):
+    """What a count changed; at most 1,000 differences are told."""
+
+    dry_run: bool
+    rows: int
+    changed: int
+    differences: list[StockDifferenceOut]

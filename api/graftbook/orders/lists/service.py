@@ -1,0 +1,474 @@
+"""The life of an order list: draft, sent, partly received, received, closed; each step is recorded.
+
+A function does one thing in one transaction. A change names the ETag of the list that was read; the
+list's version is raised in the same statement that checks it, so two steps at once cannot both happen.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import orjson
+from sqlalchemy import Engine
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
+
+from graftbook.catalogue.compiling.book_names import near_names
+from graftbook.database import in_utc, reading, writing
+from graftbook.http.etags import document_etag, names
+from graftbook.idempotency.service import EACH_TIME, Once
+from graftbook.orders.buying.not_bought import of_before
+from graftbook.orders.lists import store
+from graftbook.orders.lists.deliveries import (
+    PARTLY,
+    RECEIVED,
+    SENT,
+    Delivery,
+    Progress,
+    doubts_of,
+    in_pieces,
+    note_key,
+    progress_of,
+    state_of,
+    supplier_of,
+)
+from graftbook.orders.tables import OrderBookingLineRow, OrderBookingRow, OrderListRow
+from graftbook.problems import (
+    AlreadyExists,
+    BookingTakenBack,
+    DeliveryDoubted,
+    Incomplete,
+    PreconditionFailed,
+    StoreChanged,
+    UnknownBooking,
+    UnknownOrderList,
+    WrongState,
+)
+
+Facts = dict[str, Any]
+DRAFT, CLOSED = "draft", "closed"
+GONE_OUT = (SENT, PARTLY, RECEIVED)
+MOST_EVENTS = 500
+
+
+def list_etag(document: Facts) -> str:
+    """The strong ETag of a list as it reads."""
+    return document_etag("order-list", document)
+
+
+def list_document(engine: Engine, name: str) -> Facts:
+    """A list as facts: the order, and how far its lines have come. Raises UnknownOrderList."""
+    with reading(engine) as session:
+        return _document(session, _row(session, name))
+
+
+def _row(session: Session, name: str, *, alone: bool = False) -> OrderListRow:
+    row = store.list_row(session, name, alone=alone)
+    if row is None:
+        raise UnknownOrderList(name, near_names(name, store.list_names(session)))
+    return row
+
+
+def _document(session: Session, row: OrderListRow) -> Facts:
+    facts: Facts = of_before(orjson.loads(row.facts))
+    come = _come(session, row.name)
+    for line in facts["lines"]:
+        line |= come.get(line["line"], Progress(line["pieces"])).facts()
+    return facts | {
+        "name": row.name,
+        "state": row.state,
+        "version": row.version,
+        "note": row.note,
+        "made": row.made.isoformat(),
+        "changed": row.changed.isoformat(),
+        "newest_booking": store.newest_booking(session, row.name) or None,
+    }
+
+
+def _come(session: Session, name: str) -> dict[int, Progress]:
+    """How far each line has come, by what was booked and not taken back."""
+    pieces = {line.line: line.pieces for line in store.lines_of(session, name)}
+    return progress_of(pieces, store.standing(session, name))
+
+
+def lists(engine: Engine, after: str, limit: int) -> list[Facts]:
+    """A page of lists in name order, without their lines."""
+    with reading(engine) as session:
+        return [_short(row) for row in store.lists_after(session, after, limit)]
+
+
+def _short(row: OrderListRow) -> Facts:
+    facts = of_before(orjson.loads(row.facts))
+    return {
+        "name": row.name,
+        "state": row.state,
+        "version": row.version,
+        "note": row.note,
+        "made": row.made.isoformat(),
+        "complete": facts["complete"],
+        "not_bought": facts["not_bought"],
+        "vehicles": [vehicle["label"] for vehicle in facts["vehicles"]],
+        "lines": len(facts["lines"]),
+        "total": facts["totals"]["total"],
+        "currency": facts["currency"],
+    }
+
+
+def events(engine: Engine, name: str, after: int, limit: int) -> list[Facts]:
+    """The steps of a list, the oldest first. Raises UnknownOrderList."""
+    with reading(engine) as session:
+        _row(session, name)
+        return [
+            {
+                "id": event.id,
+                "at": event.at.isoformat(),
+                "who": event.who,
+                "what": event.what,
+                "detail": orjson.loads(event.detail),
+            }
+            for event in store.events_of(session, name, after, limit)
+        ]
+
+
+def asked_of(engine: Engine, name: str) -> Facts:
+    """The question that a list was made from. Raises UnknownOrderList."""
+    with reading(engine) as session:
+        asked: Facts = orjson.loads(_row(session, name).asked)
+        return asked
+
+
+def create(
+    engine: Engine, name: str, asked: Facts, facts: Facts, note: str, who: str, once: Once = EACH_TIME
+) -> Facts:
+    """Store a draft. Raises AlreadyExists, and what `once` raises."""
+    now = datetime.now(UTC)
+    row = OrderListRow(
+        name=name,
+        catalogue_revision=facts["catalogue_revision"],
+        made=now,
+        changed=now,
+        asked=orjson.dumps(asked).decode(),
+        facts=orjson.dumps(facts).decode(),
+        note=note,
+    )
+    try:
+        with writing(engine) as session:
+            once.begin(session.connection())
+            if store.list_row(session, name) is not None:
+                raise AlreadyExists(f"There is an order list '{name}' already", pointer="/name")
+            session.add(row)
+            session.flush()
+            store.put_lines(session, name, facts["lines"])
+            store.add_event(session, name, now, who, "made", {"lines": len(facts["lines"])})
+            session.flush()
+            document = _document(session, row)
+            once.keep(session.connection(), document)
+            return document
+    except IntegrityError as error:
+        raise AlreadyExists(f"There is an order list '{name}' already", pointer="/name") from error
+
+
+class _Step:
+    """One change of a list in its transaction: read, checked against the ETag, written with a new version."""
+
+    def __init__(self, session: Session, name: str, if_match: str, who: str) -> None:
+        self.session, self.name, self.who = session, name, who
+        self.row = _row(session, name, alone=True)
+        self.version = self.row.version
+        if not names(if_match, list_etag(_document(session, self.row))):
+            raise PreconditionFailed("Read the list again and change what you then see")
+        self.now = datetime.now(UTC)
+
+    def in_state(self, *states: str) -> None:
+        """Raises WrongState unless the list is in one of these."""
+        if self.row.state not in states:
+            here, wanted = self.row.state, " or ".join(states)
+            raise WrongState(f"The list is {here}; this takes one that is {wanted}", state=here)
+
+    def write(self, what: str, detail: Facts, **values: Any) -> Facts:
+        """Write the step. Raises PreconditionFailed when somebody was quicker."""
+        if not store.change_list(self.session, self.name, self.version, {"changed": self.now, **values}):
+            raise PreconditionFailed("Somebody changed the list at the same time; read it again")
+        store.add_event(self.session, self.name, self.now, self.who, what, detail)
+        self.session.flush()
+        self.session.expire_all()
+        return _document(self.session, _row(self.session, self.name))
+
+
+def renote(engine: Engine, name: str, if_match: str, note: str, who: str) -> Facts:
+    """Change the note of a list. Raises UnknownOrderList, PreconditionFailed."""
+    with writing(engine) as session:
+        step = _Step(session, name, if_match, who)
+        return step.write("note changed", {"before": step.row.note, "after": note}, note=note)
+
+
+def replace_facts(
+    engine: Engine, name: str, if_match: str, asked: Facts, facts: Facts, what: str, detail: Facts, who: str
+) -> Facts:
+    """A draft says something else now: recomputed, or with a substitute.
+
+    Raises UnknownOrderList, PreconditionFailed, WrongState.
+    """
+    with writing(engine) as session:
+        step = _Step(session, name, if_match, who)
+        step.in_state(DRAFT)
+        store.put_lines(session, name, facts["lines"])
+        return step.write(
+            what,
+            detail,
+            asked=orjson.dumps(asked).decode(),
+            facts=orjson.dumps(facts).decode(),
+            catalogue_revision=facts["catalogue_revision"],
+        )
+
+
+def discard(engine: Engine, name: str, if_match: str, who: str) -> None:
+    """Delete a draft. Raises UnknownOrderList, PreconditionFailed, WrongState."""
+    with writing(engine) as session:
+        step = _Step(session, name, if_match, who)
+        step.in_state(DRAFT)
+        if not store.delete_list(session, name, step.version):
+            raise PreconditionFailed("Somebody changed the list at the same time; read it again")
+
+
+def send(
+    engine: Engine, name: str, if_match: str, who: str, once: Once = EACH_TIME, *, incomplete: bool = False
+) -> Facts:
+    """The list goes out; what it takes from the store leaves the shelf with it.
+
+    `incomplete` says that it goes out although lines are not bought. Raises UnknownOrderList,
+    PreconditionFailed, WrongState for a list that was sent, Incomplete, StoreChanged, and what `once`
+    raises.
+    """
+    with writing(engine) as session:
+        once.begin(session.connection())
+        step = _Step(session, name, if_match, who)
+        step.in_state(DRAFT)
+        facts = of_before(orjson.loads(step.row.facts))
+        if not (facts["complete"] or incomplete):
+            raise _not_complete(facts)
+        _take_from_store(session, facts["from_stock"])
+        detail = {
+            "suppliers": [supplier["name"] for supplier in facts["suppliers"]],
+            "total": facts["totals"]["total"],
+            "from_stock": {part["number"]: part["quantity"] for part in facts["from_stock"]},
+            "not_bought": [line["number"] for line in facts["not_supplied"]],
+        }
+        document = step.write("sent", detail, state=SENT if facts["lines"] else RECEIVED)
+        once.keep(session.connection(), document)
+        return document
+
+
+def _not_complete(facts: Facts) -> Incomplete:
+    lacking = [
+        {key: line[key] for key in ("number", "name", "quantity", "why")} for line in facts["not_supplied"]
+    ]
+    words = ", ".join(f"{line['number']} ({line['name']})" for line in lacking)
+    verb = "is" if len(lacking) == 1 else "are"
+    said = f"{len(lacking)} of {facts['lines_needed']} lines {verb} NOT bought"
+    return Incomplete(f"{said}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)
+
+
+def _take_from_store(session: Session, parts: Sequence[Mapping[str, Any]]) -> None:
+    if parts:
+        store.lock_stock(session)
+    lacking = [
+        part["number"]
+        for part in parts
+        if not store.take_from_stock(session, part["number"], part["quantity"])
+    ]
+    if lacking:
+        words = ", ".join(lacking)
+        raise StoreChanged(f"The store no longer holds {words}; compute the list again", lacking=lacking)
+    if parts:
+        store.touch_stock(session)
+
+
+def receive(
+    engine: Engine, name: str, if_match: str, delivery: Delivery, who: str, once: Once = EACH_TIME
+) -> Facts:
+    """Book a delivery: pieces came, are promised for later, or will not come.
+
+    The shop's store stays as it is. Raises UnknownOrderList, PreconditionFailed, WrongState,
+    InvalidRequest for lines that cannot be, DeliveryDoubted for what should be looked at first and is
+    not accepted, and what `once` raises.
+    """
+    with writing(engine) as session:
+        once.begin(session.connection())
+        step = _Step(session, name, if_match, who)
+        step.in_state(*GONE_OUT)
+        lines, before = _lines(step.row), _come(session, name)
+        rows = in_pieces(delivery, lines, before)
+        booking = _booking(step, delivery, supplier_of(delivery, lines))
+        doubts = doubts_of(delivery, rows, lines, before, _noted(session, booking))
+        _accepted(doubts, delivery.accept)
+        booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
+        store.add_booking(session, booking, rows)
+        after = _come(session, name)
+        detail = _told(booking) | {"lines": [_received(row, lines, after) for row in rows]}
+        document = step.write("received", detail, state=state_of(after.values()))
+        once.keep(session.connection(), document)
+        return document
+
+
+def _lines(row: OrderListRow) -> dict[int, Facts]:
+    """What a list says of its lines, by number."""
+    return {line["line"]: line for line in orjson.loads(row.facts)["lines"]}
+
+
+def _booking(step: _Step, delivery: Delivery, supplier: str) -> OrderBookingRow:
+    return OrderBookingRow(
+        list=step.name,
+        booking=store.newest_booking(step.session, step.name) + 1,
+        at=step.now,
+        who=step.who,
+        supplier=supplier,
+        delivery_note=delivery.delivery_note,
+        note_key=note_key(delivery.delivery_note),
+        remark=delivery.remark,
+    )
+
+
+def _noted(session: Session, booking: OrderBookingRow) -> list[Facts]:
+    """Where else a delivery note of this number stands; a note without a number is none."""
+    if not booking.note_key:
+        return []
+    return [
+        {"list": row.list, "booking": row.booking, "at": in_utc(row.at).isoformat(), "who": row.who}
+        for row in store.noted(session, booking.note_key, booking.supplier)
+    ]
+
+
+def _accepted(doubts: Sequence[Facts], accept: frozenset[str]) -> None:
+    """Raises DeliveryDoubted unless each doubt's word is among those accepted."""
+    if left := [doubt for doubt in doubts if doubt["kind"] not in accept]:
+        raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
+
+
+def _told(booking: OrderBookingRow) -> Facts:
+    return {
+        "booking": booking.booking,
+        "supplier": booking.supplier or None,
+        "delivery_note": booking.delivery_note,
+        "accepted": booking.accepted.split(";") if booking.accepted else [],
+    }
+
+
+def _received(row: Facts, lines: Mapping[int, Facts], after: Mapping[int, Progress]) -> Facts:
+    known = after[row["line"]]
+    return {
+        "line": row["line"],
+        "number": lines[row["line"]]["number"],
+        "received": row["received"],
+        "given_up": row["given_up"],
+        "back_ordered": row["back_ordered"],
+        "promised": row["promised"].isoformat() if row["promised"] else None,
+        "too_many": known.too_many,
+        "open": known.open,
+    }
+
+
+def bookings(engine: Engine, name: str, after: int, limit: int) -> list[Facts]:
+    """What was booked of a list behind the number `after`, the oldest first; also what was taken back.
+
+    Raises UnknownOrderList.
+    """
+    with reading(engine) as session:
+        lines = _lines(_row(session, name))
+        found = store.bookings_after(session, name, after, limit)
+        if not found:
+            return []
+        rows = store.rows_of(session, name, found[0].booking, found[-1].booking)
+        return [_booked(one, [row for row in rows if row.booking == one.booking], lines) for one in found]
+
+
+def _booked(
+    booking: OrderBookingRow, rows: Sequence[OrderBookingLineRow], lines: Mapping[int, Facts]
+) -> Facts:
+    titles = {line["supplier"]: line["supplier_title"] for line in lines.values()}
+    back = None
+    if booking.taken_back:
+        back = {
+            "at": in_utc(booking.taken_back).isoformat(),
+            "who": booking.taken_back_by,
+            "why": booking.taken_back_why,
+        }
+    return {
+        **_told(booking),
+        "at": in_utc(booking.at).isoformat(),
+        "who": booking.who,
+        "supplier_title": titles.get(booking.supplier),
+        "remark": booking.remark,
+        "lines": [_booked_line(row, lines[row.line]) for row in rows],
+        "taken_back": back,
+    }
+
+
+def _booked_line(row: OrderBookingLineRow, line: Mapping[str, Any]) -> Facts:
+    return {
+        "line": row.line,
+        "number": line["number"],
+        "name": line["name"],
+        "received": row.received,
+        "back_ordered": row.back_ordered,
+        "promised": row.promised.isoformat() if row.promised else None,
+        "given_up": row.given_up,
+        "pack": line["pack"],
+    }
+
+
+def take_back(
+    engine: Engine,
+    name: str,
+    booking: int,
+    if_match: str,
+    why: str,
+    who: str,
+    *,
+    reopen: bool = False,
+    once: Once = EACH_TIME,
+) -> Facts:
+    """A booking counts no more; the list's state follows from those that are left. It stays on record.
+
+    A closed list is opened again by it, if `reopen` says so. Nothing was put into the shop's store by a
+    booking, so nothing is taken from there. Raises UnknownOrderList, UnknownBooking, BookingTakenBack,
+    PreconditionFailed, WrongState, and what `once` raises.
+    """
+    with writing(engine) as session:
+        once.begin(session.connection())
+        step = _Step(session, name, if_match, who)
+        row = _to_take_back(session, name, booking)
+        closed = step.row.state == CLOSED
+        if closed and not reopen:
+            message = "The list is closed; taking a booking back opens it again, if `reopen` says so"
+            raise WrongState(message, state=CLOSED)
+        store.take_back(session, row, step.now, who, why)
+        after = _come(session, name)
+        detail = _told(row) | {"why": why, "reopened": closed}
+        document = step.write("taken back", detail, state=state_of(after.values()))
+        once.keep(session.connection(), document)
+        return document
+
+
+def _to_take_back(session: Session, name: str, booking: int) -> OrderBookingRow:
+    row = store.booking_row(session, name, booking)
+    if row is None:
+        raise UnknownBooking(str(booking), detail=f"The list {name} has no booking {booking}")
+    if row.taken_back:
+        back = in_utc(row.taken_back)
+        message = f"Booking {booking} was taken back already, on {back.date()} by {row.taken_back_by}"
+        raise BookingTakenBack(message, at=back.isoformat(), who=row.taken_back_by)
+    return row
+
+
+def close(engine: Engine, name: str, if_match: str, reason: str, who: str) -> Facts:
+    """The list is done. What has not come needs a reason in words.
+
+    Raises UnknownOrderList, PreconditionFailed, WrongState.
+    """
+    with writing(engine) as session:
+        step = _Step(session, name, if_match, who)
+        step.in_state(*GONE_OUT)
+        if step.row.state != RECEIVED and not reason.strip():
+            raise WrongState("Not everything has come; say why the list is closed", state=step.row.state)
+        return step.write("closed", {"reason": reason, "from": step.row.state}, state=CLOSED)

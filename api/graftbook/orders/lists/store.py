@@ -1,0 +1,211 @@
+"""The SQL of kept order lists; each function works inside its caller's session."""
+
+import json
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import delete, func, or_, update
+from sqlmodel import Session, col, select
+
+from graftbook.catalogue.format.names import as_typed
+from graftbook.catalogue.loading.staging import table
+from graftbook.orders.tables import (
+    OrderBookingLineRow,
+    OrderBookingRow,
+    OrderEventRow,
+    OrderLineRow,
+    OrderListRow,
+    ShopStockRow,
+    StockStateRow,
+)
+
+Facts = dict[str, Any]
+
+
+def list_row(session: Session, name: str, *, alone: bool = False) -> OrderListRow | None:
+    """The list; None if there is none of this name. `alone`: from here to its end no other transaction
+    changes it (on SQLite there is one writer anyway)."""
+    return session.get(OrderListRow, name, with_for_update=alone or None)
+
+
+def lists_after(session: Session, after: str, limit: int) -> list[OrderListRow]:
+    """Lists behind the name `after`, in name order."""
+    query = select(OrderListRow).where(col(OrderListRow.name) > after)
+    return list(session.exec(query.order_by(OrderListRow.name).limit(limit)))
+
+
+def list_names(session: Session, limit: int = 2_000) -> list[str]:
+    """Names to look for near matches in."""
+    return list(session.exec(select(OrderListRow.name).order_by(OrderListRow.name).limit(limit)))
+
+
+def change_list(session: Session, name: str, version: int, values: Mapping[str, Any]) -> bool:
+    """Change a list that still has this version, and raise it; False if it has another by now."""
+    changed = session.exec(
+        update(OrderListRow)
+        .where(col(OrderListRow.name) == name, col(OrderListRow.version) == version)
+        .values(version=version + 1, **values)
+    )
+    return changed.rowcount == 1
+
+
+def delete_list(session: Session, name: str, version: int) -> bool:
+    """Delete a list that still has this version; False if it has another by now."""
+    gone = session.exec(
+        delete(OrderListRow).where(col(OrderListRow.name) == name, col(OrderListRow.version) == version)
+    )
+    return gone.rowcount == 1
+
+
+def lines_of(session: Session, name: str) -> list[OrderLineRow]:
+    """What is ordered, by line."""
+    query = select(OrderLineRow).where(OrderLineRow.list == name)
+    return list(session.exec(query.order_by(OrderLineRow.line)))
+
+
+def put_lines(session: Session, name: str, lines: Sequence[Mapping[str, Any]]) -> None:
+    """Replace the lines of a draft by those of its facts."""
+    session.exec(delete(OrderLineRow).where(col(OrderLineRow.list) == name))
+    session.add_all(
+        OrderLineRow(
+            list=name,
+            line=line["line"],
+            component=line["number"],
+            supplier=line["supplier"] or "",
+            pieces=line["pieces"],
+        )
+        for line in lines
+    )
+
+
+def add_booking(session: Session, booking: OrderBookingRow, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Keep a delivery as it was booked, with a row a line."""
+    session.add(booking)
+    session.flush()
+    fields = ("line", "received", "back_ordered", "promised", "given_up")
+    session.add_all(
+        OrderBookingLineRow(
+            list=booking.list, booking=booking.booking, **{field: row[field] for field in fields}
+        )
+        for row in rows
+    )
+    session.flush()
+
+
+def booking_row(session: Session, name: str, booking: int) -> OrderBookingRow | None:
+    """One booking of a list; None if there is none of this number."""
+    return session.get(OrderBookingRow, (name, booking))
+
+
+def bookings_after(session: Session, name: str, after: int, limit: int) -> list[OrderBookingRow]:
+    """The bookings of a list behind the number `after`, the oldest first."""
+    query = select(OrderBookingRow).where(OrderBookingRow.list == name, col(OrderBookingRow.booking) > after)
+    return list(session.exec(query.order_by(col(OrderBookingRow.booking)).limit(limit)))
+
+
+def newest_booking(session: Session, name: str) -> int:
+    """The number of the newest booking of a list, 0 before the first."""
+    query = select(func.max(col(OrderBookingRow.booking))).where(OrderBookingRow.list == name)
+    return session.exec(query).one() or 0
+
+
+def standing(session: Session, name: str) -> list[Facts]:
+    """What the bookings that were not taken back say of each line, in their order."""
+    row, booking = OrderBookingLineRow, OrderBookingRow
+    query = (
+        select(row)
+        .join(booking, (col(booking.list) == col(row.list)) & (col(booking.booking) == col(row.booking)))
+        .where(col(row.list) == name, col(booking.taken_back).is_(None))
+        .order_by(col(row.booking), col(row.line))
+    )
+    return [one.model_dump() for one in session.exec(query)]
+
+
+def rows_of(session: Session, name: str, first: int, last: int) -> list[OrderBookingLineRow]:
+    """What the bookings of a list say of each line, for the numbers from `first` to `last`."""
+    row = OrderBookingLineRow
+    query = select(row).where(col(row.list) == name, col(row.booking) >= first, col(row.booking) <= last)
+    return list(session.exec(query.order_by(col(row.booking), col(row.line))))
+
+
+def noted(session: Session, note_key: str, supplier: str, limit: int = 5) -> list[OrderBookingRow]:
+    """Bookings that stand and carry this delivery note of this supplier; "" is any supplier."""
+    row = OrderBookingRow
+    query = select(row).where(col(row.note_key) == note_key, col(row.taken_back).is_(None))
+    if supplier:
+        query = query.where(col(row.supplier).in_([supplier, ""]))
+    return list(session.exec(query.order_by(col(row.at), col(row.list), col(row.booking)).limit(limit)))
+
+
+def take_back(session: Session, row: OrderBookingRow, at: datetime, who: str, why: str) -> None:
+    """A booking counts no more."""
+    row.taken_back, row.taken_back_by, row.taken_back_why = at, who, why
+    session.add(row)
+    session.flush()
+
+
+def add_event(session: Session, name: str, at: datetime, who: str, what: str, detail: Facts) -> None:
+    """Record a step."""
+    text = json.dumps(detail, ensure_ascii=False, sort_keys=True)
+    session.add(OrderEventRow(list=name, at=at, who=who, what=what, detail=text))
+
+
+def events_of(session: Session, name: str, after: int, limit: int) -> list[OrderEventRow]:
+    """The steps of a list behind the id `after`, the oldest first."""
+    query = select(OrderEventRow).where(OrderEventRow.list == name, col(OrderEventRow.id) > after)
+    return list(session.exec(query.order_by(col(OrderEventRow.id)).limit(limit)))
+
+
+def take_from_stock(session: Session, number: str, pieces: int) -> bool:
+    """Take pieces off the shelf; False if there are fewer by now."""
+    taken = session.exec(
+        update(ShopStockRow)
+        .where(col(ShopStockRow.component) == number, col(ShopStockRow.quantity) >= pieces)
+        .values(quantity=ShopStockRow.quantity - pieces, version=ShopStockRow.version + 1)
+    )
+    return taken.rowcount == 1
+
+
+def stock_row(session: Session, number: str) -> ShopStockRow | None:
+    """What the store holds of a number; None if it has no place there."""
+    return session.get(ShopStockRow, number)
+
+
+def stock_after(session: Session, after: str, limit: int) -> list[ShopStockRow]:
+    """What the store holds behind the number `after`, in number order."""
+    query = select(ShopStockRow).where(col(ShopStockRow.component) > after)
+    return list(session.exec(query.order_by(ShopStockRow.component).limit(limit)))
+
+
+def stock_found(session: Session, text: str, after: str, limit: int) -> list[tuple[ShopStockRow, str]]:
+    """What the store holds behind the number `after`, with the component's name: all, or where number, name
+    or place are like a text."""
+    component = table("component").c
+    query = select(ShopStockRow, component.name).join(
+        table("component"), component.number == col(ShopStockRow.component)
+    )
+    query = query.where(col(ShopStockRow.component) > after)
+    if text:
+        texts = (component.name, col(ShopStockRow.place))
+        like = [func.lower(column).contains(text.lower(), autoescape=True) for column in texts]
+        if typed := as_typed(text):
+            like.append(component.typed.startswith(typed, autoescape=True))
+        query = query.where(or_(*like))
+    rows = session.exec(query.order_by(ShopStockRow.component).limit(limit))
+    return [(row, name) for row, name in rows]
+
+
+def whole_stock(session: Session) -> list[ShopStockRow]:
+    """All that the store holds, in number order."""
+    return list(session.exec(select(ShopStockRow).order_by(ShopStockRow.component)))
+
+
+def lock_stock(session: Session) -> None:
+    """From here to its end this transaction alone changes the store. Called before the store is read."""
+    session.exec(select(StockStateRow).with_for_update()).all()
+
+
+def touch_stock(session: Session) -> None:
+    """The store has changed: orders made before are of another store."""
+    session.exec(update(StockStateRow).values(version=StockStateRow.version + 1))

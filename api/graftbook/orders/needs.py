@@ -1,0 +1,260 @@
+"""What the sets of several vehicles need together: one line a number, and what comes off.
+
+Pure: from rule books and solutions to values. Money is in minor units.
+"""
+
+import math
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from graftbook.closure.answer import Because, Change, FlawNote, Loose, Solution
+from graftbook.closure.words.cautions import section_cautions
+from graftbook.orders.buying.chains import chain_between
+from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
+from graftbook.rulebook.model import Component, Grade, RuleBook
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """One vehicle's set. `label` tells the vehicles of a list apart; the bench needs no buying."""
+
+    label: str
+    book: RuleBook
+    solution: Solution
+    on_the_bench: frozenset[str] = frozenset()
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """What one vehicle needs of a line."""
+
+    vehicle: str
+    positions: tuple[str, ...]
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One number that is needed, whoever sells it.
+
+    `quantity` counts pieces; where rules say how much (`amount`, in words) it is what holds that much
+    of all vehicles together. `chain`: the numbers from the one asked for to this one. `hand`: of a
+    handed part. `pair`: its places are changed together. `grade`: of the weakest claim that brings it.
+    """
+
+    part: Component
+    quantity: int
+    shares: tuple[Share, ...]
+    reasons: tuple[Because, ...]
+    grade: Grade
+    amount: str = ""
+    asked_numbers: tuple[str, ...] = ()
+    chain: tuple[str, ...] = ()
+    hand: str = ""
+    pair: bool = False
+    cautions: tuple[str, ...] = ()
+    section_order: int = 0
+    section_title: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class AtHand:
+    """A component that a set needs and that lies on the bench already."""
+
+    part: Component
+    vehicle: str
+    quantity: int
+    positions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class TakenOff:
+    """A component that comes off. `deposit`: its replacement is bought on exchange for one like it."""
+
+    vehicle: str
+    position: str
+    number: str
+    name: str
+    quantity: int
+    replaced_by: str | None
+    worth_keeping: bool
+    flaw: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Needs:
+    """Everything that is needed, in the order of sections and numbers."""
+
+    lines: tuple[Need, ...]
+    at_hand: tuple[AtHand, ...]
+    taken_off: tuple[TakenOff, ...]
+
+
+@dataclass(slots=True)
+class _Gathered:
+    """What the vehicles need of one number, while it is summed."""
+
+    part: Component
+    book: RuleBook
+    quantities: dict[str, int] = field(default_factory=lambda: defaultdict(int))
+    positions: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
+    amounts: dict[str, float | None] = field(default_factory=dict)
+    loose_pieces: int = 0
+    reasons: list[Because] = field(default_factory=list)
+    grades: list[Grade] = field(default_factory=list)
+    asked: list[str] = field(default_factory=list)
+    sides: set[str] = field(default_factory=set)
+    pair: bool = False
+
+
+def needs_of(wanted: Iterable[Wanted]) -> Needs:
+    """What the sets need together; what lies on a vehicle's bench is not bought for that vehicle."""
+    gathered: dict[str, _Gathered] = {}
+    at_hand: list[AtHand] = []
+    taken_off: list[TakenOff] = []
+    for one in wanted:
+        for number, entry in _of_vehicle(one).items():
+            if number in one.on_the_bench:
+                places = tuple(entry.positions[one.label])
+                at_hand.append(AtHand(entry.part, one.label, entry.quantities[one.label], places))
+            elif number in gathered:
+                _join(gathered[number], entry)
+            else:
+                gathered[number] = entry
+        taken_off += _taken_off(one)
+    lines = [_need(entry) for entry in gathered.values()]
+    lines.sort(key=lambda need: (need.section_order, need.part.number))
+    return Needs(tuple(lines), tuple(at_hand), tuple(taken_off))
+
+
+def _of_vehicle(one: Wanted) -> dict[str, _Gathered]:
+    found: dict[str, _Gathered] = {}
+
+    def entry(number: str) -> _Gathered:
+        if number not in found:
+            found[number] = _Gathered(one.book.components[number], one.book)
+        return found[number]
+
+    for change in one.solution.changes:
+        if change.component is not None:
+            _add_change(entry(change.component), one, change)
+    for part in one.solution.loose:
+        _add_loose(entry(part.component), one, part)
+    return found
+
+
+def _add_change(entry: _Gathered, one: Wanted, change: Change) -> None:
+    place = one.book.positions.get(change.position)
+    entry.quantities[one.label] += change.quantity
+    entry.positions[one.label].append(place.title if place else change.position)
+    entry.reasons += [change.because, *change.also_needed_by]
+    entry.grades.append(change.grade)
+    if change.asked_number and change.asked_number != change.component:
+        entry.asked.append(change.asked_number)
+    entry.sides.add(place.side if place and entry.part.twin else "")
+    entry.pair = entry.pair or bool(place and place.pair)
+
+
+def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
+    reasons = [part.because, *part.also_needed_by]
+    entry.quantities[one.label] += part.quantity
+    entry.loose_pieces += part.quantity
+    entry.amounts[one.label] = needed_amount(one.book, part.component, reasons)
+    entry.reasons += reasons
+    entry.grades.append(part.because.grade)
+    entry.asked += _asked_for(one.book, part.component, reasons)
+    entry.sides.add("")
+
+
+def _asked_for(book: RuleBook, number: str, reasons: Iterable[Because]) -> list[str]:
+    """The old numbers by which wishes and rules named a loose part."""
+    rules = {rule.name: rule for rule in book.companions}
+    named = []
+    for reason in reasons:
+        if reason.asked:
+            named.append(reason.asked)
+        elif reason.name in rules:
+            named += [a.component for a in rules[reason.name].alternatives if a.loose]
+    return [old for old in named if old != number and chain_between(book, old, number)]
+
+
+def _join(into: _Gathered, more: _Gathered) -> None:
+    for label, quantity in more.quantities.items():
+        into.quantities[label] += quantity
+        into.positions[label] += more.positions[label]
+    into.amounts |= more.amounts
+    into.loose_pieces += more.loose_pieces
+    into.reasons += more.reasons
+    into.grades += more.grades
+    into.asked += more.asked
+    into.sides |= more.sides
+    into.pair = into.pair or more.pair
+
+
+def _need(entry: _Gathered) -> Need:
+    part, book = entry.part, entry.book
+    quantity = sum(entry.quantities.values())
+    amounts = list(entry.amounts.values())
+    amount, contents = "", contents_of(part)
+    if contents and amounts and all(a is not None for a in amounts):
+        needed = math.fsum(a for a in amounts if a is not None)
+        quantity += pieces_for(needed, contents.size) - entry.loose_pieces
+        amount = in_words(needed, contents)
+    section = book.sections.get(part.section)
+    asked = tuple(dict.fromkeys(entry.asked))
+    (hand,) = entry.sides if len(entry.sides) == 1 else ("",)
+    return Need(
+        part=part,
+        quantity=quantity,
+        shares=tuple(
+            Share(label, tuple(entry.positions[label]), pieces) for label, pieces in entry.quantities.items()
+        ),
+        reasons=_once(entry.reasons),
+        grade=min(entry.grades),
+        amount=amount,
+        asked_numbers=asked,
+        chain=chain_between(book, asked[0], part.number) if asked else (),
+        hand=hand if hand in ("left", "right") else "",
+        pair=entry.pair,
+        cautions=section_cautions(book, part.section),
+        section_order=section.order if section else 10**6,
+        section_title=section.title if section else part.section,
+    )
+
+
+def pieces_for(amount: float, contents: float) -> int:
+    """The fewest pieces that hold an amount; a rounding error of the units is no further piece."""
+    return max(1, math.ceil(amount / contents - 1e-9))
+
+
+def _once(reasons: Sequence[Because]) -> tuple[Because, ...]:
+    """Each wish or rule once, in order, even when both sides of a pair give it."""
+    first: dict[tuple[str, str], Because] = {}
+    for reason in reasons:
+        first.setdefault((reason.cause, reason.name), reason)
+    return tuple(first.values())
+
+
+def _taken_off(one: Wanted) -> Iterator[TakenOff]:
+    """What comes off. An original part may have to go back one day: it is kept unless it can hurt."""
+    pieces: dict[tuple[str, str], int] = {}
+    for fitment in one.book.fitments:
+        pieces.setdefault((fitment.component, fitment.position), fitment.quantity)
+    worst: dict[tuple[str, str], FlawNote] = {}
+    for note in sorted(one.solution.flaws_gone, key=lambda note: -note.severity):
+        worst.setdefault((note.component, note.position), note)
+    for change in one.solution.changes:
+        if number := change.replaces:
+            place, part = one.book.positions.get(change.position), one.book.components.get(number)
+            flaw = worst.get((number, change.position))
+            yield TakenOff(
+                vehicle=one.label,
+                position=place.title if place else change.position,
+                number=number,
+                name=part.name if part else "",
+                quantity=pieces.get((number, change.position), 1),
+                replaced_by=change.component,
+                worth_keeping=part is None or part.origin == "original",
+                flaw=flaw.symptom if flaw else "",
+            )

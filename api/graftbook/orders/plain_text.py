@@ -1,0 +1,124 @@
+"""An order as plain text: 100 columns, no colour, made from the JSON facts."""
+
+from collections.abc import Iterator
+from decimal import Decimal
+
+from graftbook.http.plain_text import WIDTH, Facts, amount, count, wrap
+from graftbook.orders.buying.not_bought import said_of
+
+
+def order_page(document: Facts) -> Iterator[str]:
+    """An order by itself: what is not bought, the vehicles, what was wished, the list, the cautions."""
+    yield from not_bought_lines(document)
+    for vehicle in document["vehicles"]:
+        yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']}", hang=2)
+        for sentence in vehicle["wishes"]:
+            yield from wrap(sentence, hang=2)
+    yield ""
+    yield from _list_lines(document, document["currency"])
+    yield ""
+    for caution in [*document["cautions"], document["defers"]]:
+        yield from wrap(caution)
+
+
+def order_lines(document: Facts, currency: str) -> Iterator[str]:
+    """An order below its answer: what is not bought first, then the lines and what else is to be said."""
+    yield from not_bought_lines(document)
+    yield from _list_lines(document, currency)
+
+
+def not_bought_lines(document: Facts) -> Iterator[str]:
+    """What is not bought, by reason, and what would get it; nothing of an order that is complete."""
+    if document["complete"]:
+        return
+    yield from wrap(document["headline"])
+    for way in document["instead"]:
+        yield from wrap(f"To get more: {way['sentence']}", hang=2)
+    yield "NOT BOUGHT"
+    lines = {line["number"]: line for line in document["not_supplied"]}
+    for group in document["not_bought_why"]:
+        yield f"{group['sentence']}:"
+        for line in (lines[number] for number in group["numbers"]):
+            yield from wrap(f"  {line['quantity']:>3} x {line['number']:<10} {line['name']}", hang=8)
+            yield from wrap(said_of(line), indent=8, hang=8)
+    yield ""
+
+
+def _list_lines(document: Facts, currency: str) -> Iterator[str]:
+    yield "ORDER LIST"
+    for line in document["lines"]:
+        yield from _line(line)
+    yield from _sums(document, currency)
+    for supplier in document["suppliers"]:
+        title = f"{supplier['title']}: {count(supplier['lines'], 'line')}, there by {supplier['arrives']}"
+        yield from wrap(
+            f"{title}, {amount(supplier['total'], currency)} in all, with carriage, tax and deposits.", hang=2
+        )
+    yield from wrap(document["split"]["sentence"], hang=2)
+    if document["unknown_prices"]:
+        yield from wrap(f"Price unknown, not in the total: {', '.join(document['unknown_prices'])}.")
+    for part in document["from_stock"]:
+        place = f" ({part['place']})" if part["place"] else ""
+        yield from wrap(f"From the store{place}: {part['quantity']} x {part['number']} {part['name']}.")
+    for part in document["at_hand"]:
+        yield from wrap(f"On the bench already: {part['quantity']} x {part['number']} {part['name']}.")
+    yield from _taken_off(document["taken_off"])
+
+
+def _line(line: Facts) -> Iterator[str]:
+    packs = f" ({count(line['packs'], 'pack')} of {line['pack']}, {line['surplus']} over)"
+    packs = packs if line["pack"] > 1 else ""
+    left = f"  {line['pieces']:>3} x {line['number']:<10} {line['name']}{packs}"
+    right = f"{amount(line['unit_price']):>13}{amount(line['total']) if line['total'] else '':>12}"
+    if len(left) + len(right) > WIDTH:
+        yield from wrap(left, hang=8)
+        left = ""
+    yield left.ljust(WIDTH - len(right)) + right
+    if line["chain"]:
+        yield from wrap(f"Once {' and then '.join(line['chain'][:-1])}.", indent=8, hang=10)
+    if line["hazard"]:
+        yield from wrap(f"Caution: {line['hazard']}", indent=8, hang=10)
+
+
+def _sums(document: Facts, currency: str) -> Iterator[str]:
+    totals = document["totals"]
+    yield f"Parts {amount(totals['parts'], currency)}".rjust(WIDTH)
+    for word, key in (("Carriage", "carriage"), ("Tax", "tax"), ("Exchange deposits", "deposits")):
+        if Decimal(totals[key]):
+            yield f"{word} {amount(totals[key], currency)}".rjust(WIDTH)
+    if totals["total"] != totals["parts"]:
+        yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
+    if not document["complete"]:
+        yield f"Without {count(document['not_bought'], 'line')} that {_are(document)} NOT bought".rjust(WIDTH)
+    yield from _reconciled(document["reconciliation"])
+
+
+def _are(document: Facts) -> str:
+    return "is" if document["not_bought"] == 1 else "are"
+
+
+def _reconciled(way: Facts | None) -> Iterator[str]:
+    """From the answer's parts to the order's; nothing where they are the same."""
+    if way is None or not way["differences"]:
+        return
+    yield from wrap(way["sentence"], hang=2)
+    yield f"Parts in the answer {amount(way['answer_parts']):>13}".rjust(WIDTH)
+    for one in way["differences"]:
+        yield f"{one['sentence']} {amount(one['amount']):>13}".rjust(WIDTH)
+    yield f"Parts in the order {amount(way['order_parts']):>13}".rjust(WIDTH)
+
+
+def _taken_off(parts: list[Facts]) -> Iterator[str]:
+    for what in dict.fromkeys(part["what"] for part in parts):
+        yield ""
+        yield f"COMES OFF, {what}"
+        for number, some in _by_number([part for part in parts if part["what"] == what]).items():
+            pieces = sum(part["quantity"] for part in some)
+            yield from wrap(f"  {pieces:>3} x {number:<10} {some[0]['name']}".rstrip(), hang=8)
+
+
+def _by_number(parts: list[Facts]) -> dict[str, list[Facts]]:
+    found: dict[str, list[Facts]] = {}
+    for part in parts:
+        found.setdefault(part["number"], []).append(part)
+    return found

@@ -1,0 +1,214 @@
+"""The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import orjson
+from fastapi import Request
+from starlette.responses import Response
+
+from graftbook.access.guard import MayRead
+from graftbook.pages.answer.charts import charts_of
+from graftbook.pages.answer.gives_up import addresses_of_ways
+from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
+from graftbook.pages.frame import gone_to, page
+from graftbook.pages.problems import pages_router
+from graftbook.process.state import Make, Service, ServiceDep
+from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
+from graftbook.questions.closures import service as closures
+from graftbook.questions.reading import present_revision
+
+router = pages_router()
+
+Facts = dict[str, Any]
+
+
+@router.get("/answer", dependencies=[MayRead, takes_question()])
+def answer(request: Request, service: ServiceDep) -> Response:
+    """The answer to the address's question. Its address names the revision, so that it stays the same."""
+    question = question_of(request.query_params)
+    if not question.values("chassis") and not question.values("build"):
+        return gone_to("/")
+    present = present_revision(service)
+    if not question.value("as_of"):
+        return gone_to(question.adding("as_of", present).address())
+    document = document_of(service, question)
+    return page(request, "answer.html", **answer_facts(service, question, document), present=present)
+
+
+def document_of(service: Service, question: PageQuestion) -> Facts:
+    """The closure as the API answers it, kept or made anew. Raises what `closure` raises."""
+    return document_under(service, closures.closure(service, question.body()))
+
+
+def document_under(service: Service, answering: tuple[str, Make]) -> Facts:
+    """An answer of the API as facts, kept from last time or made when it is its turn. Raises Busy."""
+    etag, make = answering
+    body, _ = service.answers.kept_or_made(etag, make)
+    found: Facts = orjson.loads(body)
+    return found
+
+
+def answer_facts(service: Service, question: PageQuestion, document: Facts) -> Facts:
+    """What the page of an answer speaks of."""
+    asked_now = question.without("as_of")
+    found = document["set"]
+    facts = {
+        "question": question,
+        "asked_now": asked_now,
+        "document": document,
+        "vehicle": document["vehicle"],
+        "headline": document["sentences"][0],
+    }
+    if found is None:
+        return facts | {
+            "groups": [],
+            "ways": addresses_of_ways(service, asked_now, document),
+            "contradictions": document["contradictions"],
+        }
+    lines = numbered(document)
+    return facts | {
+        "found": found,
+        "groups": grouped(document, lines, asked_now),
+        "ways": [],
+        "stays": by_section(document, found["stays"]),
+        "flaws": flaw_groups(found),
+        "checks": check_groups(document["checks"]),
+        "charts": charts_of(service, question, document),
+        "others": other_sets(document, asked_now),
+        "fewer_others": document["fewer_other_sets"],
+        "unconfirmed": found["unconfirmed"],
+    }
+
+
+def numbered(document: Facts) -> dict[str, int]:
+    """Position → the number of its line on the page; sections in their order."""
+    changes = sorted(document["set"]["changes"], key=lambda change: _place(document, change["section"]))
+    return {change["position"]: number for number, change in enumerate(changes, start=1)}
+
+
+def _place(document: Facts, section: str) -> int:
+    titles = list(document["section_titles"])
+    return titles.index(section) if section in titles else len(titles)
+
+
+def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) -> list[Facts]:
+    """The changes by section, each with its line, the chain back to the wish and its other choices."""
+    changes = {change["position"]: change for change in document["set"]["changes"]}
+    brought = {part["component"]: part for part in document["set"]["loose_parts"]} | changes
+    groups: dict[str, Facts] = {}
+    for position in sorted(lines, key=lambda name: lines[name]):
+        change = changes[position]
+        group = groups.setdefault(change["section"], {"title": change["section_title"], "changes": []})
+        group["changes"].append(
+            {
+                **change,
+                "line": lines[position],
+                "chain": chain(brought, lines, change),
+                "others": [_other(asked_now, change, other) for other in change["alternatives"]],
+            }
+        )
+    return list(groups.values())
+
+
+def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
+    if other["kept"]:
+        taken = asked_now.adding("keep", change["position"])
+    elif other["component"] is None:
+        taken = asked_now.adding("clear", change["position"])
+    else:
+        taken = asked_now.adding("fit", f"{other['component']}@{change['position']}")
+    return {**other, "address": taken.address()}
+
+
+def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts) -> list[Facts]:
+    """The reasons from a change back to the wish, the nearest first."""
+    steps: list[Facts] = []
+    seen = {change["position"]}
+    because = change["because"]
+    while True:
+        parent = because["from_position"] or because["from_loose_part"]
+        steps.append(
+            {**because, "line": lines.get(parent) if parent else None, "change": changes.get(parent)}
+        )
+        if not parent or parent in seen or parent not in changes:
+            return steps
+        seen.add(parent)
+        because = changes[parent]["because"]
+
+
+def by_section(document: Facts, places: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:
+    """Places by the title of their section."""
+    found: dict[str, list[Facts]] = defaultdict(list)
+    for place in places:
+        found[place["section"]].append(place)
+    titles = document["section_titles"]
+    return [(titles.get(section, section), some) for section, some in found.items()]
+
+
+def flaw_groups(found: Facts) -> list[Facts]:
+    """The flaws gone, brought, left where something changes, and left elsewhere; each flaw once."""
+    touched = {change["section"] for change in found["changes"]}
+    left = found["flaws_left"]
+    groups = (
+        ("Gone", "good", found["flaws_gone"]),
+        ("Brought along", "bad", found["flaws_brought"]),
+        ("Left in the sections that change", "care", [f for f in left if f["section"] in touched]),
+        ("Left elsewhere", "open", [f for f in left if f["section"] not in touched]),
+    )
+    return [
+        {"title": title, "style": style, "flaws": _once(flaws)} for title, style, flaws in groups if flaws
+    ]
+
+
+def _once(flaws: Sequence[Facts]) -> list[Facts]:
+    first: dict[str, Facts] = {}
+    for flaw in flaws:
+        known = first.setdefault(flaw["flaw"], {**flaw, "positions": []})
+        known["positions"].append(flaw["position"])
+    return list(first.values())
+
+
+def check_groups(checks: Facts) -> Facts:
+    """The findings as the page tells them: what the set makes worse, what was so, what it mends; the rest
+    by subject, folded."""
+    rest: dict[str, list[Facts]] = defaultdict(list)
+    for finding in counted_only(checks):
+        rest[finding["subject"]].append(finding)
+    return {
+        "sentence": checks["sentence"],
+        "verdict": checks["verdict"],
+        "by_the_set": sum(checks["counts"][kind] for kind in BY_THE_SET),
+        "groups": [
+            {**group, "findings": [{**f, "today": of_today(f)} for f in group["findings"]]}
+            for group in told(checks)
+        ],
+        "cannot_be": cannot_be(checks),
+        "holding": checks["counts"]["holds"],
+        "not_determined": checks["counts"]["not determined"],
+        "rest": [{"subject": subject, "findings": findings} for subject, findings in rest.items()],
+    }
+
+
+def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:
+    """The other good sets beside this one: totals, what differs, and the address that wishes for it."""
+    here = {change["position"]: change["component"] for change in document["set"]["changes"]}
+    found = []
+    for other in document["other_sets"]:
+        there = {change["position"]: change for change in other["changes"]}
+        differs = [change for p, change in there.items() if here.get(p, "") != change["component"]]
+        question = asked_now
+        for change in differs:
+            if change["component"]:
+                question = question.adding("fit", f"{change['component']}@{change['position']}")
+        found.append(
+            {
+                "totals": other["totals"],
+                "confidence": other["confidence"],
+                "differs": differs,
+                "stays": [p for p in here if p not in there],
+                "address": question.address(),
+            }
+        )
+    return found

@@ -1,0 +1,62 @@
+"""Ways out as addresses: the question without the wishes and limits that a way gives up."""
+
+from typing import Any
+
+from graftbook.pages.asking.question import PageQuestion
+from graftbook.problems import Problem
+from graftbook.process.state import Service
+from graftbook.questions.closures.reasoning import limit_names
+from graftbook.questions.reading import Asked, ask
+
+Facts = dict[str, Any]
+
+VEHICLE = ("build", "chassis", "variant", "built", "option", "fitted", "on_the_bench")
+GIVEN_UP = (
+    "fit", "remedy", "remedy_all", "clear", "keep", "keep_section", "refuse", "effort_at_most",
+    "price_at_most", "nothing_visible",
+)  # fmt: skip
+"""What a way out may take out of a question."""
+
+
+def addresses_of_ways(service: Service, question: PageQuestion, document: Facts) -> list[Facts]:
+    """The ways out, each with the address of the question that is left; none where it cannot be told.
+
+    What a stored build or a specification wishes does not stand in the address and cannot be taken
+    out of it.
+    """
+    names = pairs_of_names(service, question)
+    return [{**way, "address": _address(question, names, way)} for way in document["ways_out"]]
+
+
+def pairs_of_names(service: Service, question: PageQuestion) -> dict[str, list[tuple[str, str]]]:
+    """The name by which an answer refers to a wish or limit → the pairs of the address that say it.
+
+    A name that is there without them as well is left out: the address cannot take it away.
+    """
+    vehicle = PageQuestion(tuple(pair for pair in question.pairs if pair[0] in VEHICLE))
+    rest = PageQuestion(tuple(pair for pair in question.pairs if pair[0] not in GIVEN_UP))
+    stays, of_vehicle = _names(service, rest), _names(service, vehicle)
+    found: dict[str, list[tuple[str, str]]] = {}
+    for pair in question.pairs:
+        if pair[0] in GIVEN_UP:
+            for name in _names(service, vehicle.adding(*pair)) - of_vehicle - stays:
+                found.setdefault(name, []).append(pair)
+    return found
+
+
+def _names(service: Service, question: PageQuestion) -> set[str]:
+    try:
+        asked: Asked = ask(service, question.body())
+    except Problem:
+        return set()
+    return {*(wish.name for wish in asked.question.wishes), *limit_names(asked.question.limits)}
+
+
+def _address(question: PageQuestion, names: dict[str, list[tuple[str, str]]], way: Facts) -> str | None:
+    left = question
+    for given_up in way["gives_up"]:
+        if given_up["name"] not in names:
+            return None
+        for pair in names[given_up["name"]]:
+            left = left.without(*pair)
+    return left.adding("fit", way["fit"]).address() if way.get("fit") else left.address()

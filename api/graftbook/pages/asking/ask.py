@@ -1,0 +1,102 @@
+"""Asking: from a chassis number to the form in which one says what one wishes."""
+
+from collections import defaultdict
+from typing import Any
+
+from fastapi import Request
+from starlette.responses import RedirectResponse, Response
+
+from graftbook.access.guard import MayRead
+from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.store.lists import list_variants
+from graftbook.catalogue.store.lookup import Found
+from graftbook.database import reading
+from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
+from graftbook.pages.frame import page
+from graftbook.pages.problems import pages_router
+from graftbook.process.state import Service, ServiceDep
+from graftbook.questions.vehicles.documents import vehicle_page
+from graftbook.questions.vehicles.service import ask_vehicle
+from graftbook.rulebook.model import RuleBook
+
+router = pages_router()
+
+MOST_VARIANTS = 200
+BLANK_ROWS = 2
+"""Empty rows under those that are filled, for whoever has no script."""
+
+
+@router.get("/", dependencies=[MayRead])
+def start(request: Request, service: ServiceDep) -> Response:
+    """Where to begin: the chassis number, or the variant."""
+    with reading(service.engine) as session:
+        variants, _ = list_variants(session, MOST_VARIANTS, "")
+        revision = current_revision(session.connection())
+    shown = [{**v, "spans": v["chassis_spans"]} for v in variants if v["chassis_spans"]]
+    examples = shown[0]["spans"] if shown else []
+    return page(request, "start.html", variants=shown, revision=revision, examples=examples)
+
+
+@router.get("/ask", dependencies=[MayRead, takes_question()])
+def ask(request: Request, service: ServiceDep) -> Response:
+    """The vehicle, and the form of wishes, limits and what is fitted; filled with what the address says."""
+    question = question_of(request.query_params)
+    if not (question.value("chassis") or question.value("build")):
+        return RedirectResponse("/", 303)
+    vehicle = vehicle_of(service, question)
+    return page(
+        request,
+        "ask.html",
+        question=question,
+        **vehicle,
+        flaws_elsewhere=_flaws_elsewhere(question, vehicle["sections"]),
+        rows=rows_of(question),
+    )
+
+
+def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
+    """The vehicle of a question, with what the form offers for it. The rest may have mistakes: the form is
+    where they are mended. Raises UnknownChassis."""
+    asked = ask_vehicle(service, question.about_vehicle().body().vehicle)
+    book = asked.names.book()
+    found = Found(asked.vehicle, asked.chassis, asked.estimated)
+    facts = vehicle_page(book, found, asked.vehicle)
+    return {
+        "vehicle": facts,
+        "sections": _sections(book, facts),
+        "options": sorted(book.variant.options),
+        "positions": [(p.name, p.title) for p in book.positions.values()],
+    }
+
+
+def _sections(book: RuleBook, facts: dict[str, Any]) -> list[dict[str, Any]]:
+    """The sections in the book's order, each with what is fitted and what is known to go wrong."""
+    fitted, flaws = defaultdict(list), defaultdict(dict)
+    for place in facts["fitted"]:
+        fitted[place["section"]].append(place)
+    for flaw in facts["flaws"]:
+        section = book.positions[flaw["position"]].section
+        known = flaws[section].setdefault(flaw["flaw"], {**flaw, "places": []})
+        known["places"].append(book.positions[flaw["position"]].title)
+    return [
+        {
+            "name": section.name,
+            "title": section.title,
+            "fitted": fitted[section.name],
+            "flaws": list(flaws[section.name].values()),
+        }
+        for section in book.sections.values()
+        if fitted[section.name]
+    ]
+
+
+def _flaws_elsewhere(question: PageQuestion, sections: list[dict[str, Any]]) -> list[str]:
+    """Flaws wished remedied that this vehicle does not have: the form keeps them."""
+    here = {flaw["flaw"] for section in sections for flaw in section["flaws"]}
+    return [name for name in question.values("remedy") if name not in here]
+
+
+def rows_of(question: PageQuestion) -> dict[str, list[str]]:
+    """The form's rows of numbers: those filled, and some empty ones."""
+    blank = [""] * BLANK_ROWS
+    return {name: question.values(name) + blank for name in ("fit", "refuse", "on_the_bench", "fitted")}

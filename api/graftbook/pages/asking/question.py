@@ -1,0 +1,117 @@
+"""A question as a page's address carries it: what a form sends, tidied, and addresses of its neighbours."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any
+from urllib.parse import urlencode
+
+from graftbook.http.errors import validated
+from graftbook.http.parameters import takes
+from graftbook.questions.closures.query import ClosureQuery
+from graftbook.questions.schemas import ClosureIn
+
+Pairs = tuple[tuple[str, str], ...]
+
+FIELDS = tuple(ClosureQuery.model_fields)
+LISTS = frozenset(name for name, field in ClosureQuery.model_fields.items() if field.default == [])
+_USUAL = {"effort_at_most": "cutting", "nothing_visible": "false", "alternatives": "0"}
+"""What a form sends for a choice that was left alone; it is left out of the address."""
+_OF_THE_VEHICLE = ("build", "chassis", "variant", "built", "option")
+FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
+"""Two columns of a form that together say what is fitted."""
+
+
+@dataclass(frozen=True, slots=True)
+class PageQuestion:
+    """The fields of `ClosureQuery` as (name, value) pairs, in their order, none of them empty."""
+
+    pairs: Pairs = ()
+
+    @classmethod
+    def of(cls, sent: Iterable[tuple[str, str]]) -> "PageQuestion":
+        """What a form or an address sent: blanks left out, rows of what is fitted put together."""
+        given = [(name, value.strip()) for name, value in sent]
+        places = [value for name, value in given if name == FITTED_AT]
+        numbers = [value for name, value in given if name == FITTED_NUMBER]
+        rows = [("fitted", f"{at}={number}") for at, number in zip(places, numbers, strict=False) if at]
+        kept = [
+            (name, value)
+            for name, value in [*given, *rows]
+            if name in FIELDS and value and _USUAL.get(name) != value
+        ]
+        unique = dict.fromkeys(kept)
+        return cls(tuple(sorted(unique, key=lambda pair: FIELDS.index(pair[0]))))
+
+    def values(self, name: str) -> list[str]:
+        """Every value of a field."""
+        return [value for field, value in self.pairs if field == name]
+
+    def value(self, name: str, usual: str = "") -> str:
+        """The value of a field that stands once."""
+        return next(iter(self.values(name)), usual)
+
+    def has(self, name: str, value: str) -> bool:
+        """Whether a field has this value."""
+        return (name, value) in self.pairs
+
+    def adding(self, name: str, value: object) -> "PageQuestion":
+        """The question with one more value; of a field that stands once, with this one instead."""
+        kept = self.pairs if name in LISTS else tuple(pair for pair in self.pairs if pair[0] != name)
+        return PageQuestion.of([*kept, (name, str(value))])
+
+    def without(self, name: str, value: str | None = None) -> "PageQuestion":
+        """The question without a value, or without the whole field."""
+        return PageQuestion(
+            tuple(pair for pair in self.pairs if pair[0] != name or value not in (None, pair[1]))
+        )
+
+    def instead(self, name: str, other: str) -> "PageQuestion":
+        """The question with another name wherever this one stands: alone, or beside an `@` or `=`."""
+        return PageQuestion(
+            tuple((field, _named_otherwise(value, name, other)) for field, value in self.pairs)
+        )
+
+    def about_vehicle(self) -> "PageQuestion":
+        """What it says of the vehicle, and no more."""
+        return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _OF_THE_VEHICLE))
+
+    def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
+        """The address that asks this; `more`: what the page takes beside the question."""
+        said = [*self.pairs, *more.items()]
+        return f"{path}?{urlencode(said)}" if said else path
+
+    def fields(self) -> dict[str, Any]:
+        """The question as fields of `ClosureQuery`."""
+        fields: dict[str, Any] = {}
+        for name, value in self.pairs:
+            if name in LISTS:
+                fields.setdefault(name, []).append(value)
+            else:
+                fields[name] = value
+        return fields
+
+    def body(self) -> ClosureIn:
+        """The question's body. Raises InvalidRequest."""
+        return validated(ClosureQuery, self.fields()).body()
+
+
+def takes_question(*once: str, many: Iterable[str] = ()) -> Any:
+    """The dependency of a page whose address carries a question, and these parameters beside it."""
+    alone = (name for name in FIELDS if name not in LISTS)
+    return takes(*alone, *once, many=(*LISTS, FITTED_AT, FITTED_NUMBER, *many))
+
+
+def _named_otherwise(value: str, name: str, other: str) -> str:
+    if value == name:
+        return other
+    for between in "@=":
+        one, sign, two = value.partition(between)
+        if sign and name in (one, two):
+            return f"{other if one == name else one}{sign}{other if two == name else two}"
+    return value
+
+
+def question_of(params: Mapping[str, Any] | Any) -> PageQuestion:
+    """The question in a request's query parameters."""
+    return PageQuestion.of(params.multi_items())

@@ -1,0 +1,341 @@
+"""Editing the catalogue: a record is found, changed in a form that shows the effect first, and kept."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import Path, Query, Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from graftbook.access.guard import Editor, MayEdit, form_of
+from graftbook.catalogue.format.fields import NAME_PATTERN, is_printable
+from graftbook.catalogue.format.records import KIND_BY_WORD, KINDS, KindWord
+from graftbook.catalogue.format.sheets import Mistake
+from graftbook.catalogue.history.snapshots import names_with
+from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.search import Search, find
+from graftbook.catalogue.store.titles import titles
+from graftbook.database import reading
+from graftbook.editing import history
+from graftbook.editing.effect import Effect, EffectLook
+from graftbook.editing.records import service as editing
+from graftbook.editing.records.service import Author, RecordState
+from graftbook.http.parameters import takes
+from graftbook.http.responses import KEEP_NOTHING
+from graftbook.pages.editing.effects import looked_at
+from graftbook.pages.editing.forms import (
+    HEAD,
+    Form,
+    columns,
+    fresh,
+    name_in,
+    read,
+    record_form,
+    row_columns,
+    typed,
+)
+from graftbook.pages.frame import gone_to, page
+from graftbook.pages.problems import pages_router
+from graftbook.problems import (
+    ChangedAgain,
+    InvalidRequest,
+    PreconditionFailed,
+    PreconditionRequired,
+    UnknownRecord,
+)
+from graftbook.process.background import Job
+from graftbook.process.state import Service, ServiceDep
+
+router = pages_router()
+
+Facts = dict[str, Any]
+Kind = Annotated[KindWord, Path()]
+Name = Annotated[str, Path(min_length=1, max_length=300, pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"))]
+Revision = Annotated[int, Path(ge=1, le=2_000_000_000)]
+
+OFTEN = ("component", "fitment", "companion", "evidence")
+MOST_FOUND = 40
+LAST_EDITS = 12
+MOST_CHANGES = 100
+LONGEST_WHY = 500
+
+
+@dataclass(slots=True)
+class Sheet:
+    """A record's page at work: what was typed and what came of it. `name` is empty for a new record."""
+
+    kind: str
+    name: str
+    form: Form
+    etag: str = ""
+    mistakes: Sequence[Mistake] = ()
+    numbers: Sequence[int] = ()
+    why_wrong: str = ""
+    told: str = ""
+    effect: Effect | None = None
+    job: Job | None = None
+    removes: bool = False
+    would_change: int = 0
+    others: list[Facts] = field(default_factory=list)
+    """Field by field, what somebody else stored meanwhile beside what was typed."""
+    exists: str = ""
+    """The name that a new record would take from another."""
+
+
+def kind_words(kind: str) -> str:
+    """`chassis_span` as people say it."""
+    return kind.replace("_", " ")
+
+
+def record_address(kind: str, name: str) -> str:
+    """The page on which a record is edited."""
+    return f"/edit/{kind}/{quote(name)}"
+
+
+@router.get("/edit", dependencies=[MayEdit])
+def start(
+    request: Request,
+    service: ServiceDep,
+    kind: Annotated[KindWord, Query()] = "component",
+    text: Annotated[str, Query(max_length=300)] = "",
+) -> Response:
+    """Find a record or begin one; the last edits. A name that is whole opens its record."""
+    wanted = text.strip()
+    found = _names_like(service, kind, wanted) if wanted and is_printable(wanted) else {}
+    if wanted in found:
+        return gone_to(record_address(kind, wanted))
+    edits, _ = history.revisions(service, "", LAST_EDITS)
+    others = [one.kind_of_record for one in KINDS if one.kind_of_record not in OFTEN]
+    return page(
+        request, "edit.html", kind=kind, text=wanted, found=found, edits=edits, often=OFTEN, others=others
+    )
+
+
+def _names_like(service: Service, kind: str, text: str) -> dict[str, str]:
+    """Names that hold the text, with what they are called; of components also those whose number is typed
+    otherwise or whose words it is."""
+    with reading(service.engine) as session:
+        names = dict.fromkeys(names_with(session.connection(), kind, text, MOST_FOUND))
+        if kind == "component":
+            for search in (Search(number=text), Search(words=text)):
+                names |= dict.fromkeys(line.number for line in find(session, search, limit=MOST_FOUND).lines)
+        found = list(names)[:MOST_FOUND]
+        called = titles(session, KIND_BY_WORD[kind], found)
+    return {name: called.get(name, "") for name in found}
+
+
+@router.get("/edit/revision/{number}", dependencies=[MayEdit])
+def revision(request: Request, number: Revision, service: ServiceDep, stored: int = 0) -> Response:
+    """What one edit changed, and the button that takes it back."""
+    return _revision_page(request, service, number, stored=bool(stored))
+
+
+def _revision_page(
+    request: Request,
+    service: Service,
+    number: int,
+    *,
+    stored: bool = False,
+    mistakes: Sequence[Any] = (),
+    status: int = 200,
+) -> Response:
+    changes, more = history.of_revision(service, number, "", MOST_CHANGES)
+    return page(
+        request,
+        "edit_revision.html",
+        status=status,
+        edit=history.revision(service, number),
+        changes=[_change(one) for one in changes],
+        more=bool(more),
+        stored=stored,
+        mistakes=mistakes,
+    )
+
+
+def _change(change: Facts) -> Facts:
+    """A change with its fields before and after, those only that differ."""
+    before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
+    return change | {
+        "address": record_address(change["kind"], change["name"]),
+        "fields": _differing(before, after) if change["before"] and change["after"] else [],
+    }
+
+
+def _differing(one: Form, other: Form) -> list[Facts]:
+    """Fields that stand otherwise in two forms, in words."""
+    return [
+        {"title": _field_title(key), "one": one.get(key, ""), "other": other.get(key, "")}
+        for key in dict.fromkeys([*one, *other])
+        if one.get(key, "") != other.get(key, "")
+    ]
+
+
+def _field_title(key: str) -> str:
+    row, _, name = key.partition(".")
+    title = name.replace("_", " ")
+    return title if row == HEAD else f"{title}, row {int(row) + 1}"
+
+
+@router.post("/edit/revision/{number}")
+async def take_back(request: Request, number: Revision, service: ServiceDep, editor: Editor) -> Response:
+    """Undo an edit by a new one."""
+    form = await form_of(request)
+    why = form.get("why", "").strip()[:LONGEST_WHY]
+    return await run_in_threadpool(_taken_back, request, service, number, Author(editor.who, why))
+
+
+def _taken_back(request: Request, service: Service, number: int, author: Author) -> Response:
+    try:
+        report = editing.take_back(service.engine, number, author)
+    except (ChangedAgain, InvalidRequest) as problem:
+        return _revision_page(request, service, number, mistakes=[problem.detail], status=409)
+    if not report.ok:
+        told = [mistake.message for mistake in report.mistakes[:20]]
+        return _revision_page(request, service, number, mistakes=told, status=422)
+    return gone_to(f"/edit/revision/{report.revision}?stored=1")
+
+
+def _columns(path: Mapping[str, Any]) -> Iterable[str]:
+    """What a new record's form may be filled with."""
+    known = KIND_BY_WORD.get(str(path.get("kind")))
+    return known.model_fields if known else ()
+
+
+@router.get("/edit/{kind}", dependencies=[MayEdit, takes(of=_columns)])
+def new(request: Request, kind: Kind) -> Response:
+    """The form of a new record; the address may fill fields: `?component=QB-3310`."""
+    return _record_page(request, Sheet(kind, "", fresh(kind, dict(request.query_params))))
+
+
+@router.get("/edit/{kind}/{name:path}", dependencies=[MayEdit, takes("same")])
+def existing(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
+    """The form of a record as it stands."""
+    state = editing.record_state(service.engine, kind, name)
+    told = "Nothing is different from what stood there, so nothing was stored." * (
+        request.query_params.get("same") == "1"
+    )
+    return _record_page(request, Sheet(kind, name, typed(kind, state.rows), state.etag, told=told))
+
+
+@router.post("/edit/{kind}")
+async def send_new(request: Request, kind: Kind, service: ServiceDep, editor: Editor) -> Response:
+    """A new record's form sent."""
+    return await run_in_threadpool(
+        _sent, request, service, Sheet(kind, "", await form_of(request)), editor.who
+    )
+
+
+@router.post("/edit/{kind}/{name:path}")
+async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """A record's form sent: its effect is shown, or it is stored, or the record is taken out."""
+    form = await form_of(request)
+    sheet = Sheet(kind, name, form, form.get("etag", ""))
+    return await run_in_threadpool(_sent, request, service, sheet, editor.who)
+
+
+def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
+    do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
+    sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect")
+    keeps = do in ("save", "remove")
+    if keeps and (wrong := what_is_wrong_with(why)):
+        sheet.why_wrong = wrong
+        return _record_page(request, sheet, 422)
+    rows, sheet.numbers = read(sheet.kind, sheet.form)
+    name = sheet.name
+    if not name:
+        name, sheet.mistakes = name_in(sheet.kind, rows)
+        if sheet.mistakes:
+            return _record_page(request, sheet, 422)
+    look = None if keeps else EffectLook(service)
+    try:
+        report = _edited(service, sheet, name, rows, Author(who, why), look)
+    except (PreconditionFailed, PreconditionRequired, UnknownRecord):
+        return _changed_meanwhile(request, service, sheet, name)
+    except InvalidRequest as problem:
+        sheet.told = problem.detail
+        return _record_page(request, sheet, 422)
+    if not report.ok:
+        sheet.mistakes = report.mistakes
+        return _record_page(request, sheet, 422)
+    if look is not None:
+        sheet.effect, sheet.job = looked_at(request, look, f"{kind_words(sheet.kind)} {name}")
+        sheet.would_change = report.changed
+        return _record_page(request, sheet)
+    if not report.changed:
+        return gone_to(f"{record_address(sheet.kind, name)}?same=1")
+    return gone_to(f"/edit/revision/{report.revision}?stored=1")
+
+
+def what_is_wrong_with(why: str) -> str:
+    """What is wrong with the reason of an edit; empty when nothing is."""
+    if not why:
+        return "Say in a sentence why; whoever reads the history will ask."
+    if len(why) > LONGEST_WHY:
+        return f"At most {LONGEST_WHY} characters."
+    return "" if is_printable(why) and "\n" not in why else "One line of plain text."
+
+
+def _edited(
+    service: Service, sheet: Sheet, name: str, rows: list[Facts], author: Author, look: EffectLook | None
+) -> Report:
+    last, dry_run = (look.take, True) if look else (None, False)
+    etag = sheet.etag or None
+    if sheet.removes:
+        return editing.remove_record(
+            service.engine, sheet.kind, name, etag, author, dry_run=dry_run, last=last
+        )
+    return editing.put_record(
+        service.engine, sheet.kind, name, rows, etag, author, dry_run=dry_run, last=last
+    )
+
+
+def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: str) -> Response:
+    """Somebody else was faster: both versions side by side, and a form that now knows theirs."""
+    state = _state(service, sheet.kind, name)
+    if not sheet.name:
+        sheet.exists = name
+        sheet.others = _differing(typed(sheet.kind, state.rows), _fields_of(sheet)) if state else []
+        return _record_page(request, sheet, 409)
+    if state is None:
+        sheet.told = "Somebody took this record out meanwhile. To put it back, enter it as a new one."
+        return _record_page(request, sheet, 412)
+    sheet.others = _differing(typed(sheet.kind, state.rows), _fields_of(sheet))
+    sheet.etag = state.etag
+    sheet.told = "Somebody changed this record after you opened it. Nothing was stored."
+    return _record_page(request, sheet, 412)
+
+
+def _fields_of(sheet: Sheet) -> dict[str, str]:
+    """The fields of the record in what was sent."""
+    known = {column.name for column in columns(sheet.kind)}
+    own = known - set(row_columns(sheet.kind))
+    return {
+        key: text.strip()
+        for key, text in sheet.form.items()
+        for row, _, name in (key.partition("."),)
+        if name in (own if row == HEAD else known) and (row == HEAD or row.isdecimal()) and text.strip()
+    }
+
+
+def _state(service: Service, kind: str, name: str) -> RecordState | None:
+    try:
+        return editing.record_state(service.engine, kind, name)
+    except UnknownRecord:
+        return None
+
+
+def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
+    shown = record_form(sheet.kind, sheet.form, sheet.mistakes, sheet.numbers, known=bool(sheet.name))
+    return page(
+        request,
+        "edit_record.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        sheet=sheet,
+        shown=shown,
+        words=kind_words(sheet.kind),
+        why=sheet.form.get("why", ""),
+        action=record_address(sheet.kind, sheet.name) if sheet.name else f"/edit/{sheet.kind}",
+    )

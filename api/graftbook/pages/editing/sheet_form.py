@@ -1,0 +1,53 @@
+"""A sheet as a form sends it, pasted or as a file, and its mistakes beside its lines."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from starlette.datastructures import FormData, UploadFile
+
+from graftbook.catalogue.format.sheets import Mistake
+from graftbook.problems import begun
+
+LONGEST_SHEET = 600_000
+"""Bytes of a sheet on a page, which sends it back and forth; the API and the commands take longer ones."""
+LONGEST_LINE_SHOWN = 300
+MOST_LINES_SHOWN = 200
+
+
+def field(form: FormData, name: str) -> str:
+    """A field's text; empty when it is not there or is a file."""
+    value = form.get(name)
+    return value if isinstance(value, str) else ""
+
+
+async def sheet_in(form: FormData, elsewhere: str) -> tuple[str, str]:
+    """The text of the field `sheet`, or of the file in its place, and why it cannot be read; empty: it can.
+
+    `elsewhere` says where a longer one goes.
+    """
+    text, refused = field(form, "sheet"), ""
+    upload = form.get("file")
+    if isinstance(upload, UploadFile) and upload.filename:
+        content = await upload.read(LONGEST_SHEET + 1)
+        try:
+            text = content.decode("utf-8-sig") if len(content) <= LONGEST_SHEET else "x" * (LONGEST_SHEET + 1)
+        except UnicodeDecodeError:
+            text, refused = "", "The file is not UTF-8 text. Save the sheet as CSV in UTF-8."
+    if len(text.encode("utf-8", "replace")) > LONGEST_SHEET:
+        text, refused = "", f"The sheet has more than {LONGEST_SHEET:,} bytes. {elsewhere}"
+    if not refused and not text.strip():
+        refused = "Choose a file, or paste the sheet."
+    return text.replace("\r\n", "\n").replace("\r", "\n"), refused
+
+
+def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[dict[str, Any]]:
+    """The lines of a sheet that have mistakes, each with its text and what is wrong, in their order."""
+    written = text.split("\n")
+    found: dict[int, dict[str, Any]] = {}
+    for mistake in mistakes:
+        number = mistake.place.line
+        line = written[number - 1] if 0 < number <= len(written) else ""
+        row = found.setdefault(number, {"line": number, "text": line[:LONGEST_LINE_SHOWN], "wrong": []})
+        where = f"{mistake.field}: " if mistake.field else ""
+        row["wrong"].append(begun(where + mistake.message))
+    return [found[number] for number in sorted(found)]

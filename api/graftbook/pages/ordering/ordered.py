@@ -1,0 +1,105 @@
+"""An order as a page's address carries it: a question, those of further vehicles, and how to buy."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+from urllib.parse import parse_qsl, urlencode
+
+from graftbook.http.errors import validated
+from graftbook.orders.question_schemas import OrderIn, OrderQuery
+from graftbook.pages.answer.gives_up import VEHICLE
+from graftbook.pages.asking.question import PageQuestion
+from graftbook.problems import InvalidRequest
+
+TERMS = ("by", "at_most_suppliers", "fastest", "tax_market")
+"""How to buy, as the page's form sends it."""
+ALSO = "also"
+"""The question of one vehicle more, as the part of its address behind the question mark."""
+ANOTHER = "another"
+"""What somebody typed to add a vehicle."""
+_NOT_OF_A_VEHICLE = ("as_of", "alternatives")
+Pair = tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class PageOrder:
+    """One list for one vehicle or several."""
+
+    question: PageQuestion
+    also: tuple[PageQuestion, ...] = ()
+    terms: Mapping[str, str] = field(default_factory=dict)
+
+    @classmethod
+    def of(cls, sent: Iterable[Pair]) -> "PageOrder":
+        """What a form or an address sent, blanks left out."""
+        given = list(sent)
+        also = (_vehicle(parse_qsl(value)) for name, value in given if name == ALSO)
+        terms = {name: value.strip() for name, value in given if name in TERMS and value.strip()}
+        return cls(PageQuestion.of(given), tuple(one for one in also if one.pairs), terms)
+
+    @property
+    def further(self) -> list[Pair]:
+        """The vehicles after the first, as an address or a form carries them."""
+        return [(ALSO, urlencode(one.pairs)) for one in self.also]
+
+    def address(self, path: str = "/order") -> str:
+        """The address that asks this."""
+        return f"{path}?{urlencode([*self.question.pairs, *self.further, *self.terms.items()])}"
+
+    def answers(self) -> list[str]:
+        """The address of each vehicle's answer, in the order of the list's vehicles."""
+        as_of = self.question.value("as_of")
+        return [one.adding("as_of", as_of).address() for one in (self.question, *self.also)]
+
+    def as_of(self, revision: int) -> "PageOrder":
+        """The same with the catalogue of a revision."""
+        return replace(self, question=self.question.adding("as_of", revision))
+
+    def at_present(self) -> "PageOrder":
+        """The same with the catalogue as it is."""
+        return replace(self, question=self.question.without("as_of"))
+
+    def adding(self, text: str) -> "PageOrder":
+        """The same with one vehicle more: the address of its answer, or its chassis number for the wishes of
+        the first. Raises InvalidRequest for an address that asks nothing of a vehicle."""
+        text = text.strip()
+        if "?" not in text and "=" not in text and "/" not in text:
+            wishes = [pair for pair in self.question.pairs if pair[0] not in VEHICLE]
+            return replace(self, also=(*self.also, _vehicle([("chassis", text), *wishes])))
+        another = _vehicle(parse_qsl(text.partition("#")[0].rpartition("?")[2]))
+        if not (another.value("chassis") or another.value("build")):
+            raise InvalidRequest(
+                "That address names no vehicle: open the other vehicle's answer and copy its address"
+            )
+        return replace(self, also=(*self.also, another))
+
+    def taking_out(self, number: int) -> "PageOrder":
+        """The same without one of the further vehicles, counted from 0."""
+        return replace(self, also=self.also[:number] + self.also[number + 1 :])
+
+    def buying(self, by: str | None, at_most: int | None) -> "PageOrder":
+        """The same by another day and over another number of suppliers; None: any."""
+        kept = {name: value for name, value in self.terms.items() if name not in ("by", "at_most_suppliers")}
+        terms = {"by": by, "at_most_suppliers": at_most}
+        return replace(self, terms=kept | {name: str(value) for name, value in terms.items() if value})
+
+    def body(self) -> OrderIn:
+        """The order's body. Raises InvalidRequest."""
+        first = validated(OrderQuery, {**self.terms, **self.question.fields()}).order()
+        if not self.also:
+            return first
+        as_of = {"as_of": first.as_of} if first.as_of else {}
+        also = [_said(one.body()) | as_of for one in self.also]
+        return validated(OrderIn, {**_said(first), "also": also})
+
+
+def _vehicle(pairs: Iterable[Pair]) -> PageQuestion:
+    question = PageQuestion.of(pairs)
+    for name in _NOT_OF_A_VEHICLE:
+        question = question.without(name)
+    return question
+
+
+def _said(body: Any) -> dict[str, Any]:
+    """What a body says, as it was sent; alternatives are no matter of an order."""
+    return body.model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})

@@ -1,0 +1,51 @@
+"""What goes wrong, told on a page to whoever asks with a browser."""
+
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from graftbook.http.responses import KEEP_NOTHING
+from graftbook.pages.asking.mending import QUESTION_PAGES, form_address, meant
+from graftbook.pages.asking.question import question_of
+from graftbook.pages.frame import page
+from graftbook.problems import Problem
+
+
+def pages_router() -> APIRouter:
+    """A router of pages; they are no part of the API's document."""
+    return APIRouter(include_in_schema=False)
+
+
+def wants_page(request: Request) -> bool:
+    """Whether a browser asks for something that is no part of the API."""
+    accepted = request.headers.get("accept", "")
+    return "text/html" in accepted and not request.url.path.startswith("/v1/")
+
+
+def problem_page(request: Request, problem: Problem) -> Response:
+    """A problem in the words of the API, with ways on: near names, what words may mean, the form again."""
+    path, question = request.url.path, question_of(request.query_params)
+    asked = path in QUESTION_PAGES
+    return page(
+        request,
+        "problem.html",
+        status=problem.answer_status,
+        headers={**KEEP_NOTHING, **problem.headers},
+        problem=problem,
+        errors=[(_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
+        meant=meant(request.app.state.service, path, question, problem) if asked else [],
+        form=form_address(question, problem) if asked else "",
+        request_id=getattr(request.state, "request_id", ""),
+    )
+
+
+def _field(pointer: str) -> str:
+    """`/price_at_most` as "price at most"."""
+    return pointer.strip("/").partition("/")[0].replace("_", " ")
+
+
+def sign_in_address(request: Request) -> str:
+    """Where to sign in, and to come back from there."""
+    here = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+    return "/signin?" + urlencode({"next": here})

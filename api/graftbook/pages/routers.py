@@ -1,0 +1,27 @@
+"""Every page, in the order of the frame's links."""
+
+from graftbook.pages import sign_in, static
+from graftbook.pages.answer import answer, fitting, picture, quotation
+from graftbook.pages.asking import ask, component, lookup, suggest
+from graftbook.pages.checking import check
+from graftbook.pages.editing import edit, effects, imports
+from graftbook.pages.ordering import order, stock
+
+ROUTERS = (
+    ask.router,
+    answer.router,
+    check.router,
+    lookup.router,
+    component.router,
+    order.router,
+    stock.router,
+    fitting.router,
+    quotation.router,
+    picture.router,
+    imports.router,
+    effects.router,
+    edit.router,
+    suggest.router,
+    sign_in.router,
+    static.router,
+)

@@ -1,0 +1,132 @@
+"""How values stand on a page: money, time, days; the words of grades and efforts."""
+
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from graftbook.http.values import MONTHS, day_in_words
+
+NO_BREAK = "\u00a0"
+MINUS = "\u2212"
+
+
+def money(amount: str | None, unknown: str = "price unknown") -> str:
+    """`1234.50` as `1,234.50`."""
+    if amount is None:
+        return unknown
+    value = Decimal(amount)
+    return f"{value:,.2f}".replace("-", MINUS)
+
+
+def signed(amount: str | int | float | None) -> str:
+    """A difference with its sign: `+62.00`, `−12`."""
+    if amount is None:
+        return ""
+    text = f"{Decimal(amount):+,.2f}" if isinstance(amount, str) else f"{amount:+,}"
+    return text.replace("-", MINUS)
+
+
+def hours(minutes: int) -> str:
+    """`580` as `9 h 40 min`."""
+    whole, rest = divmod(abs(minutes), 60)
+    words = [f"{whole}{NO_BREAK}h"] if whole else []
+    words += [f"{rest}{NO_BREAK}min"] if rest or not whole else []
+    return (MINUS if minutes < 0 else "") + " ".join(words)
+
+
+def day(value: str | date) -> str:
+    """`1968-03-01` as `1 March 1968`."""
+    known = date.fromisoformat(value) if isinstance(value, str) else value
+    return day_in_words(known).replace(" ", NO_BREAK, 1)
+
+
+def month(value: str | date) -> str:
+    """`1968-03-01` as `March 1968`."""
+    known = date.fromisoformat(value) if isinstance(value, str) else value
+    return f"{MONTHS[known.month - 1]} {known.year}"
+
+
+def figure(value: float | None) -> str:
+    """A figure of the arithmetic with three digits that count."""
+    if value is None:
+        return "not known"
+    if value == 0 or abs(value) >= 1000:
+        return f"{value:,.0f}".replace("-", MINUS)
+    return f"{value:.3g}".replace("-", MINUS)
+
+
+def counted(number: int, one: str, many: str = "") -> str:
+    """`1 change`, `2 changes`."""
+    return f"{number}{NO_BREAK}{one if number == 1 else many or one + 's'}"
+
+
+def capital(text: str) -> str:
+    """A sentence as it is printed: its first letter large, signs as `printed` has them."""
+    return printed(text[:1].upper() + text[1:])
+
+
+def printed(text: str) -> str:
+    """Arrow, square and degrees as their own characters."""
+    return text.replace(" -> ", " → ").replace("m/s2", "m/s²").replace(" degC", " °C")
+
+
+VERDICTS = {
+    "holds": "good",
+    "caution": "care",
+    "fails": "bad",
+    "not determined": "open",
+}
+"""The style of a verdict; the word itself always stands beside it."""
+
+SEVERITIES = ("dangerous", "severe", "moderate", "minor")
+EFFORTS = ("direct", "with companions", "machining", "cutting")
+EFFORT_WORDS = {
+    "direct": "goes straight on",
+    "with companions": "fits with its companions",
+    "machining": "needs machining",
+    "cutting": "needs cutting or welding",
+}
+CRITERIA = {
+    "irreversible": "as little cut or welded as possible",
+    "visible": "keeps its look",
+    "changes": "fewest changes",
+    "flaws": "fewest flaws left in what is touched",
+    "price": "cheapest parts",
+    "labour": "least labour",
+    "unconfirmed": "best confirmed",
+}
+RULES = {
+    "in service": "Judged as a vehicle in service.",
+    "type approval": "Judged by the rules of type approval too.",
+}
+"""Which rules bind, as the API calls them → what a page says where somebody chose."""
+DIFFERENCES = {
+    "irreversible": ("cut or welded", "pieces"),
+    "visible": ("more to see", "pieces"),
+    "changes": ("changes", "count"),
+    "flaws": ("flaws by weight", "count"),
+    "price": ("parts", "money"),
+    "labour": ("labour", "minutes"),
+    "unconfirmed": ("unconfirmed claims", "count"),
+}
+
+FILTERS: dict[str, Any] = {
+    "money": money,
+    "signed": signed,
+    "hours": hours,
+    "day": day,
+    "month": month,
+    "figure": figure,
+    "capital": capital,
+    "printed": printed,
+}
+GLOBALS: dict[str, Any] = {
+    "counted": counted,
+    "VERDICTS": VERDICTS,
+    "SEVERITIES": SEVERITIES,
+    "EFFORTS": EFFORTS,
+    "EFFORT_WORDS": EFFORT_WORDS,
+    "CRITERIA": CRITERIA,
+    "RULES": RULES,
+    "DIFFERENCES": DIFFERENCES,
+}

@@ -1,0 +1,113 @@
+"""A reasoning process: reads work, does it, sends what came of it; ends with the process that began it.
+
+It holds values only: no database, no web, no settings. Run by `process.Process`.
+"""
+
+import gc
+import os
+import resource
+import signal
+import socket
+import sys
+import threading
+from traceback import extract_tb
+from typing import Any
+
+from graftbook.closure.search.solve import warm_up
+from graftbook.process.reasoning.frames import Channel, Ended
+from graftbook.process.reasoning.values import read_book, read_result, read_work, result_bytes
+from graftbook.rulebook.model import RuleBook
+
+MOST_MEGABYTES = 1_500
+"""A process that has once held more ends after its answer, and a new one takes its place."""
+
+READY, BOOK, FORGET, WORK = b"r", b"b", b"f", b"w"
+NUMBER_BYTES = 8
+POLITE = 10
+"""How much later than the service itself it has its turn on a processor that is busy: look-ups and edits are
+short, and somebody waits for them too."""
+
+
+class Broke(Exception):
+    """The work failed in the reasoning process; the kind and the places of the fault, without its words."""
+
+
+def main() -> None:
+    """Work until the other end is closed."""
+    for signalled in (signal.SIGINT, signal.SIGTERM):
+        # Both reach the whole group; who began this process ends it when the questions in hand are answered.
+        signal.signal(signalled, signal.SIG_IGN)
+    os.nice(POLITE)
+    threading.Thread(target=_end_with, args=(int(sys.argv[2]),), daemon=True).start()
+    warm_up()
+    gc.freeze()
+    work_from(Channel(socket.socket(fileno=int(sys.argv[1]))))
+
+
+def _end_with(alive: int) -> None:
+    """End at once when the process that began this one is gone, whatever is in hand."""
+    os.read(alive, 1)
+    os._exit(0)
+
+
+def work_from(asker: Channel) -> None:
+    """Read messages and answer those that are work."""
+    books: dict[int, RuleBook] = {}
+    asker.send(READY)
+    while True:
+        try:
+            message = asker.receive()
+        except Ended:
+            return
+        kind, rest = message[:1], message[1:]
+        if kind == BOOK:
+            books[_number(rest)] = _read(rest[NUMBER_BYTES:])
+            asker.send(READY)
+        elif kind == FORGET:
+            books.pop(_number(rest), None)
+        else:
+            asker.send(_done(rest, books))
+            if _megabytes() > MOST_MEGABYTES:
+                return
+
+
+def _number(rest: bytes) -> int:
+    return int.from_bytes(rest[:NUMBER_BYTES], "big")
+
+
+def _read(written: bytes) -> RuleBook:
+    gc.disable()  # it would walk the growing book again and again
+    try:
+        return read_book(written)
+    finally:
+        gc.enable()
+
+
+def _done(written: bytes, books: dict[int, RuleBook]) -> bytes:
+    """Whether it went well, and what came of it or what was raised."""
+    try:
+        work, arguments = read_work(written, books)
+        return result_bytes((True, work(*arguments)))
+    except Exception as error:
+        return _failed(error)
+
+
+def _failed(error: Exception) -> bytes:
+    broke = Broke(_told(error))
+    try:
+        written = result_bytes((False, (error, broke)))
+        read_result(written)  # not every exception can be read again
+        return written
+    except Exception:
+        return result_bytes((False, (broke, None)))
+
+
+def _told(error: Exception) -> str:
+    places = [f"{place.filename}:{place.lineno} {place.name}" for place in extract_tb(error.__traceback__)]
+    return f"{type(error).__qualname__} at {', '.join(places[-12:])}"
+
+
+def _megabytes() -> int:
+    """The most that this process has held."""
+    most: Any = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    return int(most) // (1024 * 1024 if sys.platform == "darwin" else 1024)

@@ -1,0 +1,36 @@
+"""The server process: one or several workers, their log lines, and how they end."""
+
+import os
+import tempfile
+
+import uvicorn
+
+from graftbook.settings import Settings
+from graftbook.telemetry.logs import log_config
+from graftbook.telemetry.metrics import FOLDER
+
+
+def serve(settings: Settings, workers: int = 1) -> None:
+    """Answer over HTTP until a signal ends it; settings reach the workers through the environment.
+
+    It reasons in further processes unless the settings say otherwise. Several workers leave their
+    figures in a folder of their own, so that `/metrics` tells of all.
+    """
+    os.environ.setdefault("GRAFTBOOK_REASONING_PROCESSES", str(settings.questions_at_once))
+    with tempfile.TemporaryDirectory(prefix="graftbook-metrics-") as folder:
+        if workers > 1:
+            os.environ.setdefault(FOLDER, folder)
+        uvicorn.run(
+            "graftbook.app:create_app",
+            factory=True,
+            host=settings.host,
+            port=settings.port,
+            workers=workers,
+            server_header=False,
+            access_log=False,
+            # Believed from everybody here, anybody here could pass for anybody.
+            proxy_headers=bool(settings.trusted_proxies),
+            forwarded_allow_ips=settings.trusted_proxies,
+            log_config=log_config(settings.log_format, settings.log_level),
+            timeout_graceful_shutdown=settings.finish_seconds,
+        )

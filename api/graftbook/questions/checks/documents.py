@@ -1,0 +1,107 @@
+"""The arithmetic's findings as plain dicts, and in the groups that a reader is told them in."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from graftbook.checks import kinds
+from graftbook.checks.verdict import Finding, Verdict
+
+Facts = dict[str, Any]
+
+WORST_FIRST = ("fails", "caution", "not determined", "holds")
+BY_THE_SET = tuple(str(kind) for kind in kinds.BY_THE_SET)
+GROUPS = (
+    ("This set makes it fail or worse", BY_THE_SET),
+    ("It was already so", ("already so",)),
+    ("This set mends it", ("mended",)),
+)
+"""The title of each group that is told in full, and the kinds in it. The rest is counted."""
+TODAY = {
+    "holds": "Today it holds.",
+    "caution": "Today it is a caution.",
+    "fails": "Today it fails.",
+    "not determined": "Today it is not determined.",
+}
+NOT_AS_IT_SHOULD_BE = ("fails", "caution")
+
+
+def finding_document(finding: Finding) -> Facts:
+    """One finding as facts, with its sentence."""
+    limit = finding.limit
+    return {
+        "check": finding.check,
+        "subject": finding.subject,
+        "kind": str(finding.kind),
+        "verdict": str(finding.verdict),
+        "verdict_today": str(finding.verdict_before or Verdict.not_determined),
+        "applies_today": finding.today is not None,
+        "changed": finding.changed,
+        "better": finding.better,
+        "sentence": finding.sentence,
+        "figures": [
+            {"name": f.name, "before": f.before, "after": f.after, "unit": f.unit} for f in finding.figures
+        ],
+        "limit": limit
+        and {
+            "text": limit.text,
+            "source": limit.source,
+            "clause": limit.clause,
+            "provenance": str(limit.provenance),
+            "value": limit.value,
+            "unit": limit.unit,
+        },
+        "components": list(finding.components),
+        "missing": list(finding.missing),
+        "impossible": list(finding.impossible),
+        "mend": finding.mend or None,
+        "caution": finding.caution or None,
+    }
+
+
+def findings_document(findings: Sequence[Finding]) -> Facts:
+    """All findings of a set; the verdict and the sentence speak of what the set makes worse alone."""
+    return {
+        "verdict": str(kinds.verdict_of_set(findings)),
+        "sentence": kinds.headline(findings),
+        "counts": {str(kind): number for kind, number in kinds.counted(findings).items()},
+        "findings": [finding_document(finding) for finding in findings],
+    }
+
+
+def told(checks: Facts) -> list[Facts]:
+    """The groups that are told in full and are not empty, the worst first in each.
+
+    `cautions` are those of what fails or nearly does; a set that mends needs none for what it mended.
+    """
+    groups = []
+    for title, of in GROUPS:
+        found = worst_first([f for f in checks["findings"] if f["kind"] in of])
+        bad = [f for f in found if f["verdict"] in NOT_AS_IT_SHOULD_BE and f["caution"]]
+        cautions = list(dict.fromkeys(f["caution"] for f in bad))
+        if found:
+            groups.append({"title": title, "kinds": of, "findings": found, "cautions": cautions})
+    return groups
+
+
+def of_today(finding: Facts) -> str:
+    """What the same check says of the vehicle as it stands, where that is another verdict or worse."""
+    if finding["better"]:
+        return "Better than today, but still not as it should be."
+    was = finding["verdict_today"]
+    return TODAY[was] if finding["applies_today"] and was != finding["verdict"] else ""
+
+
+def counted_only(checks: Facts) -> list[Facts]:
+    """What holds, or is not determined today either; what the set changes first."""
+    rest = [f for f in checks["findings"] if f["kind"] in ("holds", "not determined")]
+    return sorted(worst_first(rest), key=lambda finding: not finding["changed"])
+
+
+def worst_first(findings: Sequence[Facts]) -> list[Facts]:
+    return sorted(findings, key=lambda finding: WORST_FIRST.index(finding["verdict"]))
+
+
+def cannot_be(checks: Facts) -> list[Facts]:
+    """The findings that are not determined because a recorded figure cannot be; each sentence once."""
+    found = {f["sentence"]: f for f in checks["findings"] if f["impossible"]}
+    return list(found.values())

@@ -1,0 +1,26 @@
+"""Whether a proposed set is complete and works together."""
+
+from fastapi import APIRouter, Request
+from starlette.responses import Response
+
+from graftbook.access.guard import MayRead
+from graftbook.http.conditional import answered
+from graftbook.process.state import ServiceDep
+from graftbook.questions.checks.service import check
+from graftbook.questions.closures.compared_schemas import CheckOut
+from graftbook.questions.closures.endpoints import PROBLEMS
+from graftbook.questions.schemas import CheckIn
+
+router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
+
+
+@router.post(
+    "",
+    operation_id="checkSet",
+    summary="What is missing, what clashes, what is surplus, which flaws remain, and the arithmetic",
+    responses={200: {"model": CheckOut}, **PROBLEMS},
+)
+def check_set(body: CheckIn, request: Request, service: ServiceDep) -> Response:
+    """`completed` is the closure that keeps what is proposed and adds what is missing."""
+    etag, make = check(service, body)
+    return answered(request, service, etag, make)

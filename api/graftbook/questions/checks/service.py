@@ -1,0 +1,114 @@
+"""A proposed set as an answer: complete or not, what clashes, what remains, and the arithmetic."""
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+
+from graftbook.closure.answering import scope_of
+from graftbook.http.errors import MOST_MISTAKES
+from graftbook.http.responses import etag_of
+from graftbook.problems import InvalidRequest, Problem, Unknown, UnknownComponent, begun
+from graftbook.process.state import Service
+from graftbook.questions.closures import reasoning
+from graftbook.questions.closures.service import Answering, told
+from graftbook.questions.names import MOST_NEAR, member
+from graftbook.questions.reading import Asked, ask, at_revision
+from graftbook.questions.schemas import CheckIn
+from graftbook.rulebook.scope import Scope
+
+Wrong = dict[str, Problem]
+"""JSON pointer → what is wrong with the number or position that stands there."""
+
+
+def check(service: Service, body: CheckIn, left_out: Wrong | None = None) -> Answering:
+    """Whether a proposed set is complete and works together.
+
+    Raises what `ask` raises, and what is wrong with the set itself: a number that nobody has, or one that
+    could sit in several places. With `left_out` that is taken out of the set instead, and noted there.
+    """
+
+    def look_up(then: Service) -> _Proposed:
+        proposed = _Proposed(ask(then, body))
+        proposed.settle(body)
+        return proposed
+
+    found = at_revision(service, body, look_up, lambda found: [found.asked])
+    if found.wrong and left_out is None:
+        raise _all_of(found.wrong)
+    if left_out is not None:
+        left_out |= found.wrong
+    asked, proposed, loose = found.asked, found.sits, found.loose
+    depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
+
+    make = told(service, "check", reasoning.check, [asked], proposed, loose)
+    return etag_of("check", service.settings.currency, depends), make
+
+
+class _Proposed:
+    """The set that a body proposes: what sits where, what is loose, and what of it is wrong."""
+
+    def __init__(self, asked: Asked) -> None:
+        self.asked = asked
+        self.sits: dict[str, str | None] = {}
+        self.loose: dict[str, int] = {}
+        self.wrong: Wrong = {}
+
+    def settle(self, body: CheckIn) -> None:
+        """Take in every number of the body, or note what is wrong with it."""
+        names = self.asked.names
+        names.look_up([*filter(None, body.positions.values()), *body.components])
+        for position, number in body.positions.items():
+            with self._noting(f"/positions/{member(position)}"):
+                self.sits |= names.fitted({position: number}, "/positions")
+        numbers: dict[str, str] = {}
+        for i, word in enumerate(body.components):
+            with self._noting(f"/components/{i}") as pointer:
+                numbers[pointer] = names.component(word, pointer)
+        self.asked = replace(self.asked, book=names.book())
+        scope = scope_of(self.asked.book, self.asked.question)
+        for pointer, number in numbers.items():
+            with self._noting(pointer):
+                self._place(scope, number, pointer)
+
+    @contextmanager
+    def _noting(self, pointer: str) -> Iterator[str]:
+        try:
+            yield pointer
+        except (Unknown, InvalidRequest) as problem:
+            self.wrong[pointer] = problem
+
+    def _place(self, scope: Scope, number: str, pointer: str) -> None:
+        """Put a number where it fits; both sides of a pair take it in turn. Raises InvalidRequest."""
+        if number in scope.index.loose:
+            self.loose[number] = self.loose.get(number, 0) + 1
+            return
+        places = [fit for fit in scope.serving(number) if fit.position not in self.sits]
+        positions = sorted({fit.position for fit in places})
+        pairs = {scope.book.positions[p].pair or p for p in positions}
+        if len(pairs) > 1:
+            message = f"{number} fits several positions ({', '.join(positions)}); say which under `positions`"
+            raise InvalidRequest(message, pointer=pointer, positions=positions)
+        if not positions:
+            message = f"{number} fits no position of this vehicle that is still free in the set"
+            raise InvalidRequest(message, pointer=pointer)
+        self.sits[positions[0]] = next(fit.component for fit in places if fit.position == positions[0])
+
+
+def _all_of(wrong: Wrong) -> Problem:
+    """The first mistake, with the others beside it."""
+    first, *others = wrong.values()
+    if others:
+        told = list(wrong.items())[:MOST_MISTAKES]
+        first.fields["errors"] = [{"pointer": p, "message": begun(problem.detail)} for p, problem in told]
+        first.detail = f"{first.detail} (and {len(others)} more)"
+        if cut := near_cut(wrong):
+            first.detail = f"{first.detail}. {cut}"
+    return first
+
+
+def near_cut(wrong: Wrong) -> str:
+    """A sentence where not every unknown number was told what is like it; else empty."""
+    unknown = sum(isinstance(problem, UnknownComponent) for problem in wrong.values())
+    if unknown <= MOST_NEAR:
+        return ""
+    return f"What is like an unknown number was looked for with the first {MOST_NEAR} of {unknown:,} only"

@@ -1,0 +1,86 @@
+"""Closures: the complete set, why it is not another, what it would be on another vehicle."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayRead
+from graftbook.http.conditional import answered
+from graftbook.http.errors import documented
+from graftbook.process.state import ServiceDep
+from graftbook.questions.closures import service as service_of
+from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
+from graftbook.questions.closures.query import ClosureQuery
+from graftbook.questions.closures.schemas import ClosureOut
+from graftbook.questions.schemas import ClosureIn, WhatIfIn, WhyNotIn
+
+router = APIRouter(prefix="/v1/closures", tags=["closures"], dependencies=[MayRead])
+
+PROBLEMS = documented(
+    problems.Busy,
+    problems.MalformedRequest,
+    problems.InvalidRequest,
+    problems.TooEntangled,
+    problems.TooLarge,
+    problems.UnsupportedMedia,
+    problems.UnknownBuild,
+    problems.UnknownChassis,
+    problems.UnknownComponent,
+    problems.UnknownFlaw,
+    problems.UnknownOption,
+    problems.UnknownPosition,
+    problems.UnknownSection,
+    problems.UnknownSpecification,
+    problems.UnknownVariant,
+    problems.VehicleMismatch,
+)
+
+
+@router.post(
+    "",
+    operation_id="makeClosure",
+    summary="The complete set that follows from a vehicle and some wishes",
+    responses={200: {"model": ClosureOut}, **PROBLEMS},
+)
+def make_closure(body: ClosureIn, request: Request, service: ServiceDep) -> Response:
+    """Proved best, or proved impossible with a smallest contradiction and the ways out."""
+    etag, make = service_of.closure(service, body)
+    return answered(request, service, etag, make)
+
+
+@router.get(
+    "",
+    operation_id="getClosure",
+    summary="The same by address, for questions that fit in one; any HTTP cache may keep it",
+    responses={200: {"model": ClosureOut}, 304: {"description": "You have this answer"}, **PROBLEMS},
+)
+def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQuery, Query()]) -> Response:
+    """Each parameter is a field of the body of `POST /v1/closures`; lists repeat the parameter."""
+    etag, make = service_of.closure(service, asked.body())
+    return answered(request, service, etag, make)
+
+
+@router.post(
+    "/why-not",
+    operation_id="askWhyNot",
+    summary="Why the answer does not hold this component instead",
+    responses={200: {"model": WhyNotOut}, **PROBLEMS},
+)
+def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Response:
+    """Wishes the component as well and shows what that would cost more, or why it cannot be."""
+    etag, make = service_of.why_not(service, body)
+    return answered(request, service, etag, make)
+
+
+@router.post(
+    "/what-if",
+    operation_id="askWhatIf",
+    summary="What the same wishes would give on another vehicle",
+    responses={200: {"model": WhatIfOut}, **PROBLEMS},
+)
+def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
+    """Both answers, and what differs."""
+    etag, make = service_of.what_if(service, body)
+    return answered(request, service, etag, make)

@@ -1,0 +1,249 @@
+"""One set as plain text: what changes by section and why, what stays, what to know about it."""
+
+from collections import Counter
+from collections.abc import Iterator
+from decimal import Decimal
+
+from graftbook.http.plain_text import WIDTH, Facts, amount, count, hours, wrap
+from graftbook.questions.checks.documents import cannot_be, counted_only, of_today, told
+
+
+def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
+    """One set, whole."""
+    yield from changes_of(solution)
+    yield from _loose(solution)
+    yield from _stays(solution, document["section_titles"])
+    yield from _notes("WORTH DOING AT THE SAME TIME", solution["advised"])
+    yield from _flaws(solution)
+    yield from _notes("ALREADY SO: rules that today's parts break, left as they are", solution["already_so"])
+    yield from _notes("NOT DETERMINED, because it is not recorded", solution["not_determined"])
+    yield from _unconfirmed(solution)
+    if document["checks"]:
+        yield from _findings(document["checks"])
+
+
+def grouped(solution: Facts) -> list[list[Facts]]:
+    """Changes by line: places of one section that get the same number share a line.
+
+    Sections in their order; in a section, what is nearest to a wish first.
+    """
+    groups: dict[tuple[str, str], list[Facts]] = {}
+    sections = list(dict.fromkeys(change["section"] for change in solution["changes"]))
+    for change in sorted(solution["changes"], key=lambda c: (sections.index(c["section"]), c["depth"])):
+        key = (change["section"], change["component"] or f"nothing at {change['position']}")
+        groups.setdefault(key, []).append(change)
+    return list(groups.values())
+
+
+def changes_of(solution: Facts) -> Iterator[str]:
+    """What changes, numbered, under the titles of the sections."""
+    section = None
+    for number, group in enumerate(grouped(solution), 1):
+        if group[0]["section"] != section:
+            section = group[0]["section"]
+            yield ""
+            yield str(group[0]["section_title"]).upper()
+        yield from _change(number, group)
+
+
+def _change(number: int, group: list[Facts]) -> Iterator[str]:
+    first = group[0]
+    where = "; ".join(change["position_title"] for change in group)
+    if first["component"] is None:
+        yield from wrap(
+            f"{number:3}. Take out {first['replaces']} {first['replaces_name'] or ''}".rstrip(), hang=5
+        )
+        yield from wrap(f"{capital(where)}: nothing takes its place.", indent=5)
+    else:
+        yield from _priced(f"{number:3}. {first['component']:<8} {first['name']}", group)
+        old = dict.fromkeys(
+            f"{c['replaces']} {c['replaces_name'] or ''}".strip() for c in group if c["replaces"]
+        )
+        yield from wrap(f"{capital(where)}{'; instead of ' if old else ''}{', '.join(old)}.", indent=5)
+    for why in dict.fromkeys(change["why"] for change in group):
+        yield from wrap(f"Why: {why}", indent=5, hang=10)
+    yield from _remarks(first)
+
+
+def _priced(left: str, group: list[Facts]) -> Iterator[str]:
+    pieces = sum(change["quantity"] for change in group)
+    prices = [change["price"] for change in group]
+    price = amount(None if None in prices else str(sum(Decimal(p) for p in prices)))
+    left += f", {pieces} off" if pieces > 1 else ""
+    right = f"{price:>13}{hours(sum(change['minutes'] for change in group)):>12}"
+    if len(left) + len(right) < WIDTH:
+        yield left.ljust(WIDTH - len(right)) + right
+        return
+    yield from wrap(left, hang=14)
+    yield right.rjust(WIDTH)
+
+
+def capital(text: str) -> str:
+    """The text as a sentence begins."""
+    return text[:1].upper() + text[1:]
+
+
+def _remarks(change: Facts) -> Iterator[str]:
+    if change["asked_number"]:
+        yield from wrap(f"{change['asked_number']} is now {change['component']}.", indent=5)
+    if change["choice"]:
+        yield from wrap(change["choice"], indent=5)
+    yield from _work(change)
+
+
+def _work(item: Facts) -> Iterator[str]:
+    """The work that a change or a loose part asks for."""
+    work = {"machining": "Needs machining.", "cutting": "Needs cutting or welding: it cannot be put back."}
+    if item["effort"] in work:
+        yield from wrap(work[item["effort"]], indent=5)
+
+
+def _loose(solution: Facts) -> Iterator[str]:
+    if solution["loose_parts"]:
+        yield ""
+        yield "WITH IT"
+    for part in solution["loose_parts"]:
+        left = f"{part['quantity']:3} x {part['component']:<8} {part['name'] or ''}"
+        labour = f", {hours(part['minutes'])}" if part["minutes"] else ""
+        yield from wrap(f"{left}: {amount(part['price'])}{labour}", indent=0, hang=14)
+        yield from wrap(f"Why: {part['why']}", indent=5, hang=10)
+        yield from _further_reasons(part)
+        yield from _work(part)
+        if part["note"]:
+            yield from wrap(f"Note: {part['note'].rstrip('.')}.", indent=5, hang=11)
+
+
+def _further_reasons(part: Facts) -> Iterator[str]:
+    """What else the quantity is for; a reason that is told already is not told again."""
+    sentences = (capital(because["sentence"].rstrip(".")) for because in part["also_needed_by"])
+    for sentence in dict.fromkeys(s for s in sentences if s not in part["why"]):
+        yield from wrap(f"And: {sentence}.", indent=5, hang=10)
+
+
+def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
+    changed = {change["section"] for change in solution["changes"]}
+    bought = _bought(solution)
+    by_section: dict[str, list[str]] = {}
+    for entry in solution["stays"]:
+        by_section.setdefault(entry["section"], []).append(entry["position_title"])
+    if not by_section:
+        return
+    yield ""
+    yield "STAYS AS IT IS"
+    for section in (s for s in by_section if s in changed):
+        yield from wrap(
+            f"{titles.get(section, section)}: {'; '.join(by_section[section])}.", indent=2, hang=4
+        )
+    for section in (s for s in by_section if s in bought and s not in changed):
+        new = f"all of it, with new parts: {', '.join(bought[section])}"
+        yield from wrap(f"{titles.get(section, section)}: {new}.", indent=2, hang=4)
+    if whole := [titles.get(s, s) for s in by_section if s not in changed and s not in bought]:
+        yield from wrap(f"Untouched altogether: {'; '.join(whole)}.", indent=2, hang=4)
+
+
+def _bought(solution: Facts) -> dict[str, list[str]]:
+    """The numbers of the loose parts, by the section that they belong to."""
+    bought: dict[str, list[str]] = {}
+    for part in solution["loose_parts"]:
+        bought.setdefault(part["section"], []).append(part["component"])
+    return bought
+
+
+def _notes(title: str, notes: list[Facts]) -> Iterator[str]:
+    if notes:
+        yield ""
+        yield title
+    for sentence, missing in dict.fromkeys((n["sentence"], "; ".join(n["missing"])) for n in notes):
+        yield from wrap(f"- {sentence}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
+
+
+def _flaws(solution: Facts) -> Iterator[str]:
+    """Flaws gone, brought, and left in the sections that are touched; of the rest the dangerous ones.
+
+    What is left besides is counted by severity.
+    """
+    touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
+    near, rest = [], []
+    for flaw in solution["flaws_left"]:
+        told = flaw["section"] in touched or flaw["severity"] == "dangerous"
+        (near if told else rest).append(flaw)
+    named = (("gone", solution["flaws_gone"]), ("brought", solution["flaws_brought"]), ("left", near))
+    if not rest and not any(flaws for _, flaws in named):
+        return
+    yield ""
+    yield "KNOWN FLAWS"
+    titles = {p["position"]: p["position_title"] for p in (*solution["changes"], *solution["stays"])}
+    for word, flaws in named:
+        places: dict[tuple[str, str, str], list[str]] = {}
+        for f in flaws:
+            where = places.setdefault((f["symptom"], f["severity"], f["component"]), [])
+            where.append(titles.get(f["position"], f["position"]))
+        for (symptom, severity, part), where in places.items():
+            at = f"{part} at {'; '.join(where)}"
+            yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {at}).", indent=2, hang=11)
+    if rest:
+        more = "more " if any(flaws for _, flaws in named) else ""
+        counted = Counter(flaw["severity"] for flaw in rest)
+        by_severity = ", ".join(f"{number} {severity}" for severity, number in counted.items())
+        told = f"{len(rest)} {more}in sections that nothing here touches: {by_severity}."
+        yield from wrap(f"         {told}", indent=2, hang=11)
+
+
+def _unconfirmed(solution: Facts) -> Iterator[str]:
+    yield ""
+    if not solution["unconfirmed"]:
+        yield from wrap(f"{'CONFIRMED: ' if solution['confidence'] else ''}{solution['rests_on']}")
+        return
+    yield "CLAIMS NOBODY HAS CONFIRMED"
+    yield from wrap(solution["rests_on"])
+    claims = {(c["claim"], c["evidence"]): c["what"] for c in solution["unconfirmed"]}
+    for (claim, evidence), what in claims.items():
+        grade = evidence if evidence == "no evidence" else f"{evidence} only"
+        yield from wrap(f"- {what.rstrip('.')} ({claim}): {grade}.", indent=2, hang=4)
+
+
+def _findings(checks: Facts) -> Iterator[str]:
+    """What the set makes worse, what was so already, what it mends; the rest is counted."""
+    yield ""
+    yield "DOES IT WORK TOGETHER (today -> then)"
+    yield from wrap(checks["sentence"])
+    for group in told(checks):
+        yield ""
+        yield group["title"].upper()
+        for finding in group["findings"]:
+            yield from _finding(finding)
+        for caution in group["cautions"]:
+            yield from wrap(caution, indent=2, hang=4)
+    yield from _what_holds(counted_only(checks))
+    yield from _cannot_be(cannot_be(checks))
+
+
+def _finding(finding: Facts) -> Iterator[str]:
+    sentence = f"{finding['sentence']} {of_today(finding)}".rstrip()
+    yield from wrap(f"{finding['verdict']:<15}{sentence}", indent=2, hang=17)
+    if finding["mend"]:
+        yield from wrap(f"To mend it: {finding['mend']}", indent=17)
+
+
+def _what_holds(rest: list[Facts]) -> Iterator[str]:
+    """Figures that the set changes and that hold, then how many checks there are besides."""
+    if rest:
+        yield ""
+        yield "WHAT HOLDS"
+    changed = [finding for finding in rest if finding["changed"] and finding["verdict"] == "holds"]
+    for finding in changed:
+        yield from _finding(finding)
+    same = [finding for finding in rest if finding not in changed]
+    holding = sum(finding["verdict"] == "holds" for finding in same)
+    if holding:
+        yield from wrap(f"{count(holding, 'check')} {'hold' if holding > 1 else 'holds'} as today.", indent=2)
+    if open_today := len(same) - holding:
+        yield from wrap(f"{count(open_today, 'check')} not determined, today either.", indent=2)
+
+
+def _cannot_be(findings: list[Facts]) -> Iterator[str]:
+    if findings:
+        yield ""
+        yield "NOT DETERMINED, because of a figure that cannot be"
+    for finding in findings:
+        yield from wrap(f"- {finding['sentence']}", indent=2, hang=4)

@@ -1,0 +1,87 @@
+"""A closure's answer as plain text, laid out from the JSON facts and the sentences in them."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from graftbook.http.plain_text import Facts, wrap
+from graftbook.questions.closures.plain_set import capital, changes_of, set_lines
+
+
+def answer_lines(document: Facts) -> Iterator[str]:
+    """A whole closure document: vehicle, wishes, the set or the contradiction, what to know."""
+    document = _without_asides(document)
+    yield from _vehicle(document)
+    yield ""
+    offers = " They are the catalogue's own; an order takes the suppliers' offers." if document["set"] else ""
+    revision = (
+        f"Prices in {document['currency']}, catalogue revision {document['catalogue_revision']}.{offers}"
+    )
+    yield from wrap(f"{document['sentences'][0]} {revision}")
+    if document["checks"] and document["checks"]["verdict"] != "holds":
+        yield from wrap(f"{document['checks']['sentence'].rstrip('.')}; see below.")
+    if document["set"]:
+        yield from set_lines(document, document["set"])
+    for number, other in enumerate(document["other_sets"], 2):
+        yield ""
+        yield from wrap(
+            next(s for s in document["sentences"] if s.startswith(f"Another good set ({number})"))
+        )
+        yield from changes_of(other)
+    if document["fewer_other_sets"]:
+        yield ""
+        yield from wrap(document["fewer_other_sets"])
+    for contradiction in document["contradictions"]:
+        yield from _contradiction(contradiction)
+    yield from _ways_out(document)
+    if document["cautions"]:
+        yield ""
+    for caution in document["cautions"]:
+        yield from wrap(caution)
+
+
+def _without_asides(document: Facts) -> Facts:
+    """The document with "front brake, left (cylinders and shoes, or caliper)" as "front brake, left"."""
+    places = document["set"]["changes"] + document["set"]["stays"] if document["set"] else []
+    long = {p["position_title"] for p in places if " (" in p["position_title"]}
+    short = {title: title.split(" (")[0] for title in sorted(long, key=len, reverse=True)}
+
+    def shortened(node: Any) -> Any:
+        if isinstance(node, dict):
+            return {key: shortened(value) for key, value in node.items()}
+        if isinstance(node, list):
+            return [shortened(item) for item in node]
+        if isinstance(node, str) and " (" in node:
+            for title, brief in short.items():
+                node = node.replace(title, brief)
+        return node
+
+    return shortened(document) if short else document
+
+
+def _vehicle(document: Facts) -> Iterator[str]:
+    vehicle = document["vehicle"]
+    estimated = ", estimated from the number" if vehicle["built_is_estimated"] else ""
+    options = f", with {', '.join(vehicle['options'])}" if vehicle["options"] else ""
+    built = f"built {vehicle['built']}{estimated}"
+    yield from wrap(f"{vehicle['title']}, chassis {vehicle['chassis']} ({built}){options}", hang=2)
+    for said in (*document["wishes"], *document["limits"]):
+        yield from wrap(said["sentence"], hang=2)
+
+
+def _contradiction(contradiction: Facts) -> Iterator[str]:
+    head, *parts = contradiction["sentences"]
+    yield ""
+    yield head
+    for part in parts:
+        yield from wrap(f"- {part}", indent=2, hang=4)
+
+
+def _ways_out(document: Facts) -> Iterator[str]:
+    ways = document["ways_out"]
+    if ways:
+        yield ""
+        yield "WAYS OUT, cheapest first, each tried"
+    for number, way in enumerate(ways, 1):
+        yield from wrap(f"{number:3}. {capital(way['sentence'].removeprefix('Way out: '))}", hang=5)
+    if document["more_ways_out"]:
+        yield "     There are more."

@@ -1,0 +1,99 @@
+"""The question of a closure as an address's parameters, or as a command's options."""
+
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from graftbook.http.errors import validated
+from graftbook.http.fields import Day, Price, Word
+from graftbook.questions.schemas import (
+    MOST_ALTERNATIVES,
+    RULES,
+    ClosureIn,
+    Criteria,
+    EffortWord,
+    RulesWord,
+    SeverityWord,
+)
+
+Words = Annotated[list[Word], Field(max_length=200)]
+Few = Annotated[list[Word], Field(max_length=100)]
+
+
+class ClosureQuery(BaseModel):
+    """A closure's question in flat fields; lists repeat the parameter."""
+
+    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+
+    build: Word | None = Field(None, description="name of a stored build")
+    chassis: Word | None = Field(None, description="chassis number", examples=["24PL-018412"])
+    variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
+    built: Day | None = Field(None, description="day it was built")
+    option: Few = Field([], description="an option it has")
+    fitted: Words = Field([], description="`position=component` fitted today; `position=` is empty")
+    on_the_bench: Words = Field([], description="a component at hand")
+    fit: Words = Field(
+        [], description="fit this component, `number` or `number@position`", examples=[["QB-3310"]]
+    )
+    remedy: Words = Field([], description="remedy this known flaw")
+    remedy_all: SeverityWord | None = Field(None, description="remedy every known flaw from this severity up")
+    clear: Words = Field([], description="leave this position empty")
+    keep: Words = Field([], description="keep this position as today")
+    keep_section: Few = Field([], description="keep this section as today")
+    refuse: Words = Field([], description="do not fit this component")
+    effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
+    price_at_most: Price | None = None
+    nothing_visible: bool = False
+    specification: Word | None = Field(None, description="stored specification, `name` or `name@version`")
+    alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = 0
+    prefer: Criteria = Field(
+        [], description="what sets are compared by, first to last; those left out follow in the usual order"
+    )
+    rules: RulesWord | None = Field(None, description=RULES)
+    as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(
+        None, description="the revision whose catalogue answers; empty: the present one"
+    )
+
+    def body(self) -> ClosureIn:
+        """The body of the same question. Raises InvalidRequest."""
+        return validated(ClosureIn, self._fields())
+
+    def _fields(self) -> dict[str, Any]:
+        vehicle: dict[str, Any] = {
+            "build": self.build,
+            "chassis": self.chassis,
+            "variant": self.variant,
+            "built": self.built,
+            "options": self.option,
+            "on_the_bench": self.on_the_bench,
+            "fitted": {p: c or None for p, _, c in (pair.partition("=") for pair in self.fitted)},
+        }
+        limits: dict[str, Any] = {
+            "keep": self.keep,
+            "keep_sections": self.keep_section,
+            "refuse": self.refuse,
+            "effort_at_most": self.effort_at_most,
+            "price_at_most": self.price_at_most,
+            "nothing_visible": self.nothing_visible,
+        }
+        return {
+            "vehicle": {key: value for key, value in vehicle.items() if value},
+            "wishes": self._wishes(),
+            "limits": limits,
+            "specification": self.specification,
+            "alternatives": self.alternatives,
+            "rules": self.rules,
+            "as_of": self.as_of,
+            **({"preference": self.prefer} if self.prefer else {}),
+        }
+
+    def _wishes(self) -> list[dict[str, str]]:
+        wishes = [_fit(word) for word in self.fit]
+        wishes += [{"remedy": word} for word in self.remedy]
+        wishes += [{"remedy_all": self.remedy_all}] if self.remedy_all else []
+        return wishes + [{"clear": word} for word in self.clear]
+
+
+def _fit(word: str) -> dict[str, str]:
+    number, at, position = word.rpartition("@")
+    return {"fit": number, "position": position} if at else {"fit": word}

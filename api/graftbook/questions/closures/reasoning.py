@@ -1,0 +1,262 @@
+"""Questions answered as documents: the reasoning, the arithmetic of what it proposes, and the words.
+
+Pure: from values to bytes, so that a reasoning process can do all of it.
+"""
+
+from contextlib import nullcontext
+from dataclasses import dataclass, field
+from typing import Any
+
+from graftbook.checks.law import Binding
+from graftbook.checks.set import check_set
+from graftbook.closure.answer import Answer, Note, Outcome, Solution
+from graftbook.closure.answering import answer_question, scope_of
+from graftbook.closure.complete import Completeness, check_completeness
+from graftbook.closure.explain import comparing
+from graftbook.closure.explain.comparing import Comparison
+from graftbook.closure.question import Limits, Question
+from graftbook.closure.search.deadline import NEVER, WRITTEN, Deadline, OutOfTime
+from graftbook.closure.search.limits import (
+    CEILING_NAME,
+    VISIBLE_NAME,
+    effort_name,
+    keep_name,
+    keep_section_name,
+    refuse_name,
+)
+from graftbook.closure.search.wishes import met_already
+from graftbook.closure.words import phrases, wording
+from graftbook.closure.words.cautions import CUTTING, cautions_for, section_cautions
+from graftbook.http.json_bytes import json_bytes
+from graftbook.questions.checks.documents import findings_document
+from graftbook.questions.closures.documents import (
+    Look,
+    answer_document,
+    at_leisure,
+    changes_document,
+    difference_document,
+    note_document,
+    remarks,
+    vehicle_document,
+    wish_document,
+)
+from graftbook.rulebook.model import Effort, RuleBook
+
+Facts = dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Posed:
+    """A question as a value: all that its document says of it. The deadline is that of the whole answer."""
+
+    book: RuleBook
+    question: Question
+    chassis: str
+    estimated: bool
+    market: str = ""
+    currency: str = ""
+    binding: Binding = Binding.in_service
+    deadline: Deadline = field(default=NEVER, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Brief:
+    """What is watched of an answer."""
+
+    outcome: Outcome
+    engine: str
+    reached: int
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """An answer as the bytes of its document; `lasting`: the same question will always give them."""
+
+    body: bytes
+    lasting: bool
+    briefs: tuple[Brief, ...]
+
+
+def _told(document: Facts, *answers: Answer, whole: bool = True) -> Told:
+    briefs = tuple(Brief(a.outcome, a.engine, a.reached) for a in answers)
+    return Told(json_bytes(document), whole and all(map(lasting, answers)), briefs)
+
+
+def lasting(answer: Answer) -> bool:
+    """Whether the same question will always give this: no time limit had a part in it."""
+    return answer.outcome is not Outcome.not_proved and not answer.cut_short
+
+
+def closure(asked: Posed) -> Told:
+    """The closure of a question."""
+    answer = answer_question(asked.book, asked.question, asked.deadline)
+    document, told = in_time(asked, answer)
+    return _told(document, told)
+
+
+def set_only(asked: Posed) -> tuple[Answer, Facts]:
+    """The answer without what each next best would cost, and how the question was understood."""
+    answer = answer_question(asked.book, asked.question, asked.deadline, next_bests=False)
+    return answer, understood(asked, answer)
+
+
+def why_not(asked: Posed, number: str, position: str) -> Told:
+    """Why the answer does not hold this component instead."""
+    compared = comparing.why_not(asked.book, asked.question, number, position, asked.deadline)
+    return _both(asked, asked, compared, {"component": number, "position": position or None})
+
+
+def what_if(asked: Posed, there: Posed) -> Told:
+    """What the same wishes would give on another vehicle."""
+    compared = comparing.what_if(asked.book, asked.question, there.book, there.question, asked.deadline)
+    return _both(asked, there, compared, {})
+
+
+def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Told:
+    """Whether a proposed set is complete and works together. Raises OutOfTime when it is not told in time."""
+    asked.deadline.check()
+    found = check_completeness(asked.book, asked.question, proposed, loose, asked.deadline)
+    document, completed = check_document(asked, found)
+    return _told(document, *([completed] if completed else []), whole=not found.cut_short)
+
+
+def closure_document(asked: Posed, answer: Answer) -> Facts:
+    """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
+    return in_time(asked, answer)[0]
+
+
+def in_time(asked: Posed, answer: Answer) -> tuple[Facts, Answer]:
+    """An answer as its document, and what of it is told: a set that cannot be written in time is not."""
+    changes = sum(len(one.changes) for one in (answer.solution, *answer.others) if one)
+    try:
+        with WRITTEN.timed(changes) if changes else nullcontext():
+            return _written(asked, answer, asked.deadline.extended().check), answer
+    except OutOfTime:
+        told = without_sets(answer)
+        return _written(asked, told, at_leisure), told
+
+
+def without_sets(answer: Answer) -> Answer:
+    """What is told of an answer whose sets cannot be written in time; an "impossible" has none."""
+    if answer.solution is None:
+        return answer
+    return Answer(Outcome.not_proved, reached=answer.reached, engine=answer.engine)
+
+
+def _written(asked: Posed, answer: Answer, look: Look) -> Facts:
+    document = understood(asked, answer) | answer_document(asked.book, answer, look)
+    document["checks"], document["cautions"] = arithmetic(asked, answer.solution, look)
+    return document
+
+
+def _both(asked: Posed, there: Posed, compared: Comparison, more: Facts) -> Told:
+    """Two answers side by side; neither set where there is no time to write both."""
+    try:
+        document = _comparison(asked, there, compared, asked.deadline.extended().check)
+    except OutOfTime:
+        compared = comparing.compare(without_sets(compared.one), without_sets(compared.other))
+        document = _comparison(asked, there, compared, at_leisure)
+    return _told(more | document, compared.one, compared.other)
+
+
+def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) -> Facts:
+    return {
+        "asked": _written(asked, compared.one, look),
+        "instead": _written(there, compared.other, look),
+        "difference": difference_document(compared.difference),
+        "sentences": wording.comparison_sentences(there.book, compared),
+        "only_asked": changes_document(asked.book, compared.only_in_one, look),
+        "only_instead": changes_document(there.book, compared.only_in_other, look),
+    }
+
+
+def understood(asked: Posed, answer: Answer | None = None) -> Facts:
+    """How the question was understood. `answer`: what came of it; where nothing did and time is over, it is
+    not looked for what makes a wish ask for nothing."""
+    question = asked.question
+    late = answer is not None and answer.outcome is Outcome.not_proved and asked.deadline.extended().passed
+    whys = [None if late else met_already(scope_of(asked.book, question), wish) for wish in question.wishes]
+    return {
+        "vehicle": vehicle_document(asked.book, question.vehicle, asked.chassis, asked.estimated),
+        "wishes": [
+            wish_document(asked.book, wish, why) for wish, why in zip(question.wishes, whys, strict=True)
+        ],
+        "limits": [
+            {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
+            for n in limit_names(question.limits)
+        ],
+        "currency": asked.currency,
+        "section_titles": {s.name: s.title for s in asked.book.sections.values()},
+    }
+
+
+def limit_names(limits: Limits) -> list[str]:
+    """The asker's limits by the names that reasons cite."""
+    names = [keep_name(p) for p in sorted(limits.keep)]
+    names += [keep_section_name(s) for s in sorted(limits.keep_sections)]
+    names += [refuse_name(c) for c in sorted(limits.refuse)]
+    if limits.effort_at_most is not Effort.cutting:
+        names.append(effort_name(limits.effort_at_most))
+    if limits.nothing_visible:
+        names.append(VISIBLE_NAME)
+    if limits.price_at_most is not None:
+        names.append(CEILING_NAME)
+    return names
+
+
+def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[Facts | None, list[str]]:
+    """The findings on a set, and the cautions that its work calls for: without a set, what was wished."""
+    book = asked.book
+    if solution is None:
+        wished = {getattr(wish, "component", "") for wish in asked.question.wishes} & set(book.components)
+        sections = sorted({book.components[number].section for number in wished})
+        return None, list(dict.fromkeys(c for section in sections for c in section_cautions(book, section)))
+    findings = check_set(
+        book, asked.question.vehicle, solution.today, solution.after, asked.market, asked.binding, look
+    )
+    return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
+
+
+def check_document(asked: Posed, found: Completeness) -> tuple[Facts, Answer | None]:
+    """The whole answer as facts, and what of the completed set is told. Raises OutOfTime."""
+    book, look = asked.book, asked.deadline.extended().check
+    findings = check_set(
+        book, asked.question.vehicle, found.today, found.after, asked.market, asked.binding, look
+    )
+    completed, told = in_time(asked, found.completed) if found.completed else (None, None)
+    touched = {
+        book.positions[p].section
+        for p, c in found.after.items()
+        if p in book.positions and found.today.get(p) != c
+    }
+    document = {
+        **understood(asked),
+        "catalogue_revision": book.revision,
+        "complete": found.complete,
+        "missing": _notes(found.missing),
+        "clashing": _notes(found.clashing),
+        "surplus": [
+            {"position": s.position or None, "component": s.component, "quantity": s.quantity}
+            for s in found.surplus
+        ],
+        "limits_broken": _notes(found.limits_broken),
+        "cut_short": found.cut_short,
+        "completed": completed,
+        **remarks(book, found, look),
+        "checks": findings_document(findings),
+        "cut_or_welded": list(found.cut),
+        "machined": list(found.machined),
+        "cautions": list(
+            dict.fromkeys(
+                [
+                    *(c for section in sorted(touched) for c in section_cautions(book, section)),
+                    *([CUTTING] if found.cut else []),
+                ]
+            )
+        ),
+    }
+    return document, told
+
+
+def _notes(notes: tuple[Note, ...]) -> list[Facts]:
+    return [note_document(note) for note in notes]

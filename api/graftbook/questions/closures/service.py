@@ -1,0 +1,103 @@
+"""Closures as answers: the question looked up here, reasoned over where reasoning is done."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from graftbook.closure.answer import Answer, Outcome, Solution
+from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.http.responses import etag_of
+from graftbook.problems import NoSet
+from graftbook.process.state import Made, Make, Service
+from graftbook.questions.closures import reasoning
+from graftbook.questions.closures.reasoning import Facts, Posed, Told
+from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
+from graftbook.questions.schemas import ClosureIn, WhatIfIn, WhyNotIn
+from graftbook.questions.vehicles.service import ask_vehicle
+from graftbook.telemetry.reasoning import alone, watched
+
+Answering = tuple[str, Make]
+"""An ETag of what the answer depends on, and how to make the answer, in its turn, when nobody has it."""
+
+
+def closure(service: Service, body: ClosureIn) -> Answering:
+    """The closure that a body asks for. Raises what `ask` raises."""
+    asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
+    service.recent.add(body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"}))
+
+    make = told(service, "closure", reasoning.closure, [asked])
+    return etag_of("closure", service.settings.currency, asked.depends_on()), make
+
+
+def why_not(service: Service, body: WhyNotIn) -> Answering:
+    """Why the answer does not hold this component instead. Raises what `ask` raises."""
+
+    def look_up(then: Service) -> tuple[Asked, str, str]:
+        asked = ask(then, body)
+        number = asked.names.component(body.component, "/component")
+        position = asked.names.of_book.position(body.position, "/position") if body.position else ""
+        return replace(asked, book=asked.names.book()), number, position
+
+    asked, number, position = at_revision(service, body, look_up, lambda found: found[:1])
+
+    make = told(service, "why-not", reasoning.why_not, [asked], number, position)
+    return etag_of("why-not", service.settings.currency, asked.depends_on(), number, position), make
+
+
+def what_if(service: Service, body: WhatIfIn) -> Answering:
+    """What the same wishes would give on another vehicle. Raises what `ask` raises."""
+
+    def look_up(then: Service) -> tuple[Asked, Asked]:
+        asked = ask(then, body)
+        other = ask_vehicle(then, body.other_vehicle, "/other_vehicle", asked.deadline)
+        return asked, on_other_vehicle(asked, other)
+
+    asked, there = at_revision(service, body, look_up, lambda both: both)
+
+    make = told(service, "what-if", reasoning.what_if, [asked, there])
+    return etag_of("what-if", service.settings.currency, asked.depends_on(), there.depends_on()), make
+
+
+def told(service: Service, kind: str, work: Callable[..., Told], asked: list[Asked], *more: object) -> Make:
+    """How to make a document of one kind of question: in its turn, and where reasoning is done.
+
+    What another process has not done when time is over is told as an answer that was not proved in time.
+    """
+    deadline = asked[0].deadline
+
+    def posed(until: Deadline) -> list[Posed]:
+        return [one.posed(service.settings.currency, until) for one in asked]
+
+    def reason() -> Told:
+        try:
+            return service.reasoner.run(work, *posed(deadline), *more, deadline=deadline)
+        except OutOfTime:
+            return work(*posed(Deadline(0.0)), *more)
+
+    def make() -> Made:
+        found = watched(kind, reason, lambda result: result.briefs)
+        return found.body, found.lasting
+
+    return service.in_turn(make, deadline)
+
+
+def found_set(answer: Answer, whose: str = "") -> Solution:
+    """The set of an answer. Raises NoSet where there is none, and OutOfTime where none was found in time."""
+    if answer.solution is not None:
+        return answer.solution
+    if answer.outcome is Outcome.not_proved:
+        raise OutOfTime
+    raise NoSet(f"{whose}{'these' if whose else 'These'} wishes have no set; their closure says why")
+
+
+def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, Facts]:
+    """The answer without what each next best would cost, and how the question was understood, worked out
+    where reasoning is done."""
+    posed = asked.posed(service.settings.currency)
+
+    def reason() -> tuple[Answer, Facts]:
+        try:
+            return service.reasoner.run(reasoning.set_only, posed, deadline=asked.deadline)
+        except OutOfTime:
+            return Answer(Outcome.not_proved), {}
+
+    return watched(kind, reason, lambda found: alone(found[0]))

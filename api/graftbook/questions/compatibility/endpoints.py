@@ -1,0 +1,59 @@
+"""Does this number fit that chassis? Many at once."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayRead
+from graftbook.http.conditional import answered
+from graftbook.http.errors import documented
+from graftbook.http.responses import etag_of, json_answer, json_bytes
+from graftbook.process.state import ServiceDep
+from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
+from graftbook.questions.compatibility.service import answer_batch
+from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuery
+
+router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependencies=[MayRead])
+
+
+@router.post(
+    "",
+    operation_id="askCompatibility",
+    summary="Up to a thousand questions, each answered for itself",
+    responses={
+        200: {"model": CompatibilityListOut},
+        **documented(
+            problems.Busy,
+            problems.InvalidRequest,
+            problems.MalformedRequest,
+            problems.TooFarBack,
+            problems.TooLarge,
+            problems.UnknownRevision,
+            problems.UnsupportedMedia,
+        ),
+    },
+)
+def ask_compatibility(body: CompatibilityIn, service: ServiceDep) -> Response:
+    """A question with a mistake is answered "not known" with its problem; the others stand."""
+    return json_answer(answer_batch(service, body))
+
+
+@router.get(
+    "",
+    operation_id="getCompatibility",
+    summary="One question by address; any HTTP cache may keep the answer",
+    responses={
+        200: {"model": CompatibilityOut},
+        304: {"description": "You have this answer"},
+        **documented(problems.InvalidRequest, problems.TooFarBack, problems.UnknownRevision, problems.Busy),
+    },
+)
+def get_compatibility(
+    request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuery, Query()]
+) -> Response:
+    """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
+    facts = answer_batch(service, asked.body())
+    body = json_bytes(facts["answers"][0] | {"catalogue_revision": facts["catalogue_revision"]})
+    return answered(request, service, etag_of("compatibility", body.hex()), lambda: (body, True))

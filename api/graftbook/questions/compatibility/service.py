@@ -1,0 +1,277 @@
+"""Many compatibility questions at once: each is answered for itself, and one's mistake is its own."""
+
+from collections import defaultdict
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import ValidationError
+
+from graftbook.catalogue.compiling.queries import book_revision, with_components
+from graftbook.catalogue.history.as_of_part import texts_in
+from graftbook.catalogue.store.lookup import Found, find_components, find_vehicle, numbers_as_typed
+from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible
+from graftbook.closure.search.deadline import Deadline
+from graftbook.database import reading
+from graftbook.http.errors import problem_from_mistakes
+from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_document, evidence_for
+from graftbook.problems import (
+    CatalogueMoved,
+    Problem,
+    TooEntangled,
+    UnknownComponent,
+    VehicleMismatch,
+    pointing_at,
+)
+from graftbook.process.state import Service
+from graftbook.questions.closures.documents import because_document, vehicle_document
+from graftbook.questions.names import of_one_revision
+from graftbook.questions.reading import present_revision
+from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuestionIn
+from graftbook.rulebook.model import RuleBook, Vehicle
+from graftbook.rulebook.scope import TooLarge
+
+Facts = dict[str, Any]
+
+
+MOST_NEAR = 50
+"""So many unknown numbers of one call get near matches, and so many chassis numbers: looking for them costs
+more than answering."""
+
+
+def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
+    """The answers in the order of the questions, all of one revision: the one that the body names.
+
+    Raises CatalogueMoved, UnknownRevision, TooFarBack.
+    """
+    if body.as_of is not None and body.as_of <= present_revision(service):
+        batch = _settled(service, body)
+        if batch.says_the_same_at(body.as_of) or present_revision(service) == body.as_of:
+            return batch.answers()
+    with service.at(body.as_of, texts_in(body.model_dump())) as then:
+        batch = _settled(then, body)
+    return batch.answers()
+
+
+def _settled(service: Service, body: CompatibilityIn) -> "Batch":
+    def settle() -> Batch:
+        batch = Batch(service)
+        batch.settle(body)
+        return batch
+
+    return of_one_revision(settle)
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """A question whose names are settled."""
+
+    vehicle: Vehicle
+    number: str
+    position: str
+    found: Found
+
+    def by_vehicle(self) -> tuple[Any, ...]:
+        """Sorts what is asked of like vehicles together."""
+        v = self.vehicle
+        return (v.variant, sorted(v.options), v.chassis_prefix, v.chassis_serial, v.built, self.number)
+
+
+class Batch:
+    """One call's questions. Vehicles, rule books and numbers are looked up once for all of them."""
+
+    def __init__(self, service: Service) -> None:
+        self._service = service
+        self._vehicles: dict[tuple[str, Any], Found | Problem] = {}
+        self._books: dict[str, RuleBook] = {}
+        self._seen: set[tuple[str, int | None]] = set()
+        self._numbers: dict[str, str] = {}
+        self._unknown = self._strangers = 0
+        self._answers: dict[Asked, Compatibility | Problem] = {}
+        self._every: list[Asked | Problem] = []
+        self._beyond: dict[Asked, RuleBook] = {}
+        """The rule book with the component asked for, where it holds no record of it."""
+
+    def settle(self, body: CompatibilityIn) -> None:
+        """Look up whatever the questions name. Raises CatalogueMoved when an edit came between."""
+        questions = [_validated(question) for question in body.questions]
+        self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
+        self._every = [self._asked(question) for question in questions]
+        self._beyond = self._with_others()
+        self._require_one_revision()
+
+    def says_the_same_at(self, revision: int) -> bool:
+        """Whether no later edit can have touched what was looked up: books alone, every name in them."""
+        known = all(isinstance(one, Asked) for one in self._every) and not self._beyond
+        return known and all(book.revision <= revision for book in self._books.values())
+
+    def answers(self) -> Facts:
+        """The answers in the order of the questions; the catalogue is not looked at any more."""
+        self._reason([one for one in self._every if isinstance(one, Asked)])
+        return {
+            "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
+            "answers": [self._result(one) for one in self._every],
+        }
+
+    def _look_up_numbers(self, words: list[str]) -> None:
+        with reading(self._service.engine) as session:
+            self._numbers = numbers_as_typed(session, list(dict.fromkeys(words)))
+
+    def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
+        if isinstance(question, Problem):
+            return question
+        try:
+            return self._settled(question)
+        except Problem as problem:
+            return problem
+
+    def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
+        found = self._vehicle(question)
+        book = self._book(found.vehicle.variant)
+        names = self._service.names_of(book)
+        options = frozenset(names.option(w, f"/options/{i}") for i, w in enumerate(question.options))
+        number = self._number(question.component)
+        position = names.position(question.position, "/position") if question.position else ""
+        return Asked(replace(found.vehicle, options=options), number, position, found)
+
+    def _reason(self, every: "list[Asked]") -> None:
+        """Answer each once, vehicle by vehicle: of the last one most is known."""
+        deadline = Deadline(self._service.settings.seconds_to_reason)
+        for asked in sorted(set(every), key=Asked.by_vehicle):
+            try:
+                self._answers[asked] = self._compatible(asked, deadline)
+            except TooLarge:
+                self._answers[asked] = TooEntangled(
+                    "Too many numbers stand for each other where this one goes"
+                )
+
+    def _compatible(self, asked: "Asked", deadline: Deadline) -> Compatibility:
+        book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
+        return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
+
+    def _result(self, asked: "Asked | Problem") -> Facts:
+        answer = asked if isinstance(asked, Problem) else self._answers[asked]
+        if isinstance(asked, Problem) or isinstance(answer, Problem):
+            return _not_known(answer)
+        found, book = asked.found, self._book(asked.vehicle.variant)
+        document = compatibility_document(answer)
+        document["vehicle"] = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
+        return document
+
+    def _vehicle(self, question: CompatibilityQuestionIn) -> Found:
+        key = (question.chassis, question.built)
+        if key not in self._vehicles:
+            try:
+                with pointing_at("/chassis"), reading(self._service.engine) as session:
+                    near = self._strangers < MOST_NEAR
+                    found = find_vehicle(session, question.chassis, built=question.built, near=near)
+                    self._vehicles[key] = found
+                    self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
+            except Problem as problem:
+                self._strangers += 1
+                self._vehicles[key] = problem
+        known = self._vehicles[key]
+        if isinstance(known, Problem):
+            raise known
+        variant = known.vehicle.variant
+        if question.variant and question.variant.casefold() != variant.casefold():
+            message = f"{known.chassis} is a {variant}, not a {question.variant}"
+            raise VehicleMismatch(message, pointer="/variant", variant=variant)
+        return known
+
+    def _book(self, variant: str) -> RuleBook:
+        if variant not in self._books:
+            self._books[variant] = self._service.books.book(variant)
+        return self._books[variant]
+
+    def _require_one_revision(self) -> None:
+        """Vehicles were read before their rule books; neither may have been edited until now."""
+        with reading(self._service.engine) as session:
+            self._seen |= {(variant, book_revision(session, variant)) for variant in self._books}
+        for variant, revision in self._seen:
+            if variant in self._books and self._books[variant].revision != revision:
+                raise CatalogueMoved
+
+    def _with_others(self) -> dict["Asked", RuleBook]:
+        """Each variant's rule book once with all that was asked of it and that it lacks."""
+        lacking: dict[str, list[Asked]] = defaultdict(list)
+        for one in self._every:
+            if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components:
+                lacking[one.vehicle.variant].append(one)
+        found: dict[Asked, RuleBook] = {}
+        for variant, asked in lacking.items():
+            with reading(self._service.engine) as session:
+                book = with_components(session, self._book(variant), [one.number for one in asked])
+            found |= dict.fromkeys(asked, book)
+        return found
+
+    def _number(self, word: str) -> str:
+        if (number := self._numbers.get(word)) is not None:
+            return number
+        self._unknown += 1
+        if self._unknown > MOST_NEAR:
+            raise UnknownComponent(word, pointer="/component")
+        with pointing_at("/component"), reading(self._service.engine) as session:
+            return find_components(session, word)[0]
+
+
+def _not_known(problem: Problem) -> Facts:
+    return {"verdict": str(Fits.not_known), "sentence": problem.detail, "problem": problem.document()}
+
+
+def _validated(question: Any) -> CompatibilityQuestionIn | Problem:
+    if isinstance(question, CompatibilityQuestionIn):
+        return question
+    try:
+        return CompatibilityQuestionIn.model_validate(question)
+    except ValidationError as error:
+        return problem_from_mistakes(error.errors())
+
+
+def compatibility_document(answer: Compatibility) -> Facts:
+    """One answer as facts."""
+    best = answer.places[0] if answer.places else None
+    return {
+        "verdict": str(answer.verdict),
+        "sentence": answer.sentence,
+        "number": answer.number,
+        "can_be_bought": answer.obtainable,
+        "proved": best.proved if best else answer.verdict is not Fits.not_known,
+        "looked_at": _looked_at(best),
+        "effort": EFFORT_WORDS[best.effort] if best else None,
+        "places": [_place(place) for place in answer.places],
+    }
+
+
+def _looked_at(place: Place | None) -> str | None:
+    """How far it was looked; None where no rule is asked: it sits there today, or no record says it fits."""
+    return None if place is None or place.sits_today else str(place.looked_at)
+
+
+def _place(place: Place) -> Facts:
+    return {
+        "position": place.position,
+        "component": place.component,
+        "verdict": str(place.verdict),
+        "proved": place.proved,
+        "looked_at": _looked_at(place),
+        "against": [because_document(because) for because in place.against],
+        "sits_today": place.sits_today,
+        "effort": EFFORT_WORDS[place.effort],
+        "minutes": place.minutes,
+        "quantity": place.quantity,
+        "claim": place.claim or None,
+        "evidence": GRADE_WORDS[place.grade] if place.claim else None,
+        "evidence_records": [evidence_document(e) for e in place.evidence],
+        "companions": [_need(need) for need in place.needs],
+    }
+
+
+def _need(need: Need) -> Facts:
+    return {
+        "cause": str(need.cause),
+        "name": need.name,
+        "sentence": need.sentence,
+        "one_of": list(need.components),
+        "evidence": evidence_for(need.cause, need.grade),
+        "possible": need.possible,
+    }

@@ -1,0 +1,62 @@
+"""What a chassis number says: the vehicle, what it was built with, what is known to go wrong with it."""
+
+from typing import Any
+
+from graftbook.catalogue.store.lookup import Found
+from graftbook.questions.closures.documents import vehicle_document
+from graftbook.rulebook.model import Flaw, RuleBook, Vehicle
+from graftbook.rulebook.scope import Fit, Scope
+
+
+def vehicle_page(book: RuleBook, found: Found, vehicle: Vehicle) -> dict[str, Any]:
+    """The vehicle's page as facts. `vehicle` is the one found, with the options that it has."""
+    scope = Scope(book, vehicle)
+    return {
+        **vehicle_document(book, vehicle, found.chassis, found.estimated),
+        "catalogue_revision": book.revision,
+        "fitted": [_fitted(scope, name) for name in book.positions],
+        "flaws": _flaws(scope),
+    }
+
+
+def _fitted(scope: Scope, position: str) -> dict[str, Any]:
+    place, part = scope.book.positions[position], scope.component(scope.today.get(position))
+    return {
+        "position": position,
+        "position_title": place.title,
+        "section": place.section,
+        "component": scope.today.get(position),
+        "name": part.name if part else None,
+    }
+
+
+def _flaws(scope: Scope) -> list[dict[str, Any]]:
+    """The flaws of what sits there, the worst first."""
+    found = [(flaw, p) for p, number in scope.today.items() if number for flaw in scope.flaws(Fit(p, number))]
+    found.sort(key=lambda pair: (-pair[0].severity, pair[0].name, pair[1]))
+    return [
+        {
+            "flaw": flaw.name,
+            "component": flaw.component,
+            "position": position,
+            "severity": flaw.severity.name,
+            "symptom": flaw.symptom,
+            "remedies": len(remedies(scope, flaw, position)),
+        }
+        for flaw, position in found
+    ]
+
+
+def remedies(scope: Scope, flaw: Flaw, position: str) -> set[str]:
+    """The components that remedy a flaw at a position and that this vehicle can take."""
+    substitutes = {
+        s.component for s in scope.book.substitutes if s.name in flaw.substitutes and scope.holds(s)
+    }
+    found = {
+        fit.component for number in substitutes for fit in scope.serving(number, position) if fit.component
+    }
+    for number in flaw.add_ons:
+        found.update(fit.component for fit in scope.serving(number) if fit.component)
+        if number in scope.index.loose:
+            found.update(scope.loose_servers(number))
+    return found

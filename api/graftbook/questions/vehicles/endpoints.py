@@ -1,0 +1,56 @@
+"""What a chassis number says."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayRead
+from graftbook.http.conditional import answered
+from graftbook.http.errors import documented
+from graftbook.http.fields import Day, Word
+from graftbook.http.responses import etag_of, json_bytes
+from graftbook.process.state import ServiceDep
+from graftbook.questions.lookup.schemas import VehiclePageOut
+from graftbook.questions.names import Names, of_one_revision
+from graftbook.questions.vehicles.documents import vehicle_page
+from graftbook.questions.vehicles.service import find_with_book
+from graftbook.rulebook.model import Vehicle
+
+router = APIRouter(prefix="/v1/vehicles", tags=["vehicles"], dependencies=[MayRead])
+
+
+@router.get(
+    "/{chassis}",
+    operation_id="getVehicle",
+    summary="Variant, day built, original equipment and known flaws of a chassis number",
+    responses={
+        200: {"model": VehiclePageOut},
+        304: {"description": "You have this answer"},
+        **documented(problems.UnknownChassis, problems.UnknownOption, problems.InvalidRequest),
+    },
+)
+def get_vehicle(
+    request: Request,
+    service: ServiceDep,
+    chassis: Annotated[str, Path(max_length=120, examples=["24PL-018412"])],
+    option: Annotated[list[Word], Query(max_length=100, description="an option it has")] = [],
+    built: Annotated[Day | None, Query(description="the day it was built; else estimated")] = None,
+) -> Response:
+    """The chassis number is accepted as people type it."""
+    found, book = of_one_revision(lambda: find_with_book(service, chassis, built))
+    v = found.vehicle
+    options = Names(service, book).options(option, "/option")
+    vehicle = Vehicle(v.variant, v.chassis_prefix, v.chassis_serial, v.built, options)
+    etag = etag_of(
+        "vehicle",
+        book.variant.name,
+        book.epoch,
+        book.revision,
+        found.chassis,
+        v.built.isoformat(),
+        sorted(options),
+        found.estimated,
+    )
+    return answered(request, service, etag, lambda: (json_bytes(vehicle_page(book, found, vehicle)), True))
