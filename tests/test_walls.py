@@ -25,22 +25,38 @@ NOT_IN_PURE = {
     "httpx",
 }
 
-MAY_IMPORT = {
-    "rulebook": {"rulebook"},
-    "closure": {"closure", "rulebook"},
-    "checks": {"checks", "rulebook", "closure"},
-    "catalogue": {
-        "catalogue",
-        "rulebook",
-        "closure",
-        "database",
-        "settings",
-        "problems",
-        "etags",
-        "left_behind",
-    },
+ROOMS = {
+    "problems": "",
+    "settings": "",
+    "database": "",
+    "database_faults": "",
+    "temporary_files": "",
+    "rulebook": "",
+    "closure": "rulebook",
+    "checks": "rulebook",
+    "catalogue": "closure rulebook database problems temporary_files",
+    "builds.stored": "catalogue database problems",
+    "telemetry": "closure",
+    "process": "telemetry catalogue closure rulebook database problems settings",
+    "http": "process telemetry catalogue closure rulebook problems",
+    "backups": "process catalogue database problems settings temporary_files",
+    "access": "http process catalogue database problems settings",
+    "idempotency": "access http catalogue database problems",
+    "questions": "access http process telemetry builds.stored catalogue checks closure rulebook database "
+    "problems",
+    "builds": "questions idempotency access http process builds.stored catalogue database problems",
+    "orders": "questions idempotency builds access http process telemetry catalogue closure rulebook "
+    "database problems",
+    "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
+    "database problems",
+    "health": "access http process telemetry catalogue database problems",
+    "pages": "orders editing builds questions access http process catalogue checks rulebook database "
+    "problems",
+    "app": "pages orders editing builds questions idempotency access http process telemetry health closure "
+    "rulebook database_faults problems settings",
+    "commands": "orders questions backups access http process catalogue database problems settings",
 }
-"""Room → the rooms and modules of api that it may import."""
+"""Room → the rooms that it may import, each named above it: so no arrow runs back, and there is no circle."""
 
 WEB = {"fastapi", "starlette", "uvicorn"}
 SQL = {"sqlalchemy", "sqlmodel", "psycopg", "sqlite3"}
@@ -60,6 +76,15 @@ def imports(path: Path) -> set[str]:
             assert node.level == 0, f"{path}: import by full name"
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
     return found
+
+
+def room_of(name: str) -> str:
+    """The room of a module by its dotted name in the package: `orders.lists.store` is of `orders`."""
+    return next((room for room in ROOMS if "." in room and name.startswith(room)), name.split(".")[0])
+
+
+def in_package(path: Path) -> str:
+    return ".".join(path.relative_to(API).with_suffix("").parts)
 
 
 def test_there_is_something_to_guard() -> None:
@@ -94,9 +119,12 @@ def test_importing_a_pure_room_loads_neither_web_nor_database(room: str) -> None
 
 
 COMMANDS = {
-    "from graftbook.commands.cli import main; main()": {"sqlalchemy", "sqlmodel", "fastapi", "rich", "graftbook.process.state"},
+    "from graftbook.commands.cli import main; main()": {
+        "sqlalchemy", "sqlmodel", "fastapi", "rich", "graftbook.process.state",
+    },
     "sys.argv[1:] = ['keys', 'list']; from graftbook.commands.cli import main; main()": {
-        "fastapi", "ortools", "reportlab", "rich", "graftbook.process.state", "graftbook.catalogue.store.tables", "graftbook.closure",
+        "fastapi", "ortools", "reportlab", "rich", "graftbook.process.state",
+        "graftbook.catalogue.store.tables", "graftbook.closure",
     },
 }  # fmt: skip
 """What a command leaves alone: most of a process's first second goes into what is loaded, used or not."""
@@ -115,18 +143,32 @@ def test_a_command_loads_what_it_uses_and_no_more(asked: str, sqlite_demo_url: s
     assert shown.stderr == "" or "Usage" in shown.stderr
 
 
-@pytest.mark.parametrize("room", MAY_IMPORT)
-def test_imports_run_one_way(room: str) -> None:
-    for path in modules(room):
+@pytest.mark.parametrize("room", ROOMS)
+def test_a_room_imports_what_the_table_says_and_no_more(room: str) -> None:
+    used = set()
+    for path in API.rglob("*.py"):
+        if room_of(in_package(path)) != room:
+            continue
         for name in imports(path):
             if name.startswith("graftbook."):
-                assert name.split(".")[1] in MAY_IMPORT[room], f"{path} imports {name}"
+                other = room_of(name.removeprefix("graftbook."))
+                assert other == room or other in ROOMS[room].split(), f"{path} imports {name}"
+                used.add(other)
+    assert used - {room} == set(ROOMS[room].split()), "the table says more than there is"
+
+
+def test_the_table_names_every_room_and_only_rooms_above() -> None:
+    assert {room_of(in_package(path)) for path in API.rglob("*.py")} - {"__init__"} == set(ROOMS)
+    above: set[str] = set()
+    for room, imported in ROOMS.items():
+        assert set(imported.split()) <= above, room
+        above.add(room)
 
 
 def test_of_the_catalogue_only_the_lint_asks_the_closure() -> None:
     for path in modules("catalogue"):
         asks = any(name.startswith("graftbook.closure") for name in imports(path))
-        assert not asks or path.name.startswith("lint"), path
+        assert not asks or path.parent.name == "lint", path
 
 
 def test_the_catalogue_knows_no_web() -> None:
@@ -134,10 +176,10 @@ def test_the_catalogue_knows_no_web() -> None:
         assert not {name.split(".")[0] for name in imports(path)} & WEB, path
 
 
-def test_routes_and_pages_write_no_sql() -> None:
+def test_endpoints_and_pages_write_no_sql() -> None:
     """They may hold an engine or a session to hand on, and know the errors; nothing else of the database."""
     handed_on = {"sqlalchemy.Engine", "sqlmodel.Session", "sqlalchemy.exc.DBAPIError"}
-    for path in modules("routes", "pages"):
+    for path in (*modules("pages"), *API.rglob("*endpoints.py")):
         names = {name for name in imports(path) if name.split(".")[0] in SQL}
         assert names <= handed_on, f"{path}: {names - handed_on}"
 

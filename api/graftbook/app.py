@@ -18,7 +18,9 @@ from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
 from graftbook.access.audit_trail import Trail
+from graftbook.access.authenticator import Door
 from graftbook.access.exposure import require_keys_beyond_this_machine
+from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
 from graftbook.closure.search.deadline import OutOfTime
@@ -99,6 +101,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
+    app.state.door = Door(app.state.service.engine)
+    app.state.service.before_closing.append(app.state.door.close)
     app.state.readings = Readings(app.state.service)
     for router in ROUTERS:
         app.include_router(router)
@@ -110,7 +114,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         limits={"/v1/imports": settings.largest_import, "": settings.largest_body},
         afterwards=app.state.readings.now_and_then,
     )
-    app.openapi = lambda: complete(app)
+    app.openapi = lambda: complete(app, describe_access)
     return app
 
 

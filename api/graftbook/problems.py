@@ -1,6 +1,6 @@
 """The error tree: each leaf is one fact that went wrong, with its status and its stable type.
 
-Any room may raise these; they know no web. One handler in `api.answers` renders them as RFC 9457
+Any room may raise these; they know no web. One handler in `graftbook.app` renders them as RFC 9457
 problem documents. `pointer` is the JSON pointer (RFC 6901) of the field that is wrong: an error
 with a pointer is the fault of the body sent (422), without one that of the address (404).
 """

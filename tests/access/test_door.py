@@ -32,7 +32,7 @@ HERE = Caller(client="192.0.2.1")
 
 @pytest.fixture
 def door(app: FastAPI) -> Door:
-    found: Door = app.state.service.door
+    found: Door = app.state.door
     return found
 
 

@@ -77,7 +77,7 @@ async def test_open_reading_looks_at_no_key_of_nobody(anybody: httpx.AsyncClient
     def touched(*_given):
         raise AssertionError("the door was asked")
 
-    monkeypatch.setattr(app.state.service.door, "admit", touched)
+    monkeypatch.setattr(app.state.door, "admit", touched)
     assert (await anybody.get("/v1/variants")).status_code == 200
     assert (await anybody.get("/v1/variants", headers={"Authorization": "Basic eDp5"})).status_code == 200
 

@@ -73,7 +73,7 @@ async def test_a_key_that_may_not_is_in_the_trail(
 ):
     header = bearer(app.state.service.engine, "read")
     await anybody.post("/v1/builds", json=BUILD, headers=header)
-    app.state.service.door.close()
+    app.state.door.close()
     (row,) = await trail_of(administrator, outcome="refused")
     assert (row["what"], row["key"]) == ("POST /v1/builds: 403", header["Authorization"].split("_")[1])
 

@@ -2,7 +2,7 @@
 
     python -m tests.api.examples
 
-writes `api/wire/examples.json`: operation, status, media type, answer. Questions of a body are the
+writes `api/graftbook/http/examples.json`: operation, status, media type, answer. Questions of a body are the
 document's own examples of it. What differs from run to run (moments, keys, ids) gets one fixed value.
 """
 

@@ -32,7 +32,7 @@ async def writer(house_url: str) -> AsyncIterator[httpx.AsyncClient]:
     async with client_of(app, scope="edit") as client:
         yield client
     engine = app.state.service.engine
-    app.state.service.door.close()
+    app.state.door.close()
     with writing(engine) as session:
         for name in HOUSE_TABLES:
             session.connection().execute(delete(SQLModel.metadata.tables[name]))

@@ -28,8 +28,11 @@ class Room:
     tests: tuple[str, ...]
 
 
-_FORMS = "ask check component delivery edit edit_forms import_page lookup order ordered question sheet_form"
-_WIRE = "api/graftbook/wire"
+_FORMS = (
+    "asking/ask checking/check asking/component ordering/delivery editing/edit editing/forms editing/imports "
+    "asking/lookup ordering/order ordering/ordered asking/question editing/sheet_form"
+)
+_PACKAGE = "api/graftbook"
 ROOMS = {
     "closure": Room(("api/graftbook/closure",), 85, ("tests/closure", "tests/scenarios")),
     "rulebook": Room(("api/graftbook/rulebook",), 45, ("tests/rulebook", "tests/scenarios")),
@@ -37,16 +40,16 @@ ROOMS = {
     "orders": Room(("api/graftbook/orders",), 85, ("tests/orders",)),
     "access": Room(("api/graftbook/access",), 45, ("tests/access",)),
     "once": Room(
-        ("api/once", "api/graftbook/idempotency/header.py"),
+        ("api/graftbook/idempotency",),
         25,
         ("tests/soundness/test_once.py", "tests/orders"),
     ),
     "addresses": Room(
         (
-            f"{_WIRE}/query.py",
-            f"{_WIRE}/questions.py",
-            f"{_WIRE}/given.py",
-            f"{_WIRE}/values.py",
+            f"{_PACKAGE}/questions/closures/query.py",
+            f"{_PACKAGE}/questions/schemas.py",
+            f"{_PACKAGE}/http/fields.py",
+            f"{_PACKAGE}/http/values.py",
             "api/graftbook/http/parameters.py",
         ),
         40,

@@ -20,7 +20,8 @@ from hypothesis.stateful import (
 from sqlalchemy import Engine
 
 from graftbook.builds.schemas import BuildIn
-from graftbook.builds.service import build_document, create_build
+from graftbook.builds.service import create_build
+from graftbook.builds.stored.documents import build_document
 from graftbook.catalogue.format.exports import export_text
 from graftbook.catalogue.history.changes import changes_of_edit
 from graftbook.catalogue.history.revisions import current_revision

@@ -39,7 +39,7 @@ async def asked(url: str, **settings: Any) -> AsyncIterator[tuple[FastAPI, httpx
         try:
             yield app, client
         finally:
-            app.state.service.door.close()
+            app.state.door.close()
             app.state.service.engine.dispose()
 
 

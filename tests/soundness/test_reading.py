@@ -100,7 +100,7 @@ async def edited(own_demo_url: str) -> Any:
     engine = app.state.service.engine
     async with client_of(app) as client:
         await _prepared(client, bearer(engine))
-        app.state.service.door.later = lambda *_said, **_how: None  # a key's last use is noted behind answers
+        app.state.door.later = lambda *_said, **_how: None  # a key's last use is noted behind answers
         yield app, client, bearer(engine)
     app.state.service.close()
 

@@ -34,7 +34,8 @@ import graftbook.builds.stored.tables
 import graftbook.catalogue.store.tables
 import graftbook.idempotency.tables
 from graftbook.builds.schemas import BuildCreateIn, SpecificationIn
-from graftbook.builds.service import create_specification, specification_document
+from graftbook.builds.service import create_specification
+from graftbook.builds.stored.documents import specification_document
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.database import make_engine, migrate, migrations_folder, writing
 from graftbook.rulebook.model import Origin, Supply

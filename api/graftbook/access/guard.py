@@ -82,7 +82,7 @@ Administrator = Annotated[Principal, MayAdminister]
 
 def door_of(request: Request) -> Door:
     """The door of the application that answers."""
-    found: Door = request.app.state.service.door
+    found: Door = request.app.state.door
     return found
 
 

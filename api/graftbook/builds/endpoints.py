@@ -10,6 +10,7 @@ from graftbook.access.guard import MayOrder, MayRead
 from graftbook.builds import service as builds
 from graftbook.builds.names import settled
 from graftbook.builds.schemas import BuildCreateIn, BuildIn, Slug
+from graftbook.builds.stored.documents import build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
@@ -82,7 +83,7 @@ def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> R
 )
 def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
-    document = builds.build_document(service.engine, name)
+    document = build_document(service.engine, name)
     etag = document_etag("build", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)

@@ -5,16 +5,15 @@ from typing import Any
 import orjson
 from sqlalchemy import Engine
 from sqlalchemy.exc import IntegrityError
-from sqlmodel import Session
 
 from graftbook.builds.schemas import BuildIn, SpecificationIn
 from graftbook.builds.stored import store
+from graftbook.builds.stored.documents import build_in, specification_in
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
-from graftbook.catalogue.compiling.book_names import near_names
-from graftbook.database import in_utc, reading, writing
+from graftbook.database import reading, writing
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
-from graftbook.problems import AlreadyExists, PreconditionFailed, UnknownBuild, UnknownSpecification
+from graftbook.problems import AlreadyExists, PreconditionFailed
 
 Facts = dict[str, Any]
 
@@ -23,34 +22,6 @@ def _as_read(kind: str, document: Facts, if_match: str) -> None:
     """Raises PreconditionFailed unless this is what the asker read."""
     if not names(if_match, document_etag(kind, document)):
         raise PreconditionFailed(f"Read the {kind} again and change what you then see")
-
-
-def build_document(engine: Engine, name: str) -> Facts:
-    """A build as facts. Raises UnknownBuild."""
-    with reading(engine) as session:
-        return _build_in(session, name)
-
-
-def _build_in(session: Session, name: str) -> Facts:
-    row = store.build_row(session, name)
-    if row is None:
-        raise UnknownBuild(name, near_names(name, store.build_names(session)))
-    return _build(row, store.fittings(session, name), store.bench(session, name))
-
-
-def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> Facts:
-    return {
-        "name": row.name,
-        "variant": row.variant,
-        "chassis": row.chassis,
-        "built": row.built.isoformat() if row.built else None,
-        "options": [option for option in row.options.split("; ") if option],
-        "fitted": fitted,
-        "on_the_bench": at_hand,
-        "decided": orjson.loads(row.decided),
-        "note": row.note,
-        "version": row.version,
-    }
 
 
 def list_builds(engine: Engine, after: str, limit: int) -> list[Facts]:
@@ -91,7 +62,7 @@ def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TI
             session.flush()
             store.put_parts(session, name, build.fitted, build.on_the_bench)
             session.flush()
-            document = _build_in(session, name)
+            document = build_in(session, name)
             once.keep(session.connection(), document)
             return document
     except IntegrityError as error:
@@ -101,46 +72,23 @@ def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TI
 def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn) -> Facts:
     """Replace a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
     with writing(engine) as session:
-        before = _build_in(session, name)
+        before = build_in(session, name)
         _as_read("build", before, if_match)
         if not store.change_build(session, name, before["version"], _values(build)):
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
         store.put_parts(session, name, build.fitted, build.on_the_bench)
         session.flush()
         session.expire_all()
-        return _build_in(session, name)
+        return build_in(session, name)
 
 
 def delete_build(engine: Engine, name: str, if_match: str) -> None:
     """Delete a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
     with writing(engine) as session:
-        before = _build_in(session, name)
+        before = build_in(session, name)
         _as_read("build", before, if_match)
         if not store.delete_build(session, name, before["version"]):
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
-
-
-def specification_document(engine: Engine, name: str, version: int | None = None) -> Facts:
-    """One version of a specification (the latest when None). Raises UnknownSpecification."""
-    with reading(engine) as session:
-        return _specification_in(session, name, version)
-
-
-def _specification_in(session: Session, name: str, version: int | None = None) -> Facts:
-    row = store.specification_row(session, name)
-    if row is None:
-        raise UnknownSpecification(name, near_names(name, store.specification_names(session)))
-    found = store.version_row(session, name, version or row.latest)
-    if found is None:
-        raise UnknownSpecification(f"{name}@{version}", [f"{name}@{row.latest}"])
-    return {
-        "name": name,
-        "version": found.version,
-        "latest": row.latest,
-        "note": found.note,
-        "at": in_utc(found.at).isoformat(),
-        **orjson.loads(found.document),
-    }
 
 
 def list_specifications(engine: Engine, after: str, limit: int) -> list[Facts]:
@@ -170,7 +118,7 @@ def create_specification(engine: Engine, name: str, body: SpecificationIn, once:
             session.flush()
             session.add(_version(name, 1, body))
             session.flush()
-            document = _specification_in(session, name)
+            document = specification_in(session, name)
             once.keep(session.connection(), document)
             return document
     except IntegrityError as error:
@@ -180,14 +128,14 @@ def create_specification(engine: Engine, name: str, body: SpecificationIn, once:
 def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn) -> Facts:
     """Store the version after the one whose ETag this is. Raises UnknownSpecification, PreconditionFailed."""
     with writing(engine) as session:
-        before = _specification_in(session, name)
+        before = specification_in(session, name)
         _as_read("specification", before, if_match)
         if not store.raise_latest(session, name, before["latest"], body.title):
             raise PreconditionFailed("Somebody made a newer version; read it first")
         session.add(_version(name, before["latest"] + 1, body))
         session.flush()
         session.expire_all()
-        return _specification_in(session, name)
+        return specification_in(session, name)
 
 
 def compare_versions(one: Facts, other: Facts) -> Facts:

@@ -9,6 +9,7 @@ from graftbook import problems
 from graftbook.access.guard import MayEdit, MayRead
 from graftbook.builds import service as specifications
 from graftbook.builds.schemas import Slug, SpecificationCreateIn, SpecificationIn
+from graftbook.builds.stored.documents import specification_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
@@ -82,7 +83,7 @@ def get_specification(
     request: Request, name: Name, service: ServiceDep, version: Version | None = None
 ) -> Response:
     """The ETag of the latest version is what a new version must send as If-Match."""
-    document = specifications.specification_document(service.engine, name, version)
+    document = specification_document(service.engine, name, version)
     etag = document_etag("specification", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
@@ -125,8 +126,8 @@ def compare_specification(
     to_version: Annotated[int, Query(ge=1, le=1_000_000, alias="to")],
 ) -> Response:
     """Wishes added and removed, and every other field that changed."""
-    one = specifications.specification_document(service.engine, name, from_version)
-    other = specifications.specification_document(service.engine, name, to_version)
+    one = specification_document(service.engine, name, from_version)
+    other = specification_document(service.engine, name, to_version)
     named = {"name": name, "from_version": from_version, "to_version": to_version}
     return json_answer(named | specifications.compare_versions(one, other))
 

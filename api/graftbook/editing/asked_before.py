@@ -4,7 +4,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from graftbook.builds.service import build_document, list_builds, list_specifications, specification_document
+from graftbook.builds.service import list_builds, list_specifications
+from graftbook.builds.stored.documents import build_document, specification_document
 from graftbook.process.state import Service
 from graftbook.questions.schemas import ClosureIn
 from graftbook.rulebook.model import RuleBook

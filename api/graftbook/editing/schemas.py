@@ -65,7 +65,7 @@ class RecordChangeOut(BaseModel):
     edit: RevisionOut
 
 
-class DifferenceOut(BaseModel):
+class RecordDifferenceOut(BaseModel):
     """A record that says something else as of two revisions."""
 
     what: Literal["added", "changed", "removed"]
@@ -85,6 +85,6 @@ class RecordChangesOut(BaseModel):
     next: str | None
 
 
-class DifferencesOut(BaseModel):
-    items: list[DifferenceOut]
+class RecordDifferencesOut(BaseModel):
+    items: list[RecordDifferenceOut]
     next: str | None

@@ -60,7 +60,7 @@ def problem_from_mistakes(mistakes: Sequence[Any]) -> Problem:
 
 
 def validated(model: type[Model], value: Any) -> Model:
-    """The value as a model of the wire. Raises InvalidRequest and what else `problem_from_mistakes` gives."""
+    """The value as its model reads it. Raises InvalidRequest and what else `problem_from_mistakes` gives."""
     try:
         return model.model_validate(value)
     except ValidationError as error:

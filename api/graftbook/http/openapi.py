@@ -1,5 +1,6 @@
 """The OpenAPI document: its words, and what the framework leaves out of it."""
 
+from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -8,7 +9,6 @@ import orjson
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from graftbook.access.openapi import describe_access
 from graftbook.http.errors import ProblemOut, documented
 from graftbook.problems import Problem, Unavailable
 
@@ -64,7 +64,7 @@ PARAMETERS = {
 """What a parameter means that says the same everywhere; a route's own words come first."""
 
 
-def complete(app: FastAPI) -> dict[str, Any]:
+def complete(app: FastAPI, describe_access: Callable[[dict[str, Any], str], None]) -> dict[str, Any]:
     """The document, made once: the problem schema added, the framework's own error schemas taken out."""
     if app.openapi_schema:
         return app.openapi_schema

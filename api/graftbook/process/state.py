@@ -10,7 +10,6 @@ from typing import Annotated
 from fastapi import Depends, Request
 from sqlalchemy import Connection, Engine
 
-from graftbook.access.authenticator import Door
 from graftbook.catalogue.compiling.book_names import BookNames
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
@@ -139,7 +138,6 @@ class Service:
     engine: Engine | Connection
     books: Books
     answers: AnswerCache = field(init=False)
-    door: Door = field(init=False)
     _names: OrderedDict[tuple[str, str, int], BookNames] = field(default_factory=OrderedDict)
     _lock: threading.Lock = field(default_factory=threading.Lock)
     gates: dict[str, Gate] = field(default_factory=dict)
@@ -147,17 +145,19 @@ class Service:
     reasoner: Reasoner = field(default_factory=Reasoner)
     recent: RecentQuestions = field(default_factory=RecentQuestions)
     background: Background = field(default_factory=Background)
+    before_closing: list[Callable[[], None]] = field(default_factory=list)
+    """What others do behind the answers with this database, and finish before it is let go."""
 
     def __post_init__(self) -> None:
         self.gates = self.gates or gates_of(self.settings)
         self.answers = AnswerCache(self.settings.answers_kept)
-        self.door = Door(self.engine)
 
     def close(self) -> None:
-        """Finish what is written behind the answers, and let go of the database."""
+        """End what goes on behind the answers, and let go of the database."""
         self.background.close()
         self.reasoner.close()
-        self.door.close()
+        for finish in self.before_closing:
+            finish()
         self.engine.dispose()
 
     def names_of(self, book: RuleBook) -> BookNames:

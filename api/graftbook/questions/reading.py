@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar
 
-from graftbook.builds.service import specification_document
+from graftbook.builds.stored.documents import specification_document
 from graftbook.catalogue.history.as_of_part import texts_in
 from graftbook.catalogue.history.changes import components_changed_since
 from graftbook.catalogue.history.revisions import current_revision

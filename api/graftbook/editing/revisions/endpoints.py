@@ -13,9 +13,9 @@ from graftbook.editing.records.endpoints import edit_document
 from graftbook.editing.records.service import Author, take_back
 from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import (
-    DifferencesOut,
     EditOut,
     RecordChangesOut,
+    RecordDifferencesOut,
     RevisionOut,
     RevisionsOut,
 )
@@ -56,7 +56,7 @@ def list_revisions(
     summary="The records that say something else as of two revisions",
     dependencies=[MayRead],
     responses={
-        200: {"model": DifferencesOut},
+        200: {"model": RecordDifferencesOut},
         **documented(problems.InvalidCursor, problems.TooFarBack, *NOT_FOUND),
     },
 )

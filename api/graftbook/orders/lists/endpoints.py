@@ -17,8 +17,7 @@ from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.endpoints import ANSWER, Part
 from graftbook.orders.forms import MEDIA, form_of, writer
-from graftbook.orders.lists import keeping
-from graftbook.orders.lists import schemas as wire
+from graftbook.orders.lists import keeping, schemas
 from graftbook.orders.lists import service as life
 from graftbook.orders.papers.parts import UnknownPart
 from graftbook.orders.question_schemas import OrderIn
@@ -29,9 +28,9 @@ router = APIRouter(prefix="/v1/order-lists", tags=["orders"])
 
 Name = Annotated[Slug, Path(description="name of the list", examples=["red-van-brakes"])]
 Booking = Annotated[int, Path(ge=1, le=1_000_000_000, description="number of the booking on its list")]
-WITHOUT_A_WORD = wire.SentIn()
+WITHOUT_A_WORD = schemas.SentIn()
 """Sending needs no body: a list that is complete goes out without a word."""
-_KEPT = {**ANSWER, "model": wire.OrderListOut}
+_KEPT = {**ANSWER, "model": schemas.OrderListOut}
 CHANGES = (
     problems.InvalidRequest,
     problems.MalformedRequest,
@@ -42,7 +41,7 @@ CHANGES = (
     problems.UnsupportedMedia,
     problems.WrongState,
 )
-_CHANGED: dict[int | str, Any] = {200: {"model": wire.OrderListOut}}
+_CHANGED: dict[int | str, Any] = {200: {"model": schemas.OrderListOut}}
 
 
 def _headers(document: life.Facts) -> dict[str, str]:
@@ -62,7 +61,7 @@ _changed = json_told(200, _headers)
     summary="The kept order lists",
     dependencies=[MayRead],
     responses={
-        200: {"model": wire.OrderListsOut},
+        200: {"model": schemas.OrderListsOut},
         **documented(problems.InvalidCursor, problems.InvalidRequest),
     },
 )
@@ -82,12 +81,14 @@ def list_lists(request: Request, service: ServiceDep, limit: Limit = None, curso
     summary="Compute an order and keep it as a draft",
     status_code=201,
     responses={
-        201: {"model": wire.OrderListOut},
+        201: {"model": schemas.OrderListOut},
         **PROBLEMS,
         **documented(problems.NoSet, problems.AlreadyExists, *ONCE),
     },
 )
-def create_list(body: wire.OrderListIn, service: ServiceDep, orderer: Orderer, once: OnceAsked) -> Response:
+def create_list(
+    body: schemas.OrderListIn, service: ServiceDep, orderer: Orderer, once: OnceAsked
+) -> Response:
     """What it says stays as it is until it is computed again; `differences` tells what has changed."""
     order = OrderIn.model_validate(
         {name: getattr(body, name) for name in body.model_fields_set - {"name", "note"}}
@@ -131,7 +132,7 @@ def get_list(request: Request, name: Name, service: ServiceDep, part: Part = "")
     responses={**_CHANGED, **documented(*CHANGES)},
 )
 def put_note(
-    name: Name, body: wire.NoteIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
+    name: Name, body: schemas.NoteIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
 ) -> Response:
     """Needs If-Match with the ETag that was read."""
     etag = etag_wanted(if_match)
@@ -156,7 +157,7 @@ def recompute_list(name: Name, service: ServiceDep, orderer: Orderer, if_match: 
     summary="What the list would say if it were made today",
     dependencies=[MayRead],
     responses={
-        200: {"model": wire.DifferencesOut},
+        200: {"model": schemas.ListDifferencesOut},
         **PROBLEMS,
         **documented(problems.UnknownOrderList, problems.InvalidRequest),
     },
@@ -177,7 +178,7 @@ def list_differences(name: Name, service: ServiceDep) -> Response:
     },
 )
 def substitute_in_list(
-    name: Name, body: wire.SubstituteIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
+    name: Name, body: schemas.SubstituteIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
 ) -> Response:
     """Needs If-Match. Refused, with what would change, when more than this line changes."""
     etag = etag_wanted(if_match)
@@ -195,7 +196,7 @@ def send_list(
     service: ServiceDep,
     orderer: Orderer,
     once: OnceAsked,
-    body: wire.SentIn = WITHOUT_A_WORD,
+    body: schemas.SentIn = WITHOUT_A_WORD,
     if_match: IfMatch = None,
 ) -> Response:
     """Needs If-Match. A list is sent once, however often this is asked; one with lines that are not bought
@@ -214,7 +215,7 @@ def send_list(
 )
 def receive_list(
     name: Name,
-    body: wire.ReceivedIn,
+    body: schemas.ReceivedIn,
     service: ServiceDep,
     orderer: Orderer,
     once: OnceAsked,
@@ -239,7 +240,7 @@ def receive_list(
     summary="The deliveries that were booked, the oldest first",
     dependencies=[MayRead],
     responses={
-        200: {"model": wire.BookingsOut},
+        200: {"model": schemas.BookingsOut},
         **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
     },
 )
@@ -271,7 +272,7 @@ def _number(text: str) -> int:
 def take_back_booking(
     name: Name,
     booking: Booking,
-    body: wire.TakenBackIn,
+    body: schemas.TakenBackIn,
     service: ServiceDep,
     orderer: Orderer,
     once: OnceAsked,
@@ -297,7 +298,7 @@ def take_back_booking(
     responses={**_CHANGED, **documented(*CHANGES)},
 )
 def close_list(
-    name: Name, body: wire.ClosedIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
+    name: Name, body: schemas.ClosedIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
 ) -> Response:
     """Needs If-Match, and a reason when not everything has come."""
     etag = etag_wanted(if_match)
@@ -323,7 +324,7 @@ def discard_list(name: Name, service: ServiceDep, orderer: Orderer, if_match: If
     summary="The steps of a list, the oldest first",
     dependencies=[MayRead],
     responses={
-        200: {"model": wire.OrderEventsOut},
+        200: {"model": schemas.OrderEventsOut},
         **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
     },
 )

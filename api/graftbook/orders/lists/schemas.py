@@ -244,7 +244,7 @@ class TotalsBothOut(Out):
     after: OrderTotalsOut
 
 
-class DifferencesOut(Out):
+class ListDifferencesOut(Out):
     """What a list would say if it were made today."""
 
     name: str

@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
-from graftbook.builds.service import build_document
+from graftbook.builds.stored.documents import build_document
 from graftbook.catalogue.compiling.outline import outline_of
 from graftbook.catalogue.compiling.queries import book_revision
 from graftbook.catalogue.store.lookup import Found, find_vehicle

@@ -1,0 +1,68 @@
+"""Kept builds and specifications as documents: below the questions, which start from them."""
+
+from typing import Any
+
+import orjson
+from sqlalchemy import Engine
+from sqlmodel import Session
+
+from graftbook.builds.stored import store
+from graftbook.builds.stored.tables import BuildRow
+from graftbook.catalogue.compiling.book_names import near_names
+from graftbook.database import in_utc, reading
+from graftbook.problems import UnknownBuild, UnknownSpecification
+
+Facts = dict[str, Any]
+
+
+def build_document(engine: Engine, name: str) -> Facts:
+    """A build as facts. Raises UnknownBuild."""
+    with reading(engine) as session:
+        return build_in(session, name)
+
+
+def build_in(session: Session, name: str) -> Facts:
+    """A build as facts, as this session sees it. Raises UnknownBuild."""
+    row = store.build_row(session, name)
+    if row is None:
+        raise UnknownBuild(name, near_names(name, store.build_names(session)))
+    return _build(row, store.fittings(session, name), store.bench(session, name))
+
+
+def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> Facts:
+    return {
+        "name": row.name,
+        "variant": row.variant,
+        "chassis": row.chassis,
+        "built": row.built.isoformat() if row.built else None,
+        "options": [option for option in row.options.split("; ") if option],
+        "fitted": fitted,
+        "on_the_bench": at_hand,
+        "decided": orjson.loads(row.decided),
+        "note": row.note,
+        "version": row.version,
+    }
+
+
+def specification_document(engine: Engine, name: str, version: int | None = None) -> Facts:
+    """One version of a specification (the latest when None). Raises UnknownSpecification."""
+    with reading(engine) as session:
+        return specification_in(session, name, version)
+
+
+def specification_in(session: Session, name: str, version: int | None = None) -> Facts:
+    """One version of a specification, as this session sees it. Raises UnknownSpecification."""
+    row = store.specification_row(session, name)
+    if row is None:
+        raise UnknownSpecification(name, near_names(name, store.specification_names(session)))
+    found = store.version_row(session, name, version or row.latest)
+    if found is None:
+        raise UnknownSpecification(f"{name}@{version}", [f"{name}@{row.latest}"])
+    return {
+        "name": name,
+        "version": found.version,
+        "latest": row.latest,
+        "note": found.note,
+        "at": in_utc(found.at).isoformat(),
+        **orjson.loads(found.document),
+    }
