@@ -143,7 +143,7 @@ OUTGOING = {
 }
 
 
-TO_ITS_OWN = {"reasoning/frames.py", "reasoning/process.py", "reasoning/worker.py"}
+TO_ITS_OWN = {"process/reasoning/frames.py", "process/reasoning/process.py", "process/reasoning/worker.py"}
 """Talk over a pair of sockets with processes that the service began itself; they may connect to nothing."""
 
 
