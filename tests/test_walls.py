@@ -36,6 +36,7 @@ ROOMS = {
     "checks": "rulebook",
     "catalogue": "closure rulebook database problems temporary_files",
     "builds.stored": "catalogue database problems",
+    "guide": "checks catalogue rulebook problems settings",
     "telemetry": "closure",
     "process": "telemetry catalogue closure rulebook database problems settings",
     "http": "process telemetry catalogue closure rulebook problems",
@@ -50,11 +51,11 @@ ROOMS = {
     "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
     "database problems",
     "health": "access http process telemetry catalogue database problems",
-    "pages": "orders editing builds questions access http process catalogue checks rulebook database "
+    "pages": "guide orders editing builds questions access http process catalogue checks rulebook database "
     "problems",
     "app": "pages orders editing builds questions idempotency access http process telemetry health closure "
     "rulebook database_faults problems settings",
-    "commands": "orders questions backups access http process catalogue database problems settings",
+    "commands": "guide orders questions backups access http process catalogue database problems settings",
 }
 """Room → the rooms that it may import, each named above it: so no arrow runs back, and there is no circle."""
 

@@ -1,4 +1,4 @@
-"""The contract that askers rely on, held in DEVELOPERS.md: a digest an operation, and a line a change.
+"""The contract that askers rely on: a digest an operation in `contract.txt`, a line a change in the guide.
 
     python -m tests.api.contract
 
@@ -14,15 +14,14 @@ from pathlib import Path
 from typing import Any
 
 from graftbook.app import create_app
+from graftbook.guide.book import FOLDER
 from graftbook.settings import Settings
 
-GUIDE = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
-TITLE = "## Change log of the API"
+LOG = FOLDER / "changes.md"
+HELD = Path(__file__).with_name("contract.txt")
 COMMAND = "python -m tests.api.contract"
 
-_SECTION = re.compile(rf"^{TITLE}\n.*?(?=^## |\Z)", re.M | re.S)
 _ENTRY = re.compile(r"^- \d{4}-\d\d-\d\d: .{10,}", re.M)
-_BLOCK = re.compile(r"^```contract\n(.*?)^```\n", re.M | re.S)
 _LINE = re.compile(r"^(\S+) (\S+)$", re.M)
 
 WORDS = {"description", "summary", "title", "example", "examples", "tags"}
@@ -60,19 +59,10 @@ def _bare(node: Any, document: dict[str, Any], inside: tuple[str, ...], *, names
     }
 
 
-def section(guide: str) -> str:
-    """The change log as it stands in the guide. Raises LookupError."""
-    if (found := _SECTION.search(guide)) is None:
-        raise LookupError(f"{GUIDE.name} has no section '{TITLE}'")
-    return found.group()
-
-
-def recorded(guide: str) -> tuple[dict[str, str], int, int]:
-    """The digests held, the entries that the log has, and the entries when they were written."""
-    log = section(guide)
-    block = _BLOCK.search(log)
-    held = dict(_LINE.findall(block.group(1))) if block else {}
-    return held, len(_ENTRY.findall(log)), int(held.pop("entries", 0))
+def recorded(held: str, log: str) -> tuple[dict[str, str], int, int]:
+    """The digests held, the entries that the log has, and the entries when the digests were written."""
+    digest = dict(_LINE.findall(held))
+    return digest, len(_ENTRY.findall(log)), int(digest.pop("entries", 0))
 
 
 def differences(held: dict[str, str], now: dict[str, str]) -> list[str]:
@@ -90,24 +80,20 @@ def advice(changes: list[str]) -> str:
     told = "\n".join(f"  {change}" for change in changes)
     return (
         f"The API's contract changed:\n{told}\n"
-        f"Add a line `- YYYY-MM-DD: what changed, and what askers must do` at the top of the list under "
-        f"'{TITLE}' in {GUIDE.name}, then run `{COMMAND}`."
+        f"Add a line `- YYYY-MM-DD: what changed, and what askers must do` at the top of the list in "
+        f"the guide's {LOG.name}, then run `{COMMAND}`."
     )
 
 
-def rewritten(guide: str, now: dict[str, str]) -> str:
-    """The guide with these digests. Raises LookupError while nobody told about the change."""
-    held, entries, then = recorded(guide)
-    changes = differences(held, now)
+def rewritten(held: str, log: str, now: dict[str, str]) -> str:
+    """What is held, with these digests. Raises LookupError while nobody told about the change."""
+    before, entries, then = recorded(held, log)
+    changes = differences(before, now)
     if not changes:
-        return guide
+        return held
     if entries <= then:
         raise LookupError(advice(changes))
-    lines = "".join(f"{name} {digest}\n" for name, digest in sorted(now.items()))
-    block = f"```contract\nentries {entries}\n{lines}```\n"
-    log = section(guide)
-    new = _BLOCK.sub(block, log) if _BLOCK.search(log) else f"{log.rstrip()}\n\n{block}\n"
-    return guide.replace(log, new)
+    return f"entries {entries}\n" + "".join(f"{name} {digest}\n" for name, digest in sorted(now.items()))
 
 
 def document() -> dict[str, Any]:
@@ -119,14 +105,14 @@ def document() -> dict[str, Any]:
 
 
 def main() -> int:
-    guide = GUIDE.read_text(encoding="utf-8")
+    held = HELD.read_text(encoding="utf-8")
     try:
-        new = rewritten(guide, digests(document()))
+        new = rewritten(held, LOG.read_text(encoding="utf-8"), digests(document()))
     except LookupError as missing:
         print(missing)
         return 1
-    GUIDE.write_text(new, encoding="utf-8")
-    print("The digests are as the API is now." if new != guide else "Nothing changed.")
+    HELD.write_text(new, encoding="utf-8")
+    print("The digests are as the API is now." if new != held else "Nothing changed.")
     return 0
 
 

@@ -3,14 +3,13 @@
 from pathlib import Path
 
 from graftbook.checks.verdict import Provenance
-from tests.checks.sources import limits, section
+from graftbook.guide.made import limits_of_checks
+from tests.checks.sources import PAGE, page
 from tests.checks.values import VALUES
 
-DEVELOPERS = Path(__file__).resolve().parents[2] / "DEVELOPERS.md"
 
-
-def test_the_developers_page_lists_every_source():
-    assert section() in DEVELOPERS.read_text(encoding="utf-8")
+def test_the_page_of_sources_lists_every_source():
+    assert PAGE.read_text(encoding="utf-8") == page()
 
 
 def test_every_check_value_is_compared_somewhere():
@@ -22,7 +21,7 @@ def test_every_check_value_is_compared_somewhere():
 
 
 def test_what_is_seen_or_remembered_names_its_standard_or_text():
-    for _, limit in limits():
+    for _, limit in limits_of_checks():
         assert limit.source
         if limit.provenance in (Provenance.seen, Provenance.memory):
             assert limit.clause or "note" in limit.source, limit.text

@@ -21,6 +21,7 @@ from graftbook.rulebook.scope import TooLarge
 SEED = Path(__file__).resolve().parents[2] / "seed_data"
 COMMANDS = (
     "serve", "demo", "migrate", "load", "export", "closure", "order", "lint", "keys", "backup", "restore",
+    "new", "columns", "guide",
 )  # fmt: skip
 COMPONENTS = "SELECT count(*) FROM component"
 ASK = ("--chassis", "24pl 18412", "--fit", "qb3310")

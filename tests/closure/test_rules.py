@@ -1,4 +1,4 @@
-"""What each kind of rule means, clause by clause of DEVELOPERS.md, on books small enough to read."""
+"""What each kind of rule means, clause by clause of the guide, on books small enough to read."""
 
 import pytest
 

@@ -25,6 +25,7 @@ from graftbook.commands.console import (
     stop,
     who,
 )
+from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
@@ -38,6 +39,8 @@ app = typer.Typer(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
+for command in (guide, columns, new):
+    app.command()(command)
 
 
 @app.command()

@@ -1,6 +1,6 @@
 """Every page, in the order of the frame's links."""
 
-from graftbook.pages import sign_in, static
+from graftbook.pages import guide, sign_in, static
 from graftbook.pages.answer import answer, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, lookup, suggest
 from graftbook.pages.checking import check
@@ -22,6 +22,7 @@ ROUTERS = (
     effects.router,
     edit.router,
     suggest.router,
+    guide.router,
     sign_in.router,
     static.router,
 )

@@ -12,7 +12,7 @@ from graftbook.rulebook.units import UNITS
 
 Span = tuple[float, float]
 
-_BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
+BOUNDS: dict[tuple[str, str], dict[str, Span]] = {
     ("length", "mm"): {
         "arch_gap_inner": (0, 1000),
         "arch_gap_outer": (0, 1000),
@@ -240,13 +240,13 @@ def _in_si(bound: float, quantity: str, unit: str) -> float:
 SANE: Mapping[str, Span] = MappingProxyType(
     {
         kind: (_in_si(low, quantity, unit), _in_si(high, quantity, unit))
-        for (quantity, unit), kinds in _BOUNDS.items()
+        for (quantity, unit), kinds in BOUNDS.items()
         for kind, (low, high) in kinds.items()
     }
 )
 """Kind of characteristic → least and greatest sane value in SI."""
 
-_QUANTITY = {kind: quantity for (quantity, _), kinds in _BOUNDS.items() for kind in kinds}
+_QUANTITY = {kind: quantity for (quantity, _), kinds in BOUNDS.items() for kind in kinds}
 ANY: Span = (float("-inf"), float("inf"))
 
 

@@ -1,7 +1,7 @@
 """The catalogue's text format: one class per kind of record, a field per column.
 
 These classes are the format's only definition: the sheets that people write, the JSON that
-integrations send, the JSON Schema that the API serves and the table in DEVELOPERS.md come from
+integrations send, the JSON Schema that the API serves and the guide come from
 them. References are stable names, never row ids; values carry their unit.
 """
 

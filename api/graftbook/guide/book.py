@@ -1,0 +1,41 @@
+"""The guide: what users read, as Markdown beside this module; parts of it are made from the program itself.
+
+A line `<!-- made: NAME -->` in a page stands for what `MADE[NAME]` gives, so that it cannot rot.
+"""
+
+import re
+from functools import lru_cache
+from pathlib import Path
+
+from graftbook.guide.made import MADE
+
+FOLDER = Path(__file__).parent / "text"
+
+PAGES = {
+    "start": "First steps",
+    "asking": "Asking, and reading an answer",
+    "rules": "What the rules mean, exactly",
+    "format": "The text format",
+    "checks": "The arithmetic",
+    "orders": "Orders, deliveries, the store, the work",
+    "operating": "Operating it",
+    "limits": "Limits",
+    "integrating": "Programs that ask",
+    "changes": "What changed in the API",
+}
+"""Every page by its name, in reading order, with its title."""
+
+_MADE_HERE = re.compile(r"^<!-- made: (\w+) -->$", re.MULTILINE)
+
+
+@lru_cache
+def page_text(name: str) -> str:
+    """One page as Markdown, its made parts filled in. Raises KeyError for a name that no page has."""
+    title = PAGES[name]
+    text = (FOLDER / f"{name}.md").read_text(encoding="utf-8")
+    return f"# {title}\n\n" + _MADE_HERE.sub(lambda found: MADE[found[1]](), text).strip() + "\n"
+
+
+def contents() -> str:
+    """The list of pages as Markdown."""
+    return "# Guide\n\n" + "".join(f"- [{title}](/guide/{name})\n" for name, title in PAGES.items())

@@ -1,0 +1,44 @@
+"""The guide as pages, and as the Markdown that they are made of."""
+
+from functools import lru_cache
+
+from fastapi import Request
+from markdown_it import MarkdownIt
+from markupsafe import Markup
+from starlette.responses import Response
+
+from graftbook.guide.book import PAGES, page_text
+from graftbook.pages.frame import page
+from graftbook.pages.problems import pages_router
+from graftbook.problems import NothingHere
+
+router = pages_router()
+
+
+@lru_cache
+def _html(name: str) -> Markup:
+    """A page's text as HTML; nothing in it is taken for HTML."""
+    made = MarkdownIt("commonmark", {"html": False}).enable("table")
+    tokens = made.parse(page_text(name))
+    for at, token in enumerate(tokens):
+        if token.type == "heading_open":
+            token.attrSet("id", "-".join(tokens[at + 1].content.lower().split()))
+        if token.type in ("table_open", "fence", "code_block"):
+            token.attrSet("tabindex", "0")
+    return Markup(made.renderer.render(tokens, made.options, {}))
+
+
+@router.get("/guide")
+def guide(request: Request) -> Response:
+    """The list of pages."""
+    return page(request, "guide.html", pages=PAGES, name="", text="")
+
+
+@router.get("/guide/{name}")
+def guide_page(request: Request, name: str) -> Response:
+    """One page; as Markdown for who asks for that."""
+    if name not in PAGES:
+        raise NothingHere()
+    if "text/markdown" in request.headers.get("accept", ""):
+        return Response(page_text(name), media_type="text/markdown; charset=utf-8")
+    return page(request, "guide.html", pages=PAGES, name=name, text=_html(name))

@@ -1,0 +1,128 @@
+"""The guide says what the program does, and what it tells people to type works."""
+
+import re
+from pathlib import Path
+
+import httpx
+import pytest
+from typer.testing import CliRunner
+
+from graftbook.app import create_app
+from graftbook.catalogue.format.records import KINDS
+from graftbook.commands.cli import app as commands
+from graftbook.guide import made
+from graftbook.guide.book import FOLDER, PAGES, contents, page_text
+from graftbook.settings import Settings
+
+
+def test_every_page_has_its_text_and_every_text_its_page():
+    assert {path.stem for path in FOLDER.glob("*.md")} == set(PAGES)
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_a_page_is_whole(name: str):
+    text = page_text(name)
+    assert text.startswith(f"# {PAGES[name]}\n")
+    assert "<!--" not in text, "a part that nothing makes"
+    assert not re.search(r"^#{2,3} .*\n\n(?=#)", text, re.M) or name == "format", "a heading without text"
+    for linked in re.findall(r"\]\(/guide/(\w+)\)", text + contents()):
+        assert linked in PAGES, f"{name} leads to {linked}"
+    for table in re.findall(r"(?:^\|.*\n)+", text, re.M):
+        assert len({line.count("|") for line in table.splitlines()}) == 1, table
+
+
+def test_what_the_guide_makes_is_used_and_complete():
+    used = {
+        name for path in FOLDER.glob("*.md") for name in re.findall(r"<!-- made: (\w+) -->", path.read_text())
+    }
+    assert used == set(made.MADE)
+    columns = made.columns()
+    for kind in KINDS:
+        assert f"### {kind.kind_of_record}\n" in columns
+        assert f"[{kind.kind_of_record}]\n" in columns, "an example of each kind"
+        for name in kind.model_fields:
+            assert f"| `{name}` |" in columns
+    assert all(f"`GRAFTBOOK_{name.upper()}`" in made.settings() for name in Settings.model_fields)
+
+
+def test_the_columns_say_how_a_cell_is_written():
+    rows = made.columns_of_kind(next(k for k in KINDS if k.kind_of_record == "component")).splitlines()
+    assert "| `number` | needed | text |  |" in rows
+    assert "| `origin` | needed | `original`; `later-model`; `modern` |  |" in rows
+    assert any(row.startswith("| `visible` |  | `yes` or `no` |") for row in rows)
+    assert any(row.startswith("| `pack` |  | whole number, 1 to 100000 |") for row in rows)
+    assert any(row.startswith("| `price` |  | money |") for row in rows)
+
+
+def test_what_a_check_reads_is_what_its_module_names():
+    read = made.kinds_read()
+    assert "rotor_mass" in read["brakes.heat"]
+    assert "cranking_current" in read["electrical.cranking"]
+    assert {kind for kinds in read.values() for kind in kinds} <= {
+        kind for group in made.sane.BOUNDS.values() for kind in group
+    }
+
+
+@pytest.fixture
+def typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of its own, and a database in it."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("GRAFTBOOK_DATABASE_URL", f"sqlite:///{tmp_path / 'g.sqlite3'}")
+    return tmp_path
+
+
+def test_from_an_empty_folder_to_a_proved_closure_as_the_guide_types_it(typed: Path):
+    """The tutorial's own lines; the answer has the companion, joints, clash and flaws that it speaks of."""
+    tutorial = page_text("start").partition("## Your own range")[2].partition("## Serving")[0]
+    lines = re.findall(r"^    graftbook (.+)$", tutorial, re.M)
+    assert len(lines) == 6
+    said = {}
+    for line in lines:
+        done = CliRunner().invoke(commands, line.split())
+        assert done.exit_code == 0, f"graftbook {line}: {done.output}"
+        said[line.split()[0]] = done.output
+    answer = said["closure"]
+    assert "0 findings" in said["lint"]
+    assert "Proved" in answer
+    for told in (
+        "B-900",
+        "packed with 60 g",
+        "studs of the hub",
+        "rolls off in a bend",
+        "too short to reach round",
+    ):
+        assert told in " ".join(answer.split())
+    assert answer.count("gone ") == 2
+    stronger = CliRunner().invoke(commands, ["closure", "--chassis", "B1-0100", "--fit", "B-250"]).output
+    assert "B-240" in stronger, "the budget brings the stronger dynamo"
+
+
+def test_a_folder_that_has_a_range_is_left_alone(typed: Path):
+    assert CliRunner().invoke(commands, ["new", "mine"]).exit_code == 0
+    (typed / "mine" / "range.csv").write_text("my own")
+    again = CliRunner().invoke(commands, ["new", "mine"])
+    assert again.exit_code == 1
+    assert (typed / "mine" / "range.csv").read_text() == "my own"
+
+
+def test_the_commands_print_it():
+    assert CliRunner().invoke(commands, ["guide", "rules"]).output == page_text("rules")
+    assert all(name in CliRunner().invoke(commands, ["guide"]).output for name in PAGES)
+    refused = CliRunner().invoke(commands, ["guide", "nowhere"])
+    assert (refused.exit_code, "nowhere" in refused.output) == (2, True)
+    assert CliRunner().invoke(commands, ["columns", "offer"]).output.startswith("### offer\n")
+    assert CliRunner().invoke(commands, ["columns", "nothing"]).exit_code == 2
+
+
+async def test_the_service_shows_it():
+    app = create_app(Settings(database_url="sqlite://"))
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
+        for name, title in PAGES.items():
+            shown = await client.get(f"/guide/{name}", headers={"accept": "text/html"})
+            assert (shown.status_code, "<h1 id=" in shown.text, title in shown.text) == (200, True, True)
+        plain = await client.get("/guide/rules", headers={"accept": "text/markdown"})
+        assert plain.text == page_text("rules")
+        assert (await client.get("/guide/nowhere", headers={"accept": "text/html"})).status_code == 404
+        assert "/guide/start" in (await client.get("/guide", headers={"accept": "text/html"})).text
+    app.state.service.close()
