@@ -19,8 +19,8 @@ def page() -> str:
     ]
     return (
         "# Sources of the values that the formulas are tested against\n\n"
-        "Written by `python -m tests.checks.sources` from `values.csv`; a test compares. Copies are cited as\n"
-        "copies. The limits of the verdicts stand in the guide (`graftbook guide checks`).\n\n"
+        "Written by `python -m tests.checks.sources` from `values.csv`; a test compares. Copies are cited\n"
+        "as copies. The limits of the verdicts stand in the guide (`graftbook guide checks`).\n\n"
         + table(("check (values)", "source, clause", "known by"), rows)
         + "\n"
     )
