@@ -80,6 +80,78 @@ class Criterion(StrEnum):
 DEFAULT_PREFERENCE: tuple[Criterion, ...] = tuple(Criterion)
 
 
+WORK_PERMITTED = {
+    Effort.direct: "only direct fitting",
+    Effort.with_companions: "no machining, cutting or welding",
+    Effort.machining: "nothing cut or welded",
+    Effort.cutting: "any work",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class KeepPosition:
+    """This position stays as it is today."""
+
+    position: str
+
+    @property
+    def name(self) -> str:
+        """How an answer refers to this limit."""
+        return f"limit: keep {self.position}"
+
+
+@dataclass(frozen=True, slots=True)
+class KeepSection:
+    """All of this section stays as it is today."""
+
+    section: str
+
+    @property
+    def name(self) -> str:
+        return f"limit: keep section {self.section}"
+
+
+@dataclass(frozen=True, slots=True)
+class RefuseComponent:
+    """This component is not fitted anew."""
+
+    component: str
+
+    @property
+    def name(self) -> str:
+        return f"limit: refuse {self.component}"
+
+
+@dataclass(frozen=True, slots=True)
+class WorkAtMost:
+    """No change asks for more work than this."""
+
+    effort: Effort
+
+    @property
+    def name(self) -> str:
+        return f"limit: {WORK_PERMITTED[self.effort]}"
+
+
+@dataclass(frozen=True, slots=True)
+class NothingVisible:
+    """Nothing changes that shows."""
+
+    name = "limit: nothing visible"
+
+
+@dataclass(frozen=True, slots=True)
+class PriceAtMost:
+    """The parts cost no more than this, in minor units."""
+
+    minor: int
+
+    name = "limit: price ceiling"
+
+
+Limit = KeepPosition | KeepSection | RefuseComponent | WorkAtMost | NothingVisible | PriceAtMost
+
+
 @dataclass(frozen=True, slots=True)
 class Limits:
     """What the answer may not do. Positions and components by name, sections by name."""
@@ -91,6 +163,19 @@ class Limits:
     price_at_most: int | None = None
     """Ceiling on the parts in minor units; with a ceiling a part of unknown price cannot be chosen."""
     nothing_visible: bool = False
+
+    def each(self) -> list[Limit]:
+        """The limits one by one, in the order in which they are told."""
+        found: list[Limit] = [KeepPosition(position) for position in sorted(self.keep)]
+        found += [KeepSection(section) for section in sorted(self.keep_sections)]
+        found += [RefuseComponent(number) for number in sorted(self.refuse)]
+        if self.effort_at_most is not Effort.cutting:
+            found.append(WorkAtMost(self.effort_at_most))
+        if self.nothing_visible:
+            found.append(NothingVisible())
+        if self.price_at_most is not None:
+            found.append(PriceAtMost(self.price_at_most))
+        return found
 
 
 @dataclass(frozen=True, slots=True)

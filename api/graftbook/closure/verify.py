@@ -11,12 +11,13 @@ from graftbook.closure.question import (
     ClearPosition,
     FitComponent,
     Limits,
+    PriceAtMost,
     Question,
     RemedyFlaw,
     RemedyFlaws,
     Wish,
 )
-from graftbook.closure.search.limits import CEILING_NAME, broken_limits, price_each
+from graftbook.closure.search.limits import broken_limits, price_each
 from graftbook.closure.words import phrases
 from graftbook.rulebook.compare import agrees
 from graftbook.rulebook.model import Alternative, Budget, Claim, Companion, Conflict, Flaw, Joint, Side
@@ -277,16 +278,14 @@ class FinishedSet:
     def broken_limits(self, limits: Limits) -> Iterator[Broken]:
         """Every limit that the set breaks."""
         for fit in self.new:
-            for name in broken_limits(self.scope, limits, fit):
-                told = self.of_limit(limits, name)
-                if name == CEILING_NAME:
+            for limit in broken_limits(self.scope, limits, fit):
+                told = phrases.of_limit(self.scope.book, limit)
+                if isinstance(limit, PriceAtMost):
                     told = f"{told} {phrases.no_price(self.scope.book, fit.component)}"
-                yield Broken(Cause.limit, name, told, (fit,))
+                yield Broken(Cause.limit, limit.name, told, (fit,))
         if limits.price_at_most is not None and self.price() > limits.price_at_most:
-            yield Broken(Cause.limit, CEILING_NAME, self.of_limit(limits, CEILING_NAME))
-
-    def of_limit(self, limits: Limits, name: str) -> str:
-        return phrases.of_limit(self.scope.book, limits, name)
+            ceiling = PriceAtMost(limits.price_at_most)
+            yield Broken(Cause.limit, ceiling.name, phrases.of_limit(self.scope.book, ceiling))
 
     def price(self) -> int:
         """Known prices of everything new, in minor units."""

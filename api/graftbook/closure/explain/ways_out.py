@@ -10,15 +10,17 @@ from dataclasses import dataclass, replace
 
 from graftbook.closure.answer import Because, Cause, Totals, WayOut
 from graftbook.closure.explain.contradictions import Blame, because_of, best_totals, by_price, least_meeting
-from graftbook.closure.question import FitComponent, Question
-from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.closure.search.limits import (
-    VISIBLE_NAME,
-    effort_name,
-    keep_name,
-    keep_section_name,
-    refuse_name,
+from graftbook.closure.question import (
+    FitComponent,
+    KeepPosition,
+    KeepSection,
+    NothingVisible,
+    PriceAtMost,
+    Question,
+    RefuseComponent,
+    WorkAtMost,
 )
+from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import CEILING, Problem, Switch
 from graftbook.closure.search.reach import reach
 from graftbook.closure.words import phrases
@@ -124,22 +126,20 @@ def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple
 
 def _instead(problem: Problem, question: Question, switch: Switch, totals: Totals) -> str:
     """What giving up a limit or wish means, in words."""
-    limits, name, scope = question.limits, switch[1], problem.scope
-    if switch == CEILING:
-        return phrases.raise_ceiling(totals.price, totals.unknown_prices, limits.price_at_most or 0)
-    if name == effort_name(limits.effort_at_most):
-        return _more_work(limits.effort_at_most, totals)
-    if name == VISIBLE_NAME:
-        return phrases.ACCEPT_VISIBLE
-    for position in limits.keep:
-        if name == keep_name(position):
-            return phrases.let_go(phrases.position(scope.book, position))
-    for section in limits.keep_sections:
-        if name == keep_section_name(section):
-            return phrases.let_go(phrases.section(scope.book, section))
-    for number in limits.refuse:
-        if name == refuse_name(number):
-            return phrases.accept(phrases.component(scope.book, number))
+    book = problem.scope.book
+    match next((limit for limit in question.limits.each() if (Cause.limit, limit.name) == switch), None):
+        case PriceAtMost(minor):
+            return phrases.raise_ceiling(totals.price, totals.unknown_prices, minor)
+        case WorkAtMost(effort):
+            return _more_work(effort, totals)
+        case NothingVisible():
+            return phrases.ACCEPT_VISIBLE
+        case KeepPosition(position):
+            return phrases.let_go(phrases.position(book, position))
+        case KeepSection(section):
+            return phrases.let_go(phrases.section(book, section))
+        case RefuseComponent(number):
+            return phrases.accept(phrases.component(book, number))
     return phrases.give_up(because_of(problem, switch).sentence)
 
 

@@ -1,62 +1,44 @@
-"""The asker's limits, one by one, each with its name: what they forbid."""
+"""What the asker's limits forbid."""
 
 from collections.abc import Iterator
 
-from graftbook.closure.question import Limits
+from graftbook.closure.question import (
+    KeepPosition,
+    KeepSection,
+    Limit,
+    Limits,
+    NothingVisible,
+    PriceAtMost,
+    RefuseComponent,
+    WorkAtMost,
+)
 from graftbook.rulebook.model import Effort
 from graftbook.rulebook.scope import Fit, Scope
 
-CUTTING_WORDS = {
-    Effort.direct: "only direct fitting",
-    Effort.with_companions: "no machining, cutting or welding",
-    Effort.machining: "nothing cut or welded",
-    Effort.cutting: "any work",
-}
 
-
-def keep_name(position: str) -> str:
-    return f"limit: keep {position}"
-
-
-def keep_section_name(section: str) -> str:
-    return f"limit: keep section {section}"
-
-
-def refuse_name(number: str) -> str:
-    return f"limit: refuse {number}"
-
-
-def effort_name(effort: Effort) -> str:
-    return f"limit: {CUTTING_WORDS[effort]}"
-
-
-VISIBLE_NAME = "limit: nothing visible"
-CEILING_NAME = "limit: price ceiling"
-
-
-def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[str]:
-    """The names of the limits that forbid putting this in place of what is there today.
+def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[Limit]:
+    """The limits that forbid putting this in place of what is there today.
 
     What stays as today breaks no limit. The price ceiling is not among them, except that with a
     ceiling a part of unknown price cannot be chosen.
     """
     if scope.is_today(fit):
         return
-    if fit.component in limits.refuse:
-        yield refuse_name(fit.component)
+    if fit.component is not None and fit.component in limits.refuse:
+        yield RefuseComponent(fit.component)
     if limits.price_at_most is not None and price_each(scope, fit.component) is None:
-        yield CEILING_NAME
+        yield PriceAtMost(limits.price_at_most)
     if effort_of(scope, fit) > limits.effort_at_most:
-        yield effort_name(limits.effort_at_most)
+        yield WorkAtMost(limits.effort_at_most)
     if fit.is_loose:
         return
     if fit.position in limits.keep:
-        yield keep_name(fit.position)
+        yield KeepPosition(fit.position)
     place = scope.book.positions.get(fit.position)
     if place and place.section in limits.keep_sections:
-        yield keep_section_name(place.section)
+        yield KeepSection(place.section)
     if limits.nothing_visible and shows(scope, fit):
-        yield VISIBLE_NAME
+        yield NothingVisible()
 
 
 def effort_of(scope: Scope, fit: Fit) -> Effort:

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Question
+from graftbook.closure.question import PriceAtMost, Question
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.rulebook.model import Budget, Claim, Grade, Severity
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
@@ -166,7 +166,7 @@ class Problem:
         return iter(sorted(seen))
 
 
-CEILING: Switch = (Cause.limit, "limit: price ceiling")
+CEILING: Switch = (Cause.limit, PriceAtMost.name)
 
 
 @dataclass

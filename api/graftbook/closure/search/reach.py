@@ -10,10 +10,10 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion, Question, Wish
+from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
 from graftbook.closure.search.budgets import at_risk, budget_use, improving_fits
 from graftbook.closure.search.deadline import NEVER, Deadline
-from graftbook.closure.search.limits import CEILING_NAME, broken_limits
+from graftbook.closure.search.limits import broken_limits
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem, Regret, severity_weight
 from graftbook.closure.search.supply import add_on_fits
 from graftbook.closure.search.totals import whole_preference
@@ -174,11 +174,10 @@ class _Reach:
         self.follow_conflicts(fit)
 
     def follow_limits(self, fit: Fit) -> None:
-        limits = self.question.limits
-        for name in broken_limits(self.scope, limits, fit):
-            if name != CEILING_NAME:
-                told = phrases.of_limit(self.scope.book, limits, name)
-                self.add_demand(Demand(Cause.limit, name, told, when=(fit,)))
+        for limit in broken_limits(self.scope, self.question.limits, fit):
+            if not isinstance(limit, PriceAtMost):
+                told = phrases.of_limit(self.scope.book, limit)
+                self.add_demand(Demand(Cause.limit, limit.name, told, when=(fit,)))
 
     def follow_companions(self, fit: Fit) -> None:
         for number in self.scope.names(fit):

@@ -3,13 +3,20 @@
 from collections.abc import Iterable
 
 from graftbook.closure.answer import MetAlready
-from graftbook.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
-from graftbook.closure.search.limits import (
-    CEILING_NAME,
-    VISIBLE_NAME,
-    keep_name,
-    keep_section_name,
-    refuse_name,
+from graftbook.closure.question import (
+    WORK_PERMITTED,
+    ClearPosition,
+    FitComponent,
+    KeepPosition,
+    KeepSection,
+    Limit,
+    NothingVisible,
+    PriceAtMost,
+    RefuseComponent,
+    RemedyFlaw,
+    RemedyFlaws,
+    Wish,
+    WorkAtMost,
 )
 from graftbook.rulebook.index import flaw_of
 from graftbook.rulebook.model import Companion, Flaw, RuleBook, Severity, Wanted
@@ -92,18 +99,21 @@ def _every_flaw(wish: RemedyFlaws) -> str:
     return f"You wish every flaw remedied that is {wish.at_least.name} or worse"
 
 
-def of_limit(book: RuleBook, limits: Limits, name: str) -> str:
-    """One of the asker's limits, told by the name that reasons cite, as a sentence."""
-    told = {keep_name(p): f"You keep {position(book, p)} as it is today." for p in limits.keep}
-    told |= {
-        keep_section_name(s): f"You keep all of {section(book, s)} as it is today."
-        for s in limits.keep_sections
-    }
-    told |= {refuse_name(c): f"You refuse {component(book, c)}." for c in limits.refuse}
-    told[VISIBLE_NAME] = "You let nothing change that shows."
-    if limits.price_at_most is not None:
-        told[CEILING_NAME] = of_ceiling(limits.price_at_most)
-    return told.get(name) or f"You set a limit: {name.removeprefix('limit: ')}."
+def of_limit(book: RuleBook, limit: Limit) -> str:
+    """One of the asker's limits, as a sentence."""
+    match limit:
+        case KeepPosition():
+            return f"You keep {position(book, limit.position)} as it is today."
+        case KeepSection():
+            return f"You keep all of {section(book, limit.section)} as it is today."
+        case RefuseComponent():
+            return f"You refuse {component(book, limit.component)}."
+        case WorkAtMost():
+            return f"You set a limit: {WORK_PERMITTED[limit.effort]}."
+        case NothingVisible():
+            return "You let nothing change that shows."
+        case PriceAtMost():
+            return of_ceiling(limit.minor)
 
 
 def advice(book: RuleBook, rule: Companion) -> str:

@@ -5,7 +5,6 @@ from typing import Any
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.problems import Problem
 from graftbook.process.state import Service
-from graftbook.questions.closures.reasoning import limit_names
 from graftbook.questions.reading import Asked, ask
 
 Facts = dict[str, Any]
@@ -44,12 +43,13 @@ def pairs_of_names(service: Service, question: PageQuestion) -> dict[str, list[t
     return found
 
 
-def _names(service: Service, question: PageQuestion) -> set[str]:
+def _names(service: Service, page: PageQuestion) -> set[str]:
     try:
-        asked: Asked = ask(service, question.body())
+        asked: Asked = ask(service, page.body())
     except Problem:
         return set()
-    return {*(wish.name for wish in asked.question.wishes), *limit_names(asked.question.limits)}
+    question = asked.question
+    return {named.name for named in (*question.wishes, *question.limits.each())}
 
 
 def _address(question: PageQuestion, names: dict[str, list[tuple[str, str]]], way: Facts) -> str | None:

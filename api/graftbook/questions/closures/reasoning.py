@@ -14,16 +14,8 @@ from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.complete import Completeness, check_completeness
 from graftbook.closure.explain import comparing
 from graftbook.closure.explain.comparing import Comparison
-from graftbook.closure.question import Limits, Question
+from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import NEVER, WRITTEN, Deadline, OutOfTime
-from graftbook.closure.search.limits import (
-    CEILING_NAME,
-    VISIBLE_NAME,
-    effort_name,
-    keep_name,
-    keep_section_name,
-    refuse_name,
-)
 from graftbook.closure.search.wishes import met_already
 from graftbook.closure.words import phrases, wording
 from graftbook.closure.words.cautions import CUTTING, cautions_for, section_cautions
@@ -40,7 +32,7 @@ from graftbook.questions.closures.documents import (
     vehicle_document,
     wish_document,
 )
-from graftbook.rulebook.model import Effort, RuleBook
+from graftbook.rulebook.model import RuleBook
 
 Facts = dict[str, Any]
 
@@ -182,26 +174,12 @@ def understood(asked: Posed, answer: Answer | None = None) -> Facts:
             wish_document(asked.book, wish, why) for wish, why in zip(question.wishes, whys, strict=True)
         ],
         "limits": [
-            {"name": n, "sentence": phrases.of_limit(asked.book, question.limits, n)}
-            for n in limit_names(question.limits)
+            {"name": limit.name, "sentence": phrases.of_limit(asked.book, limit)}
+            for limit in question.limits.each()
         ],
         "currency": asked.currency,
         "section_titles": {s.name: s.title for s in asked.book.sections.values()},
     }
-
-
-def limit_names(limits: Limits) -> list[str]:
-    """The asker's limits by the names that reasons cite."""
-    names = [keep_name(p) for p in sorted(limits.keep)]
-    names += [keep_section_name(s) for s in sorted(limits.keep_sections)]
-    names += [refuse_name(c) for c in sorted(limits.refuse)]
-    if limits.effort_at_most is not Effort.cutting:
-        names.append(effort_name(limits.effort_at_most))
-    if limits.nothing_visible:
-        names.append(VISIBLE_NAME)
-    if limits.price_at_most is not None:
-        names.append(CEILING_NAME)
-    return names
 
 
 def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[Facts | None, list[str]]:
