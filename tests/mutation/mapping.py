@@ -23,7 +23,7 @@ PYTEST = [
     *_QUIET,
 ]
 AT_IMPORT = "at import"
-ASIDE = ("tests/pages/browser", "tests/benchmarks", "tests/mutation", "tests/cli/test_server.py")
+ASIDE = ("tests/pages/browser", "tests/benchmarks", "tests/mutation", "tests/commands/test_server.py")
 """Browsers and servers of their own: too slow for each change, and they run no line in this process."""
 
 

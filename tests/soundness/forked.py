@@ -1,7 +1,7 @@
 """A `graftbook` command in a process forked from one that has loaded the program already.
 
 Loading it takes seconds each time; the tests of soundness start services by the dozen. That a process of
-one's own starts from nothing as well is what `tests/cli/test_server.py` and `tests/watching` are for.
+one's own starts from nothing as well is what `tests/commands/test_server.py` and `tests/telemetry` are for.
 """
 
 import multiprocessing

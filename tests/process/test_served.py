@@ -19,7 +19,7 @@ from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine
 from graftbook.settings import Settings
 from tests.conftest import client_of
-from tests.reasoning.test_pool import alive, eventually
+from tests.process.test_pool import alive, eventually
 from tests.scenarios.reading import scenarios
 from tests.soundness.server import Served, serve
 from tests.soundness.test_hostile_questions import hostile, tangle

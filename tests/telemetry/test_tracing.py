@@ -17,7 +17,7 @@ from opentelemetry.sdk.trace.export.in_memory_span_exporter import InMemorySpanE
 from opentelemetry.trace import SpanKind, StatusCode
 
 from graftbook.telemetry import tracing
-from tests.watching.conftest import Written
+from tests.telemetry.conftest import Written
 
 pytestmark = pytest.mark.anyio
 

@@ -16,7 +16,7 @@ from graftbook.database import make_engine
 from graftbook.telemetry.logs import JsonLines, TextLines, fault, log_config
 from tests.conftest import client_of
 from tests.logged import faults
-from tests.watching.conftest import Written
+from tests.telemetry.conftest import Written
 
 pytestmark = pytest.mark.anyio
 
