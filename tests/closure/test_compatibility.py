@@ -218,7 +218,7 @@ def set_with(book: RuleBook, asked: str, place: Place) -> dict[str, str | None] 
     problem = reach(Scope(book, VEHICLE, on_the_bench=frozenset({asked})), question)
     problem.domains[place.position] = [place.component]
     try:
-        return solve(problem, 60)[0].values
+        return solve(problem, 60).found.values
     except Unsolvable:
         return None
 

@@ -85,6 +85,7 @@ def outcomes_of_next_bests(answer: Answer) -> set[Outcome]:
     return {other.outcome for change in answer.solution.changes for other in change.others}
 
 
+@pytest.mark.usefixtures("solver_alone")
 def test_a_next_best_that_is_not_proved_is_told_as_cut_short(clock: Put) -> None:
     unproved = []
     for seed in seeds(81_000_000, 12):

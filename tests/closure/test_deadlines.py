@@ -137,8 +137,8 @@ def small_questions(first: int, count: int) -> Iterator[tuple[int, RuleBook, Que
         yield seed, world.book(), replace(world.question(), alternatives=2)
 
 
-@pytest.mark.usefixtures("many_stages")
-def test_at_every_look_a_closure_is_right_in_what_it_tells(clock: Put) -> None:
+@pytest.mark.usefixtures("many_stages", "solver_alone")
+def test_at_every_look_the_solver_is_right_in_what_it_tells(clock: Put) -> None:
     seen: Counter = Counter()
     for seed, book, question in small_questions(80_000_000, 4):
         last = None
@@ -151,6 +151,21 @@ def test_at_every_look_a_closure_is_right_in_what_it_tells(clock: Put) -> None:
             last = answer
     assert seen[Outcome.not_proved, True] > 5, seen
     assert seen[Outcome.not_proved, False] > 5, seen
+
+
+def test_at_every_look_elimination_is_right_in_what_it_tells(clock: Put) -> None:
+    """It has no set before it has the best."""
+    seen: Counter = Counter()
+    for seed, book, question in small_questions(80_000_000, 4):
+        last = None
+        for still, answer in every_look(clock, partial(answer_question, book, question), (None,)):
+            clock(NEVER)
+            seen[answer.outcome, answer.solution is not None] += 1
+            if answer != last:
+                assert wrongs_of(book, question, answer) == [], (seed, still)
+            last = answer
+    assert seen[Outcome.not_proved, False] > 5, seen
+    assert seen[Outcome.proved, True] > 5, seen
 
 
 @pytest.mark.usefixtures("many_stages")

@@ -39,7 +39,7 @@ def best_set(question: Question, book: RuleBook) -> tuple | None:
     """The closure's set without its explanations: score, what sits where, loose quantities."""
     problem = reach(scope_of(book, question), question)
     try:
-        found, _, _ = solve(problem, 60)
+        found = solve(problem, 60).found
     except Unsolvable:
         return None
     return score(problem, found), found.values, tie_key(problem, found)
@@ -102,7 +102,7 @@ def test_whole_answers_agree_with_brute_force_and_every_change_leads_back_to_a_w
         engines.add(answer.engine)
         changes += len(answer.solution.changes)
         leads_to_a_wish(answer.solution, seed)
-    assert engines == {"propagation", "solver"}
+    assert engines >= {"propagation", "elimination"}
     assert changes > 100
 
 
@@ -392,7 +392,8 @@ def test_price_agrees_with_an_independent_solver() -> None:
         )
         problem = reach(scope_of(book, question), question)
         try:
-            found, _, engine = solve(problem, 60)
+            result = solve(problem, 60)
+            found, engine = result.found, result.engine
         except Unsolvable:
             found, engine = None, ""
         expected = milp_price(world, book, question)
@@ -402,4 +403,4 @@ def test_price_agrees_with_an_independent_solver() -> None:
             solved += 1
             engines.add(engine)
     assert solved > 50
-    assert engines == {"propagation", "solver"}
+    assert engines >= {"propagation", "elimination"}

@@ -15,7 +15,7 @@ from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Unsolvable, solve
+from graftbook.closure.search.solve import Solved, Unsolvable, solve
 from graftbook.closure.verify import RoundedAway
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Scope, TooLarge, scope_for
@@ -52,24 +52,23 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
         return Answer(Outcome.not_proved)
     reached = len(problem.positions)
     try:
-        found, propagation, engine = solve(problem, deadline.left())
+        solved = solve(problem, deadline.left())
     except Unsolvable:
         return _impossible(scope, question, reached, deadline.extended())
     except OutOfTime as late:
         return _not_proved(problem, late)
-    if not deadline.allows(_changes(problem, found)):
-        return Answer(Outcome.not_proved, reached=reached, engine=engine)
+    if not deadline.allows(_changes(problem, solved.found)):
+        return Answer(Outcome.not_proved, reached=reached, engine=solved.engine)
     try:
-        return _proved(problem, found, propagation, engine, next_bests)
+        return _proved(problem, solved, next_bests)
     except (RoundedAway, OutOfTime):
-        return Answer(Outcome.not_proved, reached=reached, engine=engine)
+        return Answer(Outcome.not_proved, reached=reached, engine=solved.engine)
 
 
-def _proved(
-    problem: Problem, found: Found, propagation: Propagation, engine: str, next_bests: bool
-) -> Answer:
+def _proved(problem: Problem, solved: Solved, next_bests: bool) -> Answer:
+    found, propagation = solved.found, solved.propagation
     reasons = reasons_of(problem, found)
-    others = next_best(problem, found, propagation, reasons) if next_bests and engine == "solver" else {}
+    others = next_best(problem, solved, reasons) if next_bests and solved.engine != "propagation" else {}
     further = undominated(problem, found, propagation, problem.question.alternatives)
     shown = tuple(_further(problem, further.sets, propagation))
     return Answer(
@@ -77,7 +76,7 @@ def _proved(
         solution_of(problem, found, propagation, others),
         others=shown,
         reached=len(problem.positions),
-        engine=engine,
+        engine=solved.engine,
         cut_short=problem.deadline.stopped,
         others_asked=problem.question.alternatives,
         others_complete=further.complete and len(shown) == len(further.sets),

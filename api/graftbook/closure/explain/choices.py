@@ -7,9 +7,9 @@ from graftbook.closure.answer import Cause, Other, OtherWay, Outcome
 from graftbook.closure.explain.reasons import Reason
 from graftbook.closure.explain.solution import count_choices
 from graftbook.closure.search.deadline import OutOfTime
+from graftbook.closure.search.eliminate import breaks_a_sum
 from graftbook.closure.search.problem import Found, Problem
-from graftbook.closure.search.propagate import Propagation
-from graftbook.closure.search.solve import Unsolvable, solve
+from graftbook.closure.search.solve import Solved, Unsolvable, solve
 from graftbook.closure.search.totals import difference, totals_of
 from graftbook.rulebook.scope import LOOSE, Fit
 
@@ -17,24 +17,24 @@ MOST_ASKED = 24
 """A closure asks for the next best at this many choices; `why_not` answers for any other."""
 
 
-def next_best(
-    problem: Problem, found: Found, propagation: Propagation, reasons: dict[str, Reason]
-) -> dict[str, tuple[Other, ...]]:
+def next_best(problem: Problem, solved: Solved, reasons: dict[str, Reason]) -> dict[str, tuple[Other, ...]]:
     """For each chosen change, the best set without it, as a difference to the best set.
 
     Choices nearest to a wish come first; those that the deadline does not reach are left out. Where it is
     proved that no set lacks the choice, there is none to name.
     """
+    found, propagation = solved.found, solved.propagation
     chosen = [
         place
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
         if not place.startswith(LOOSE) and count_choices(propagation, found, place, reason) > 1
     ]
     others = {}
+    asked = chosen if solved.elimination else chosen[:MOST_ASKED]
     with suppress(OutOfTime):
-        for place in chosen[:MOST_ASKED]:
+        for place in asked:
             problem.deadline.check()
-            second, outcome = _best_without(problem, Fit(place, found.values[place]))
+            second, outcome = _best_without(problem, solved, place)
             if second is not None:
                 others[place] = (_as_other(problem, found, second, outcome, place, reasons[place]),)
             elif outcome is Outcome.impossible:
@@ -42,10 +42,23 @@ def next_best(
     return others
 
 
-def _best_without(problem: Problem, fit: Fit) -> tuple[Found | None, Outcome]:
-    """The best set that lacks a fit, and whether that is proved."""
+def _best_without(problem: Problem, solved: Solved, place: str) -> tuple[Found | None, Outcome]:
+    """The best set with another component at the place, and whether that is proved."""
+    if solved.elimination is not None:
+        costs = solved.elimination.costs_of(place)
+        others = [
+            (cost, value or "", value)
+            for value, cost in costs.items()
+            if cost and value != solved.found.values[place]
+        ]
+        if not others:
+            return None, Outcome.impossible
+        second = solved.elimination.found_with(place, min(others)[2])
+        if not breaks_a_sum(problem, second):
+            return second, Outcome.proved
     try:
-        second, _, _ = solve(problem, problem.deadline.left(), [fit], unique=False)
+        fit = Fit(place, solved.found.values[place])
+        second = solve(problem, problem.deadline.left(), [fit], unique=False).found
     except Unsolvable:
         return None, Outcome.impossible
     except OutOfTime as late:

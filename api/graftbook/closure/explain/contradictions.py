@@ -248,7 +248,7 @@ def best_totals(problem: Problem) -> Totals | None:
     """What the best set costs; None when there is none, or none in time."""
     try:
         problem.deadline.check()
-        found, _, _ = solve(problem, SECONDS_EACH, unique=False)
+        found = solve(problem, SECONDS_EACH, unique=False).found
     except (Unsolvable, OutOfTime):
         return None
     return totals_of(problem, found)

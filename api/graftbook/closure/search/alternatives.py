@@ -57,8 +57,7 @@ def of_its_own_parts(problem: Problem, found: Found) -> Found:
     """The best of all sets that can be made of a set's own parts. Raises OutOfTime."""
     today = problem.scope.today
     domains = {p: sorted({today.get(p), c}, key=lambda n: n or "") for p, c in found.values.items()}
-    own, _, _ = solve(replace(problem, domains=domains), problem.deadline.left())
-    return own
+    return solve(replace(problem, domains=domains), problem.deadline.left()).found
 
 
 def _alike(problem: Problem, one: Found, other: Found) -> bool:

@@ -10,11 +10,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import lru_cache
 from types import ModuleType
-from typing import Any
+from typing import Any, NamedTuple
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY, Deadline, OutOfTime
+from graftbook.closure.search.eliminate import Elimination, best_by_elimination
 from graftbook.closure.search.limits import minutes_each, price_each
 from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
@@ -437,10 +438,17 @@ def new_solver(seconds: float) -> Any:
     return solver
 
 
-def solve(
-    problem: Problem, seconds: float, without: Iterable[Fit] = (), unique: bool = True
-) -> tuple[Found, Propagation, str]:
-    """The best set, what propagation alone gives, and which engine proved it.
+class Solved(NamedTuple):
+    """The best set, what propagation alone gives, which engine proved it, and what elimination knows."""
+
+    found: Found
+    propagation: Propagation
+    engine: str
+    elimination: Elimination | None = None
+
+
+def solve(problem: Problem, seconds: float, without: Iterable[Fit] = (), unique: bool = True) -> Solved:
+    """The best set: by propagation alone, else by elimination, else by the solver.
 
     `without` are fits that may not be chosen (none of them today's). Where only the cost matters,
     `unique` False leaves ties as they fall. Raises Unsolvable and OutOfTime.
@@ -450,17 +458,22 @@ def solve(
     except Contradicts as contradicts:
         raise Unsolvable from contradicts
     if (found := propagation.best()) is not None:
-        return found, propagation, "propagation"
+        return Solved(found, propagation, "propagation")
     try:
-        model = Model(problem, propagation.domains)
-        ceiling = problem.question.limits.price_at_most
-        if ceiling is not None:
-            model.add_ceiling(ceiling)
-        found = model.best(seconds, unique)
+        if (settled := best_by_elimination(problem, propagation)) is not None:
+            return Solved(settled[0], propagation, "elimination", settled[1])
+        return Solved(solved_by_model(problem, propagation, seconds, unique), propagation, "solver")
     except OutOfTime as late:
         late.propagation = propagation
         raise
-    return found, propagation, "solver"
+
+
+def solved_by_model(problem: Problem, propagation: Propagation, seconds: float, unique: bool) -> Found:
+    """The best set by the solver. Raises Unsolvable and OutOfTime."""
+    model = Model(problem, propagation.domains)
+    if (ceiling := problem.question.limits.price_at_most) is not None:
+        model.add_ceiling(ceiling)
+    return model.best(seconds, unique)
 
 
 def best_below(problem: Problem, propagation: Propagation, price_at_most: int) -> Found:
