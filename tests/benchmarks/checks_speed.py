@@ -12,7 +12,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks.set import check_set
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question
-from graftbook.closure.search.solve import warm_up
+from graftbook.closure.search.constrain import warm_up
 from graftbook.commands.demo import demo_sheets
 from graftbook.database import reading
 from tests.benchmarks.loaded import load_all, new_database

@@ -17,8 +17,9 @@ from functools import partial
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.question import FitComponent, Limits, Question
+from graftbook.closure.search.constrain import Unsolvable, warm_up
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Unsolvable, solve, warm_up
+from graftbook.closure.search.solve import solve
 from graftbook.rulebook.index import index_of
 from graftbook.rulebook.model import (
     Alternative,

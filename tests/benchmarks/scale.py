@@ -13,7 +13,7 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question
-from graftbook.closure.search.solve import warm_up
+from graftbook.closure.search.constrain import warm_up
 from graftbook.database import reading
 from tests.benchmarks.loaded import load_all, new_database, world
 

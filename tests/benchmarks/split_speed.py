@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Iterator
 from functools import partial
 
-from graftbook.closure.search.solve import warm_up
+from graftbook.closure.search.constrain import warm_up
 from graftbook.orders.buying.split_days import price_of_days
 from graftbook.orders.buying.splitting import split
 from tests.orders.split_oracles import highs

@@ -12,10 +12,11 @@ from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.compatibility import Compatibility, Fits, Place, compatible
 from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.possible import Looked
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Unsolvable, solve
+from graftbook.closure.search.solve import solve
 from graftbook.database import reading
 from graftbook.rulebook.model import Component, Fitment, Position, RuleBook, Supply, Vehicle
 from graftbook.rulebook.scope import Scope

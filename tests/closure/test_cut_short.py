@@ -18,7 +18,7 @@ from graftbook.closure.answer import Answer, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.complete import Completeness, check_completeness
 from graftbook.closure.explain.comparing import Comparison, what_if, why_not
-from graftbook.closure.search import solve
+from graftbook.closure.search import constrain, solve
 from graftbook.closure.search.deadline import Deadline
 from graftbook.questions.closures.reasoning import lasting
 from tests.closure.test_deadlines import NEVER, GivesUp, Looks, Put
@@ -40,7 +40,7 @@ MOST_LOOKS = 25
 @pytest.fixture
 def clock(monkeypatch: pytest.MonkeyPatch) -> Put:
     """Puts such a clock into every deadline; a solver with next to no time left gives up."""
-    usual, real = Deadline.__init__.__defaults__, solve.new_solver
+    usual, real = Deadline.__init__.__defaults__, constrain.new_solver
 
     def hurried(seconds: float) -> Any:
         return GivesUp(real(SECONDS)) if seconds <= BEFORE * 2 else real(SECONDS)
@@ -51,7 +51,8 @@ def clock(monkeypatch: pytest.MonkeyPatch) -> Put:
         monkeypatch.setattr(Deadline.__init__, "__defaults__", defaults)
         return stopping
 
-    monkeypatch.setattr(solve, "new_solver", hurried)
+    for module in (constrain, solve):
+        monkeypatch.setattr(module, "new_solver", hurried)
     return put
 
 

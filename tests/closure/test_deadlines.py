@@ -25,7 +25,7 @@ from graftbook.closure.compatibility import Compatibility, compatible
 from graftbook.closure.complete import check_completeness
 from graftbook.closure.explain.comparing import what_if, why_not
 from graftbook.closure.question import Question
-from graftbook.closure.search import solve
+from graftbook.closure.search import constrain, solve
 from graftbook.closure.search.deadline import Deadline
 from graftbook.questions.closures.documents import answer_document
 from graftbook.rulebook.model import RuleBook
@@ -83,11 +83,11 @@ NEVER = float("inf")
 def clock(monkeypatch: pytest.MonkeyPatch) -> Put:
     """Puts a clock that stands still for so many looks into every deadline."""
     usual = Deadline.__init__.__defaults__
-    real = solve.new_solver
+    real = constrain.new_solver
 
     def first_found(seconds: float) -> Any:
         solver = real(60.0)
-        if seconds <= 0 and solve.LARGEST_OBJECTIVE == SMALL:  # no care at all; too slow on the demo
+        if seconds <= 0 and constrain.LARGEST_OBJECTIVE == SMALL:  # no care at all; too slow on the demo
             solver.parameters.cp_model_presolve = False
             solver.parameters.search_branching = cp_model.FIXED_SEARCH
         return GivesUp(solver) if seconds <= 0 else solver
@@ -196,7 +196,7 @@ def _compatible(book: RuleBook, question: Question, number: str) -> Compatibilit
 @pytest.fixture
 def many_stages(monkeypatch: pytest.MonkeyPatch) -> None:
     """The criteria are compared in nearly as many steps as there are criteria, as in a large problem."""
-    monkeypatch.setattr(solve, "LARGEST_OBJECTIVE", SMALL)
+    monkeypatch.setattr(constrain, "LARGEST_OBJECTIVE", SMALL)
 
 
 # The whole service -------------------------------------------------------------------------------

@@ -8,11 +8,12 @@ import pytest
 from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.question import Limits, Question
 from graftbook.closure.search import eliminate
+from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.eliminate import Elimination, TooWide, best_by_elimination, breaks_a_sum
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Unsolvable, solve, solved_by_model
+from graftbook.closure.search.solve import solve, solved_by_model
 from graftbook.closure.search.totals import score
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Fit
@@ -106,16 +107,14 @@ def test_ties_are_broken_by_place_and_number() -> None:
             elimination = Elimination(problem, propagation)
         except TooWide:
             continue
-        if elimination.best is None or not elimination.compiled.variable_of:
+        if elimination.best is None or not elimination.tables.variable_of:
             continue
         best = min(
-            cost
-            for cost in elimination.costs_of(next(iter(elimination.compiled.variable_of))).values()
-            if cost
+            cost for cost in elimination.costs_of(next(iter(elimination.tables.variable_of))).values() if cost
         )
         alike = [
             place
-            for place in elimination.compiled.variable_of
+            for place in elimination.tables.variable_of
             if sum(cost == best for cost in elimination.costs_of(place).values()) > 1
         ]
         if alike and not breaks_a_sum(problem, found := elimination.found()):

@@ -16,8 +16,9 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from graftbook.closure.answer import Answer, Cause, Outcome, Solution
 from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
+from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Unsolvable, solve
+from graftbook.closure.search.solve import solve
 from graftbook.closure.search.totals import score, tie_key
 from graftbook.closure.words.wording import chain
 from graftbook.rulebook.model import Alternative, Companion, Effort, RuleBook

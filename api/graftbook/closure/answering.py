@@ -11,11 +11,12 @@ from graftbook.closure.explain.solution import solution_of
 from graftbook.closure.explain.ways_out import ways_out_of
 from graftbook.closure.question import Question
 from graftbook.closure.search.alternatives import undominated
+from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Solved, Unsolvable, solve
+from graftbook.closure.search.solve import Solved, solve
 from graftbook.closure.verify import RoundedAway
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Scope, TooLarge, scope_for

@@ -6,10 +6,11 @@ from contextlib import suppress
 from graftbook.closure.answer import Cause, Other, OtherWay, Outcome
 from graftbook.closure.explain.reasons import Reason
 from graftbook.closure.explain.solution import count_choices
+from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.eliminate import breaks_a_sum
 from graftbook.closure.search.problem import Found, Problem
-from graftbook.closure.search.solve import Solved, Unsolvable, solve
+from graftbook.closure.search.solve import Solved, solve
 from graftbook.closure.search.totals import difference, totals_of
 from graftbook.rulebook.scope import LOOSE, Fit
 

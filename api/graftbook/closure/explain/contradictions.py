@@ -11,11 +11,12 @@ from dataclasses import replace
 
 from graftbook.closure.answer import Because, Cause, Contradiction, Note, Totals
 from graftbook.closure.question import Criterion
+from graftbook.closure.search.constrain import Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.facts import facts_of
 from graftbook.closure.search.problem import CEILING, Found, Problem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
-from graftbook.closure.search.solve import Unsolvable, any_set, best_below, cp, new_solver, solve
+from graftbook.closure.search.solve import any_set, best_below, solve
 from graftbook.closure.search.totals import totals_of
 from graftbook.closure.words import phrases
 from graftbook.rulebook.model import Grade

@@ -8,10 +8,11 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from graftbook.closure.question import Criterion
+from graftbook.closure.search.constrain import Model, Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation
-from graftbook.closure.search.solve import Model, Unsolvable, solve
+from graftbook.closure.search.solve import solve
 from graftbook.closure.search.totals import loose_quantities, totals_of, unknown_count, whole_preference
 from graftbook.rulebook.scope import Fit
 

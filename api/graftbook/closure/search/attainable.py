@@ -12,11 +12,12 @@ from typing import Any
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Question, Wish
+from graftbook.closure.search.constrain import Model, cp, new_solver
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.problem import Demand, Problem
 from graftbook.closure.search.propagate import Propagation
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import Model, any_set, cp, new_solver
+from graftbook.closure.search.solve import any_set
 from graftbook.rulebook.scope import Scope
 
 SECONDS_A_SET = 0.5

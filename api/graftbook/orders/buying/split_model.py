@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Any
 
+from graftbook.closure.search.constrain import cp, new_solver
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.search.solve import cp, new_solver
 from graftbook.orders.buying.offers import Choices, Way
 from graftbook.orders.buying.split_start import Packs, Picks
 

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from graftbook.closure.search.constrain import cp, new_solver
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.search.solve import cp, new_solver
 from graftbook.orders.fitting.sequence import Sequence, Step
 
 SECONDS = 5.0

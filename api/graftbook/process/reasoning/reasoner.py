@@ -3,8 +3,8 @@
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from graftbook.closure.search.constrain import warm_up
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.closure.search.solve import warm_up
 from graftbook.problems import Busy
 from graftbook.process.reasoning.frames import Late
 from graftbook.process.reasoning.pool import Lost, NoneFree, Pool

@@ -13,7 +13,7 @@ import threading
 from traceback import extract_tb
 from typing import Any
 
-from graftbook.closure.search.solve import warm_up
+from graftbook.closure.search.constrain import warm_up
 from graftbook.process.reasoning.frames import Channel, Ended
 from graftbook.process.reasoning.values import read_book, read_result, read_work, result_bytes
 from graftbook.rulebook.model import RuleBook

@@ -1,0 +1,246 @@
+"""Tables of whole numbers: the criteria of a cost packed into one or two, each a digit that cannot carry."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from graftbook.closure.question import Criterion
+from graftbook.closure.search.problem import Found
+from graftbook.closure.search.tables import Priced, Tables
+from graftbook.closure.search.totals import whole_preference
+
+DIGITS = 1 << 60
+"""What a cost stays below in one word; a cost takes one word or two."""
+
+NEVER = 1 << 61
+"""The cost of what is forbidden. Two of them can be added in 64 bits."""
+
+Cells = np.ndarray[Any, np.dtype[np.int64]]
+"""Costs: the first axis is the word, the others are variables."""
+
+
+@dataclass(slots=True)
+class Table:
+    """Costs over some variables."""
+
+    variables: tuple[int, ...]
+    cells: Cells
+
+
+class TooWide(Exception):
+    """The tables would be larger than they may be, or a cost longer than two words."""
+
+
+class Packed:
+    """Tables whose costs are whole numbers, one a group of variables; none of what follows from another."""
+
+    def __init__(self, made: Tables) -> None:
+        self.made = made
+        self.values = made.values
+        self.constant = made.constant
+        names: list[str] = []
+        for criterion in whole_preference(self.made.problem.question.preference):
+            names += ["unknown", "price"] if criterion is Criterion.price else [criterion.name]
+        self.names = [*names, "pieces"]
+        most = dict.fromkeys(self.names, 0)
+        for name, figure in self.constant.items():
+            most[name] += figure
+        for table in self.made.tables:
+            greatest: dict[str, int] = {}
+            for cost in table.costs.values():
+                for name, figure in cost.items():
+                    greatest[name] = max(greatest.get(name, 0), figure)
+            for name, figure in greatest.items():
+                most[name] += figure
+        self._weights = _digits(self.names, most)
+        self._most = most
+        self.words = 1 + max(word for word, _ in self._weights.values())
+        self.ready = self._added_up()
+        self._restricted: list[Table] = []
+        self.aliases: dict[int, tuple[int, list[int]]] = {}
+        self._substitute()
+
+    def _added_up(self) -> list[Table]:
+        """One table for each group of variables."""
+        found: dict[tuple[int, ...], Cells] = {}
+        for table in self.made.tables:
+            turned = sorted(range(len(table.variables)), key=table.variables.__getitem__)
+            variables = tuple(table.variables[at] for at in turned)
+            cells = found.get(variables)
+            if cells is None:
+                shape = tuple(len(self.values[v]) for v in variables)
+                cells = found[variables] = np.zeros((self.words, *shape), dtype=np.int64)
+            cells = cells.transpose(0, *(turned.index(at) + 1 for at in range(len(turned))))
+            self._add(table, cells)
+        return [Table(variables, np.minimum(cells, NEVER)) for variables, cells in found.items()]
+
+    def _add(self, table: Priced, cells: Cells) -> None:
+        """Add a priced table to cells whose axes stand as its variables do. What is forbidden stays so."""
+        for at, cost in table.costs.items():
+            for name, figure in cost.items():
+                word, weight = self._weights[name]
+                cells[(word, *at)] += weight * figure
+        for at in table.forbidden:
+            cells[(slice(None), *at)] = NEVER
+        if table.bans is not None:
+            cells[:, table.bans] = NEVER
+
+    def _substitute(self) -> None:
+        """A variable whose value follows from another one's is read off that one, and needs no step.
+
+        The two sides of a pair are such, and a loose part that one change alone can bring.
+        """
+        waiting = [table for table in self.ready if len(table.variables) == 2]
+        while waiting:
+            table = waiting.pop()
+            if len(table.variables) != 2 or (follows := _follows(table)) is None:
+                continue
+            variable, lead, values = follows
+            self.aliases[variable] = (lead, values)
+            others = [other for other in self.ready if variable not in other.variables]
+            merged = {other.variables: other for other in others}
+            for old in self.ready:
+                if variable not in old.variables:
+                    continue
+                new = _read_off(old, variable, lead, values)
+                if (same := merged.get(new.variables)) is not None:
+                    new = Table(new.variables, np.minimum(same.cells + new.cells, NEVER))
+                merged[new.variables] = new
+                if len(new.variables) == 2:
+                    waiting.append(new)
+            self.ready = list(merged.values())
+            known = {id(table) for table in self.ready}
+            waiting = [table for table in waiting if id(table) in known]
+
+    def unpacked(self, cost: Cells) -> tuple[int, ...] | None:
+        """A packed cost as figures, in the order of `names`; None for what is forbidden."""
+        if cost[0] >= NEVER:
+            return None
+        left = [int(word) for word in cost]
+        figures = []
+        for name in self.names:
+            word, weight = self._weights[name]
+            figure, left[word] = divmod(left[word], weight)
+            figures.append(figure + self.constant.get(name, 0))
+        return tuple(figures)
+
+    @property
+    def in_order_of_ties(self) -> list[int]:
+        """Places in name order, then what each demand orders."""
+        chosen = [chosen for _, (_, _, chosen) in sorted(self.made.orders.items()) if chosen is not None]
+        return [*(self.made.variable_of[place] for place in sorted(self.made.variable_of)), *chosen]
+
+    def lead_of(self, variable: int) -> tuple[int, list[int]]:
+        """The variable that this one is read off, itself if none, and its value for each of that one's."""
+        lead, values = variable, list(range(len(self.values[variable])))
+        while lead in self.aliases:
+            lead, further = self.aliases[lead]
+            values = [values[at] for at in further]
+        return lead, values
+
+    def restrict(self, variable: int, value: int) -> None:
+        """From now on the variable has this value alone."""
+        lead, values = self.lead_of(variable)
+        cells = np.full((self.words, len(values)), NEVER, dtype=np.int64)
+        cells[:, [at for at, follows in enumerate(values) if follows == value]] = 0
+        self._restricted.append(Table((lead,), cells))
+        self.ready.append(self._restricted[-1])
+
+    def release(self) -> None:
+        """Take back what was restricted."""
+        for table in self._restricted:
+            self.ready = [one for one in self.ready if one is not table]
+        self._restricted.clear()
+
+    def read(self, chosen: Mapping[int, int]) -> Found:
+        """An assignment as a set."""
+
+        def at(variable: int) -> int:
+            lead, values = self.lead_of(variable)
+            return values[chosen[lead]]
+
+        values = {
+            place: self.values[self.made.variable_of[place]][at(self.made.variable_of[place])]
+            if place in self.made.variable_of
+            else next(iter(domain))
+            for place, domain in self.made.domains.items()
+        }
+        orders = {}
+        for number, (event, needs, variable) in self.made.orders.items():
+            if event is None or at(event.variable) in event.values:
+                orders[number] = needs[0] if variable is None else self.values[variable][at(variable)]
+        return Found(dict(sorted(values.items())), orders)
+
+
+def _digits(names: Sequence[str], most: Mapping[str, int]) -> dict[str, tuple[int, int]]:
+    """Criterion → its word and its weight in it: the last criterion of a word weighs 1. Raises TooWide."""
+    found: dict[str, tuple[int, int]] = {}
+    word, inside, size = 0, [], 1
+    words: list[list[str]] = []
+    for name in names:
+        if size * (most[name] + 1) >= DIGITS:
+            words.append(inside)
+            inside, size = [], 1
+        inside.append(name)
+        size *= most[name] + 1
+    words.append(inside)
+    if len(words) > 2 or size >= DIGITS:
+        raise TooWide
+    for word, group in enumerate(words):
+        weight = 1
+        for name in reversed(group):
+            found[name] = (word, weight)
+            weight *= most[name] + 1
+    return found
+
+
+def _follows(table: Table) -> tuple[int, int, list[int]] | None:
+    """For a table of two: the variable that has at most one value for each of the other's, that other, and
+    which value it has for each; None where neither follows."""
+    allowed = table.cells[0] < NEVER
+    one, other = table.variables
+    if (allowed.sum(axis=1) <= 1).all():
+        return other, one, [int(at) for at in allowed.argmax(axis=1)]
+    if (allowed.sum(axis=0) <= 1).all():
+        return one, other, [int(at) for at in allowed.argmax(axis=0)]
+    return None
+
+
+def _read_off(table: Table, variable: int, lead: int, values: list[int]) -> Table:
+    """A table in which a variable is read off the one that leads it."""
+    at = table.variables.index(variable)
+    cells = table.cells.take(values, axis=at + 1)
+    if lead in table.variables:
+        other = table.variables.index(lead)
+        cells = np.moveaxis(cells.diagonal(axis1=at + 1, axis2=other + 1), -1, 1)
+        left = tuple(v for v in table.variables if v not in (variable, lead))
+        variables = (lead, *left)
+    else:
+        variables = tuple(lead if v == variable else v for v in table.variables)
+    turned = sorted(range(len(variables)), key=variables.__getitem__)
+    return Table(
+        tuple(variables[at] for at in turned),
+        np.ascontiguousarray(cells.transpose(0, *(at + 1 for at in turned))),
+    )
+
+
+def least(cells: Cells, axis: int) -> Cells:
+    """The least cost along a variable's axis (0 is the first variable), compared word by word."""
+    if len(cells) == 1:
+        return cells.min(axis=axis + 1)
+    upper = cells[0].min(axis=axis, keepdims=True)
+    lower = np.where(cells[0] == upper, cells[1], NEVER).min(axis=axis)
+    return np.stack((upper.squeeze(axis), lower))
+
+
+def least_at(cells: Cells) -> tuple[int, ...]:
+    """Where the least cost stands, the first of several."""
+    flat = cells.reshape(len(cells), -1)
+    if len(flat) == 1:
+        at = int(flat[0].argmin())
+    else:
+        upper = flat[0].min()
+        at = int(np.where(flat[0] == upper, flat[1], NEVER).argmin())
+    return tuple(int(i) for i in np.unravel_index(at, cells.shape[1:])) if cells.ndim > 1 else ()
