@@ -38,7 +38,7 @@ from graftbook.access.scopes import Scope
 from graftbook.access.service import create_key
 from graftbook.app import create_app
 from graftbook.catalogue.format.exports import export
-from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.imports import SMALL, load
 from graftbook.database import migrate
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
@@ -47,7 +47,8 @@ from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
 from tests.soundness.forked import LOADED
 
 OLD_SHAPE = "2026_11_25_builds"
-COMPONENTS = 800
+COMPONENTS = SMALL + 200
+"""So many are worked out in a copy and handed over, as a large sheet is."""
 SHEET = "".join(
     (
         "[section]\nname,title,order\nkilled,Killed,98\n",
@@ -103,7 +104,7 @@ def whole(url: str) -> str:
 
 
 def import_sheet(url: str, begin: Begin) -> None:
-    """An import of some hundred components, in place of a large one."""
+    """An import that is just large enough to be worked out in a copy."""
     with opened(url) as engine:
         engine.connect().close()
         begin()
