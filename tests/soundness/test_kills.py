@@ -4,7 +4,7 @@ from typing import Any
 
 from tests.soundness.kills import CASES, kill
 
-KILLS = 10
+KILLS = 12
 """On each engine."""
 
 
