@@ -38,7 +38,7 @@ def test_a_writer_is_let_through_beside_readers(own_demo_url: str, start: Any) -
 def test_a_large_load_holds_the_writers_lock_for_its_last_step_only(own_demo_url: str, start: Any) -> None:
     """Measured against the load itself, since a busy machine is slow at both."""
     beside = Beside(start(own_demo_url), own_demo_url)
-    figures = beside.run(0, load=1_000)
+    figures = beside.run(0, load=2_000)
     assert not figures.wrong, figures
     assert [load.status for load in figures.loads] == [200, 200]
     for load in figures.loads:
