@@ -89,9 +89,9 @@ def rewritten(held: str, log: str, now: dict[str, str]) -> str:
     """What is held, with these digests. Raises LookupError while nobody told about the change."""
     before, entries, then = recorded(held, log)
     changes = differences(before, now)
-    if not changes:
+    if not changes and entries == then:
         return held
-    if entries <= then:
+    if changes and entries <= then:
         raise LookupError(advice(changes))
     return f"entries {entries}\n" + "".join(f"{name} {digest}\n" for name, digest in sorted(now.items()))
 
