@@ -307,4 +307,6 @@ def test_pages_too_say_who_may_use_them(app: FastAPI):
     found = list(routes_of(app.router))
     assert len(found) > 40
     open_to_all = {route.path for route in found if not guarded(route.dependant)}
-    assert open_to_all == {"/livez", "/readyz", "/signin", "/signout", "/static/{digest}/{name}"}
+    assert open_to_all == {
+        "/livez", "/readyz", "/signin", "/signout", "/guide", "/guide/{name}", "/static/{digest}/{name}",
+    }  # fmt: skip

@@ -88,7 +88,7 @@ async def test_closures_are_counted_by_question_outcome_and_engine(client: httpx
     assert rise(before, after, count, question="order", outcome="proved") == 1
     assert rise(before, after, count, question="why-not") == 1
     assert rise(before, after, count, question="check") == 1
-    assert rise(before, after, count, engine="solver") >= 1
+    assert rise(before, after, count, engine="elimination") >= 1
 
 
 async def test_a_closure_out_of_time_is_counted_as_such(client: httpx.AsyncClient):

@@ -9,7 +9,7 @@ from graftbook.commands import console as c
 
 
 def guide(page: Annotated[str, typer.Argument(help="Page of the guide; none: the list.")] = "") -> None:
-    """Print the guide, page by page, as Markdown."""
+    """Print the guide, page by page, as Markdown: how to ask, the text format, the rules, operating."""
     from graftbook.guide.book import PAGES, page_text
 
     if not page:

@@ -22,6 +22,7 @@ class Watched(Protocol):
     def reached(self) -> int: ...
 
 
+_DEAREST_FIRST = ("solver", "elimination", "propagation")
 _LEAST_SURE = (Outcome.too_large, Outcome.not_proved, Outcome.impossible, Outcome.proved)
 
 
@@ -56,5 +57,6 @@ def _summed_up(given: tuple[Watched, ...]) -> tuple[str, str, int]:
     if not given:
         return str(Outcome.proved), "none", 0
     least = min(given, key=lambda answer: _LEAST_SURE.index(answer.outcome))
-    engine = "solver" if any(answer.engine == "solver" for answer in given) else least.engine or "none"
+    engines = {answer.engine for answer in given}
+    engine = next((name for name in _DEAREST_FIRST if name in engines), "none")
     return str(least.outcome), engine, max(answer.reached for answer in given)
