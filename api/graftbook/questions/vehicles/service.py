@@ -72,7 +72,7 @@ def name_vehicle(service: Service, body: VehicleIn, pointer: str) -> VehicleAske
     Raises UnknownChassis, VehicleMismatch, and what `Names` raises.
     """
     stands = _with_build(service, body, pointer)
-    with pointing_at(f"{pointer}/chassis"), reading(service.engine) as session:
+    with pointing_at(f"{pointer}/chassis"), reading(service.source) as session:
         found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
         outline = outline_of(session, found.vehicle.variant)
     return _as_it_stands(found, stands, OutlineNames(service, outline), pointer)
