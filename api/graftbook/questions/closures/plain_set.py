@@ -163,7 +163,8 @@ def _flaws(solution: Facts) -> Iterator[str]:
     What is left besides is counted by severity.
     """
     touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
-    near, rest = [], []
+    near: list[Facts] = []
+    rest: list[Facts] = []
     for flaw in solution["flaws_left"]:
         told = flaw["section"] in touched or flaw["severity"] == "dangerous"
         (near if told else rest).append(flaw)
