@@ -1,5 +1,6 @@
 """What orders look like, for the OpenAPI document."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import Field
@@ -214,7 +215,7 @@ class OrderOut(Out):
     catalogue_revision: int
     currency: str
     vehicles: list[OrderVehicleOut]
-    lines: list[OrderLineOut]
+    lines: Sequence[OrderLineOut]
     suppliers: list[SupplierOrderOut]
     from_stock: list[FromStockOut]
     at_hand: list[AtHandOut]

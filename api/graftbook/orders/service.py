@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 from graftbook.catalogue.history.revisions import current_revision
@@ -70,7 +71,7 @@ def vehicles_of(service: Service, body: OrderIn) -> list[tuple[str, Asked]]:
     bodies += [(f"/also/{i}", more, more.label) for i, more in enumerate(body.also)]
     for pointer, one, label in bodies:
         with pointing_at(pointer):
-            found = at_revision(service, one, lambda then, one=one: ask(then, one))
+            found = at_revision(service, one, partial(ask, body=one))
         asked.append((_label(label or found.chassis, [known for known, _ in asked]), found))
     return asked
 
