@@ -43,8 +43,8 @@ def came(form: Form) -> list[Facts]:
 
 
 def _counts(form: Form, line: int) -> tuple[int, int, int]:
-    came, later, never = (whole(form, f"{column}-{line}") for column, _ in COLUMNS)
-    return came, later, never
+    received, later, never = (whole(form, f"{column}-{line}") for column, _ in COLUMNS)
+    return received, later, never
 
 
 def all_open(facts: Facts, supplier: str | None = None) -> list[Facts]:
