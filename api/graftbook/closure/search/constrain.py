@@ -108,14 +108,9 @@ class Model:
             return self.true
         return found
 
-    def literals_of(self, fits: Iterable[Fit]) -> list[Any] | None:
-        """The variables of fits; None when one of them is impossible."""
-        found = [self.literal(fit) for fit in fits]
-        return None if any(literal is None for literal in found) else found
-
     def _add_demand(self, number: int, demand: Demand) -> None:
-        when = self.literals_of(demand.when)
-        if when is None:
+        when = [literal for fit in demand.when if (literal := self.literal(fit)) is not None]
+        if len(when) < len(demand.when):
             return
         when = [literal for literal in when if literal is not self.true]
         one_of = [literal for fit in demand.one_of if (literal := self.literal(fit)) is not None]
@@ -219,8 +214,8 @@ class Model:
 
     def _all_of(self, fits: Sequence[Fit]) -> Any | None:
         """A literal that is true when all fits are there; None when that is impossible."""
-        literals = self.literals_of(fits)
-        if literals is None:
+        literals = [literal for fit in fits if (literal := self.literal(fit)) is not None]
+        if len(literals) < len(fits):
             return None
         literals = [literal for literal in literals if literal is not self.true]
         if not literals:
