@@ -5,7 +5,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from graftbook.questions.closures.schemas import CauseWord, GradeWord, MoneyOut, Out, OutcomeWord, VehicleOut
+from graftbook.http.values import GradeWord
+from graftbook.questions.closures.schemas import CauseWord, MoneyOut, Out, OutcomeWord, VehicleOut
 
 Fate = Literal["keep with the vehicle", "exchange", "scrap"]
 ReasonWord = Literal[

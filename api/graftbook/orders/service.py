@@ -23,6 +23,7 @@ from graftbook.orders.stock.stock import stock_for, stock_version
 from graftbook.problems import pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
+from graftbook.questions.closures.schemas import ClosureOut
 from graftbook.questions.closures.service import found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
@@ -309,7 +310,7 @@ def order_facts_for(service: Service, body: OrderIn) -> Facts:
         return facts_of(service, body, order_for(service, body, asked, date.today()))
 
 
-def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:
+def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Facts | None]:
     """The closure as facts, and its order unless there is no set, each with the whole time. Raises what `ask`
     raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
