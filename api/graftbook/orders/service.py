@@ -23,7 +23,7 @@ from graftbook.orders.stock.stock import stock_for, stock_version
 from graftbook.problems import pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
-from graftbook.questions.closures.schemas import ClosureOut
+from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
@@ -47,7 +47,7 @@ class VehicleOrdered:
     asked: Asked
     answer: Answer
     solution: Solution
-    understood: Facts
+    understood: UnderstoodOut
 
 
 @dataclass(frozen=True, slots=True)
