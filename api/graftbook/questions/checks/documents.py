@@ -1,11 +1,15 @@
 """The arithmetic's findings as plain dicts, and in the groups that a reader is told them in."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from typing import TypedDict
+from typing import TYPE_CHECKING, TypedDict
 
 from graftbook.checks import kinds
 from graftbook.checks.verdict import Finding, Verdict
-from graftbook.questions.closures.schemas import ChecksOut, FindingOut, KindWord
+
+if TYPE_CHECKING:
+    from graftbook.questions.closures.schemas import ChecksOut, FindingOut, KindWord
 
 WORST_FIRST = ("fails", "caution", "not determined", "holds")
 BY_THE_SET: tuple[KindWord, ...] = tuple(kind.value for kind in kinds.BY_THE_SET)

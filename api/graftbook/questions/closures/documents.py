@@ -1,7 +1,9 @@
 """A closure's answer as plain dicts: facts first, the sentence beside them."""
 
+from __future__ import annotations
+
 from collections.abc import Callable, Iterable, Mapping
-from typing import Literal, TypeVar
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from graftbook.closure.answer import (
     Answer,
@@ -26,28 +28,30 @@ from graftbook.closure.complete import Completeness
 from graftbook.closure.question import Criterion, Wish
 from graftbook.closure.words import phrases, wording
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
-from graftbook.questions.closures.schemas import (
-    AnsweredOut,
-    BecauseOut,
-    ChangeOut,
-    ContradictionOut,
-    DifferenceOut,
-    FlawNoteOut,
-    LooseOut,
-    NoteOut,
-    OtherOut,
-    OtherWayOut,
-    RemarksOut,
-    SetOut,
-    StayingOut,
-    TotalsOut,
-    UnconfirmedOut,
-    VehicleOut,
-    WayOutOut,
-    WishOut,
-)
 from graftbook.rulebook.model import RuleBook, Vehicle
 from graftbook.rulebook.scope import LOOSE
+
+if TYPE_CHECKING:
+    from graftbook.questions.closures.schemas import (
+        AnsweredOut,
+        BecauseOut,
+        ChangeOut,
+        ContradictionOut,
+        DifferenceOut,
+        FlawNoteOut,
+        LooseOut,
+        NoteOut,
+        OtherOut,
+        OtherWayOut,
+        RemarksOut,
+        SetOut,
+        StayingOut,
+        TotalsOut,
+        UnconfirmedOut,
+        VehicleOut,
+        WayOutOut,
+        WishOut,
+    )
 
 Look = Callable[[], None]
 """A look at the clock: it raises when time is over."""

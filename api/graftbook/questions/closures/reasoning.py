@@ -3,8 +3,11 @@
 Pure: from values to bytes, so that a reasoning process can do all of it.
 """
 
+from __future__ import annotations
+
 from contextlib import nullcontext
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 from graftbook.checks.law import Binding
 from graftbook.checks.set import check_set
@@ -20,7 +23,6 @@ from graftbook.closure.words import phrases, wording
 from graftbook.closure.words.cautions import CUTTING, cautions_for, section_cautions
 from graftbook.http.json_bytes import json_bytes
 from graftbook.questions.checks.documents import findings_document
-from graftbook.questions.closures.compared_schemas import CheckOut, ComparedOut, WhyNotOut
 from graftbook.questions.closures.documents import (
     Look,
     answer_document,
@@ -32,8 +34,11 @@ from graftbook.questions.closures.documents import (
     vehicle_document,
     wish_document,
 )
-from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, Document, NoteOut, UnderstoodOut
 from graftbook.rulebook.model import RuleBook
+
+if TYPE_CHECKING:
+    from graftbook.questions.closures.compared_schemas import CheckOut, ComparedOut, WhyNotOut
+    from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, Document, NoteOut, UnderstoodOut
 
 
 @dataclass(frozen=True, slots=True)
