@@ -4,6 +4,7 @@ import ast
 import os
 import subprocess
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 import pytest
@@ -109,15 +110,34 @@ def test_importing_a_pure_room_loads_neither_web_nor_database(room: str) -> None
         for path in modules(room)
         if path.stem != "__init__"
     ]
-    code = f"import importlib, sys\nfor n in {names!r}: importlib.import_module(n)\nprint(*sys.modules)"
+    loaded = loaded_with(names)
+    assert not {name.split(".")[0] for name in loaded} & (NOT_IN_PURE - {"sqlite3"})
+    assert not {name for name in loaded if name.startswith(("graftbook.catalogue", "graftbook.database"))}
+
+
+def loaded_with(names: Iterable[str]) -> set[str]:
+    """The modules that a process has once it has imported these."""
+    code = f"import importlib, sys\nfor n in {[*names]!r}: importlib.import_module(n)\nprint(*sys.modules)"
     shown = subprocess.run(
         [sys.executable, "-c", code], cwd=API.parent, capture_output=True, text=True, check=True
     )
-    loaded = {name.split(".")[0] for name in shown.stdout.split()}
-    assert not loaded & (NOT_IN_PURE - {"sqlite3"})
-    assert not {
-        n for n in shown.stdout.split() if n.startswith(("graftbook.catalogue", "graftbook.database"))
-    }
+    return set(shown.stdout.split())
+
+
+REASONED = (
+    "graftbook.process.reasoning.worker",
+    "graftbook.questions.closures.reasoning",
+    "graftbook.orders.buying.buying",
+    "graftbook.orders.fitting.scheduled",
+)
+"""The process that reasons, and what it is given to do."""
+
+
+def test_a_reasoning_process_loads_no_forms() -> None:
+    """What describes a document is for the OpenAPI document and the checker; each process would hold it."""
+    loaded = {name.split(".")[0] for name in loaded_with(REASONED)}
+    assert "numpy" in loaded
+    assert not loaded & {"pydantic", *NOT_IN_PURE}
 
 
 COMMANDS = {

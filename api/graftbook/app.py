@@ -85,10 +85,15 @@ _NO_TELEMETRY: Any = {"tracing": False, "metrics": False, "logs": False, "auto_c
 """The framework's own would send the words of exceptions, which may hold what was sent."""
 
 
+class _Application(FastAPI):
+    def openapi(self) -> dict[str, Any]:
+        return complete(self, describe_access)
+
+
 def create_app(settings: Settings | None = None) -> FastAPI:
     """The service, ready to be served; the database is touched when it starts."""
     settings = settings or Settings()
-    app = FastAPI(
+    app = _Application(
         title="Graftbook",
         version="1",
         description=DESCRIPTION,
@@ -114,7 +119,6 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         limits={"/v1/imports": settings.largest_import, "": settings.largest_body},
         afterwards=app.state.readings.now_and_then,
     )
-    app.openapi = lambda: complete(app, describe_access)
     return app
 
 
@@ -205,5 +209,5 @@ _BY_STATUS: dict[int, type[problems.Problem]] = {
 
 
 def _from_framework(error: HTTPException) -> problems.Problem:
-    kind: Any = _BY_STATUS.get(error.status_code, problems.Problem)
+    kind = _BY_STATUS.get(error.status_code, problems.Problem)
     return kind()

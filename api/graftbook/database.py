@@ -38,6 +38,9 @@ UNREACHABLE: tuple[type[Exception], ...] = (DBAPIError, PoolTimeout)
 
 _WRITES = "graftbook_writes"
 
+Source = Engine | Connection
+"""What is read from: a database as it is, or the transaction that a connection is at."""
+
 
 def make_engine(url: str, pool_size: int = 5) -> Engine:
     """An engine for `sqlite:///file`, `sqlite://` (in memory) or `postgresql://…`."""
@@ -121,7 +124,7 @@ def _identity(path: Path) -> tuple[int, int] | None:
 
 
 @contextmanager
-def reading(engine: Engine | Connection) -> Iterator[Session]:
+def reading(engine: Source) -> Iterator[Session]:
     """A session whose reads all see one state of the database; nothing it does is kept.
 
     Given a connection, it reads inside the transaction that the connection is at.

@@ -334,7 +334,7 @@ class StillAtWork(Problem):
     status = 409
     type = "/problems/still-at-work"
     title = "The same request is still at work"
-    headers = MappingProxyType({"Retry-After": "2"})
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "2"})
 
 
 class PreconditionFailed(Problem):
@@ -365,7 +365,7 @@ class BodyTooSlow(Problem):
     status = 408
     type = "/problems/body-too-slow"
     title = "The body did not come in time"
-    headers = MappingProxyType({"Connection": "close"})
+    headers: Mapping[str, str] = MappingProxyType({"Connection": "close"})
 
 
 class AddressTooLong(Problem):
@@ -398,7 +398,7 @@ class KeyNeeded(Problem):
     status = 401
     type = "/problems/key-needed"
     title = "A usable key is needed"
-    headers = MappingProxyType({"WWW-Authenticate": 'Bearer realm="graftbook"'})
+    headers: Mapping[str, str] = MappingProxyType({"WWW-Authenticate": 'Bearer realm="graftbook"'})
 
 
 class ScopeNeeded(Problem):
@@ -441,7 +441,7 @@ class Unavailable(Problem):
     status = 503
     type = "/problems/unavailable"
     title = "The service cannot answer now"
-    headers = MappingProxyType({"Retry-After": "5"})
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "5"})
 
 
 class Busy(Problem):
@@ -450,7 +450,7 @@ class Busy(Problem):
     status = 503
     type = "/problems/busy"
     title = "Too much is asked at once"
-    headers = MappingProxyType({"Retry-After": "5"})
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "5"})
 
     def __init__(self, what: str) -> None:
         super().__init__(f"As many {what} are at work here as may be; nothing was done; ask again in 5 s")
@@ -469,7 +469,7 @@ class CatalogueMoved(Unavailable):
 
     type = "/problems/catalogue-moved"
     title = "The catalogue was edited while this was looked up; ask again"
-    headers: ClassVar[Mapping[str, str]] = {"Retry-After": "1"}
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})
 
 
 class NoSet(Problem):

@@ -1,5 +1,7 @@
 """Signing in to the pages with a key, and out again."""
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import RedirectResponse, Response
@@ -32,7 +34,9 @@ def _form(*needed: str, **fields: str) -> dict[str, object]:
     return {"requestBody": {"required": bool(needed), "content": {FORM: {"schema": schema}}}}
 
 
-_REDIRECTS = {303: {"description": "Go on there", "headers": {"Location": {"schema": {"type": "string"}}}}}
+_REDIRECTS: dict[int | str, dict[str, Any]] = {
+    303: {"description": "Go on there", "headers": {"Location": {"schema": {"type": "string"}}}}
+}
 _REFUSALS = (problems.ForgedRequest, problems.TooLarge)
 
 

@@ -68,7 +68,7 @@ def mark_revoked(session: Session, key: str, now: datetime) -> None:
 def page_session(session: Session, digest: str) -> tuple[KeyFacts, datetime, datetime] | None:
     """The key that a page session was begun with, when it began, when it was last seen; None if there
     is none."""
-    query = columns(*_FACTS, PageSessionRow.begun, PageSessionRow.seen).join_from(
+    query = columns(*_FACTS, col(PageSessionRow.begun), col(PageSessionRow.seen)).join_from(
         PageSessionRow, KeyRow, col(KeyRow.id) == col(PageSessionRow.key)
     )
     row = session.connection().execute(query.where(col(PageSessionRow.digest) == digest)).one_or_none()

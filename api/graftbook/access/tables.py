@@ -82,6 +82,6 @@ class AccessEventRow(SQLModel, table=True):
     key: str | None = Field(default=None, sa_column=Column(_ID, nullable=True))
     what: str = words()
     outcome: str = Field(max_length=10)
-    request: str = Field("", max_length=64)
-    client: str = Field("", max_length=64)
+    request: str = Field(default="", max_length=64)
+    client: str = Field(default="", max_length=64)
     times: int = 1

@@ -11,14 +11,18 @@ import math
 import threading
 import time
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any, TypeVar
 
 FREE_FOR_ADDRESS, FREE_FOR_KEY = 10, 5
 LONGEST_WAIT = 300.0
 FORGOTTEN_AFTER = 1_800.0
 MOST_KEPT = 10_000
+
+_Name = TypeVar("_Name", bound=Hashable)
+"""What failures are counted for: an address, or a key at an address."""
 
 
 @dataclass(slots=True)
@@ -71,11 +75,11 @@ class Attempts:
         """How many entries are held."""
         return len(self._addresses) + len(self._keys) + len(self._worked)
 
-    def _until(self, entries: OrderedDict, name: object) -> float:
+    def _until(self, entries: Mapping[_Name, _Failures], name: _Name) -> float:
         found = entries.get(name)
         return found.until if found else 0.0
 
-    def _count(self, entries: OrderedDict, name: object, free: int) -> None:
+    def _count(self, entries: OrderedDict[_Name, _Failures], name: _Name, free: int) -> None:
         now = self._clock()
         found = entries.get(name)
         if found is None or now - found.last > FORGOTTEN_AFTER:
@@ -87,7 +91,7 @@ class Attempts:
             found.until = now + min(LONGEST_WAIT, 2.0 ** min(found.count - free - 1, 30))
         self._shorten(entries)
 
-    def _shorten(self, entries: OrderedDict) -> None:
+    def _shorten(self, entries: OrderedDict[Any, Any]) -> None:
         while len(entries) > self._most:
             entries.popitem(last=False)
 

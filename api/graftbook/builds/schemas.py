@@ -5,8 +5,8 @@ from typing import Annotated
 from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
 
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
-from graftbook.http.fields import Day, Sits
-from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn, Word
+from graftbook.http.fields import Day, Sits, Word
+from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
 _CLEAN = Field(json_schema_extra={"pattern": rf"^[^{NOT_PRINTED}]*$"})

@@ -10,7 +10,7 @@ from graftbook.builds.schemas import BuildIn, SpecificationIn
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import build_in, specification_in
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
-from graftbook.database import reading, writing
+from graftbook.database import Source, reading, writing
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, PreconditionFailed
@@ -24,7 +24,7 @@ def _as_read(kind: str, document: Facts, if_match: str) -> None:
         raise PreconditionFailed(f"Read the {kind} again and change what you then see")
 
 
-def list_builds(engine: Engine, after: str, limit: int) -> list[Facts]:
+def list_builds(engine: Source, after: str, limit: int) -> list[Facts]:
     """A page of builds in name order, without their parts."""
     with reading(engine) as session:
         rows = store.builds_after(session, after, limit)
@@ -91,7 +91,7 @@ def delete_build(engine: Engine, name: str, if_match: str) -> None:
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
 
 
-def list_specifications(engine: Engine, after: str, limit: int) -> list[Facts]:
+def list_specifications(engine: Source, after: str, limit: int) -> list[Facts]:
     """A page of specifications in name order."""
     with reading(engine) as session:
         rows = store.specifications_after(session, after, limit)

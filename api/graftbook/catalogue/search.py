@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, exists, select, tuple_
+from sqlalchemy import ColumnElement, Connection, Select, Table, and_, exists, select, tuple_
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, words_of
@@ -15,7 +15,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.problems import InvalidRequest, UnknownCharacteristic, UnknownSection, UnknownVariant
 from graftbook.rulebook.model import Comparator, Supply, Vehicle
-from graftbook.rulebook.units import NotAMeasure, read_measure
+from graftbook.rulebook.units import Measure, NotAMeasure, read_measure
 
 MOST_ON_A_PAGE = 500
 _MANY = 20_000
@@ -200,23 +200,25 @@ def _with_value(connection: Connection, asked: Asked) -> Select[Any]:
     return select(value.c.component).where(*of_kind, met)
 
 
-def _met(value: Any, comparator: Comparator, wanted: Any) -> ColumnElement[bool]:
+def _met(value: Table, comparator: Comparator, wanted: Measure) -> ColumnElement[bool]:
     """The recorded value, or the whole recorded span, meets what is asked."""
-    if wanted.text is not None:
+    low, high = wanted.low, wanted.high
+    if low is None or high is None:
         if comparator is not Comparator.equal:
             raise InvalidRequest("words can only be equal", pointer="/comparator")
         met: ColumnElement[bool] = value.c.text == wanted.text
         return met
-    slack = 1e-6 * max(abs(wanted.low), abs(wanted.high), 1e-6)
-    at_least, at_most = value.c.low >= wanted.low - slack, value.c.high <= wanted.high + slack
+    slack = 1e-6 * max(abs(low), abs(high), 1e-6)
+    at_least: ColumnElement[bool] = value.c.low >= low - slack
+    at_most: ColumnElement[bool] = value.c.high <= high + slack
     if comparator is Comparator.at_least:
         return at_least
     if comparator is Comparator.at_most:
         return at_most
     if comparator is Comparator.within:
         return and_(at_least, at_most)
-    equal = value.c.low.between(wanted.low - slack, wanted.low + slack)
-    return and_(equal, value.c.high.between(wanted.high - slack, wanted.high + slack))
+    equal = value.c.low.between(low - slack, low + slack)
+    return and_(equal, value.c.high.between(high - slack, high + slack))
 
 
 def _known(connection: Connection, kind: str, name: str, problem: Any) -> None:

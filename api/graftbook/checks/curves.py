@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from graftbook.checks.brakes.system import loading, system
 from graftbook.checks.budgets import supplied
@@ -118,7 +119,7 @@ def _charging(was: Fitted, new: Fitted) -> Charging:
     words = {"day": "by day", "night": "at night", "worst": "on a cold wet night"}
     loads, rule = [], balances(new)[0]
     for condition in CONDITIONS:
-        sides = on_both(was, new, lambda reading, condition=condition: load_a(reading, rule, condition))
+        sides = on_both(was, new, partial(load_a, budget=rule, condition=condition))
         loads.append(Current(words[condition], sides.before, sides.after))
     gives = on_both(was, new, lambda reading: supplied(reading, rule, MACHINE))
     return Charging(tuple(loads), gives.before, gives.after, rule.usable)

@@ -1,6 +1,7 @@
 """Making a finding from a result today and with the set fitted."""
 
 from collections.abc import Callable
+from typing import Any
 
 from graftbook.checks.bounds import Bound
 from graftbook.checks.fitted import BothSides
@@ -17,7 +18,7 @@ from graftbook.checks.verdict import (
 )
 
 
-def undetermined(check: str, what: str, sides: BothSides, limit: Limit | None = None) -> Finding:
+def undetermined(check: str, what: str, sides: BothSides[Any], limit: Limit | None = None) -> Finding:
     """The finding of a check that lacks inputs: it names each of them."""
     because = "; ".join(sides.wanting) or "something it needs is not fitted"
     return Finding(

@@ -134,8 +134,9 @@ class Finding:
         was = self.today
         if was is None:
             return False
-        both = self.beyond is not None and was.beyond is not None
-        return bool(set(self.wrong) - set(was.wrong)) or (both and self.beyond > was.beyond)
+        if set(self.wrong) - set(was.wrong):
+            return True
+        return self.beyond is not None and was.beyond is not None and self.beyond > was.beyond
 
 
 _BAD = {Verdict.caution: 1, Verdict.fails: 2}

@@ -5,6 +5,7 @@ Cheap enough for hundreds of questions a second. The whole set that follows is a
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 from graftbook.closure.answer import Because, Cause
 from graftbook.closure.search.deadline import NEVER, Deadline
@@ -123,7 +124,7 @@ def _best_first(place: Place) -> tuple[int, int, int, str]:
 class _Places:
     """The places of one question. What was found of a fit is kept as long as the scope."""
 
-    def __init__(self, scope: Scope, deadline: Deadline, notebook: dict) -> None:
+    def __init__(self, scope: Scope, deadline: Deadline, notebook: dict[str, Any]) -> None:
         self.scope = scope
         self.deadline = deadline
         self.kept: dict[Fit, Place] = notebook.setdefault("places", {})

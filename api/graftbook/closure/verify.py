@@ -122,7 +122,7 @@ class FinishedSet:
         if alternative.having:
             return self.scope.has(Fit(alternative.position, there), alternative.having) is True
         if alternative.position:
-            return bool(there) and alternative.component in self.scope.index.stands_for(there)
+            return there is not None and alternative.component in self.scope.index.stands_for(there)
         serving = self.scope.index.serves(alternative.component)
         return any(sitting.get(p) == n for n in serving for p in self.scope.positions_of(n))
 

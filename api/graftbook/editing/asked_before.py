@@ -40,9 +40,9 @@ def lately_and_builds(service: Service) -> Iterator[Subject]:
 
 
 def _builds(service: Service) -> Iterator[Subject]:
-    for row in list_builds(service.engine, "", MOST_STORED):
+    for row in list_builds(service.source, "", MOST_STORED):
         name = row["name"]
-        if build_document(service.engine, name)["decided"]:
+        if build_document(service.source, name)["decided"]:
             yield Subject.of(f"Build {name}", {"vehicle": {"build": name}})
 
 
@@ -50,9 +50,9 @@ def on_variants(service: Service, books: Sequence[RuleBook]) -> Iterator[Subject
     """Every specification on each of the rule books' variants that it is for.
 
     The first chassis number of a variant stands for it."""
-    for row in list_specifications(service.engine, "", MOST_STORED):
+    for row in list_specifications(service.source, "", MOST_STORED):
         name = row["name"]
-        meant = specification_document(service.engine, name)["variants"]
+        meant = specification_document(service.source, name)["variants"]
         for book in books:
             if book.variant.spans and (not meant or book.variant.name in meant):
                 span = book.variant.spans[0]

@@ -260,7 +260,7 @@ def _inside(service: Service, connection: Connection) -> Service:
     """The service as it would answer inside a transaction. It keeps names of its own: the revision of an
     edit that is undone will be another edit's."""
     return replace(
-        service, engine=connection, books=Books(connection, service.settings.books_kept), _names=OrderedDict()
+        service, inside=connection, books=Books(connection, service.settings.books_kept), _names=OrderedDict()
     )
 
 
@@ -404,7 +404,9 @@ def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> It
     if extra := _extra(before, after):
         more = f"{phrases.money(abs(extra))} {'more' if extra > 0 else 'less'}"
         yield f"Its parts cost {phrases.money(after.solution.totals.price)} with the edit, {more} than today."
-        figures = {c: more for c, more in difference.figures.items() if c is not Criterion.price}
+        figures: dict[Criterion, int] = {
+            c: more for c, more in difference.figures.items() if c is not Criterion.price
+        }
         difference = replace(difference, figures=figures)
     if difference:
         yield f"It makes this difference: {wording.difference_words(difference)}."
@@ -419,9 +421,9 @@ def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> It
 
 
 def _otherwise(before: RuleBook, gone: Change | None, after: RuleBook, come: Change | None) -> str:
-    """What one position holds with the edit, and what it held; at least one of the two is there."""
+    """What one position holds with the edit, and what it held; nothing where neither is there."""
     if come is None:
-        return f"No longer: {wording.what_changes(before, gone)}."
+        return f"No longer: {wording.what_changes(before, gone)}." if gone else ""
     now = wording.what_changes(after, come)
     if gone is None:
         return f"New: {now}."

@@ -4,11 +4,12 @@ from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
+from pydantic.config import JsonDict
 
 from graftbook.questions.schemas import Body
 
 Row = dict[str, Any]
-_FITMENT = {
+_FITMENT: JsonDict = {
     "component": "QB-3310",
     "position": "brake.front.left",
     "minutes": 55,

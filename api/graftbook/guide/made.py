@@ -17,6 +17,7 @@ import graftbook.checks
 from graftbook.catalogue.format.records import KINDS, Conditional, Record, Stated
 from graftbook.checks.brakes import rules
 from graftbook.checks.joints import corrosion
+from graftbook.checks.law import Law
 from graftbook.checks.verdict import Limit
 from graftbook.problems import Problem
 from graftbook.rulebook import sane
@@ -27,7 +28,7 @@ STARTER = Path(__file__).with_name("starter.csv")
 """A range to begin with: every kind of record, small enough to read."""
 
 
-def table(head: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
+def table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
     """A Markdown table; a bar inside a cell becomes a slash."""
     lines = [head, ("---",) * len(head), *rows]
     return "\n".join("| " + " | ".join(cell.replace("|", "/") for cell in line) + " |" for line in lines)
@@ -185,7 +186,7 @@ def limits_of_checks() -> list[tuple[str, Limit]]:
         for thing in vars(module).values():
             for limit in _limits_in(thing):
                 found.setdefault(limit, subject_of(module))
-    for law, category in ((law, c) for law in rules.Law for c in rules.CATEGORIES):
+    for law, category in ((law, c) for law in Law for c in rules.CATEGORIES):
         for limit in _limits_in(rules.brake_rule(law, category)):
             found.setdefault(limit, subject_of(rules))
     for environment in corrosion.GREATEST_DIFFERENCE_V:

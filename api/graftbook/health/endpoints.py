@@ -4,7 +4,6 @@ from typing import Literal
 
 from fastapi import APIRouter, Request
 from pydantic import BaseModel
-from sqlalchemy.exc import DBAPIError
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
@@ -57,7 +56,7 @@ def ready(service: ServiceDep) -> Response:
             )
         with service.engine.connect() as connection:
             revision = current_revision(connection)
-    except (DBAPIError, *UNREACHABLE) as error:
+    except UNREACHABLE as error:
         raise Unavailable("The database does not answer") from error
     return json_answer(
         {"status": "ready", "catalogue_revision": revision, "migration": present}, headers=KEEP_NOTHING

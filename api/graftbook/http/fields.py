@@ -6,9 +6,18 @@ Left to itself the library reads the day "0" as 1970-01-01 and the truth value 1
 import re
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
-from pydantic import AfterValidator, BeforeValidator, Field, Strict, StringConstraints, WithJsonSchema
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    GetCoreSchemaHandler,
+    Strict,
+    StringConstraints,
+    WithJsonSchema,
+)
+from pydantic_core import CoreSchema
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _PRINTING = r"^[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
@@ -49,6 +58,21 @@ def _tell_names(schema: dict[str, Any]) -> None:
     """Members are names too: left to itself the library only tells what those that are names hold."""
     schema["propertyNames"] = {"pattern": _PRINTING, "minLength": 1, "maxLength": LONGEST_WORD}
 
+
+class _NotNull:
+    """Takes the null out of what may be sent."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        schema = handler(source)
+        if schema["type"] != "nullable":
+            raise TypeError(f"{source} is never null")
+        sent: CoreSchema = schema["schema"]
+        return sent
+
+
+_Sent = TypeVar("_Sent")
+Unsaid = Annotated[_Sent | None, _NotNull()]
+"""None when it is left out; sent, it is never null."""
 
 LONGEST_WORD = 120
 

@@ -11,9 +11,9 @@ from starlette.routing import compile_path
 @lru_cache(maxsize=4)
 def _known(app: FastAPI) -> list[tuple[Pattern[str], frozenset[str]]]:
     return [
-        (compile_path(route.path)[0], frozenset(route.methods or ()))
+        (compile_path(path)[0], frozenset(route.methods or ()))
         for route in iter_route_contexts(app.routes)
-        if getattr(route, "path", None) and getattr(route, "methods", None)
+        if (path := getattr(route, "path", None)) and getattr(route, "methods", None)
     ]
 
 

@@ -85,7 +85,7 @@ class Guard:
         request_id = given.decode() if _GIVEN_ID.match(given) else secrets.token_hex(8)
         scope.setdefault("state", {})["request_id"] = request_id
         # A copy: the server must go on seeing HEAD, or it would wait for a body.
-        inner = scope | {"method": "GET"} if scope["method"] == "HEAD" else scope
+        inner = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
         seen = Seen(request_id, scope["method"])
         seen.asker = Asker(receive)
         token = entered(seen)

@@ -104,7 +104,7 @@ def _refusal(mistakes: dict[str, str], near: list[str]) -> InvalidRequest:
     detail = f"'{first['pointer']}': {first['message']}"
     if len(mistakes) > 1:
         detail += f" (and {len(mistakes) - 1} more)"
-    return InvalidRequest(detail, errors=errors, **({"near": near[:3]} if near else {}))
+    return InvalidRequest(detail, errors=errors, near=near[:3])
 
 
 def _known(request: Request) -> Known:

@@ -1,21 +1,42 @@
 """How single values are written in JSON: money, days, efforts, grades, severities."""
 
+from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
+from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion
 from graftbook.rulebook.model import Effort, Evidence, Grade, Severity
 
+GradeWord = Literal[
+    "no evidence", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
+]
 EFFORT_WORDS = {effort: effort.name.replace("_", " ") for effort in Effort}
 EFFORT_BY_WORD = {word: effort for effort, word in EFFORT_WORDS.items()}
-GRADE_WORDS = {grade: grade.name.replace("_", " ") for grade in Grade} | {Grade.none: "no evidence"}
+GRADE_WORDS: Mapping[Grade, GradeWord] = {
+    Grade.none: "no evidence",
+    Grade.hearsay: "hearsay",
+    Grade.parts_book: "parts book",
+    Grade.workshop_manual: "workshop manual",
+    Grade.measured: "measured",
+    Grade.trial_fitted: "trial fitted",
+    Grade.built_and_driven: "built and driven",
+}
 SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
 CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
     "November", "December",
 )  # fmt: skip
+
+
+@overload
+def money(minor: int) -> str: ...
+
+
+@overload
+def money(minor: int | None) -> str | None: ...
 
 
 def money(minor: int | None) -> str | None:
@@ -43,7 +64,7 @@ def minor_units(amount: Decimal) -> int:
 _CLAIMS_NOTHING = (Cause.wish, Cause.limit, Cause.pair, Cause.fact)
 
 
-def evidence_for(cause: Cause, grade: Grade) -> str | None:
+def evidence_for(cause: Cause, grade: Grade) -> GradeWord | None:
     """What is recorded for what a reason says; None for what needs no evidence: a wish, a limit, a pair."""
     return None if cause in _CLAIMS_NOTHING else GRADE_WORDS[grade]
 

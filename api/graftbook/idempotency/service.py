@@ -20,6 +20,7 @@ from typing import Any
 
 from sqlalchemy import BigInteger, Connection, Engine, cast, delete, func, insert, select, tuple_
 from sqlalchemy.engine import Row
+from sqlmodel import SQLModel
 
 from graftbook.database import reading
 from graftbook.idempotency.tables import AnsweredOnceRow
@@ -31,7 +32,7 @@ KEPT = timedelta(hours=24)
 FORGOTTEN_AT_ONCE = 100
 """Most old answers that one request takes out: it never waits long, and the table cannot grow for good."""
 
-_KEPT = AnsweredOnceRow.__table__
+_KEPT = SQLModel.metadata.tables[str(AnsweredOnceRow.__tablename__)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,8 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from graftbook.http.responses import JSON, json_bytes
+from graftbook.http.json_bytes import json_bytes
+from graftbook.http.responses import JSON
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.pdf import order_pdf
 from graftbook.orders.papers.xlsx import order_xlsx

@@ -1,10 +1,12 @@
 """What orders look like, for the OpenAPI document."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import Field
 
-from graftbook.questions.closures.schemas import CauseWord, GradeWord, MoneyOut, Out, OutcomeWord, VehicleOut
+from graftbook.http.values import GradeWord
+from graftbook.questions.closures.schemas import CauseWord, MoneyOut, Out, OutcomeWord, VehicleOut
 
 Fate = Literal["keep with the vehicle", "exchange", "scrap"]
 ReasonWord = Literal[
@@ -214,7 +216,7 @@ class OrderOut(Out):
     catalogue_revision: int
     currency: str
     vehicles: list[OrderVehicleOut]
-    lines: list[OrderLineOut]
+    lines: Sequence[OrderLineOut]
     suppliers: list[SupplierOrderOut]
     from_stock: list[FromStockOut]
     at_hand: list[AtHandOut]

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import partial
 from typing import Any
 
 from graftbook.catalogue.history.revisions import current_revision
@@ -22,6 +23,7 @@ from graftbook.orders.stock.stock import stock_for, stock_version
 from graftbook.problems import pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
+from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
@@ -45,7 +47,7 @@ class VehicleOrdered:
     asked: Asked
     answer: Answer
     solution: Solution
-    understood: Facts
+    understood: UnderstoodOut
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,7 @@ def vehicles_of(service: Service, body: OrderIn) -> list[tuple[str, Asked]]:
     bodies += [(f"/also/{i}", more, more.label) for i, more in enumerate(body.also)]
     for pointer, one, label in bodies:
         with pointing_at(pointer):
-            found = at_revision(service, one, lambda then, one=one: ask(then, one))
+            found = at_revision(service, one, partial(ask, body=one))
         asked.append((_label(label or found.chassis, [known for known, _ in asked]), found))
     return asked
 
@@ -308,7 +310,7 @@ def order_facts_for(service: Service, body: OrderIn) -> Facts:
         return facts_of(service, body, order_for(service, body, asked, date.today()))
 
 
-def closure_and_order(service: Service, body: ClosureIn) -> tuple[Facts, Facts | None]:
+def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Facts | None]:
     """The closure as facts, and its order unless there is no set, each with the whole time. Raises what `ask`
     raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))

@@ -40,7 +40,7 @@ class OrderListRow(SQLModel, table=True):
     __tablename__ = "order_list"
     __table_args__ = (one_of("state", "state", STATES), at_least("version", "version", 1))
     name: str = key()
-    state: str = Field("draft", max_length=20)
+    state: str = Field(default="draft", max_length=20)
     version: int = 1
     catalogue_revision: int
     made: datetime = Field(sa_column=Column(Moment, nullable=False, index=True))
@@ -58,7 +58,7 @@ class OrderLineRow(SQLModel, table=True):
     list: str = refers("order_list.name", primary=True, cascade=True)
     line: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
     component: str = refers("component.number")
-    supplier: str = Field("", sa_column=Column(NAME, nullable=False))
+    supplier: str = Field(default="", sa_column=Column(NAME, nullable=False))
     pieces: int
 
 
@@ -75,9 +75,9 @@ class OrderBookingRow(SQLModel, table=True):
     booking: int = Field(sa_column=Column(Integer, primary_key=True, autoincrement=False))
     at: datetime = Field(sa_column=Column(Moment, nullable=False))
     who: str = words()
-    supplier: str = Field("", sa_column=Column(NAME, nullable=False))
+    supplier: str = Field(default="", sa_column=Column(NAME, nullable=False))
     delivery_note: str = words()
-    note_key: str = Field("", sa_column=Column(NAME, nullable=False, index=True))
+    note_key: str = Field(default="", sa_column=Column(NAME, nullable=False, index=True))
     remark: str = words()
     accepted: str = words()
     taken_back: datetime | None = Field(default=None, sa_column=Column(Moment, nullable=True))

@@ -14,7 +14,7 @@ from graftbook.catalogue.compiling.book_names import BookNames
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.closure.search.deadline import NEVER, Deadline
-from graftbook.database import make_engine
+from graftbook.database import Source, make_engine
 from graftbook.process.background import Background
 from graftbook.process.limits import Gate, gates_of
 from graftbook.process.reasoning.reasoner import Reasoner
@@ -135,7 +135,7 @@ class Service:
     """Handed to every route; holds no session."""
 
     settings: Settings
-    engine: Engine | Connection
+    engine: Engine
     books: Books
     answers: AnswerCache = field(init=False)
     _names: OrderedDict[tuple[str, str, int], BookNames] = field(default_factory=OrderedDict)
@@ -147,10 +147,17 @@ class Service:
     background: Background = field(default_factory=Background)
     before_closing: list[Callable[[], None]] = field(default_factory=list)
     """What others do behind the answers with this database, and finish before it is let go."""
+    inside: Connection | None = None
+    """The transaction that questions are looked up in, where it is not the catalogue as it is."""
 
     def __post_init__(self) -> None:
         self.gates = self.gates or gates_of(self.settings)
         self.answers = AnswerCache(self.settings.answers_kept)
+
+    @property
+    def source(self) -> Source:
+        """What a question is looked up in: the catalogue as it is, as of a revision, or with an edit."""
+        return self.engine if self.inside is None else self.inside
 
     def close(self) -> None:
         """End what goes on behind the answers, and let go of the database."""
@@ -189,8 +196,8 @@ class Service:
         if revision is None:
             yield self
             return
-        with self.gates["past"].turn(), as_of(self.engine, revision, words) as connection:
-            yield replace(self, engine=connection, books=Books(connection, kept=2))
+        with self.gates["past"].turn(), as_of(self.source, revision, words) as connection:
+            yield replace(self, inside=connection, books=Books(connection, kept=2))
 
 
 def make_service(settings: Settings) -> Service:

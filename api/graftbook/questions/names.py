@@ -73,7 +73,7 @@ class Names:
         """
         if not self.beyond:
             return self._book
-        with reading(self._service.engine) as session:
+        with reading(self._service.source) as session:
             if book_revision(session, self._book.variant.name) != self._book.revision:
                 raise CatalogueMoved
             self.looked_beyond_at = current_revision(session.connection())
@@ -85,7 +85,7 @@ class Names:
         lacking = [word for word in lacking if word not in self._meant and word not in self.nobodys]
         if not lacking:
             return
-        with reading(self._service.engine) as session:
+        with reading(self._service.source) as session:
             meant = numbers_meant(session, lacking)
         self._settle(meant)
         self.nobodys |= {word for word in lacking if word not in self._meant}
@@ -109,7 +109,7 @@ class Names:
         self._looked_near += 1
         if self._looked_near > MOST_NEAR:
             return []
-        with reading(self._service.engine) as session:
+        with reading(self._service.source) as session:
             return numbers_near(session, word)
 
     def components(self, words: Iterable[str], pointer: str) -> frozenset[str]:
@@ -123,7 +123,7 @@ class Names:
         try:
             return self.of_book.flaw(word, pointer)
         except UnknownFlaw:
-            with reading(self._service.engine) as session:
+            with reading(self._service.source) as session:
                 elsewhere = find_flaw(session, word)
             if elsewhere is None:
                 raise
@@ -166,7 +166,7 @@ class Names:
         if wish.remedy_all is not None:
             where = self.of_book.section(wish.section, f"{pointer}/section") if wish.section else ""
             return RemedyFlaws(SEVERITY_BY_WORD[wish.remedy_all], where)
-        return ClearPosition(self.of_book.position(wish.clear, f"{pointer}/clear"))
+        return ClearPosition(self.of_book.position(wish.clear or "", f"{pointer}/clear"))
 
     def limits(self, limits: LimitsIn, pointer: str) -> Limits:
         """The limits."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
-from typing import Any, TypeVar
+from typing import Any, TypeVar, overload
 
 from graftbook.builds.stored.documents import specification_document
 from graftbook.catalogue.history.as_of_part import texts_in
@@ -110,12 +110,25 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     )
 
 
+@overload
+def at_revision(service: Service, body: AskIn, look_up: Callable[[Service], Asked]) -> Asked: ...
+
+
+@overload
 def at_revision(
     service: Service,
     body: AskIn,
     look_up: Callable[[Service], _Looked],
-    questions: Callable[[_Looked], Iterable[Asked]] = lambda asked: (asked,),
-) -> _Looked:
+    questions: Callable[[_Looked], Iterable[Asked]],
+) -> _Looked: ...
+
+
+def at_revision(
+    service: Service,
+    body: AskIn,
+    look_up: Callable[[Service], Any],
+    questions: Callable[[Any], Iterable[Asked]] = lambda asked: (asked,),
+) -> Any:
     """What `look_up` finds with the catalogue as of the revision that the body names.
 
     `questions` are those in what it finds. Where no later edit touched the rule book of any of them the
@@ -138,7 +151,7 @@ def at_revision(
 
 def _says_the_same(service: Service, asked: list[Asked], revision: int) -> bool:
     """Whether what these questions look up is what it was as of a revision."""
-    with reading(service.engine) as session:
+    with reading(service.source) as session:
         connection = session.connection()
         if current_revision(connection) == revision:
             return True
@@ -152,17 +165,18 @@ def _was_so_then(service: Service, problem: Problem, revision: int) -> bool:
     """Whether what is wrong now was wrong as of a revision too, as far as the present tells it."""
     if isinstance(problem, UnknownBuild | UnknownSpecification):
         return True
-    with reading(service.engine) as session:
+    with reading(service.source) as session:
         connection = session.connection()
         if current_revision(connection) == revision:
             return True
-        unknown = isinstance(problem, UnknownComponent)
-        return unknown and not components_changed_since(connection, [problem.name], revision)
+        if not isinstance(problem, UnknownComponent):
+            return False
+        return not components_changed_since(connection, [problem.name], revision)
 
 
 def present_revision(service: Service) -> int:
     """The catalogue's revision now."""
-    with reading(service.engine) as session:
+    with reading(service.source) as session:
         return current_revision(session.connection())
 
 
@@ -197,7 +211,7 @@ def _specification(service: Service, named: str, asked: VehicleAsked) -> dict[st
         number = int(version) if version.isascii() and version.isdigit() and len(version) < 10 else None
         if version and not number:
             raise UnknownSpecification(named)
-        found = specification_document(service.engine, name, number)
+        found = specification_document(service.source, name, number)
     if found["variants"] and asked.vehicle.variant not in found["variants"]:
         message = f"'{name}' is for {', '.join(found['variants'])}, not for {asked.vehicle.variant}"
         raise InvalidRequest(message, pointer="/specification")

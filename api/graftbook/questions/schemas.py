@@ -4,7 +4,7 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model_validator
 
-from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Word
+from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Unsaid, Word
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
@@ -32,8 +32,8 @@ class VehicleIn(Body):
         },
     )
 
-    build: Word = Field(None, description="name of a stored build; the other fields then add to it")
-    chassis: Word = Field(None, description="chassis number; gives the variant and the day built")
+    build: Unsaid[Word] = Field(None, description="name of a stored build; the other fields then add to it")
+    chassis: Unsaid[Word] = Field(None, description="chassis number; gives the variant and the day built")
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
     built: Day | None = Field(
         None, description="the day it was built; empty: estimated from the chassis number"
@@ -69,15 +69,17 @@ class WishIn(Body):
         }
     )
 
-    fit: Word = Field(None, description="fit this component (`position` and `quantity` may be given)")
-    position: Word = Field(None, description="with `fit`: at this position")
+    fit: Unsaid[Word] = Field(None, description="fit this component (`position` and `quantity` may be given)")
+    position: Unsaid[Word] = Field(None, description="with `fit`: at this position")
     quantity: Annotated[int, Strict(), Field(ge=1, le=1_000), WHOLE] = Field(
         1, description="with `fit` of a loose part; of several wishes for one the greatest counts"
     )
-    remedy: Word = Field(None, description="remedy this known flaw")
-    remedy_all: SeverityWord = Field(None, description="remedy every known flaw from this severity up")
-    section: Word = Field(None, description="with `remedy_all`: in this section only")
-    clear: Word = Field(None, description="leave this position empty")
+    remedy: Unsaid[Word] = Field(None, description="remedy this known flaw")
+    remedy_all: Unsaid[SeverityWord] = Field(
+        None, description="remedy every known flaw from this severity up"
+    )
+    section: Unsaid[Word] = Field(None, description="with `remedy_all`: in this section only")
+    clear: Unsaid[Word] = Field(None, description="leave this position empty")
 
     @model_validator(mode="after")
     def _is_one_wish(self) -> Self:

@@ -34,4 +34,4 @@ def taken(characteristics: Characteristics, kind: str) -> float | None:
     if kind != LOAD:
         return most
     time, recorded = characteristics.get(TIME), characteristics.get(SHARE)
-    return most * share_of(time and time.text, recorded and recorded.high)
+    return most * share_of(time.text if time else None, recorded.high if recorded else None)

@@ -19,15 +19,16 @@ def agrees(
     """
     if one is None or other is None:
         return None
-    if one.text is not None or other.text is not None:
+    low, high, other_low, other_high = one.low, one.high, other.low, other.high
+    if low is None or high is None or other_low is None or other_high is None:
         return _words_agree(one, comparator, other)
     if comparator is Comparator.equal:
-        return _near(one.low, other.low, margin) and _near(one.high, other.high, margin)
+        return _near(low, other_low, margin) and _near(high, other_high, margin)
     if comparator is Comparator.at_least:
-        return _not_below(one.low, other.high + margin)
+        return _not_below(low, other_high + margin)
     if comparator is Comparator.at_most:
-        return _not_below(other.low - margin, one.high)
-    return _not_below(one.low, other.low) and _not_below(other.high, one.high)
+        return _not_below(other_low - margin, high)
+    return _not_below(low, other_low) and _not_below(other_high, high)
 
 
 def has_all(characteristics: Mapping[str, Measure], wanted: Iterable[Wanted]) -> bool | None:

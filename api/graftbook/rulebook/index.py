@@ -1,12 +1,14 @@
 """The look-up tables of a rule book, built once per book and kept with it."""
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from functools import cached_property
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from graftbook.rulebook.model import (
     ALWAYS,
     Budget,
+    Claim,
     Companion,
     Conflict,
     Fitment,
@@ -18,6 +20,11 @@ from graftbook.rulebook.model import (
     When,
 )
 
+if TYPE_CHECKING:
+    from graftbook.rulebook.scope import Scope
+
+_Named = TypeVar("_Named", bound=Claim)
+
 MOST_REMEMBERED = 500_000
 """Numbers that the remembered chains of supersession hold together."""
 
@@ -27,9 +34,9 @@ class BookIndex:
 
     def __init__(self, book: RuleBook) -> None:
         self.book = book
-        self.scopes: dict = {}
+        self.scopes: dict[Hashable, Scope] = {}
         """The last scopes asked for; see `scope.scope_for`."""
-        self.notebook: dict = {}
+        self.notebook: dict[str, Any] = {}
         """What others work out about the book, kept as long as it is."""
         self.fitments_at: dict[str, list[Fitment]] = defaultdict(list)
         self.fitments_of: dict[str, list[Fitment]] = defaultdict(list)
@@ -209,7 +216,7 @@ def preferred_fitment(fitment: Fitment) -> tuple[int, int, str]:
     return (fitment.effort, fitment.minutes, fitment.name)
 
 
-def by_name(records: Iterable) -> list:
+def by_name(records: Iterable[_Named]) -> list[_Named]:
     """Records in name order, so that no answer depends on the order of rows."""
     return sorted(records, key=lambda record: record.name)
 

@@ -8,7 +8,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from graftbook.rulebook.balance import given, taken
 from graftbook.rulebook.compare import has_all
@@ -23,6 +23,7 @@ from graftbook.rulebook.model import (
     RuleBook,
     Side,
     Vehicle,
+    Wanted,
 )
 from graftbook.rulebook.units import Measure
 
@@ -101,7 +102,7 @@ class Scope:
         self._options: dict[str, dict[str | None, Option]] = {}
         self._serving: dict[str, tuple[Fit, ...]] = {}
         self._places: dict[str, tuple[Fit, ...]] = {}
-        self.notebook: dict = {}
+        self.notebook: dict[str, Any] = {}
         """What others work out about this vehicle as it stands, kept as long as the scope."""
 
     def with_on_the_bench(self, number: str) -> "Scope":
@@ -281,7 +282,7 @@ class Scope:
     def _filled(self, position: str) -> list[Fit]:
         return [Fit(position, n) for n in self.options(position) if n is not None]
 
-    def has(self, fit: Fit, having: Iterable) -> bool | None:
+    def has(self, fit: Fit, having: Iterable[Wanted]) -> bool | None:
         """Whether the component has the wanted values; None when one is not recorded."""
         component = self.component(fit.component)
         return has_all(component.characteristics, having) if component else None

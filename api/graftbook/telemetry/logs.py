@@ -50,9 +50,8 @@ class JsonLines(logging.Formatter):
         super().__init__()
         self._words = words
         # No line tells thread, process or task: looking them up is a third of a record's cost.
-        logging.logThreads = logging.logProcesses = logging.logMultiprocessing = logging.logAsyncioTasks = (
-            False
-        )
+        for looked_up in ("logThreads", "logProcesses", "logMultiprocessing", "logAsyncioTasks"):
+            setattr(logging, looked_up, False)
 
     def format(self, record: logging.LogRecord) -> str:
         facts = self.facts(record)
@@ -69,7 +68,7 @@ class JsonLines(logging.Formatter):
         }
         given = getattr(record, "facts", None)
         if given is not None:
-            return facts | given
+            return {**facts, **given}
         facts["event"] = _writable(facts["event"])
         if (request := current()) is not None:
             facts["request_id"] = request.request_id

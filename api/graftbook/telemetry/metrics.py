@@ -6,6 +6,7 @@ With several worker processes `PROMETHEUS_MULTIPROC_DIR` names a folder where ea
 
 import os
 from pathlib import Path
+from typing import Final
 
 from prometheus_client import (
     CONTENT_TYPE_LATEST,
@@ -22,7 +23,7 @@ MEDIA_TYPE = CONTENT_TYPE_LATEST
 FOLDER = "PROMETHEUS_MULTIPROC_DIR"
 
 _REGISTRY = CollectorRegistry()
-_TOGETHER = "livesum"
+_TOGETHER: Final = "livesum"
 
 REQUESTS = Histogram(
     "graftbook_request_seconds",
@@ -100,9 +101,9 @@ def exposition() -> bytes:
     if not folder:
         return generate_latest(_REGISTRY)
     for pid in _gone(Path(folder)):
-        mark_process_dead(pid)
+        mark_process_dead(pid)  # type: ignore[no-untyped-call]  # the library gives it no types
     together = CollectorRegistry()
-    MultiProcessCollector(together)
+    MultiProcessCollector(together)  # type: ignore[no-untyped-call]  # the library gives it no types
     return generate_latest(together)
 
 

@@ -3,19 +3,18 @@
 from typing import Any
 
 import orjson
-from sqlalchemy import Engine
 from sqlmodel import Session
 
 from graftbook.builds.stored import store
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.catalogue.compiling.book_names import near_names
-from graftbook.database import in_utc, reading
+from graftbook.database import Source, in_utc, reading
 from graftbook.problems import UnknownBuild, UnknownSpecification
 
 Facts = dict[str, Any]
 
 
-def build_document(engine: Engine, name: str) -> Facts:
+def build_document(engine: Source, name: str) -> Facts:
     """A build as facts. Raises UnknownBuild."""
     with reading(engine) as session:
         return build_in(session, name)
@@ -44,7 +43,7 @@ def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> 
     }
 
 
-def specification_document(engine: Engine, name: str, version: int | None = None) -> Facts:
+def specification_document(engine: Source, name: str, version: int | None = None) -> Facts:
     """One version of a specification (the latest when None). Raises UnknownSpecification."""
     with reading(engine) as session:
         return specification_in(session, name, version)

@@ -23,7 +23,7 @@ class BuildRow(SQLModel, table=True):
     __table_args__ = (at_least("version", "version", 1),)
     name: str = key()
     variant: str = refers("variant.name")
-    chassis: str = Field("", max_length=20)
+    chassis: str = Field(default="", max_length=20)
     built: date | None = None
     options: str = words()
     decided: str = words("[]")

@@ -6,13 +6,13 @@ from collections import OrderedDict
 from collections.abc import Iterable
 from concurrent.futures import Future
 
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection
 
 from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.nearest import names_near
-from graftbook.database import reading
+from graftbook.database import Source, reading
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook.model import RuleBook
 
@@ -27,7 +27,7 @@ class Books:
     book was there or being compiled already, and was not; `compiled` counts compilations.
     """
 
-    def __init__(self, engine: Engine | Connection, kept: int = 64) -> None:
+    def __init__(self, engine: Source, kept: int = 64) -> None:
         self._engine = engine
         self._kept = kept
         self._books: OrderedDict[_Key, Future[RuleBook]] = OrderedDict()

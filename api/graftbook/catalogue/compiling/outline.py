@@ -23,7 +23,7 @@ class Outline:
 def outline_of(session: Session, variant: str) -> Outline:
     """The outline of a variant that there is."""
 
-    def names(query: Select) -> tuple[str, ...]:
+    def names(query: Select[str]) -> tuple[str, ...]:
         return tuple(session.connection().execute(query).scalars())
 
     own, section = table("variant").c, table("section").c

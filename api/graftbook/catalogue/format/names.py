@@ -86,7 +86,7 @@ def name_of(record: r.Record) -> str:
             return record.name or offer_name(record.supplier, record.component, record.valid_from)
         case r.ExchangeRateRecord():
             return exchange_rate_name(record.currency, record.valid_from)
-    return str(record.name)
+    return str(vars(record)["name"])
 
 
 def chassis_parts(chassis: str) -> tuple[str, int]:

@@ -8,7 +8,7 @@ and with the records of theirs that were changed since, not with the catalogue.
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection
 
 from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.history.as_of_part import Part
@@ -18,14 +18,14 @@ from graftbook.catalogue.history.snapshots import objects_in
 from graftbook.catalogue.loading.load import Load, Report
 from graftbook.catalogue.loading.removing import let_go_elsewhere
 from graftbook.catalogue.loading.scratch import scratch
-from graftbook.database import reading
+from graftbook.database import Source, reading
 from graftbook.problems import TooFarBack, UnknownRevision
 
 MOST_CHANGES = 50_000
 
 
 @contextmanager
-def as_of(engine: Engine, revision: int, words: Iterable[str]) -> Iterator[Connection]:
+def as_of(engine: Source, revision: int, words: Iterable[str]) -> Iterator[Connection]:
     """A connection that sees the catalogue as of a revision, as far as these words can ask for it.
 
     `words`: every text of the question. The ranges of the chassis numbers among them are whole there, and

@@ -163,7 +163,7 @@ class Part:
         held = select(component.c.number).where(component.c.number.in_(listed(now, self._strings)))
         self._numbers |= set(now.execute(held).scalars())
         self._numbers |= self._strings & self._changed["component"].keys()
-        self._numbers |= {row.get("component") for row in self._facts_then()} - {None}
+        self._numbers |= {row["component"] for row in self._facts_then() if row.get("component") is not None}
         before: set[str] = set()
         while before != self._numbers:
             before = set(self._numbers)

@@ -26,13 +26,13 @@ def _without_rate(connection: Connection, currency: str) -> Iterator[Finding]:
     offer, rate = table("offer"), table("exchange_rate")
     known = select(rate.c.name).where(rate.c.currency == offer.c.currency).exists()
     query = (
-        select(offer.c.currency, func.count().label("count"), func.min(offer.c.name).label("name"))
+        select(offer.c.currency, func.count().label("offers"), func.min(offer.c.name).label("name"))
         .where(offer.c.currency.not_in(("", currency)), ~known)
         .group_by(offer.c.currency)
         .order_by(offer.c.currency)
     )
     for row in connection.execute(query):
-        more = f" and {row.count - 1} more" if row.count > 1 else ""
+        more = f" and {row.offers - 1} more" if row.offers > 1 else ""
         sentence = f"the offer {row.name}{more} is in {row.currency}, which has no exchange rate"
         yield Finding(Wrong.no_rate, (row.currency, row.name), sentence)
 

@@ -84,7 +84,7 @@ class Looked:
         place = self.book.positions.get(position)
         sides = self.index.pairs[place.pair] if place and place.pair else ()
         held = {f.position for f in self.index.fitments_of[number] if scope.holds(f)}
-        return {position: number} | {side: number for side in sides if side in held}
+        return {place: number for place in (position, *sides) if place == position or place in held}
 
     def rules_against(self, scope: Scope, wish: Wish) -> tuple[str, ...] | None:
         """The rules that together make one wish impossible; None where that was not found in time."""

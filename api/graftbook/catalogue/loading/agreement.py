@@ -37,11 +37,13 @@ def _twins(connection: Connection) -> Iterator[Mistake]:
 
 def _spans(connection: Connection) -> Iterator[Mistake]:
     span = table("chassis_span")
-    in_order = {"partition_by": span.c.prefix, "order_by": (span.c.first_serial, span.c.variant)}
+    each, by = span.c.prefix, (span.c.first_serial, span.c.variant)
     before = select(
-        span,
-        func.max(span.c.last_serial).over(**in_order, rows=(None, -1)).label("last_before"),
-        func.lag(span.c.variant).over(**in_order).label("variant_before"),
+        *span.c,
+        func.max(span.c.last_serial)
+        .over(partition_by=each, order_by=by, rows=(None, -1))
+        .label("last_before"),
+        func.lag(span.c.variant).over(partition_by=each, order_by=by).label("variant_before"),
     ).subquery()
     query = select(before).where(before.c.first_serial <= before.c.last_before).limit(MOST)
     for row in connection.execute(query).all():
@@ -54,13 +56,18 @@ def _spans(connection: Connection) -> Iterator[Mistake]:
 def _pairs(connection: Connection) -> Iterator[Mistake]:
     position, condition = table("position"), table("condition")
     query = (
-        select(position.c.pair, condition.c.range, func.min(position.c.name).label("name"), func.count())
+        select(
+            position.c.pair,
+            condition.c.range,
+            func.min(position.c.name).label("name"),
+            func.count().label("sides"),
+        )
         .join(condition, condition.c.id == position.c.condition_id)
         .where(position.c.pair != "")
         .group_by(condition.c.range, position.c.pair)
     )
     rows = connection.execute(query).all()
-    for row in (row for row in rows if row.count == 1):
+    for row in (row for row in rows if row.sides == 1):
         others = [other.pair for other in rows if other.range == row.range and other.pair != row.pair]
         near = hint(likest(row.pair, others))
         message = f"no other position has the pair '{row.pair}'; a pair needs two{near}"

@@ -73,7 +73,7 @@ def options_asked_for(connection: Connection) -> dict[str, set[str]]:
     return found
 
 
-def _grouped(connection: Connection, query: Select[tuple[str, str, str]]) -> _Named:
+def _grouped(connection: Connection, query: Select[str, str, str]) -> _Named:
     found: _Named = defaultdict(lambda: defaultdict(list))
     for range_name, used, record in connection.execute(query.order_by(query.selected_columns[2])):
         if range_name is not None:

@@ -1,6 +1,6 @@
 """Settling a load's conditions: which range each belongs to, and for which variants it holds."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import groupby
 from typing import Any
 
@@ -9,7 +9,14 @@ from sqlalchemy import BigInteger, Column, Connection, MetaData, Table, delete, 
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.loading.references import is_broken
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table, write
-from graftbook.catalogue.store.conditions import VariantFacts, content_id, holds_for, split, unknown_words
+from graftbook.catalogue.store.conditions import (
+    Columns,
+    VariantFacts,
+    content_id,
+    holds_for,
+    split,
+    unknown_words,
+)
 from graftbook.catalogue.store.nearest import hint, likest
 
 _REMAP = Table(
@@ -73,13 +80,13 @@ def _give_ranges(connection: Connection) -> Iterator[Mistake]:
         remap.append({"old": row["id"], "new": given["id"]})
     if remap:
         _move(connection, remap)
-    for row in connection.execute(_of_unknown_range()).all():
-        if not is_broken(connection, "range", row.range):
-            near = hint(likest(row.range, ranges))
-            yield from _on_records(connection, row.id, "range", f"there is no range '{row.range}'{near}")
+    for lost in connection.execute(_of_unknown_range()).all():
+        if not is_broken(connection, "range", lost.range):
+            near = hint(likest(lost.range, ranges))
+            yield from _on_records(connection, lost.id, "range", f"there is no range '{lost.range}'{near}")
 
 
-def _range_of(connection: Connection, row: Mapping[str, Any], ranges: list[str]) -> str | None:
+def _range_of(connection: Connection, row: Columns, ranges: list[str]) -> str | None:
     """The only range, or the one that all the named variants belong to."""
     if len(ranges) == 1:
         return ranges[0]
@@ -129,7 +136,7 @@ def _spell_out(connection: Connection, ranges_before: set[str]) -> Iterator[Mist
             yield from _spell(connection, row, variants)
 
 
-def _spell(connection: Connection, row: Mapping[str, Any], variants: list[VariantFacts]) -> Iterator[Mistake]:
+def _spell(connection: Connection, row: Columns, variants: list[VariantFacts]) -> Iterator[Mistake]:
     wrong = unknown_words(row, variants)
     holding = [{"variant": v.name, "condition_id": row["id"]} for v in variants if holds_for(row, v)]
     if holding:

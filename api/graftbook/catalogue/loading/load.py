@@ -284,7 +284,8 @@ class Load:
 
     def _clear_spans(self, named: list[tuple[str, Placed]]) -> None:
         """The chassis spans that a load gives for a variant replace all that it had."""
-        variants = {placed.record.variant: placed.place for _, placed in named}
+        spans = ((placed.record, placed.place) for _, placed in named)
+        variants = {span.variant: place for span, place in spans if isinstance(span, r.ChassisSpanRecord)}
         known = staged(self.connection, (SPANS_OF,), list(variants))
         new = {name: place for name, place in variants.items() if name not in known}
         if self.keeps_images:

@@ -10,6 +10,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.history.snapshots import key_of, remember
 from graftbook.catalogue.loading.staging import SPANS_OF, listed, stage, table
+from graftbook.catalogue.store.conditions import Columns
 from graftbook.catalogue.store.tables import CLAIMS
 
 MOST = 200
@@ -92,7 +93,7 @@ def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
                 connection.execute(delete(holder).where(key.parent.in_(listed(connection, names))))
 
 
-def _owner(connection: Connection, holder: Table, row: Mapping[str, Any]) -> str:
+def _owner(connection: Connection, holder: Table, row: Columns) -> str:
     """A row in words: `companion 'disc-hub'`, `build 'red-van'`."""
     if "claim" in holder.c:
         claim = table("claim")

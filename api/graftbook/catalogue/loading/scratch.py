@@ -1,7 +1,8 @@
 """A database of its own, in memory: what is worked out there waits for nobody and lets nobody wait."""
 
+import sqlite3
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -24,13 +25,20 @@ def scratch() -> Iterator[Connection]:
     engine = make_engine("sqlite://")
     try:
         with engine.connect() as connection:
-            raw = connection.connection.dbapi_connection
+            raw = _driver(connection)
             with _lock, _shape().connect() as empty:
-                empty.connection.dbapi_connection.backup(raw)  # type: ignore[union-attr]
-            raw.execute("PRAGMA foreign_keys = OFF").close()  # type: ignore[union-attr]
+                _driver(empty).backup(raw)
+            raw.execute("PRAGMA foreign_keys = OFF").close()
             yield connection
     finally:
         engine.dispose()
+
+
+def _driver(connection: Connection) -> sqlite3.Connection:
+    driver = connection.connection.dbapi_connection
+    if not isinstance(driver, sqlite3.Connection):
+        raise TypeError("the connection is closed, or not of SQLite")
+    return driver
 
 
 def _shape() -> Engine:
@@ -42,7 +50,7 @@ def _shape() -> Engine:
     return _empty[tables]
 
 
-def put(scratched: Connection, table: str, rows: list[Mapping[Any, Any]]) -> None:
+def put(scratched: Connection, table: str, rows: Sequence[Mapping[Any, Any]]) -> None:
     """Rows as they were read from the table of the same name; those that are there already stay."""
     if rows:
         into = SQLModel.metadata.tables[table]

@@ -6,10 +6,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from sqlalchemy import RowMapping
+
 from graftbook.catalogue.format.names import chassis_parts
 from graftbook.catalogue.format.records import Conditional
 from graftbook.catalogue.format.sheets import near
 from graftbook.rulebook.model import ALWAYS, When
+
+Columns = Mapping[str, Any] | RowMapping
+"""A row by the names of its columns."""
 
 LISTS = ("variants", "generations", "bodies", "engines", "drives", "markets", "options", "without")
 TEXTS = ("steering", "chassis_from", "chassis_to")
@@ -48,13 +53,13 @@ def row_of(record: Conditional) -> dict[str, Any]:
     return {"id": content_id(row), **row}
 
 
-def content_id(row: Mapping[str, Any]) -> int:
+def content_id(row: Columns) -> int:
     """A number of 63 bits made of a condition's content: the same content, the same number."""
     content = json.dumps([row[column] for column in COLUMNS], default=str)
     return int.from_bytes(hashlib.sha256(content.encode()).digest()[:8]) >> 1
 
 
-def when_of(row: Mapping[str, Any]) -> When:
+def when_of(row: Columns) -> When:
     """The part of a condition that the single vehicle decides."""
     bound = row["chassis_from"] or row["chassis_to"]
     if not (bound or row["built_from"] or row["built_to"] or row["options"] or row["without"]):
@@ -85,7 +90,7 @@ class VariantFacts:
     prefixes: frozenset[str]
 
 
-def holds_for(row: Mapping[str, Any], variant: VariantFacts) -> bool:
+def holds_for(row: Columns, variant: VariantFacts) -> bool:
     """Whether the variant's part of a condition holds: some vehicle of the variant may meet it."""
     for column, field in DECIDED.items():
         if row[column] and getattr(variant, field) not in split(row[column]):
@@ -105,7 +110,7 @@ def _hint(word: str, known: set[str]) -> str:
     return near(word, known) or listed
 
 
-def unknown_words(row: Mapping[str, Any], variants: Sequence[VariantFacts]) -> list[tuple[str, str]]:
+def unknown_words(row: Columns, variants: Sequence[VariantFacts]) -> list[tuple[str, str]]:
     """(column, what is wrong) for every value of a condition that no variant of the range has."""
     found: list[tuple[str, str]] = []
     for column, field in DECIDED.items():

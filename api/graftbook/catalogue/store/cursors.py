@@ -19,10 +19,11 @@ def read_cursor(cursor: str, search: dict[str, Any], count: int) -> list[str]:
     """The sort values of a cursor. Raises InvalidCursor unless this search gave it out."""
     try:
         text = base64.urlsafe_b64decode(cursor.encode() + b"=" * (-len(cursor) % 4))
-        mark, *after = json.loads(text)
+        mark, *told = json.loads(text)
     except (ValueError, TypeError, binascii.Error, UnicodeError):
         raise InvalidCursor("take the cursor from the answer before, unchanged") from None
-    if mark != _mark(search) or len(after) != count or not all(isinstance(value, str) for value in after):
+    after = [value for value in told if isinstance(value, str)]
+    if mark != _mark(search) or not len(told) == len(after) == count:
         raise InvalidCursor("this cursor belongs to another search; begin without one")
     return after
 

@@ -7,7 +7,7 @@ something else, so whatever is kept or compared under a number carries the epoch
 import secrets
 
 from sqlalchemy import CheckConstraint, Connection, insert, select, update
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field, SQLModel, col
 
 import graftbook.database  # noqa: F401  (sets the naming convention before the first table)
 
@@ -25,12 +25,12 @@ class EpochRow(SQLModel, table=True):
 
 def epoch_of(connection: Connection) -> str:
     """The name of this history; empty in a database that was never given one."""
-    return connection.execute(select(EpochRow.__table__.c.name)).scalar() or ""
+    return connection.execute(select(col(EpochRow.name))).scalar() or ""
 
 
 def begin_epoch(connection: Connection) -> str:
     """From here on it is another history. Returns its name."""
-    name, rows = secrets.token_hex(LENGTH // 2), EpochRow.__table__
-    if not connection.execute(update(rows).values(name=name)).rowcount:
-        connection.execute(insert(rows).values(number=1, name=name))
+    name = secrets.token_hex(LENGTH // 2)
+    if not connection.execute(update(EpochRow).values(name=name)).rowcount:
+        connection.execute(insert(EpochRow).values(number=1, name=name))
     return name

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
+from functools import partial
 from typing import Any
 
 from rapidfuzz import process
@@ -177,10 +178,14 @@ def numbers_meant(session: Session, numbers: Iterable[str]) -> dict[str, list[st
     for row in connection.execute(query.order_by(component.number)):
         known.setdefault(row.typed, []).append(row.number)
     return {
-        number: sorted(known[key], key=lambda one, number=number: (one != number, one))
+        number: sorted(known[key], key=partial(_itself_first, number))
         for number, key in typed.items()
         if key in known
     }
+
+
+def _itself_first(number: str, one: str) -> tuple[bool, str]:
+    return one != number, one
 
 
 def numbers_as_typed(session: Session, numbers: list[str]) -> dict[str, str]:

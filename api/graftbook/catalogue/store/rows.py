@@ -9,7 +9,6 @@ from graftbook.catalogue.format.kind_rules import Absurd, KindRules
 from graftbook.catalogue.format.money import minor
 from graftbook.catalogue.format.names import as_typed, chassis_parts, name_of, sort_key, words_of
 from graftbook.catalogue.format.validation import read_wanted
-from graftbook.catalogue.store import tables as t
 from graftbook.catalogue.store.buying import TO_ROW
 from graftbook.catalogue.store.conditions import joined, row_of
 from graftbook.rulebook.sane import inside
@@ -18,6 +17,9 @@ from graftbook.rulebook.units import Measure, NotAMeasure, read_amount, read_mea
 Row = dict[str, Any]
 Rows = dict[str, list[Row]]
 """Rows by table name."""
+
+_CLAIMING = r.Stated | r.CharacteristicRecord | r.SupersessionRecord
+"""The records that state something of vehicles, with evidence."""
 
 _OPEN: Row = {"low": None, "high": None, "text": None}
 
@@ -65,7 +67,7 @@ def rows_of(record: r.Record, kinds: KindRules) -> Rows:
         condition = row_of(record)
         rows["condition"].append(condition)
     name = name_of(record)
-    if record.kind_of_record in t.CLAIMS:
+    if isinstance(record, _CLAIMING):
         stated = isinstance(record, r.Stated)
         rows["claim"].append(
             {

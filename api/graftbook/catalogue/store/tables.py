@@ -8,6 +8,7 @@ large the catalogue is.
 """
 
 from datetime import UTC, date, datetime
+from typing import Any
 
 from sqlalchemy import (
     BigInteger,
@@ -45,7 +46,7 @@ CLAIMS = (
 """The kinds of record that state something."""
 
 
-def _condition(*, optional: bool) -> object:
+def _condition(*, optional: bool) -> Any:
     return refers("condition.id", optional=optional, type_=BigInteger)
 
 
@@ -73,7 +74,7 @@ class RecordChangeRow(SQLModel, table=True):
     kind: str = Field(sa_column=Column(String(40), primary_key=True))
     name: str = key(CLAIM_NAME)
     revision: int = refers("revision.number", primary=True, type_=Integer)
-    before: str | None = Field(None, sa_column=Column(Text))
+    before: str | None = Field(default=None, sa_column=Column(Text))
 
 
 class RangeRow(SQLModel, table=True):
@@ -177,12 +178,12 @@ class ConditionRow(SQLModel, table=True):
     bodies: str = words()
     engines: str = words()
     drives: str = words()
-    steering: str = Field("", max_length=5)
+    steering: str = Field(default="", max_length=5)
     markets: str = words()
     options: str = words()
     without: str = words()
-    chassis_from: str = Field("", max_length=20)
-    chassis_to: str = Field("", max_length=20)
+    chassis_from: str = Field(default="", max_length=20)
+    chassis_to: str = Field(default="", max_length=20)
     built_from: date | None = None
     built_to: date | None = None
 
@@ -205,9 +206,9 @@ class PositionRow(SQLModel, table=True):
     section: str = refers("section.name")
     title: str = words()
     essential: bool = True
-    side: str = Field("", max_length=5)
-    pair: str = Field("", sa_column=Column(NAME, nullable=False))
-    circuit: str = Field("", sa_column=Column(NAME, nullable=False))
+    side: str = Field(default="", max_length=5)
+    pair: str = Field(default="", sa_column=Column(NAME, nullable=False))
+    circuit: str = Field(default="", sa_column=Column(NAME, nullable=False))
     order: int = 0
     condition_id: int = _condition(optional=False)
 
@@ -237,10 +238,10 @@ class ComponentRow(SQLModel, table=True):
     name: str = words()
     section: str = refers("section.name", index=False)
     origin: str = Field(max_length=20)
-    supply: str = Field("current", max_length=20)
-    price: int | None = Field(None, sa_column=Column(BigInteger))
-    deposit: int = Field(0, sa_column=Column(BigInteger, nullable=False))
-    mass: str = Field("", max_length=60)
+    supply: str = Field(default="current", max_length=20)
+    price: int | None = Field(default=None, sa_column=Column(BigInteger))
+    deposit: int = Field(default=0, sa_column=Column(BigInteger, nullable=False))
+    mass: str = Field(default="", max_length=60)
     mass_kg: float | None = None
     pack: int = 1
     hazard: str = words()
@@ -249,7 +250,7 @@ class ComponentRow(SQLModel, table=True):
     note: str = words()
     typed: str = Field(sa_column=Column(NAME, nullable=False, index=True))
     sort_key: str = Field(sa_column=Column(SORT_KEY, nullable=False))
-    effort: str = Field("direct", max_length=20)
+    effort: str = Field(default="direct", max_length=20)
     minutes: int = 0
 
 
@@ -316,7 +317,7 @@ class FitmentRow(SQLModel, table=True):
     claim: str = refers("claim.name", primary=True, cascade=True)
     component: str = refers("component.number")
     position: str = refers("position.name")
-    effort: str = Field("direct", max_length=20)
+    effort: str = Field(default="direct", max_length=20)
     quantity: int = 1
     minutes: int = 0
     from_new: bool = False
@@ -390,8 +391,8 @@ class CompanionAlternativeRow(SQLModel, table=True):
     quantity: int = 1
     empty: bool = False
     amount: float | None = None
-    amount_written: str = Field("", max_length=60)
-    goes_on: str = Field("", max_length=6)
+    amount_written: str = Field(default="", max_length=60)
+    goes_on: str = Field(default="", max_length=6)
     goes_in: str | None = refers("position.name", optional=True)
 
 
@@ -435,7 +436,7 @@ class JointRow(SQLModel, table=True):
     other_position: str = refers("position.name")
     other_kind: str = refers("characteristic_kind.name")
     margin: float = 0.0
-    margin_written: str = Field("", max_length=60)
+    margin_written: str = Field(default="", max_length=60)
     reason: str = words()
 
 
@@ -445,7 +446,7 @@ class BudgetRow(SQLModel, table=True):
     __tablename__ = "budget"
     __table_args__ = (CheckConstraint("usable > 0 AND usable <= 100000", name="usable"),)
     claim: str = refers("claim.name", primary=True, cascade=True)
-    circuit: str = Field("", sa_column=Column(NAME, nullable=False))
+    circuit: str = Field(default="", sa_column=Column(NAME, nullable=False))
     supply: str = refers("characteristic_kind.name")
     demand: str = refers("characteristic_kind.name")
     usable: int = 100_000

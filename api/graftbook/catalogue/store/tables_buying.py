@@ -42,7 +42,7 @@ class SupplierRow(SQLModel, table=True):
     carriage_free_from: int | None = _money(optional=True)
     least_order: int = _money()
     lead_days: int = 0
-    market: str = Field("", sa_column=Column(NAME, nullable=False))
+    market: str = Field(default="", sa_column=Column(NAME, nullable=False))
     note: str = words()
 
 
@@ -63,7 +63,7 @@ class OfferRow(SQLModel, table=True):
     supplier: str = refers("supplier.name")
     component: str = refers("component.number")
     price: int = _money()
-    currency: str = Field("", max_length=3)
+    currency: str = Field(default="", max_length=3)
     pack: int = 1
     least: int = 1
     lead_days: int | None = None

@@ -19,7 +19,7 @@ class PrecedenceRow(SQLModel, table=True):
     claim: str = refers("claim.name", primary=True, cascade=True)
     position: str = refers("position.name")
     other_position: str = refers("position.name")
-    work: str = Field("fitting", max_length=10)
+    work: str = Field(default="fitting", max_length=10)
     reason: str = words()
 
 
@@ -38,7 +38,7 @@ class AccessRow(SQLModel, table=True):
     component: str | None = refers("component.number", optional=True)
     other_position: str = refers("position.name")
     other_component: str | None = refers("component.number", optional=True)
-    state: str = Field("off", max_length=20)
+    state: str = Field(default="off", max_length=20)
     opening: str = words()
     closing: str = words()
     reason: str = words()
@@ -56,9 +56,9 @@ class TighteningRow(SQLModel, table=True):
     torque: str = Field(max_length=60)
     torque_low: float
     torque_high: float
-    angle: str = Field("", max_length=60)
+    angle: str = Field(default="", max_length=60)
     angle_low: float | None = None
     angle_high: float | None = None
-    again_after: str = Field("", max_length=60)
+    again_after: str = Field(default="", max_length=60)
     again_after_low: float | None = None
     again_after_high: float | None = None

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 from decimal import Decimal
 from itertools import groupby
-from typing import Any
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, select, tuple_
 
@@ -18,6 +18,7 @@ from graftbook.catalogue.store.conditions import COLUMNS, LISTS, split
 BATCH = 2000
 
 _Values = dict[str, Any]
+_Kind = TypeVar("_Kind", bound=r.Record)
 
 
 def records_of(connection: Connection, kind: type[r.Record]) -> Iterator[r.Record]:
@@ -28,14 +29,17 @@ def records_of(connection: Connection, kind: type[r.Record]) -> Iterator[r.Recor
 
 
 def records_named(
-    connection: Connection, kind: type[r.Record], names: Any, most: int | None = None
-) -> list[r.Record]:
+    connection: Connection, kind: type[_Kind], names: Any, most: int | None = None
+) -> list[_Kind]:
     """The records of one kind whose names are in a select, by name, at most so many."""
     rows = table(kind.kind_of_record)
     (key,) = rows.primary_key
     batch = list(connection.execute(select(rows).where(key.in_(names)).order_by(key).limit(most)))
     made = _MAKERS[kind.kind_of_record](connection, batch)
-    return [kind.model_construct(**_with_defaults(kind, values)) for values in made]
+    return [
+        kind.model_construct(**_with_defaults(kind, values))  # type: ignore[misc]  # pydantic's plugin forgets the kind
+        for values in made
+    ]
 
 
 def spans_of(connection: Connection, variants: Any) -> list[r.Record]:

@@ -1,6 +1,7 @@
 """How a lift lets the vehicle stand: its height, headlamps and castor, and how soon it tips sideways."""
 
 import math
+from functools import partial
 
 from graftbook.checks.bounds import Bound, at_least
 from graftbook.checks.chassis.suspension import lift_m, recorded_lift_m
@@ -77,13 +78,13 @@ def _height_limit(fitted: Fitted, permitted_m: float) -> Limit:
 
 def _lifts(before: Fitted, after: Fitted) -> tuple[Figure, ...]:
     """What each end is lifted, as figures."""
-    ends = [(axle, on_both(before, after, lambda r, a=axle: lift_m(r, a))) for axle in ("front", "rear")]
+    ends = [(axle, on_both(before, after, partial(lift_m, axle=axle))) for axle in ("front", "rear")]
     return tuple(figure(f"{axle} lift", end.before, end.after, "mm") for axle, end in ends)
 
 
 def _pitch(reading: Reading) -> float:
-    lifts = [recorded_lift_m(reading, axle) for axle in ("front", "rear")]
-    return pitch_rad(*lifts, reading.fact("wheelbase"))
+    front, rear = (recorded_lift_m(reading, axle) for axle in ("front", "rear"))
+    return pitch_rad(front, rear, reading.fact("wheelbase"))
 
 
 def headlamp_aim(before: Fitted, after: Fitted) -> Finding:

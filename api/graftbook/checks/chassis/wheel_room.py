@@ -73,7 +73,7 @@ def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
             missing = ("today's wheel or tyre data",)
         wanting = (*sides.wanting, *room.wanting) or ("today's wheel or tyre is not recorded in full",)
         impossible = (*sides.impossible, *room.impossible)
-        none = BothSides(None, None, missing, wanting, sides.used, impossible)
+        none: BothSides[float] = BothSides(None, None, missing, wanting, sides.used, impossible)
         return undetermined(check, what, none, limit)
     moved = BothSides(0.0, sides.after - sides.before, (), (), sides.used)
     return against(

@@ -6,6 +6,7 @@ the grip of both together, and none by more than the engine sends.
 """
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from math import pi
 
 from graftbook.checks.driveline.gearing import GRIP, circumference_m, driven_axles, efficiency, gears
@@ -117,12 +118,12 @@ def _rated_parts(fitted: Fitted) -> Iterator[tuple[str, Torque]]:
     yield "transfer", transfer_nm
     for axle in driven_axles(fitted):
         shaft = f"propshaft.{axle}"
-        yield shaft, lambda r, shaft=shaft: propshaft_nm(r, shaft)
+        yield shaft, partial(propshaft_nm, position=shaft)
         for place in (f"gears.{axle}", f"diff.{axle}"):
-            yield place, lambda r, axle=axle: axle_nm(r, axle)
+            yield place, partial(axle_nm, axle=axle)
     if "front" in driven_axles(fitted):
         for side in ("left", "right"):
-            yield f"freewheel.{side}", lambda r, side=side: half_shaft_nm(r, f"halfshaft.front.{side}")
+            yield f"freewheel.{side}", partial(half_shaft_nm, position=f"halfshaft.front.{side}")
 
 
 IN_ANY_GEAR = ("clutch", "gearbox", "overdrive")
@@ -148,13 +149,14 @@ def links(reading: Reading) -> dict[str, float]:
 def weakest_link(before: Fitted, after: Fitted) -> Finding:
     """The link that carries the greatest part of its rating, with the ranking."""
     sides = on_both(before, after, links)
-    if sides.after is None:
+    now = sides.after
+    if now is None:
         return undetermined("driveline.weakest_link", "the weakest link", sides, TORQUE)
     was = sides.before or {}
-    names = sorted(was.keys() | sides.after.keys(), key=lambda p: (-sides.after.get(p, 0.0), p))
-    ranking = tuple(figure(after.title(p), was.get(p), sides.after.get(p), "%") for p in names)
+    names = sorted(was.keys() | now.keys(), key=lambda p: (-now.get(p, 0.0), p))
+    ranking = tuple(figure(after.title(p), was.get(p), now.get(p), "%") for p in names)
     weakest = names[0]
-    load = sides.after[weakest]
+    load = now[weakest]
     earlier = min(was, key=lambda p: (-was[p], p)) if was else weakest
     text = (
         f"The weakest link {_where(weakest)} is the {after.title(weakest)}, at {load:.0%} of what it carries"

@@ -26,7 +26,7 @@ GREATEST_AREA_MM2 = 120.0
 
 def gauge_diameter_m(gauge: int) -> float:
     """ASTM B258: d = 0.127 mm x 92^((36 - n) / 39); 1/0 is 0, 4/0 is -3."""
-    return 0.127e-3 * 92 ** ((36 - gauge) / 39)
+    return 0.127e-3 * math.pow(92, (36 - gauge) / 39)
 
 
 def gauge_area_m2(gauge: int) -> float:

@@ -150,11 +150,11 @@ def _unknown_place(fitted: Fitted, other: str, position: str) -> Finding:
 
 def _unlike(fitted: Fitted, one: str, other: str) -> bool:
     """Whether both sides are fitted and are not known to be one metal with one coating."""
-    sides = fitted.component(one), fitted.component(other)
-    if None in sides:
+    here, there = fitted.component(one), fitted.component(other)
+    if here is None or there is None:
         return False
     kinds = ("material", "coating")
-    first, second = ([c.characteristics.get(kind) for kind in kinds] for c in sides)
+    first, second = ([c.characteristics.get(kind) for kind in kinds] for c in (here, there))
     return None in first or first != second
 
 

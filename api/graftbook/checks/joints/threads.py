@@ -61,10 +61,10 @@ def thread(name: str) -> Thread:
         turns = TURNS_PER_INCH[series][list(FRACTIONS).index(size)]
         return Thread(FRACTIONS[size] * INCH, INCH / turns, 55 if series in WHITWORTH else 60)
     if match := INCHES.match(text):
-        diameter = FRACTIONS.get(match.group(1)) or INCH_NUMBERS.get(match.group(1))
-        if diameter:
+        inches = FRACTIONS.get(match.group(1)) or INCH_NUMBERS.get(match.group(1))
+        if inches:
             return Thread(
-                diameter * INCH, INCH / int(match.group(2)), 55 if match.group(3) in WHITWORTH else 60
+                inches * INCH, INCH / int(match.group(2)), 55 if match.group(3) in WHITWORTH else 60
             )
     raise ValueError(f"the thread '{name}' is not known")
 

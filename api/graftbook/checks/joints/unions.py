@@ -1,7 +1,9 @@
 """Unions: threads and flares that look alike and must not be mixed, of pipes, hoses and wheel studs."""
 
+from typing import Any
+
 from graftbook.checks.findings import undetermined
-from graftbook.checks.fitted import Fitted, Reading, on_both
+from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.joints.threads import mixing, thread
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict
 
@@ -125,7 +127,9 @@ def seat(before: Fitted, after: Fitted) -> Finding:
     return _finding("unions.seat", sentence, verdict, sides, SEAT, "Fit nuts with the wheel's seat.")
 
 
-def _finding(check: str, sentence: str, verdict: Verdict, sides, limit: Limit, mend: str) -> Finding:
+def _finding(
+    check: str, sentence: str, verdict: Verdict, sides: BothSides[Any], limit: Limit, mend: str
+) -> Finding:
     return Finding(
         check=check,
         subject="unions",

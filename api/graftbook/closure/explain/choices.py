@@ -30,7 +30,7 @@ def next_best(problem: Problem, solved: Solved, reasons: dict[str, Reason]) -> d
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
         if not place.startswith(LOOSE) and count_choices(propagation, found, place, reason) > 1
     ]
-    others = {}
+    others: dict[str, tuple[Other, ...]] = {}
     asked = chosen if solved.elimination else chosen[:MOST_ASKED]
     with suppress(OutOfTime):
         for place in asked:

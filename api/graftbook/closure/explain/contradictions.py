@@ -200,7 +200,8 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
     every further one.
     """
     left = list(blame.switches)
-    found, groups = [], []
+    found: list[Contradiction] = []
+    groups: list[frozenset[Switch]] = []
     most = MOST_WORK // (1 + len(blame.problem.demands))
     while len(found) < MOST_CONTRADICTIONS and (not found or blame.contradicts(left)):
         if found and blame.checks > most:

@@ -1,11 +1,11 @@
 """What an answer must also say: flaws, what was already so, what is advised, what is not determined."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import Cause, FlawNote, Note, Unconfirmed
 from graftbook.closure.verify import Broken, FinishedSet, short_of
 from graftbook.closure.words import phrases
-from graftbook.rulebook.model import Claim, Companion, Flaw
+from graftbook.rulebook.model import Budget, Claim, Companion, Conflict, Flaw, Joint
 from graftbook.rulebook.scope import Fit, Scope
 
 
@@ -16,7 +16,7 @@ def flaws_of_today(scope: Scope) -> list[tuple[Flaw, Fit]]:
 
 def _of_today(scope: Scope) -> tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]]:
     """Flaws of what is fitted today: those that show, and those that an add-on of today holds off."""
-    found = scope.notebook.get("flaws today")
+    found: tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]] | None = scope.notebook.get("flaws today")
     if found is None:
         index, today = scope.index, FinishedSet(scope, {})
         flawed = index.serving_any(index.flaws_of)
@@ -33,7 +33,8 @@ def flaw_notes(
     finished: FinishedSet,
 ) -> tuple[tuple[FlawNote, ...], tuple[FlawNote, ...], tuple[FlawNote, ...]]:
     """Flaws gone, left from today, and brought by what is new or by an add-on that goes."""
-    gone, left = [], []
+    gone: list[FlawNote] = []
+    left: list[FlawNote] = []
     showing, held = _of_today(finished.scope)
     for flaw, fit in showing:
         (left if _shows(finished, flaw, fit) else gone).append(_flaw_note(flaw, fit))
@@ -65,7 +66,7 @@ def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:
 
 def broken_today(scope: Scope) -> list[Broken]:
     """Every rule that the vehicle breaks as it stands; found once a scope."""
-    found = scope.notebook.get("broken today")
+    found: list[Broken] | None = scope.notebook.get("broken today")
     if found is None:
         found = scope.notebook["broken today"] = _find_broken_today(scope)
     return found
@@ -95,7 +96,7 @@ def _find_broken_today(scope: Scope) -> list[Broken]:
 def already_so(finished: FinishedSet) -> Iterator[Note]:
     """Rules broken today that the set neither touches nor mends."""
     for broken in broken_today(finished.scope):
-        if broken.cause is Cause.budget:
+        if isinstance(broken.claim, Budget):
             still = not finished.touches(broken.claim)
         else:
             still = all(finished.sits(fit) for fit in broken.fits)
@@ -145,12 +146,18 @@ def not_determined(finished: FinishedSet) -> Iterator[Note]:
     yield from (found[key] for key in sorted(found))
 
 
-def _note(found: dict, cause: Cause, claim: Claim, fits: tuple[Fit, ...], missing: tuple[str, ...]) -> None:
+def _note(
+    found: dict[tuple[Cause, str], Note],
+    cause: Cause,
+    claim: Joint | Conflict | Budget,
+    fits: tuple[Fit, ...],
+    missing: tuple[str, ...],
+) -> None:
     positions = tuple(sorted({fit.position for fit in fits}))
     found.setdefault((cause, claim.name), Note(cause, claim.name, claim.reason, positions, missing))
 
 
-def _missing(scope: Scope, wanted: list[tuple[str, Fit]] | tuple) -> tuple[str, ...]:
+def _missing(scope: Scope, wanted: Iterable[tuple[str, Fit]]) -> tuple[str, ...]:
     return tuple(
         phrases.missing(scope.book, kind, fit)
         for kind, fit in wanted
@@ -158,7 +165,7 @@ def _missing(scope: Scope, wanted: list[tuple[str, Fit]] | tuple) -> tuple[str, 
     )
 
 
-def _silent_in_budgets(finished: FinishedSet) -> Iterator[tuple]:
+def _silent_in_budgets(finished: FinishedSet) -> Iterator[tuple[Budget, tuple[Fit, ...]]]:
     """Budgets of a circuit in which something changed, with the components that record neither kind."""
     scope = finished.scope
     budgets = {b.name: b for p in finished.changed for b in scope.index.budgets_at.get(p, ()) if b.circuit}

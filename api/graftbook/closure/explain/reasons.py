@@ -19,7 +19,13 @@ from graftbook.closure.verify import InternalError
 from graftbook.rulebook.model import Grade
 from graftbook.rulebook.scope import Fit
 
-WEIGHT = {How.asked: 0, How.needs: 1, How.still_needs: 2, How.makes_way: 3, How.together: 4}
+WEIGHT: Mapping[How | None, int] = {
+    How.asked: 0,
+    How.needs: 1,
+    How.still_needs: 2,
+    How.makes_way: 3,
+    How.together: 4,
+}
 """Which of equally short reasons is told first."""
 
 
@@ -47,10 +53,14 @@ class Link:
     demand: Demand | None = None
 
     @property
-    def order(self) -> tuple:
+    def order(self) -> tuple[int, int, str, str, str, str]:
         because = self.because
         weight = WEIGHT.get(because.how, 5) + (because.cause in (Cause.budget, Cause.joint))
         return (weight, -self.pieces, because.name, because.parent, because.asking, self.place)
+
+
+_Heap = list[tuple[int, tuple[int, int, str, str, str, str], int, Link]]
+"""Links by depth, by their order, and in the order in which they came."""
 
 
 class Unexplained(InternalError):
@@ -108,7 +118,7 @@ class Explanation:
         for links in self.links.values():
             for link in links:
                 onward[link.because.parent].append(link)
-        waiting: tuple[list, list, list] = ([], [], [])
+        waiting: tuple[_Heap, _Heap, _Heap] = ([], [], [])
         reasons: dict[str, Reason] = {}
         numbers = count()
 

@@ -44,7 +44,7 @@ class _Tried:
     fit: FitComponent | None = None
 
     @property
-    def sort_key(self) -> tuple:
+    def sort_key(self) -> tuple[int, int, int, int, int, tuple[str, ...], str]:
         t = self.totals
         return (
             len(self.gives_up),
@@ -158,7 +158,7 @@ def _replaced(
     wish = next((w for w in question.wishes if w.name == switch[1]), None)
     if not isinstance(wish, FitComponent):
         return None
-    best: tuple[tuple, Totals, str, FitComponent] | None = None
+    best: tuple[tuple[int, int, int, str], Totals, str, FitComponent] | None = None
     for position, number in list(_siblings(scope, question, wish))[:most]:
         others = tuple(w for w in question.wishes if w is not wish)
         fit = FitComponent(number, position)

@@ -85,7 +85,7 @@ def _pass_over(model: Model, problem: Problem, found: Found, best: Found) -> Non
     if not _each_change_counts(problem):
         return
     new = [Fit(p, c) for p, c in best.values.items() if c != problem.scope.today.get(p)]
-    has_it_all = [~model.literal(fit) for fit in new]
+    has_it_all = [~model.literals[fit] for fit in new]
     for place in problem.positions:
         if not any(fit.position == place for fit in new):
             model.model.add_bool_or([*has_it_all, model.literal(problem.scope.today_fit(place))])

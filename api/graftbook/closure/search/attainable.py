@@ -50,8 +50,8 @@ def _switch(model: Model, demands: list[Demand]) -> Any:
     """A variable that may be true only where every demand of a wish is met."""
     switch = model.model.new_bool_var("")
     for demand in demands:
-        when = [model.literal(fit) for fit in demand.when]
-        if any(literal is None for literal in when):
+        when = [literal for fit in demand.when if (literal := model.literal(fit)) is not None]
+        if len(when) < len(demand.when):
             continue
         met = [literal for fit in demand.one_of if (literal := model.literal(fit)) is not None]
         model.model.add_bool_or([~switch, *(~literal for literal in when), *met])

@@ -16,13 +16,13 @@ Not more: with twelve digits the solver called a possible question impossible.
 
 def scale_of(scope: Scope, budget: Budget) -> float:
     """Whole units in one SI unit: the same for every question to the book."""
-    scales = scope.index.notebook.setdefault("budget scales", {})
+    scales: dict[str, float] = scope.index.notebook.setdefault("budget scales", {})
     if budget.name not in scales:
         greatest = 1e-9
         for component in scope.book.components.values():
             for kind in (budget.supply_kind, budget.demand_kind):
                 measure = component.characteristics.get(kind)
-                if measure is not None and measure.high is not None:
+                if measure is not None and measure.low is not None and measure.high is not None:
                     greatest = max(greatest, abs(measure.low), abs(measure.high))
         scales[budget.name] = 10.0 ** (_DIGITS - math.ceil(math.log10(greatest)))
     return scales[budget.name]

@@ -109,8 +109,8 @@ class Model:
         return found
 
     def _add_demand(self, number: int, demand: Demand) -> None:
-        when = [self.literal(fit) for fit in demand.when]
-        if any(literal is None for literal in when):
+        when = [literal for fit in demand.when if (literal := self.literal(fit)) is not None]
+        if len(when) < len(demand.when):
             return
         when = [literal for literal in when if literal is not self.true]
         one_of = [literal for fit in demand.one_of if (literal := self.literal(fit)) is not None]
@@ -123,7 +123,9 @@ class Model:
             self._add_orders(number, own, when, one_of)
         self.model.add_bool_or([*(~literal for literal in when), *one_of, *(v for _, v in own)])
 
-    def _add_orders(self, number: int, own: list, when: list, one_of: list) -> None:
+    def _add_orders(
+        self, number: int, own: list[tuple[LooseNeed, Any]], when: list[Any], one_of: list[Any]
+    ) -> None:
         """Loose parts are ordered for a demand only when it binds and nothing fitted meets it."""
         self.orders[number] = own
         self.model.add_at_most_one([v for _, v in own])
@@ -212,8 +214,8 @@ class Model:
 
     def _all_of(self, fits: Sequence[Fit]) -> Any | None:
         """A literal that is true when all fits are there; None when that is impossible."""
-        literals = [self.literal(fit) for fit in fits]
-        if any(literal is None for literal in literals):
+        literals = [literal for fit in fits if (literal := self.literal(fit)) is not None]
+        if len(literals) < len(fits):
             return None
         literals = [literal for literal in literals if literal is not self.true]
         if not literals:
@@ -272,7 +274,9 @@ class Model:
         for (component, _), by_quantity in shared.items():
             self._cost_shared(terms, component, by_quantity)
 
-    def _cost_shared(self, terms: dict[str, Terms], component: str, by_quantity: dict[int, list]) -> None:
+    def _cost_shared(
+        self, terms: dict[str, Terms], component: str, by_quantity: dict[int, list[Any]]
+    ) -> None:
         """One serves all: a step for each quantity asked for, which all greater ones include."""
         before, above = 0, sorted(by_quantity)
         for place, quantity in enumerate(above):
@@ -345,8 +349,9 @@ class Model:
     def best(self, seconds: float, unique: bool = True) -> Found:
         """The best set; with `unique`, ties are broken. Raises Unsolvable and OutOfTime."""
         until = self.problem.deadline.within(seconds)
-        found = None
-        for stage in self.packed(self.ordered_criteria()) or [[]]:
+        first, *further = self.packed(self.ordered_criteria()) or [[]]
+        found = self._minimised(first, until, None)
+        for stage in further:
             found = self._minimised(stage, until, found)
         if unique and self._has_equal(found, until):
             for stage in self.packed(self._ties()):
@@ -395,7 +400,7 @@ class Model:
         _, status = self._run(other, until)
         if status == cp().UNKNOWN:
             raise until.over(found, 0.0)
-        return status != cp().INFEASIBLE
+        return bool(status != cp().INFEASIBLE)
 
     def unlike(self, found: Found) -> list[Any]:
         """Literals of which one is true in every other set, and none in this one."""

@@ -83,7 +83,8 @@ class Packed:
                 word, weight = self._weights[name]
                 cells[(word, *at)] += weight * figure
         for at in table.forbidden:
-            cells[(slice(None), *at)] = NEVER
+            in_each_word: tuple[slice | int, ...] = (slice(None), *at)
+            cells[in_each_word] = NEVER
         if table.bans is not None:
             cells[:, table.bans] = NEVER
 
@@ -177,8 +178,9 @@ class Packed:
 def _digits(names: Sequence[str], most: Mapping[str, int]) -> dict[str, tuple[int, int]]:
     """Criterion → its word and its weight in it: the last criterion of a word weighs 1. Raises TooWide."""
     found: dict[str, tuple[int, int]] = {}
-    word, inside, size = 0, [], 1
+    inside: list[str] = []
     words: list[list[str]] = []
+    size = 1
     for name in names:
         if size * (most[name] + 1) >= DIGITS:
             words.append(inside)
@@ -229,7 +231,8 @@ def _read_off(table: Table, variable: int, lead: int, values: list[int]) -> Tabl
 def least(cells: Cells, axis: int) -> Cells:
     """The least cost along a variable's axis (0 is the first variable), compared word by word."""
     if len(cells) == 1:
-        return cells.min(axis=axis + 1)
+        only: Cells = cells.min(axis=axis + 1)
+        return only
     upper = cells[0].min(axis=axis, keepdims=True)
     lower = np.where(cells[0] == upper, cells[1], NEVER).min(axis=axis)
     return np.stack((upper.squeeze(axis), lower))

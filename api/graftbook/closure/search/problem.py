@@ -12,6 +12,9 @@ from graftbook.rulebook.scope import Fit, Scope, loose_fit
 Switch = tuple[Cause, str]
 """A whole wish, limit or rule: what can be blamed or given up."""
 
+DemandKey = tuple[Cause, str, str, tuple[Fit, ...]]
+"""What a demand is told apart by: cause, name, part and when."""
+
 
 @dataclass(frozen=True, slots=True)
 class LooseNeed:
@@ -55,7 +58,7 @@ class Demand:
         return (self.cause, self.name)
 
     @property
-    def key(self) -> tuple:
+    def key(self) -> DemandKey:
         return (self.cause, self.name, self.part, self.when)
 
     @property
@@ -69,7 +72,7 @@ class Demand:
         return "rules" if self.one_serves_all else ""
 
     @property
-    def sort_key(self) -> tuple:
+    def sort_key(self) -> tuple[Cause, str, str, tuple[tuple[str, str], ...]]:
         return (self.cause, self.name, self.part, tuple((p, c or "") for p, c in self.when))
 
 
@@ -159,8 +162,8 @@ class Problem:
     def switches(self) -> Iterator[Switch]:
         """Every wish, limit and rule that takes part, each once, in a stable order."""
         seen: dict[Switch, None] = {}
-        for item in (*self.demands, *self.budgets):
-            seen.setdefault(item.switch)
+        for switch in (*(d.switch for d in self.demands), *(use.switch for use in self.budgets)):
+            seen.setdefault(switch)
         if self.question.limits.price_at_most is not None:
             seen.setdefault(CEILING)
         return iter(sorted(seen))
@@ -176,7 +179,7 @@ class Found:
     values: dict[str, str | None]
     orders: dict[int, LooseNeed] = field(default_factory=dict)
 
-    def key(self) -> tuple:
+    def key(self) -> tuple[object, ...]:
         return (tuple(sorted(self.values.items(), key=str)), tuple(sorted(self.orders.items())))
 
 

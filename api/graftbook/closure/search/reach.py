@@ -8,19 +8,28 @@ breaks nothing and makes nothing dearer.
 
 from collections import deque
 from collections.abc import Iterable, Iterator
+from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
 from graftbook.closure.search.budgets import at_risk, budget_use, improving_fits
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.closure.search.limits import broken_limits
-from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem, Regret, severity_weight
+from graftbook.closure.search.problem import (
+    BudgetUse,
+    Demand,
+    DemandKey,
+    LooseNeed,
+    Problem,
+    Regret,
+    severity_weight,
+)
 from graftbook.closure.search.supply import add_on_fits
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.search.wishes import demands_of
 from graftbook.closure.words import phrases
 from graftbook.rulebook.compare import agrees
-from graftbook.rulebook.model import Budget, Companion, Conflict, Joint
+from graftbook.rulebook.model import Budget, Companion, Conflict, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit
 
 MOST_FITS = 20_000
@@ -61,8 +70,8 @@ class _Reach:
         self.deadline = deadline
         self.reached: dict[str, set[str | None]] = {}
         self.waiting: deque[Fit] = deque()
-        self.demands: dict[tuple, Demand] = {}
-        self.regrets: dict[tuple, Regret] = {}
+        self.demands: dict[DemandKey, Demand] = {}
+        self.regrets: dict[tuple[str, tuple[Fit, ...]], Regret] = {}
         self.budgets: dict[str, Budget] = {}
         self.extras: set[str] = set()
         self.count = self.ways = 0
@@ -153,7 +162,7 @@ class _Reach:
     def follow_wish(self, wish: Wish) -> None:
         for demand in demands_of(self.scope, wish):
             for fit in demand.one_of:
-                if fit.is_loose:
+                if fit.is_loose and fit.component is not None:
                     self.extras.add(fit.component)
             self.add_demand(demand)
             for fit in demand.when:  # a flaw's component may go: anything may take its place
@@ -288,6 +297,14 @@ class _Reach:
 # Grounding, shared with the reading of a finished set ------------------------------------------
 
 
+@overload
+def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: Literal[True]) -> Demand: ...
+
+
+@overload
+def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> Demand | None: ...
+
+
 def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> Demand | None:
     """The demand of a companion rule for its component in one place.
 
@@ -319,7 +336,7 @@ def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> De
 
 def held_today_by(scope: Scope, position: str) -> list[Demand]:
     """The demands of what stays that hold today with the help of what sits in the position."""
-    known = scope.notebook.setdefault("held today", {})
+    known: dict[str, list[Demand]] = scope.notebook.setdefault("held today", {})
     found = known.get(position)
     if found is None:
         found = known[position] = list(_find_held_today_by(scope, scope.today_fit(position)))
@@ -341,9 +358,9 @@ def _find_held_today_by(scope: Scope, today: Fit) -> Iterator[Demand]:
                 yield demand
 
 
-def conflicts_touching(scope: Scope, fit: Fit) -> list[tuple]:
+def conflicts_touching(scope: Scope, fit: Fit) -> list[tuple[Conflict, Side, Side]]:
     """The conflicts with a side that may speak of this fit, in name order."""
-    found = []
+    found: list[tuple[Conflict, Side, Side]] = []
     for number in scope.names(fit):
         found += scope.index.conflicts_of.get(number, ())
     if fit.component is not None:

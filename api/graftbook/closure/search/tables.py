@@ -240,7 +240,7 @@ class Tables:
                 cost = fit_cost(scope, Fit(place, next(iter(domain))))._asdict()
                 self._cost_event(None, {name: figure for name, figure in cost.items() if figure})
                 continue
-            costs = {}
+            costs: dict[tuple[int, ...], dict[str, int]] = {}
             for value, at in self.index_of[place].items():
                 cost = fit_cost(scope, Fit(place, value))._asdict()
                 if spent := {name: figure for name, figure in cost.items() if figure}:
@@ -353,8 +353,9 @@ class Tables:
             names = (here, now) if before is None else (before, here, now)
             self.tables.append(Priced(names, bans=bans[0] if before is None else bans))
             before = now
-        short = [(at,) for at, state in enumerate(chain.states[-1]) if state == TOO_LITTLE]
-        self.tables.append(Priced((now,), forbidden=short))
+        table = Priced((now,))
+        table.forbidden = [(at,) for at, state in enumerate(chain.states[-1]) if state == TOO_LITTLE]
+        self.tables.append(table)
 
 
 ENOUGH, TOO_LITTLE = "enough", "too little"

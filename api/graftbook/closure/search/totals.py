@@ -160,7 +160,7 @@ def score(problem: Problem, found: Found) -> tuple[int, ...]:
     return tuple(figures)
 
 
-def tie_key(problem: Problem, found: Found) -> tuple:
+def tie_key(problem: Problem, found: Found) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
     """Decides between sets that cost the same: fewer loose pieces, then smaller numbers first."""
     pieces = sum(loose_quantities(problem, found).values())
     values = tuple(found.values[place] or "" for place in problem.domains)
@@ -170,7 +170,8 @@ def tie_key(problem: Problem, found: Found) -> tuple:
 
 def figure(totals: Totals, criterion: Criterion) -> int:
     """One criterion's figure."""
-    return getattr(totals, criterion.name)
+    found: int = getattr(totals, criterion.name)
+    return found
 
 
 def difference(one: Totals, other: Totals) -> Difference:

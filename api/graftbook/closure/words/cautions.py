@@ -53,7 +53,7 @@ def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loos
     found = [caution for section in sections for caution in section_cautions(book, section)]
     order = list(dict.fromkeys(BY_WORD.values()))
     sentences = sorted(set(found), key=order.index)
-    if any(item.effort is Effort.cutting for item in (*changes, *loose)):
+    if Effort.cutting in {*(c.effort for c in changes), *(part.effort for part in loose)}:
         sentences.append(CUTTING)
     numbers = [c.component for c in changes if c.component] + [part.component for part in loose]
     return (*sentences, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))

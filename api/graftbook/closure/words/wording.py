@@ -52,18 +52,24 @@ EFFORT_WORDS = {
 def headline(answer: Answer) -> str:
     """The outcome in one line."""
     match answer.outcome:
-        case Outcome.proved if answer.nothing_wished and not answer.solution.changes:
-            return "Nothing is wished, so nothing changes."
-        case Outcome.proved if not answer.solution.changes and not answer.solution.loose:
-            return "Nothing needs to change: the vehicle fulfils this as it stands."
         case Outcome.proved:
-            return f"Proved: the best of all sets that fulfil this. {costs(answer.solution.totals)}"
+            return _proved(answer)
         case Outcome.impossible:
             return "Impossible, proved: no set fulfils all of this."
         case Outcome.not_proved:
             return _not_proved(answer)
         case Outcome.too_large:
             return "These wishes reach more of the vehicle than can be reasoned over; ask for less at once."
+
+
+def _proved(answer: Answer) -> str:
+    if answer.solution is None:
+        raise ValueError("proved the best, and there is no set")
+    if answer.nothing_wished and not answer.solution.changes:
+        return "Nothing is wished, so nothing changes."
+    if not answer.solution.changes and not answer.solution.loose:
+        return "Nothing needs to change: the vehicle fulfils this as it stands."
+    return f"Proved: the best of all sets that fulfil this. {costs(answer.solution.totals)}"
 
 
 def _not_proved(answer: Answer) -> str:

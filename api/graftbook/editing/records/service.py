@@ -125,7 +125,7 @@ def patch_record(
         raise PreconditionFailed("Read the record again and change what you then see")
     if len(state.rows) != 1:
         raise InvalidRequest(f"This {kind_words(kind)} has {len(state.rows)} rows; send all of them with PUT")
-    merged = {field: value for field, value in (state.rows[0] | patch).items() if value is not None}
+    merged = {field: value for field, value in {**state.rows[0], **patch}.items() if value is not None}
     as_read = None if if_match is None else state.etag
     return put_record(engine, kind, name, [merged], as_read, author, dry_run=dry_run)
 

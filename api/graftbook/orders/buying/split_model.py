@@ -173,7 +173,7 @@ class SplitModel:
         solver, status = self._run(until)
         if status != cp().OPTIMAL:
             return None
-        least = round(solver.objective_value)
+        least: int = round(solver.objective_value)
         self.model.add(counted <= least)
         self._hint_all(solver)
         return least

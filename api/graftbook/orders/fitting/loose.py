@@ -158,7 +158,10 @@ def with_loose(found: Sequence, sharing: Sharing) -> Sequence:
             uses = [replace(use, goes_on="") for use in uses]
         ordered = tuple(sorted(uses, key=lambda use: (rank[use.goes_on], use.component)))
         cautions = dict.fromkeys((*job.cautions, *(c for use in ordered for c in use.cautions)))
-        work = "removing" if job.fitting is None else "fitting"
-        minutes = (getattr(job, work) or 0) + sum(use.minutes for use in ordered)
-        jobs[name] = replace(job, loose=ordered, cautions=tuple(cautions), **{work: minutes})
+        job = replace(job, loose=ordered, cautions=tuple(cautions))
+        minutes = sum(use.minutes for use in ordered)
+        if job.fitting is None:
+            jobs[name] = replace(job, removing=(job.removing or 0) + minutes)
+        else:
+            jobs[name] = replace(job, fitting=job.fitting + minutes)
     return replace(found, jobs=jobs, sections=section_times(jobs, found.steps))

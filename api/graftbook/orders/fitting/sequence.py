@@ -224,7 +224,8 @@ class _Waits:
 
         Only steps of one kind of work can wait for each other: no record lets a removal wait for a fitting.
         """
-        circles, given_up = [], []
+        circles: list[Circle] = []
+        given_up: list[Before] = []
         for work in Work:
             pairs = sorted((f.job, t.job) for f, t in self.records if f.work is t.work is work)
             for group in circles_in(pairs):

@@ -4,6 +4,7 @@ from datetime import date
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, ConfigDict, Field, Strict, StringConstraints
+from pydantic.config import JsonDict
 
 from graftbook.builds.schemas import Remark, Slug
 from graftbook.http.fields import LONGEST_WORD, WHOLE, Day, Truth, Word
@@ -57,7 +58,7 @@ class SubstituteIn(Body):
 
 DoubtWord = Literal["too many", "given up", "part of a pack", "other supplier", "booked before"]
 NoteNumber = Annotated[Remark, AfterValidator(one_line), StringConstraints(max_length=LONGEST_WORD)]
-BOOKING = {"line": 1, "received": 1, "unit": "pieces"}
+BOOKING: JsonDict = {"line": 1, "received": 1, "unit": "pieces"}
 
 
 class SentIn(Body):

@@ -61,7 +61,7 @@ def delete_list(session: Session, name: str, version: int) -> bool:
 def lines_of(session: Session, name: str) -> list[OrderLineRow]:
     """What is ordered, by line."""
     query = select(OrderLineRow).where(OrderLineRow.list == name)
-    return list(session.exec(query.order_by(OrderLineRow.line)))
+    return list(session.exec(query.order_by(col(OrderLineRow.line))))
 
 
 def put_lines(session: Session, name: str, lines: Sequence[Mapping[str, Any]]) -> None:

@@ -11,7 +11,7 @@ from itertools import groupby
 from unicodedata import category
 
 import pymupdf_fonts
-from reportlab.pdfbase.pdfmetrics import getFont, registerFont, stringWidth
+from reportlab.pdfbase.pdfmetrics import registerFont, stringWidth
 from reportlab.pdfbase.ttfonts import TTFont
 
 from graftbook.orders.papers.text import REPLACEMENT
@@ -28,8 +28,9 @@ FILES = {REGULAR: "notos", BOLD: "notosbo", OTHER[REGULAR]: "figo", OTHER[BOLD]:
 @cache
 def letters(font: str) -> frozenset[str]:
     """The letters that a font can show; registers the font when it is asked for first."""
-    registerFont(TTFont(font, io.BytesIO(pymupdf_fonts.fontbuffers[FILES[font]]())))
-    return frozenset(map(chr, getFont(font).face.charToGlyph))
+    known = TTFont(font, io.BytesIO(pymupdf_fonts.fontbuffers[FILES[font]]()))
+    registerFont(known)
+    return frozenset(map(chr, known.face.charToGlyph))
 
 
 def runs(text: str, font: str) -> Iterator[tuple[str, str]]:
@@ -50,4 +51,4 @@ def _instead_of(letter: str) -> str:
 
 def width(text: str, font: str, size: float) -> float:
     """Points that a line takes."""
-    return sum(stringWidth(piece, name, size) for name, piece in runs(text, font))
+    return sum(float(stringWidth(piece, name, size)) for name, piece in runs(text, font))

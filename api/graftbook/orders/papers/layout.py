@@ -85,12 +85,12 @@ class _Counted(Canvas):
         self._kept: list[dict[str, Any]] = []
         stamp = TimeStamp(invariant=1)
         made = (paper.day or date(2000, 1, 1)).timetuple()
-        stamp.lt, stamp.YMDhms, stamp.t = tuple(made), tuple(made)[:6], timegm(made)
-        self._doc._timeStamp = stamp
+        stamp.lt, stamp.YMDhms, stamp.t = made, made[:6], timegm(made)
+        self._doc._timeStamp = stamp  # type: ignore[attr-defined]  # its types leave out what is its own
 
     def showPage(self) -> None:
         self._kept.append(dict(self.__dict__))
-        self._startPage()
+        self._startPage()  # type: ignore[attr-defined]  # likewise
 
     def save(self) -> None:
         pages = self._kept

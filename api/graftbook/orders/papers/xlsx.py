@@ -58,7 +58,7 @@ def order_xlsx(facts: Facts, part: str = "", house: str = "") -> bytes:
     written = io.BytesIO()
     never = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(written, {"in_memory": True, **never}) as workbook:
-        made = datetime.combine(day_of(facts["date"]), time())
+        made = _moment(facts["date"])
         workbook.set_properties(
             {"title": plain(facts["name"])[:255], "created": made, "comments": "Graftbook"}
         )
@@ -141,7 +141,7 @@ class _Pen:
         if value is None or value == "":
             return
         if kind == DAY:
-            sheet.write_datetime(row, at, datetime.combine(day_of(value), time()), look or self._numbers[DAY])
+            sheet.write_datetime(row, at, _moment(value), look or self._numbers[DAY])
         elif kind != TEXT and _fits(value):
             sheet.write_number(row, at, amount(value), look or self._numbers[kind])
         else:
@@ -161,9 +161,17 @@ def cell_text(value: Any) -> str:
     return text if len(text) <= LONGEST else f"{text[: LONGEST - 20]} … (too long here)"
 
 
+def _moment(value: Any) -> datetime:
+    """The beginning of a day of the facts. Raises ValueError where there is none."""
+    if (day := day_of(value)) is None:
+        raise ValueError("a day is expected")
+    return datetime.combine(day, time())
+
+
 def _fits(value: Any) -> bool:
     """Whether a spreadsheet keeps every digit of a number."""
-    return len(amount(value).as_tuple().digits) <= DIGITS
+    number = amount(value)
+    return number is not None and len(number.as_tuple().digits) <= DIGITS
 
 
 def _way(facts: Facts) -> list[Facts]:

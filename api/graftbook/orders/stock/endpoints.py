@@ -122,9 +122,16 @@ async def count_stock(
 
     def counted() -> shelf.CountReport:
         once.look(service.engine)
-        asked = {"whole": whole, "dry_run": dry_run, "if_match": if_match}
         with service.gates["imports"].turn():
-            return shelf.count(service.engine, sheet, **asked, once=once, file="request")
+            return shelf.count(
+                service.engine,
+                sheet,
+                whole=whole,
+                dry_run=dry_run,
+                if_match=if_match,
+                once=once,
+                file="request",
+            )
 
     return response_of(_counted(await run_in_threadpool(counted)))
 

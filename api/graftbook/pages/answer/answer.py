@@ -17,6 +17,7 @@ from graftbook.pages.problems import pages_router
 from graftbook.process.state import Make, Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
 from graftbook.questions.closures import service as closures
+from graftbook.questions.closures.schemas import ChecksOut, FindingOut
 from graftbook.questions.reading import present_revision
 
 router = pages_router()
@@ -170,10 +171,10 @@ def _once(flaws: Sequence[Facts]) -> list[Facts]:
     return list(first.values())
 
 
-def check_groups(checks: Facts) -> Facts:
+def check_groups(checks: ChecksOut) -> Facts:
     """The findings as the page tells them: what the set makes worse, what was so, what it mends; the rest
     by subject, folded."""
-    rest: dict[str, list[Facts]] = defaultdict(list)
+    rest: dict[str, list[FindingOut]] = defaultdict(list)
     for finding in counted_only(checks):
         rest[finding["subject"]].append(finding)
     return {

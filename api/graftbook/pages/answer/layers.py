@@ -75,9 +75,9 @@ def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -
 def _ordered(columns: Mapping[str, int], reasons: Sequence[tuple[str, str, bool]]) -> list[list[str]]:
     """The nodes of each column from top to bottom."""
     order: list[list[str]] = [[] for _ in range(max(columns.values(), default=-1) + 1)]
-    for name, column in columns.items():
-        order[column].append(name)
-    beside = defaultdict(list)
+    for name, at in columns.items():
+        order[at].append(name)
+    beside: dict[str, list[tuple[str, int]]] = defaultdict(list)
     for a, b, first in reasons:
         weight = 3 if first else 1
         beside[a].append((b, weight))
@@ -94,7 +94,7 @@ def _ordered(columns: Mapping[str, int], reasons: Sequence[tuple[str, str, bool]
 
 def _split(order: Sequence[Sequence[str]]) -> list[list[str]]:
     """Columns of at most `MOST_ROWS`: a longer one becomes several side by side."""
-    split = []
+    split: list[list[str]] = []
     for column in order:
         parts = -(-len(column) // MOST_ROWS)
         rows = -(-len(column) // max(1, parts))

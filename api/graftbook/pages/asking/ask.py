@@ -71,7 +71,8 @@ def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
 
 def _sections(book: RuleBook, facts: dict[str, Any]) -> list[dict[str, Any]]:
     """The sections in the book's order, each with what is fitted and what is known to go wrong."""
-    fitted, flaws = defaultdict(list), defaultdict(dict)
+    fitted: dict[str, list[dict[str, Any]]] = defaultdict(list)
+    flaws: dict[str, dict[str, dict[str, Any]]] = defaultdict(dict)
     for place in facts["fitted"]:
         fitted[place["section"]].append(place)
     for flaw in facts["flaws"]:

@@ -1,6 +1,8 @@
 """Looking up: components by what one knows of them, and a vehicle with its equipment and flaws."""
 
 from collections import Counter
+from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 from urllib.parse import urlencode
 
@@ -74,12 +76,19 @@ def found_page(session: Session, asked: dict[str, str], limit: int, cursor: str)
     Raises what `find` raises, and InvalidRequest for a text without letters and digits.
     """
     text = asked["text"]
-    narrowed = {name: asked[name] for name in FIELDS if name != "text"}
+    narrowed = Search(
+        section=asked["section"],
+        origin=asked["origin"],
+        supply=asked["supply"],
+        chassis=asked["chassis"],
+        variant=asked["variant"],
+        position=asked["position"],
+    )
     if text and not words_of(text):
         raise InvalidRequest("Type letters or digits: a number, or words of a name", pointer="/text")
-    by_number = Search(number=text, **narrowed)
+    by_number = replace(narrowed, number=text)
     if text and not find(session, by_number, limit=1).lines:
-        return find(session, Search(words=text, **narrowed), limit=limit, cursor=cursor)
+        return find(session, replace(narrowed, words=text), limit=limit, cursor=cursor)
     return find(session, by_number, limit=limit, cursor=cursor)
 
 
@@ -95,7 +104,7 @@ def _line(line: Line, sections: dict[str, str]) -> Facts:
     }
 
 
-def _address(fields: dict[str, str | None]) -> str:
+def _address(fields: Mapping[str, str | None]) -> str:
     return f"/look-up?{urlencode(fields)}" if fields else "/look-up"
 
 

@@ -6,6 +6,8 @@ from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
 
+from starlette.datastructures import QueryParams
+
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
 from graftbook.questions.closures.query import ClosureQuery
@@ -112,6 +114,6 @@ def _named_otherwise(value: str, name: str, other: str) -> str:
     return value
 
 
-def question_of(params: Mapping[str, Any] | Any) -> PageQuestion:
+def question_of(params: QueryParams) -> PageQuestion:
     """The question in a request's query parameters."""
     return PageQuestion.of(params.multi_items())

@@ -161,7 +161,8 @@ def read(kind: str, form: Form) -> tuple[list[Row], list[int]]:
     if not further:
         return [head], [0]
     named = {name: head[name] for name in ("name", "variant") if name in head and kind in _ROWS}
-    rows, numbers = [], []
+    rows: list[Row] = []
+    numbers: list[int] = []
     more = [column for column in columns(kind) if column.name in further]
     for number in range(_count(form)):
         if _is_filled(more, form, number):

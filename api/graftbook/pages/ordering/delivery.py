@@ -34,12 +34,17 @@ def came(form: Form) -> list[Facts]:
     rows = [
         _row(
             line,
-            *(whole(form, f"{column}-{line}") for column, _ in COLUMNS),
-            unit=PACKS if form.get(f"unit-{line}") == PACKS else PIECES,
+            *_counts(form, line),
+            PACKS if form.get(f"unit-{line}") == PACKS else PIECES,
         )
         for line in lines
     ]
     return [row for row in rows if row["received"] or row["back_ordered"] or row["given_up"]]
+
+
+def _counts(form: Form, line: int) -> tuple[int, int, int]:
+    received, later, never = (whole(form, f"{column}-{line}") for column, _ in COLUMNS)
+    return received, later, never
 
 
 def all_open(facts: Facts, supplier: str | None = None) -> list[Facts]:

@@ -11,8 +11,9 @@ from starlette.responses import Response
 from graftbook.access.guard import MayRead, Orderer, form_of
 from graftbook.builds.schemas import Remark, Slug
 from graftbook.http.errors import problem_from_mistakes
+from graftbook.http.json_bytes import json_bytes
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING, json_bytes
+from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.forms import MEDIA, writer
 from graftbook.orders.lists import keeping

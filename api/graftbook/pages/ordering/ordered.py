@@ -5,6 +5,8 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+from pydantic import BaseModel
+
 from graftbook.http.errors import validated
 from graftbook.orders.question_schemas import OrderIn, OrderQuery
 from graftbook.pages.answer.gives_up import VEHICLE
@@ -100,6 +102,6 @@ def _vehicle(pairs: Iterable[Pair]) -> PageQuestion:
     return question
 
 
-def _said(body: Any) -> dict[str, Any]:
+def _said(body: BaseModel) -> dict[str, Any]:
     """What a body says, as it was sent; alternatives are no matter of an order."""
     return body.model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})

@@ -1,7 +1,7 @@
 """What can go wrong with reasoning, beside what is wrong with a question."""
 
 from collections.abc import Mapping
-from typing import ClassVar
+from types import MappingProxyType
 
 from graftbook.problems import Unavailable
 
@@ -11,7 +11,7 @@ class ReasoningEnded(Unavailable):
 
     type = "/problems/reasoning-ended"
     title = "The process that reasoned over this was ended; ask again"
-    headers: ClassVar[Mapping[str, str]] = {"Retry-After": "1"}
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})
 
 
 class NotInTime(Unavailable):
@@ -19,4 +19,4 @@ class NotInTime(Unavailable):
 
     type = "/problems/not-in-time"
     title = "This was not worked out in the time asked for"
-    headers: ClassVar[Mapping[str, str]] = {"Retry-After": "1"}
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})

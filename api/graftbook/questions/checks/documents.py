@@ -1,15 +1,18 @@
 """The arithmetic's findings as plain dicts, and in the groups that a reader is told them in."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from typing import Any
+from typing import TYPE_CHECKING, TypedDict
 
 from graftbook.checks import kinds
 from graftbook.checks.verdict import Finding, Verdict
 
-Facts = dict[str, Any]
+if TYPE_CHECKING:
+    from graftbook.questions.closures.schemas import ChecksOut, FindingOut, KindWord
 
 WORST_FIRST = ("fails", "caution", "not determined", "holds")
-BY_THE_SET = tuple(str(kind) for kind in kinds.BY_THE_SET)
+BY_THE_SET: tuple[KindWord, ...] = tuple(kind.value for kind in kinds.BY_THE_SET)
 GROUPS = (
     ("This set makes it fail or worse", BY_THE_SET),
     ("It was already so", ("already so",)),
@@ -25,15 +28,24 @@ TODAY = {
 NOT_AS_IT_SHOULD_BE = ("fails", "caution")
 
 
-def finding_document(finding: Finding) -> Facts:
+class Group(TypedDict):
+    """What is told together, under one title."""
+
+    title: str
+    kinds: tuple[str, ...]
+    findings: list[FindingOut]
+    cautions: list[str]
+
+
+def finding_document(finding: Finding) -> FindingOut:
     """One finding as facts, with its sentence."""
     limit = finding.limit
     return {
         "check": finding.check,
         "subject": finding.subject,
-        "kind": str(finding.kind),
-        "verdict": str(finding.verdict),
-        "verdict_today": str(finding.verdict_before or Verdict.not_determined),
+        "kind": finding.kind.value,
+        "verdict": finding.verdict.value,
+        "verdict_today": (finding.verdict_before or Verdict.not_determined).value,
         "applies_today": finding.today is not None,
         "changed": finding.changed,
         "better": finding.better,
@@ -41,15 +53,16 @@ def finding_document(finding: Finding) -> Facts:
         "figures": [
             {"name": f.name, "before": f.before, "after": f.after, "unit": f.unit} for f in finding.figures
         ],
-        "limit": limit
-        and {
+        "limit": {
             "text": limit.text,
             "source": limit.source,
             "clause": limit.clause,
             "provenance": str(limit.provenance),
             "value": limit.value,
             "unit": limit.unit,
-        },
+        }
+        if limit
+        else None,
         "components": list(finding.components),
         "missing": list(finding.missing),
         "impossible": list(finding.impossible),
@@ -58,32 +71,32 @@ def finding_document(finding: Finding) -> Facts:
     }
 
 
-def findings_document(findings: Sequence[Finding]) -> Facts:
+def findings_document(findings: Sequence[Finding]) -> ChecksOut:
     """All findings of a set; the verdict and the sentence speak of what the set makes worse alone."""
     return {
-        "verdict": str(kinds.verdict_of_set(findings)),
+        "verdict": kinds.verdict_of_set(findings).value,
         "sentence": kinds.headline(findings),
-        "counts": {str(kind): number for kind, number in kinds.counted(findings).items()},
+        "counts": {kind.value: number for kind, number in kinds.counted(findings).items()},
         "findings": [finding_document(finding) for finding in findings],
     }
 
 
-def told(checks: Facts) -> list[Facts]:
+def told(checks: ChecksOut) -> list[Group]:
     """The groups that are told in full and are not empty, the worst first in each.
 
     `cautions` are those of what fails or nearly does; a set that mends needs none for what it mended.
     """
-    groups = []
+    groups: list[Group] = []
     for title, of in GROUPS:
         found = worst_first([f for f in checks["findings"] if f["kind"] in of])
-        bad = [f for f in found if f["verdict"] in NOT_AS_IT_SHOULD_BE and f["caution"]]
-        cautions = list(dict.fromkeys(f["caution"] for f in bad))
+        bad = [f for f in found if f["verdict"] in NOT_AS_IT_SHOULD_BE]
+        cautions = list(dict.fromkeys(caution for f in bad if (caution := f["caution"])))
         if found:
             groups.append({"title": title, "kinds": of, "findings": found, "cautions": cautions})
     return groups
 
 
-def of_today(finding: Facts) -> str:
+def of_today(finding: FindingOut) -> str:
     """What the same check says of the vehicle as it stands, where that is another verdict or worse."""
     if finding["better"]:
         return "Better than today, but still not as it should be."
@@ -91,17 +104,17 @@ def of_today(finding: Facts) -> str:
     return TODAY[was] if finding["applies_today"] and was != finding["verdict"] else ""
 
 
-def counted_only(checks: Facts) -> list[Facts]:
+def counted_only(checks: ChecksOut) -> list[FindingOut]:
     """What holds, or is not determined today either; what the set changes first."""
     rest = [f for f in checks["findings"] if f["kind"] in ("holds", "not determined")]
     return sorted(worst_first(rest), key=lambda finding: not finding["changed"])
 
 
-def worst_first(findings: Sequence[Facts]) -> list[Facts]:
+def worst_first(findings: Sequence[FindingOut]) -> list[FindingOut]:
     return sorted(findings, key=lambda finding: WORST_FIRST.index(finding["verdict"]))
 
 
-def cannot_be(checks: Facts) -> list[Facts]:
+def cannot_be(checks: ChecksOut) -> list[FindingOut]:
     """The findings that are not determined because a recorded figure cannot be; each sentence once."""
     found = {f["sentence"]: f for f in checks["findings"] if f["impossible"]}
     return list(found.values())

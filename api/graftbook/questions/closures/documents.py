@@ -1,7 +1,9 @@
 """A closure's answer as plain dicts: facts first, the sentence beside them."""
 
-from collections.abc import Callable, Iterable
-from typing import Any
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, Literal, TypeVar
 
 from graftbook.closure.answer import (
     Answer,
@@ -29,15 +31,49 @@ from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
 from graftbook.rulebook.model import RuleBook, Vehicle
 from graftbook.rulebook.scope import LOOSE
 
+if TYPE_CHECKING:
+    from graftbook.questions.closures.schemas import (
+        AnsweredOut,
+        BecauseOut,
+        ChangeOut,
+        ContradictionOut,
+        DifferenceOut,
+        FlawNoteOut,
+        LooseOut,
+        NoteOut,
+        OtherOut,
+        OtherWayOut,
+        RemarksOut,
+        SetOut,
+        StayingOut,
+        TotalsOut,
+        UnconfirmedOut,
+        VehicleOut,
+        WayOutOut,
+        WishOut,
+    )
+
 Look = Callable[[], None]
 """A look at the clock: it raises when time is over."""
+
+_Counted = Literal["irreversible", "visible", "changes", "flaws", "labour", "unconfirmed"]
+_COUNTED: Mapping[Criterion, _Counted] = {
+    Criterion.irreversible: "irreversible",
+    Criterion.visible: "visible",
+    Criterion.changes: "changes",
+    Criterion.flaws: "flaws",
+    Criterion.labour: "labour",
+    Criterion.unconfirmed: "unconfirmed",
+}
+_Item = TypeVar("_Item")
+_Written = TypeVar("_Written")
 
 
 def at_leisure() -> None:
     """No look: there is all the time in the world."""
 
 
-def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: bool) -> dict[str, Any]:
+def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: bool) -> VehicleOut:
     """The vehicle as it was understood; `chassis` as the house writes it."""
     variant = book.variant
     return {
@@ -53,24 +89,24 @@ def vehicle_document(book: RuleBook, vehicle: Vehicle, chassis: str, estimated: 
     }
 
 
-def wish_document(book: RuleBook, wish: Wish, why: MetAlready | None) -> dict[str, Any]:
+def wish_document(book: RuleBook, wish: Wish, why: MetAlready | None) -> WishOut:
     """A wish as it was understood, and why it asks for nothing, where it does."""
     return {
         "name": wish.name,
         "sentence": phrases.of_wish_met(wish, book, why),
-        "met_already": why and str(why),
+        "met_already": why.value if why else None,
     }
 
 
-def because_document(because: Because) -> dict[str, Any]:
+def because_document(because: Because) -> BecauseOut:
     """Why something is here."""
     loose = because.parent.startswith(LOOSE)
     stays = because.how in (How.still_needs, How.left_without)
     return {
-        "cause": str(because.cause),
+        "cause": because.cause.value,
         "name": because.name,
         "sentence": because.sentence,
-        "how": because.how and str(because.how),
+        "how": because.how.value if because.how else None,
         "from_position": None if loose else because.parent or None,
         "from_loose_part": because.parent.removeprefix(LOOSE) if loose else None,
         "wish": because.wish or None,
@@ -79,32 +115,40 @@ def because_document(because: Because) -> dict[str, Any]:
     }
 
 
-def difference_document(difference: Difference) -> dict[str, Any]:
+def difference_document(difference: Difference) -> DifferenceOut:
     """What one set costs more than another, by criterion; what is alike is left out.
 
     With a price that is not known on either side `price` is None, and `known_price` covers the rest.
     """
-    figures = difference.figures
-    document = {c.name: money(v) if c is Criterion.price else v for c, v in figures.items() if v}
-    if difference.price_is_known:
-        return document
-    unknown = {"added": list(difference.unknown_added), "removed": list(difference.unknown_removed)}
-    known = money(figures.get(Criterion.price, 0))
-    return document | {"price": None, "known_price": known, "unknown_prices": unknown}
+    document: DifferenceOut = {}
+    for criterion, more in difference.figures.items():
+        if criterion is Criterion.price:
+            if more:
+                document["price"] = money(more)
+        elif more:
+            document[_COUNTED[criterion]] = more
+    if not difference.price_is_known:
+        document["price"] = None
+        document["known_price"] = money(difference.figures.get(Criterion.price, 0))
+        document["unknown_prices"] = {
+            "added": list(difference.unknown_added),
+            "removed": list(difference.unknown_removed),
+        }
+    return document
 
 
-def _other(book: RuleBook, change: Change, other: Other) -> dict[str, Any]:
+def _other(book: RuleBook, change: Change, other: Other) -> OtherOut:
     return {
         "component": other.component,
         "name": _name(book, other.component),
         "kept": other.kept,
         "other_way": _other_way(book, change, other.way),
-        "outcome": str(other.outcome),
+        "outcome": other.outcome.value,
         "difference": difference_document(other.difference),
     }
 
 
-def _other_way(book: RuleBook, change: Change, way: OtherWay | None) -> dict[str, Any] | None:
+def _other_way(book: RuleBook, change: Change, way: OtherWay | None) -> OtherWayOut | None:
     """Something at another place, or loose; what is at the change's own place is told beside it."""
     if way is None or way.place == change.position:
         return None
@@ -112,8 +156,8 @@ def _other_way(book: RuleBook, change: Change, way: OtherWay | None) -> dict[str
     return {
         "component": way.component,
         "name": _name(book, way.component),
-        "position": place and place.name,
-        "position_title": place and place.title,
+        "position": place.name if place else None,
+        "position_title": place.title if place else None,
     }
 
 
@@ -133,7 +177,7 @@ def section_title(book: RuleBook, section: str) -> str:
     return known.title if known else section
 
 
-def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
+def change_document(book: RuleBook, change: Change) -> ChangeOut:
     """One change as facts."""
     position = book.positions.get(change.position)
     return {
@@ -167,14 +211,12 @@ def change_document(book: RuleBook, change: Change) -> dict[str, Any]:
     }
 
 
-def changes_document(
-    book: RuleBook, changes: Iterable[Change], look: Look = at_leisure
-) -> list[dict[str, Any]]:
+def changes_document(book: RuleBook, changes: Iterable[Change], look: Look = at_leisure) -> list[ChangeOut]:
     """Several changes; `look` is called before each."""
     return _looking(look, change_document, book, changes)
 
 
-def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
+def _loose(book: RuleBook, part: Loose) -> LooseOut:
     return {
         "component": part.component,
         "name": _name(book, part.component),
@@ -191,7 +233,7 @@ def _loose(book: RuleBook, part: Loose) -> dict[str, Any]:
     }
 
 
-def flaw_document(book: RuleBook, note: FlawNote) -> dict[str, Any]:
+def flaw_document(book: RuleBook, note: FlawNote) -> FlawNoteOut:
     """One known flaw met in an answer."""
     return {
         "flaw": note.flaw,
@@ -204,10 +246,10 @@ def flaw_document(book: RuleBook, note: FlawNote) -> dict[str, Any]:
     }
 
 
-def note_document(note: Note) -> dict[str, Any]:
+def note_document(note: Note) -> NoteOut:
     """Something about a rule that the answer must say."""
     return {
-        "cause": str(note.cause),
+        "cause": note.cause.value,
         "name": note.name,
         "sentence": note.sentence,
         "positions": list(note.positions),
@@ -215,7 +257,7 @@ def note_document(note: Note) -> dict[str, Any]:
     }
 
 
-def unconfirmed_document(book: RuleBook, claim: Unconfirmed) -> dict[str, Any]:
+def unconfirmed_document(book: RuleBook, claim: Unconfirmed) -> UnconfirmedOut:
     """A claim that nobody has confirmed."""
     return {
         "claim": claim.claim,
@@ -227,7 +269,7 @@ def unconfirmed_document(book: RuleBook, claim: Unconfirmed) -> dict[str, Any]:
     }
 
 
-def totals_document(totals: Totals) -> dict[str, Any]:
+def totals_document(totals: Totals) -> TotalsOut:
     """What a set costs. `price` covers the known prices."""
     return {
         "irreversible": totals.irreversible,
@@ -243,7 +285,9 @@ def totals_document(totals: Totals) -> dict[str, Any]:
     }
 
 
-def _looking(look: Look, writer: Any, book: RuleBook, items: Iterable[Any]) -> list[dict[str, Any]]:
+def _looking(
+    look: Look, writer: Callable[[RuleBook, _Item], _Written], book: RuleBook, items: Iterable[_Item]
+) -> list[_Written]:
     """What is written of each, with a look at the clock before it."""
     written = []
     for item in items:
@@ -252,7 +296,7 @@ def _looking(look: Look, writer: Any, book: RuleBook, items: Iterable[Any]) -> l
     return written
 
 
-def _each(writer: Any, items: Iterable[Any]) -> list[dict[str, Any]]:
+def _each(writer: Callable[[_Item], _Written], items: Iterable[_Item]) -> list[_Written]:
     return [writer(item) for item in items]
 
 
@@ -263,7 +307,7 @@ def stays_original(book: RuleBook, solution: Solution) -> list[str]:
     ]
 
 
-def _staying(book: RuleBook, position: str, number: str | None) -> dict[str, Any]:
+def _staying(book: RuleBook, position: str, number: str) -> StayingOut:
     place = book.positions[position]
     return {
         "position": position,
@@ -274,20 +318,20 @@ def _staying(book: RuleBook, position: str, number: str | None) -> dict[str, Any
     }
 
 
-def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisure) -> dict[str, Any]:
+def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisure) -> SetOut:
     """One set, whole. `look` is called before each line; what it raises ends the work."""
     return {
         "changes": changes_document(book, solution.changes, look),
         "loose_parts": [_loose(book, part) for part in solution.loose],
         "totals": totals_document(solution.totals),
-        "stays": [_staying(book, p, solution.after[p]) for p in stays_original(book, solution)],
+        "stays": [_staying(book, p, c) for p in stays_original(book, solution) if (c := solution.after[p])],
         **remarks(book, solution, look),
         "confidence": None if solution.confidence is None else GRADE_WORDS[solution.confidence],
         "rests_on": wording.rests_on(solution),
     }
 
 
-def remarks(book: RuleBook, found: Solution | Completeness, look: Look = at_leisure) -> dict[str, Any]:
+def remarks(book: RuleBook, found: Solution | Completeness, look: Look = at_leisure) -> RemarksOut:
     """What has to be said of a set, whether it was reasoned or proposed."""
     return {
         "flaws_gone": _looking(look, flaw_document, book, found.flaws_gone),
@@ -300,7 +344,7 @@ def remarks(book: RuleBook, found: Solution | Completeness, look: Look = at_leis
     }
 
 
-def _contradiction(contradiction: Contradiction) -> dict[str, Any]:
+def _contradiction(contradiction: Contradiction) -> ContradictionOut:
     return {
         "parts": _each(because_document, contradiction.parts),
         "facts": _each(note_document, contradiction.facts),
@@ -309,7 +353,7 @@ def _contradiction(contradiction: Contradiction) -> dict[str, Any]:
     }
 
 
-def _way_out(way: WayOut) -> dict[str, Any]:
+def _way_out(way: WayOut) -> WayOutOut:
     return {
         "gives_up": _each(because_document, way.gives_up),
         "instead": way.instead,
@@ -320,10 +364,10 @@ def _way_out(way: WayOut) -> dict[str, Any]:
     }
 
 
-def answer_document(book: RuleBook, answer: Answer, look: Look = at_leisure) -> dict[str, Any]:
+def answer_document(book: RuleBook, answer: Answer, look: Look = at_leisure) -> AnsweredOut:
     """The whole answer as facts. `look` is called before each line of a set; what it raises ends the work."""
     return {
-        "outcome": str(answer.outcome),
+        "outcome": answer.outcome.value,
         "proved": answer.outcome in (Outcome.proved, Outcome.impossible),
         "sentences": wording.answer_sentences(book, answer),
         "catalogue_revision": book.revision,

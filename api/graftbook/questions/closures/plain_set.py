@@ -1,14 +1,24 @@
 """One set as plain text: what changes by section and why, what stays, what to know about it."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
-from graftbook.http.plain_text import WIDTH, Facts, amount, count, hours, wrap
+from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
 from graftbook.questions.checks.documents import cannot_be, counted_only, of_today, told
+from graftbook.questions.closures.schemas import (
+    ChangeOut,
+    ChecksOut,
+    ClosureOut,
+    FindingOut,
+    FlawNoteOut,
+    LooseOut,
+    NoteOut,
+    SetOut,
+)
 
 
-def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
+def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     """One set, whole."""
     yield from changes_of(solution)
     yield from _loose(solution)
@@ -22,12 +32,12 @@ def set_lines(document: Facts, solution: Facts) -> Iterator[str]:
         yield from _findings(document["checks"])
 
 
-def grouped(solution: Facts) -> list[list[Facts]]:
+def grouped(solution: SetOut) -> list[list[ChangeOut]]:
     """Changes by line: places of one section that get the same number share a line.
 
     Sections in their order; in a section, what is nearest to a wish first.
     """
-    groups: dict[tuple[str, str], list[Facts]] = {}
+    groups: dict[tuple[str, str], list[ChangeOut]] = {}
     sections = list(dict.fromkeys(change["section"] for change in solution["changes"]))
     for change in sorted(solution["changes"], key=lambda c: (sections.index(c["section"]), c["depth"])):
         key = (change["section"], change["component"] or f"nothing at {change['position']}")
@@ -35,7 +45,7 @@ def grouped(solution: Facts) -> list[list[Facts]]:
     return list(groups.values())
 
 
-def changes_of(solution: Facts) -> Iterator[str]:
+def changes_of(solution: SetOut) -> Iterator[str]:
     """What changes, numbered, under the titles of the sections."""
     section = None
     for number, group in enumerate(grouped(solution), 1):
@@ -46,7 +56,7 @@ def changes_of(solution: Facts) -> Iterator[str]:
         yield from _change(number, group)
 
 
-def _change(number: int, group: list[Facts]) -> Iterator[str]:
+def _change(number: int, group: list[ChangeOut]) -> Iterator[str]:
     first = group[0]
     where = "; ".join(change["position_title"] for change in group)
     if first["component"] is None:
@@ -65,10 +75,10 @@ def _change(number: int, group: list[Facts]) -> Iterator[str]:
     yield from _remarks(first)
 
 
-def _priced(left: str, group: list[Facts]) -> Iterator[str]:
+def _priced(left: str, group: list[ChangeOut]) -> Iterator[str]:
     pieces = sum(change["quantity"] for change in group)
-    prices = [change["price"] for change in group]
-    price = amount(None if None in prices else str(sum(Decimal(p) for p in prices)))
+    prices = [Decimal(price) for change in group if (price := change["price"]) is not None]
+    price = amount(None if len(prices) < len(group) else str(sum(prices)))
     left += f", {pieces} off" if pieces > 1 else ""
     right = f"{price:>13}{hours(sum(change['minutes'] for change in group)):>12}"
     if len(left) + len(right) < WIDTH:
@@ -83,7 +93,7 @@ def capital(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def _remarks(change: Facts) -> Iterator[str]:
+def _remarks(change: ChangeOut) -> Iterator[str]:
     if change["asked_number"]:
         yield from wrap(f"{change['asked_number']} is now {change['component']}.", indent=5)
     if change["choice"]:
@@ -91,14 +101,14 @@ def _remarks(change: Facts) -> Iterator[str]:
     yield from _work(change)
 
 
-def _work(item: Facts) -> Iterator[str]:
+def _work(item: ChangeOut | LooseOut) -> Iterator[str]:
     """The work that a change or a loose part asks for."""
     work = {"machining": "Needs machining.", "cutting": "Needs cutting or welding: it cannot be put back."}
     if item["effort"] in work:
         yield from wrap(work[item["effort"]], indent=5)
 
 
-def _loose(solution: Facts) -> Iterator[str]:
+def _loose(solution: SetOut) -> Iterator[str]:
     if solution["loose_parts"]:
         yield ""
         yield "WITH IT"
@@ -113,14 +123,14 @@ def _loose(solution: Facts) -> Iterator[str]:
             yield from wrap(f"Note: {part['note'].rstrip('.')}.", indent=5, hang=11)
 
 
-def _further_reasons(part: Facts) -> Iterator[str]:
+def _further_reasons(part: LooseOut) -> Iterator[str]:
     """What else the quantity is for; a reason that is told already is not told again."""
     sentences = (capital(because["sentence"].rstrip(".")) for because in part["also_needed_by"])
     for sentence in dict.fromkeys(s for s in sentences if s not in part["why"]):
         yield from wrap(f"And: {sentence}.", indent=5, hang=10)
 
 
-def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
+def _stays(solution: SetOut, titles: Mapping[str, str]) -> Iterator[str]:
     changed = {change["section"] for change in solution["changes"]}
     bought = _bought(solution)
     by_section: dict[str, list[str]] = {}
@@ -141,15 +151,15 @@ def _stays(solution: Facts, titles: Facts) -> Iterator[str]:
         yield from wrap(f"Untouched altogether: {'; '.join(whole)}.", indent=2, hang=4)
 
 
-def _bought(solution: Facts) -> dict[str, list[str]]:
+def _bought(solution: SetOut) -> dict[str | None, list[str]]:
     """The numbers of the loose parts, by the section that they belong to."""
-    bought: dict[str, list[str]] = {}
+    bought: dict[str | None, list[str]] = {}
     for part in solution["loose_parts"]:
         bought.setdefault(part["section"], []).append(part["component"])
     return bought
 
 
-def _notes(title: str, notes: list[Facts]) -> Iterator[str]:
+def _notes(title: str, notes: list[NoteOut]) -> Iterator[str]:
     if notes:
         yield ""
         yield title
@@ -157,13 +167,14 @@ def _notes(title: str, notes: list[Facts]) -> Iterator[str]:
         yield from wrap(f"- {sentence}{f' Not recorded: {missing}.' if missing else ''}", indent=2, hang=4)
 
 
-def _flaws(solution: Facts) -> Iterator[str]:
+def _flaws(solution: SetOut) -> Iterator[str]:
     """Flaws gone, brought, and left in the sections that are touched; of the rest the dangerous ones.
 
     What is left besides is counted by severity.
     """
     touched = {change["section"] for change in solution["changes"]} | _bought(solution).keys()
-    near, rest = [], []
+    near: list[FlawNoteOut] = []
+    rest: list[FlawNoteOut] = []
     for flaw in solution["flaws_left"]:
         told = flaw["section"] in touched or flaw["severity"] == "dangerous"
         (near if told else rest).append(flaw)
@@ -185,11 +196,11 @@ def _flaws(solution: Facts) -> Iterator[str]:
         more = "more " if any(flaws for _, flaws in named) else ""
         counted = Counter(flaw["severity"] for flaw in rest)
         by_severity = ", ".join(f"{number} {severity}" for severity, number in counted.items())
-        told = f"{len(rest)} {more}in sections that nothing here touches: {by_severity}."
-        yield from wrap(f"         {told}", indent=2, hang=11)
+        besides = f"{len(rest)} {more}in sections that nothing here touches: {by_severity}."
+        yield from wrap(f"         {besides}", indent=2, hang=11)
 
 
-def _unconfirmed(solution: Facts) -> Iterator[str]:
+def _unconfirmed(solution: SetOut) -> Iterator[str]:
     yield ""
     if not solution["unconfirmed"]:
         yield from wrap(f"{'CONFIRMED: ' if solution['confidence'] else ''}{solution['rests_on']}")
@@ -202,7 +213,7 @@ def _unconfirmed(solution: Facts) -> Iterator[str]:
         yield from wrap(f"- {what.rstrip('.')} ({claim}): {grade}.", indent=2, hang=4)
 
 
-def _findings(checks: Facts) -> Iterator[str]:
+def _findings(checks: ChecksOut) -> Iterator[str]:
     """What the set makes worse, what was so already, what it mends; the rest is counted."""
     yield ""
     yield "DOES IT WORK TOGETHER (today -> then)"
@@ -218,14 +229,14 @@ def _findings(checks: Facts) -> Iterator[str]:
     yield from _cannot_be(cannot_be(checks))
 
 
-def _finding(finding: Facts) -> Iterator[str]:
+def _finding(finding: FindingOut) -> Iterator[str]:
     sentence = f"{finding['sentence']} {of_today(finding)}".rstrip()
     yield from wrap(f"{finding['verdict']:<15}{sentence}", indent=2, hang=17)
     if finding["mend"]:
         yield from wrap(f"To mend it: {finding['mend']}", indent=17)
 
 
-def _what_holds(rest: list[Facts]) -> Iterator[str]:
+def _what_holds(rest: list[FindingOut]) -> Iterator[str]:
     """Figures that the set changes and that hold, then how many checks there are besides."""
     if rest:
         yield ""
@@ -241,7 +252,7 @@ def _what_holds(rest: list[Facts]) -> Iterator[str]:
         yield from wrap(f"{count(open_today, 'check')} not determined, today either.", indent=2)
 
 
-def _cannot_be(findings: list[Facts]) -> Iterator[str]:
+def _cannot_be(findings: list[FindingOut]) -> Iterator[str]:
     if findings:
         yield ""
         yield "NOT DETERMINED, because of a figure that cannot be"

@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 from typing import Any
 
-from graftbook.http.plain_text import Facts, wrap
+from graftbook.http.plain_text import wrap
 from graftbook.questions.closures.plain_set import capital, changes_of, set_lines
+from graftbook.questions.closures.schemas import ClosureOut, ContradictionOut
 
 
-def answer_lines(document: Facts) -> Iterator[str]:
+def answer_lines(document: ClosureOut) -> Iterator[str]:
     """A whole closure document: vehicle, wishes, the set or the contradiction, what to know."""
     document = _without_asides(document)
     yield from _vehicle(document)
@@ -39,7 +40,7 @@ def answer_lines(document: Facts) -> Iterator[str]:
         yield from wrap(caution)
 
 
-def _without_asides(document: Facts) -> Facts:
+def _without_asides(document: ClosureOut) -> ClosureOut:
     """The document with "front brake, left (cylinders and shoes, or caliper)" as "front brake, left"."""
     places = document["set"]["changes"] + document["set"]["stays"] if document["set"] else []
     long = {p["position_title"] for p in places if " (" in p["position_title"]}
@@ -55,10 +56,11 @@ def _without_asides(document: Facts) -> Facts:
                 node = node.replace(title, brief)
         return node
 
-    return shortened(document) if short else document
+    shorter: ClosureOut = shortened(document) if short else document
+    return shorter
 
 
-def _vehicle(document: Facts) -> Iterator[str]:
+def _vehicle(document: ClosureOut) -> Iterator[str]:
     vehicle = document["vehicle"]
     estimated = ", estimated from the number" if vehicle["built_is_estimated"] else ""
     options = f", with {', '.join(vehicle['options'])}" if vehicle["options"] else ""
@@ -68,7 +70,7 @@ def _vehicle(document: Facts) -> Iterator[str]:
         yield from wrap(said["sentence"], hang=2)
 
 
-def _contradiction(contradiction: Facts) -> Iterator[str]:
+def _contradiction(contradiction: ContradictionOut) -> Iterator[str]:
     head, *parts = contradiction["sentences"]
     yield ""
     yield head
@@ -76,7 +78,7 @@ def _contradiction(contradiction: Facts) -> Iterator[str]:
         yield from wrap(f"- {part}", indent=2, hang=4)
 
 
-def _ways_out(document: Facts) -> Iterator[str]:
+def _ways_out(document: ClosureOut) -> Iterator[str]:
     ways = document["ways_out"]
     if ways:
         yield ""

@@ -3,9 +3,11 @@
 Pure: from values to bytes, so that a reasoning process can do all of it.
 """
 
+from __future__ import annotations
+
 from contextlib import nullcontext
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING
 
 from graftbook.checks.law import Binding
 from graftbook.checks.set import check_set
@@ -34,7 +36,9 @@ from graftbook.questions.closures.documents import (
 )
 from graftbook.rulebook.model import RuleBook
 
-Facts = dict[str, Any]
+if TYPE_CHECKING:
+    from graftbook.questions.closures.compared_schemas import CheckOut, ComparedOut, WhyNotOut
+    from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, Document, NoteOut, UnderstoodOut
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +73,7 @@ class Told:
     briefs: tuple[Brief, ...]
 
 
-def _told(document: Facts, *answers: Answer, whole: bool = True) -> Told:
+def _told(document: Document, *answers: Answer, whole: bool = True) -> Told:
     briefs = tuple(Brief(a.outcome, a.engine, a.reached) for a in answers)
     return Told(json_bytes(document), whole and all(map(lasting, answers)), briefs)
 
@@ -86,7 +90,7 @@ def closure(asked: Posed) -> Told:
     return _told(document, told)
 
 
-def set_only(asked: Posed) -> tuple[Answer, Facts]:
+def set_only(asked: Posed) -> tuple[Answer, UnderstoodOut]:
     """The answer without what each next best would cost, and how the question was understood."""
     answer = answer_question(asked.book, asked.question, asked.deadline, next_bests=False)
     return answer, understood(asked, answer)
@@ -95,13 +99,16 @@ def set_only(asked: Posed) -> tuple[Answer, Facts]:
 def why_not(asked: Posed, number: str, position: str) -> Told:
     """Why the answer does not hold this component instead."""
     compared = comparing.why_not(asked.book, asked.question, number, position, asked.deadline)
-    return _both(asked, asked, compared, {"component": number, "position": position or None})
+    both, told = _both(asked, asked, compared)
+    document: WhyNotOut = {"component": number, "position": position or None, **both}
+    return _told(document, told.one, told.other)
 
 
 def what_if(asked: Posed, there: Posed) -> Told:
     """What the same wishes would give on another vehicle."""
     compared = comparing.what_if(asked.book, asked.question, there.book, there.question, asked.deadline)
-    return _both(asked, there, compared, {})
+    document, told = _both(asked, there, compared)
+    return _told(document, told.one, told.other)
 
 
 def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) -> Told:
@@ -112,12 +119,12 @@ def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) 
     return _told(document, *([completed] if completed else []), whole=not found.cut_short)
 
 
-def closure_document(asked: Posed, answer: Answer) -> Facts:
+def closure_document(asked: Posed, answer: Answer) -> ClosureOut:
     """A closure as facts and sentences, with the arithmetic and the cautions of its set."""
     return in_time(asked, answer)[0]
 
 
-def in_time(asked: Posed, answer: Answer) -> tuple[Facts, Answer]:
+def in_time(asked: Posed, answer: Answer) -> tuple[ClosureOut, Answer]:
     """An answer as its document, and what of it is told: a set that cannot be written in time is not."""
     changes = sum(len(one.changes) for one in (answer.solution, *answer.others) if one)
     try:
@@ -135,23 +142,26 @@ def without_sets(answer: Answer) -> Answer:
     return Answer(Outcome.not_proved, reached=answer.reached, engine=answer.engine)
 
 
-def _written(asked: Posed, answer: Answer, look: Look) -> Facts:
-    document = understood(asked, answer) | answer_document(asked.book, answer, look)
-    document["checks"], document["cautions"] = arithmetic(asked, answer.solution, look)
-    return document
+def _written(asked: Posed, answer: Answer, look: Look) -> ClosureOut:
+    checks, cautions = arithmetic(asked, answer.solution, look)
+    return {
+        **understood(asked, answer),
+        **answer_document(asked.book, answer, look),
+        "checks": checks,
+        "cautions": cautions,
+    }
 
 
-def _both(asked: Posed, there: Posed, compared: Comparison, more: Facts) -> Told:
-    """Two answers side by side; neither set where there is no time to write both."""
+def _both(asked: Posed, there: Posed, compared: Comparison) -> tuple[ComparedOut, Comparison]:
+    """Two answers side by side, and what of them is told: neither set where time does not do for both."""
     try:
-        document = _comparison(asked, there, compared, asked.deadline.extended().check)
+        return _comparison(asked, there, compared, asked.deadline.extended().check), compared
     except OutOfTime:
-        compared = comparing.compare(without_sets(compared.one), without_sets(compared.other))
-        document = _comparison(asked, there, compared, at_leisure)
-    return _told(more | document, compared.one, compared.other)
+        told = comparing.compare(without_sets(compared.one), without_sets(compared.other))
+        return _comparison(asked, there, told, at_leisure), told
 
 
-def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) -> Facts:
+def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) -> ComparedOut:
     return {
         "asked": _written(asked, compared.one, look),
         "instead": _written(there, compared.other, look),
@@ -162,7 +172,7 @@ def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) ->
     }
 
 
-def understood(asked: Posed, answer: Answer | None = None) -> Facts:
+def understood(asked: Posed, answer: Answer | None = None) -> UnderstoodOut:
     """How the question was understood. `answer`: what came of it; where nothing did and time is over, it is
     not looked for what makes a wish ask for nothing."""
     question = asked.question
@@ -182,7 +192,7 @@ def understood(asked: Posed, answer: Answer | None = None) -> Facts:
     }
 
 
-def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[Facts | None, list[str]]:
+def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[ChecksOut | None, list[str]]:
     """The findings on a set, and the cautions that its work calls for: without a set, what was wished."""
     book = asked.book
     if solution is None:
@@ -195,7 +205,7 @@ def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[Fac
     return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
 
 
-def check_document(asked: Posed, found: Completeness) -> tuple[Facts, Answer | None]:
+def check_document(asked: Posed, found: Completeness) -> tuple[CheckOut, Answer | None]:
     """The whole answer as facts, and what of the completed set is told. Raises OutOfTime."""
     book, look = asked.book, asked.deadline.extended().check
     findings = check_set(
@@ -207,7 +217,7 @@ def check_document(asked: Posed, found: Completeness) -> tuple[Facts, Answer | N
         for p, c in found.after.items()
         if p in book.positions and found.today.get(p) != c
     }
-    document = {
+    document: CheckOut = {
         **understood(asked),
         "catalogue_revision": book.revision,
         "complete": found.complete,
@@ -236,5 +246,5 @@ def check_document(asked: Posed, found: Completeness) -> tuple[Facts, Answer | N
     return document, told
 
 
-def _notes(notes: tuple[Note, ...]) -> list[Facts]:
+def _notes(notes: tuple[Note, ...]) -> list[NoteOut]:
     return [note_document(note) for note in notes]

@@ -9,7 +9,8 @@ from graftbook.http.responses import etag_of
 from graftbook.problems import NoSet
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import reasoning
-from graftbook.questions.closures.reasoning import Facts, Posed, Told
+from graftbook.questions.closures.reasoning import Posed, Told
+from graftbook.questions.closures.schemas import UnderstoodOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
 from graftbook.questions.schemas import ClosureIn, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
@@ -89,15 +90,16 @@ def found_set(answer: Answer, whose: str = "") -> Solution:
     raise NoSet(f"{whose}{'these' if whose else 'These'} wishes have no set; their closure says why")
 
 
-def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, Facts]:
+def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, UnderstoodOut]:
     """The answer without what each next best would cost, and how the question was understood, worked out
     where reasoning is done."""
     posed = asked.posed(service.settings.currency)
 
-    def reason() -> tuple[Answer, Facts]:
+    def reason() -> tuple[Answer, UnderstoodOut]:
         try:
             return service.reasoner.run(reasoning.set_only, posed, deadline=asked.deadline)
         except OutOfTime:
-            return Answer(Outcome.not_proved), {}
+            late = Answer(Outcome.not_proved)
+            return late, reasoning.understood(asked.posed(service.settings.currency, Deadline(0.0)), late)
 
     return watched(kind, reason, lambda found: alone(found[0]))

@@ -9,7 +9,8 @@ from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
 from graftbook.http.errors import documented
-from graftbook.http.responses import etag_of, json_answer, json_bytes
+from graftbook.http.json_bytes import json_bytes
+from graftbook.http.responses import etag_of, json_answer
 from graftbook.process.state import ServiceDep
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
 from graftbook.questions.compatibility.service import answer_batch

@@ -5,7 +5,8 @@ from typing import Literal
 from pydantic import Field
 
 from graftbook.http.errors import ProblemOut
-from graftbook.questions.closures.schemas import BecauseOut, CauseWord, GradeWord, Out, VehicleOut
+from graftbook.http.values import GradeWord
+from graftbook.questions.closures.schemas import BecauseOut, CauseWord, Out, VehicleOut
 
 
 class EvidenceOut(Out):

@@ -113,7 +113,7 @@ class Batch:
         }
 
     def _look_up_numbers(self, words: list[str]) -> None:
-        with reading(self._service.engine) as session:
+        with reading(self._service.source) as session:
             self._numbers = numbers_as_typed(session, list(dict.fromkeys(words)))
 
     def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
@@ -149,8 +149,10 @@ class Batch:
         return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
 
     def _result(self, asked: "Asked | Problem") -> Facts:
-        answer = asked if isinstance(asked, Problem) else self._answers[asked]
-        if isinstance(asked, Problem) or isinstance(answer, Problem):
+        if isinstance(asked, Problem):
+            return _not_known(asked)
+        answer = self._answers[asked]
+        if isinstance(answer, Problem):
             return _not_known(answer)
         found, book = asked.found, self._book(asked.vehicle.variant)
         document = compatibility_document(answer)
@@ -161,7 +163,7 @@ class Batch:
         key = (question.chassis, question.built)
         if key not in self._vehicles:
             try:
-                with pointing_at("/chassis"), reading(self._service.engine) as session:
+                with pointing_at("/chassis"), reading(self._service.source) as session:
                     near = self._strangers < MOST_NEAR
                     found = find_vehicle(session, question.chassis, built=question.built, near=near)
                     self._vehicles[key] = found
@@ -185,7 +187,7 @@ class Batch:
 
     def _require_one_revision(self) -> None:
         """Vehicles were read before their rule books; neither may have been edited until now."""
-        with reading(self._service.engine) as session:
+        with reading(self._service.source) as session:
             self._seen |= {(variant, book_revision(session, variant)) for variant in self._books}
         for variant, revision in self._seen:
             if variant in self._books and self._books[variant].revision != revision:
@@ -199,7 +201,7 @@ class Batch:
                 lacking[one.vehicle.variant].append(one)
         found: dict[Asked, RuleBook] = {}
         for variant, asked in lacking.items():
-            with reading(self._service.engine) as session:
+            with reading(self._service.source) as session:
                 book = with_components(session, self._book(variant), [one.number for one in asked])
             found |= dict.fromkeys(asked, book)
         return found
@@ -210,7 +212,7 @@ class Batch:
         self._unknown += 1
         if self._unknown > MOST_NEAR:
             raise UnknownComponent(word, pointer="/component")
-        with pointing_at("/component"), reading(self._service.engine) as session:
+        with pointing_at("/component"), reading(self._service.source) as session:
             return find_components(session, word)[0]
 
 

@@ -40,7 +40,7 @@ def find_with_book(
     service: Service, chassis: str, built: date | None, pointer: str = "", deadline: Deadline = NEVER
 ) -> tuple[Found, RuleBook]:
     """A vehicle and its rule book, of one revision. Raises UnknownChassis, CatalogueMoved, and NotInTime."""
-    with pointing_at(pointer), reading(service.engine) as session:
+    with pointing_at(pointer), reading(service.source) as session:
         found = find_vehicle(session, chassis, built=built)
         revision = book_revision(session, found.vehicle.variant)
     try:
@@ -72,7 +72,7 @@ def name_vehicle(service: Service, body: VehicleIn, pointer: str) -> VehicleAske
     Raises UnknownChassis, VehicleMismatch, and what `Names` raises.
     """
     stands = _with_build(service, body, pointer)
-    with pointing_at(f"{pointer}/chassis"), reading(service.engine) as session:
+    with pointing_at(f"{pointer}/chassis"), reading(service.source) as session:
         found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
         outline = outline_of(session, found.vehicle.variant)
     return _as_it_stands(found, stands, OutlineNames(service, outline), pointer)
@@ -103,7 +103,7 @@ def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, An
     if body.build is None:
         return given
     with pointing_at(f"{pointer}/build"):
-        build = build_document(service.engine, body.build)
+        build = build_document(service.source, body.build)
     if given.get("chassis"):
         build["variant"] = build["built"] = None
     stands = {key: value for key, value in build.items() if value is not None} | given
