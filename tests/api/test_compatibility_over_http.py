@@ -126,8 +126,8 @@ async def test_it_is_told_how_far_was_looked(client: httpx.AsyncClient):
     assert discs.looked_at == "propagation"
     assert discs.proved or discs.sentence.endswith("ask for a closure to prove a whole set.")
     assert (pump.verdict, pump.proved, pump.looked_at) == ("does not fit", True, "propagation")
-    assert [rule.name for rule in pump.places[0].against] == ["fuel-flow"]
-    assert pump.places[0].against[0].sentence in pump.sentence
+    assert [rule["name"] for rule in pump.places[0].against] == ["fuel-flow"]
+    assert pump.places[0].against[0]["sentence"] in pump.sentence
     assert (elsewhere.verdict, elsewhere.proved, elsewhere.looked_at) == ("does not fit", True, None)
     assert (fluid.verdict, fluid.proved, fluid.looked_at) == ("not known", False, None)
 
