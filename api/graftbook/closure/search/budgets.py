@@ -13,6 +13,9 @@ _DIGITS = 7
 Not more: with twelve digits the solver called a possible question impossible.
 """
 
+MOST_KEPT = 100_000
+"""Contributions of one vehicle that are remembered; more than these, and all are forgotten."""
+
 
 def scale_of(scope: Scope, budget: Budget) -> float:
     """Whole units in one SI unit: the same for every question to the book."""
@@ -30,7 +33,13 @@ def scale_of(scope: Scope, budget: Budget) -> float:
 
 def units_of(scope: Scope, budget: Budget, fit: Fit) -> int:
     """Supply less demand of what sits there, in whole units; 0 when neither kind is recorded."""
-    return round((scope.contribution(budget, fit) or 0.0) * scale_of(scope, budget))
+    known: dict[tuple[str, Fit], int] = scope.notebook.setdefault("budget units", {})
+    key = (budget.name, fit)
+    if (found := known.get(key)) is None:
+        if len(known) >= MOST_KEPT:
+            known.clear()
+        found = known[key] = round((scope.contribution(budget, fit) or 0.0) * scale_of(scope, budget))
+    return found
 
 
 def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | None]]) -> BudgetUse:
@@ -45,17 +54,6 @@ def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | No
         sum(units for p, units in today.items() if p not in domains),
         sum(today.values()) >= 0,
     )
-
-
-def at_risk(scope: Scope, budget: Budget, reached: Mapping[str, set[str | None]]) -> bool:
-    """Whether some of the choices so far could leave the budget uncovered."""
-    worst = 0
-    holds_today = 0
-    for p in scope.index.positions_of_budget[budget.name]:
-        now = units_of(scope, budget, scope.today_fit(p))
-        holds_today += now
-        worst += min((units_of(scope, budget, Fit(p, c)) for c in reached.get(p, ())), default=now)
-    return worst < 0 or holds_today < 0
 
 
 def improving_fits(scope: Scope, budget: Budget) -> Iterator[Fit]:

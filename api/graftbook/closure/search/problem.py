@@ -52,14 +52,24 @@ class Demand:
     """The wish that asks, by its name."""
     part: str = ""
     """Tells apart the demands of one rule for one fit: a pair's other position, a wish's position."""
+    key: DemandKey = field(init=False, repr=False, compare=False)
+    sort_key: tuple[Cause, str, str, tuple[tuple[str, str], ...]] = field(
+        init=False, repr=False, compare=False
+    )
+    places: tuple[str, ...] = field(init=False, repr=False, compare=False)
+    """Where a choice touches it. These three are worked out once: the demands of a vehicle are kept."""
+
+    def __post_init__(self) -> None:
+        set_once = object.__setattr__
+        set_once(self, "key", (self.cause, self.name, self.part, self.when))
+        in_order = tuple([(p, c or "") for p, c in self.when])
+        set_once(self, "sort_key", (self.cause, self.name, self.part, in_order))
+        places = [fit.position for fit in (*self.when, *self.one_of)]
+        set_once(self, "places", tuple(dict.fromkeys([*places, *(n.fit.position for n in self.loose)])))
 
     @property
     def switch(self) -> Switch:
         return (self.cause, self.name)
-
-    @property
-    def key(self) -> DemandKey:
-        return (self.cause, self.name, self.part, self.when)
 
     @property
     def shares_with(self) -> str:
@@ -70,10 +80,6 @@ class Demand:
         if self.cause is Cause.wish:
             return "wishes"
         return "rules" if self.one_serves_all else ""
-
-    @property
-    def sort_key(self) -> tuple[Cause, str, str, tuple[tuple[str, str], ...]]:
-        return (self.cause, self.name, self.part, tuple((p, c or "") for p, c in self.when))
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +95,10 @@ class Regret:
     when: tuple[Fit, ...]
     unless: tuple[Fit, ...] = ()
     weight: int = 0
+
+    @property
+    def sort_key(self) -> tuple[Cause, str, tuple[tuple[str, str], ...]]:
+        return (self.cause, self.name, tuple([(p, c or "") for p, c in self.when]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,10 +34,8 @@ class Propagation:
         """The demands that narrowed something, in the order in which they did."""
         self.watching: dict[str, list[Demand]] = defaultdict(list)
         for demand in self.demands:
-            for place in {fit.position for fit in (*demand.when, *demand.one_of)}:
+            for place in demand.places:
                 self.watching[place].append(demand)
-            for need in demand.loose:
-                self.watching[need.fit.position].append(demand)
         for fit in without:
             self.domains[fit.position].discard(fit.component)
         self.waiting = deque(self.demands)

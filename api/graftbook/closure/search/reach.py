@@ -8,28 +8,24 @@ breaks nothing and makes nothing dearer.
 
 from collections import deque
 from collections.abc import Iterable, Iterator
-from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
-from graftbook.closure.search.budgets import at_risk, budget_use, improving_fits
+from graftbook.closure.search.budgets import budget_use
 from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.closure.search.ground import Brings, BudgetShift, Meeting, Remedied, ground_of
 from graftbook.closure.search.limits import broken_limits
 from graftbook.closure.search.problem import (
     BudgetUse,
     Demand,
     DemandKey,
-    LooseNeed,
     Problem,
     Regret,
-    severity_weight,
 )
-from graftbook.closure.search.supply import add_on_fits
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.search.wishes import demands_of
 from graftbook.closure.words import phrases
-from graftbook.rulebook.compare import agrees
-from graftbook.rulebook.model import Budget, Companion, Conflict, Joint, Side
+from graftbook.rulebook.model import Budget
 from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit
 
 MOST_FITS = 20_000
@@ -64,7 +60,7 @@ def reach_everything(scope: Scope, deadline: Deadline = NEVER) -> Problem:
 class _Reach:
     def __init__(self, scope: Scope, question: Question, limits_as_demands: bool, deadline: Deadline) -> None:
         self.scope = scope
-        self.index = scope.index
+        self.ground = ground_of(scope)
         self.question = question
         self.limits_as_demands = limits_as_demands
         self.deadline = deadline
@@ -73,6 +69,9 @@ class _Reach:
         self.demands: dict[DemandKey, Demand] = {}
         self.regrets: dict[tuple[str, tuple[Fit, ...]], Regret] = {}
         self.budgets: dict[str, Budget] = {}
+        self.worst: dict[str, int] = {}
+        self.least: dict[tuple[str, str], int] = {}
+        """Of each budget the least that the choices so far leave, and of each of its positions."""
         self.extras: set[str] = set()
         self.count = self.ways = 0
         order = whole_preference(question.preference)
@@ -97,7 +96,7 @@ class _Reach:
             self.question,
             domains,
             sorted(self.demands.values(), key=lambda demand: demand.sort_key),
-            sorted(self.regrets.values(), key=lambda r: (r.cause, r.name, str(r.when))),
+            sorted(self.regrets.values(), key=lambda regret: regret.sort_key),
             list(self.budget_uses(domains)),
             frozenset(self.extras),
             self.deadline,
@@ -173,14 +172,19 @@ class _Reach:
         self.deadline.check()
         if self.limits_as_demands:
             self.follow_limits(fit)
-        if not fit.is_loose:
-            self.follow_companions(fit)
-            self.follow_pair(fit)
-            self.follow_joints(fit)
-            self.follow_budgets(fit)
-            self.follow_flaws(fit)
-            self.follow_leaving(fit)
-        self.follow_conflicts(fit)
+        brings = self.ground.brings(fit)
+        for demand in brings.demands:
+            self.add_demand(demand)
+        for meeting in brings.conflicts:
+            self.follow_meeting(meeting)
+        if fit.is_loose:
+            return
+        self.follow_joints(fit, brings)
+        for shift in brings.shifts:
+            self.follow_budget(shift, fit.position)
+        for flaw in brings.flaws:
+            self.follow_flaw(flaw)
+        self.follow_leaving(fit)
 
     def follow_limits(self, fit: Fit) -> None:
         for limit in broken_limits(self.scope, self.question.limits, fit):
@@ -188,39 +192,18 @@ class _Reach:
                 told = phrases.of_limit(self.scope.book, limit)
                 self.add_demand(Demand(Cause.limit, limit.name, told, when=(fit,)))
 
-    def follow_companions(self, fit: Fit) -> None:
-        for number in self.scope.names(fit):
-            for rule in self.index.companions_of.get(number, ()):
-                if rule.required and rule.position in ("", fit.position) and self.scope.holds(rule):
-                    self.add_demand(companion_demand(self.scope, rule, fit, newly=True))
-
-    def follow_pair(self, fit: Fit) -> None:
-        place = self.scope.book.positions.get(fit.position)
-        if not place or not place.pair:
-            return
-        hands = pair_values(self.scope, fit.component)
-        for other in self.index.pairs[place.pair]:
-            if other != fit.position:
-                fits = tuple(Fit(other, n) for n in self.scope.options(other) if n in hands)
-                title = self.scope.book.positions[other].title
-                sentence = phrases.changed_together(place.title, title)
-                self.add_demand(Demand(Cause.pair, place.pair, sentence, (fit,), fits, part=other))
-
-    def follow_flaws(self, fit: Fit) -> None:
-        for flaw in self.scope.flaws(fit):
-            add_ons, loose = add_on_fits(self.scope, flaw.add_ons)
-            for number in loose:
-                self.extras.add(number)
-                self.add(loose_fit(number))
-            if self.flaws_outrank_changes:
-                for add_on in add_ons:
-                    self.add(add_on)
-            unless = (*add_ons, *(loose_fit(n) for n in loose))
-            self.add_regret(Regret(Cause.flaw, flaw.name, (fit,), unless, severity_weight(flaw.severity)))
+    def follow_flaw(self, flaw: Remedied) -> None:
+        for number in flaw.loose:
+            self.extras.add(number)
+            self.add(loose_fit(number))
+        if self.flaws_outrank_changes:
+            for add_on in flaw.add_ons:
+                self.add(add_on)
+        self.add_regret(flaw.regret)
 
     def follow_leaving(self, fit: Fit) -> None:
         """Rules that hold today because of what this would replace."""
-        for demand in held_today_by(self.scope, fit.position):
+        for demand in self.ground.held_today_by(fit.position):
             if demand.key not in self.demands and self.may_all_leave(demand.one_of):
                 self.add_demand(demand)
                 self.open(demand.when[0].position)
@@ -232,153 +215,39 @@ class _Reach:
             by_place.setdefault(fit.position, set()).add(fit.component)
         return all(self.chosen(place) - values for place, values in by_place.items())
 
-    def follow_conflicts(self, fit: Fit) -> None:
-        for conflict, mine, theirs in conflicts_touching(self.scope, fit):
-            my_side = self.scope.on_side(mine)
-            if fit not in my_side:
-                continue
-            for other, sure in self.scope.on_side(theirs).items():
-                if other.position != fit.position:
-                    self.follow_meeting(conflict, fit, other, not (sure and my_side[fit]))
-
-    def follow_meeting(self, rule: Conflict | Joint, fit: Fit, other: Fit, undetermined: bool) -> None:
+    def follow_meeting(self, meeting: Meeting) -> None:
         """Two fits that may not be together, or of which that is not determined."""
-        other_is_today = self.scope.is_today(other)
-        if not other_is_today and other.component not in self.chosen(other.position):
+        other, bars = meeting.other, meeting.bars
+        if not meeting.is_today and other.component not in self.chosen(other.position):
             return  # met again when the other becomes possible
-        cause = Cause.conflict if isinstance(rule, Conflict) else Cause.joint
-        when = tuple(sorted((fit, other)))
-        if undetermined:
-            self.add_regret(Regret(cause, rule.name, when))
-            if other_is_today and self.unconfirmed_outranks_changes:
-                self.open(other.position)
-            return
-        self.add_demand(Demand(cause, rule.name, rule.reason, when, grade=rule.grade, claim=rule))
-        if other_is_today:
+        self.bar(bars)
+        if meeting.is_today and (isinstance(bars, Demand) or self.unconfirmed_outranks_changes):
             self.open(other.position)
 
-    def follow_joints(self, fit: Fit) -> None:
-        for joint in self.index.joints_at.get(fit.position, ()):
-            if not self.scope.holds(joint) or fit.component is None:
-                continue
-            if joint.position == joint.other_position:
-                self.follow_joint_within(joint, fit)
-                continue
-            other = joint.other_position if fit.position == joint.position else joint.position
-            for number in sorted(n for n in {*self.chosen(other), self.scope.today.get(other)} if n):
-                verdict = joint_verdict(self.scope, joint, fit, Fit(other, number))
-                if verdict is not True:
-                    self.follow_meeting(joint, fit, Fit(other, number), verdict is None)
+    def bar(self, bars: Demand | Regret) -> None:
+        if isinstance(bars, Demand):
+            self.add_demand(bars)
+        else:
+            self.add_regret(bars)
 
-    def follow_joint_within(self, joint: Joint, fit: Fit) -> None:
-        verdict = joint_verdict(self.scope, joint, fit, fit)
-        if verdict is None:
-            self.add_regret(Regret(Cause.joint, joint.name, (fit,)))
-        elif verdict is False:
-            self.add_demand(
-                Demand(Cause.joint, joint.name, joint.reason, (fit,), grade=joint.grade, claim=joint)
-            )
+    def follow_joints(self, fit: Fit, brings: Brings) -> None:
+        for bars in brings.within:
+            self.bar(bars)
+        for joint, position in brings.joints:
+            for number in (*self.chosen(position), self.scope.today.get(position)):
+                if number and (meeting := self.ground.at_joint(fit, brings, joint, Fit(position, number))):
+                    self.follow_meeting(meeting)
 
-    def follow_budgets(self, fit: Fit) -> None:
-        for budget in self.index.budgets_at.get(fit.position, ()):
-            self.deadline.check()
-            if not self.scope.holds(budget):
-                continue
-            before = self.scope.contribution(budget, self.scope.today_fit(fit.position)) or 0.0
-            if (self.scope.contribution(budget, fit) or 0.0) == before or budget.name in self.budgets:
-                continue
-            if at_risk(self.scope, budget, self.reached):
-                self.budgets[budget.name] = budget
-                # Whatever gives more than today may be needed to pay for what takes more.
-                for better in improving_fits(self.scope, budget):
-                    self.add(better)
-
-
-# Grounding, shared with the reading of a finished set ------------------------------------------
-
-
-@overload
-def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: Literal[True]) -> Demand: ...
-
-
-@overload
-def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> Demand | None: ...
-
-
-def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> Demand | None:
-    """The demand of a companion rule for its component in one place.
-
-    For a component that stays (`newly` False): None when the rule does not bind, because it is
-    broken today or because a loose part would satisfy it.
-    """
-    one_of = tuple(dict.fromkeys(f for a in rule.alternatives for f in scope.meeting(a)))
-    loose = tuple(
-        LooseNeed(number, a.quantity)
-        for a in rule.alternatives
-        if a.loose
-        for number in scope.loose_servers(a.component)
-    )
-    if not newly and (any(a.loose for a in rule.alternatives) or not any(scope.is_today(f) for f in one_of)):
-        return None
-    return Demand(
-        Cause.companion,
-        rule.name,
-        rule.reason,
-        (fit,),
-        one_of,
-        loose if newly else (),
-        rule.one_serves_all,
-        newly and not rule.confirmed,
-        rule.grade,
-        rule,
-    )
-
-
-def held_today_by(scope: Scope, position: str) -> list[Demand]:
-    """The demands of what stays that hold today with the help of what sits in the position."""
-    known: dict[str, list[Demand]] = scope.notebook.setdefault("held today", {})
-    found = known.get(position)
-    if found is None:
-        found = known[position] = list(_find_held_today_by(scope, scope.today_fit(position)))
-    return found
-
-
-def _find_held_today_by(scope: Scope, today: Fit) -> Iterator[Demand]:
-    rules = list(scope.index.companions_met_at.get(today.position, ()))
-    for number in scope.index.stands_for(today.component) if today.component else ():
-        rules += scope.index.companions_met_by.get(number, ())
-    for rule in rules:
-        if not rule.required or not scope.holds(rule):
-            continue
-        if not any(scope.satisfies(today, alternative) for alternative in rule.alternatives):
-            continue
-        for demander in scope.today_places(rule.component, rule.position):
-            demand = companion_demand(scope, rule, demander, newly=False)
-            if demand is not None:
-                yield demand
-
-
-def conflicts_touching(scope: Scope, fit: Fit) -> list[tuple[Conflict, Side, Side]]:
-    """The conflicts with a side that may speak of this fit, in name order."""
-    found: list[tuple[Conflict, Side, Side]] = []
-    for number in scope.names(fit):
-        found += scope.index.conflicts_of.get(number, ())
-    if fit.component is not None:
-        found += scope.index.conflicts_at.get(fit.position, ())
-    return [entry for entry in found if scope.holds(entry[0])]
-
-
-def joint_verdict(scope: Scope, joint: Joint, one: Fit, other: Fit) -> bool | None:
-    """Whether two fitted components agree; None when a value is not recorded."""
-    if one.position != joint.position:
-        one, other = other, one
-    first = scope.measure(one.component, joint.kind)
-    second = scope.measure(other.component, joint.other_kind)
-    return agrees(first, joint.comparator, second, joint.margin)
-
-
-def pair_values(scope: Scope, number: str | None) -> set[str | None]:
-    """What the other side of a pair may hold: the same component or its handed twin."""
-    if number is None:
-        return {None}
-    return {number, *scope.index.twins.get(number, ())}
+    def follow_budget(self, shift: BudgetShift, position: str) -> None:
+        """A budget that the choices so far could leave uncovered takes part."""
+        budget = shift.budget
+        today = self.ground.total_today(budget)
+        least = self.least.setdefault((budget.name, position), shift.now)
+        worst = self.worst.get(budget.name, today) + min(0, shift.then - least)
+        self.least[budget.name, position] = min(least, shift.then)
+        self.worst[budget.name] = worst
+        if budget.name not in self.budgets and (worst < 0 or today < 0):
+            self.budgets[budget.name] = budget
+            # Whatever gives more than today may be needed to pay for what takes more.
+            for better in self.ground.improving(budget):
+                self.add(better)

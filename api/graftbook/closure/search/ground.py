@@ -1,0 +1,296 @@
+"""What each fit brings on one vehicle: the book's rules as demands and regrets.
+
+None of it depends on the question, so it stays with the scope: the next question to the same vehicle
+finds it there.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Literal, overload
+
+from graftbook.closure.answer import Cause
+from graftbook.closure.search.budgets import improving_fits, units_of
+from graftbook.closure.search.problem import Demand, LooseNeed, Regret, severity_weight
+from graftbook.closure.search.supply import add_on_fits
+from graftbook.closure.words import phrases
+from graftbook.rulebook.compare import agrees
+from graftbook.rulebook.model import Budget, Companion, Conflict, Joint, Side
+from graftbook.rulebook.scope import Fit, Scope
+
+MOST_KEPT = 50_000
+"""Fits, and pairs of fits, of one vehicle that are remembered; more than these, and all are forgotten."""
+
+
+@dataclass(slots=True)
+class Meeting:
+    """Two fits that may not be together, or of which that is not determined, seen from one of them."""
+
+    rule: Conflict | Joint
+    fit: Fit
+    other: Fit
+    is_today: bool
+    undetermined: bool
+    _bars: Demand | Regret | None = None
+
+    @property
+    def bars(self) -> Demand | Regret:
+        """The demand that keeps them apart, or the regret; made when first asked for."""
+        if self._bars is None:
+            rule = self.rule
+            cause = Cause.conflict if isinstance(rule, Conflict) else Cause.joint
+            when = tuple(sorted((self.fit, self.other)))
+            self._bars = (
+                Regret(cause, rule.name, when)
+                if self.undetermined
+                else Demand(cause, rule.name, rule.reason, when, grade=rule.grade, claim=rule)
+            )
+        return self._bars
+
+
+@dataclass(frozen=True, slots=True)
+class Remedied:
+    """A flaw that a fit brings, and what takes it away: add-ons in a place, and loose ones."""
+
+    regret: Regret
+    add_ons: tuple[Fit, ...]
+    loose: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetShift:
+    """A budget that a fit changes: what the fit contributes instead of today's, in whole units."""
+
+    budget: Budget
+    now: int
+    then: int
+
+
+@dataclass(slots=True)
+class Brings:
+    """Everything that one fit brings, whatever else is chosen."""
+
+    demands: tuple[Demand, ...]
+    conflicts: tuple[Meeting, ...]
+    within: tuple[Demand | Regret, ...]
+    """Of joints between two kinds of the fit itself."""
+    joints: tuple[tuple[Joint, str], ...]
+    """With the other position of each."""
+    flaws: tuple[Remedied, ...]
+    shifts: tuple[BudgetShift, ...]
+    met: dict[tuple[str, str], Meeting | None] = field(default_factory=dict)
+    """Joint and other component → how they meet, as far as it was asked."""
+
+
+class Ground:
+    """The rules of the book on one vehicle."""
+
+    def __init__(self, scope: Scope) -> None:
+        self.scope = scope
+        self._brings: dict[Fit, Brings] = {}
+        self._held: dict[str, list[Demand]] = {}
+        self._today: dict[str, int] = {}
+        self._improving: dict[str, tuple[Fit, ...]] = {}
+        self._met = 0
+
+    def brings(self, fit: Fit) -> Brings:
+        """What this fit brings."""
+        found = self._brings.get(fit)
+        if found is None:
+            if len(self._brings) + self._met > MOST_KEPT:
+                self._brings.clear()
+                self._met = 0
+            found = self._brings[fit] = self._find(fit)
+        return found
+
+    def _find(self, fit: Fit) -> Brings:
+        conflicts = tuple(self._conflicts(fit))
+        if fit.is_loose:
+            return Brings((), conflicts, (), (), (), ())
+        joints = [j for j in self.scope.index.joints_at.get(fit.position, ()) if self.scope.holds(j)]
+        if fit.component is None:
+            joints = []
+        return Brings(
+            (*self._companions(fit), *self._pair(fit)),
+            conflicts,
+            tuple(bar for j in joints if j.position == j.other_position for bar in self._within(j, fit)),
+            tuple(
+                (j, j.other_position if fit.position == j.position else j.position)
+                for j in joints
+                if j.position != j.other_position
+            ),
+            tuple(self._flaws(fit)),
+            tuple(self._shifts(fit)),
+        )
+
+    def _companions(self, fit: Fit) -> Iterator[Demand]:
+        for number in self.scope.names(fit):
+            for rule in self.scope.index.companions_of.get(number, ()):
+                if rule.required and rule.position in ("", fit.position) and self.scope.holds(rule):
+                    yield companion_demand(self.scope, rule, fit, newly=True)
+
+    def _pair(self, fit: Fit) -> Iterator[Demand]:
+        place = self.scope.book.positions.get(fit.position)
+        if not place or not place.pair:
+            return
+        hands = pair_values(self.scope, fit.component)
+        for other in self.scope.index.pairs[place.pair]:
+            if other != fit.position:
+                fits = tuple(Fit(other, n) for n in self.scope.options(other) if n in hands)
+                title = self.scope.book.positions[other].title
+                sentence = phrases.changed_together(place.title, title)
+                yield Demand(Cause.pair, place.pair, sentence, (fit,), fits, part=other)
+
+    def _flaws(self, fit: Fit) -> Iterator[Remedied]:
+        for flaw in self.scope.flaws(fit):
+            add_ons, loose = add_on_fits(self.scope, flaw.add_ons)
+            unless = (*add_ons, *(LooseNeed(n, 1).fit for n in loose))
+            regret = Regret(Cause.flaw, flaw.name, (fit,), unless, severity_weight(flaw.severity))
+            yield Remedied(regret, tuple(add_ons), tuple(loose))
+
+    def _conflicts(self, fit: Fit) -> Iterator[Meeting]:
+        for conflict, mine, theirs in conflicts_touching(self.scope, fit):
+            my_side = self.scope.on_side(mine)
+            if fit not in my_side:
+                continue
+            for other, sure in self.scope.on_side(theirs).items():
+                if other.position != fit.position:
+                    yield self._meeting(conflict, fit, other, not (sure and my_side[fit]))
+
+    def _meeting(self, rule: Conflict | Joint, fit: Fit, other: Fit, undetermined: bool) -> Meeting:
+        return Meeting(rule, fit, other, self.scope.is_today(other), undetermined)
+
+    def at_joint(self, fit: Fit, brings: Brings, joint: Joint, other: Fit) -> Meeting | None:
+        """How a fit meets another at a joint; None where they agree."""
+        key = (joint.name, other.component or "")
+        if key not in brings.met:
+            verdict = joint_verdict(self.scope, joint, fit, other)
+            self._met += 1
+            brings.met[key] = None if verdict else self._meeting(joint, fit, other, verdict is None)
+        return brings.met[key]
+
+    def _within(self, joint: Joint, fit: Fit) -> Iterator[Demand | Regret]:
+        verdict = joint_verdict(self.scope, joint, fit, fit)
+        if verdict is None:
+            yield Regret(Cause.joint, joint.name, (fit,))
+        elif verdict is False:
+            yield Demand(Cause.joint, joint.name, joint.reason, (fit,), grade=joint.grade, claim=joint)
+
+    def _shifts(self, fit: Fit) -> Iterator[BudgetShift]:
+        today = self.scope.today_fit(fit.position)
+        for budget in self.scope.index.budgets_at.get(fit.position, ()):
+            if not self.scope.holds(budget):
+                continue
+            before = self.scope.contribution(budget, today) or 0.0
+            if (self.scope.contribution(budget, fit) or 0.0) != before:
+                yield BudgetShift(
+                    budget, units_of(self.scope, budget, today), units_of(self.scope, budget, fit)
+                )
+
+    def total_today(self, budget: Budget) -> int:
+        """What today's components leave of a budget, in whole units."""
+        if budget.name not in self._today:
+            places = self.scope.index.positions_of_budget[budget.name]
+            fits = map(self.scope.today_fit, places)
+            self._today[budget.name] = sum(units_of(self.scope, budget, fit) for fit in fits)
+        return self._today[budget.name]
+
+    def improving(self, budget: Budget) -> tuple[Fit, ...]:
+        """Whatever gives more, or takes less, than what sits there today."""
+        if budget.name not in self._improving:
+            self._improving[budget.name] = tuple(improving_fits(self.scope, budget))
+        return self._improving[budget.name]
+
+    def held_today_by(self, position: str) -> list[Demand]:
+        """The demands of what stays that hold today with the help of what sits in the position."""
+        found = self._held.get(position)
+        if found is None:
+            found = self._held[position] = list(
+                _find_held_today_by(self.scope, self.scope.today_fit(position))
+            )
+        return found
+
+
+def ground_of(scope: Scope) -> Ground:
+    """The rules on a scope's vehicle; kept with the scope."""
+    found: Ground | None = scope.notebook.get("ground")
+    if found is None:
+        found = scope.notebook["ground"] = Ground(scope)
+    return found
+
+
+@overload
+def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: Literal[True]) -> Demand: ...
+
+
+@overload
+def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> Demand | None: ...
+
+
+def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> Demand | None:
+    """The demand of a companion rule for its component in one place.
+
+    For a component that stays (`newly` False): None when the rule does not bind, because it is
+    broken today or because a loose part would satisfy it.
+    """
+    one_of = tuple(dict.fromkeys(f for a in rule.alternatives for f in scope.meeting(a)))
+    loose = tuple(
+        LooseNeed(number, a.quantity)
+        for a in rule.alternatives
+        if a.loose
+        for number in scope.loose_servers(a.component)
+    )
+    if not newly and (any(a.loose for a in rule.alternatives) or not any(scope.is_today(f) for f in one_of)):
+        return None
+    return Demand(
+        Cause.companion,
+        rule.name,
+        rule.reason,
+        (fit,),
+        one_of,
+        loose if newly else (),
+        rule.one_serves_all,
+        newly and not rule.confirmed,
+        rule.grade,
+        rule,
+    )
+
+
+def _find_held_today_by(scope: Scope, today: Fit) -> Iterator[Demand]:
+    rules = list(scope.index.companions_met_at.get(today.position, ()))
+    for number in scope.index.stands_for(today.component) if today.component else ():
+        rules += scope.index.companions_met_by.get(number, ())
+    for rule in rules:
+        if not rule.required or not scope.holds(rule):
+            continue
+        if not any(scope.satisfies(today, alternative) for alternative in rule.alternatives):
+            continue
+        for demander in scope.today_places(rule.component, rule.position):
+            demand = companion_demand(scope, rule, demander, newly=False)
+            if demand is not None:
+                yield demand
+
+
+def conflicts_touching(scope: Scope, fit: Fit) -> list[tuple[Conflict, Side, Side]]:
+    """The conflicts with a side that may speak of this fit, in name order."""
+    found: list[tuple[Conflict, Side, Side]] = []
+    for number in scope.names(fit):
+        found += scope.index.conflicts_of.get(number, ())
+    if fit.component is not None:
+        found += scope.index.conflicts_at.get(fit.position, ())
+    return [entry for entry in found if scope.holds(entry[0])]
+
+
+def joint_verdict(scope: Scope, joint: Joint, one: Fit, other: Fit) -> bool | None:
+    """Whether two fitted components agree; None when a value is not recorded."""
+    if one.position != joint.position:
+        one, other = other, one
+    first = scope.measure(one.component, joint.kind)
+    second = scope.measure(other.component, joint.other_kind)
+    return agrees(first, joint.comparator, second, joint.margin)
+
+
+def pair_values(scope: Scope, number: str | None) -> set[str | None]:
+    """What the other side of a pair may hold: the same component or its handed twin."""
+    if number is None:
+        return {None}
+    return {number, *scope.index.twins.get(number, ())}
