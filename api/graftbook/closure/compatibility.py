@@ -9,9 +9,9 @@ from typing import Any
 
 from graftbook.closure.answer import Because, Cause
 from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.closure.search.ground import pair_values
 from graftbook.closure.search.limits import effort_of
 from graftbook.closure.search.possible import Followed, Looked, follow
-from graftbook.closure.search.reach import pair_values
 from graftbook.closure.verify import Broken, FinishedSet
 from graftbook.closure.words import phrases
 from graftbook.closure.words.wording import how_far, why_it_cannot

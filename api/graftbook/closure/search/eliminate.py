@@ -28,7 +28,9 @@ import heapq
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
@@ -43,33 +45,55 @@ MOST_CELLS = 2_000_000
 
 
 class Elimination:
-    """One problem, taken apart, with those of its budgets that are to be looked at.
+    """One problem, taken apart; `looked_at` are those of its budgets that take part so far.
 
     Raises TooWide and OutOfTime; `best` is None where no set exists.
     """
 
-    def __init__(self, problem: Problem, propagation: Propagation, budgets: Sequence[BudgetUse] = ()) -> None:
-        self.tables = Tables(problem, propagation, budgets)
+    def __init__(self, problem: Problem, propagation: Propagation) -> None:
+        self.problem = problem
+        self.tables = Tables(problem, propagation)
         self.packed = Packed(self.tables)
+        self.looked_at: list[BudgetUse] = []
         self.tree = _Tree(self.packed)
-        self.best = self.tree.least_of_all()
 
-    def found(self) -> Found | None:
-        """The best set, ties broken by places in name order and the smaller number; None: there is none.
+    @property
+    def best(self) -> Cells | None:
+        """What the best set costs, without what is certain; None: there is none."""
+        return self.tree.least_of_all()
 
-        Budgets and the ceiling are not looked at.
+    def look_at(self, budgets: Iterable[BudgetUse]) -> None:
+        """Let these budgets take part too."""
+        for use in budgets:
+            self.looked_at.append(use)
+            self.tables.add_budget(use)
+        self.packed.take_in()
+        self.tree = _Tree(self.packed)
+
+    def broken_by(self, found: Found) -> list[BudgetUse]:
+        """The budgets that a set breaks and that do not take part yet."""
+        return [use for use in self.problem.budgets if use not in self.looked_at and use.broken(found.values)]
+
+    def one_of_the_best(self) -> Found:
+        """A best set, ties as they fall; there is one."""
+        return self.packed.read(self.tree.at_best)
+
+    def found(self) -> Found:
+        """The best set, ties broken by places in name order and the smaller number; there is one.
+
+        Budgets that do not take part, and the ceiling, are not looked at.
         """
-        if self.best is None:
-            return None
-        tree = self.tree
-        for variable in self.packed.in_order_of_ties:
-            at_best = (self._costs(tree, variable) == self.best[:, None]).all(axis=0)
+        tree, best = self.tree, self.best
+        assert best is not None
+        for variable in [] if tree.alone else self.packed.in_order_of_ties:
+            at_best = (self._costs(tree, variable) == best[:, None]).all(axis=0)
             if at_best.sum() > 1:
                 self.packed.restrict(variable, int(at_best.argmax()))
                 tree = _Tree(self.packed, tree.order)
-        if tree is not self.tree:
-            self.packed.release()
-        return self.packed.read(tree.traced())
+                if tree.alone:
+                    break
+        self.packed.release()
+        return self.packed.read(tree.at_best)
 
     def _costs(self, tree: "_Tree", variable: int) -> Cells:
         """For each value of a variable what the best set with it costs, also where it is read off another."""
@@ -103,7 +127,7 @@ class Elimination:
         wanted = self.tables.values[variable].index(value)
         costs = self.tree.costs_of(lead).copy()
         costs[:, [at for at, follows in enumerate(values) if follows != wanted]] = NEVER
-        return self.packed.read(self.tree.traced(lead, *least_at(costs)))
+        return self.packed.read(self.tree.with_value(lead, *least_at(costs)))
 
 
 def best_by_elimination(problem: Problem, propagation: Propagation) -> tuple[Found, Elimination] | None:
@@ -112,19 +136,18 @@ def best_by_elimination(problem: Problem, propagation: Propagation) -> tuple[Fou
     None: this way does not settle it, because the tables would be too large or the free optimum breaks a
     budget or the ceiling; or there is no set at all, which the solver then proves.
     """
-    looked_at: list[BudgetUse] = []
-    while True:  # each turn looks at a budget more
-        try:
-            elimination = Elimination(problem, propagation, looked_at)
-        except TooWide:
-            return None
-        found = elimination.found()
-        if found is None:
-            return None
-        broken = [use for use in problem.budgets if use.broken(found.values) and use not in looked_at]
-        if not broken:
-            return None if breaks_a_sum(problem, found) else (found, elimination)
-        looked_at += broken
+    try:
+        elimination = Elimination(problem, propagation)
+        while elimination.best is not None:
+            found = elimination.one_of_the_best()
+            if not (broken := elimination.broken_by(found)):
+                found = elimination.found()
+                if not (broken := elimination.broken_by(found)):
+                    return None if breaks_a_sum(problem, found) else (found, elimination)
+            elimination.look_at(broken)
+    except TooWide:
+        pass
+    return None
 
 
 def breaks_a_sum(problem: Problem, found: Found) -> bool:
@@ -200,10 +223,19 @@ class _Tree:
         """What the best set costs, without what is certain; None: there is none."""
         return None if self.rest[0] >= NEVER else self.rest
 
-    def _down(self) -> None:
-        for variable in reversed(self.order):
+    def _believe(self, step: _Step) -> Cells:
+        """What a step's combinations cost with the rest; those above it are heard first."""
+        unheard = []
+        while step.belief is None:
+            unheard.append(step)
+            if step.parent < 0:
+                break
+            step = self.steps[step.parent]
+        for step in reversed(unheard):
             self.packed.made.problem.deadline.check()
-            self._hear(self.steps[variable])
+            self._hear(step)
+        assert step.belief is not None
+        return step.belief
 
     def _hear(self, step: _Step) -> None:
         """What the rest costs, as the parent's step knows it, comes on top."""
@@ -226,31 +258,63 @@ class _Tree:
 
     def costs_of(self, variable: int) -> Cells:
         """For each value of a variable what the best set with it costs."""
-        step = self.steps[variable]
-        if step.belief is None:
-            self._down()
-        cells = step.belief
-        assert cells is not None
+        cells = self._believe(self.steps[variable])
         while cells.ndim > 2:
             cells = least(cells, cells.ndim - 2)
         return cells
 
-    def traced(self, variable: int = -1, value: int = 0) -> dict[int, int]:
-        """A best assignment: of all, or of those in which the variable has the value."""
+    @property
+    def at_best(self) -> dict[int, int]:
+        """A best assignment, the first value of several that cost the same."""
+        return self._picked[0]
+
+    @property
+    def alone(self) -> bool:
+        """Whether no other assignment costs as little: no step on the way had a choice."""
+        return self._picked[1]
+
+    @cached_property
+    def _picked(self) -> tuple[dict[int, int], bool]:
         chosen: dict[int, int] = {}
-        if variable >= 0:
-            self.costs_of(variable)
-            chosen[variable] = value
-            step: _Step | None = self.steps[variable]
-            while step is not None:
-                assert step.belief is not None
-                self._choose(step.variables, step.belief, chosen)
-                step = self.steps.get(step.parent)
+        all_alone = True
+        for variable in reversed(self.order):
+            chosen[variable], alone = self._pick(self.steps[variable], chosen)
+            all_alone = all_alone and alone
+        return chosen, all_alone
+
+    def with_value(self, variable: int, value: int) -> dict[int, int]:
+        """A best assignment of those in which the variable has the value.
+
+        Steps under which nothing differs from the best of all stay as there.
+        """
+        chosen = {variable: value}
+        step: _Step | None = self.steps[variable]
+        while step is not None:
+            self._choose(step.variables, self._believe(step), chosen)
+            step = self.steps.get(step.parent)
+        best = self.at_best
+        changed = {v for v, at in chosen.items() if at != best[v]}
         for one in reversed(self.order):
             if one not in chosen:
                 step = self.steps[one]
-                self._choose(step.variables, step.cells, chosen)
+                if changed.isdisjoint(step.variables):
+                    chosen[one] = best[one]
+                    continue
+                chosen[one], _ = self._pick(step, chosen)
+                if chosen[one] != best[one]:
+                    changed.add(one)
         return chosen
+
+    @staticmethod
+    def _pick(step: _Step, chosen: Mapping[int, int]) -> tuple[int, bool]:
+        """The step's best value where all it meets is chosen, and whether no other costs as little."""
+        around: list[Any] = [chosen[v] for v in step.variables[1:]]
+        column = step.cells[(slice(None), slice(None), *around)]
+        at = least_at(column)[0]
+        alike = column[0] == column[0, at]
+        if len(column) > 1:
+            alike &= column[1] == column[1, at]
+        return at, np.count_nonzero(alike) == 1
 
     @staticmethod
     def _choose(variables: tuple[int, ...], cells: Cells, chosen: dict[int, int]) -> None:

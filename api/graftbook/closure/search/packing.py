@@ -1,6 +1,7 @@
 """Tables of whole numbers: the criteria of a cost packed into one or two, each a digit that cannot carry."""
 
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,7 +9,7 @@ import numpy as np
 
 from graftbook.closure.question import Criterion
 from graftbook.closure.search.problem import Found
-from graftbook.closure.search.tables import Priced, Tables
+from graftbook.closure.search.tables import Mask, Priced, Tables, bits
 from graftbook.closure.search.totals import whole_preference
 
 DIGITS = 1 << 60
@@ -44,6 +45,16 @@ class Packed:
         for criterion in whole_preference(self.made.problem.question.preference):
             names += ["unknown", "price"] if criterion is Criterion.price else [criterion.name]
         self.names = [*names, "pieces"]
+        self._weights = _digits(self.names, self._most())
+        self.words = 1 + max(word for word, _ in self._weights.values())
+        self.aliases: dict[int, tuple[int, list[int]]] = {}
+        self._tables: dict[tuple[int, ...], Table] = {}
+        self._naming: dict[int, set[tuple[int, ...]]] = defaultdict(set)
+        self._restricted: list[Table] = []
+        self.take_in()
+
+    def _most(self) -> dict[str, int]:
+        """What each criterion comes to at most."""
         most = dict.fromkeys(self.names, 0)
         for name, figure in self.constant.items():
             most[name] += figure
@@ -54,27 +65,45 @@ class Packed:
                     greatest[name] = max(greatest.get(name, 0), figure)
             for name, figure in greatest.items():
                 most[name] += figure
-        self._weights = _digits(self.names, most)
-        self._most = most
-        self.words = 1 + max(word for word, _ in self._weights.values())
-        self.ready = self._added_up()
-        self._restricted: list[Table] = []
-        self.aliases: dict[int, tuple[int, list[int]]] = {}
-        self._substitute()
+        return most
 
-    def _added_up(self) -> list[Table]:
-        """One table for each group of variables."""
+    @property
+    def ready(self) -> list[Table]:
+        """The tables that name no variable which is read off another."""
+        return [*self._tables.values(), *self._restricted]
+
+    def take_in(self) -> None:
+        """Add what was made since the last time."""
         found: dict[tuple[int, ...], Cells] = {}
-        for table in self.made.tables:
+        priced, forbidden = self.made.take()
+        for table in priced:
             turned = sorted(range(len(table.variables)), key=table.variables.__getitem__)
-            variables = tuple(table.variables[at] for at in turned)
-            cells = found.get(variables)
-            if cells is None:
-                shape = tuple(len(self.values[v]) for v in variables)
-                cells = found[variables] = np.zeros((self.words, *shape), dtype=np.int64)
-            cells = cells.transpose(0, *(turned.index(at) + 1 for at in range(len(turned))))
-            self._add(table, cells)
-        return [Table(variables, np.minimum(cells, NEVER)) for variables, cells in found.items()]
+            cells = self._cells(found, tuple(table.variables[at] for at in turned))
+            self._add(table, cells.transpose(0, *(turned.index(at) + 1 for at in range(len(turned)))))
+        for variables, rows in forbidden.items():
+            _forbid(self._cells(found, variables), rows)
+        waiting = []
+        for variables, cells in found.items():
+            table_of = Table(variables, np.minimum(cells, NEVER))
+            while (follower := next((v for v in table_of.variables if v in self.aliases), None)) is not None:
+                table_of = _read_off(table_of, follower, *self.aliases[follower])
+            waiting.append(self._put(table_of))
+        self._substitute([variables for variables in waiting if len(variables) == 2])
+
+    def _cells(self, found: dict[tuple[int, ...], Cells], variables: tuple[int, ...]) -> Cells:
+        if (cells := found.get(variables)) is None:
+            shape = tuple(len(self.values[v]) for v in variables)
+            cells = found[variables] = np.zeros((self.words, *shape), dtype=np.int64)
+        return cells
+
+    def _put(self, table: Table) -> tuple[int, ...]:
+        """Keep a table, added to the one of the same variables."""
+        if (same := self._tables.get(table.variables)) is not None:
+            table = Table(table.variables, np.minimum(same.cells + table.cells, NEVER))
+        self._tables[table.variables] = table
+        for variable in table.variables:
+            self._naming[variable].add(table.variables)
+        return table.variables
 
     def _add(self, table: Priced, cells: Cells) -> None:
         """Add a priced table to cells whose axes stand as its variables do. What is forbidden stays so."""
@@ -82,38 +111,28 @@ class Packed:
             for name, figure in cost.items():
                 word, weight = self._weights[name]
                 cells[(word, *at)] += weight * figure
-        for at in table.forbidden:
-            in_each_word: tuple[slice | int, ...] = (slice(None), *at)
-            cells[in_each_word] = NEVER
         if table.bans is not None:
             cells[:, table.bans] = NEVER
 
-    def _substitute(self) -> None:
+    def _substitute(self, waiting: list[tuple[int, ...]]) -> None:
         """A variable whose value follows from another one's is read off that one, and needs no step.
 
         The two sides of a pair are such, and a loose part that one change alone can bring.
         """
-        waiting = [table for table in self.ready if len(table.variables) == 2]
         while waiting:
-            table = waiting.pop()
-            if len(table.variables) != 2 or (follows := _follows(table)) is None:
+            table = self._tables.get(waiting.pop())
+            if table is None or (follows := _follows(table)) is None:
                 continue
             variable, lead, values = follows
             self.aliases[variable] = (lead, values)
-            others = [other for other in self.ready if variable not in other.variables]
-            merged = {other.variables: other for other in others}
-            for old in self.ready:
-                if variable not in old.variables:
-                    continue
-                new = _read_off(old, variable, lead, values)
-                if (same := merged.get(new.variables)) is not None:
-                    new = Table(new.variables, np.minimum(same.cells + new.cells, NEVER))
-                merged[new.variables] = new
-                if len(new.variables) == 2:
-                    waiting.append(new)
-            self.ready = list(merged.values())
-            known = {id(table) for table in self.ready}
-            waiting = [table for table in waiting if id(table) in known]
+            for variables in sorted(self._naming.pop(variable)):
+                old = self._tables.pop(variables)
+                for other in variables:
+                    if other != variable:
+                        self._naming[other].discard(variables)
+                put = self._put(_read_off(old, variable, lead, values))
+                if len(put) == 2:
+                    waiting.append(put)
 
     def unpacked(self, cost: Cells) -> tuple[int, ...] | None:
         """A packed cost as figures, in the order of `names`; None for what is forbidden."""
@@ -147,20 +166,19 @@ class Packed:
         cells = np.full((self.words, len(values)), NEVER, dtype=np.int64)
         cells[:, [at for at, follows in enumerate(values) if follows == value]] = 0
         self._restricted.append(Table((lead,), cells))
-        self.ready.append(self._restricted[-1])
 
     def release(self) -> None:
         """Take back what was restricted."""
-        for table in self._restricted:
-            self.ready = [one for one in self.ready if one is not table]
         self._restricted.clear()
 
     def read(self, chosen: Mapping[int, int]) -> Found:
         """An assignment as a set."""
 
         def at(variable: int) -> int:
-            lead, values = self.lead_of(variable)
-            return values[chosen[lead]]
+            if (alias := self.aliases.get(variable)) is None:
+                return chosen[variable]
+            lead, values = alias
+            return values[at(lead)]
 
         values = {
             place: self.values[self.made.variable_of[place]][at(self.made.variable_of[place])]
@@ -170,7 +188,7 @@ class Packed:
         }
         orders = {}
         for number, (event, needs, variable) in self.made.orders.items():
-            if event is None or at(event.variable) in event.values:
+            if event is None or event.values >> at(event.variable) & 1:
                 orders[number] = needs[0] if variable is None else self.values[variable][at(variable)]
         return Found(dict(sorted(values.items())), orders)
 
@@ -198,11 +216,28 @@ def _digits(names: Sequence[str], most: Mapping[str, int]) -> dict[str, tuple[in
     return found
 
 
+def _forbid(cells: Cells, rows: Iterable[tuple[Mask, ...]]) -> None:
+    """Forbid the cells in which every variable has one of a row's values."""
+    sizes = cells.shape[1:]
+    if len(sizes) == 2:
+        beside = [0] * sizes[0]
+        for one, other in rows:
+            for at in bits(one):
+                beside[at] |= other
+        cells[:, [[mask >> at & 1 == 1 for at in range(sizes[1])] for mask in beside]] = NEVER
+        return
+    for row in rows:
+        inside: list[Any] = list(np.ix_(*(list(bits(values)) for values in row)))
+        cells[(slice(None), *inside)] = NEVER
+
+
 def _follows(table: Table) -> tuple[int, int, list[int]] | None:
     """For a table of two: the variable that has at most one value for each of the other's, that other, and
     which value it has for each; None where neither follows."""
     allowed = table.cells[0] < NEVER
     one, other = table.variables
+    if np.count_nonzero(allowed) > max(allowed.shape):
+        return None
     if (allowed.sum(axis=1) <= 1).all():
         return other, one, [int(at) for at in allowed.argmax(axis=1)]
     if (allowed.sum(axis=0) <= 1).all():

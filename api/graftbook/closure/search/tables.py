@@ -1,10 +1,10 @@
 """A question as variables and small tables, as elimination takes them (see `eliminate`)."""
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from itertools import product
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -26,33 +26,40 @@ Bans = np.ndarray[Any, np.dtype[np.bool_]]
 """What is forbidden: an axis for each variable."""
 
 
-@dataclass(frozen=True, slots=True)
-class Event:
+Mask = int
+"""Values of a variable as bits: the first value is 1, the second 2, the third 4."""
+
+
+class Event(NamedTuple):
     """Something that is so exactly while a variable has one of these values."""
 
     variable: int
-    values: frozenset[int]
+    values: Mask
+
+
+Forbidden = dict[tuple[int, ...], set[tuple[Mask, ...]]]
+"""Variables, in ascending order → values of each that may not all be so."""
 
 
 @dataclass(slots=True)
 class Priced:
-    """A table before costs are packed: combinations that cost something, and those that are forbidden."""
+    """A table before costs are packed: combinations that cost something, and what is forbidden."""
 
     variables: tuple[int, ...]
     costs: dict[tuple[int, ...], dict[str, int]] = field(default_factory=dict)
-    forbidden: list[tuple[int, ...]] = field(default_factory=list)
     bans: Bans | None = None
-    """Or a whole array of what is forbidden."""
 
 
 class Tables:
     """The problem as variables and tables."""
 
-    def __init__(self, problem: Problem, propagation: Propagation, budgets: Iterable[BudgetUse]) -> None:
+    def __init__(self, problem: Problem, propagation: Propagation) -> None:
         self.problem = problem
         self.domains = propagation.domains
         self.values: list[list[Any]] = []
+        self.all_of: list[Mask] = []
         self.tables: list[Priced] = []
+        self.forbidden: Forbidden = {}
         self.constant: dict[str, int] = {}
         self.variable_of: dict[str, int] = {}
         self.index_of: dict[str, dict[str | None, int]] = {}
@@ -61,11 +68,9 @@ class Tables:
         self.always: dict[str, bool] = {}
         self._shared: dict[tuple[str, str], list[tuple[Event | None, int]]] = {}
         self._joint: dict[tuple[Event, Event], Event] = {}
+        self._literals: dict[Fit, Event | None] = {}
         for place in sorted(self.domains):
-            if len(self.domains[place]) > 1:
-                values = sorted(self.domains[place], key=lambda c: c or "")
-                self.variable_of[place] = self._new(values)
-                self.index_of[place] = {value: at for at, value in enumerate(values)}
+            self._open(place)
         for number, demand in enumerate(problem.demands):
             if not number % LOOK_EVERY:
                 problem.deadline.check()
@@ -74,49 +79,49 @@ class Tables:
         self._regrets()
         self._shared_costs()
         self._loose_places()
-        for use in budgets:
-            self._budget(use)
+
+    def _open(self, place: str) -> None:
+        values = sorted(self.domains[place], key=lambda c: c or "")
+        if len(values) == 1:
+            self._literals[Fit(place, values[0])] = None
+            return
+        variable = self.variable_of[place] = self._new(values)
+        self.index_of[place] = {value: at for at, value in enumerate(values)}
+        for at, value in enumerate(values):
+            self._literals[Fit(place, value)] = Event(variable, 1 << at)
 
     def _new(self, values: Sequence[Any]) -> int:
         self.values.append(list(values))
+        self.all_of.append((1 << len(values)) - 1)
         return len(self.values) - 1
 
     # What a fit is ----------------------------------------------------------------------------
 
     def literal(self, fit: Fit) -> bool | Event:
         """Whether a fit is there: certainly, certainly not, or while a variable has a value."""
-        domain = self.domains.get(fit.position)
-        if domain is None:
-            return self.problem.scope.is_today(fit)
-        if fit.component not in domain:
-            return False
-        if len(domain) == 1:
-            return True
-        return Event(self.variable_of[fit.position], frozenset((self.index_of[fit.position][fit.component],)))
+        try:
+            return self._literals[fit] or True
+        except KeyError:
+            return fit.position not in self.domains and self.problem.scope.is_today(fit)
 
-    def _unmet(self, when: Iterable[Fit], one_of: Iterable[Fit]) -> dict[int, set[int]] | None:
+    def _unmet(self, when: Iterable[Fit], one_of: Iterable[Fit]) -> dict[int, Mask] | None:
         """Variable → values with which `when` holds and nothing of `one_of` does; None: never so."""
-        found: dict[int, set[int]] = {}
+        found: dict[int, Mask] = {}
         for fit in when:
             literal = self.literal(fit)
             if literal is False:
                 return None
-            if isinstance(literal, Event):
-                found.setdefault(literal.variable, self._all(literal.variable)).intersection_update(
-                    literal.values
-                )
+            if literal is not True:
+                variable, values = literal
+                found[variable] = found.get(variable, self.all_of[variable]) & values
         for fit in one_of:
             literal = self.literal(fit)
             if literal is True:
                 return None
-            if isinstance(literal, Event):
-                found.setdefault(literal.variable, self._all(literal.variable)).difference_update(
-                    literal.values
-                )
-        return None if any(not values for values in found.values()) else found
-
-    def _all(self, variable: int) -> set[int]:
-        return set(range(len(self.values[variable])))
+            if literal is not False:
+                variable, values = literal
+                found[variable] = found.get(variable, self.all_of[variable]) & ~values
+        return None if 0 in found.values() else found
 
     # Demands ----------------------------------------------------------------------------------
 
@@ -139,13 +144,12 @@ class Tables:
         if len(needs) > 1:
             chosen = self._new([None, *needs] if event else needs)
             if event:
-                bans = np.zeros((len(self.values[event.variable]), len(needs) + 1), dtype=bool)
-                for at in range(bans.shape[0]):
-                    bans[at, 0 if at in event.values else slice(1, None)] = True
-                self.tables.append(Priced((event.variable, chosen), bans=bans))
+                self._ban({event.variable: event.values, chosen: 1})
+                others = self.all_of[event.variable] & ~event.values
+                self._ban({event.variable: others, chosen: self.all_of[chosen] & ~1})
         self.orders[number] = (event, needs, chosen)
         for at, need in enumerate(needs):
-            so = event if chosen is None else Event(chosen, frozenset((at + 1 if event else at,)))
+            so = event if chosen is None else Event(chosen, 1 << (at + 1 if event else at))
             if so is None:
                 self.always[need.component] = True
             else:
@@ -170,66 +174,63 @@ class Tables:
             for name, figure in cost.items():
                 self.constant[name] = self.constant.get(name, 0) + figure
         else:
-            self.tables.append(Priced((so.variable,), {(at,): cost for at in so.values}))
+            self.tables.append(Priced((so.variable,), {(at,): cost for at in bits(so.values)}))
 
-    def _cost_while(self, so: dict[int, set[int]], cost: dict[str, int]) -> None:
+    def _cost_while(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
         event = self._joined(so) if so else None
         self._cost_event(event, cost)
 
-    def _forbid(self, unmet: dict[int, set[int]]) -> None:
+    def _forbid(self, unmet: dict[int, Mask]) -> None:
         """The values may not all be so. No variable at all: there is no set."""
         variables = list(unmet)
         cells = math.prod(len(self.values[v]) for v in variables)
         while len(variables) > 2 and cells > LARGEST_TABLE:
             first, second = variables.pop(), variables.pop()
-            joined = self._both(first, unmet[first], second, unmet[second])
+            joined = self._both(Event(first, unmet[first]), Event(second, unmet[second]))
             variables.append(joined.variable)
-            unmet = {**unmet, joined.variable: set(joined.values)}
+            unmet[joined.variable] = joined.values
             cells = math.prod(len(self.values[v]) for v in variables)
-        bans = np.ones((), dtype=bool)
-        for variable in variables:
-            bad = np.zeros(len(self.values[variable]), dtype=bool)
-            bad[list(unmet[variable])] = True
-            bans = np.logical_and.outer(bans, bad)
-        self.tables.append(Priced(tuple(variables), bans=bans))
+        self._ban({variable: unmet[variable] for variable in variables})
 
-    def _joined(self, so: dict[int, set[int]]) -> Event:
+    def _ban(self, so: dict[int, Mask]) -> None:
+        if 0 not in so.values():
+            variables = tuple(sorted(so))
+            self.forbidden.setdefault(variables, set()).add(tuple(so[v] for v in variables))
+
+    def _joined(self, so: dict[int, Mask]) -> Event:
         """One event that is so while all of them are."""
-        items = sorted(so.items(), key=lambda item: item[0])
-        event = Event(items[0][0], frozenset(items[0][1]))
-        for variable, values in items[1:]:
-            event = self._both(event.variable, event.values, variable, values)
-        return event
+        first, *others = (Event(variable, so[variable]) for variable in sorted(so))
+        for other in others:
+            first = self._both(first, other)
+        return first
 
-    def _both(self, one: int, ones: Iterable[int], other: int, others: Iterable[int]) -> Event:
+    def _both(self, one: Event, other: Event) -> Event:
         """A yes-or-no variable for both being so; the same one where it is asked for again."""
-        key = (Event(one, frozenset(ones)), Event(other, frozenset(others)))
-        if (known := self._joint.get(key)) is not None:
-            return known
-        both = self._new((False, True))
-        a = np.zeros(len(self.values[one]), dtype=bool)
-        b = np.zeros(len(self.values[other]), dtype=bool)
-        a[list(ones)], b[list(others)] = True, True
-        so = np.logical_and.outer(a, b)
-        self.tables.append(Priced((one, other, both), bans=np.stack((so, ~so), axis=-1)))
-        self._joint[key] = Event(both, frozenset((1,)))
-        return self._joint[key]
+        known = self._joint.get((one, other))
+        if known is None:
+            known = self._joint[one, other] = Event(self._new((False, True)), 2)
+            self._ban({one.variable: one.values, other.variable: other.values, known.variable: 1})
+            for event in (one, other):
+                self._ban({event.variable: self._other_than(event), known.variable: 2})
+        return known
+
+    def _other_than(self, event: Event) -> Mask:
+        return self.all_of[event.variable] & ~event.values
 
     def _any_of(self, events: list[Event]) -> Event | None:
         """An event that is so while one of them is; None for none."""
-        by_variable: dict[int, set[int]] = {}
+        by_variable: dict[int, Mask] = {}
         for event in events:
-            by_variable.setdefault(event.variable, set()).update(event.values)
-        items = sorted(by_variable.items(), key=lambda item: item[0])
-        if not items:
+            by_variable[event.variable] = by_variable.get(event.variable, 0) | event.values
+        if not by_variable:
             return None
-        variable, values = items[0]
-        for other, others in items[1:]:
+        so, *others = (Event(variable, by_variable[variable]) for variable in sorted(by_variable))
+        for other in others:
             neither = self._both(
-                variable, self._all(variable) - set(values), other, self._all(other) - set(others)
+                Event(so.variable, self._other_than(so)), Event(other.variable, self._other_than(other))
             )
-            variable, values = neither.variable, {0}
-        return Event(variable, frozenset(values))
+            so = Event(neither.variable, 1)
+        return so
 
     # What places, regrets and loose parts cost -------------------------------------------------
 
@@ -297,32 +298,30 @@ class Tables:
             for so in (True, False):
                 if (so and reason is None and not sure) or (not so and sure):
                     continue
-                forbidden = so != ordered and (so or extra is None)
-                cost = extra if ordered and not so and extra is not None else None
-                if forbidden or cost:
-                    self._at(open_place, at, reason, so, cost)
+                alike = None
+                if reason is not None:
+                    alike = reason if so else Event(reason.variable, self._other_than(reason))
+                events = [Event(open_place, 1 << at)] if open_place is not None else []
+                if alike is not None:
+                    events.append(alike)
+                if so != ordered and (so or extra is None):
+                    self._ban(_together(events))
+                elif ordered and not so and extra is not None:
+                    self._cost_together(_together(events), extra)
 
-    def _at(
-        self, variable: int | None, at: int, reason: Event | None, so: bool, cost: dict[str, int] | None
-    ) -> None:
-        """Forbid (cost None) or price a value of the place together with the reason being so or not."""
-        names: list[int] = [] if variable is None else [variable]
-        combos: list[list[int]] = [] if variable is None else [[at]]
-        if reason is not None:
-            names.append(reason.variable)
-            alike = reason.values if so else frozenset(self._all(reason.variable) - reason.values)
-            combos.append(sorted(alike))
-        rows = list(product(*combos))
-        table = Priced(tuple(names))
-        if cost is None:
-            table.forbidden = rows
-        else:
-            table.costs = dict.fromkeys(rows, cost)
-        self.tables.append(table)
+    def _cost_together(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
+        rows = product(*(bits(values) for values in so.values()))
+        self.tables.append(Priced(tuple(so), dict.fromkeys(rows, cost)))
+
+    def take(self) -> tuple[list[Priced], Forbidden]:
+        """What was made since it was last asked for."""
+        made = self.tables, self.forbidden
+        self.tables, self.forbidden = [], {}
+        return made
 
     # Budgets ----------------------------------------------------------------------------------
 
-    def _budget(self, use: BudgetUse) -> None:
+    def add_budget(self, use: BudgetUse) -> None:
         """Forbid what leaves a budget uncovered while it binds, unless that takes too many sums."""
         start, binds, places, units = use.rest, use.holds_today, [], []
         for place in sorted(use.today):
@@ -339,7 +338,7 @@ class Tables:
             return
         if not places:
             if binds:
-                self._forbid({})
+                self._ban({})
             return
         chain = _sums(start, binds, units, [use.today[p] for p in places])
         if chain is None:
@@ -353,9 +352,25 @@ class Tables:
             names = (here, now) if before is None else (before, here, now)
             self.tables.append(Priced(names, bans=bans[0] if before is None else bans))
             before = now
-        table = Priced((now,))
-        table.forbidden = [(at,) for at, state in enumerate(chain.states[-1]) if state == TOO_LITTLE]
-        self.tables.append(table)
+        for at, state in enumerate(chain.states[-1]):
+            if state == TOO_LITTLE:
+                self._ban({now: 1 << at})
+
+
+def _together(events: Iterable[Event]) -> dict[int, Mask]:
+    """Variable → values with which all the events are so."""
+    found: dict[int, Mask] = {}
+    for variable, values in events:
+        found[variable] = found.get(variable, values) & values
+    return found
+
+
+def bits(mask: Mask) -> Iterator[int]:
+    """The values of a mask, ascending."""
+    while mask:
+        lowest = mask & -mask
+        yield lowest.bit_length() - 1
+        mask ^= lowest
 
 
 ENOUGH, TOO_LITTLE = "enough", "too little"
