@@ -2,10 +2,13 @@
 
 from collections.abc import Iterator
 
-from graftbook.closure.answer import Because, Cause, Change, How, Other, Solution
+from graftbook.closure.answer import Because, Cause, Change, How, Other, Outcome, Solution
 from graftbook.closure.question import Question
 from graftbook.rulebook.model import RuleBook
 from tests.closure.test_reasons import Judge, reasons_in
+
+NOTHING_DEMANDED = (Cause.joint, Cause.conflict)
+"""Reasons that two things may not be together: with one of them gone nothing is left to meet."""
 
 NOBODY_ASKS = (How.remedies, How.makes_sure)
 
@@ -59,8 +62,11 @@ def _wrong(judge: Judge, change: Change, other: Other) -> Iterator[str]:
         yield f"{other.component} cannot sit there"
     if other.kept != (other.component == oracle.today[place]):
         yield f"{other.component} is wrongly said to stay, or to come"
+    if other.outcome is Outcome.impossible:
+        return
     if other.way is None:
-        if (other.kept or other.component is None) and change.because.how not in NOBODY_ASKS:
+        asked = change.because.cause not in NOTHING_DEMANDED and change.because.how not in NOBODY_ASKS
+        if asked and (other.kept or other.component is None):
             yield f"{other.component or 'nothing'}, and no other way"
     elif other.way.place.startswith("~"):
         if not oracle.obtainable(other.way.component or ""):

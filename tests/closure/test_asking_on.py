@@ -57,7 +57,10 @@ def test_what_has_no_choice_takes_no_turn_from_what_has() -> None:
     shelf.add("companions", needs("cylinder rule", "disc", at("a", "cylinder"), at("b", "cylinder")))
     found = shelf.ask("disc", *(f"{name}-new" for name in plain)).solution
     (cylinder,) = [change for change in found.changes if change.position == "cylinder"]
-    assert [other.component for other in cylinder.others] == ["b"]
+    assert [(other.component, other.outcome) for other in cylinder.others] == [
+        ("b", Outcome.proved),
+        ("old", Outcome.impossible),
+    ]
 
 
 def test_alternatives_do_not_dominate_each_other() -> None:

@@ -4,9 +4,9 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 
 from graftbook.closure.answer import Answer, Outcome, Solution
-from graftbook.closure.explain.choices import next_best
+from graftbook.closure.explain.choices import alternatives
 from graftbook.closure.explain.contradictions import Blame, contradictions_of
-from graftbook.closure.explain.reasons import Unexplained, reasons_of, without_needless
+from graftbook.closure.explain.reasons import Explanation, Unexplained, without_needless
 from graftbook.closure.explain.solution import solution_of
 from graftbook.closure.explain.ways_out import ways_out_of
 from graftbook.closure.question import Question
@@ -68,13 +68,17 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
 
 def _proved(problem: Problem, solved: Solved, next_bests: bool) -> Answer:
     found, propagation = solved.found, solved.propagation
-    reasons = reasons_of(problem, found)
-    others = next_best(problem, solved, reasons) if next_bests and solved.engine != "propagation" else {}
+    explained = Explanation(problem, found)
+    others = (
+        alternatives(problem, solved, explained.reasons)
+        if next_bests and solved.engine != "propagation"
+        else {}
+    )
     further = undominated(problem, found, propagation, problem.question.alternatives)
     shown = tuple(_further(problem, further.sets, propagation))
     return Answer(
         Outcome.proved,
-        solution_of(problem, found, propagation, others),
+        solution_of(problem, found, propagation, others, explained),
         others=shown,
         reached=len(problem.positions),
         engine=solved.engine,

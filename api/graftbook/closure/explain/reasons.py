@@ -71,11 +71,6 @@ class Unexplained(InternalError):
         self.places = places
 
 
-def reasons_of(problem: Problem, found: Found) -> dict[str, Reason]:
-    """The reason of each place that differs from today. Raises Unexplained when one has none."""
-    return Explanation(problem, found).reasons
-
-
 @dataclass
 class Explanation:
     """The reasons of a finished set: of each place the one that is told first, and all others."""
@@ -139,6 +134,8 @@ class Explanation:
 
     def _every_link(self) -> Iterator[Link]:
         for number, demand in enumerate(self.problem.demands):
+            if self.changed.isdisjoint(demand.places):
+                continue  # nothing that is new meets it, and nothing that went would break it
             if all(self._sits(fit) for fit in demand.when):
                 yield from self._met_by_new(number, demand)
             else:
@@ -211,7 +208,7 @@ class Explanation:
     def _supplied(self, use: BudgetUse) -> Iterator[Link]:
         """Supplies without which a budget would be short, from what takes of it, most first."""
         values = self.found.values
-        change = {p: use.contributions[Fit(p, values[p])] - now for p, now in use.today.items()}
+        change = {p: use.contributions[p][values[p]] - now for p, now in use.today.items()}
         gains = [p for p, more in change.items() if more > 0]
         if not use.binds(values) or use.total({**values, **self._as_today(gains)}) >= 0:
             return

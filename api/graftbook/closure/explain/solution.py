@@ -1,6 +1,6 @@
 """A finished set as the facts of an answer: changes with their reasons, totals, notes."""
 
-from graftbook.closure.answer import Cause, Change, Loose, Other, Solution
+from graftbook.closure.answer import Cause, Change, Loose, Other, Outcome, Solution
 from graftbook.closure.explain.notes import (
     advised,
     already_so,
@@ -25,25 +25,30 @@ def solution_of(
     found: Found,
     propagation: Propagation,
     others: dict[str, tuple[Other, ...]] | None = None,
+    explained: Explanation | None = None,
 ) -> Solution:
-    """Verify a set and lay it out. `others`: for chosen changes, what the next best would cost.
+    """Verify a set and lay it out. `others`: for chosen changes, what else could sit there; `explained`:
+    the set's reasons, where they are known already.
 
     Raises OutOfTime where that takes longer than the problem's deadline leaves for it.
     """
     changed = sum(component != problem.scope.today.get(place) for place, component in found.values.items())
     with EXPLAINED.timed(changed):
-        return _laid_out(problem, found, propagation, others or {})
+        return _laid_out(problem, found, propagation, others or {}, explained or Explanation(problem, found))
 
 
 def _laid_out(
-    problem: Problem, found: Found, propagation: Propagation, others: dict[str, tuple[Other, ...]]
+    problem: Problem,
+    found: Found,
+    propagation: Propagation,
+    others: dict[str, tuple[Other, ...]],
+    explained: Explanation,
 ) -> Solution:
     scope, until = problem.scope, problem.deadline.extended()
     after = {p: found.values[p] for p in problem.positions}
     quantities = loose_quantities(problem, found)
     verify(scope, problem.question, after, quantities)
     until.check()
-    explained = Explanation(problem, found)
     finished = FinishedSet(scope, after, quantities)
     gone, left, brought = flaw_notes(finished)
     until.check()
@@ -127,7 +132,7 @@ def _change(
         forced=choices <= 1,
         choices=choices,
         others=others or (),
-        only_one=others == (),
+        only_one=others is not None and all(other.outcome is Outcome.impossible for other in others),
         claim=fitment.name if fitment else "",
         grade=fitment.grade if fitment else Grade.none,
         asked_number=asked_number(scope, fit, reason),
@@ -156,13 +161,9 @@ def _supplies(propagation: Propagation, found: Found, place: str, reason: Reason
     """What gives a budget more than today at the place, or elsewhere more than the set has there."""
     problem, values = propagation.problem, found.values
     use = next(use for use in problem.budgets if use.budget.name == reason.because.name)
-    less = {p: now if p == place else use.contributions[Fit(p, values[p])] for p, now in use.today.items()}
+    less = {p: now if p == place else use.contributions[p][values[p]] for p, now in use.today.items()}
     others = less.keys() - {reason.because.parent}
-    more = (
-        fit
-        for fit, units in use.contributions.items()
-        if fit.position in others and units > less[fit.position]
-    )
+    more = (fit for fit, units in use.each() if fit.position in others and units > less[fit.position])
     return {fit for fit in more if propagation.may_be(fit)}
 
 

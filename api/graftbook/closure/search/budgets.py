@@ -49,7 +49,7 @@ def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | No
     inside = [p for p in positions if p in domains]
     return BudgetUse(
         budget,
-        {Fit(p, c): units_of(scope, budget, Fit(p, c)) for p in inside for c in domains[p]},
+        {p: {c: units_of(scope, budget, Fit(p, c)) for c in domains[p]} for p in inside},
         {p: today[p] for p in inside},
         sum(units for p, units in today.items() if p not in domains),
         sum(today.values()) >= 0,

@@ -162,7 +162,7 @@ class Model:
             differing = []
             for value in self.domains[position]:
                 fit = Fit(position, value)
-                units, literal = use.contributions[fit], self.literals[fit]
+                units, literal = use.contributions[position][value], self.literals[fit]
                 if literal is self.true:
                     constant += units
                 else:

@@ -55,7 +55,12 @@ class Elimination:
         self.tables = Tables(problem, propagation)
         self.packed = Packed(self.tables)
         self.looked_at: list[BudgetUse] = []
+        self._plant()
+
+    def _plant(self) -> None:
         self.tree = _Tree(self.packed)
+        self._priced: dict[str, dict[str | None, tuple[int, ...] | None]] = {}
+        self._first: Found | None = None
 
     @property
     def best(self) -> Cells | None:
@@ -68,11 +73,13 @@ class Elimination:
             self.looked_at.append(use)
             self.tables.add_budget(use)
         self.packed.take_in()
-        self.tree = _Tree(self.packed)
+        self._plant()
 
     def broken_by(self, found: Found) -> list[BudgetUse]:
         """The budgets that a set breaks and that do not take part yet."""
-        return [use for use in self.problem.budgets if use not in self.looked_at and use.broken(found.values)]
+        known = {use.budget.name for use in self.looked_at}
+        budgets = [use for use in self.problem.budgets if use.budget.name not in known]
+        return [use for use in budgets if use.broken(found.values)]
 
     def one_of_the_best(self) -> Found:
         """A best set, ties as they fall; there is one."""
@@ -116,18 +123,39 @@ class Elimination:
         variable = self.tables.variable_of.get(place)
         if variable is None:
             return {}
-        costs = self._costs(self.tree, variable)
-        values = self.tables.values[variable]
-        return {value: self.packed.unpacked(costs[:, at]) for at, value in enumerate(values)}
+        if (known := self._priced.get(place)) is None:
+            costs = self._costs(self.tree, variable)
+            values = self.tables.values[variable]
+            known = self._priced[place] = {
+                v: self.packed.unpacked(costs[:, at]) for at, v in enumerate(values)
+            }
+        return known
+
+    def by_name(self, cost: tuple[int, ...]) -> dict[str, int]:
+        """One of `costs_of`: criterion, or `unknown` prices, or `pieces` ordered loose → figure."""
+        return dict(zip(self.packed.names, cost, strict=True))
+
+    def without_a_set(self, place: str) -> list[str | None]:
+        """The values that were reached for a place and that no set has, nothing first, then by number."""
+        costs = self.costs_of(place)
+        of_place = self.problem.domains.get(place, [])
+        return [value for value in of_place if costs.get(value) is None] if costs else []
 
     def found_with(self, place: str, value: str | None) -> Found:
-        """A best set of those that hold this value, which `costs_of` says exist."""
+        """A best set of those that hold this value; `costs_of` says that there are some."""
         variable = self.tables.variable_of[place]
         lead, values = self.packed.lead_of(variable)
         wanted = self.tables.values[variable].index(value)
         costs = self.tree.costs_of(lead).copy()
         costs[:, [at for at, follows in enumerate(values) if follows != wanted]] = NEVER
-        return self.packed.read(self.tree.with_value(lead, *least_at(costs)))
+        chosen, changed = self.tree.with_value(lead, *least_at(costs))
+        return self.packed.read_beside(self._best_of_all, chosen, changed)
+
+    @property
+    def _best_of_all(self) -> Found:
+        if self._first is None:
+            self._first = self.one_of_the_best()
+        return self._first
 
 
 def best_by_elimination(problem: Problem, propagation: Propagation) -> tuple[Found, Elimination] | None:
@@ -173,6 +201,17 @@ class _Step:
     """The variable whose step takes the message up; -1: none, it is a number."""
     belief: Cells | None = None
     """`cells`, and what the rest of the problem costs beside them."""
+    _leading: np.ndarray[Any, np.dtype[np.int64]] | None = None
+
+    @property
+    def leading(self) -> np.ndarray[Any, np.dtype[np.int64]]:
+        """The variable's best value, for each combination of the others."""
+        if self._leading is None:
+            cells = self.cells[0]
+            if len(self.cells) > 1:
+                cells = np.where(cells == self.message[0], self.cells[1], NEVER)
+            self._leading = cells.argmin(axis=0)
+        return self._leading
 
 
 class _Tree:
@@ -282,10 +321,9 @@ class _Tree:
             all_alone = all_alone and alone
         return chosen, all_alone
 
-    def with_value(self, variable: int, value: int) -> dict[int, int]:
-        """A best assignment of those in which the variable has the value.
-
-        Steps under which nothing differs from the best of all stay as there.
+    def with_value(self, variable: int, value: int) -> tuple[dict[int, int], set[int]]:
+        """A best assignment of those in which the variable has the value, and what is other in it than in
+        the best of all; steps under which nothing differs stay as there.
         """
         chosen = {variable: value}
         step: _Step | None = self.steps[variable]
@@ -300,10 +338,10 @@ class _Tree:
                 if changed.isdisjoint(step.variables):
                     chosen[one] = best[one]
                     continue
-                chosen[one], _ = self._pick(step, chosen)
+                chosen[one] = int(step.leading[tuple([chosen[v] for v in step.variables[1:]])])
                 if chosen[one] != best[one]:
                     changed.add(one)
-        return chosen
+        return chosen, changed
 
     @staticmethod
     def _pick(step: _Step, chosen: Mapping[int, int]) -> tuple[int, bool]:

@@ -8,8 +8,8 @@ from typing import Any
 import numpy as np
 
 from graftbook.closure.question import Criterion
-from graftbook.closure.search.problem import Found
-from graftbook.closure.search.tables import Mask, Priced, Tables, bits
+from graftbook.closure.search.problem import Found, LooseNeed
+from graftbook.closure.search.tables import Mask, Ordered, Priced, Tables, bits
 from graftbook.closure.search.totals import whole_preference
 
 DIGITS = 1 << 60
@@ -51,6 +51,7 @@ class Packed:
         self._tables: dict[tuple[int, ...], Table] = {}
         self._naming: dict[int, set[tuple[int, ...]]] = defaultdict(set)
         self._restricted: list[Table] = []
+        self._leads: tuple[dict[int, list[str]], dict[int, list[int]]] | None = None
         self.take_in()
 
     def _most(self) -> dict[str, int]:
@@ -74,6 +75,7 @@ class Packed:
 
     def take_in(self) -> None:
         """Add what was made since the last time."""
+        self._leads = None
         found: dict[tuple[int, ...], Cells] = {}
         priced, forbidden = self.made.take()
         for table in priced:
@@ -171,26 +173,60 @@ class Packed:
         """Take back what was restricted."""
         self._restricted.clear()
 
+    def _at(self, variable: int, chosen: Mapping[int, int]) -> int:
+        if (alias := self.aliases.get(variable)) is None:
+            return chosen[variable]
+        lead, values = alias
+        return values[self._at(lead, chosen)]
+
     def read(self, chosen: Mapping[int, int]) -> Found:
         """An assignment as a set."""
-
-        def at(variable: int) -> int:
-            if (alias := self.aliases.get(variable)) is None:
-                return chosen[variable]
-            lead, values = alias
-            return values[at(lead)]
-
+        variables = self.made.variable_of
         values = {
-            place: self.values[self.made.variable_of[place]][at(self.made.variable_of[place])]
-            if place in self.made.variable_of
+            place: self.values[variables[place]][self._at(variables[place], chosen)]
+            if place in variables
             else next(iter(domain))
-            for place, domain in self.made.domains.items()
+            for place, domain in sorted(self.made.domains.items())
         }
+        return Found(values, self._orders(self.made.orders, chosen))
+
+    def read_beside(self, best: Found, chosen: Mapping[int, int], changed: set[int]) -> Found:
+        """An assignment as a set, where only some variables are other than in the best one's."""
+        values, orders = dict(best.values), dict(best.orders)
+        places, asked = self._led
+        for lead in changed:
+            for place in places.get(lead, ()):
+                variable = self.made.variable_of[place]
+                values[place] = self.values[variable][self._at(variable, chosen)]
+        touched = {number for lead in changed for number in asked.get(lead, ())}
+        for number in touched:
+            orders.pop(number, None)
+        orders.update(self._orders({number: self.made.orders[number] for number in touched}, chosen))
+        return Found(values, dict(sorted(orders.items())))
+
+    def _orders(self, asked: Mapping[int, Ordered], chosen: Mapping[int, int]) -> dict[int, LooseNeed]:
         orders = {}
-        for number, (event, needs, variable) in self.made.orders.items():
-            if event is None or event.values >> at(event.variable) & 1:
-                orders[number] = needs[0] if variable is None else self.values[variable][at(variable)]
-        return Found(dict(sorted(values.items())), orders)
+        for number, (event, needs, variable) in asked.items():
+            if event is None or event.values >> self._at(event.variable, chosen) & 1:
+                orders[number] = (
+                    needs[0] if variable is None else self.values[variable][self._at(variable, chosen)]
+                )
+        return orders
+
+    @property
+    def _led(self) -> tuple[dict[int, list[str]], dict[int, list[int]]]:
+        """Variable → the places, and the demands for loose parts, that are read off it."""
+        if self._leads is None:
+            places: dict[int, list[str]] = defaultdict(list)
+            asked: dict[int, list[int]] = defaultdict(list)
+            for place, variable in self.made.variable_of.items():
+                places[self.lead_of(variable)[0]].append(place)
+            for number, (event, _, chosen) in self.made.orders.items():
+                for one in (event.variable if event else None, chosen):
+                    if one is not None:
+                        asked[self.lead_of(one)[0]].append(number)
+            self._leads = places, asked
+        return self._leads
 
 
 def _digits(names: Sequence[str], most: Mapping[str, int]) -> dict[str, tuple[int, int]]:

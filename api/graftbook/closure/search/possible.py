@@ -114,7 +114,7 @@ def _never_covered(use: BudgetUse, propagation: Propagation) -> bool:
     """Whether the budget binds in every set that is left, and nothing that is left covers it."""
     best, touched = use.rest, False
     for position, today in use.today.items():
-        gives = [use.contributions[Fit(position, c)] for c in propagation.domains[position]]
+        gives = [use.contributions[position][c] for c in propagation.domains[position]]
         best += max(gives)
         touched = touched or today not in gives
     return best < 0 and (touched or use.holds_today)

@@ -106,7 +106,8 @@ class BudgetUse:
     """A budget over the reachable choices, in whole units so that it is computed exactly."""
 
     budget: Budget
-    contributions: Mapping[Fit, int]
+    contributions: Mapping[str, Mapping[str | None, int]]
+    """Place → what could sit there → what it contributes."""
     today: Mapping[str, int]
     rest: int
     """What the positions that nothing reaches contribute."""
@@ -116,13 +117,19 @@ class BudgetUse:
     def switch(self) -> Switch:
         return (Cause.budget, self.budget.name)
 
+    def each(self) -> Iterator[tuple[Fit, int]]:
+        """Every choice with what it contributes."""
+        for place, given in self.contributions.items():
+            for component, units in given.items():
+                yield Fit(place, component), units
+
     def total(self, values: Mapping[str, str | None]) -> int:
-        return self.rest + sum(self.contributions[Fit(p, values[p])] for p in self.today)
+        return self.rest + sum([given[values[place]] for place, given in self.contributions.items()])
 
     def binds(self, values: Mapping[str, str | None]) -> bool:
         if self.holds_today:
             return True
-        return any(self.contributions[Fit(p, values[p])] != now for p, now in self.today.items())
+        return any(self.contributions[p][values[p]] != now for p, now in self.today.items())
 
     def broken(self, values: Mapping[str, str | None]) -> bool:
         return self.total(values) < 0 and self.binds(values)

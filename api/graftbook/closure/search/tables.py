@@ -37,6 +37,9 @@ class Event(NamedTuple):
     values: Mask
 
 
+Ordered = tuple[Event | None, list[LooseNeed], int | None]
+"""When a demand orders a loose part (None: always), which could be, and the variable that says which."""
+
 Forbidden = dict[tuple[int, ...], set[tuple[Mask, ...]]]
 """Variables, in ascending order → values of each that may not all be so."""
 
@@ -63,7 +66,7 @@ class Tables:
         self.constant: dict[str, int] = {}
         self.variable_of: dict[str, int] = {}
         self.index_of: dict[str, dict[str | None, int]] = {}
-        self.orders: dict[int, tuple[Event | None, list[LooseNeed], int | None]] = {}
+        self.orders: dict[int, Ordered] = {}
         self.reasons: dict[str, list[Event]] = {}
         self.always: dict[str, bool] = {}
         self._shared: dict[tuple[str, str], list[tuple[Event | None, int]]] = {}
@@ -325,9 +328,7 @@ class Tables:
         """Forbid what leaves a budget uncovered while it binds, unless that takes too many sums."""
         start, binds, places, units = use.rest, use.holds_today, [], []
         for place in sorted(use.today):
-            own = [
-                use.contributions[Fit(place, c)] for c in sorted(self.domains[place], key=lambda c: c or "")
-            ]
+            own = [use.contributions[place][c] for c in sorted(self.domains[place], key=lambda c: c or "")]
             if min(own) == max(own):
                 start += own[0]
                 binds = binds or own[0] != use.today[place]

@@ -238,7 +238,7 @@ def choice_sentence(book: RuleBook, change: Change) -> str:
     if change.only_one:
         other = "the other" if change.choices == 2 else "any of the others"
         return f"Chosen out of {change.choices}: with {other} not all of your wishes can be fulfilled."
-    others = [other_sentence(book, change, other) for other in change.others]
+    others = [other_sentence(book, change, other) for other in change.others[:1]]
     return " ".join([f"Chosen out of {change.choices}.", *others]) if others else ""
 
 

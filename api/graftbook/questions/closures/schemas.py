@@ -153,7 +153,13 @@ class ChangeOut(Document):
     forced: Annotated[bool, Field(description="nothing else was possible")]
     choices: int
     only_one: Annotated[bool, Field(description="proved: with any other the question cannot be fulfilled")]
-    alternatives: list[OtherOut]
+    alternatives: Annotated[
+        list[OtherOut],
+        Field(
+            description="what else could sit there, the next best first, with what the best set with it costs "
+            "more or less; last, with the outcome `impossible`, what no set with these wishes has"
+        ),
+    ]
     claim: str | None
     evidence: Annotated[GradeWord | None, Field(description="of the claim; null: no claim is needed")]
 
