@@ -156,8 +156,8 @@ class ChangeOut(Document):
     alternatives: Annotated[
         list[OtherOut],
         Field(
-            description="what else could sit there, the next best first, with what the best set with it costs "
-            "more or less; last, with the outcome `impossible`, what no set with these wishes has"
+            description="what else could sit there, the next best first, with what the best set with it "
+            "costs more or less; last, with the outcome `impossible`, what no set with these wishes has"
         ),
     ]
     claim: str | None
