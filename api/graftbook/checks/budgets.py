@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from graftbook.checks.fitted import Fitted, Reading
+from graftbook.checks.fitted import Fitted, Reading, remembered
 from graftbook.rulebook.balance import LOAD, SHARE, TIME, share_of
 from graftbook.rulebook.model import Budget
 
@@ -23,10 +23,15 @@ def places_of(fitted: Fitted, budget: Budget) -> Iterator[str]:
 
 def recording(fitted: Fitted, budget: Budget, kind: str) -> list[str]:
     """Those of them whose component records `kind`."""
-    places = ((p, fitted.component(p)) for p in places_of(fitted, budget))
-    return [p for p, component in places if component and kind in component.characteristics]
+    key = (budget.name, kind)
+    if (known := fitted.memory.places.get(key)) is None:
+        places = ((p, fitted.component(p)) for p in places_of(fitted, budget))
+        known = [p for p, component in places if component and kind in component.characteristics]
+        fitted.memory.places[key] = known
+    return known
 
 
+@remembered
 def supplied(reading: Reading, budget: Budget, place: str) -> float:
     """All that is supplied at the least; missed at `place` where nothing records it."""
     fitted, kind = reading.fitted, budget.supply_kind
@@ -36,6 +41,7 @@ def supplied(reading: Reading, budget: Budget, place: str) -> float:
     return sum(reading.span(p, kind)[0] * fitted.quantity(p) for p in places)
 
 
+@remembered
 def demanded(reading: Reading, budget: Budget, times: tuple[str, ...] = ()) -> float:
     """All that is taken at the most; of loads those whose time is among `times`, by their share."""
     return sum(

@@ -3,7 +3,8 @@
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Generic, TypeVar
+from functools import wraps
+from typing import Any, Concatenate, Generic, ParamSpec, TypeVar, cast
 
 from graftbook.rulebook.index import index_of
 from graftbook.rulebook.model import Component, Fitment, RuleBook, Vehicle
@@ -11,6 +12,7 @@ from graftbook.rulebook.sane import sane
 from graftbook.rulebook.units import Measure
 
 T = TypeVar("T")
+P = ParamSpec("P")
 
 Places = str | tuple[str, ...]
 """A position, or several that may each hold the component that records the value."""
@@ -32,6 +34,16 @@ class Found:
     wrong: str = ""
 
 
+@dataclass(slots=True)
+class Memory:
+    """What was worked out of one set on one vehicle; kept with the book for the vehicle as it stands."""
+
+    found: dict[tuple[Places, str], Found | None] = field(default_factory=dict)
+    fitments: dict[str, list[Fitment]] | None = None
+    results: dict[object, tuple[Any, "Reading"]] = field(default_factory=dict)
+    places: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+
+
 class Fitted:
     """The components of one vehicle, position by position.
 
@@ -40,16 +52,18 @@ class Fitted:
     is written of it.
     """
 
-    def __init__(self, book: RuleBook, sits: Mapping[str, str | None], vehicle: Vehicle | None = None):
+    def __init__(
+        self,
+        book: RuleBook,
+        sits: Mapping[str, str | None],
+        vehicle: Vehicle | None = None,
+        memory: Memory | None = None,
+    ):
         self.book = book
         self.sits = sits
         self.vehicle = vehicle
         self.read: dict[str, str] = {}
-        self._found: dict[tuple[Places, str], Found | None] = {}
-        self._fitments: dict[str, list[Fitment]] = {}
-        for fitment in book.fitments:
-            if self._holds(fitment):
-                self._fitments.setdefault(fitment.position, []).append(fitment)
+        self.memory = memory or Memory()
 
     def component(self, position: str) -> Component | None:
         """What sits at `position`, or None."""
@@ -73,14 +87,24 @@ class Fitted:
         fitment = index.fitment_by(number, index.own_fitments(position, self._holds))
         return fitment.quantity if fitment else 1
 
+    @property
+    def _fitments(self) -> dict[str, list[Fitment]]:
+        if self.memory.fitments is None:
+            found: dict[str, list[Fitment]] = {}
+            for fitment in self.book.fitments:
+                if self._holds(fitment):
+                    found.setdefault(fitment.position, []).append(fitment)
+            self.memory.fitments = found
+        return self.memory.fitments
+
     def _holds(self, fitment: Fitment) -> bool:
         return self.vehicle is None or fitment.when.holds(self.vehicle)
 
     def found(self, places: Places, kind: str) -> Found | None:
         """What the first of `places` that records `kind` records of it; every figure is read through here."""
-        if (places, kind) not in self._found:
-            self._found[places, kind] = self._look(places, kind)
-        found = self._found[places, kind]
+        if (places, kind) not in self.memory.found:
+            self.memory.found[places, kind] = self._look(places, kind)
+        found = self.memory.found[places, kind]
         if found is not None:
             self.read[found.name] = found.measure.written
         return found
@@ -253,6 +277,14 @@ class Reading:
             f"{self.fitted.kind_title(kind)} of {variant} is not recorded"
         )
 
+    def take_over(self, other: "Reading") -> None:
+        """What another reading of the same vehicle used, missed and found impossible is this one's too."""
+        self.missing.update(other.missing)
+        self.impossible.update(other.impossible)
+        self.used.update(other.used)
+        self.read.update(other.read)
+        self.fitted.read.update(other.read)
+
     def does_not_compute(self) -> None:
         """Each figure can be, but not all of them on one vehicle: every one that was read is suspect."""
         read = ", ".join(f"{name}: {written}" for name, written in self.read.items())
@@ -261,6 +293,30 @@ class Reading:
         )
         if not self.read:
             self.missing["usable values"] = "nothing that it could be worked out from is recorded"
+
+
+def remembered(work_out: Callable[Concatenate[Reading, P], T]) -> Callable[Concatenate[Reading, P], T]:
+    """For a figure that many checks ask for: worked out once of each set, with what it read and missed.
+
+    Its arguments must be hashable, and what it gives must not be changed. What raises is not remembered.
+    """
+
+    @wraps(work_out)
+    def of(reading: Reading, *args: P.args, **more: P.kwargs) -> T:
+        key = (work_out, args, *sorted(more.items()))
+        known = reading.fitted.memory.results.get(key)
+        if known is None:
+            part = Reading(reading.fitted)
+            try:
+                known = work_out(part, *args, **more), part
+            except ARITHMETIC:
+                reading.take_over(part)
+                raise
+            reading.fitted.memory.results[key] = known
+        reading.take_over(known[1])
+        return cast("T", known[0])
+
+    return cast("Callable[Concatenate[Reading, P], T]", of)
 
 
 def _single(measure: Measure | None) -> float | None:

@@ -1,18 +1,23 @@
 """Every check of one set: what is fitted today against what would be."""
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import NamedTuple
 
 from graftbook.checks import fuel
 from graftbook.checks.brakes import brakes
 from graftbook.checks.chassis import stance, suspension, wheels
 from graftbook.checks.driveline import driveline, gearing, speedometer
 from graftbook.checks.electrical import electrical
-from graftbook.checks.fitted import ARITHMETIC, Fitted, finite
+from graftbook.checks.fitted import ARITHMETIC, Fitted, Memory, finite
 from graftbook.checks.joints import bolts, corrosion, unions
 from graftbook.checks.kinds import beside_today
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
+from graftbook.rulebook.index import index_of
 from graftbook.rulebook.model import RuleBook, Vehicle
+
+MOST_KEPT = 32
+"""Vehicles as they stand of which one book keeps the findings."""
 
 Inspect = Callable[[Fitted, Fitted, Rules], Sequence[Finding]]
 
@@ -49,9 +54,36 @@ def check_set(
     `look` is called before each subject; what it raises ends the work.
     """
     rules = Rules(law_for(market or book.variant.market), binding)
-    was, new = Fitted(book, today, vehicle), Fitted(book, after, vehicle)
-    as_it_stands = _inspected(was, was, rules, look)
-    return beside_today(as_it_stands, as_it_stands if today == after else _inspected(was, new, rules, look))
+    stands = _as_it_stands(book, vehicle, today, rules, look)
+    if today == after:
+        return beside_today(stands.findings, stands.findings)
+    was, new = Fitted(book, today, vehicle, stands.memory), Fitted(book, after, vehicle)
+    return beside_today(stands.findings, _inspected(was, new, rules, look))
+
+
+class _Stands(NamedTuple):
+    """What is found of a vehicle as it stands."""
+
+    findings: list[Finding]
+    memory: Memory
+
+
+def _as_it_stands(
+    book: RuleBook,
+    vehicle: Vehicle | None,
+    today: Mapping[str, str | None],
+    rules: Rules,
+    look: Callable[[], None],
+) -> _Stands:
+    """What is found of what is fitted today; of the last vehicles asked for it is kept with the book."""
+    kept: dict[object, _Stands] = index_of(book).notebook.setdefault("as it stands", {})
+    key = (vehicle, frozenset(today.items()), rules)
+    if (found := kept.get(key)) is None:
+        was = Fitted(book, today, vehicle)
+        if len(kept) >= MOST_KEPT:
+            kept.clear()
+        found = kept[key] = _Stands(_inspected(was, was, rules, look), was.memory)
+    return found
 
 
 def _inspected(was: Fitted, new: Fitted, rules: Rules, look: Callable[[], None]) -> list[Finding]:

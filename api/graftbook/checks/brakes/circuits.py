@@ -11,7 +11,7 @@ from graftbook.checks.brakes.hand import by_hand_m_s2
 from graftbook.checks.brakes.rules import BrakeRule, InService, danger_line
 from graftbook.checks.brakes.system import efficiency_taken, loading, require_category, system
 from graftbook.checks.findings import against
-from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
+from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
 from graftbook.checks.law import Rules
 from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, before_after, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
@@ -28,6 +28,7 @@ FLOOR = Limit(
 TAKEN = Limit("at least what the brakes of that circuit take", "cylinder data", Provenance.recorded)
 
 
+@remembered
 def left_by_foot(reading: Reading, foot_n: float) -> Mapping[str, float]:
     """Laden deceleration by foot, for each circuit that may be lost; nothing is left of a single one."""
     sys, load = system(reading), loading(reading, True)

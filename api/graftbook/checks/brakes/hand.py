@@ -9,7 +9,7 @@ from graftbook.checks.brakes.rules import BrakeRule, InService
 from graftbook.checks.brakes.system import loading, require_category, taking
 from graftbook.checks.driveline.gearing import AXLE, circumference_m
 from graftbook.checks.findings import against
-from graftbook.checks.fitted import Fitted, Reading, on_both
+from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.law import Rules
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
@@ -25,6 +25,7 @@ GRIP = Limit(
 )
 
 
+@remembered
 def road_force_per_n(reading: Reading) -> float:
     """Braking force at the road for one newton at the lever.
 

@@ -17,7 +17,7 @@ from graftbook.checks.brakes.formulas import (
     servo_output_n,
 )
 from graftbook.checks.driveline.gearing import circumference_m
-from graftbook.checks.fitted import Fitted, Reading
+from graftbook.checks.fitted import Fitted, Reading, remembered
 from graftbook.checks.verdict import before_after, figure
 
 HYDRAULIC_EFFICIENCY = 0.85
@@ -50,6 +50,7 @@ class System:
         return pedal_force_n(pressure, self.master_bore_m, self.pedal_ratio, ratio, run_out, self.efficiency)
 
 
+@remembered
 def torque_per_pa(reading: Reading, axle: str) -> float:
     """Brake torque of one wheel for one pascal of line pressure."""
     places = (f"brake.{axle}.left", f"rotor.{axle}.left")
@@ -82,6 +83,7 @@ def drum_factor(reading: Reading, places: tuple[str, ...], kind: str, friction: 
     return shoe.duplex_factor(friction) if kind == "duplex drum" else shoe.simplex_factor(friction)
 
 
+@remembered
 def system(reading: Reading) -> System:
     """Everything the hydraulic checks need; what is not recorded is named on the reading."""
     radius = circumference_m(reading) / (2 * math.pi)
@@ -103,6 +105,7 @@ def system(reading: Reading) -> System:
     )
 
 
+@remembered
 def hydraulic_efficiency(reading: Reading) -> float:
     """As recorded of the master cylinder, else of the variant, else the usual value."""
     recorded = reading.maybe("brake.master", "hydraulic_efficiency")
@@ -129,6 +132,7 @@ def taking(what: str, unit: str, digits: int, *inputs: str) -> Callable[[float |
     return say
 
 
+@remembered
 def loading(reading: Reading, laden: bool) -> Loading:
     state = "laden" if laden else "unladen"
     mass = reading.fact(f"mass_{state}")

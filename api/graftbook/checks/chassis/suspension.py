@@ -5,7 +5,7 @@ import math
 from graftbook.checks.bounds import Bound, at_least
 from graftbook.checks.chassis.leaves import has_leaves, leaf_rate_n_m, leaf_stress, parabolic_rate_n_m
 from graftbook.checks.findings import against
-from graftbook.checks.fitted import Fitted, Reading, on_both
+from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
@@ -49,6 +49,7 @@ def _of_axle(before: Fitted, after: Fitted, axle: str) -> list[Finding]:
     ]
 
 
+@remembered
 def spring_rate_n_m(reading: Reading, axle: str) -> float:
     """The rate as recorded, else from the leaves."""
     place = f"spring.{axle}.left"
@@ -64,6 +65,7 @@ def spring_rate_n_m(reading: Reading, axle: str) -> float:
     return parabolic_rate_n_m(*sizes) if parabolic else leaf_rate_n_m(*sizes)
 
 
+@remembered
 def sprung_corner_kg(reading: Reading, axle: str, laden: bool) -> float:
     """Mass on one spring: half of the axle load without the axle itself."""
     state = "laden" if laden else "unladen"

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.findings import against, undetermined
-from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
+from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, remembered
 from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
@@ -74,12 +74,14 @@ def gradient_held(on_driven_kg: float, mass_kg: float) -> float:
     return max(GRIP * on_driven_kg / mass_kg - ROLLING_RESISTANCE, 0.0)
 
 
+@remembered
 def gears(reading: Reading) -> list[float]:
     """The gearbox ratios, first to top; first must be recorded, and of the others those that are."""
     others = [r for kind in GEARS[1:] if (r := reading.maybe("gearbox", kind)) is not None]
     return [reading.value("gearbox", "gear_1"), *(others or [reading.value("gearbox", "gear_4")])]
 
 
+@remembered
 def behind_gearbox(reading: Reading, low: bool = False, overdrive: bool = False) -> float:
     """The ratio from gearbox output to wheel: overdrive, transfer box and axle."""
     ratio = reading.value(AXLE, "axle_ratio")
@@ -90,6 +92,7 @@ def behind_gearbox(reading: Reading, low: bool = False, overdrive: bool = False)
     return ratio
 
 
+@remembered
 def lowest_ratio(reading: Reading) -> float:
     """First gear, low range, axle."""
     return gears(reading)[0] * behind_gearbox(reading, low=True)
@@ -100,12 +103,14 @@ def highest_ratio(reading: Reading) -> float:
     return gears(reading)[-1] * behind_gearbox(reading, overdrive=True)
 
 
+@remembered
 def efficiency(reading: Reading) -> float:
     """Efficiency of the driveline, recorded on the gearbox, the axle gears or the variant."""
     of_variant = reading.maybe_fact("driveline_efficiency")
     return reading.value(("gearbox", *AXLE), "driveline_efficiency") if of_variant is None else of_variant
 
 
+@remembered
 def circumference_m(reading: Reading, axle: str = "rear") -> float:
     """Of the road tyre; of the axle's own where a range has tyres for each axle."""
     return reading.value(("tyre.road", f"tyre.{axle}"), "rolling_circumference")

@@ -12,7 +12,7 @@ from math import pi
 from graftbook.checks.driveline.gearing import GRIP, circumference_m, driven_axles, efficiency, gears
 from graftbook.checks.driveline.shafts import biased_share, shaft_torque_nm, solid_shear_pa
 from graftbook.checks.findings import undetermined
-from graftbook.checks.fitted import Fitted, Reading, on_both
+from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
@@ -28,10 +28,12 @@ PROPSHAFTS = ("propshaft.rear", "propshaft.front")
 TORQUE = Limit("at most what it is rated for", "component data", Provenance.recorded)
 
 
+@remembered
 def axle_ratio(reading: Reading, axle: str) -> float:
     return reading.value((f"gears.{axle}", f"diff.{axle}"), "axle_ratio")
 
 
+@remembered
 def axle_efficiency(reading: Reading, axle: str) -> float:
     """Efficiency of one crown wheel and pinion; never less than that of the whole driveline."""
     recorded = reading.maybe(f"gears.{axle}", "axle_efficiency")
@@ -44,17 +46,20 @@ def _range(reading: Reading, low: bool) -> float:
     return reading.value("transfer", "transfer_low" if low else "transfer_high")
 
 
+@remembered
 def _sent_nm(reading: Reading) -> float:
     """What the engine sends out of the transfer box in the lowest gear, before any loss."""
     return reading.value("engine.unit", "torque") * gears(reading)[0] * _range(reading, low=True)
 
 
+@remembered
 def _axle_grip_nm(reading: Reading, axle: str) -> float:
     """Torque at which both tyres of an axle slip, laden."""
     load = reading.fact(f"axle_load_{axle}_laden") * STANDARD_GRAVITY
     return GRIP * load * circumference_m(reading, axle) / (2 * pi)
 
 
+@remembered
 def _held_nm(reading: Reading, axle: str) -> float:
     """Torque on an axle's propeller shaft at which its tyres slip; the axle's own loss comes on top."""
     return _axle_grip_nm(reading, axle) / (axle_ratio(reading, axle) * axle_efficiency(reading, axle))

@@ -8,7 +8,7 @@ from graftbook.checks.budgets import budgets_of, demanded, places_of, supplied
 from graftbook.checks.electrical.cables import voltage_drop_v
 from graftbook.checks.electrical.voltage import system_v
 from graftbook.checks.findings import against
-from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
+from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, shown
 from graftbook.rulebook.balance import LOAD
 from graftbook.rulebook.model import Budget
@@ -48,6 +48,7 @@ def balances(fitted: Fitted) -> list[Budget]:
     return budgets_of(fitted, SUPPLY, LOAD) or [USUAL]
 
 
+@remembered
 def load_a(reading: Reading, budget: Budget, condition: str) -> float:
     """Sum of the loads that are on; a position of the circuit without either figure is missing."""
     fitted = reading.fitted

@@ -1,8 +1,9 @@
 """The voltage that a vehicle runs at, and that of its battery."""
 
-from graftbook.checks.fitted import Reading
+from graftbook.checks.fitted import Reading, remembered
 
 
+@remembered
 def system_v(reading: Reading) -> float:
     """Volts of the system: those that battery and machine are both made for, so that a converted vehicle is
     judged by what it has now; else the variant's from new."""
@@ -11,6 +12,7 @@ def system_v(reading: Reading) -> float:
     return reading.fact("system_voltage") if battery is None or battery != machine else battery
 
 
+@remembered
 def battery_v(reading: Reading) -> float:
     """Volts of the battery that is fitted; where it records none, those of the variant's system."""
     own = reading.maybe("battery", "rated_voltage")
