@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
+from graftbook.closure.grounds import ChangedTogether
 from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
 from graftbook.closure.search.budgets import at_risk, budget_use, improving_fits
 from graftbook.closure.search.deadline import NEVER, Deadline
@@ -27,7 +28,6 @@ from graftbook.closure.search.problem import (
 from graftbook.closure.search.supply import add_on_fits
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.search.wishes import demands_of
-from graftbook.closure.words import phrases
 from graftbook.rulebook.compare import agrees
 from graftbook.rulebook.model import Budget, Companion, Conflict, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit
@@ -185,8 +185,7 @@ class _Reach:
     def follow_limits(self, fit: Fit) -> None:
         for limit in broken_limits(self.scope, self.question.limits, fit):
             if not isinstance(limit, PriceAtMost):
-                told = phrases.of_limit(self.scope.book, limit)
-                self.add_demand(Demand(Cause.limit, limit.name, told, when=(fit,)))
+                self.add_demand(Demand(Cause.limit, limit.name, limit, when=(fit,)))
 
     def follow_companions(self, fit: Fit) -> None:
         for number in self.scope.names(fit):
@@ -202,9 +201,8 @@ class _Reach:
         for other in self.index.pairs[place.pair]:
             if other != fit.position:
                 fits = tuple(Fit(other, n) for n in self.scope.options(other) if n in hands)
-                title = self.scope.book.positions[other].title
-                sentence = phrases.changed_together(place.title, title)
-                self.add_demand(Demand(Cause.pair, place.pair, sentence, (fit,), fits, part=other))
+                together = ChangedTogether(fit.position, other)
+                self.add_demand(Demand(Cause.pair, place.pair, together, (fit,), fits, part=other))
 
     def follow_flaws(self, fit: Fit) -> None:
         for flaw in self.scope.flaws(fit):
@@ -216,7 +214,9 @@ class _Reach:
                 for add_on in add_ons:
                     self.add(add_on)
             unless = (*add_ons, *(loose_fit(n) for n in loose))
-            self.add_regret(Regret(Cause.flaw, flaw.name, (fit,), unless, severity_weight(flaw.severity)))
+            self.add_regret(
+                Regret(Cause.flaw, flaw.name, flaw, (fit,), unless, severity_weight(flaw.severity))
+            )
 
     def follow_leaving(self, fit: Fit) -> None:
         """Rules that hold today because of what this would replace."""
@@ -249,11 +249,11 @@ class _Reach:
         cause = Cause.conflict if isinstance(rule, Conflict) else Cause.joint
         when = tuple(sorted((fit, other)))
         if undetermined:
-            self.add_regret(Regret(cause, rule.name, when))
+            self.add_regret(Regret(cause, rule.name, rule, when))
             if other_is_today and self.unconfirmed_outranks_changes:
                 self.open(other.position)
             return
-        self.add_demand(Demand(cause, rule.name, rule.reason, when, grade=rule.grade, claim=rule))
+        self.add_demand(Demand(cause, rule.name, rule, when, grade=rule.grade))
         if other_is_today:
             self.open(other.position)
 
@@ -273,11 +273,9 @@ class _Reach:
     def follow_joint_within(self, joint: Joint, fit: Fit) -> None:
         verdict = joint_verdict(self.scope, joint, fit, fit)
         if verdict is None:
-            self.add_regret(Regret(Cause.joint, joint.name, (fit,)))
+            self.add_regret(Regret(Cause.joint, joint.name, joint, (fit,)))
         elif verdict is False:
-            self.add_demand(
-                Demand(Cause.joint, joint.name, joint.reason, (fit,), grade=joint.grade, claim=joint)
-            )
+            self.add_demand(Demand(Cause.joint, joint.name, joint, (fit,), grade=joint.grade))
 
     def follow_budgets(self, fit: Fit) -> None:
         for budget in self.index.budgets_at.get(fit.position, ()):
@@ -323,14 +321,13 @@ def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> De
     return Demand(
         Cause.companion,
         rule.name,
-        rule.reason,
+        rule,
         (fit,),
         one_of,
         loose if newly else (),
         rule.one_serves_all,
         newly and not rule.confirmed,
         rule.grade,
-        rule,
     )
 
 
