@@ -187,6 +187,28 @@ def test_the_table_names_every_room_and_only_rooms_above() -> None:
         above.add(room)
 
 
+def reasoning() -> list[Path]:
+    """Every module of the closure but those whose work it is to make sentences."""
+    return [path for path in modules("closure") if path.parent.name != "words"]
+
+
+def test_reasoning_carries_values_and_imports_no_words() -> None:
+    assert {path.parent.name for path in reasoning()} == {"closure", "search", "explain"}
+    for path in reasoning():
+        assert not {name for name in imports(path) if name.startswith("graftbook.closure.words")}, path
+
+
+def test_reasoning_makes_no_sentence_of_its_own() -> None:
+    """No text in it ends as a sentence does, but what describes the code and what a raised error says."""
+    for path in reasoning():
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        described = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
+        raised = {part for node in ast.walk(tree) if isinstance(node, ast.Raise) for part in ast.walk(node)}
+        told = {node for node in ast.walk(tree) if isinstance(node, ast.Constant)} - described - raised
+        sentences = [n.value for n in told if isinstance(n.value, str) and n.value.rstrip().endswith(".")]
+        assert not sentences, path
+
+
 def test_of_the_catalogue_only_the_lint_asks_the_closure() -> None:
     for path in modules("catalogue"):
         asks = any(name.startswith("graftbook.closure") for name in imports(path))

@@ -17,6 +17,8 @@ from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.possible import Looked
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
+from graftbook.closure.words.compatible import compatibility_sentence
+from graftbook.closure.words.sentences import sentence
 from graftbook.database import reading
 from graftbook.rulebook.model import Component, Fitment, Position, RuleBook, Supply, Vehicle
 from graftbook.rulebook.scope import Scope
@@ -38,9 +40,9 @@ def asked(request: pytest.FixtureRequest, sqlite_demo: Engine) -> Asked:
 
 
 def test_every_kind_of_answer_occurs(asked: Asked):
-    _, _, answers = asked
+    book, _, answers = asked
     assert {answer.verdict for answer in answers.values()} == set(Fits)
-    assert all(answer.sentence.endswith(".") for answer in answers.values())
+    assert all(compatibility_sentence(book, answer).endswith(".") for answer in answers.values())
 
 
 def test_what_does_not_fit_cannot_be_wished_for(asked: Asked):
@@ -90,12 +92,12 @@ def today_of(asked: Asked) -> dict[str, str | None]:
 
 
 def test_a_sentence_says_how_far_was_looked_where_nothing_is_proved(asked: Asked):
-    _, _, answers = asked
+    book, _, answers = asked
     open_ones = [a for a in answers.values() if a.places and not a.places[0].proved]
     assert open_ones
     for answer in open_ones:
         assert answer.places[0].looked_at is Looked.propagation
-        assert answer.sentence.endswith(
+        assert compatibility_sentence(book, answer).endswith(
             "Only what must follow was looked at; ask for a closure to prove a whole set."
         )
 
@@ -107,7 +109,7 @@ def test_past_the_deadline_only_the_next_step_is_looked_at_and_that_is_said(aske
     answer = compatible(late, vehicle, number, deadline=Deadline(0.0))
     assert answer.places[0].looked_at is Looked.next_step
     assert not answer.places[0].proved
-    assert "Only the next step was looked at; ask for a closure" in answer.sentence
+    assert "Only the next step was looked at; ask for a closure" in compatibility_sentence(late, answer)
     assert compatible(late, vehicle, number) == answers[number], "what was cut short is not kept"
 
 
@@ -123,7 +125,8 @@ def test_what_propagation_or_a_budget_forbids_does_not_fit_and_the_rules_are_tol
     assert answer_question(book, wish).outcome is Outcome.impossible
     assert answer.verdict is Fits.does_not
     assert answer.places[0].against
-    assert all(part.sentence.rstrip(".") in answer.sentence for part in answer.places[0].against)
+    told = compatibility_sentence(book, answer)
+    assert all(sentence(book, part.ground).rstrip(".") in told for part in answer.places[0].against)
 
 
 def test_what_sits_there_today_fits(asked: Asked):

@@ -12,6 +12,7 @@ import pytest
 
 from graftbook.closure.answer import Because, Cause, How, Solution
 from graftbook.closure.answering import answer_question
+from graftbook.closure.grounds import ChangedTogether
 from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
 from graftbook.closure.words.wording import because_sentence, chain, change_sentence
 from graftbook.rulebook.model import Flaw, RuleBook, Side
@@ -208,20 +209,20 @@ class Judge:
 
     def _every_reason(self, parents: set[str]) -> Iterator[Because]:
         for wish in self.question.wishes:
-            yield Because(Cause.wish, wish.name, "", how=How.asked)
+            yield Because(Cause.wish, wish.name, wish, how=How.asked)
         for flaw in self.book.flaws:
-            yield Because(Cause.flaw, flaw.name, "", how=How.asked)
+            yield Because(Cause.flaw, flaw.name, flaw, how=How.asked)
         for parent in sorted(parents):
             for pair in {p.pair for p in self.book.positions.values()}:
-                yield Because(Cause.pair, pair, "", parent, how=How.together)
+                yield Because(Cause.pair, pair, ChangedTogether(parent, ""), parent, how=How.together)
             for cause, records in self.records.items():
-                for name in records:
+                for name, rule in records.items():
                     for how in How:
                         if how is How.still_needs:
                             for asking in self.o.places:
-                                yield Because(cause, name, "", parent, how=how, asking=asking)
+                                yield Because(cause, name, rule, parent, how=how, asking=asking)
                         elif how is not How.left_without:
-                            yield Because(cause, name, "", parent, how=how, asking=parent)
+                            yield Because(cause, name, rule, parent, how=how, asking=parent)
 
 
 def reasons_in(solution: Solution) -> dict[str, tuple[Because, tuple[Because, ...]]]:

@@ -58,7 +58,9 @@ def test_a_good_answer_has_none() -> None:
 
 
 def test_each_kind_of_failure_is_counted(monkeypatch: pytest.MonkeyPatch) -> None:
-    lost = Because(Cause.companion, "line rule", "", "lamp", how=How.needs, asking="lamp")
+    lost = Because(
+        Cause.companion, "line rule", needs("line rule", "lamp"), "lamp", how=How.needs, asking="lamp"
+    )
     assert any("is no reason" in f for f in spoilt(monkeypatch, lambda a: with_first_change(a, because=lost)))
     itself = (Other("disc"),)
     assert any(

@@ -14,6 +14,7 @@ from graftbook.closure.explain.comparing import why_not
 from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
 from graftbook.closure.search.problem import CEILING
 from graftbook.closure.words import wording
+from graftbook.closure.words.sentences import instead, sentence
 from graftbook.questions.closures.documents import answer_document, difference_document
 from graftbook.rulebook.model import RuleBook
 from tests.closure.oracle import Oracle
@@ -193,11 +194,11 @@ def test_a_way_out_tells_what_its_set_costs() -> None:
             known, unknown = money_of(
                 book, question, pieces_of(reduced, left, dict(best.after), dict(best.loose))
             )
-            sentence = wording.way_out_sentence(way)
+            sentence = wording.way_out_sentence(book, way)
             assert told_sum(sentence)[0] == known, (seed, sentence)
             assert len(told_sum(sentence)[1]) == len(unknown), (seed, sentence)
             if dear and len(up) == 1:
-                ceilings[assert_ceiling(way.instead, known, told_sum(sentence)[1], limits)] += 1
+                ceilings[assert_ceiling(instead(book, way), known, told_sum(sentence)[1], limits)] += 1
     assert min(ceilings["sum"], ceilings["unknown"]) > 5, ceilings
 
 
@@ -230,7 +231,7 @@ def test_a_contradiction_that_a_missing_price_makes_names_the_part() -> None:
                 components={n: replace(c, price=c.price or 0) for n, c in book.components.items()},
             )
             missing = Oracle(*only_named(priced, question, group)).best() is not None
-            told = [fact.sentence for fact in contradiction.facts if "not known" in fact.sentence]
+            told = [fact for fact in contradiction.facts if "not known" in sentence(book, fact.ground)]
             assert bool(told) == missing, (seed, contradiction)
             named[missing] += 1
     assert min(named[True], named[False]) > 5, named
@@ -263,11 +264,12 @@ def test_the_next_best_of_unknown_price_is_not_said_to_cost_less() -> None:
 
 @pytest.mark.parametrize("ceiling", [0, 500_000])
 def test_a_ceiling_broken_by_an_unknown_price_names_the_part(ceiling: int) -> None:
-    answer = two_discs().ask("grooved", limits=Limits(price_at_most=ceiling))
+    shelf = two_discs()
+    answer, book = shelf.ask("grooved", limits=Limits(price_at_most=ceiling)), shelf.book()
     assert answer.outcome is Outcome.impossible
-    assert "grooved, whose price is not known" in answer.contradictions[0].facts[-1].sentence
+    assert "grooved, whose price is not known" in sentence(book, answer.contradictions[0].facts[-1].ground)
     way = next(way for way in answer.ways_out if way.gives_up[0].name == "limit: price ceiling")
-    assert way.instead == "accept what grooved costs, which is not known"
+    assert instead(book, way) == "accept what grooved costs, which is not known"
 
 
 def test_an_unknown_price_on_both_sides_is_no_hindrance() -> None:
@@ -285,6 +287,6 @@ def test_a_checked_list_with_a_part_of_unknown_price_is_told_so_and_not_that_it_
     question = Question(VEHICLE, (), Limits(price_at_most=50_000))
     found = check_completeness(two_discs().book(), question, {"disc": "grooved"})
     (broken,) = found.limits_broken
-    assert broken.sentence == (
+    assert sentence(two_discs().book(), broken.ground) == (
         "You pay at most 500.00 for the parts. The price of grooved (part grooved) is not known."
     )

@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, Totals
+from graftbook.closure.question import FitComponent
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.model import Offer, Supplier
 from graftbook.orders.documents import order_facts
@@ -30,10 +31,11 @@ from graftbook.rulebook.model import (
 from graftbook.rulebook.units import read_measure
 
 TODAY = date(2026, 11, 25)
-WISH = Because(Cause.wish, "wish: fit CAL-1", "you wished it")
-RULE = Because(
-    Cause.companion, "caliper-bolts", "each caliper takes two bolts", "brake-left", Grade.parts_book
+WISH = Because(Cause.wish, "wish: fit CAL-1", FitComponent("CAL-1"))
+BOLTS = Companion(
+    name="caliper-bolts", component="CAL-1", reason="each caliper takes two bolts", alternatives=()
 )
+RULE = Because(Cause.companion, "caliper-bolts", BOLTS, "brake-left", Grade.parts_book)
 
 
 def part(number: str, **values: object) -> Component:
@@ -74,7 +76,7 @@ def test_both_sides_of_a_pair_are_one_line_with_their_reason_once() -> None:
     found = needs(book(part("CAL-1", price=10_050)), pair)
     (line,) = bought(found).lines
     assert (line.quantity, line.pieces, line.total) == (2, 2, 20_100)
-    assert line.need.reasons == (WISH,)
+    assert [reason.sentence for reason in line.need.reasons] == ["You wish CAL-1 (part CAL-1)."]
 
 
 def test_handed_parts_stand_apart_and_say_their_hand() -> None:
@@ -127,7 +129,8 @@ def test_fluid_is_summed_by_volume_before_it_is_rounded_up_to_bottles() -> None:
             ),
         ),
     )
-    one = solution(loose=(Loose("FLUID", 2, None, RULE, (replace(RULE, parent="brake-right"),)),))
+    left = replace(RULE, ground=rule)
+    one = solution(loose=(Loose("FLUID", 2, None, left, (replace(left, parent="brake-right"),)),))
     (need,) = needs(book(fluid, companions=(rule,)), one).lines
     assert (need.quantity, need.amount) == (2, "600 ml")
     (both,) = needs(book(fluid, companions=(rule,)), one, one).lines

@@ -11,21 +11,23 @@ from hypothesis import strategies as st
 
 from graftbook.closure.answer import Because, Loose
 from graftbook.closure.answer import Cause as Demand
+from graftbook.closure.question import FitComponent
 from graftbook.orders.buying.buying import InStore, Market, Terms, buy
 from graftbook.orders.buying.reconciling import Cause, reconcile
-from graftbook.orders.needs import Need, Needs, Share
+from graftbook.orders.needs import Need, Needs, Reason, Share
 from graftbook.rulebook.model import Component, Grade, Origin
 from tests.orders.split_worlds import TODAY, World, small_worlds
 
 pytestmark = pytest.mark.one_engine
 
 CHASSIS = "24PL-018412"
-WISH = Because(Demand.wish, "wish: fit it", "You wish it.")
+WISH = Because(Demand.wish, "wish: fit it", FitComponent("it"))
+WISHED = Reason(Demand.wish, "wish: fit it", "You wish it.")
 
 
 def need_of(number: str, pieces: int, price: int | None) -> Need:
     part = Component(number, number, "brakes", Origin.modern, price=price)
-    return Need(part, pieces, (Share("one", (), pieces),), (WISH,), Grade.measured)
+    return Need(part, pieces, (Share("one", (), pieces),), (WISHED,), Grade.measured)
 
 
 @settings(max_examples=60, deadline=None)

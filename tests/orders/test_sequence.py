@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from graftbook.closure.answer import Because, Cause, Change, Loose, Solution, Totals
+from graftbook.closure.question import FitComponent
 from graftbook.closure.words.cautions import CUTTING
 from graftbook.orders.fitting.jobs import fitting_sequence
 from graftbook.orders.fitting.schedule import Schedule, earliest_finish
@@ -370,6 +371,14 @@ def made_book() -> RuleBook:
     )  # fmt: skip
 
 
+WISH = Because(Cause.wish, "wish: fit CAL", FitComponent("CAL"))
+
+
+def asked_by(book: RuleBook, name: str, parent: str = "brake") -> Because:
+    rule = next(rule for rule in book.companions if rule.name == name)
+    return Because(Cause.companion, name, rule, parent)
+
+
 def change(position: str, section: str, number: str | None, because: Because, **values: object) -> Change:
     given: dict = {
         "replaces": "OLD", "quantity": 1, "effort": Effort.direct, "minutes": 30, "price": None,
@@ -379,14 +388,13 @@ def change(position: str, section: str, number: str | None, because: Because, **
 
 
 def test_the_jobs_of_a_set_carry_what_the_book_records():
-    wish = Because(Cause.wish, "wish", "you wished it")
     solution = Solution(
         changes=(
-            change("brake", "brakes", "CAL", wish, claim="f1", effort=Effort.cutting),
-            change("hub", "axles", "HUB", Because(Cause.companion, "c-hub", "", "brake"), minutes=20),
-            change("servo", "brakes", None, wish, minutes=0),
+            change("brake", "brakes", "CAL", WISH, claim="f1", effort=Effort.cutting),
+            change("hub", "axles", "HUB", asked_by(made_book(), "c-hub"), minutes=20),
+            change("servo", "brakes", None, WISH, minutes=0),
         ),
-        loose=(Loose("FLUID", 1, None, Because(Cause.companion, "c-fluid", "", "brake")),),
+        loose=(Loose("FLUID", 1, None, asked_by(made_book(), "c-fluid")),),
         totals=Totals(0, 0, 3, 0, 0, 50, 0), today={}, after={},
     )  # fmt: skip
     found = fitting_sequence(made_book(), VEHICLE, solution)
@@ -405,9 +413,8 @@ def test_the_jobs_of_a_set_carry_what_the_book_records():
 
 def test_a_tightening_of_other_vehicles_is_not_told():
     """Not with the step, and not as one that is tightened again on the road."""
-    wish = Because(Cause.wish, "wish", "you wished it")
     solution = Solution(
-        changes=(change("brake", "brakes", "CAL", wish),), loose=(), totals=Totals(0, 0, 1, 0, 0, 30, 0),
+        changes=(change("brake", "brakes", "CAL", WISH),), loose=(), totals=Totals(0, 0, 1, 0, 0, 30, 0),
         today={}, after={"brake": "CAL"},
     )  # fmt: skip
     here = fitting_sequence(made_book(), VEHICLE, solution)
@@ -423,9 +430,8 @@ def opened(book: RuleBook, *accesses: Access) -> RuleBook:
 
 
 def hub_only(**values: object) -> Solution:
-    wish = Because(Cause.wish, "wish", "you wished it")
     given = {
-        "changes": (change("hub", "axles", "HUB", wish, minutes=20),), "loose": (),
+        "changes": (change("hub", "axles", "HUB", WISH, minutes=20),), "loose": (),
         "totals": Totals(0, 0, 1, 0, 0, 20, 0),
         "today": {"hub": "OLD", "brake": "CAL"}, "after": {"hub": "HUB", "brake": "CAL"},
     }  # fmt: skip
@@ -479,15 +485,14 @@ def test_a_fluid_stands_where_the_system_is_filled_and_a_seal_where_it_is_named(
             alternatives=(Alternative("SEAL", loose=True, goes_in="hub"),),
         )),
     )  # fmt: skip
-    wish, asks = Because(Cause.wish, "wish", ""), {"parent": "brake", "sentence": ""}
     solution = hub_only(
         changes=(
-            change("brake", "brakes", "CAL", wish, claim="f1"),
-            change("hub", "axles", "HUB", wish, minutes=20),
+            change("brake", "brakes", "CAL", WISH, claim="f1"),
+            change("hub", "axles", "HUB", WISH, minutes=20),
         ),
         loose=(
-            Loose("FLUID", 1, None, Because(Cause.companion, "c-fluid", **asks)),
-            Loose("SEAL", 2, None, Because(Cause.companion, "c-seal", **asks)),
+            Loose("FLUID", 1, None, asked_by(book, "c-fluid")),
+            Loose("SEAL", 2, None, asked_by(book, "c-seal")),
         ),
         after={"hub": "HUB", "brake": "CAL", "servo": "S"},
     )  # fmt: skip
@@ -511,7 +516,7 @@ def test_what_is_tightened_again_is_last():
 
 
 def test_what_is_tightened_again_sooner_stands_first_in_whatever_unit_and_section():
-    book, wish = made_book(), Because(Cause.wish, "wish", "you wished it")
+    book = made_book()
     bolts, hub = book.tightenings[0], replace(book.tightenings[0], position="hub", component="HUB")
     again = [(bolts, "1000 km"), (hub, "500 km"), (bolts, "50 mile"), (hub, "50 mile")]
     book = replace(
@@ -521,19 +526,19 @@ def test_what_is_tightened_again_sooner_stands_first_in_whatever_unit_and_sectio
             for n, (record, written) in enumerate(again)
         ),
     )
-    changes = (change("brake", "brakes", "CAL", wish), change("hub", "axles", "HUB", wish))
+    changes = (change("brake", "brakes", "CAL", WISH), change("hub", "axles", "HUB", WISH))
     found = fitting_sequence(book, VEHICLE, hub_only(changes=changes))
     assert told(found)[-3:] == ["on again after 50 mile", "on again after 500 km", "on again after 1000 km"]
     assert len(found.jobs["again after 50 mile"].tightenings) == 2
 
 
 def test_loose_parts_that_are_steps_of_their_own_keep_the_order_of_the_set_behind_all_else():
-    wish, book = Because(Cause.wish, "wish", "you wished it"), made_book()
+    book = made_book()
     loose = {number: component(number, "brakes", loose=True) for number in ("WAX", "OIL", "GREASE")}
     book = replace(book, components={**book.components, "SERVO": component("SERVO", "brakes"), **loose})
     solution = hub_only(
-        changes=(change("servo", "brakes", "SERVO", wish), change("brake", "brakes", "CAL", wish)),
-        loose=tuple(Loose(number, 1, None, wish) for number in loose),
+        changes=(change("servo", "brakes", "SERVO", WISH), change("brake", "brakes", "CAL", WISH)),
+        loose=tuple(Loose(number, 1, None, WISH) for number in loose),
         after={"servo": "SERVO", "brake": "CAL"},
     )
     steps = told(fitting_sequence(book, VEHICLE, solution))
@@ -566,7 +571,7 @@ def test_what_is_filled_takes_the_fluids_of_its_own_section_only():
         alternatives=(Alternative("WAX", loose=True, goes_on="after"),),
     )  # fmt: skip
     book = replace(book, components={**book.components, "WAX": wax}, companions=(rule,))
-    because = Because(Cause.companion, "c-wax", parent="hub", sentence="")
+    because = asked_by(book, "c-wax", "hub")
     solution = hub_only(
         loose=(Loose("WAX", 1, None, because),), after={"hub": "HUB", "brake": "CAL", "servo": "S"}
     )

@@ -25,7 +25,9 @@ from tests.orders import test_sequence as sequencing
 from tests.orders import test_splitting as splitting
 from tests.orders.split_worlds import TODAY
 
-RULE = Because(Cause.companion, "rule", "it asks for it", parent="brake")
+
+def asking(rule: Companion) -> Because:
+    return Because(Cause.companion, rule.name, rule, parent="brake")
 
 
 def test_nobody_finishes_before_the_busiest_section_does() -> None:
@@ -53,7 +55,8 @@ def test_an_amount_of_another_quantity_is_no_amount_of_what_is_in_the_bottle(ask
     way = Alternative("FLUID", loose=True, amount=read_measure(asked, of), amount_of=of)
     rule = Companion(name="rule", component="CAL-1", reason="fill it", alternatives=(way,))
     (need,) = needing.needs(
-        needing.book(fluid, companions=(rule,)), needing.solution(loose=(Loose("FLUID", 3, None, RULE),))
+        needing.book(fluid, companions=(rule,)),
+        needing.solution(loose=(Loose("FLUID", 3, None, asking(rule)),)),
     ).lines
     told = {"mass": (3, ""), "volume": (1, "300 ml")}
     assert (need.quantity, need.amount) == told[of], "pieces stay as the set has them"
@@ -76,7 +79,7 @@ def test_a_set_that_holds_fewer_pieces_than_a_rule_names_uses_what_it_holds() ->
     book = needing.book(needing.part("CAL-1"), needing.part("SEAL", loose=True))
     way = Alternative("SEAL", loose=True, quantity=2)
     rule = Companion(name="rule", component="CAL-1", reason="r", alternatives=(way,))
-    solution = needing.solution(loose=(Loose("SEAL", 1, None, RULE),))
+    solution = needing.solution(loose=(Loose("SEAL", 1, None, asking(rule)),))
     sharing = Sharing(replace(book, companions=(rule,)), solution, [sequencing.job("brake")])
     assert sharing.shares == {"SEAL": (Share("brake", 1, False, "", None),)}
     assert sharing.alone() == []

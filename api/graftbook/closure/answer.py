@@ -1,10 +1,12 @@
-"""What an answer is made of: facts as data. Sentences are made from them in `wording`."""
+"""What an answer is made of: facts as data. Sentences are made from them in `words`."""
 
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from graftbook.closure.question import Criterion, FitComponent
+from graftbook.closure.grounds import Ground, wish_of
+from graftbook.closure.question import Criterion, FitComponent, Wish
 from graftbook.rulebook.model import Effort, Grade, Severity
+from graftbook.rulebook.scope import Fit
 
 
 class Outcome(StrEnum):
@@ -60,23 +62,25 @@ class How(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Because:
-    """Why something is here: the wish or rule by name, and the change (position) it comes from.
+    """Why something is here: the wish or rule by name and as a value, and the change it comes from.
 
     `parent` is the position whose change brought the rule, or `~` and the number of a loose part; empty
     for a wish. `asking` is the position of what asks, which is another one than `parent` only where it
-    stays as today. `sentence` is the record's own reason; `asked` the number that a wish names, `wish`
-    the wish that asks, also where that is one for every flaw. `how` is None of a part of a contradiction.
+    stays as today. `how` is None of a part of a contradiction.
     """
 
     cause: Cause
     name: str
-    sentence: str
+    ground: Ground
     parent: str = ""
     grade: Grade = Grade.none
     how: How | None = None
     asking: str = ""
-    asked: str = ""
-    wish: str = ""
+
+    @property
+    def wish(self) -> Wish | None:
+        """The wish that asks, also where that is one for every flaw; None of a part of a contradiction."""
+        return wish_of(self.ground) if self.how else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,7 +177,7 @@ class Loose:
 
 @dataclass(frozen=True, slots=True)
 class FlawNote:
-    """A known flaw met in the answer."""
+    """A known flaw met in the answer; `symptom` as it is recorded."""
 
     flaw: str
     component: str
@@ -183,15 +187,23 @@ class FlawNote:
 
 
 @dataclass(frozen=True, slots=True)
+class Missing:
+    """What is not recorded of a component in its place: one of these kinds of characteristic."""
+
+    kinds: tuple[str, ...]
+    fit: Fit
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """Something about a rule that the answer must say: already so, advised, not determined."""
 
     cause: Cause
     name: str
-    sentence: str
+    ground: Ground
     positions: tuple[str, ...] = ()
-    missing: tuple[str, ...] = ()
-    """For not determined: "characteristic of component at position" that is not recorded."""
+    missing: tuple[Missing, ...] = ()
+    """For not determined."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,14 +276,13 @@ class Contradiction:
 class WayOut:
     """What to give up, and what one then gets; `gives_up` names wishes and limits.
 
-    `fit`: the wish that takes the place of the one given up, where one does.
+    `fit`: the wish that takes the place of the one given up, `replaced`, where one does.
     """
 
     gives_up: tuple[Because, ...]
-    instead: str
-    totals: Totals | None
-    changes: int
+    totals: Totals
     fit: FitComponent | None = None
+    replaced: FitComponent | None = None
 
 
 @dataclass(frozen=True, slots=True)

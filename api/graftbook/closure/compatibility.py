@@ -8,14 +8,13 @@ from enum import StrEnum
 from typing import Any
 
 from graftbook.closure.answer import Because, Cause
+from graftbook.closure.grounds import Ground
+from graftbook.closure.search.brought import pair_values
 from graftbook.closure.search.deadline import NEVER, Deadline
-from graftbook.closure.search.ground import pair_values
 from graftbook.closure.search.limits import effort_of
 from graftbook.closure.search.possible import Followed, Looked, follow
 from graftbook.closure.verify import Broken, FinishedSet
-from graftbook.closure.words import phrases
-from graftbook.closure.words.wording import how_far, why_it_cannot
-from graftbook.rulebook.model import Companion, Effort, Evidence, Fitment, Grade, RuleBook, Vehicle
+from graftbook.rulebook.model import Claim, Companion, Effort, Evidence, Grade, RuleBook, Vehicle, When
 from graftbook.rulebook.scope import Fit, Scope, loose_fit, scope_of_its_like
 
 
@@ -40,7 +39,7 @@ class Need:
 
     cause: Cause
     name: str
-    sentence: str
+    ground: Ground
     components: tuple[str, ...]
     grade: Grade
     possible: bool
@@ -73,14 +72,37 @@ class Place:
 
 
 @dataclass(frozen=True, slots=True)
+class GoesWithOthers:
+    """It is a loose part, and sits in no position."""
+
+
+@dataclass(frozen=True, slots=True)
+class GoesElsewhere:
+    """It does not go to the position that was asked for; these are where it goes."""
+
+    positions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GoesOnOthers:
+    """It fits the variant, but only vehicles for which one of these holds; without one, other variants."""
+
+    whens: tuple[When, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Compatibility:
-    """The answer to one question: today's number behind the one asked, and every place, best first."""
+    """The answer to one question: today's number behind the one asked, and every place, best first.
+
+    `nowhere`: why there is no place; None where there is one.
+    """
 
     verdict: Fits
+    asked: str
     number: str
-    sentence: str
     obtainable: bool
     places: tuple[Place, ...] = ()
+    nowhere: GoesWithOthers | GoesElsewhere | GoesOnOthers | None = None
 
 
 def compatible(
@@ -101,15 +123,12 @@ def compatible(
         places = _Places(scope, deadline, scope.notebook).of(newer) or places
     if places:
         best = places[0]
-        sentence = _of_place(scope, number, best)
-        if not (today or best.sits_today):
-            sentence += f" {phrases.not_supplied(book, number)}"
-        return Compatibility(best.verdict, best.component, sentence, bool(today), tuple(places))
+        return Compatibility(best.verdict, number, best.component, bool(today), tuple(places))
     newest = today[0] if len(today) == 1 else number
-    if number in index.loose:
-        sentence = f"{number} sits in no position: it goes with other parts. Ask about those."
-        return Compatibility(Fits.not_known, newest, sentence, bool(today))
-    return Compatibility(Fits.does_not, newest, _why_not(scope, number, position), bool(today))
+    loose = number in index.loose
+    nowhere = GoesWithOthers() if loose else _where_else(scope, number, position)
+    verdict = Fits.not_known if loose else Fits.does_not
+    return Compatibility(verdict, number, newest, bool(today), nowhere=nowhere)
 
 
 def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
@@ -199,11 +218,11 @@ def _broken(scope: Scope, fit: Fit) -> list[Broken]:
 
 
 def _need(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> Need:
-    grade = broken.claim.grade if broken.claim else Grade.none
+    grade = broken.ground.grade if isinstance(broken.ground, Claim) else Grade.none
     ways, possible = _ways(scope, fit, broken, followed)
     names = tuple(dict.fromkeys(way.component for way in ways if way.component))
     effort = min((effort_of(scope, way) for way in ways), default=Effort.direct)
-    return Need(broken.cause, broken.name, broken.sentence, names, grade, possible, effort)
+    return Need(broken.cause, broken.name, broken.ground, names, grade, possible, effort)
 
 
 def _ways(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> tuple[list[Fit], bool]:
@@ -211,13 +230,13 @@ def _ways(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> tuple[l
     if broken.cause is Cause.pair:
         ways = _other_side(scope, fit, broken.fits[1].position, followed)
         return ways, bool(ways)
-    if not isinstance(broken.claim, Companion):
+    if not isinstance(broken.ground, Companion):
         return [], broken.cause is not Cause.fact
     if (stays := broken.fits[0]) != fit:
         # A rule of what sits there today: that may make way.
         instead = (Fit(stays.position, n) for n in scope.options(stays.position) if n != stays.component)
         return [other for other in instead if followed.may_be(other)], True
-    ways = _alternatives(scope, broken.claim, followed)
+    ways = _alternatives(scope, broken.ground, followed)
     return ways, bool(ways)
 
 
@@ -238,68 +257,12 @@ def _other_side(scope: Scope, fit: Fit, other: str, followed: Followed) -> list[
 
 
 def _because(need: Need) -> Because:
-    return Because(need.cause, need.name, need.sentence, grade=need.grade)
+    return Because(need.cause, need.name, need.ground, grade=need.grade)
 
 
-def _of_place(scope: Scope, asked: str, place: Place) -> str:
-    title = scope.book.positions[place.position].title
-    part = place.component if place.component == asked else f"{asked} is now {place.component}; it"
-    if place.sits_today:
-        return f"{part} sits there today: {title}."
-    if place.verdict is Fits.does_not:
-        return f"{part} does not fit: {title}. {why_it_cannot(place.against)}"
-    work = {Effort.machining: ", after machining", Effort.cutting: ", after cutting or welding"}.get(
-        place.effort, ""
-    )
-    fits = f"{part} fits{work}: {title}{_others(scope, place)}."
-    return fits if place.proved else f"{fits} {how_far(place.looked_at)}"
-
-
-def _others(scope: Scope, place: Place) -> str:
-    """What changes with it: a pair's other side by its title; and how many rules ask for other parts."""
-    pair = scope.index.pairs[scope.book.positions[place.position].pair]
-    sides = [scope.book.positions[other].title for other in pair if other != place.position]
-    more = sum(need.cause is not Cause.pair for need in place.needs)
-    named = sides if any(need.cause is Cause.pair for need in place.needs) else []
-    words = [f"{' and '.join(named)} must change with it"] if named else []
-    if more:
-        rules = "1 rule asks" if more == 1 else f"{more} rules ask"
-        words.append(f"{rules} for {'other parts too' if named else 'other parts with it'}")
-    return f"; {', and '.join(words)}" if words else ""
-
-
-def _why_not(scope: Scope, number: str, position: str) -> str:
+def _where_else(scope: Scope, number: str, position: str) -> GoesElsewhere | GoesOnOthers:
     recorded = [f for n in scope.index.stands_for(number) for f in scope.index.fitments_of.get(n, ())]
     holding = [f for f in recorded if scope.holds(f)]
     if position and holding:
-        elsewhere = ", ".join(sorted({scope.book.positions[f.position].title for f in holding}))
-        return f"{number} does not go there; it goes here: {elsewhere}."
-    if recorded:
-        return f"{number} fits this variant, but not this vehicle: it is recorded for {_spans(recorded)}."
-    return f"No record says that {number} fits this variant; it is recorded for others."
-
-
-def _spans(fitments: list[Fitment]) -> str:
-    """The conditions of some fitments in words, each once."""
-    words = [_when(fitment) for fitment in fitments]
-    return "; or ".join(dict.fromkeys(words))
-
-
-def _when(fitment: Fitment) -> str:
-    when = fitment.when
-    parts = []
-    if when.chassis_prefix is not None:
-        first = f"from {when.chassis_from}" if when.chassis_from is not None else ""
-        last = f"to {when.chassis_to}" if when.chassis_to is not None else ""
-        parts.append(" ".join(word for word in (f"chassis {when.chassis_prefix}", first, last) if word))
-    if when.built_from or when.built_to:
-        days = (
-            f"from {when.built_from}" if when.built_from else "",
-            f"to {when.built_to}" if when.built_to else "",
-        )
-        parts.append("built " + " ".join(day for day in days if day))
-    if when.options:
-        parts.append("with " + ", ".join(sorted(when.options)))
-    if when.without:
-        parts.append("without " + ", ".join(sorted(when.without)))
-    return ", ".join(parts) or "every vehicle of it"
+        return GoesElsewhere(tuple(sorted({f.position for f in holding})))
+    return GoesOnOthers(tuple(f.when for f in recorded))

@@ -12,12 +12,12 @@ from graftbook.closure.explain.notes import (
     not_determined,
     unconfirmed_claims,
 )
+from graftbook.closure.grounds import TooFew
 from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.totals import with_effort
 from graftbook.closure.search.wishes import flaws_asked
 from graftbook.closure.verify import Broken, FinishedSet
-from graftbook.closure.words import phrases
 from graftbook.rulebook.model import Companion, Effort, RuleBook
 from graftbook.rulebook.scope import Scope
 
@@ -81,7 +81,7 @@ def check_completeness(
     finished = FinishedSet(scope, {p: _followed(scope, p, c) for p, c in proposed.items()}, loose)
     broken = finished.broken_rules()
     short = _short_of(finished, question.wishes)
-    unfulfilled = [_unfulfilled(book, w) for w in question.wishes if not finished.fulfils(w)]
+    unfulfilled = [Note(Cause.wish, w.name, w) for w in question.wishes if not finished.fulfils(w)]
     missing = [_note(b) for b in broken if b.cause in MISSING] + short + unfulfilled
     clashing = [_note(b) for b in broken if b.cause not in MISSING]
     limits = tuple(_note(b) for b in finished.broken_limits(question.limits))
@@ -122,11 +122,7 @@ def _unfit(finished: FinishedSet) -> bool:
 
 
 def _note(broken: Broken) -> Note:
-    return Note(broken.cause, broken.name, broken.sentence, tuple(f.position for f in broken.fits))
-
-
-def _unfulfilled(book: RuleBook, wish: Wish) -> Note:
-    return Note(Cause.wish, wish.name, phrases.of_wish(wish, book))
+    return Note(broken.cause, broken.name, broken.ground, tuple(f.position for f in broken.fits))
 
 
 def completing(question: Question, finished: FinishedSet) -> Question:
@@ -201,11 +197,7 @@ def _loose_need(finished: FinishedSet, rule: Companion) -> tuple[str, int] | Non
 def _short_of(finished: FinishedSet, wishes: tuple[Wish, ...]) -> list[Note]:
     """Loose parts of which too few are proposed."""
     return [
-        Note(
-            Cause.companion,
-            number,
-            phrases.too_few(finished.scope.book, number, needed, finished.loose[number]),
-        )
+        Note(Cause.companion, number, TooFew(number, needed, finished.loose[number]))
         for number, needed in _all_loose_needs(finished, wishes).items()
         if finished.loose[number] < needed
     ]
@@ -266,8 +258,8 @@ def _asked_by(finished: FinishedSet, wish: Wish) -> set[str]:
 def _repairs(finished: FinishedSet, broken: Broken) -> set[str]:
     """Changed positions by which the proposed set mends a rule that is broken without them."""
     changed = set(finished.changed)
-    if isinstance(broken.claim, Companion):
-        fits = [f for a in broken.claim.alternatives for f in finished.scope.meeting(a)]
+    if isinstance(broken.ground, Companion):
+        fits = [f for a in broken.ground.alternatives for f in finished.scope.meeting(a)]
         mending = {f.position for f in fits if finished.sits(f)} & changed
         return mending or {fit.position for fit in broken.fits} & changed
     if broken.cause is Cause.budget:

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from graftbook.closure.answer import Cause
+from graftbook.closure.grounds import CannotSit, ChangedTogether, Ground, NotSupplied, PriceUnknown
 from graftbook.closure.question import (
     ClearPosition,
     FitComponent,
@@ -18,9 +19,8 @@ from graftbook.closure.question import (
     Wish,
 )
 from graftbook.closure.search.limits import broken_limits, price_each
-from graftbook.closure.words import phrases
 from graftbook.rulebook.compare import agrees
-from graftbook.rulebook.model import Alternative, Budget, Claim, Companion, Conflict, Flaw, Joint, Side
+from graftbook.rulebook.model import Alternative, Budget, Companion, Conflict, Flaw, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
 
@@ -38,9 +38,8 @@ class Broken:
 
     cause: Cause
     name: str
-    sentence: str
+    ground: Ground
     fits: tuple[Fit, ...] = ()
-    claim: Claim | None = None
 
 
 class FinishedSet:
@@ -93,17 +92,17 @@ class FinishedSet:
     def _impossible_fits(self) -> Iterator[Broken]:
         for fit in self.new_fits:
             if fit.component not in self.scope.options(fit.position):
-                yield Broken(Cause.fact, "cannot sit there", phrases.cannot_sit(self.scope.book, fit), (fit,))
+                yield Broken(Cause.fact, "cannot sit there", CannotSit(fit), (fit,))
         for number in self.loose:
             if not self.scope.obtainable(number):
-                yield Broken(Cause.fact, "not supplied", phrases.not_supplied(self.scope.book, number))
+                yield Broken(Cause.fact, "not supplied", NotSupplied(number))
 
     def _companions(self) -> Iterator[Broken]:
         for fit in self.new_fits:
             for number in self.scope.names(fit):
                 for rule in self.scope.index.companions_of.get(number, ()):
                     if self.speaks(rule, fit) and not any(self.met(a) for a in rule.alternatives):
-                        yield Broken(Cause.companion, rule.name, rule.reason, (fit,), rule)
+                        yield Broken(Cause.companion, rule.name, rule, (fit,))
 
     def speaks(self, rule: Companion, fit: Fit, required: bool = True) -> bool:
         """Whether a companion rule asks something of this component in this place."""
@@ -136,7 +135,7 @@ class FinishedSet:
                     continue
                 held = any(self._met_by(self.scope.today, a) for a in rule.alternatives if not a.loose)
                 if held and not any(self.met(a) for a in rule.alternatives):
-                    yield Broken(Cause.companion, rule.name, rule.reason, (fit,), rule)
+                    yield Broken(Cause.companion, rule.name, rule, (fit,))
 
     def _rules_left(self) -> list[Companion]:
         """Companion rules that something no longer in place may have satisfied."""
@@ -153,9 +152,7 @@ class FinishedSet:
     def _conflicts(self) -> Iterator[Broken]:
         for conflict, one, other, determined in self.meetings():
             if determined:
-                yield Broken(
-                    Cause.conflict, conflict.name, conflict.reason, tuple(sorted((one, other))), conflict
-                )
+                yield Broken(Cause.conflict, conflict.name, conflict, tuple(sorted((one, other))))
 
     def meetings(self) -> Iterator[tuple[Conflict, Fit, Fit, bool]]:
         """Conflicts of which a changed or ordered thing meets the other side; last: is that sure."""
@@ -193,7 +190,7 @@ class FinishedSet:
     def _joints(self) -> Iterator[Broken]:
         for joint, one, other, verdict in self.joint_verdicts():
             if verdict is False:
-                yield Broken(Cause.joint, joint.name, joint.reason, tuple(sorted({one, other})), joint)
+                yield Broken(Cause.joint, joint.name, joint, tuple(sorted({one, other})))
 
     def joint_verdicts(self) -> Iterator[tuple[Joint, Fit, Fit, bool | None]]:
         """Each joint of which a side changed, both sides filled, and whether it agrees."""
@@ -213,16 +210,14 @@ class FinishedSet:
             hands = {fit.component, *self.scope.index.twins.get(fit.component or "", ())}
             for other in self.scope.index.pairs[place.pair]:
                 if self.after.get(other) not in hands:
-                    titles = (place.title, self.scope.book.positions[other].title)
-                    yield Broken(
-                        Cause.pair, place.pair, phrases.changed_together(*titles), (fit, self.fit(other))
-                    )
+                    together = ChangedTogether(fit.position, other)
+                    yield Broken(Cause.pair, place.pair, together, (fit, self.fit(other)))
 
     def _budgets(self) -> Iterator[Broken]:
         budgets = {b.name: b for p in self.changed for b in self.scope.index.budgets_at.get(p, ())}
         for budget in budgets.values():
             if self.scope.holds(budget) and self._uncovered(budget):
-                yield Broken(Cause.budget, budget.name, budget.reason, tuple(self.new_fits), budget)
+                yield Broken(Cause.budget, budget.name, budget, tuple(self.new_fits))
 
     def touches(self, budget: Budget) -> bool:
         """Whether a contribution to the budget differs from today's."""
@@ -279,13 +274,11 @@ class FinishedSet:
         """Every limit that the set breaks."""
         for fit in self.new:
             for limit in broken_limits(self.scope, limits, fit):
-                told = phrases.of_limit(self.scope.book, limit)
-                if isinstance(limit, PriceAtMost):
-                    told = f"{told} {phrases.no_price(self.scope.book, fit.component)}"
-                yield Broken(Cause.limit, limit.name, told, (fit,))
+                ground = PriceUnknown(limit, fit.component) if isinstance(limit, PriceAtMost) else limit
+                yield Broken(Cause.limit, limit.name, ground, (fit,))
         if limits.price_at_most is not None and self.price() > limits.price_at_most:
             ceiling = PriceAtMost(limits.price_at_most)
-            yield Broken(Cause.limit, ceiling.name, phrases.of_limit(self.scope.book, ceiling))
+            yield Broken(Cause.limit, ceiling.name, ceiling)
 
     def price(self) -> int:
         """Known prices of everything new, in minor units."""

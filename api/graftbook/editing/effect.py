@@ -344,7 +344,11 @@ def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) 
         effect.undecided.append(_told(kept, stopped))
         return Outcome.too_large not in (before.outcome, after.outcome)
     if before.outcome is Outcome.proved and after.outcome is Outcome.impossible:
-        reasons = [line for one in after.contradictions for line in wording.contradiction_sentences(one)]
+        reasons = [
+            line
+            for one in after.contradictions
+            for line in wording.contradiction_sentences(kept.after.book, one)
+        ]
         effect.impossible.append(_told(kept, reasons))
     elif before.outcome is Outcome.impossible and after.outcome is Outcome.proved:
         solution = after.solution

@@ -8,11 +8,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 
-from graftbook.closure.answer import Because, Change, FlawNote, Loose, Solution
+from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution
+from graftbook.closure.grounds import number_asked
 from graftbook.closure.words.cautions import section_cautions
+from graftbook.closure.words.phrases import opening
+from graftbook.closure.words.sentences import sentence
 from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
-from graftbook.rulebook.model import Component, Grade, RuleBook
+from graftbook.rulebook.model import Companion, Component, Grade, RuleBook
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +38,16 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
+class Reason:
+    """Why a vehicle needs it: the wish or rule by name and in words, and the change that it comes from."""
+
+    cause: Cause
+    name: str
+    sentence: str
+    parent: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Need:
     """One number that is needed, whoever sells it.
 
@@ -46,7 +59,7 @@ class Need:
     part: Component
     quantity: int
     shares: tuple[Share, ...]
-    reasons: tuple[Because, ...]
+    reasons: tuple[Reason, ...]
     grade: Grade
     amount: str = ""
     asked_numbers: tuple[str, ...] = ()
@@ -101,7 +114,7 @@ class _Gathered:
     positions: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     amounts: dict[str, float | None] = field(default_factory=dict)
     loose_pieces: int = 0
-    reasons: list[Because] = field(default_factory=list)
+    reasons: list[Reason] = field(default_factory=list)
     grades: list[Grade] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
     sides: set[str] = field(default_factory=set)
@@ -148,7 +161,7 @@ def _add_change(entry: _Gathered, one: Wanted, change: Change) -> None:
     place = one.book.positions.get(change.position)
     entry.quantities[one.label] += change.quantity
     entry.positions[one.label].append(place.title if place else change.position)
-    entry.reasons += [change.because, *change.also_needed_by]
+    entry.reasons += _told(one.book, (change.because, *change.also_needed_by))
     entry.grades.append(change.grade)
     if change.asked_number and change.asked_number != change.component:
         entry.asked.append(change.asked_number)
@@ -161,21 +174,24 @@ def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
     entry.quantities[one.label] += part.quantity
     entry.loose_pieces += part.quantity
     entry.amounts[one.label] = needed_amount(one.book, part.component, reasons)
-    entry.reasons += reasons
+    entry.reasons += _told(one.book, reasons)
     entry.grades.append(part.because.grade)
     entry.asked += _asked_for(one.book, part.component, reasons)
     entry.sides.add("")
 
 
+def _told(book: RuleBook, reasons: Iterable[Because]) -> list[Reason]:
+    return [Reason(b.cause, b.name, sentence(book, b.ground), b.parent) for b in reasons]
+
+
 def _asked_for(book: RuleBook, number: str, reasons: Iterable[Because]) -> list[str]:
     """The old numbers by which wishes and rules named a loose part."""
-    rules = {rule.name: rule for rule in book.companions}
     named = []
     for reason in reasons:
-        if reason.asked:
-            named.append(reason.asked)
-        elif reason.name in rules:
-            named += [a.component for a in rules[reason.name].alternatives if a.loose]
+        if asked := number_asked(reason.ground):
+            named.append(asked)
+        elif isinstance(reason.ground, Companion):
+            named += [a.component for a in reason.ground.alternatives if a.loose]
     return [old for old in named if old != number and chain_between(book, old, number)]
 
 
@@ -228,9 +244,9 @@ def pieces_for(amount: float, contents: float) -> int:
     return max(1, math.ceil(amount / contents - 1e-9))
 
 
-def _once(reasons: Sequence[Because]) -> tuple[Because, ...]:
+def _once(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
     """Each wish or rule once, in order, even when both sides of a pair give it."""
-    first: dict[tuple[str, str], Because] = {}
+    first: dict[tuple[str, str], Reason] = {}
     for reason in reasons:
         first.setdefault((reason.cause, reason.name), reason)
     return tuple(first.values())
@@ -256,5 +272,5 @@ def _taken_off(one: Wanted) -> Iterator[TakenOff]:
                 quantity=pieces.get((number, change.position), 1),
                 replaced_by=change.component,
                 worth_keeping=part is None or part.origin == "original",
-                flaw=flaw.symptom if flaw else "",
+                flaw=opening(flaw.symptom) if flaw else "",
             )

@@ -10,7 +10,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import replace
 
 from graftbook.closure.answer import Because, Cause, Contradiction, Note, Totals
-from graftbook.closure.question import Criterion
+from graftbook.closure.grounds import Cheapest, FurtherParts, PriceMissing
+from graftbook.closure.question import Criterion, PriceAtMost
 from graftbook.closure.search.constrain import Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.facts import facts_of
@@ -18,8 +19,6 @@ from graftbook.closure.search.problem import CEILING, Found, Problem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.solve import any_set, best_below, solve
 from graftbook.closure.search.totals import totals_of
-from graftbook.closure.words import phrases
-from graftbook.rulebook.model import Grade
 
 MOST_CHECKS = 400
 MOST_WORK = 60_000
@@ -238,12 +237,12 @@ def _too_dear(problem: Problem, parts: list[Switch]) -> Contradiction:
     totals = best_totals(by_price(free))
     if totals is None:  # no time for the sum; the contradiction stands proved without it
         return Contradiction(because, more, smallest=False)
-    sentence = phrases.cheapest(totals.price, totals.unknown_prices)
-    return Contradiction(because, (Note(Cause.fact, "cheapest", sentence), *more), smallest=False)
+    cheapest = Note(Cause.fact, "cheapest", Cheapest(totals.price, totals.unknown_prices))
+    return Contradiction(because, (cheapest, *more), smallest=False)
 
 
 def _further(count: int) -> Note:
-    return Note(Cause.fact, "further parts", phrases.further_parts(count))
+    return Note(Cause.fact, "further parts", FurtherParts(count))
 
 
 def best_totals(problem: Problem) -> Totals | None:
@@ -287,7 +286,7 @@ def _price_not_known(problem: Problem, parts: list[Switch]) -> Iterator[Note]:
     except (Contradicts, Unsolvable, OutOfTime):
         return
     if unknown := totals_of(problem, found).unknown_prices:
-        yield Note(Cause.fact, "price not known", phrases.price_missing(unknown))
+        yield Note(Cause.fact, "price not known", PriceMissing(unknown))
 
 
 def because_of(problem: Problem, switch: Switch) -> Because:
@@ -295,9 +294,9 @@ def because_of(problem: Problem, switch: Switch) -> Because:
     cause, name = switch
     for demand in problem.demands:
         if demand.switch == switch:
-            return Because(cause, name, demand.sentence, grade=demand.grade)
+            return Because(cause, name, demand.ground, grade=demand.grade)
     for use in problem.budgets:
         if use.switch == switch:
-            return Because(cause, name, use.budget.reason, grade=use.budget.grade)
+            return Because(cause, name, use.budget, grade=use.budget.grade)
     ceiling = problem.question.limits.price_at_most
-    return Because(cause, name, phrases.of_ceiling(ceiling or 0), grade=Grade.none)
+    return Because(cause, name, PriceAtMost(ceiling or 0))

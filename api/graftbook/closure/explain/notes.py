@@ -2,10 +2,10 @@
 
 from collections.abc import Iterable, Iterator
 
-from graftbook.closure.answer import Cause, FlawNote, Note, Unconfirmed
+from graftbook.closure.answer import Cause, FlawNote, Missing, Note, Unconfirmed
+from graftbook.closure.grounds import CannotSit, Rule
 from graftbook.closure.verify import Broken, FinishedSet, short_of
-from graftbook.closure.words import phrases
-from graftbook.rulebook.model import Budget, Claim, Companion, Conflict, Flaw, Joint
+from graftbook.rulebook.model import Budget, Claim, Companion, Flaw
 from graftbook.rulebook.scope import Fit, Scope
 
 
@@ -59,9 +59,7 @@ def _shows(finished: FinishedSet, flaw: Flaw, fit: Fit) -> bool:
 
 
 def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:
-    return FlawNote(
-        flaw.name, fit.component or "", fit.position, flaw.severity, phrases.opening(flaw.symptom)
-    )
+    return FlawNote(flaw.name, fit.component or "", fit.position, flaw.severity, flaw.symptom)
 
 
 def broken_today(scope: Scope) -> list[Broken]:
@@ -78,33 +76,31 @@ def _find_broken_today(scope: Scope) -> list[Broken]:
     broken = [
         b
         for b in today.broken_by_new()
-        if not (isinstance(b.claim, Companion) and any(a.loose for a in b.claim.alternatives))
+        if not (isinstance(b.ground, Companion) and any(a.loose for a in b.ground.alternatives))
         and b.cause is not Cause.fact
     ]
     for budget in sorted(scope.book.budgets, key=lambda budget: budget.name):
         if scope.holds(budget) and short_of(scope, budget, scope.today):
-            broken.append(Broken(Cause.budget, budget.name, budget.reason, (), budget))
+            broken.append(Broken(Cause.budget, budget.name, budget))
     for position in today.changed:
         fit = today.fit(position)
         if scope.option(fit).fitment is None:
-            broken.append(
-                Broken(Cause.fact, "no fitment recorded", phrases.cannot_sit(scope.book, fit), (fit,))
-            )
+            broken.append(Broken(Cause.fact, "no fitment recorded", CannotSit(fit), (fit,)))
     return broken
 
 
 def already_so(finished: FinishedSet) -> Iterator[Note]:
     """Rules broken today that the set neither touches nor mends."""
     for broken in broken_today(finished.scope):
-        if isinstance(broken.claim, Budget):
-            still = not finished.touches(broken.claim)
+        if isinstance(broken.ground, Budget):
+            still = not finished.touches(broken.ground)
         else:
             still = all(finished.sits(fit) for fit in broken.fits)
-        if isinstance(broken.claim, Companion):
-            still = still and not any(finished.met(a) for a in broken.claim.alternatives)
+        if isinstance(broken.ground, Companion):
+            still = still and not any(finished.met(a) for a in broken.ground.alternatives)
         if still:
             positions = () if broken.cause is Cause.budget else tuple(f.position for f in broken.fits)
-            yield Note(broken.cause, broken.name, broken.sentence, positions)
+            yield Note(broken.cause, broken.name, broken.ground, positions)
 
 
 def advised(finished: FinishedSet) -> Iterator[Note]:
@@ -115,9 +111,7 @@ def advised(finished: FinishedSet) -> Iterator[Note]:
                 if finished.speaks(rule, fit, required=False) and not any(
                     finished.met(a) for a in rule.alternatives
                 ):
-                    yield Note(
-                        Cause.companion, rule.name, phrases.advice(finished.scope.book, rule), (fit.position,)
-                    )
+                    yield Note(Cause.companion, rule.name, rule, (fit.position,))
 
 
 def not_determined(finished: FinishedSet) -> Iterator[Note]:
@@ -138,10 +132,7 @@ def not_determined(finished: FinishedSet) -> Iterator[Note]:
             ]
             _note(found, Cause.conflict, conflict, (one, other), _missing(finished.scope, wanted))
     for budget, fits in _silent_in_budgets(finished):
-        missing = tuple(
-            phrases.missing(finished.scope.book, f"{budget.supply_kind} or {budget.demand_kind}", fit)
-            for fit in fits
-        )
+        missing = tuple(Missing((budget.supply_kind, budget.demand_kind), fit) for fit in fits)
         _note(found, Cause.budget, budget, fits, missing)
     yield from (found[key] for key in sorted(found))
 
@@ -149,20 +140,16 @@ def not_determined(finished: FinishedSet) -> Iterator[Note]:
 def _note(
     found: dict[tuple[Cause, str], Note],
     cause: Cause,
-    claim: Joint | Conflict | Budget,
+    rule: Rule,
     fits: tuple[Fit, ...],
-    missing: tuple[str, ...],
+    missing: tuple[Missing, ...],
 ) -> None:
     positions = tuple(sorted({fit.position for fit in fits}))
-    found.setdefault((cause, claim.name), Note(cause, claim.name, claim.reason, positions, missing))
+    found.setdefault((cause, rule.name), Note(cause, rule.name, rule, positions, missing))
 
 
-def _missing(scope: Scope, wanted: Iterable[tuple[str, Fit]]) -> tuple[str, ...]:
-    return tuple(
-        phrases.missing(scope.book, kind, fit)
-        for kind, fit in wanted
-        if scope.measure(fit.component, kind) is None
-    )
+def _missing(scope: Scope, wanted: Iterable[tuple[str, Fit]]) -> tuple[Missing, ...]:
+    return tuple(Missing((kind,), fit) for kind, fit in wanted if scope.measure(fit.component, kind) is None)
 
 
 def _silent_in_budgets(finished: FinishedSet) -> Iterator[tuple[Budget, tuple[Fit, ...]]]:

@@ -216,9 +216,7 @@ class Explanation:
         for place in gains:
             enough = not use.broken({**values, **self._as_today([place])})
             for parent in (p for p, more in change.items() if more and p != place):
-                because = Because(
-                    Cause.budget, budget.name, budget.reason, parent, budget.grade, How.needs, parent
-                )
+                because = Because(Cause.budget, budget.name, budget, parent, budget.grade, How.needs, parent)
                 # A budget that is short today binds as well when something gives more than today.
                 yield Link(place, because, int(enough or change[parent] > 0), -change[parent])
 
@@ -237,31 +235,13 @@ class Explanation:
         else:
             same = len(away) == 1 and away[0] == self._was_there(away[0].position)
             how, places = How.makes_sure, {away[0].position} & self.changed if same else set()
-        sentence = self._sentence(regret.cause, regret.name)
         for place in places - {there[0]}:
-            because = Because(regret.cause, regret.name, sentence, there[0], Grade.none, how, there[0])
+            because = Because(regret.cause, regret.name, regret.ground, there[0], Grade.none, how, there[0])
             yield Link(place, because, 1)
-
-    def _sentence(self, cause: Cause, name: str) -> str:
-        book = self.problem.scope.book
-        if cause is Cause.flaw:
-            return self.problem.scope.index.flaws[name].symptom
-        records = book.joints if cause is Cause.joint else book.conflicts
-        return next(r.reason for r in records if r.name == name)
 
 
 def _because(demand: Demand, how: How, parent: str, asking: str) -> Because:
-    return Because(
-        demand.cause,
-        demand.name,
-        demand.sentence,
-        parent,
-        demand.grade,
-        how,
-        asking,
-        demand.asked,
-        demand.wish,
-    )
+    return Because(demand.cause, demand.name, demand.ground, parent, demand.grade, how, asking)
 
 
 def without_needless(problem: Problem, found: Found) -> Found:

@@ -10,6 +10,7 @@ from graftbook.closure.explain.notes import (
     unconfirmed_claims,
 )
 from graftbook.closure.explain.reasons import Explanation, Reason
+from graftbook.closure.grounds import number_asked
 from graftbook.closure.search.deadline import EXPLAINED, Deadline
 from graftbook.closure.search.limits import effort_of, minutes_each, price_each, shows
 from graftbook.closure.search.problem import Found, Problem
@@ -172,9 +173,9 @@ def asked_number(scope: Scope, fit: Fit, reason: Reason) -> str:
     demand = reason.demand
     if demand is None or fit.component is None:
         return ""
-    named = [demand.asked] if demand.asked else []
-    if isinstance(demand.claim, Companion):
-        named += [a.component for a in demand.claim.alternatives if a.component]
+    named = [number] if (number := number_asked(demand.ground)) else []
+    if isinstance(demand.ground, Companion):
+        named += [a.component for a in demand.ground.alternatives if a.component]
     if fit.component in named:
         return ""
     return next((n for n in named if fit.component in scope.index.serves(n)), "")

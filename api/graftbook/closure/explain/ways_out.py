@@ -10,21 +10,10 @@ from dataclasses import dataclass, replace
 
 from graftbook.closure.answer import Because, Cause, Totals, WayOut
 from graftbook.closure.explain.contradictions import Blame, because_of, best_totals, by_price, least_meeting
-from graftbook.closure.question import (
-    FitComponent,
-    KeepPosition,
-    KeepSection,
-    NothingVisible,
-    PriceAtMost,
-    Question,
-    RefuseComponent,
-    WorkAtMost,
-)
+from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import CEILING, Problem, Switch
 from graftbook.closure.search.reach import reach
-from graftbook.closure.words import phrases
-from graftbook.rulebook.model import Effort
 from graftbook.rulebook.scope import Scope, TooLarge
 
 MOST_WAYS = 6
@@ -35,16 +24,16 @@ FEWER_FROM = 500
 
 @dataclass(frozen=True, slots=True)
 class _Tried:
-    """A way out that was solved: what it gives up, what takes its place, what one gets."""
+    """A way out that was solved: what it gives up, what one gets, and what takes the place of which wish."""
 
     gives_up: tuple[Because, ...]
-    instead: str
     totals: Totals
     wishes_lost: int
     fit: FitComponent | None = None
+    replaced: FitComponent | None = None
 
     @property
-    def sort_key(self) -> tuple[int, int, int, int, int, tuple[str, ...], str]:
+    def sort_key(self) -> tuple[int, int, int, int, int, tuple[str, ...], tuple[str, str]]:
         t = self.totals
         return (
             len(self.gives_up),
@@ -53,8 +42,11 @@ class _Tried:
             t.price,
             t.changes,
             tuple(b.name for b in self.gives_up),
-            self.instead,
+            (self.fit.component, self.fit.position) if self.fit else ("", ""),
         )
+
+    def way_out(self) -> WayOut:
+        return WayOut(self.gives_up, self.totals, self.fit, self.replaced)
 
 
 def ways_out_of(
@@ -69,7 +61,7 @@ def ways_out_of(
         more = more or not found
     tried.sort(key=lambda way: way.sort_key)
     more = more or len(tried) > MOST_WAYS
-    return [WayOut(t.gives_up, t.instead, t.totals, t.totals.changes, t.fit) for t in tried[:MOST_WAYS]], more
+    return [way.way_out() for way in tried[:MOST_WAYS]], more
 
 
 def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[list[list[Switch]], bool]:
@@ -97,79 +89,44 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
 def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[_Tried]:
     """What one gets when the group is given up, and when a wish in it is replaced instead."""
     gives_up = tuple(because_of(problem, switch) for switch in group)
-    lost = sum(switch[0] is not Cause.limit for switch in group)
-    totals, instead = _without(problem, question, group)
+    lost = sum(part.cause is not Cause.limit for part in gives_up)
+    totals = _without(problem, group)
     if totals is not None:
-        yield _Tried(gives_up, instead, totals, lost)
-    for switch in group:
-        if switch[0] is Cause.wish:
+        yield _Tried(gives_up, totals, lost)
+    for switch, part in zip(group, gives_up, strict=True):
+        if isinstance(part.ground, FitComponent):
             most = MOST_REPLACEMENTS // (1 + (len(problem.demands) >= FEWER_FROM))
-            best = _replaced(problem.scope, question, group, switch, most, problem.deadline)
+            rest = {s for s in group if s != switch}
+            best = _replaced(problem.scope, question, rest, part.ground, most, problem.deadline)
             if best is not None:
-                totals, instead, fit = best
-                yield _Tried(gives_up, instead, totals, lost - 1, fit)
+                totals, fit = best
+                yield _Tried(gives_up, totals, lost - 1, fit, part.ground)
 
 
-def _without(problem: Problem, question: Question, group: list[Switch]) -> tuple[Totals | None, str]:
+def _without(problem: Problem, group: list[Switch]) -> Totals | None:
     """Solve without the group; a limit is relaxed no further than needed."""
     given_up = set(group)
     kept = [s for s in problem.switches() if s not in given_up]
     free = problem.only(kept)
     if CEILING in group:
         free = by_price(free)
-    totals = best_totals(free)
-    if totals is None:
-        return None, ""
-    words = [_instead(problem, question, switch, totals) for switch in group]
-    return totals, "; ".join(word for word in words if word)
-
-
-def _instead(problem: Problem, question: Question, switch: Switch, totals: Totals) -> str:
-    """What giving up a limit or wish means, in words."""
-    book = problem.scope.book
-    match next((limit for limit in question.limits.each() if (Cause.limit, limit.name) == switch), None):
-        case PriceAtMost(minor):
-            return phrases.raise_ceiling(totals.price, totals.unknown_prices, minor)
-        case WorkAtMost(effort):
-            return _more_work(effort, totals)
-        case NothingVisible():
-            return phrases.ACCEPT_VISIBLE
-        case KeepPosition(position):
-            return phrases.let_go(phrases.position(book, position))
-        case KeepSection(section):
-            return phrases.let_go(phrases.section(book, section))
-        case RefuseComponent(number):
-            return phrases.accept(phrases.component(book, number))
-    return phrases.give_up(because_of(problem, switch).sentence)
-
-
-def _more_work(effort_at_most: Effort, totals: Totals) -> str:
-    """The least work that must be accepted beyond a limit, as the set then asks for it."""
-    if totals.irreversible:
-        both = totals.machined and effort_at_most < Effort.machining
-        return phrases.ACCEPT_EVERY_WORK if both else phrases.ACCEPT_CUTTING
-    return phrases.ACCEPT_MACHINING if totals.machined else phrases.ACCEPT_WORK
+    return best_totals(free)
 
 
 def _replaced(
-    scope: Scope, question: Question, group: list[Switch], switch: Switch, most: int, deadline: Deadline
-) -> tuple[Totals, str, FitComponent] | None:
-    """The best set with another component in the place of a wished one; None when there is none."""
-    wish = next((w for w in question.wishes if w.name == switch[1]), None)
-    if not isinstance(wish, FitComponent):
-        return None
-    best: tuple[tuple[int, int, int, str], Totals, str, FitComponent] | None = None
+    scope: Scope, question: Question, rest: set[Switch], wish: FitComponent, most: int, deadline: Deadline
+) -> tuple[Totals, FitComponent] | None:
+    """The best set with another component in place of a wished one and `rest` given up; None without one."""
+    best: tuple[tuple[int, int, int, str], Totals, FitComponent] | None = None
     for position, number in list(_siblings(scope, question, wish))[:most]:
-        others = tuple(w for w in question.wishes if w is not wish)
+        others = tuple(w for w in question.wishes if w != wish)
         fit = FitComponent(number, position)
-        changed = replace(question, wishes=(*others, fit))
-        totals = _solve_changed(scope, changed, {s for s in group if s != switch}, deadline)
+        totals = _solve_changed(scope, replace(question, wishes=(*others, fit)), rest, deadline)
         if totals is None:
             continue
         key = (len(totals.unknown_prices), totals.price, totals.changes, number)
         if best is None or key < best[0]:
-            words = phrases.fit_instead(scope.book, number, position, wish.component)
-            best = (key, totals, words, fit)
+            best = (key, totals, fit)
     return best[1:] if best else None
 
 

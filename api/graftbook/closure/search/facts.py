@@ -3,9 +3,20 @@
 from collections.abc import Iterator
 
 from graftbook.closure.answer import Cause, Note
+from graftbook.closure.grounds import (
+    NeverEmpty,
+    NoFitment,
+    NoneHas,
+    NoneWillDo,
+    NoOther,
+    NotKnown,
+    NotSupplied,
+    NotThisVehicle,
+    OneOnly,
+)
+from graftbook.closure.question import ClearPosition, FitComponent
 from graftbook.closure.search.problem import Demand, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
-from graftbook.closure.words import phrases
 from graftbook.rulebook.model import Alternative, Companion
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
@@ -22,7 +33,7 @@ def facts_of(problem: Problem) -> tuple[Note, ...]:
     notes = [note for demand in involved for note in _of_demand(problem.scope, demand)]
     for position in places:
         notes.extend(_of_place(problem, position, involved))
-    unique = {(note.name, note.sentence): note for note in notes}
+    unique = {(note.name, note.ground): note for note in notes}
     return tuple(unique.values())
 
 
@@ -32,47 +43,48 @@ def _places_of(demands: list[Demand]) -> list[str]:
 
 def _of_demand(scope: Scope, demand: Demand) -> Iterator[Note]:
     """Why something that a wish or a rule names is no way to satisfy it."""
-    if demand.asked and not demand.one_of and not demand.loose:
-        position = demand.part
-        yield why_absent(scope, demand.asked, position)
-    if isinstance(demand.claim, Companion):
-        for alternative in demand.claim.alternatives:
+    ground = demand.ground
+    if isinstance(ground, FitComponent) and not demand.one_of and not demand.loose:
+        yield why_absent(scope, ground.component, ground.position)
+    if isinstance(ground, Companion):
+        for alternative in ground.alternatives:
             if alternative.loose:
                 if not scope.loose_servers(alternative.component):
                     yield why_absent(scope, alternative.component)
             elif not scope.meeting(alternative):
                 yield _no_way(scope, alternative)
-    if demand.cause is Cause.wish and not demand.asked and not demand.when and not demand.one_of:
-        yield Note(Cause.fact, "essential", phrases.essential(scope.book, demand.part), (demand.part,))
+    if isinstance(ground, ClearPosition) and not demand.one_of:
+        yield _never_empty(ground.position)
 
 
 def _no_way(scope: Scope, alternative: Alternative) -> Note:
     position = alternative.position
     if alternative.empty:
-        return Note(Cause.fact, "essential", phrases.essential(scope.book, position), (position,))
+        return _never_empty(position)
     if alternative.having:
-        wanted = " and ".join(phrases.wanted(scope.book, w) for w in alternative.having)
-        return Note(Cause.fact, "no component", phrases.none_has(scope.book, position, wanted), (position,))
+        return Note(Cause.fact, "no component", NoneHas(position, alternative.having), (position,))
     return why_absent(scope, alternative.component, position)
+
+
+def _never_empty(position: str) -> Note:
+    return Note(Cause.fact, "essential", NeverEmpty(position), (position,))
 
 
 def why_absent(scope: Scope, number: str, position: str = "") -> Note:
     """Why a number can be fitted nowhere (or not there) on this vehicle."""
     positions = (position,) if position else ()
     if scope.component(number) is None:
-        return Note(Cause.fact, "not known", phrases.not_known(number), positions)
+        return Note(Cause.fact, "not known", NotKnown(number), positions)
     servers = scope.index.serves(number)
     fitments = [
         f for n in servers for o in scope.index.stands_for(n) for f in scope.index.fitments_of.get(o, ())
     ]
     here = [f for f in fitments if position in ("", f.position)]
     if not here and number not in scope.index.loose:
-        return Note(Cause.fact, "no fitment", phrases.no_fitment(scope.book, number, position), positions)
+        return Note(Cause.fact, "no fitment", NoFitment(number, position), positions)
     if not any(scope.obtainable(n) for n in servers):
-        return Note(Cause.fact, "no longer supplied", phrases.not_supplied(scope.book, number), positions)
-    return Note(
-        Cause.fact, "not this vehicle", phrases.not_this_vehicle(scope.book, number, position), positions
-    )
+        return Note(Cause.fact, "no longer supplied", NotSupplied(number), positions)
+    return Note(Cause.fact, "not this vehicle", NotThisVehicle(number, position), positions)
 
 
 def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterator[Note]:
@@ -86,19 +98,18 @@ def _of_place(problem: Problem, position: str, involved: list[Demand]) -> Iterat
         if d.cause is Cause.wish and d.one_of and all(f.position == position for f in d.one_of)
     }
     if len(wishes) > 1:
-        yield Note(Cause.fact, "one component", phrases.one_only(scope.book, position), (position,))
+        yield Note(Cause.fact, "one component", OneOnly(position), (position,))
         return
     if wishes or any(d.cause is Cause.limit and _touches(d, position) for d in involved):
         return  # the wish or the limit says enough
     today = scope.today_fit(position)
     candidates = [c for c in scope.options(position) if c is not None and c != today.component]
     if not candidates:
-        yield Note(Cause.fact, "no other component", phrases.no_other(scope.book, position), (position,))
+        yield Note(Cause.fact, "no other component", NoOther(position), (position,))
     elif not any(Fit(position, c) in d.one_of for c in candidates for d in involved):
-        sentence = phrases.none_will_do(scope.book, position, candidates)
-        yield Note(Cause.fact, "none will do", sentence, (position,))
+        yield Note(Cause.fact, "none will do", NoneWillDo(position, tuple(candidates)), (position,))
     if None not in scope.options(position):
-        yield Note(Cause.fact, "essential", phrases.essential(scope.book, position), (position,))
+        yield _never_empty(position)
 
 
 def _touches(demand: Demand, position: str) -> bool:

@@ -80,7 +80,7 @@ def _followed(before: Propagation, fit: Fit, deadline: Deadline) -> Followed:
         return Followed(Looked.propagation, tuple(_because(demand) for demand in group))
     if short := next((use for use in problem.budgets if _never_covered(use, further)), None):
         rule = short.budget
-        because = Because(Cause.budget, rule.name, rule.reason, grade=rule.grade)
+        because = Because(Cause.budget, rule.name, rule, grade=rule.grade)
         return Followed(Looked.propagation, (because,))
     return Followed(Looked.propagation, whole=further.as_today_for_the_rest() is not None, left=further)
 
@@ -107,7 +107,7 @@ def _contradict(problem: Problem, others: Iterable[Fit], demands: list[Demand]) 
 
 
 def _because(demand: Demand) -> Because:
-    return Because(demand.cause, demand.name, demand.sentence, grade=demand.grade)
+    return Because(demand.cause, demand.name, demand.ground, grade=demand.grade)
 
 
 def _never_covered(use: BudgetUse, propagation: Propagation) -> bool:

@@ -4,9 +4,10 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
 from graftbook.closure.answer import Cause
+from graftbook.closure.grounds import Ground
 from graftbook.closure.question import PriceAtMost, Question
 from graftbook.closure.search.deadline import NEVER, Deadline
-from graftbook.rulebook.model import Budget, Claim, Grade, Severity
+from graftbook.rulebook.model import Budget, Conflict, Flaw, Grade, Joint, Severity
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
 Switch = tuple[Cause, str]
@@ -33,23 +34,18 @@ class Demand:
     """When every fit of `when` is there, one of `one_of` or of `loose` must be there too.
 
     A wish has an empty `when`; a pair that may not meet has an empty `one_of`. An `unconfirmed`
-    demand rests on a claim that nobody has confirmed.
+    demand rests on a claim that nobody has confirmed. `ground` is the wish, limit or rule itself.
     """
 
     cause: Cause
     name: str
-    sentence: str
+    ground: Ground
     when: tuple[Fit, ...] = ()
     one_of: tuple[Fit, ...] = ()
     loose: tuple[LooseNeed, ...] = ()
     one_serves_all: bool = False
     unconfirmed: bool = False
     grade: Grade = Grade.none
-    claim: Claim | None = None
-    asked: str = ""
-    """The number that the wish names, where it names one."""
-    wish: str = ""
-    """The wish that asks, by its name."""
     part: str = ""
     """Tells apart the demands of one rule for one fit: a pair's other position, a wish's position."""
     key: DemandKey = field(init=False, repr=False, compare=False)
@@ -92,6 +88,7 @@ class Regret:
 
     cause: Cause
     name: str
+    ground: Flaw | Joint | Conflict
     when: tuple[Fit, ...]
     unless: tuple[Fit, ...] = ()
     weight: int = 0

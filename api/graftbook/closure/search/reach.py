@@ -11,9 +11,9 @@ from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
+from graftbook.closure.search.brought import Brings, BudgetShift, Meeting, Remedied, brought_on
 from graftbook.closure.search.budgets import budget_use
 from graftbook.closure.search.deadline import NEVER, Deadline
-from graftbook.closure.search.ground import Brings, BudgetShift, Meeting, Remedied, ground_of
 from graftbook.closure.search.limits import broken_limits
 from graftbook.closure.search.problem import (
     BudgetUse,
@@ -24,7 +24,6 @@ from graftbook.closure.search.problem import (
 )
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.search.wishes import demands_of
-from graftbook.closure.words import phrases
 from graftbook.rulebook.model import Budget
 from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit
 
@@ -60,7 +59,7 @@ def reach_everything(scope: Scope, deadline: Deadline = NEVER) -> Problem:
 class _Reach:
     def __init__(self, scope: Scope, question: Question, limits_as_demands: bool, deadline: Deadline) -> None:
         self.scope = scope
-        self.ground = ground_of(scope)
+        self.brought = brought_on(scope)
         self.question = question
         self.limits_as_demands = limits_as_demands
         self.deadline = deadline
@@ -172,7 +171,7 @@ class _Reach:
         self.deadline.check()
         if self.limits_as_demands:
             self.follow_limits(fit)
-        brings = self.ground.brings(fit)
+        brings = self.brought.brings(fit)
         for demand in brings.demands:
             self.add_demand(demand)
         for meeting in brings.conflicts:
@@ -189,8 +188,7 @@ class _Reach:
     def follow_limits(self, fit: Fit) -> None:
         for limit in broken_limits(self.scope, self.question.limits, fit):
             if not isinstance(limit, PriceAtMost):
-                told = phrases.of_limit(self.scope.book, limit)
-                self.add_demand(Demand(Cause.limit, limit.name, told, when=(fit,)))
+                self.add_demand(Demand(Cause.limit, limit.name, limit, when=(fit,)))
 
     def follow_flaw(self, flaw: Remedied) -> None:
         for number in flaw.loose:
@@ -203,7 +201,7 @@ class _Reach:
 
     def follow_leaving(self, fit: Fit) -> None:
         """Rules that hold today because of what this would replace."""
-        for demand in self.ground.held_today_by(fit.position):
+        for demand in self.brought.held_today_by(fit.position):
             if demand.key not in self.demands and self.may_all_leave(demand.one_of):
                 self.add_demand(demand)
                 self.open(demand.when[0].position)
@@ -235,13 +233,13 @@ class _Reach:
             self.bar(bars)
         for joint, position in brings.joints:
             for number in (*self.chosen(position), self.scope.today.get(position)):
-                if number and (meeting := self.ground.at_joint(fit, brings, joint, Fit(position, number))):
+                if number and (meeting := self.brought.at_joint(fit, brings, joint, Fit(position, number))):
                     self.follow_meeting(meeting)
 
     def follow_budget(self, shift: BudgetShift, position: str) -> None:
         """A budget that the choices so far could leave uncovered takes part."""
         budget = shift.budget
-        today = self.ground.total_today(budget)
+        today = self.brought.total_today(budget)
         least = self.least.setdefault((budget.name, position), shift.now)
         worst = self.worst.get(budget.name, today) + min(0, shift.then - least)
         self.least[budget.name, position] = min(least, shift.then)
@@ -249,5 +247,5 @@ class _Reach:
         if budget.name not in self.budgets and (worst < 0 or today < 0):
             self.budgets[budget.name] = budget
             # Whatever gives more than today may be needed to pay for what takes more.
-            for better in self.ground.improving(budget):
+            for better in self.brought.improving(budget):
                 self.add(better)

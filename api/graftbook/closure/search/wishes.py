@@ -1,13 +1,12 @@
 """What each wish demands."""
 
 from collections.abc import Iterator
-from dataclasses import replace
 
 from graftbook.closure.answer import Cause, MetAlready
+from graftbook.closure.grounds import FlawAsked
 from graftbook.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from graftbook.closure.search.problem import Demand, LooseNeed
 from graftbook.closure.search.supply import add_on_fits
-from graftbook.closure.words import phrases
 from graftbook.rulebook.model import Flaw
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
@@ -19,20 +18,18 @@ def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
             return [fit_demand(scope, wish)]
         case ClearPosition():
             empty = (Fit(wish.position, None),) if None in scope.options(wish.position) else ()
-            sentence = phrases.of_wish(wish, scope.book)
-            return [Demand(Cause.wish, wish.name, sentence, (), empty, part=wish.position, wish=wish.name)]
+            return [Demand(Cause.wish, wish.name, wish, (), empty, part=wish.position)]
         case RemedyFlaw():
-            sentence, found = phrases.of_wish(wish, scope.book), flaws_asked(scope, wish)
             return [
-                replace(d, wish=wish.name)
-                for f, fit in found
-                for d in _remedy(scope, Cause.wish, wish.name, sentence, f, fit)
+                demand
+                for flaw, fit in flaws_asked(scope, wish)
+                for demand in _remedy(scope, Cause.wish, wish.name, wish, flaw, fit)
             ]
         case RemedyFlaws():
             return [
-                replace(d, wish=wish.name)
+                demand
                 for flaw, fit in flaws_asked(scope, wish)
-                for d in _remedy(scope, Cause.flaw, flaw.name, phrases.of_flaw(flaw, wish), flaw, fit)
+                for demand in _remedy(scope, Cause.flaw, flaw.name, FlawAsked(flaw, wish), flaw, fit)
             ]
 
 
@@ -42,11 +39,7 @@ def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
     loose: tuple[LooseNeed, ...] = ()
     if not wish.position and not fits and wish.component in scope.index.loose:
         loose = tuple(LooseNeed(n, wish.quantity) for n in scope.loose_servers(wish.component))
-    sentence = phrases.of_wish(wish, scope.book)
-    return Demand(
-        Cause.wish, wish.name, sentence, (), fits, loose,
-        asked=wish.component, part=wish.position, wish=wish.name,
-    )  # fmt: skip
+    return Demand(Cause.wish, wish.name, wish, (), fits, loose, part=wish.position)
 
 
 def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[Flaw, Fit]]:
@@ -71,10 +64,12 @@ def met_already(scope: Scope, wish: Wish) -> MetAlready | None:
     return MetAlready.not_here if known else MetAlready.not_of_variant
 
 
-def _remedy(scope: Scope, cause: Cause, name: str, sentence: str, flaw: Flaw, fit: Fit) -> Iterator[Demand]:
+def _remedy(
+    scope: Scope, cause: Cause, name: str, ground: RemedyFlaw | FlawAsked, flaw: Flaw, fit: Fit
+) -> Iterator[Demand]:
     """The flawed component goes, and none with the same flaw comes, or an add-on is fitted."""
     add_ons, loose = add_on_fits(scope, flaw.add_ons)
     one_of = (*add_ons, *(loose_fit(number) for number in loose))
     for carrier in scope.places(flaw.component):
         if carrier.position == fit.position:
-            yield Demand(cause, name, sentence, (carrier,), one_of, grade=flaw.grade, claim=flaw)
+            yield Demand(cause, name, ground, (carrier,), one_of, grade=flaw.grade)

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 
-from graftbook.closure.answer import MetAlready
+from graftbook.closure.answer import MetAlready, Missing
+from graftbook.closure.grounds import FlawAsked
 from graftbook.closure.question import (
     WORK_PERMITTED,
     ClearPosition,
@@ -19,7 +20,7 @@ from graftbook.closure.question import (
     WorkAtMost,
 )
 from graftbook.rulebook.index import flaw_of
-from graftbook.rulebook.model import Companion, Flaw, RuleBook, Severity, Wanted
+from graftbook.rulebook.model import Companion, RuleBook, Severity, Wanted
 from graftbook.rulebook.scope import LOOSE, Fit
 
 MOST_NAMED = 3
@@ -61,19 +62,24 @@ def verb(title: str, one: str, many: str) -> str:
 
 def of_wish(wish: Wish, book: RuleBook) -> str:
     """What the asker wishes, as a sentence."""
+    return f"You wish {wished(wish, book)}."
+
+
+def wished(wish: Wish, book: RuleBook) -> str:
+    """What the asker wishes, as it stands after "wish"."""
     match wish:
         case FitComponent():
             where = f" at {position(book, wish.position)}" if wish.position else ""
             count = f"{wish.quantity} × " if wish.quantity != 1 and not where else ""
-            return f"You wish {count}{component(book, wish.component)}{where}."
+            return f"{count}{component(book, wish.component)}{where}"
         case ClearPosition():
-            return f"You wish nothing at {position(book, wish.position)}."
+            return f"nothing at {position(book, wish.position)}"
         case RemedyFlaw():
             flaw = flaw_of(book, wish.flaw)
-            return f"You wish this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}."
+            return f"this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}"
         case RemedyFlaws():
-            where = f" in {wish.section}" if wish.section else ""
-            return f"{_every_flaw(wish)}{where}."
+            where = f" in {section(book, wish.section)}" if wish.section else ""
+            return f"{_every_flaw(wish)}{where}"
 
 
 def of_wish_met(wish: Wish, book: RuleBook, why: MetAlready | None) -> str:
@@ -84,19 +90,19 @@ def of_wish_met(wish: Wish, book: RuleBook, why: MetAlready | None) -> str:
         said = f"You wish the flaw {wish.flaw} remedied; it is not known of this variant"
     else:
         has = "does not have it" if isinstance(wish, RemedyFlaw) else "has none that is known"
-        said = f"{of_wish(wish, book).rstrip('.')}; this vehicle {has}"
+        said = f"You wish {wished(wish, book)}; this vehicle {has}"
     return f"{said}, so nothing is to be done."
 
 
-def of_flaw(flaw: Flaw, wish: RemedyFlaws) -> str:
-    """A flaw that a severity wish asks to be remedied."""
-    return f"{_every_flaw(wish)}; {flaw.component}: {flaw.symptom.rstrip('.')}."
+def flaw_wished(asked: FlawAsked) -> str:
+    """A flaw that a severity wish asks to be remedied, as it stands after "wish"."""
+    return f"{_every_flaw(asked.wish)}; {asked.flaw.component}: {asked.flaw.symptom.rstrip('.')}"
 
 
 def _every_flaw(wish: RemedyFlaws) -> str:
     if wish.at_least is max(Severity):
-        return f"You wish every {wish.at_least.name} flaw remedied"
-    return f"You wish every flaw remedied that is {wish.at_least.name} or worse"
+        return f"every {wish.at_least.name} flaw remedied"
+    return f"every flaw remedied that is {wish.at_least.name} or worse"
 
 
 def of_limit(book: RuleBook, limit: Limit) -> str:
@@ -123,9 +129,9 @@ def advice(book: RuleBook, rule: Companion) -> str:
     return f"{' or '.join(parts)}: {reason}" if parts else reason
 
 
-def changed_together(one: str, other: str) -> str:
+def changed_together(book: RuleBook, one: str, other: str) -> str:
     """Two positions of a pair."""
-    return opening(f"{one} and {other} are changed together.")
+    return opening(f"{position(book, one)} and {position(book, other)} are changed together.")
 
 
 def cannot_sit(book: RuleBook, fit: Fit) -> str:
@@ -140,11 +146,16 @@ def not_supplied(book: RuleBook, number: str) -> str:
     return f"{component(book, number)} is no longer supplied."
 
 
-def missing(book: RuleBook, kind: str, fit: Fit) -> str:
-    """A characteristic that is not recorded."""
-    known = book.kinds.get(kind)
-    title = known.title if known else kind
-    return f"{title} of {component(book, fit.component)} at {position(book, fit.position)}"
+def missing(book: RuleBook, lacking: Missing) -> str:
+    """A characteristic that is not recorded, or several of which one would do."""
+    titles = " or ".join(kind(book, name) for name in lacking.kinds)
+    return f"{titles} of {component(book, lacking.fit.component)} at {position(book, lacking.fit.position)}"
+
+
+def kind(book: RuleBook, name: str) -> str:
+    """A kind of characteristic as it stands in a sentence."""
+    known = book.kinds.get(name)
+    return known.title if known else name
 
 
 def money(minor: int) -> str:
@@ -173,7 +184,7 @@ def no_other(book: RuleBook, name: str) -> str:
     return f"No other component that can be bought fits {position(book, name)} on this vehicle."
 
 
-def none_will_do(book: RuleBook, name: str, candidates: list[str]) -> str:
+def none_will_do(book: RuleBook, name: str, candidates: tuple[str, ...]) -> str:
     """Siblings told in one sentence."""
     if len(candidates) == 1:
         only = component(book, candidates[0])
@@ -182,14 +193,9 @@ def none_will_do(book: RuleBook, name: str, candidates: list[str]) -> str:
     return f"None of the other {len(candidates)} components for {position(book, name)} will do ({some})."
 
 
-def wanted(book: RuleBook, want: Wanted) -> str:
-    """A wanted characteristic value."""
-    known = book.kinds.get(want.kind)
-    return f"{known.title if known else want.kind} {want.comparator.value} {want.value.written}"
-
-
-def none_has(book: RuleBook, name: str, what: str) -> str:
+def none_has(book: RuleBook, name: str, having: Iterable[Wanted]) -> str:
     """No candidate has the wanted values."""
+    what = " and ".join(f"{kind(book, w.kind)} {w.comparator.value} {w.value.written}" for w in having)
     return f"No component that fits {position(book, name)} on this vehicle is recorded with {what}."
 
 
@@ -213,18 +219,6 @@ def not_this_vehicle(book: RuleBook, number: str, name: str) -> str:
     """It fits others of the variant: another chassis number, date or option."""
     where = f" at {position(book, name)}" if name else ""
     return f"{component(book, number)} fits{where} only with another chassis number, date or option."
-
-
-ACCEPT_CUTTING = "accept cutting or welding"
-ACCEPT_MACHINING = "accept machining"
-ACCEPT_EVERY_WORK = "accept machining, cutting or welding"
-ACCEPT_WORK = "accept more work on the parts"
-ACCEPT_VISIBLE = "accept visible changes"
-
-
-def give_up(sentence: str) -> str:
-    """Give up a wish: "You wish X." becomes "give up wishing X"."""
-    return "give up wishing " + sentence.removeprefix("You wish ").rstrip(".")
 
 
 def raise_ceiling(price: int, unknown: tuple[str, ...], ceiling: int) -> str:
@@ -290,16 +284,6 @@ def section(book: RuleBook, name: str) -> str:
     """A section's title."""
     known = book.sections.get(name)
     return known.title if known else name
-
-
-def let_go(title: str) -> str:
-    """A position or section that was to be kept."""
-    return f"let {title} be changed"
-
-
-def accept(title: str) -> str:
-    """A component that was refused."""
-    return f"accept {title}"
 
 
 def fit_instead(book: RuleBook, number: str, name: str, wished: str) -> str:

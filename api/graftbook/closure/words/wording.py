@@ -1,4 +1,4 @@
-"""The only place where the facts of an answer become sentences."""
+"""An answer in sentences."""
 
 from collections.abc import Iterable, Iterator
 
@@ -22,9 +22,9 @@ from graftbook.closure.answer import (
 )
 from graftbook.closure.explain.comparing import Comparison
 from graftbook.closure.question import Criterion
-from graftbook.closure.search.possible import Looked
 from graftbook.closure.words import phrases
 from graftbook.closure.words.cautions import cautions_for
+from graftbook.closure.words.sentences import instead, sentence
 from graftbook.rulebook.model import Effort, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
 
@@ -115,8 +115,8 @@ def answer_sentences(book: RuleBook, answer: Answer) -> list[str]:
     if fewer := fewer_others(answer):
         lines.append(fewer)
     for contradiction in answer.contradictions:
-        lines += contradiction_sentences(contradiction)
-    lines += [way_out_sentence(way) for way in answer.ways_out]
+        lines += contradiction_sentences(book, contradiction)
+    lines += [way_out_sentence(book, way) for way in answer.ways_out]
     if answer.outcome is Outcome.impossible and answer.cut_short:
         lines.append("Not all ways out were looked at in time; a longer deadline may find more.")
     elif answer.more_ways_out:
@@ -152,9 +152,9 @@ def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
         *(change_sentence(book, change) for change in solution.changes),
         *(loose_sentence(book, part) for part in solution.loose),
         *flaw_sentences(book, solution),
-        *(note_sentence("Already so", note) for note in solution.already_so),
-        *(note_sentence("Advised", note) for note in solution.advised),
-        *(note_sentence("Not determined", note) for note in solution.not_determined),
+        *(note_sentence(book, "Already so", note) for note in solution.already_so),
+        *(note_sentence(book, "Advised", note) for note in solution.advised),
+        *(note_sentence(book, "Not determined", note) for note in solution.not_determined),
         *(unconfirmed_sentence(book, claim) for claim in solution.unconfirmed),
         *cautions_for(book, solution.changes, solution.loose),
     ]
@@ -191,10 +191,11 @@ def what_changes(book: RuleBook, change: Change) -> str:
 
 def because_sentence(book: RuleBook, because: Because, gone: bool = False) -> str:
     """The reason of one change; `gone`: of a part that comes off with nothing in its place."""
+    said = sentence(book, because.ground)
     if not because.parent or because.how is How.together:
-        return phrases.opening(because.sentence)
+        return phrases.opening(said)
     parent = phrases.place(book, because.parent)
-    reason = because.sentence.rstrip(".")
+    reason = said.rstrip(".")
     match because.how:
         case How.makes_way:
             return f"The old part makes way for {parent}: {reason}."
@@ -345,7 +346,7 @@ def chain_sentences(book: RuleBook, solution: Solution, position: str) -> list[s
 # Impossible -------------------------------------------------------------------------------------
 
 
-def contradiction_sentences(contradiction: Contradiction) -> list[str]:
+def contradiction_sentences(book: RuleBook, contradiction: Contradiction) -> list[str]:
     """What cannot hold together, then the facts behind it."""
     count = len(contradiction.parts)
     head = "This cannot be:" if count == 1 else f"These {count} do not go together:"
@@ -353,22 +354,22 @@ def contradiction_sentences(contradiction: Contradiction) -> list[str]:
         head = "These do not go together (perhaps not all are needed for that):"
     return [
         head,
-        *(part_sentence(part) for part in contradiction.parts),
-        *(fact.sentence for fact in contradiction.facts),
+        *(part_sentence(book, part) for part in contradiction.parts),
+        *(sentence(book, fact.ground) for fact in contradiction.facts),
     ]
 
 
-def part_sentence(part: Because) -> str:
+def part_sentence(book: RuleBook, part: Because) -> str:
     """A wish, limit or rule in a contradiction."""
+    said = sentence(book, part.ground)
     if part.cause in (Cause.wish, Cause.limit, Cause.flaw, Cause.pair):
-        return part.sentence
-    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {part.sentence.rstrip('.')}."
+        return said
+    return f"Rule {part.name} ({GRADE_WORDS[part.grade]}): {said.rstrip('.')}."
 
 
-def way_out_sentence(way: WayOut) -> str:
+def way_out_sentence(book: RuleBook, way: WayOut) -> str:
     """One way out, and what one then gets."""
-    gets = _gets(way.totals) if way.totals else ""
-    return f"Way out: {way.instead}. {gets}".strip()
+    return f"Way out: {instead(book, way)}. {_gets(way.totals)}"
 
 
 def _gets(totals: Totals) -> str:
@@ -376,35 +377,24 @@ def _gets(totals: Totals) -> str:
     return costs(totals) if costs_anything else "Then nothing needs to change."
 
 
-def comparison_sentences(book: RuleBook, comparison: Comparison) -> list[str]:
-    """How another answer differs from the one asked for."""
+def comparison_sentences(book: RuleBook, other_book: RuleBook, comparison: Comparison) -> list[str]:
+    """How another answer differs from the one asked for; each is told by the book that it is of."""
     if comparison.other.solution is None:
         return [
             headline(comparison.other),
-            *(line for c in comparison.other.contradictions for line in contradiction_sentences(c)),
+            *(
+                line
+                for c in comparison.other.contradictions
+                for line in contradiction_sentences(other_book, c)
+            ),
         ]
     if comparison.one.solution is None:
         return [headline(comparison.one), f"The other can be done: {costs(comparison.other.solution.totals)}"]
     return [
         f"It makes this difference: {difference_words(comparison.difference)}.",
-        *(f"Only then: {change_sentence(book, c)}" for c in comparison.only_in_other),
+        *(f"Only then: {change_sentence(other_book, c)}" for c in comparison.only_in_other),
         *(f"No longer: {change_sentence(book, c)}" for c in comparison.only_in_one),
     ]
-
-
-# Compatibility ----------------------------------------------------------------------------------
-
-
-def why_it_cannot(against: Iterable[Because]) -> str:
-    """The rules and facts because of which a component cannot be fitted, each once."""
-    return " ".join(dict.fromkeys(f"{phrases.opening(part.sentence).rstrip('.')}." for part in against))
-
-
-def how_far(looked_at: Looked) -> str:
-    """How far it was looked where nothing is proved."""
-    if looked_at is Looked.next_step:
-        return "Only the next step was looked at; ask for a closure to prove a whole set."
-    return "Only what must follow was looked at; ask for a closure to prove a whole set."
 
 
 # Notes ------------------------------------------------------------------------------------------
@@ -429,10 +419,11 @@ def flaw_words(book: RuleBook, note: FlawNote) -> str:
     return phrases.opening(f"{note.symptom.rstrip('.')} ({where}).")
 
 
-def note_sentence(head: str, note: Note) -> str:
+def note_sentence(book: RuleBook, head: str, note: Note) -> str:
     """A note, with what is not recorded."""
-    missing = f" Not recorded: {'; '.join(note.missing)}." if note.missing else ""
-    return f"{head}: {note.sentence.rstrip('.')}.{missing}"
+    lacking = "; ".join(phrases.missing(book, missing) for missing in note.missing)
+    missing = f" Not recorded: {lacking}." if lacking else ""
+    return f"{head}: {sentence(book, note.ground).rstrip('.')}.{missing}"
 
 
 def rests_on(solution: Solution) -> str:

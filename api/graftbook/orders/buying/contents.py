@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from graftbook.closure.answer import Because
-from graftbook.rulebook.model import Component, RuleBook
+from graftbook.rulebook.model import Companion, Component, RuleBook
 from graftbook.rulebook.units import UNITS
 
 KINDS = {"contents_volume": "volume", "contents_mass": "mass", "contents_length": "length"}
@@ -38,11 +38,10 @@ def needed_amount(book: RuleBook, number: str, reasons: Iterable[Because]) -> fl
     contents = contents_of(part)
     if contents is None:
         return None
-    rules = {rule.name: rule for rule in book.companions}
     total = 0.0
     greatest_of_shared = 0.0
     for reason in reasons:
-        rule = rules.get(reason.name)
+        rule = reason.ground if isinstance(reason.ground, Companion) else None
         asked = [a for a in rule.alternatives if a.amount is not None and a.loose] if rule else []
         fitting = [a for a in asked if a.amount_of == contents.quantity and a.amount and a.amount.high]
         if rule is None or not fitting:

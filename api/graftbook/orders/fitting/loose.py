@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from graftbook.closure.answer import Because, Cause, Loose, Solution
+from graftbook.closure.answer import Because, Loose, Solution
 from graftbook.closure.words.cautions import CUTTING
 from graftbook.orders.buying.contents import contents_of, in_words
 from graftbook.orders.fitting.access import FILLED
@@ -33,7 +33,6 @@ class Sharing:
     def __init__(self, book: RuleBook, solution: Solution, jobs: Iterable[Job]) -> None:
         self.book = book
         self.jobs = {job.name: job for job in jobs}
-        self.rules = {rule.name: rule for rule in book.companions}
         self.parts = {part.component: part for part in solution.loose}
         self.shares = {number: tuple(self._shares(part)) for number, part in self.parts.items()}
 
@@ -44,9 +43,9 @@ class Sharing:
     def _shares(self, part: Loose) -> Iterator[Share]:
         asked: list[Share] = []
         for reason in (part.because, *part.also_needed_by):
-            rule = self.rules.get(reason.name) if reason.cause is Cause.companion else None
-            way = _way(self.book, rule, part.component) if rule else None
-            if rule and way:
+            rule = reason.ground
+            way = _way(self.book, rule, part.component) if isinstance(rule, Companion) else None
+            if isinstance(rule, Companion) and way:
                 asked.append(self._share(rule, way, reason, part.component))
         once = max((share.quantity for share in asked if share.once), default=0)
         left = part.quantity - once - sum(share.quantity for share in asked if not share.once)
@@ -83,9 +82,9 @@ class Sharing:
     def _first_user(self, number: str, seen: tuple[str, ...]) -> str:
         """The job that uses a loose part that itself demands another."""
         loose = self.parts.get(number)
-        rule = self.rules.get(loose.because.name) if loose else None
-        way = _way(self.book, rule, number) if rule else None
-        if loose is None or rule is None or way is None:
+        rule = loose.because.ground if loose else None
+        way = _way(self.book, rule, number) if isinstance(rule, Companion) else None
+        if loose is None or way is None:
             return LOOSE + number
         return self._user(loose.because.parent, way, self.book.components[number], (*seen, number))
 

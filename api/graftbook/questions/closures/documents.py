@@ -27,6 +27,7 @@ from graftbook.closure.answer import (
 from graftbook.closure.complete import Completeness
 from graftbook.closure.question import Criterion, Wish
 from graftbook.closure.words import phrases, wording
+from graftbook.closure.words.sentences import instead, sentence
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
 from graftbook.rulebook.model import RuleBook, Vehicle
 from graftbook.rulebook.scope import LOOSE
@@ -98,18 +99,18 @@ def wish_document(book: RuleBook, wish: Wish, why: MetAlready | None) -> WishOut
     }
 
 
-def because_document(because: Because) -> BecauseOut:
+def because_document(book: RuleBook, because: Because) -> BecauseOut:
     """Why something is here."""
     loose = because.parent.startswith(LOOSE)
     stays = because.how in (How.still_needs, How.left_without)
     return {
         "cause": because.cause.value,
         "name": because.name,
-        "sentence": because.sentence,
+        "sentence": sentence(book, because.ground),
         "how": because.how.value if because.how else None,
         "from_position": None if loose else because.parent or None,
         "from_loose_part": because.parent.removeprefix(LOOSE) if loose else None,
-        "wish": because.wish or None,
+        "wish": because.wish.name if because.wish else None,
         "asking_position": because.asking if stays else None,
         "evidence": evidence_for(because.cause, because.grade),
     }
@@ -199,8 +200,8 @@ def change_document(book: RuleBook, change: Change) -> ChangeOut:
         "why": wording.because_sentence(book, change.because, gone=change.component is None),
         "also": wording.also_sentence(book, change.also_needed_by, change.because) or None,
         "choice": wording.choice_sentence(book, change) or None,
-        "because": because_document(change.because),
-        "also_needed_by": [because_document(b) for b in change.also_needed_by],
+        "because": because_document(book, change.because),
+        "also_needed_by": [because_document(book, b) for b in change.also_needed_by],
         "depth": change.depth,
         "forced": change.forced,
         "choices": change.choices,
@@ -228,8 +229,8 @@ def _loose(book: RuleBook, part: Loose) -> LooseOut:
         "minutes": part.minutes,
         "note": _note_of(book, part.component),
         "why": wording.because_sentence(book, part.because),
-        "because": because_document(part.because),
-        "also_needed_by": [because_document(b) for b in part.also_needed_by],
+        "because": because_document(book, part.because),
+        "also_needed_by": [because_document(book, b) for b in part.also_needed_by],
     }
 
 
@@ -240,20 +241,20 @@ def flaw_document(book: RuleBook, note: FlawNote) -> FlawNoteOut:
         "component": note.component,
         "position": note.position,
         "severity": note.severity.name,
-        "symptom": note.symptom,
+        "symptom": phrases.opening(note.symptom),
         "section": book.positions[note.position].section if note.position in book.positions else None,
         "sentence": wording.flaw_words(book, note),
     }
 
 
-def note_document(note: Note) -> NoteOut:
+def note_document(book: RuleBook, note: Note) -> NoteOut:
     """Something about a rule that the answer must say."""
     return {
         "cause": note.cause.value,
         "name": note.name,
-        "sentence": note.sentence,
+        "sentence": sentence(book, note.ground),
         "positions": list(note.positions),
-        "missing": list(note.missing),
+        "missing": [phrases.missing(book, missing) for missing in note.missing],
     }
 
 
@@ -296,8 +297,10 @@ def _looking(
     return written
 
 
-def _each(writer: Callable[[_Item], _Written], items: Iterable[_Item]) -> list[_Written]:
-    return [writer(item) for item in items]
+def _each(
+    writer: Callable[[RuleBook, _Item], _Written], book: RuleBook, items: Iterable[_Item]
+) -> list[_Written]:
+    return [writer(book, item) for item in items]
 
 
 def stays_original(book: RuleBook, solution: Solution) -> list[str]:
@@ -337,30 +340,30 @@ def remarks(book: RuleBook, found: Solution | Completeness, look: Look = at_leis
         "flaws_gone": _looking(look, flaw_document, book, found.flaws_gone),
         "flaws_left": _looking(look, flaw_document, book, found.flaws_left),
         "flaws_brought": _looking(look, flaw_document, book, found.flaws_brought),
-        "already_so": _each(note_document, found.already_so),
-        "advised": _each(note_document, found.advised),
-        "not_determined": _each(note_document, found.not_determined),
+        "already_so": _each(note_document, book, found.already_so),
+        "advised": _each(note_document, book, found.advised),
+        "not_determined": _each(note_document, book, found.not_determined),
         "unconfirmed": _looking(look, unconfirmed_document, book, found.unconfirmed),
     }
 
 
-def _contradiction(contradiction: Contradiction) -> ContradictionOut:
+def _contradiction(book: RuleBook, contradiction: Contradiction) -> ContradictionOut:
     return {
-        "parts": _each(because_document, contradiction.parts),
-        "facts": _each(note_document, contradiction.facts),
+        "parts": _each(because_document, book, contradiction.parts),
+        "facts": _each(note_document, book, contradiction.facts),
         "smallest": contradiction.smallest,
-        "sentences": wording.contradiction_sentences(contradiction),
+        "sentences": wording.contradiction_sentences(book, contradiction),
     }
 
 
-def _way_out(way: WayOut) -> WayOutOut:
+def _way_out(book: RuleBook, way: WayOut) -> WayOutOut:
     return {
-        "gives_up": _each(because_document, way.gives_up),
-        "instead": way.instead,
+        "gives_up": _each(because_document, book, way.gives_up),
+        "instead": instead(book, way),
         "fit": f"{way.fit.component}@{way.fit.position}" if way.fit else None,
-        "totals": totals_document(way.totals) if way.totals else None,
-        "changes": way.changes,
-        "sentence": wording.way_out_sentence(way),
+        "totals": totals_document(way.totals),
+        "changes": way.totals.changes,
+        "sentence": wording.way_out_sentence(book, way),
     }
 
 
@@ -374,8 +377,8 @@ def answer_document(book: RuleBook, answer: Answer, look: Look = at_leisure) -> 
         "set": solution_document(book, answer.solution, look) if answer.solution else None,
         "other_sets": [solution_document(book, other, look) for other in answer.others],
         "fewer_other_sets": wording.fewer_others(answer) or None,
-        "contradictions": _each(_contradiction, answer.contradictions),
-        "ways_out": _each(_way_out, answer.ways_out),
+        "contradictions": _each(_contradiction, book, answer.contradictions),
+        "ways_out": _each(_way_out, book, answer.ways_out),
         "more_ways_out": answer.more_ways_out,
         "cut_short": answer.cut_short,
         "gap": answer.gap,

@@ -166,7 +166,7 @@ def _comparison(asked: Posed, there: Posed, compared: Comparison, look: Look) ->
         "asked": _written(asked, compared.one, look),
         "instead": _written(there, compared.other, look),
         "difference": difference_document(compared.difference),
-        "sentences": wording.comparison_sentences(there.book, compared),
+        "sentences": wording.comparison_sentences(asked.book, there.book, compared),
         "only_asked": changes_document(asked.book, compared.only_in_one, look),
         "only_instead": changes_document(there.book, compared.only_in_other, look),
     }
@@ -221,13 +221,13 @@ def check_document(asked: Posed, found: Completeness) -> tuple[CheckOut, Answer 
         **understood(asked),
         "catalogue_revision": book.revision,
         "complete": found.complete,
-        "missing": _notes(found.missing),
-        "clashing": _notes(found.clashing),
+        "missing": _notes(book, found.missing),
+        "clashing": _notes(book, found.clashing),
         "surplus": [
             {"position": s.position or None, "component": s.component, "quantity": s.quantity}
             for s in found.surplus
         ],
-        "limits_broken": _notes(found.limits_broken),
+        "limits_broken": _notes(book, found.limits_broken),
         "cut_short": found.cut_short,
         "completed": completed,
         **remarks(book, found, look),
@@ -246,5 +246,5 @@ def check_document(asked: Posed, found: Completeness) -> tuple[CheckOut, Answer 
     return document, told
 
 
-def _notes(notes: tuple[Note, ...]) -> list[NoteOut]:
-    return [note_document(note) for note in notes]
+def _notes(book: RuleBook, notes: tuple[Note, ...]) -> list[NoteOut]:
+    return [note_document(book, note) for note in notes]

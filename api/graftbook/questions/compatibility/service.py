@@ -11,6 +11,8 @@ from graftbook.catalogue.history.as_of_part import texts_in
 from graftbook.catalogue.store.lookup import Found, find_components, find_vehicle, numbers_as_typed
 from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible
 from graftbook.closure.search.deadline import Deadline
+from graftbook.closure.words.compatible import compatibility_sentence
+from graftbook.closure.words.sentences import sentence
 from graftbook.database import reading
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_document, evidence_for
@@ -155,7 +157,7 @@ class Batch:
         if isinstance(answer, Problem):
             return _not_known(answer)
         found, book = asked.found, self._book(asked.vehicle.variant)
-        document = compatibility_document(answer)
+        document = compatibility_document(self._beyond.get(asked) or book, answer)
         document["vehicle"] = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
         return document
 
@@ -229,18 +231,18 @@ def _validated(question: Any) -> CompatibilityQuestionIn | Problem:
         return problem_from_mistakes(error.errors())
 
 
-def compatibility_document(answer: Compatibility) -> Facts:
+def compatibility_document(book: RuleBook, answer: Compatibility) -> Facts:
     """One answer as facts."""
     best = answer.places[0] if answer.places else None
     return {
         "verdict": str(answer.verdict),
-        "sentence": answer.sentence,
+        "sentence": compatibility_sentence(book, answer),
         "number": answer.number,
         "can_be_bought": answer.obtainable,
         "proved": best.proved if best else answer.verdict is not Fits.not_known,
         "looked_at": _looked_at(best),
         "effort": EFFORT_WORDS[best.effort] if best else None,
-        "places": [_place(place) for place in answer.places],
+        "places": [_place(book, place) for place in answer.places],
     }
 
 
@@ -249,14 +251,14 @@ def _looked_at(place: Place | None) -> str | None:
     return None if place is None or place.sits_today else str(place.looked_at)
 
 
-def _place(place: Place) -> Facts:
+def _place(book: RuleBook, place: Place) -> Facts:
     return {
         "position": place.position,
         "component": place.component,
         "verdict": str(place.verdict),
         "proved": place.proved,
         "looked_at": _looked_at(place),
-        "against": [because_document(because) for because in place.against],
+        "against": [because_document(book, because) for because in place.against],
         "sits_today": place.sits_today,
         "effort": EFFORT_WORDS[place.effort],
         "minutes": place.minutes,
@@ -264,15 +266,15 @@ def _place(place: Place) -> Facts:
         "claim": place.claim or None,
         "evidence": GRADE_WORDS[place.grade] if place.claim else None,
         "evidence_records": [evidence_document(e) for e in place.evidence],
-        "companions": [_need(need) for need in place.needs],
+        "companions": [_need(book, need) for need in place.needs],
     }
 
 
-def _need(need: Need) -> Facts:
+def _need(book: RuleBook, need: Need) -> Facts:
     return {
         "cause": str(need.cause),
         "name": need.name,
-        "sentence": need.sentence,
+        "sentence": sentence(book, need.ground),
         "one_of": list(need.components),
         "evidence": evidence_for(need.cause, need.grade),
         "possible": need.possible,

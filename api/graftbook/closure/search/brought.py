@@ -9,10 +9,10 @@ from dataclasses import dataclass, field
 from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
+from graftbook.closure.grounds import ChangedTogether
 from graftbook.closure.search.budgets import improving_fits, units_of
 from graftbook.closure.search.problem import Demand, LooseNeed, Regret, severity_weight
 from graftbook.closure.search.supply import add_on_fits
-from graftbook.closure.words import phrases
 from graftbook.rulebook.compare import agrees
 from graftbook.rulebook.model import Budget, Companion, Conflict, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope
@@ -40,9 +40,9 @@ class Meeting:
             cause = Cause.conflict if isinstance(rule, Conflict) else Cause.joint
             when = tuple(sorted((self.fit, self.other)))
             self._bars = (
-                Regret(cause, rule.name, when)
+                Regret(cause, rule.name, rule, when)
                 if self.undetermined
-                else Demand(cause, rule.name, rule.reason, when, grade=rule.grade, claim=rule)
+                else Demand(cause, rule.name, rule, when, grade=rule.grade)
             )
         return self._bars
 
@@ -81,7 +81,7 @@ class Brings:
     """Joint and other component → how they meet, as far as it was asked."""
 
 
-class Ground:
+class Brought:
     """The rules of the book on one vehicle."""
 
     def __init__(self, scope: Scope) -> None:
@@ -136,15 +136,14 @@ class Ground:
         for other in self.scope.index.pairs[place.pair]:
             if other != fit.position:
                 fits = tuple(Fit(other, n) for n in self.scope.options(other) if n in hands)
-                title = self.scope.book.positions[other].title
-                sentence = phrases.changed_together(place.title, title)
-                yield Demand(Cause.pair, place.pair, sentence, (fit,), fits, part=other)
+                together = ChangedTogether(fit.position, other)
+                yield Demand(Cause.pair, place.pair, together, (fit,), fits, part=other)
 
     def _flaws(self, fit: Fit) -> Iterator[Remedied]:
         for flaw in self.scope.flaws(fit):
             add_ons, loose = add_on_fits(self.scope, flaw.add_ons)
             unless = (*add_ons, *(LooseNeed(n, 1).fit for n in loose))
-            regret = Regret(Cause.flaw, flaw.name, (fit,), unless, severity_weight(flaw.severity))
+            regret = Regret(Cause.flaw, flaw.name, flaw, (fit,), unless, severity_weight(flaw.severity))
             yield Remedied(regret, tuple(add_ons), tuple(loose))
 
     def _conflicts(self, fit: Fit) -> Iterator[Meeting]:
@@ -171,9 +170,9 @@ class Ground:
     def _within(self, joint: Joint, fit: Fit) -> Iterator[Demand | Regret]:
         verdict = joint_verdict(self.scope, joint, fit, fit)
         if verdict is None:
-            yield Regret(Cause.joint, joint.name, (fit,))
+            yield Regret(Cause.joint, joint.name, joint, (fit,))
         elif verdict is False:
-            yield Demand(Cause.joint, joint.name, joint.reason, (fit,), grade=joint.grade, claim=joint)
+            yield Demand(Cause.joint, joint.name, joint, (fit,), grade=joint.grade)
 
     def _shifts(self, fit: Fit) -> Iterator[BudgetShift]:
         today = self.scope.today_fit(fit.position)
@@ -210,11 +209,11 @@ class Ground:
         return found
 
 
-def ground_of(scope: Scope) -> Ground:
+def brought_on(scope: Scope) -> Brought:
     """The rules on a scope's vehicle; kept with the scope."""
-    found: Ground | None = scope.notebook.get("ground")
+    found: Brought | None = scope.notebook.get("brought")
     if found is None:
-        found = scope.notebook["ground"] = Ground(scope)
+        found = scope.notebook["brought"] = Brought(scope)
     return found
 
 
@@ -244,14 +243,13 @@ def companion_demand(scope: Scope, rule: Companion, fit: Fit, newly: bool) -> De
     return Demand(
         Cause.companion,
         rule.name,
-        rule.reason,
+        rule,
         (fit,),
         one_of,
         loose if newly else (),
         rule.one_serves_all,
         newly and not rule.confirmed,
         rule.grade,
-        rule,
     )
 
 
