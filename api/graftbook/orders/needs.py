@@ -12,7 +12,7 @@ from graftbook.closure.answer import Because, Change, FlawNote, Loose, Solution
 from graftbook.closure.words.cautions import section_cautions
 from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
-from graftbook.rulebook.model import Component, Grade, RuleBook
+from graftbook.rulebook.model import Component, Effort, Fitment, Grade, RuleBook
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +80,8 @@ class TakenOff:
     replaced_by: str | None
     worth_keeping: bool
     flaw: str = ""
+    welded_in: bool = False
+    """Only a welder could put it back, so it comes off in pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,9 +240,9 @@ def _once(reasons: Sequence[Because]) -> tuple[Because, ...]:
 
 def _taken_off(one: Wanted) -> Iterator[TakenOff]:
     """What comes off. An original part may have to go back one day: it is kept unless it can hurt."""
-    pieces: dict[tuple[str, str], int] = {}
+    own: dict[tuple[str, str], Fitment] = {}
     for fitment in one.book.fitments:
-        pieces.setdefault((fitment.component, fitment.position), fitment.quantity)
+        own.setdefault((fitment.component, fitment.position), fitment)
     worst: dict[tuple[str, str], FlawNote] = {}
     for note in sorted(one.solution.flaws_gone, key=lambda note: -note.severity):
         worst.setdefault((note.component, note.position), note)
@@ -248,13 +250,15 @@ def _taken_off(one: Wanted) -> Iterator[TakenOff]:
         if number := change.replaces:
             place, part = one.book.positions.get(change.position), one.book.components.get(number)
             flaw = worst.get((number, change.position))
+            fitted = own.get((number, change.position))
             yield TakenOff(
                 vehicle=one.label,
                 position=place.title if place else change.position,
                 number=number,
                 name=part.name if part else "",
-                quantity=pieces.get((number, change.position), 1),
+                quantity=fitted.quantity if fitted else 1,
                 replaced_by=change.component,
                 worth_keeping=part is None or part.origin == "original",
                 flaw=flaw.symptom if flaw else "",
+                welded_in=fitted is not None and fitted.effort is Effort.cutting,
             )
