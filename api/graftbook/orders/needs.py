@@ -13,6 +13,7 @@ from graftbook.closure.words.cautions import section_cautions
 from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
 from graftbook.rulebook.model import Component, Effort, Fitment, Grade, RuleBook
+from graftbook.rulebook.scope import LOOSE
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +54,7 @@ class Need:
     chain: tuple[str, ...] = ()
     hand: str = ""
     pair: bool = False
+    goes_with: tuple[Component, ...] = ()
     cautions: tuple[str, ...] = ()
     section_order: int = 0
     section_title: str = ""
@@ -108,6 +110,7 @@ class _Gathered:
     asked: list[str] = field(default_factory=list)
     sides: set[str] = field(default_factory=set)
     pair: bool = False
+    goes_with: dict[str, Component] = field(default_factory=dict)
 
 
 def needs_of(wanted: Iterable[Wanted]) -> Needs:
@@ -167,6 +170,16 @@ def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
     entry.grades.append(part.because.grade)
     entry.asked += _asked_for(one.book, part.component, reasons)
     entry.sides.add("")
+    entry.goes_with |= {number: one.book.components[number] for number in _bringing(one, reasons)}
+
+
+def _bringing(one: Wanted, reasons: Iterable[Because]) -> Iterator[str]:
+    """The numbers of what is new on the vehicle and asks for a loose part."""
+    new = {change.position: change.component for change in one.solution.changes}
+    for reason in reasons:
+        loose = reason.parent.startswith(LOOSE)
+        if number := reason.parent.removeprefix(LOOSE) if loose else new.get(reason.parent):
+            yield number
 
 
 def _asked_for(book: RuleBook, number: str, reasons: Iterable[Because]) -> list[str]:
@@ -192,6 +205,7 @@ def _join(into: _Gathered, more: _Gathered) -> None:
     into.asked += more.asked
     into.sides |= more.sides
     into.pair = into.pair or more.pair
+    into.goes_with |= more.goes_with
 
 
 def _need(entry: _Gathered) -> Need:
@@ -219,6 +233,7 @@ def _need(entry: _Gathered) -> Need:
         chain=chain_between(book, asked[0], part.number) if asked else (),
         hand=hand if hand in ("left", "right") else "",
         pair=entry.pair,
+        goes_with=tuple(entry.goes_with.values()),
         cautions=section_cautions(book, part.section),
         section_order=section.order if section else 10**6,
         section_title=section.title if section else part.section,
