@@ -130,7 +130,7 @@ _WHEEL = {
     "wheel_load": "690 kg",
     "bolt_circle": "6.25 in",
     "bolt_count": "5",
-    "nut_seat": "cone 60",
+    "nut_seat": "60 degree cone",
 }
 _HUB = {"stud_thread": "9/16-18 UNF", "spline_count": "14", "property_class": "8.8"}
 
@@ -166,7 +166,7 @@ FIGURES: dict[str, dict[str, str]] = {
     "wheel.spare": _WHEEL,
     "tyre.road": _TYRE,
     "tyre.spare": _TYRE,
-    "wheel.nuts": {"nut_seat": "cone 60", "stud_thread": "9/16-18 UNF", "tightening_torque": "100 Nm"},
+    "wheel.nuts": {"nut_seat": "60 degree cone", "stud_thread": "9/16-18 UNF", "tightening_torque": "100 Nm"},
     **{f"hub.{axle}.{side}": _HUB for axle in ("front", "rear") for side in ("left", "right")},
     "halfshaft.rear.left": _SHAFT,
     "halfshaft.rear.right": _SHAFT,

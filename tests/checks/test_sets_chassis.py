@@ -219,7 +219,14 @@ class TestUnions:
 
     def test_nuts_must_have_the_studs_thread_and_the_wheels_seat(self):
         assert verdict("unions.studs.hub.front.left", {"wheel.nuts": {"stud_thread": "M14x1.5"}}) is FAILS
-        assert verdict("unions.seat", {"wheel.nuts": {"nut_seat": "ball"}}) is FAILS
+        assert Made().check()["unions.seat"].sentence == (
+            "The wheel nuts suit the wheels: both have a 60 degree cone seat."
+        )
+        other = Made({"wheel.nuts": {"nut_seat": "ball"}}).check()["unions.seat"]
+        assert other.verdict is FAILS
+        assert other.sentence == (
+            "The wheel nuts do not suit the wheels: the wheels have a 60 degree cone seat, the nuts a ball seat."
+        )
 
     def test_an_unknown_thread_only_meets_itself(self):
         odd = {"brake.front.left": {"hose_thread": "maker's own"}}

@@ -206,6 +206,26 @@ def test_what_comes_off_is_kept_exchanged_or_scrapped() -> None:
     assert facts["totals"]["deposits"] == "2.50"
 
 
+def test_what_is_cut_out_is_scrap_and_never_kept() -> None:
+    """What only a welder could put back comes off in pieces, original or not; the cut of another part does
+    not make scrap of what unbolts."""
+    welded = Fitment(name="w", component="SILL", position="sill", effort=Effort.cutting, from_new=True)
+    bolted = Fitment(name="b", component="BOX", position="box", effort=Effort.direct, from_new=True)
+    cutting = Fitment(name="c", component="FIVE", position="box", effort=Effort.cutting)
+    parts = [part(number, origin=Origin.original) for number in ("SILL", "BOX")]
+    parts += [part("NEWSILL"), part("FIVE")]
+    flaw = FlawNote("rusts", "SILL", "sill", Severity.severe, "It rusts.")
+    one = solution(
+        change("sill", "NEWSILL", replaces="SILL"), change("box", "FIVE", replaces="BOX"), flaws_gone=(flaw,)
+    )
+    found = needs(book(*parts, fitments=(welded, bolted, cutting)), one)
+    taken = order_facts(found, bought(found), Market(TODAY), "GBP")["taken_off"]
+    assert {row["number"]: (row["what"], row["why"]) for row in taken} == {
+        "SILL": ("scrap", "It is welded in: what is cut out cannot go back."),
+        "BOX": ("keep with the vehicle", "It is original and may have to go back one day."),
+    }
+
+
 SUPPLIERS = (
     Supplier("near", "Near", carriage=500, carriage_free_from=20_000),
     Supplier("far", "Far", carriage=1_200, least_order=1_000),

@@ -12,7 +12,7 @@ import pytest
 from pypdf import PdfReader
 from sqlmodel import Session
 
-from graftbook.orders.buying.not_bought import groups_of
+from graftbook.orders.buying.not_bought import groups_of, said_of
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.pdf import order_pdf
 from graftbook.orders.papers.xlsx import order_xlsx
@@ -128,6 +128,25 @@ async def test_a_part_that_the_best_set_can_do_without_says_what_that_set_has(
     for number in before ^ after:
         assert number in lacking["gets"], lacking["gets"]
     assert "in its place" not in lacking["gets"]
+
+
+async def test_a_loose_part_whose_owner_changes_without_it_says_so(counter: httpx.AsyncClient) -> None:
+    """Without the leads of its shunt the ammeter itself gives way to a voltmeter: its stud is no stand-in."""
+    await sold_by_nobody(counter, "QI-9113")
+    (lacking,) = (await ordered(counter, **CHARGED))["not_supplied"]
+    assert (lacking["number"], lacking["substitute"]) == ("QI-9113", None)
+    assert [part["number"] for part in lacking["goes_with"]] == ["QI-7113"]
+    for number in ("QI-7013", "QI-9013", "QI-7113"):
+        assert number in lacking["gets"], lacking["gets"]
+    assert said_of(lacking).startswith("It goes with the new QI-7113 (ammeter, 70-0-70 A")
+
+
+async def test_what_stands_for_a_part_tells_what_else_it_changes(counter: httpx.AsyncClient) -> None:
+    await sold_by_nobody(counter, "QI-7113")
+    (lacking,) = (await ordered(counter, **CHARGED))["not_supplied"]
+    assert lacking["substitute"]["number"] == "QI-7013"
+    assert "it has QI-9013" in lacking["gets"]
+    assert "it does without QI-9113" in lacking["gets"]
 
 
 async def test_a_set_without_it_that_nobody_sells_whole_says_so(counter: httpx.AsyncClient) -> None:
@@ -362,7 +381,7 @@ def test_what_stands_in_its_place_says_what_work_it_takes(effort: Effort, work: 
     shelf = Shelf(brake="drum disc vented").fits("vented", "brake", effort=effort)
     book, answer, instead = shelf.book(), shelf.ask("disc"), shelf.ask("vented").solution
     vehicle = VehicleOrdered("24L-500", SimpleNamespace(book=book), answer, answer.solution, {})  # type: ignore[arg-type]
-    assert _told(vehicle, instead, {"vented"})["sentence"] == (
+    assert _told(vehicle, instead, "disc", {"vented"})["sentence"] == (
         f"Fit vented (part vented) instead{work}. Your wishes are fulfilled with it too."
     )
 

@@ -176,7 +176,8 @@ def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
 
 
 def _what_to_do(one: TakenOff, deposit: int) -> Facts:
-    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one.
+    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one
+    or they were cut out.
 
     Nobody records which old unit a supplier takes for which new one, so no deposit is promised.
     """
@@ -186,6 +187,8 @@ def _what_to_do(one: TakenOff, deposit: int) -> Facts:
             "taken, it loses the deposit."
         )
         return {"what": EXCHANGE, "why": why}
+    if one.welded_in:
+        return {"what": SCRAP, "why": "It is welded in: what is cut out cannot go back."}
     if one.worth_keeping:
         warning = f" Mark it, it has a known flaw: {one.flaw}" if one.flaw else ""
         return {"what": KEEP, "why": f"It is original and may have to go back one day.{warning}"}

@@ -15,7 +15,8 @@ from graftbook.closure.words.phrases import opening
 from graftbook.closure.words.sentences import sentence
 from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
-from graftbook.rulebook.model import Companion, Component, Grade, RuleBook
+from graftbook.rulebook.model import Companion, Component, Effort, Fitment, Grade, RuleBook
+from graftbook.rulebook.scope import LOOSE
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +67,7 @@ class Need:
     chain: tuple[str, ...] = ()
     hand: str = ""
     pair: bool = False
+    goes_with: tuple[Component, ...] = ()
     cautions: tuple[str, ...] = ()
     section_order: int = 0
     section_title: str = ""
@@ -93,6 +95,8 @@ class TakenOff:
     replaced_by: str | None
     worth_keeping: bool
     flaw: str = ""
+    welded_in: bool = False
+    """Only a welder could put it back, so it comes off in pieces."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +123,7 @@ class _Gathered:
     asked: list[str] = field(default_factory=list)
     sides: set[str] = field(default_factory=set)
     pair: bool = False
+    goes_with: dict[str, Component] = field(default_factory=dict)
 
 
 def needs_of(wanted: Iterable[Wanted]) -> Needs:
@@ -178,6 +183,16 @@ def _add_loose(entry: _Gathered, one: Wanted, part: Loose) -> None:
     entry.grades.append(part.because.grade)
     entry.asked += _asked_for(one.book, part.component, reasons)
     entry.sides.add("")
+    entry.goes_with |= {number: one.book.components[number] for number in _bringing(one, reasons)}
+
+
+def _bringing(one: Wanted, reasons: Iterable[Because]) -> Iterator[str]:
+    """The numbers of what is new on the vehicle and asks for a loose part."""
+    new = {change.position: change.component for change in one.solution.changes}
+    for reason in reasons:
+        loose = reason.parent.startswith(LOOSE)
+        if number := reason.parent.removeprefix(LOOSE) if loose else new.get(reason.parent):
+            yield number
 
 
 def _told(book: RuleBook, reasons: Iterable[Because]) -> list[Reason]:
@@ -206,6 +221,7 @@ def _join(into: _Gathered, more: _Gathered) -> None:
     into.asked += more.asked
     into.sides |= more.sides
     into.pair = into.pair or more.pair
+    into.goes_with |= more.goes_with
 
 
 def _need(entry: _Gathered) -> Need:
@@ -233,6 +249,7 @@ def _need(entry: _Gathered) -> Need:
         chain=chain_between(book, asked[0], part.number) if asked else (),
         hand=hand if hand in ("left", "right") else "",
         pair=entry.pair,
+        goes_with=tuple(entry.goes_with.values()),
         cautions=section_cautions(book, part.section),
         section_order=section.order if section else 10**6,
         section_title=section.title if section else part.section,
@@ -254,9 +271,9 @@ def _once(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
 
 def _taken_off(one: Wanted) -> Iterator[TakenOff]:
     """What comes off. An original part may have to go back one day: it is kept unless it can hurt."""
-    pieces: dict[tuple[str, str], int] = {}
+    own: dict[tuple[str, str], Fitment] = {}
     for fitment in one.book.fitments:
-        pieces.setdefault((fitment.component, fitment.position), fitment.quantity)
+        own.setdefault((fitment.component, fitment.position), fitment)
     worst: dict[tuple[str, str], FlawNote] = {}
     for note in sorted(one.solution.flaws_gone, key=lambda note: -note.severity):
         worst.setdefault((note.component, note.position), note)
@@ -264,13 +281,15 @@ def _taken_off(one: Wanted) -> Iterator[TakenOff]:
         if number := change.replaces:
             place, part = one.book.positions.get(change.position), one.book.components.get(number)
             flaw = worst.get((number, change.position))
+            fitted = own.get((number, change.position))
             yield TakenOff(
                 vehicle=one.label,
                 position=place.title if place else change.position,
                 number=number,
                 name=part.name if part else "",
-                quantity=pieces.get((number, change.position), 1),
+                quantity=fitted.quantity if fitted else 1,
                 replaced_by=change.component,
                 worth_keeping=part is None or part.origin == "original",
                 flaw=opening(flaw.symptom) if flaw else "",
+                welded_in=fitted is not None and fitted.effort is Effort.cutting,
             )

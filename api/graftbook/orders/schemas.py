@@ -101,6 +101,11 @@ class SubstituteOut(Out):
     sentence: str
 
 
+class NewPartOut(Out):
+    number: str
+    name: str
+
+
 class OfferedOut(Out):
     supplier: str
     title: str
@@ -119,6 +124,9 @@ class NotSuppliedOut(Out):
     earliest: str | None = Field(description="the first day on which all pieces could be there")
     offered: list[OfferedOut] = Field(description="who has it that day, looked at for this line alone")
     gets: str | None = Field(description="the same, or what stands for it, in words")
+    goes_with: list[NewPartOut] = Field(
+        default_factory=list, description="the new components for which a loose part is needed"
+    )
     for_: list[ShareOut] = Field(alias="for")
     substitute: SubstituteOut | None = Field(description="what somebody supplies and the closure accepts")
 

@@ -192,7 +192,6 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
     vehicle = next(v for v in ordered.vehicles if v.label in users)
     question = vehicle.asked.question
     places = {c.position for c in vehicle.solution.changes if c.component == need.part.number}
-    before = {part.component for part in vehicle.solution.loose}
     refused = {need.part.number}
     for _ in range(TRIES):
         limits = replace(question.limits, refuse=question.limits.refuse | refused)
@@ -203,12 +202,12 @@ def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) 
             return None, _no_set(vehicle, refused - {need.part.number})
         if answer.outcome is not Outcome.proved or answer.solution is None:
             return None, "No substitute was found in the time allowed."
-        instead = _instead(answer.solution, places, before)
+        instead = _instead(vehicle.solution, answer.solution, places)
         if not instead:
             return None, _no_need(service, ordered, vehicle, answer.solution, need.part.number)
         offered = _offered(service, instead, ordered.market)
         if instead <= offered:
-            told = _told(vehicle, answer.solution, instead)
+            told = _told(vehicle, answer.solution, need.part.number, instead)
             return told, told["sentence"]
         refused |= instead - offered
     others = ", ".join(sorted(refused - {need.part.number}))
@@ -220,24 +219,33 @@ def _no_set(vehicle: VehicleOrdered, neither: set[str]) -> str:
     return f"Without it{also} your wishes cannot be fulfilled."
 
 
-def _instead(solution: Solution, places: set[str], before: set[str]) -> set[str]:
+def _instead(was: Solution, now: Solution, places: set[str]) -> set[str]:
+    """What has the place of a number; of a loose part what is new beside the same changes, since with other
+    changes it is another thing that is wanted, and no stand-in."""
     if places:
-        return {c.component for c in solution.changes if c.position in places and c.component}
-    return {part.component for part in solution.loose} - before
+        return {c.component for c in now.changes if c.position in places and c.component}
+    if {(c.position, c.component) for c in was.changes} != {(c.position, c.component) for c in now.changes}:
+        return set()
+    return {part.component for part in now.loose} - {part.component for part in was.loose}
 
 
 def _no_need(
     service: Service, ordered: Ordered, vehicle: VehicleOrdered, solution: Solution, number: str
 ) -> str:
     """Of the best set without a number, which has nothing in its stead: what else it has and has not."""
-    before, after = _numbers(vehicle.solution), _numbers(solution)
-    told = [f"it has {_named(vehicle, after - before)}"] if after - before else []
-    told += (
-        [f"it does without {_named(vehicle, before - after - {number})}"] if before - after - {number} else []
-    )
-    unsold = (after - before) - _offered(service, after - before, ordered.market)
+    told = _else(vehicle, solution, {number})
+    more = _numbers(solution) - _numbers(vehicle.solution)
+    unsold = more - _offered(service, more, ordered.market)
     told += [f"nobody sells {', '.join(sorted(unsold))} either"] if unsold else []
     return f"Refuse it, and the best set has no need of it{': ' if told else ''}{'; '.join(told)}."
+
+
+def _else(vehicle: VehicleOrdered, solution: Solution, known: set[str]) -> list[str]:
+    """What another set has and has not, beside the numbers known already."""
+    before, after = _numbers(vehicle.solution), _numbers(solution)
+    more, fewer = after - before - known, before - after - known
+    told = [f"it has {_named(vehicle, more)}"] if more else []
+    return told + ([f"it does without {_named(vehicle, fewer)}"] if fewer else [])
 
 
 def _numbers(solution: Solution) -> set[str]:
@@ -257,7 +265,8 @@ def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:
     return {offer.component for offer in found}
 
 
-def _told(vehicle: VehicleOrdered, solution: Solution, instead: set[str]) -> Facts:
+def _told(vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]) -> Facts:
+    """Of the best set without a number: what stands for it and is to be had, and what else changes."""
     number = min(instead)
     part = vehicle.asked.book.components[number]
     before, after = vehicle.solution.totals, solution.totals
@@ -269,6 +278,8 @@ def _told(vehicle: VehicleOrdered, solution: Solution, instead: set[str]) -> Fac
     worked = [n for n in instead if n in after.cut] and "cutting or welding, and cannot be put back"
     worked = worked or ([n for n in instead if n in after.machined] and "machining")
     sentence += f"; it needs {worked}" if worked else ""
+    otherwise = _else(vehicle, solution, {lacking, number})
+    sentence += f". The set is then another one: {'; '.join(otherwise)}" if otherwise else ""
     return {
         "number": number,
         "name": part.name,

@@ -117,13 +117,15 @@ def seat(before: Fitted, after: Fitted) -> Finding:
         wheel, nut = reading.word("wheel.road", "nut_seat"), reading.word("wheel.nuts", "nut_seat")
         if reading.missing:
             return Verdict.not_determined, ""
-        return (Verdict.holds if wheel == nut else Verdict.fails), f"wheel {wheel}, nut {nut}"
+        if wheel == nut:
+            return Verdict.holds, f"The wheel nuts suit the wheels: both have a {wheel} seat."
+        told = f"the wheels have a {wheel} seat, the nuts a {nut} seat"
+        return Verdict.fails, f"The wheel nuts do not suit the wheels: {told}."
 
     sides = on_both(before, after, meets)
     if sides.after is None:
         return undetermined("unions.seat", "whether the nuts seat in the wheels", sides, SEAT)
-    verdict, words = sides.after
-    sentence = f"Seat of the wheel nuts: {words}."
+    verdict, sentence = sides.after
     return _finding("unions.seat", sentence, verdict, sides, SEAT, "Fit nuts with the wheel's seat.")
 
 

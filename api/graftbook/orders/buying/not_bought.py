@@ -60,6 +60,7 @@ def _line(need: Need, missing: Unsupplied, market: Market) -> Facts:
         "offered": offered,
         "gets": _gets(need, missing, market),
         "substitute": None,
+        "goes_with": [{"number": part.number, "name": part.name} for part in need.goes_with],
         "for": [
             {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity}
             for s in need.shares
@@ -117,9 +118,12 @@ def _has(way: Way, title: str) -> str:
 
 
 def said_of(line: Facts) -> str:
-    """Of a line, below its group's sentence: why, where that says more, and who has it or what stands in."""
+    """Of a line, below its group's sentence: what a loose part goes with, why it is not bought where that
+    says more, and who has it or what stands in."""
     why = "" if line["gets"] and line["reason"] in _LIMITS else line["why"]
-    return " ".join(filter(None, (why, line["gets"])))
+    parts = [f"{part['number']} ({part['name']})" for part in line.get("goes_with", ())]
+    goes_with = f"It goes with the new {' and '.join(parts)}." if parts else ""
+    return " ".join(filter(None, (goes_with, why, line["gets"])))
 
 
 def groups_of(lines: Sequence[Facts], by: date | None = None, at_most: int | None = None) -> list[Facts]:
