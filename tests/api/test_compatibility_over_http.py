@@ -4,6 +4,7 @@ import time
 
 import httpx
 import pytest
+from pydantic import TypeAdapter
 
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
 
@@ -15,7 +16,9 @@ CHASSIS = "24PL-018412"
 async def ask(client: httpx.AsyncClient, *questions: object) -> CompatibilityListOut:
     answer = await client.post("/v1/compatibility", json={"questions": list(questions)})
     assert answer.status_code == 200, answer.text
-    return CompatibilityListOut.model_validate_json(answer.content)
+    TypeAdapter(CompatibilityListOut).validate_json(answer.content)
+    document: CompatibilityListOut = answer.json()
+    return document
 
 
 async def test_each_verdict_is_given_where_it_belongs(client: httpx.AsyncClient):
@@ -26,15 +29,15 @@ async def test_each_verdict_is_given_where_it_belongs(client: httpx.AsyncClient)
         {"component": "QB-9001", "chassis": CHASSIS},
         {"component": "QB-3310", "chassis": CHASSIS, "position": "battery"},
     )
-    today, discs, fluid, astray = found.answers
-    assert (today.verdict, today.places[0].sits_today) == ("fits", True)
-    assert discs.verdict == "fits with companions"
-    assert discs.places[0].effort == "with companions"
-    assert discs.places[0].evidence_records
-    assert all(need.sentence and need.possible for need in discs.places[0].companions)
-    assert fluid.verdict == "not known", "a loose part has no position"
-    assert astray.verdict == "does not fit"
-    assert "it goes here" in astray.sentence
+    today, discs, fluid, astray = found["answers"]
+    assert (today["verdict"], today["places"][0]["sits_today"]) == ("fits", True)
+    assert discs["verdict"] == "fits with companions"
+    assert discs["places"][0]["effort"] == "with companions"
+    assert discs["places"][0]["evidence_records"]
+    assert all(need["sentence"] and need["possible"] for need in discs["places"][0]["companions"])
+    assert fluid["verdict"] == "not known", "a loose part has no position"
+    assert astray["verdict"] == "does not fit"
+    assert "it goes here" in astray["sentence"]
 
 
 async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.AsyncClient):
@@ -46,12 +49,10 @@ async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.Asyn
         {"component": "QB-3310", "chassis": CHASSIS, "variant": "16P-17-R"},
         {"component": "QB-3310", "chassis": CHASSIS, "options": ["wings"]}, good,
     )  # fmt: skip
-    first, *wrong, last = found.answers
+    first, *wrong, last = found["answers"]
     assert first == last
-    assert first.number == "QB-3310"
-    kinds = [
-        (answer.verdict, answer.problem.type.removeprefix("/problems/")) for answer in wrong if answer.problem
-    ]
+    assert first["number"] == "QB-3310"
+    kinds = [(answer["verdict"], answer["problem"]["type"].removeprefix("/problems/")) for answer in wrong]
     assert kinds == [
         ("not known", kind)
         for kind in (
@@ -59,13 +60,13 @@ async def test_rubbish_in_one_question_does_not_fail_the_rest(client: httpx.Asyn
             "unknown-position", "vehicle-mismatch", "unknown-option",
         )
     ]  # fmt: skip
-    assert all(answer.sentence for answer in found.answers)
+    assert all(answer["sentence"] for answer in found["answers"])
 
 
 async def test_an_old_number_is_followed_to_todays(client: httpx.AsyncClient):
-    (answer,) = (await ask(client, {"component": "QB-3300", "chassis": CHASSIS})).answers
-    assert answer.number == "QB-3302"
-    assert "QB-3300 is now QB-3302" in answer.sentence
+    (answer,) = (await ask(client, {"component": "QB-3300", "chassis": CHASSIS}))["answers"]
+    assert answer["number"] == "QB-3302"
+    assert "QB-3300 is now QB-3302" in answer["sentence"]
 
 
 async def test_a_chassis_break_is_seen_from_both_sides(client: httpx.AsyncClient):
@@ -80,7 +81,7 @@ async def test_a_chassis_break_is_seen_from_both_sides(client: httpx.AsyncClient
         {"component": early[position], "chassis": "24PL-000200", "position": position},
         {"component": late[position], "chassis": CHASSIS, "position": position},
     )
-    assert [answer.verdict for answer in found.answers] == ["fits", "fits"]
+    assert [answer["verdict"] for answer in found["answers"]] == ["fits", "fits"]
 
 
 async def test_a_thousand_questions_are_one_call_and_one_more_is_too_many(client: httpx.AsyncClient):
@@ -91,7 +92,7 @@ async def test_a_thousand_questions_are_one_call_and_one_more_is_too_many(client
     ]
     started = time.process_time()
     found = await ask(client, *questions)
-    assert len(found.answers) == 1_000
+    assert len(found["answers"]) == 1_000
     assert time.process_time() - started < 20
     too_many = await client.post("/v1/compatibility", json={"questions": [*questions, questions[0]]})
     assert too_many.status_code == 422
@@ -100,14 +101,14 @@ async def test_a_thousand_questions_are_one_call_and_one_more_is_too_many(client
 async def test_a_batch_of_unknown_numbers_is_quick(client: httpx.AsyncClient):
     started = time.process_time()
     found = await ask(client, *({"component": f"XX-{i}", "chassis": CHASSIS} for i in range(1_000)))
-    assert {a.problem.type for a in found.answers if a.problem} == {"/problems/unknown-component"}
+    assert {a["problem"]["type"] for a in found["answers"]} == {"/problems/unknown-component"}
     assert time.process_time() - started < 20
 
 
 async def test_one_question_by_address_can_be_kept(client: httpx.AsyncClient):
     address = f"/v1/compatibility?component=qb3310&chassis={CHASSIS}"
     answer = await client.get(address)
-    CompatibilityOut.model_validate_json(answer.content)
+    TypeAdapter(CompatibilityOut).validate_json(answer.content)
     again = await client.get(address, headers={"If-None-Match": answer.headers["etag"]})
     assert again.status_code == 304
 
@@ -121,15 +122,15 @@ async def test_it_is_told_how_far_was_looked(client: httpx.AsyncClient):
         {"component": "QL-7020", "chassis": CHASSIS},
         {"component": "QB-9001", "chassis": CHASSIS},
     )
-    today, discs, pump, elsewhere, fluid = found.answers
-    assert (today.proved, today.looked_at) == (True, None)
-    assert discs.looked_at == "propagation"
-    assert discs.proved or discs.sentence.endswith("ask for a closure to prove a whole set.")
-    assert (pump.verdict, pump.proved, pump.looked_at) == ("does not fit", True, "propagation")
-    assert [rule["name"] for rule in pump.places[0].against] == ["fuel-flow"]
-    assert pump.places[0].against[0]["sentence"] in pump.sentence
-    assert (elsewhere.verdict, elsewhere.proved, elsewhere.looked_at) == ("does not fit", True, None)
-    assert (fluid.verdict, fluid.proved, fluid.looked_at) == ("not known", False, None)
+    today, discs, pump, elsewhere, fluid = found["answers"]
+    assert (today["proved"], today["looked_at"]) == (True, None)
+    assert discs["looked_at"] == "propagation"
+    assert discs["proved"] or discs["sentence"].endswith("ask for a closure to prove a whole set.")
+    assert (pump["verdict"], pump["proved"], pump["looked_at"]) == ("does not fit", True, "propagation")
+    assert [rule["name"] for rule in pump["places"][0]["against"]] == ["fuel-flow"]
+    assert pump["places"][0]["against"][0]["sentence"] in pump["sentence"]
+    assert (elsewhere["verdict"], elsewhere["proved"], elsewhere["looked_at"]) == ("does not fit", True, None)
+    assert (fluid["verdict"], fluid["proved"], fluid["looked_at"]) == ("not known", False, None)
 
 
 async def test_an_answer_as_of_a_revision(writer: httpx.AsyncClient):

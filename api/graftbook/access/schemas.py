@@ -1,12 +1,14 @@
 """Keys and the trail as the API takes and gives them."""
 
-from datetime import datetime
-from typing import Literal
+from typing import Annotated
 
 from pydantic import AwareDatetime, BaseModel, ConfigDict, Field
 
 from graftbook.access.scopes import Scope
 from graftbook.access.service import LONGEST_LABEL
+from graftbook.access.tables import OutcomeWord
+from graftbook.document import Document, MomentOut
+from graftbook.http.paging import PageOut
 
 
 class KeyIn(BaseModel):
@@ -21,48 +23,48 @@ class KeyIn(BaseModel):
     expires: AwareDatetime | None = Field(None, description="when it stops, with its zone; absent: never")
 
 
-class KeyOut(BaseModel):
+class KeyOut(Document):
     """A key without its secret."""
 
     id: str
     label: str
     scope: Scope
     made_by: str
-    created: datetime
-    expires: datetime | None
-    last_used: datetime | None = Field(description="to the minute")
-    revoked: datetime | None
+    created: MomentOut
+    expires: MomentOut | None
+    last_used: Annotated[MomentOut | None, Field(description="to the minute")]
+    revoked: MomentOut | None
     usable: bool
 
 
 class NewKeyOut(KeyOut):
     """A key just made."""
 
-    key: str = Field(description="the key itself, shown this once")
+    key: Annotated[str, Field(description="the key itself, shown this once")]
 
 
-class KeysOut(BaseModel):
+class KeysOut(PageOut):
     """A page of keys."""
 
     items: list[KeyOut]
-    next: str | None
 
 
-class AccessEventOut(BaseModel):
+class AccessEventOut(Document):
     """Something done or refused."""
 
     number: int
-    at: datetime
-    key: str | None = Field(description="id of the key that was used, or named by a refused attempt")
+    at: MomentOut
+    key: Annotated[
+        str | None, Field(description="id of the key that was used, or named by a refused attempt")
+    ]
     what: str
-    outcome: Literal["done", "failed", "refused"]
+    outcome: OutcomeWord
     request_id: str | None
-    client: str | None = Field(description="address that it came from; absent: the command line")
-    times: int = Field(description="attempts alike that the row stands for")
+    client: Annotated[str | None, Field(description="address that it came from; absent: the command line")]
+    times: Annotated[int, Field(description="attempts alike that the row stands for")]
 
 
-class AccessEventsOut(BaseModel):
+class AccessEventsOut(PageOut):
     """A page of the trail."""
 
     items: list[AccessEventOut]
-    next: str | None

@@ -1,8 +1,10 @@
 """Keys made, listed, revoked: each function is one transaction, and what it does is in the trail."""
 
+from __future__ import annotations
+
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from typing import Any
+from typing import TYPE_CHECKING
 
 from sqlalchemy import Engine
 
@@ -10,9 +12,12 @@ from graftbook.access import store
 from graftbook.access.keys import new_key
 from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
-from graftbook.access.tables import AccessEventRow, KeyRow
+from graftbook.access.tables import OUTCOMES, AccessEventRow, KeyRow
 from graftbook.database import reading, writing
 from graftbook.problems import InvalidRequest, UnknownKey
+
+if TYPE_CHECKING:
+    from graftbook.access.schemas import AccessEventOut, KeyOut, NewKeyOut
 
 LONGEST_LABEL = 120
 
@@ -24,7 +29,7 @@ class NewKey:
     text: str
     row: KeyRow
 
-    def document(self) -> dict[str, Any]:
+    def document(self) -> NewKeyOut:
         """As facts for the one who may see it."""
         return {"key": self.text, **key_document(self.row)}
 
@@ -66,7 +71,7 @@ def revoke_key(engine: Engine, key: str, caller: Caller) -> None:
         session.add(caller.event(now, f"key {key} revoked: {row.label}", "done"))
 
 
-def list_keys(engine: Engine, after: tuple[datetime, str] | None, limit: int) -> list[dict[str, Any]]:
+def list_keys(engine: Engine, after: tuple[datetime, str] | None, limit: int) -> list[KeyOut]:
     """Keys as facts, without their secrets, in the order of their creation."""
     with reading(engine) as session:
         return [key_document(row) for row in store.keys_after(session, after, limit)]
@@ -80,20 +85,20 @@ def any_usable_key(engine: Engine) -> bool:
 
 def list_events(
     engine: Engine, before: int | None, limit: int, key: str = "", outcome: str = ""
-) -> list[dict[str, Any]]:
+) -> list[AccessEventOut]:
     """The trail as facts, newest first, older than the numbered event."""
     with reading(engine) as session:
         return [event_document(row) for row in store.events_before(session, before, limit, key, outcome)]
 
 
-def key_document(row: KeyRow) -> dict[str, Any]:
+def key_document(row: KeyRow) -> KeyOut:
     """A key as facts; times in RFC 3339."""
     return {
         "id": row.id,
         "label": row.label,
-        "scope": row.scope,
+        "scope": Scope(row.scope),
         "made_by": row.made_by,
-        "created": _written(row.created),
+        "created": row.created.isoformat(),
         "expires": _written(row.expires),
         "last_used": _written(row.used),
         "revoked": _written(row.revoked),
@@ -101,14 +106,14 @@ def key_document(row: KeyRow) -> dict[str, Any]:
     }
 
 
-def event_document(row: AccessEventRow) -> dict[str, Any]:
+def event_document(row: AccessEventRow) -> AccessEventOut:
     """An event as facts."""
     return {
-        "number": row.number,
-        "at": _written(row.at),
+        "number": row.number or 0,  # None before it is stored
+        "at": row.at.isoformat(),
         "key": row.key,
         "what": row.what,
-        "outcome": row.outcome,
+        "outcome": next(word for word in OUTCOMES if word == row.outcome),
         "request_id": row.request or None,
         "client": row.client or None,
         "times": row.times,

@@ -1,7 +1,7 @@
 """The tables of keys, page sessions and the audit trail. No key and no session id is stored, only digests."""
 
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Literal, get_args
 
 from sqlalchemy import Column, DateTime, Index, String, TypeDecorator
 from sqlmodel import Field, SQLModel
@@ -9,7 +9,8 @@ from sqlmodel import Field, SQLModel
 from graftbook.access.scopes import Scope
 from graftbook.catalogue.store.columns import at_least, one_of, refers, words
 
-OUTCOMES = ("done", "failed", "refused")
+OutcomeWord = Literal["done", "failed", "refused"]
+OUTCOMES: tuple[OutcomeWord, ...] = get_args(OutcomeWord)
 """Of an access event: the request was carried out; it went wrong; it was not let in."""
 
 _ID = String(16).with_variant(String(16, collation="C"), "postgresql")

@@ -9,8 +9,8 @@ from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead
 from graftbook.builds import service as builds
 from graftbook.builds.names import settled
-from graftbook.builds.schemas import BuildCreateIn, BuildIn, Slug
-from graftbook.builds.stored.documents import build_document
+from graftbook.builds.schemas import BuildCreateIn, BuildIn, BuildsOut, Slug
+from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
@@ -20,7 +20,6 @@ from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
-from graftbook.questions.lookup.schemas import BuildOut, BuildsOut
 
 router = APIRouter(prefix="/v1/builds", tags=["builds"], dependencies=[MayRead])
 
@@ -117,7 +116,7 @@ def delete_build(name: Name, service: ServiceDep, if_match: IfMatch = None) -> R
     return Response(status_code=204)
 
 
-def _headers(document: builds.Facts) -> dict[str, str]:
+def _headers(document: BuildOut) -> dict[str, str]:
     return {"ETag": document_etag("build", document), "Location": f"/v1/builds/{document['name']}"}
 
 

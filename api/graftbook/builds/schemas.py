@@ -1,11 +1,14 @@
 """What builds and specifications look like in JSON."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
 
+from graftbook.builds.stored.documents import BuildLineOut, SpecificationLineOut
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
+from graftbook.document import Document
 from graftbook.http.fields import Day, Sits, Word
+from graftbook.http.paging import PageOut
 from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
@@ -89,3 +92,20 @@ class SpecificationCreateIn(SpecificationIn):
     )
 
     name: Slug
+
+
+class BuildsOut(PageOut):
+    items: list[BuildLineOut]
+
+
+class SpecificationsOut(PageOut):
+    items: list[SpecificationLineOut]
+
+
+class ComparisonOut(Document):
+    name: str
+    from_version: int
+    to_version: int
+    wishes_added: list[dict[str, Any]]
+    wishes_removed: list[dict[str, Any]]
+    changed: dict[str, Any]

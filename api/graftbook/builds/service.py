@@ -1,30 +1,37 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
-from typing import Any
+from typing import Any, Literal
 
 import orjson
 from sqlalchemy import Engine
 from sqlalchemy.exc import IntegrityError
 
-from graftbook.builds.schemas import BuildIn, SpecificationIn
+from graftbook.builds.schemas import BuildIn, ComparisonOut, SpecificationIn
 from graftbook.builds.stored import store
-from graftbook.builds.stored.documents import build_in, specification_in
+from graftbook.builds.stored.documents import (
+    BuildLineOut,
+    BuildOut,
+    SpecificationLineOut,
+    SpecificationOut,
+    build_in,
+    specification_in,
+)
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from graftbook.database import Source, reading, writing
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, PreconditionFailed
 
-Facts = dict[str, Any]
+_Compared = Literal["title", "variants", "preference", "limits"]
 
 
-def _as_read(kind: str, document: Facts, if_match: str) -> None:
+def _as_read(kind: str, document: BuildOut | SpecificationOut, if_match: str) -> None:
     """Raises PreconditionFailed unless this is what the asker read."""
     if not names(if_match, document_etag(kind, document)):
         raise PreconditionFailed(f"Read the {kind} again and change what you then see")
 
 
-def list_builds(engine: Source, after: str, limit: int) -> list[Facts]:
+def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:
     """A page of builds in name order, without their parts."""
     with reading(engine) as session:
         rows = store.builds_after(session, after, limit)
@@ -51,7 +58,7 @@ def _values(build: BuildIn) -> dict[str, Any]:
     }
 
 
-def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TIME) -> Facts:
+def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TIME) -> BuildOut:
     """Store a new build, its names already settled. Raises AlreadyExists, and what `once` raises."""
     try:
         with writing(engine) as session:
@@ -69,7 +76,7 @@ def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TI
         raise AlreadyExists(f"There is a build '{name}' already", pointer="/name") from error
 
 
-def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn) -> Facts:
+def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn) -> BuildOut:
     """Replace a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
     with writing(engine) as session:
         before = build_in(session, name)
@@ -91,7 +98,7 @@ def delete_build(engine: Engine, name: str, if_match: str) -> None:
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
 
 
-def list_specifications(engine: Source, after: str, limit: int) -> list[Facts]:
+def list_specifications(engine: Source, after: str, limit: int) -> list[SpecificationLineOut]:
     """A page of specifications in name order."""
     with reading(engine) as session:
         rows = store.specifications_after(session, after, limit)
@@ -107,7 +114,9 @@ def _version(name: str, number: int, body: SpecificationIn) -> SpecificationVers
     return SpecificationVersionRow(specification=name, version=number, document=text, note=body.note)
 
 
-def create_specification(engine: Engine, name: str, body: SpecificationIn, once: Once = EACH_TIME) -> Facts:
+def create_specification(
+    engine: Engine, name: str, body: SpecificationIn, once: Once = EACH_TIME
+) -> SpecificationOut:
     """Store version 1. Raises AlreadyExists, and what `once` raises."""
     try:
         with writing(engine) as session:
@@ -125,7 +134,7 @@ def create_specification(engine: Engine, name: str, body: SpecificationIn, once:
         raise AlreadyExists(f"There is a specification '{name}' already", pointer="/name") from error
 
 
-def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn) -> Facts:
+def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn) -> SpecificationOut:
     """Store the version after the one whose ETag this is. Raises UnknownSpecification, PreconditionFailed."""
     with writing(engine) as session:
         before = specification_in(session, name)
@@ -138,16 +147,19 @@ def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn)
         return specification_in(session, name)
 
 
-def compare_versions(one: Facts, other: Facts) -> Facts:
+def compare_versions(one: SpecificationOut, other: SpecificationOut) -> ComparisonOut:
     """What changed from one version of a specification to another."""
     before, after = ([_key(wish) for wish in version["wishes"]] for version in (one, other))
-    fields = ("title", "variants", "preference", "limits")
+    fields: tuple[_Compared, ...] = ("title", "variants", "preference", "limits")
     return {
+        "name": one["name"],
+        "from_version": one["version"],
+        "to_version": other["version"],
         "wishes_added": [orjson.loads(wish) for wish in after if wish not in before],
         "wishes_removed": [orjson.loads(wish) for wish in before if wish not in after],
         "changed": {f: {"from": one[f], "to": other[f]} for f in fields if one[f] != other[f]},
     }
 
 
-def _key(wish: Facts) -> bytes:
+def _key(wish: dict[str, Any]) -> bytes:
     return orjson.dumps(wish, option=orjson.OPT_SORT_KEYS)

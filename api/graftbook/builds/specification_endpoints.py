@@ -8,8 +8,14 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayEdit, MayRead
 from graftbook.builds import service as specifications
-from graftbook.builds.schemas import Slug, SpecificationCreateIn, SpecificationIn
-from graftbook.builds.stored.documents import specification_document
+from graftbook.builds.schemas import (
+    ComparisonOut,
+    Slug,
+    SpecificationCreateIn,
+    SpecificationIn,
+    SpecificationsOut,
+)
+from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
@@ -19,7 +25,6 @@ from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
-from graftbook.questions.lookup.schemas import ComparisonOut, SpecificationOut, SpecificationsOut
 
 router = APIRouter(prefix="/v1/specifications", tags=["specifications"], dependencies=[MayRead])
 
@@ -128,11 +133,10 @@ def compare_specification(
     """Wishes added and removed, and every other field that changed."""
     one = specification_document(service.engine, name, from_version)
     other = specification_document(service.engine, name, to_version)
-    named = {"name": name, "from_version": from_version, "to_version": to_version}
-    return json_answer(named | specifications.compare_versions(one, other))
+    return json_answer(specifications.compare_versions(one, other))
 
 
-def _headers(document: specifications.Facts) -> dict[str, str]:
+def _headers(document: SpecificationOut) -> dict[str, str]:
     etag = document_etag("specification", document)
     return {"ETag": etag, "Location": f"/v1/specifications/{document['name']}"}
 

@@ -1,21 +1,22 @@
 """The history of the catalogue as pages of documents."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeVar
 
 from graftbook.catalogue.history import changes as history
-from graftbook.catalogue.history.changes import Edit, RecordChange
+from graftbook.catalogue.history.changes import Edit, RecordChange, WhatWord
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.database import reading
+from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RevisionOut, Row
 from graftbook.problems import InvalidCursor, UnknownRevision
 from graftbook.process.state import Service
 
-Facts = dict[str, Any]
-Page = tuple[list[Facts], str | None]
+_Item = TypeVar("_Item")
+Page = tuple[list[_Item], str | None]
 
 
-def edit_document(edit: Edit) -> Facts:
+def edit_document(edit: Edit) -> RevisionOut:
     """An edit as facts."""
     return {
         "revision": edit.revision,
@@ -27,7 +28,7 @@ def edit_document(edit: Edit) -> Facts:
     }
 
 
-def change_document(change: RecordChange) -> Facts:
+def change_document(change: RecordChange) -> RecordChangeOut:
     """What an edit did to a record."""
     return {
         "what": change.what,
@@ -39,7 +40,7 @@ def change_document(change: RecordChange) -> Facts:
     }
 
 
-def _number(cursor: str, search: Facts) -> int | None:
+def _number(cursor: str, search: dict[str, Any]) -> int | None:
     if not cursor:
         return None
     (value,) = read_cursor(cursor, search, 1)
@@ -48,13 +49,13 @@ def _number(cursor: str, search: Facts) -> int | None:
     return int(value)
 
 
-def _page(items: list[Facts], size: int, search: Facts, keys: Sequence[list[str]]) -> Page:
+def _page(items: list[_Item], size: int, search: dict[str, Any], keys: Sequence[list[str]]) -> Page[_Item]:
     """The page and the next one's cursor; `items` has one more than `size` when there is a next."""
     following = write_cursor(search, keys[size - 1]) if len(items) > size else None
     return items[:size], following
 
 
-def of_record(service: Service, kind: str, name: str, cursor: str, size: int) -> Page:
+def of_record(service: Service, kind: str, name: str, cursor: str, size: int) -> Page[RecordChangeOut]:
     """The changes of one record, the newest first."""
     search = {"history": kind, "name": name}
     before = _number(cursor, search)
@@ -64,7 +65,7 @@ def of_record(service: Service, kind: str, name: str, cursor: str, size: int) ->
     return _page([change_document(change) for change in changes], size, search, keys)
 
 
-def revisions(service: Service, cursor: str, size: int) -> Page:
+def revisions(service: Service, cursor: str, size: int) -> Page[RevisionOut]:
     """The edits, the newest first."""
     search = {"list": "revisions"}
     before = _number(cursor, search)
@@ -73,7 +74,7 @@ def revisions(service: Service, cursor: str, size: int) -> Page:
     return _page([edit_document(e) for e in edits], size, search, [[str(e.revision)] for e in edits])
 
 
-def revision(service: Service, number: int) -> Facts:
+def revision(service: Service, number: int) -> RevisionOut:
     """One edit. Raises UnknownRevision."""
     with reading(service.engine) as session:
         edit = history.edit_of(session.connection(), number)
@@ -82,7 +83,7 @@ def revision(service: Service, number: int) -> Facts:
     return edit_document(edit)
 
 
-def of_revision(service: Service, number: int, cursor: str, size: int) -> Page:
+def of_revision(service: Service, number: int, cursor: str, size: int) -> Page[RecordChangeOut]:
     """What one edit changed, by kind and name. Raises UnknownRevision."""
     search = {"changes": number}
     after = read_cursor(cursor, search, 2) if cursor else ["", ""]
@@ -95,7 +96,7 @@ def of_revision(service: Service, number: int, cursor: str, size: int) -> Page:
     return _page([change_document(change) for change in changes], size, search, keys)
 
 
-def between(service: Service, old: int, new: int, cursor: str, size: int) -> Page:
+def between(service: Service, old: int, new: int, cursor: str, size: int) -> Page[RecordDifferenceOut]:
     """The records that say something else as of `new` than as of `old`, the smaller first or not.
 
     A page may be short although there is a next one: a record that was changed and changed back
@@ -117,6 +118,6 @@ def between(service: Service, old: int, new: int, cursor: str, size: int) -> Pag
     return items, write_cursor(search, list(last)) if last else None
 
 
-def _difference(kind: str, name: str, before: list[Facts], after: list[Facts]) -> Facts:
-    what = "changed" if before and after else "added" if after else "removed"
+def _difference(kind: str, name: str, before: list[Row], after: list[Row]) -> RecordDifferenceOut:
+    what: WhatWord = "changed" if before and after else "added" if after else "removed"
     return {"what": what, "kind": kind, "name": name, "before": before, "after": after}

@@ -1,11 +1,13 @@
 """What records, their history and the catalogue's revisions look like in JSON."""
 
-from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import ConfigDict, Field
 from pydantic.config import JsonDict
 
+from graftbook.catalogue.history.changes import WhatWord
+from graftbook.document import Document, MomentOut
+from graftbook.http.paging import PageOut
 from graftbook.questions.schemas import Body
 
 Row = dict[str, Any]
@@ -27,38 +29,42 @@ class RecordIn(Body):
     )
 
 
-class RecordOut(BaseModel):
+class RecordOut(Document):
     """A record as it stands."""
 
     kind: str
     name: str
     rows: list[Row]
-    revision: int = Field(description="of the last edit that changed it; 0: from before the history")
+    revision: Annotated[
+        int, Field(description="of the last edit that changed it; 0: from before the history")
+    ]
 
 
-class EditOut(BaseModel):
+class EditOut(Document):
     """What an edit of one or more records did, or would do."""
 
     dry_run: bool
-    changed: int = Field(description="records that say something else now, new and removed ones included")
-    catalogue_revision: int | None = Field(description="null after a dry run")
+    changed: Annotated[
+        int, Field(description="records that say something else now, new and removed ones included")
+    ]
+    catalogue_revision: Annotated[int | None, Field(description="null after a dry run")]
 
 
-class RevisionOut(BaseModel):
+class RevisionOut(Document):
     """One edit of the catalogue."""
 
     revision: int
-    at: datetime
+    at: MomentOut
     who: str
     why: str
-    ranges: list[str] = Field(description="ranges whose rule books it touched")
-    changes: int = Field(description="records it changed, 0 for edits from before the history")
+    ranges: Annotated[list[str], Field(description="ranges whose rule books it touched")]
+    changes: Annotated[int, Field(description="records it changed, 0 for edits from before the history")]
 
 
-class RecordChangeOut(BaseModel):
+class RecordChangeOut(Document):
     """What an edit did to one record."""
 
-    what: Literal["added", "changed", "removed"]
+    what: WhatWord
     kind: str
     name: str
     before: list[Row]
@@ -66,26 +72,23 @@ class RecordChangeOut(BaseModel):
     edit: RevisionOut
 
 
-class RecordDifferenceOut(BaseModel):
+class RecordDifferenceOut(Document):
     """A record that says something else as of two revisions."""
 
-    what: Literal["added", "changed", "removed"]
+    what: WhatWord
     kind: str
     name: str
     before: list[Row]
     after: list[Row]
 
 
-class RevisionsOut(BaseModel):
+class RevisionsOut(PageOut):
     items: list[RevisionOut]
-    next: str | None
 
 
-class RecordChangesOut(BaseModel):
+class RecordChangesOut(PageOut):
     items: list[RecordChangeOut]
-    next: str | None
 
 
-class RecordDifferencesOut(BaseModel):
+class RecordDifferencesOut(PageOut):
     items: list[RecordDifferenceOut]
-    next: str | None

@@ -3,12 +3,12 @@
 from typing import Literal
 
 from fastapi import APIRouter, Request
-from pydantic import BaseModel
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.database import UNREACHABLE
+from graftbook.document import Document
 from graftbook.http.errors import documented
 from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.problems import Unavailable
@@ -20,11 +20,11 @@ from graftbook.telemetry import metrics
 router = APIRouter(tags=["service"])
 
 
-class AliveOut(BaseModel):
+class AliveOut(Document):
     status: Literal["alive"]
 
 
-class ReadyOut(BaseModel):
+class ReadyOut(Document):
     status: Literal["ready"]
     catalogue_revision: int
     migration: str
@@ -35,7 +35,8 @@ class ReadyOut(BaseModel):
 )
 async def alive() -> Response:
     """The process answers. It does so while it is draining, too."""
-    return json_answer({"status": "alive"}, headers=KEEP_NOTHING)
+    document: AliveOut = {"status": "alive"}
+    return json_answer(document, headers=KEEP_NOTHING)
 
 
 @router.get(
@@ -58,9 +59,8 @@ def ready(service: ServiceDep) -> Response:
             revision = current_revision(connection)
     except UNREACHABLE as error:
         raise Unavailable("The database does not answer") from error
-    return json_answer(
-        {"status": "ready", "catalogue_revision": revision, "migration": present}, headers=KEEP_NOTHING
-    )
+    document: ReadyOut = {"status": "ready", "catalogue_revision": revision, "migration": present}
+    return json_answer(document, headers=KEEP_NOTHING)
 
 
 @router.get(

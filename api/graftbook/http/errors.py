@@ -1,9 +1,9 @@
 """From what the framework raises to the error tree, and from the tree to the OpenAPI document."""
 
 from collections.abc import Sequence
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, ValidationError
 
 from graftbook.http.responses import PROBLEM_JSON
 from graftbook.http.wrong_values import in_words
@@ -34,6 +34,10 @@ class ProblemOut(BaseModel):
     near: list[str] | None = Field(None, description="names like the one that is not known")
     errors: list[MistakeOut] | None = Field(None, description="every field that is wrong")
     request_id: str | None = None
+
+
+ProblemMembers = Annotated[dict[str, Any], GetPydanticSchema(lambda _, handler: handler(ProblemOut))]
+"""The same as its writer gives it: a type of problem may have members of its own."""
 
 
 def pointer_of(location: Sequence[str | int]) -> str:

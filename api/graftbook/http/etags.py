@@ -1,14 +1,14 @@
 """ETags of what can be changed, and whether a request names the one that stands."""
 
 import hashlib
-from typing import Any
+from collections.abc import Mapping
 
 import orjson
 
 from graftbook.problems import PreconditionRequired
 
 
-def document_etag(kind: str, document: dict[str, Any]) -> str:
+def document_etag(kind: str, document: Mapping[str, object]) -> str:
     """The strong ETag of a document as it reads: its kind, its version, and a digest of all of it.
 
     The version alone would not do: after a restore the same number may stand for another change.

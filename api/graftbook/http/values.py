@@ -7,7 +7,7 @@ from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion
-from graftbook.rulebook.model import Effort, Evidence, Grade, Severity
+from graftbook.rulebook.model import Effort, Grade, Severity, SeverityWord
 
 GradeWord = Literal[
     "no evidence", "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
@@ -23,7 +23,13 @@ GRADE_WORDS: Mapping[Grade, GradeWord] = {
     Grade.trial_fitted: "trial fitted",
     Grade.built_and_driven: "built and driven",
 }
-SEVERITY_BY_WORD = {severity.name: severity for severity in Severity}
+SEVERITY_WORDS: Mapping[Severity, SeverityWord] = {
+    Severity.minor: "minor",
+    Severity.moderate: "moderate",
+    Severity.severe: "severe",
+    Severity.dangerous: "dangerous",
+}
+SEVERITY_BY_WORD = {word: severity for severity, word in SEVERITY_WORDS.items()}
 CRITERION_BY_WORD = {criterion.name: criterion for criterion in Criterion}
 MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
@@ -67,20 +73,6 @@ _CLAIMS_NOTHING = (Cause.wish, Cause.limit, Cause.pair, Cause.fact)
 def evidence_for(cause: Cause, grade: Grade) -> GradeWord | None:
     """What is recorded for what a reason says; None for what needs no evidence: a wish, a limit, a pair."""
     return None if cause in _CLAIMS_NOTHING else GRADE_WORDS[grade]
-
-
-def evidence_document(evidence: Evidence) -> dict[str, object]:
-    """One piece of evidence as facts."""
-    return {
-        "name": evidence.name,
-        "grade": GRADE_WORDS[evidence.grade],
-        "reference": evidence.reference,
-        "on": evidence.on.isoformat() if evidence.on else None,
-        "who": evidence.who,
-        "fitted": evidence.fitted,
-        "not_fitted": evidence.not_fitted,
-        "disputed": evidence.disputed,
-    }
 
 
 def counted(number: int, one: str) -> str:

@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar, overload
 
-from graftbook.builds.stored.documents import specification_document
+from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.history.as_of_part import texts_in
 from graftbook.catalogue.history.changes import components_changed_since
 from graftbook.catalogue.history.revisions import current_revision
@@ -84,9 +84,9 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
     deadline = Deadline(seconds, gone=since_asked())
     asked = ask_vehicle(service, body.vehicle, deadline=deadline)
     names = asked.names
-    standard = _specification(service, body.specification, asked) if body.specification else {}
+    standard = _specification(service, body.specification, asked) if body.specification else None
     wishes = (
-        *names.wishes([WishIn(**wish) for wish in standard.get("wishes", ())], "/specification"),
+        *names.wishes([WishIn(**w) for w in standard["wishes"]] if standard else [], "/specification"),
         *asked.decided,
         *names.wishes(body.wishes, "/wishes"),
     )
@@ -199,12 +199,13 @@ def on_other_vehicle(asked: Asked, other: VehicleAsked) -> Asked:
     )
 
 
-def _preference(body: AskIn, standard: dict[str, Any]) -> tuple[Criterion, ...]:
-    own = "preference" in body.model_fields_set or not standard
-    return tuple(CRITERION_BY_WORD[word] for word in (body.preference if own else standard["preference"]))
+def _preference(body: AskIn, standard: SpecificationOut | None) -> tuple[Criterion, ...]:
+    theirs = "preference" not in body.model_fields_set
+    words = standard["preference"] if standard and theirs else body.preference
+    return tuple(CRITERION_BY_WORD[word] for word in words)
 
 
-def _specification(service: Service, named: str, asked: VehicleAsked) -> dict[str, Any]:
+def _specification(service: Service, named: str, asked: VehicleAsked) -> SpecificationOut:
     """`name` or `name@version`. Raises UnknownSpecification, and InvalidRequest for a wrong variant."""
     name, _, version = named.partition("@")
     with pointing_at("/specification"):

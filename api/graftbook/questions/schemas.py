@@ -5,9 +5,9 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model_validator
 
 from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Unsaid, Word
+from graftbook.rulebook.model import SeverityWord
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
-SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
 RulesWord = Literal["in service", "type approval"]
 EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from enum import IntEnum, StrEnum
 from types import MappingProxyType
+from typing import Literal
 
 from graftbook.rulebook.units import Measure
 
@@ -53,6 +54,9 @@ class Severity(IntEnum):
     moderate = 2
     severe = 3
     dangerous = 4
+
+
+SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
 
 
 class Grade(IntEnum):

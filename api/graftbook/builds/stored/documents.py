@@ -9,18 +9,49 @@ from graftbook.builds.stored import store
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import Source, in_utc, reading
+from graftbook.document import Document
 from graftbook.problems import UnknownBuild, UnknownSpecification
 
-Facts = dict[str, Any]
+
+class BuildLineOut(Document):
+    name: str
+    variant: str
+    chassis: str
+    note: str
+    version: int
 
 
-def build_document(engine: Source, name: str) -> Facts:
+class BuildOut(BuildLineOut):
+    built: str | None
+    options: list[str]
+    fitted: dict[str, str | None]
+    on_the_bench: list[str]
+    decided: list[dict[str, Any]]
+
+
+class SpecificationLineOut(Document):
+    name: str
+    title: str
+    latest: int
+
+
+class SpecificationOut(SpecificationLineOut):
+    version: int
+    note: str
+    at: str
+    variants: list[str]
+    wishes: list[dict[str, Any]]
+    limits: dict[str, Any]
+    preference: list[str]
+
+
+def build_document(engine: Source, name: str) -> BuildOut:
     """A build as facts. Raises UnknownBuild."""
     with reading(engine) as session:
         return build_in(session, name)
 
 
-def build_in(session: Session, name: str) -> Facts:
+def build_in(session: Session, name: str) -> BuildOut:
     """A build as facts, as this session sees it. Raises UnknownBuild."""
     row = store.build_row(session, name)
     if row is None:
@@ -28,7 +59,7 @@ def build_in(session: Session, name: str) -> Facts:
     return _build(row, store.fittings(session, name), store.bench(session, name))
 
 
-def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> Facts:
+def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> BuildOut:
     return {
         "name": row.name,
         "variant": row.variant,
@@ -43,13 +74,13 @@ def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> 
     }
 
 
-def specification_document(engine: Source, name: str, version: int | None = None) -> Facts:
+def specification_document(engine: Source, name: str, version: int | None = None) -> SpecificationOut:
     """One version of a specification (the latest when None). Raises UnknownSpecification."""
     with reading(engine) as session:
         return specification_in(session, name, version)
 
 
-def specification_in(session: Session, name: str, version: int | None = None) -> Facts:
+def specification_in(session: Session, name: str, version: int | None = None) -> SpecificationOut:
     """One version of a specification, as this session sees it. Raises UnknownSpecification."""
     row = store.specification_row(session, name)
     if row is None:
@@ -63,5 +94,11 @@ def specification_in(session: Session, name: str, version: int | None = None) ->
         "latest": row.latest,
         "note": found.note,
         "at": in_utc(found.at).isoformat(),
-        **orjson.loads(found.document),
+        **_kept(found.document),
     }
+
+
+def _kept(text: str) -> SpecificationOut:
+    """A version as it was stored: what was sent, without what the rows beside it say."""
+    document: SpecificationOut = orjson.loads(text)
+    return document

@@ -8,7 +8,7 @@ names and no text.
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import Connection, Select, and_, delete, func, insert, literal, not_, or_, select
 
@@ -31,6 +31,9 @@ class Edit:
     changes: int
 
 
+WhatWord = Literal["added", "changed", "removed"]
+
+
 @dataclass(frozen=True, slots=True)
 class RecordChange:
     """One record that an edit changed; no rows before: it was new; none after: it was removed."""
@@ -42,7 +45,7 @@ class RecordChange:
     after: list[Fields]
 
     @property
-    def what(self) -> str:
+    def what(self) -> WhatWord:
         """`added`, `changed` or `removed`."""
         return "changed" if self.before and self.after else "added" if self.after else "removed"
 

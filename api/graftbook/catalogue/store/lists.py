@@ -1,9 +1,10 @@
 """Pages of what the catalogue is made of: ranges, variants, positions, known flaws, in name order."""
 
 from collections import defaultdict
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, TypeVar
 
-from sqlalchemy import Select, select
+from sqlalchemy import RowMapping, Select, select
 from sqlmodel import Session
 
 from graftbook.catalogue.loading.staging import table
@@ -12,23 +13,79 @@ from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.tables import SEVERITIES
+from graftbook.document import Document
 from graftbook.problems import Unknown, UnknownRange, UnknownSection
+from graftbook.rulebook.model import SeverityWord
 
-Facts = dict[str, Any]
-Listed = tuple[list[Facts], str | None]
+_Item = TypeVar("_Item")
+Listed = tuple[list[_Item], str | None]
 """A page's rows, and the cursor of the next page; None on the last."""
 
 
-def list_ranges(session: Session, limit: int, cursor: str) -> Listed:
+class RangeOut(Document):
+    name: str
+    title: str
+    note: str
+    revision: int
+
+
+class ChassisSpanOut(Document):
+    first: str
+    last: str
+    built_from: str
+    built_to: str
+
+
+class VariantOut(Document):
+    name: str
+    range: str
+    title: str
+    generation: str
+    body: str
+    engine: str
+    drive: str
+    steering: str
+    market: str
+    options: list[str]
+    note: str
+    chassis_spans: list[ChassisSpanOut]
+
+
+class PositionOut(Document):
+    name: str
+    section: str
+    title: str
+    essential: bool
+    side: str
+    pair: str
+    circuit: str
+
+
+class FlawOut(Document):
+    name: str
+    component: str
+    component_name: str
+    section: str
+    severity: SeverityWord
+    symptom: str
+    appears_when: str
+    note: str
+    remedies: int
+
+
+def list_ranges(session: Session, limit: int, cursor: str) -> Listed[RangeOut]:
     """Ranges with the revision of the last edit that touched them."""
     ranges = table("range")
     query = select(ranges.c.name, ranges.c.title, ranges.c.note, ranges.c.revision)
-    return _page(session, query, ranges.c.name, {"list": "ranges"}, limit, cursor)
+    rows, following = _page(session, query, ranges.c.name, {"list": "ranges"}, limit, cursor)
+    return [
+        {"name": r["name"], "title": r["title"], "note": r["note"], "revision": r["revision"]} for r in rows
+    ], following
 
 
-def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -> Listed:
+def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -> Listed[VariantOut]:
     """Variants with their chassis spans. Raises UnknownRange."""
-    variant, span = table("variant"), table("chassis_span")
+    variant = table("variant")
     query = select(variant)
     if range_:
         _known(session, table("range").c.name, range_, UnknownRange)
@@ -36,10 +93,32 @@ def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -
     rows, following = _page(
         session, query, variant.c.name, {"list": "variants", "range": range_}, limit, cursor
     )
-    spans: dict[str, list[Facts]] = defaultdict(list)
-    named = [row["name"] for row in rows]
+    spans = _spans(session, [row["name"] for row in rows])
+    return [_variant(row, spans[row["name"]]) for row in rows], following
+
+
+def _variant(row: RowMapping, spans: list[ChassisSpanOut]) -> VariantOut:
+    return {
+        "name": row["name"],
+        "range": row["range"],
+        "title": row["title"],
+        "generation": row["generation"],
+        "body": row["body"],
+        "engine": row["engine"],
+        "drive": row["drive"],
+        "steering": row["steering"],
+        "market": row["market"],
+        "options": list(split(row["options"])),
+        "note": row["note"],
+        "chassis_spans": spans,
+    }
+
+
+def _spans(session: Session, variants: list[str]) -> dict[str, list[ChassisSpanOut]]:
+    span = table("chassis_span")
+    spans: dict[str, list[ChassisSpanOut]] = defaultdict(list)
     for s in session.connection().execute(
-        select(span).where(span.c.variant.in_(named)).order_by(span.c.first_serial)
+        select(span).where(span.c.variant.in_(variants)).order_by(span.c.first_serial)
     ):
         spans[s.variant].append(
             {
@@ -49,13 +128,10 @@ def list_variants(session: Session, limit: int, cursor: str, range_: str = "") -
                 "built_to": s.built_to.isoformat(),
             }
         )
-    for row in rows:
-        row["options"] = list(split(row["options"]))
-        row["chassis_spans"] = spans[row["name"]]
-    return rows, following
+    return spans
 
 
-def list_positions(session: Session, limit: int, cursor: str, section: str = "") -> Listed:
+def list_positions(session: Session, limit: int, cursor: str, section: str = "") -> Listed[PositionOut]:
     """Positions with their section; on which variants they are, a vehicle's own page says.
 
     Raises UnknownSection.
@@ -66,12 +142,26 @@ def list_positions(session: Session, limit: int, cursor: str, section: str = "")
     if section:
         _known(session, table("section").c.name, section, UnknownSection)
         query = query.where(position.c.section == section)
-    return _page(session, query, position.c.name, {"list": "positions", "section": section}, limit, cursor)
+    search = {"list": "positions", "section": section}
+    rows, following = _page(session, query, position.c.name, search, limit, cursor)
+    return [_position(row) for row in rows], following
+
+
+def _position(row: RowMapping) -> PositionOut:
+    return {
+        "name": row["name"],
+        "section": row["section"],
+        "title": row["title"],
+        "essential": row["essential"],
+        "side": row["side"],
+        "pair": row["pair"],
+        "circuit": row["circuit"],
+    }
 
 
 def list_flaws(
     session: Session, limit: int, cursor: str, component: str = "", at_least: str = "minor"
-) -> Listed:
+) -> Listed[FlawOut]:
     """Known flaws of at least a severity, with the number of recorded remedies of each.
 
     Raises UnknownComponent.
@@ -93,9 +183,21 @@ def list_flaws(
     search = {"list": "flaws", "component": component, "at_least": at_least}
     rows, following = _page(session, query, flaw.c.claim, search, limit, cursor)
     remedies = _remedies(session, [row["name"] for row in rows])
-    for row in rows:
-        row["remedies"] = remedies[row["name"]]
-    return rows, following
+    return [_flaw(row, remedies[row["name"]]) for row in rows], following
+
+
+def _flaw(row: RowMapping, remedies: int) -> FlawOut:
+    return {
+        "name": row["name"],
+        "component": row["component"],
+        "component_name": row["component_name"],
+        "section": row["section"],
+        "severity": row["severity"],
+        "symptom": row["symptom"],
+        "appears_when": row["appears_when"],
+        "note": row["note"],
+        "remedies": remedies,
+    }
 
 
 def _known(session: Session, column: Any, name: str, problem: type[Unknown]) -> None:
@@ -112,10 +214,11 @@ def _remedies(session: Session, flaws: list[str]) -> dict[str, int]:
     return counts
 
 
-def _page(session: Session, query: Select[Any], key: Any, search: Facts, limit: int, cursor: str) -> Listed:
+def _page(
+    session: Session, query: Select[Any], key: Any, search: dict[str, str], limit: int, cursor: str
+) -> tuple[Sequence[RowMapping], str | None]:
     if cursor:
         query = query.where(key > read_cursor(cursor, search, 1)[0])
     rows = session.connection().execute(query.order_by(key).limit(limit + 1)).mappings().all()
-    shown = [dict(row) for row in rows[:limit]]
     more = len(rows) > limit
-    return shown, write_cursor(search, [shown[-1]["name"]]) if more else None
+    return rows[:limit], write_cursor(search, [rows[limit - 1]["name"]]) if more else None

@@ -10,13 +10,14 @@ from typing import IO, Annotated, Any
 import orjson
 from fastapi import APIRouter, Query, Request
 from fastapi.concurrency import run_in_threadpool
-from pydantic import BaseModel, Field
+from pydantic import Field
 from starlette.responses import Response, StreamingResponse
 
 from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.exports import export_text, json_schema
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
+from graftbook.document import Document
 from graftbook.editing.records.service import Author
 from graftbook.editing.said import Why
 from graftbook.http.errors import documented
@@ -39,13 +40,15 @@ IN_MEMORY = 1_000_000
 LARGEST_JSON = 16_000_000
 
 
-class ImportOut(BaseModel):
+class ImportOut(Document):
     """What an import stored, or would store."""
 
     dry_run: bool
-    records: dict[str, int] = Field(description="records read, by kind")
-    changed: int = Field(description="records that say something else now; none: nothing was stored")
-    catalogue_revision: int | None = Field(description="null after a dry run")
+    records: Annotated[dict[str, int], Field(description="records read, by kind")]
+    changed: Annotated[
+        int, Field(description="records that say something else now; none: nothing was stored")
+    ]
+    catalogue_revision: Annotated[int | None, Field(description="null after a dry run")]
 
 
 _BODIES = {
@@ -128,7 +131,7 @@ def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, author: 
     return report
 
 
-def _facts(report: Report) -> dict[str, Any]:
+def _document(report: Report) -> ImportOut:
     return {
         "dry_run": report.dry_run,
         "records": dict(report.records),
@@ -141,7 +144,7 @@ _as_json = json_told(200)
 
 
 def _told(report: Report) -> Answer:
-    return _as_json(_facts(report))
+    return _as_json(_document(report))
 
 
 class _Named(io.RawIOBase):

@@ -152,11 +152,11 @@ def remove_record(
     return _edited(report)
 
 
-def _document(state: editing.RecordState) -> dict[str, Any]:
+def _document(state: editing.RecordState) -> RecordOut:
     return {"kind": state.kind, "name": state.name, "rows": state.rows, "revision": state.revision}
 
 
-def edit_document(report: Report) -> dict[str, Any]:
+def edit_document(report: Report) -> EditOut:
     """What an edit did."""
     if not report.ok:
         raise refused(report)

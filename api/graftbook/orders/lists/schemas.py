@@ -8,12 +8,12 @@ from pydantic.config import JsonDict
 
 from graftbook.builds.schemas import Remark, Slug
 from graftbook.http.fields import LONGEST_WORD, WHOLE, Day, Truth, Word
+from graftbook.http.paging import PageOut
 from graftbook.orders.lists.deliveries import Delivery
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderLineOut, OrderOut, OrderTotalsOut, StateWord
 from graftbook.orders.stock.sheet import one_line
 from graftbook.questions.closures.schemas import MoneyOut, Out
-from graftbook.questions.lookup.schemas import PageOut
 from graftbook.questions.schemas import Body
 
 Pieces = Annotated[int, Strict(), Field(ge=0, le=1_000_000), WHOLE]

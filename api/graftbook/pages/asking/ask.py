@@ -1,7 +1,7 @@
 """Asking: from a chassis number to the form in which one says what one wishes."""
 
 from collections import defaultdict
-from typing import Any
+from typing import Any, TypedDict
 
 from fastapi import Request
 from starlette.responses import RedirectResponse, Response
@@ -15,6 +15,7 @@ from graftbook.pages.asking.question import PageQuestion, question_of, takes_que
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import Service, ServiceDep
+from graftbook.questions.lookup.schemas import FittedOut, VehicleFlawOut, VehiclePageOut
 from graftbook.questions.vehicles.documents import vehicle_page
 from graftbook.questions.vehicles.service import ask_vehicle
 from graftbook.rulebook.model import RuleBook
@@ -69,13 +70,24 @@ def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
     }
 
 
-def _sections(book: RuleBook, facts: dict[str, Any]) -> list[dict[str, Any]]:
+class _Flaw(VehicleFlawOut):
+    places: list[str]
+
+
+class _Section(TypedDict):
+    name: str
+    title: str
+    fitted: list[FittedOut]
+    flaws: list[_Flaw]
+
+
+def _sections(book: RuleBook, vehicle: VehiclePageOut) -> list[_Section]:
     """The sections in the book's order, each with what is fitted and what is known to go wrong."""
-    fitted: dict[str, list[dict[str, Any]]] = defaultdict(list)
-    flaws: dict[str, dict[str, dict[str, Any]]] = defaultdict(dict)
-    for place in facts["fitted"]:
+    fitted: dict[str, list[FittedOut]] = defaultdict(list)
+    flaws: dict[str, dict[str, _Flaw]] = defaultdict(dict)
+    for place in vehicle["fitted"]:
         fitted[place["section"]].append(place)
-    for flaw in facts["flaws"]:
+    for flaw in vehicle["flaws"]:
         section = book.positions[flaw["position"]].section
         known = flaws[section].setdefault(flaw["flaw"], {**flaw, "places": []})
         known["places"].append(book.positions[flaw["position"]].title)
@@ -91,7 +103,7 @@ def _sections(book: RuleBook, facts: dict[str, Any]) -> list[dict[str, Any]]:
     ]
 
 
-def _flaws_elsewhere(question: PageQuestion, sections: list[dict[str, Any]]) -> list[str]:
+def _flaws_elsewhere(question: PageQuestion, sections: list[_Section]) -> list[str]:
     """Flaws wished remedied that this vehicle does not have: the form keeps them."""
     here = {flaw["flaw"] for section in sections for flaw in section["flaws"]}
     return [name for name in question.values("remedy") if name not in here]

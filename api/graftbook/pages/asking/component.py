@@ -1,6 +1,6 @@
 """A component's page: what the catalogue says of one number, in a reader's order."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -23,10 +23,9 @@ from graftbook.pages.problems import pages_router
 from graftbook.pages.words import day
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup.documents import component_page
+from graftbook.questions.lookup.schemas import Records, Row
 
 router = pages_router()
-
-Facts = dict[str, Any]
 
 
 @router.get("/component/{number:path}", dependencies=[MayRead, takes("chassis")])
@@ -56,13 +55,16 @@ def address_of(number: str) -> str:
     return "/component/" + quote(number)
 
 
-def page_facts(service: Service, session: Session, number: str) -> Facts:
+def page_facts(service: Service, session: Session, number: str) -> dict[str, Any]:
     """What the page speaks of. Raises UnknownComponent."""
     known = component_page(
         component_facts(session, number), current_revision(session.connection()), service.settings.currency
     )
-    rules = {name: grouped(known[name]) for name in ("needs", "needed_by")}
-    listed = [row for name in _LISTS for row in known[name]]
+    rules = {"needs": grouped(known["needs"]), "needed_by": grouped(known["needed_by"])}
+    listed = [
+        *known["fitments"], *known["replaces"], *known["replaced_by"], *known["needs"], *known["needed_by"],
+        *known["conflicts"], *known["flaws"], *known["remedies"], *known["chain"],
+    ]  # fmt: skip
     numbers = _of(listed, *_NUMBERS) | {known["component"]["twin"], *known["current_numbers"]} - {""}
     kinds = _of(known["characteristics"], "kind") | _wanted(listed)
     return {
@@ -78,44 +80,40 @@ def page_facts(service: Service, session: Session, number: str) -> Facts:
     }
 
 
-_LISTS = (
-    "fitments", "replaces", "replaced_by", "needs", "needed_by", "conflicts", "flaws", "remedies", "chain",
-)  # fmt: skip
-
 _NUMBERS = ("component", "original", "other_component", "fit", "old", "new")
 
 
-def _of(rows: Iterable[Facts], *columns: str) -> set[str]:
+def _of(rows: Iterable[Row], *columns: str) -> set[str]:
     return {row[column] for row in rows for column in columns if row.get(column)}
 
 
-def _wanted(rows: Iterable[Facts]) -> set[str]:
+def _wanted(rows: Iterable[Row]) -> set[str]:
     """The kinds in wanted values, each written `kind comparator value`."""
     columns = ("having", "other_having")
     return {text.partition(" ")[0] for row in rows for column in columns for text in row.get(column, ())}
 
 
-def form_of(kind: str, row: Facts) -> str:
+def form_of(kind: str, row: Row) -> str:
     """The form in which a record of a kind is edited, found by what it says."""
     return record_address(kind, name_of(r.KIND_BY_WORD[kind].model_validate(row)))
 
 
-def grouped(rows: Sequence[Facts]) -> list[Facts]:
+def grouped(rows: Records) -> Records:
     """Companion rules, each with its alternatives: rows of one name are one rule."""
-    rules: dict[str, Facts] = {}
+    rules: dict[str, Row] = {}
     for row in rows:
         rule = rules.setdefault(row["name"], {**row, "alternatives": []})
         rule["alternatives"].append(row)
     return list(rules.values())
 
 
-def holds_for(record: Facts) -> str:
+def holds_for(record: Row) -> str:
     """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 October 1976`."""
     words = "; ".join(_conditions(record))
     return words or (f"every {record['range']}" if record.get("range") else "every vehicle")
 
 
-def _conditions(record: Facts) -> Iterator[str]:
+def _conditions(record: Row) -> Iterator[str]:
     for field, word in _CONDITIONS.items():
         if some := record.get(field):
             yield f"{word} {' or '.join(some)}"

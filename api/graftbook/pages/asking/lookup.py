@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
 from urllib.parse import urlencode
 
 from fastapi import Request
@@ -17,7 +16,6 @@ from graftbook.catalogue.store.titles import section_titles
 from graftbook.database import reading
 from graftbook.http.fields import LONGEST_WORD
 from graftbook.http.parameters import takes
-from graftbook.http.values import money
 from graftbook.pages.asking.ask import vehicle_of
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import page
@@ -25,10 +23,11 @@ from graftbook.pages.problems import pages_router
 from graftbook.pages.words import SEVERITIES
 from graftbook.problems import InvalidCursor, InvalidRequest, Problem, Unknown
 from graftbook.process.state import ServiceDep
+from graftbook.questions.lookup.documents import component_line
+from graftbook.questions.lookup.schemas import ComponentLineOut
 
 router = pages_router()
 
-Facts = dict[str, Any]
 FIELDS = ("text", "section", "origin", "supply", "chassis", "variant", "position")
 """What the form and its links ask by; each stands once."""
 CHOICES = {
@@ -92,16 +91,8 @@ def found_page(session: Session, asked: dict[str, str], limit: int, cursor: str)
     return find(session, by_number, limit=limit, cursor=cursor)
 
 
-def _line(line: Line, sections: dict[str, str]) -> Facts:
-    return {
-        "number": line.number,
-        "name": line.name,
-        "section": sections.get(line.section, line.section),
-        "origin": line.origin,
-        "supply": line.supply,
-        "price": money(line.price),
-        "visible": line.visible,
-    }
+def _line(line: Line, sections: dict[str, str]) -> ComponentLineOut:
+    return {**component_line(line), "section": sections.get(line.section, line.section)}
 
 
 def _address(fields: Mapping[str, str | None]) -> str:

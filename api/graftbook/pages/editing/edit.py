@@ -22,6 +22,7 @@ from graftbook.editing import history
 from graftbook.editing.effect import Effect, EffectLook
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author, RecordState
+from graftbook.editing.schemas import RecordChangeOut
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.editing.effects import looked_at
@@ -154,10 +155,11 @@ def _revision_page(
     )
 
 
-def _change(change: Facts) -> Facts:
+def _change(change: RecordChangeOut) -> Facts:
     """A change with its fields before and after, those only that differ."""
     before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
-    return change | {
+    return {
+        **change,
         "address": record_address(change["kind"], change["name"]),
         "fields": _differing(before, after) if change["before"] and change["after"] else [],
     }

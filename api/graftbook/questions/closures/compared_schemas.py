@@ -4,12 +4,12 @@ from typing import Annotated
 
 from pydantic import Field
 
+from graftbook.document import Document
 from graftbook.questions.closures.schemas import (
     ChangeOut,
     ChecksOut,
     ClosureOut,
     DifferenceOut,
-    Document,
     NoteOut,
     RemarksOut,
     UnderstoodOut,

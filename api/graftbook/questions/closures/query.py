@@ -13,8 +13,8 @@ from graftbook.questions.schemas import (
     Criteria,
     EffortWord,
     RulesWord,
-    SeverityWord,
 )
+from graftbook.rulebook.model import SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
 Few = Annotated[list[Word], Field(max_length=100)]

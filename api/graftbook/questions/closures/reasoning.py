@@ -37,8 +37,9 @@ from graftbook.questions.closures.documents import (
 from graftbook.rulebook.model import RuleBook
 
 if TYPE_CHECKING:
+    from graftbook.document import Document
     from graftbook.questions.closures.compared_schemas import CheckOut, ComparedOut, WhyNotOut
-    from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, Document, NoteOut, UnderstoodOut
+    from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, NoteOut, UnderstoodOut
 
 
 @dataclass(frozen=True, slots=True)

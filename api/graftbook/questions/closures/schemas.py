@@ -2,9 +2,9 @@
 
 from typing import Annotated, Literal, NotRequired
 
-from pydantic import BaseModel, ConfigDict, Field, with_config
-from typing_extensions import TypedDict
+from pydantic import BaseModel, ConfigDict, Field
 
+from graftbook.document import Document
 from graftbook.http.values import GradeWord
 
 MoneyOut = str | None
@@ -19,11 +19,6 @@ class Out(BaseModel):
     """An answer's object holds these members and no others."""
 
     model_config = ConfigDict(extra="forbid")
-
-
-@with_config(ConfigDict(extra="forbid"))
-class Document(TypedDict):
-    """The same, as the return type of whatever writes it."""
 
 
 class VehicleOut(Document):

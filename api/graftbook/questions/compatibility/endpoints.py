@@ -55,6 +55,7 @@ def get_compatibility(
     request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuery, Query()]
 ) -> Response:
     """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
-    facts = answer_batch(service, asked.body())
-    body = json_bytes(facts["answers"][0] | {"catalogue_revision": facts["catalogue_revision"]})
+    found = answer_batch(service, asked.body())
+    document: CompatibilityOut = {**found["answers"][0], "catalogue_revision": found["catalogue_revision"]}
+    body = json_bytes(document)
     return answered(request, service, etag_of("compatibility", body.hex()), lambda: (body, True))

@@ -1,15 +1,16 @@
-"""What compatibility answers look like, for the OpenAPI document."""
+"""What compatibility answers look like."""
 
-from typing import Literal
+from typing import Annotated, Any, Literal, NotRequired
 
-from pydantic import Field
+from pydantic import Field, JsonValue
 
-from graftbook.http.errors import ProblemOut
+from graftbook.document import Document
+from graftbook.http.errors import ProblemMembers
 from graftbook.http.values import GradeWord
-from graftbook.questions.closures.schemas import BecauseOut, CauseWord, Out, VehicleOut
+from graftbook.questions.closures.schemas import BecauseOut, CauseWord, VehicleOut
 
 
-class EvidenceOut(Out):
+class EvidenceOut(Document):
     name: str
     grade: GradeWord
     reference: str
@@ -17,15 +18,15 @@ class EvidenceOut(Out):
     who: str
     fitted: int
     not_fitted: int
-    disputed: bool = Field(description="it failed to fit at least as often as it fitted")
+    disputed: Annotated[bool, Field(description="it failed to fit at least as often as it fitted")]
 
 
-class NeedOut(Out):
+class NeedOut(Document):
     cause: CauseWord
     name: str
     sentence: str
-    one_of: list[str] = Field(description="components of which one may mend that on this vehicle")
-    evidence: GradeWord | None = Field(description="null: a pair needs none")
+    one_of: Annotated[list[str], Field(description="components of which one may mend that on this vehicle")]
+    evidence: Annotated[GradeWord | None, Field(description="null: a pair needs none")]
     possible: bool
 
 
@@ -43,41 +44,50 @@ LOOKED_AT = (
 )
 
 
-class PlaceOut(Out):
+class PlaceOut(Document):
     position: str
     component: str
     verdict: FitsWord
-    proved: bool = Field(description=PROVED)
-    looked_at: LookedWord | None = Field(description=LOOKED_AT)
-    against: list[BecauseOut] = Field(description="the rules because of which it does not fit")
+    proved: Annotated[bool, Field(description=PROVED)]
+    looked_at: Annotated[LookedWord | None, Field(description=LOOKED_AT)]
+    against: Annotated[list[BecauseOut], Field(description="the rules because of which it does not fit")]
     sits_today: bool
     effort: str
     minutes: int
     quantity: int
     claim: str | None
-    evidence: GradeWord | None = Field(description="of the claim; null: no claim is needed")
+    evidence: Annotated[GradeWord | None, Field(description="of the claim; null: no claim is needed")]
     evidence_records: list[EvidenceOut]
-    companions: list[NeedOut] = Field(description="rules that fitting it alone would break")
+    companions: Annotated[list[NeedOut], Field(description="rules that fitting it alone would break")]
 
 
-class CompatibilityAnswerOut(Out):
+def _left_out(default: JsonValue = None, description: str | None = None) -> Any:
+    """What is left out of a document means this."""
+    return Field(description=description, json_schema_extra={"default": default})
+
+
+class CompatibilityAnswerOut(Document):
     verdict: FitsWord
     sentence: str
-    number: str | None = Field(None, description="today's number")
-    can_be_bought: bool | None = None
-    proved: bool = Field(False, description=f"at the best place: {PROVED}")
-    looked_at: LookedWord | None = Field(None, description=f"at the best place: {LOOKED_AT}")
-    effort: str | None = None
-    places: list[PlaceOut] = Field([])
-    vehicle: VehicleOut | None = None
-    problem: ProblemOut | None = Field(None, description="why a question could not be answered")
+    number: NotRequired[Annotated[str | None, _left_out(description="today's number")]]
+    can_be_bought: NotRequired[Annotated[bool | None, _left_out()]]
+    proved: NotRequired[Annotated[bool, _left_out(False, description=f"at the best place: {PROVED}")]]
+    looked_at: NotRequired[
+        Annotated[LookedWord | None, _left_out(description=f"at the best place: {LOOKED_AT}")]
+    ]
+    effort: NotRequired[Annotated[str | None, _left_out()]]
+    places: NotRequired[Annotated[list[PlaceOut], _left_out([])]]
+    vehicle: NotRequired[Annotated[VehicleOut | None, _left_out()]]
+    problem: NotRequired[
+        Annotated[ProblemMembers | None, _left_out(description="why a question could not be answered")]
+    ]
 
 
 class CompatibilityOut(CompatibilityAnswerOut):
     catalogue_revision: int | None
 
 
-class CompatibilityListOut(Out):
+class CompatibilityListOut(Document):
     """Answers in the order of the questions."""
 
     catalogue_revision: int | None

@@ -15,7 +15,7 @@ from graftbook.closure.words.compatible import compatibility_sentence
 from graftbook.closure.words.sentences import sentence
 from graftbook.database import reading
 from graftbook.http.errors import problem_from_mistakes
-from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_document, evidence_for
+from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for
 from graftbook.problems import (
     CatalogueMoved,
     Problem,
@@ -26,21 +26,26 @@ from graftbook.problems import (
 )
 from graftbook.process.state import Service
 from graftbook.questions.closures.documents import because_document, vehicle_document
+from graftbook.questions.compatibility.schemas import (
+    CompatibilityAnswerOut,
+    CompatibilityListOut,
+    EvidenceOut,
+    LookedWord,
+    NeedOut,
+    PlaceOut,
+)
 from graftbook.questions.names import of_one_revision
 from graftbook.questions.reading import present_revision
 from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuestionIn
-from graftbook.rulebook.model import RuleBook, Vehicle
+from graftbook.rulebook.model import Evidence, RuleBook, Vehicle
 from graftbook.rulebook.scope import TooLarge
-
-Facts = dict[str, Any]
-
 
 MOST_NEAR = 50
 """So many unknown numbers of one call get near matches, and so many chassis numbers: looking for them costs
 more than answering."""
 
 
-def answer_batch(service: Service, body: CompatibilityIn) -> Facts:
+def answer_batch(service: Service, body: CompatibilityIn) -> CompatibilityListOut:
     """The answers in the order of the questions, all of one revision: the one that the body names.
 
     Raises CatalogueMoved, UnknownRevision, TooFarBack.
@@ -106,7 +111,7 @@ class Batch:
         known = all(isinstance(one, Asked) for one in self._every) and not self._beyond
         return known and all(book.revision <= revision for book in self._books.values())
 
-    def answers(self) -> Facts:
+    def answers(self) -> CompatibilityListOut:
         """The answers in the order of the questions; the catalogue is not looked at any more."""
         self._reason([one for one in self._every if isinstance(one, Asked)])
         return {
@@ -150,16 +155,15 @@ class Batch:
         book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
         return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
 
-    def _result(self, asked: "Asked | Problem") -> Facts:
+    def _result(self, asked: "Asked | Problem") -> CompatibilityAnswerOut:
         if isinstance(asked, Problem):
             return _not_known(asked)
         answer = self._answers[asked]
         if isinstance(answer, Problem):
             return _not_known(answer)
         found, book = asked.found, self._book(asked.vehicle.variant)
-        document = compatibility_document(self._beyond.get(asked) or book, answer)
-        document["vehicle"] = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
-        return document
+        vehicle = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
+        return {**compatibility_document(self._beyond.get(asked) or book, answer), "vehicle": vehicle}
 
     def _vehicle(self, question: CompatibilityQuestionIn) -> Found:
         key = (question.chassis, question.built)
@@ -218,8 +222,8 @@ class Batch:
             return find_components(session, word)[0]
 
 
-def _not_known(problem: Problem) -> Facts:
-    return {"verdict": str(Fits.not_known), "sentence": problem.detail, "problem": problem.document()}
+def _not_known(problem: Problem) -> CompatibilityAnswerOut:
+    return {"verdict": "not known", "sentence": problem.detail, "problem": problem.document()}
 
 
 def _validated(question: Any) -> CompatibilityQuestionIn | Problem:
@@ -231,11 +235,11 @@ def _validated(question: Any) -> CompatibilityQuestionIn | Problem:
         return problem_from_mistakes(error.errors())
 
 
-def compatibility_document(book: RuleBook, answer: Compatibility) -> Facts:
+def compatibility_document(book: RuleBook, answer: Compatibility) -> CompatibilityAnswerOut:
     """One answer as facts."""
     best = answer.places[0] if answer.places else None
     return {
-        "verdict": str(answer.verdict),
+        "verdict": answer.verdict.value,
         "sentence": compatibility_sentence(book, answer),
         "number": answer.number,
         "can_be_bought": answer.obtainable,
@@ -246,16 +250,16 @@ def compatibility_document(book: RuleBook, answer: Compatibility) -> Facts:
     }
 
 
-def _looked_at(place: Place | None) -> str | None:
+def _looked_at(place: Place | None) -> LookedWord | None:
     """How far it was looked; None where no rule is asked: it sits there today, or no record says it fits."""
-    return None if place is None or place.sits_today else str(place.looked_at)
+    return None if place is None or place.sits_today else place.looked_at.value
 
 
-def _place(book: RuleBook, place: Place) -> Facts:
+def _place(book: RuleBook, place: Place) -> PlaceOut:
     return {
         "position": place.position,
         "component": place.component,
-        "verdict": str(place.verdict),
+        "verdict": place.verdict.value,
         "proved": place.proved,
         "looked_at": _looked_at(place),
         "against": [because_document(book, because) for because in place.against],
@@ -265,17 +269,30 @@ def _place(book: RuleBook, place: Place) -> Facts:
         "quantity": place.quantity,
         "claim": place.claim or None,
         "evidence": GRADE_WORDS[place.grade] if place.claim else None,
-        "evidence_records": [evidence_document(e) for e in place.evidence],
+        "evidence_records": [_evidence(e) for e in place.evidence],
         "companions": [_need(book, need) for need in place.needs],
     }
 
 
-def _need(book: RuleBook, need: Need) -> Facts:
+def _need(book: RuleBook, need: Need) -> NeedOut:
     return {
-        "cause": str(need.cause),
+        "cause": need.cause.value,
         "name": need.name,
         "sentence": sentence(book, need.ground),
         "one_of": list(need.components),
         "evidence": evidence_for(need.cause, need.grade),
         "possible": need.possible,
+    }
+
+
+def _evidence(evidence: Evidence) -> EvidenceOut:
+    return {
+        "name": evidence.name,
+        "grade": GRADE_WORDS[evidence.grade],
+        "reference": evidence.reference,
+        "on": evidence.on.isoformat() if evidence.on else None,
+        "who": evidence.who,
+        "fitted": evidence.fitted,
+        "not_fitted": evidence.not_fitted,
+        "disputed": evidence.disputed,
     }

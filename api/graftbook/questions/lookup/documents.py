@@ -1,27 +1,49 @@
-"""One component's page of facts as plain dicts: records of the text format, without empty fields."""
+"""Components as plain dicts: a line of a list, and one component's page of records without empty fields."""
 
-from typing import Any
+from collections.abc import Sequence
 
 from graftbook.catalogue.format.records import Record
+from graftbook.catalogue.search import Line
 from graftbook.catalogue.store.facts import Facts
-
-_LISTS = (
-    "characteristics", "fitments", "replaces", "replaced_by", "needs", "needed_by", "conflicts", "flaws",
-    "remedies", "offers", "chain", "evidence",
-)  # fmt: skip
+from graftbook.http.values import money
+from graftbook.questions.lookup.schemas import ComponentFactsOut, ComponentLineOut, Records
 
 
-def component_page(facts: Facts, revision: int, currency: str) -> dict[str, Any]:
+def component_line(line: Line) -> ComponentLineOut:
+    """A component in a list."""
+    return {
+        "number": line.number,
+        "name": line.name,
+        "section": line.section,
+        "origin": line.origin,
+        "supply": line.supply,
+        "price": money(line.price),
+        "visible": line.visible,
+    }
+
+
+def component_page(facts: Facts, revision: int, currency: str) -> ComponentFactsOut:
     """The page. `more` names the lists that were cut."""
     return {
         "component": facts.component.model_dump(mode="json"),
         "current_numbers": list(facts.current),
-        **{name: [_record(record) for record in getattr(facts, name)] for name in _LISTS},
+        "characteristics": _rows(facts.characteristics),
+        "fitments": _rows(facts.fitments),
+        "replaces": _rows(facts.replaces),
+        "replaced_by": _rows(facts.replaced_by),
+        "needs": _rows(facts.needs),
+        "needed_by": _rows(facts.needed_by),
+        "conflicts": _rows(facts.conflicts),
+        "flaws": _rows(facts.flaws),
+        "remedies": _rows(facts.remedies),
+        "offers": _rows(facts.offers),
+        "chain": _rows(facts.chain),
+        "evidence": _rows(facts.evidence),
         "more": list(facts.more),
         "catalogue_revision": revision,
         "currency": currency,
     }
 
 
-def _record(record: Record) -> dict[str, Any]:
-    return record.model_dump(mode="json", exclude_defaults=True)
+def _rows(records: Sequence[Record]) -> Records:
+    return [record.model_dump(mode="json", exclude_defaults=True) for record in records]

@@ -1,10 +1,11 @@
 """Look-up in the catalogue: components by what one knows of them, and the lists it is made of."""
 
-from collections.abc import Callable
-from typing import Annotated, Any, Literal
+from collections.abc import Callable, Mapping
+from typing import Annotated, Any, Literal, TypeVar
 
 from fastapi import APIRouter, Path, Query, Request
 from pydantic import WithJsonSchema
+from sqlmodel import Session
 from starlette.responses import Response
 
 from graftbook import problems
@@ -22,12 +23,10 @@ from graftbook.http.fields import Day, Word
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import etag_of
-from graftbook.http.values import money
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup import schemas as out
-from graftbook.questions.lookup.documents import component_page
-from graftbook.questions.schemas import SeverityWord
-from graftbook.rulebook.model import Comparator
+from graftbook.questions.lookup.documents import component_line, component_page
+from graftbook.rulebook.model import Comparator, SeverityWord
 
 router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
 
@@ -36,6 +35,9 @@ COMPARED = (
     rf"^{_ANY}[^\s\x00-\x1f\x7f-\x9f]{_ANY} ({'|'.join(Comparator)}) {_ANY}[^\s\x00-\x1f\x7f-\x9f]{_ANY}$"
 )
 """A characteristic with its comparator and value, in words."""
+
+
+_Item = TypeVar("_Item", bound=Mapping[str, object])
 
 
 def _errors(*further: type[problems.Problem]) -> dict[int | str, dict[str, Any]]:
@@ -88,19 +90,7 @@ def find_some(
     )
     with reading(service.engine) as session:
         page = find(session, search, limit=limit or service.settings.page_size, cursor=cursor)
-    items = [
-        {
-            "number": line.number,
-            "name": line.name,
-            "section": line.section,
-            "origin": line.origin,
-            "supply": line.supply,
-            "price": money(line.price),
-            "visible": line.visible,
-        }
-        for line in page.lines
-    ]
-    return page_answer(request, items, page.next)
+    return page_answer(request, [component_line(line) for line in page.lines], page.next)
 
 
 def _characteristic(text: str) -> Asked:
@@ -145,7 +135,7 @@ def get_component(
 
 
 def _listed(
-    request: Request, service: Service, limit: int | None, make: Callable[[Any, int], lists.Listed]
+    request: Request, service: Service, limit: int | None, make: Callable[[Session, int], lists.Listed[_Item]]
 ) -> Response:
     with reading(service.engine) as session:
         rows, following = make(session, limit or service.settings.page_size)

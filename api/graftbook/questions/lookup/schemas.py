@@ -1,19 +1,17 @@
-"""What pages of the catalogue look like, for the OpenAPI document."""
+"""What pages of the catalogue look like."""
 
-from typing import Any, Literal
+from typing import Annotated, Any
 
 from pydantic import Field
 
-from graftbook.questions.closures.schemas import MoneyOut, Out, VehicleOut
-
-SeverityOut = Literal["minor", "moderate", "severe", "dangerous"]
-
-
-class PageOut(Out):
-    next: str | None = Field(description="cursor of the next page; null on the last; also a Link header")
+from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, VariantOut
+from graftbook.document import Document
+from graftbook.http.paging import PageOut
+from graftbook.questions.closures.schemas import MoneyOut, VehicleOut
+from graftbook.rulebook.model import SeverityWord
 
 
-class ComponentLineOut(Out):
+class ComponentLineOut(Document):
     number: str
     name: str
     section: str
@@ -27,99 +25,50 @@ class ComponentsOut(PageOut):
     items: list[ComponentLineOut]
 
 
-Records = list[dict[str, Any]]
+Row = dict[str, Any]
+"""A record of the text format, without empty fields."""
+Records = list[Row]
 
 
-class ComponentFactsOut(Out):
+class ComponentFactsOut(Document):
     """One component's page; records are those of `GET /v1/imports/schema`, without empty fields."""
 
     component: dict[str, Any]
-    current_numbers: list[str] = Field(description="the numbers that stand for it today")
+    current_numbers: Annotated[list[str], Field(description="the numbers that stand for it today")]
     characteristics: Records
     fitments: Records
-    replaces: Records = Field(description="substitutes that it is")
-    replaced_by: Records = Field(description="substitutes for it")
-    needs: Records = Field(description="companion rules that it brings, a row an alternative")
-    needed_by: Records = Field(description="companion rules that it may satisfy")
+    replaces: Annotated[Records, Field(description="substitutes that it is")]
+    replaced_by: Annotated[Records, Field(description="substitutes for it")]
+    needs: Annotated[Records, Field(description="companion rules that it brings, a row an alternative")]
+    needed_by: Annotated[Records, Field(description="companion rules that it may satisfy")]
     conflicts: Records
     flaws: Records
-    remedies: Records = Field(description="flaws of others that it mends")
-    offers: Records = Field(description="who sells it; also offers that hold no longer or not yet")
-    chain: Records = Field(description="supersessions of its number, older and newer")
+    remedies: Annotated[Records, Field(description="flaws of others that it mends")]
+    offers: Annotated[Records, Field(description="who sells it; also offers that hold no longer or not yet")]
+    chain: Annotated[Records, Field(description="supersessions of its number, older and newer")]
     evidence: Records
-    more: list[str] = Field(description="lists that were cut")
+    more: Annotated[list[str], Field(description="lists that were cut")]
     catalogue_revision: int
     currency: str
-
-
-class RangeOut(Out):
-    name: str
-    title: str
-    note: str
-    revision: int
 
 
 class RangesOut(PageOut):
     items: list[RangeOut]
 
 
-class ChassisSpanOut(Out):
-    first: str
-    last: str
-    built_from: str
-    built_to: str
-
-
-class VariantOut(Out):
-    name: str
-    range: str
-    title: str
-    generation: str
-    body: str
-    engine: str
-    drive: str
-    steering: str
-    market: str
-    options: list[str]
-    note: str
-    chassis_spans: list[ChassisSpanOut]
-
-
 class VariantsOut(PageOut):
     items: list[VariantOut]
-
-
-class PositionOut(Out):
-    name: str
-    section: str
-    title: str
-    essential: bool
-    side: str
-    pair: str
-    circuit: str
 
 
 class PositionsOut(PageOut):
     items: list[PositionOut]
 
 
-class FlawOut(Out):
-    name: str
-    component: str
-    component_name: str
-    section: str
-    severity: SeverityOut
-    symptom: str
-    appears_when: str
-    note: str
-    remedies: int
-
-
 class FlawsOut(PageOut):
     items: list[FlawOut]
 
 
-class FittedOut(Out):
+class FittedOut(Document):
     position: str
     position_title: str
     section: str
@@ -127,13 +76,13 @@ class FittedOut(Out):
     name: str | None
 
 
-class VehicleFlawOut(Out):
+class VehicleFlawOut(Document):
     flaw: str
     component: str
     position: str
-    severity: SeverityOut
+    severity: SeverityWord
     symptom: str
-    remedies: int = Field(description="recorded remedies that this vehicle can take")
+    remedies: Annotated[int, Field(description="recorded remedies that this vehicle can take")]
 
 
 class VehiclePageOut(VehicleOut):
@@ -142,52 +91,3 @@ class VehiclePageOut(VehicleOut):
     catalogue_revision: int
     fitted: list[FittedOut]
     flaws: list[VehicleFlawOut]
-
-
-class BuildLineOut(Out):
-    name: str
-    variant: str
-    chassis: str
-    note: str
-    version: int
-
-
-class BuildsOut(PageOut):
-    items: list[BuildLineOut]
-
-
-class BuildOut(BuildLineOut):
-    built: str | None
-    options: list[str]
-    fitted: dict[str, str | None]
-    on_the_bench: list[str]
-    decided: list[dict[str, Any]]
-
-
-class SpecificationLineOut(Out):
-    name: str
-    title: str
-    latest: int
-
-
-class SpecificationsOut(PageOut):
-    items: list[SpecificationLineOut]
-
-
-class SpecificationOut(SpecificationLineOut):
-    version: int
-    note: str
-    at: str
-    variants: list[str]
-    wishes: list[dict[str, Any]]
-    limits: dict[str, Any]
-    preference: list[str]
-
-
-class ComparisonOut(Out):
-    name: str
-    from_version: int
-    to_version: int
-    wishes_added: list[dict[str, Any]]
-    wishes_removed: list[dict[str, Any]]
-    changed: dict[str, Any]

@@ -1,14 +1,14 @@
 """What a chassis number says: the vehicle, what it was built with, what is known to go wrong with it."""
 
-from typing import Any
-
 from graftbook.catalogue.store.lookup import Found
+from graftbook.http.values import SEVERITY_WORDS
 from graftbook.questions.closures.documents import vehicle_document
+from graftbook.questions.lookup.schemas import FittedOut, VehicleFlawOut, VehiclePageOut
 from graftbook.rulebook.model import Flaw, RuleBook, Vehicle
 from graftbook.rulebook.scope import Fit, Scope
 
 
-def vehicle_page(book: RuleBook, found: Found, vehicle: Vehicle) -> dict[str, Any]:
+def vehicle_page(book: RuleBook, found: Found, vehicle: Vehicle) -> VehiclePageOut:
     """The vehicle's page as facts. `vehicle` is the one found, with the options that it has."""
     scope = Scope(book, vehicle)
     return {
@@ -19,7 +19,7 @@ def vehicle_page(book: RuleBook, found: Found, vehicle: Vehicle) -> dict[str, An
     }
 
 
-def _fitted(scope: Scope, position: str) -> dict[str, Any]:
+def _fitted(scope: Scope, position: str) -> FittedOut:
     place, part = scope.book.positions[position], scope.component(scope.today.get(position))
     return {
         "position": position,
@@ -30,7 +30,7 @@ def _fitted(scope: Scope, position: str) -> dict[str, Any]:
     }
 
 
-def _flaws(scope: Scope) -> list[dict[str, Any]]:
+def _flaws(scope: Scope) -> list[VehicleFlawOut]:
     """The flaws of what sits there, the worst first."""
     found = [(flaw, p) for p, number in scope.today.items() if number for flaw in scope.flaws(Fit(p, number))]
     found.sort(key=lambda pair: (-pair[0].severity, pair[0].name, pair[1]))
@@ -39,7 +39,7 @@ def _flaws(scope: Scope) -> list[dict[str, Any]]:
             "flaw": flaw.name,
             "component": flaw.component,
             "position": position,
-            "severity": flaw.severity.name,
+            "severity": SEVERITY_WORDS[flaw.severity],
             "symptom": flaw.symptom,
             "remedies": len(remedies(scope, flaw, position)),
         }

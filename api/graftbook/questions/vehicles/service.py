@@ -103,7 +103,7 @@ def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, An
     if body.build is None:
         return given
     with pointing_at(f"{pointer}/build"):
-        build = build_document(service.source, body.build)
+        build: dict[str, Any] = {**build_document(service.source, body.build)}
     if given.get("chassis"):
         build["variant"] = build["built"] = None
     stands = {key: value for key, value in build.items() if value is not None} | given
