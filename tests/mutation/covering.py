@@ -14,6 +14,9 @@ FAR = 3.0
 """A test of another room is tried as if it took this many times as long."""
 NAMED = 0.2
 """And one in the file that is called after the changed module as if it took this part."""
+BEFORE = 0.3
+"""And one that noticed another change in the module."""
+FIRST_STEP = 8
 
 
 def _seconds(store: Path) -> dict[str, float]:
@@ -37,6 +40,7 @@ class Map:
             part.read()
         self.seconds = _seconds(store)
         self.lines = cache(self._lines)
+        self._noticed: dict[str, set[str]] = {}
 
     def _lines(self, path: str) -> dict[int, set[str]]:
         """Of each line of a module, the tests that run it (and `AT_IMPORT`)."""
@@ -64,17 +68,38 @@ class Map:
             tests = found - {AT_IMPORT} or set().union(*lines.values()) - {AT_IMPORT}
         return self._ordered(change, [test for test in tests if test in self.seconds])
 
+    def noticed(self, change: Change, test: str) -> None:
+        """This test noticed this change: it is tried early where another one of the same module is made."""
+        self._noticed.setdefault(change.path, set()).add(_function(test))
+
     def _ordered(self, change: Change, tests: list[str]) -> list[str]:
         near, named = ROOMS[change.room].tests, f"/test_{Path(change.path).stem}.py::"
+        before = self._noticed.get(change.path, set())
         turns: Counter[str] = Counter()
 
         def weight(test: str) -> float:
             far = NAMED if named in test else 1.0 if test.startswith(near) else FAR
-            return (0.02 + self.seconds[test]) * far
+            return (0.02 + self.seconds[test]) * far * (BEFORE if _function(test) in before else 1.0)
 
         order = []
         for test in sorted(tests, key=lambda test: (weight(test), test)):
-            function = test.partition("[")[0]
+            function = _function(test)
             turns[function] += 1
             order.append((weight(test) * turns[function], test))
-        return [test for _, test in sorted(order)]
+        return _file_by_file([test for _, test in sorted(order)])
+
+
+def _function(test: str) -> str:
+    return test.partition("[")[0]
+
+
+def _file_by_file(tests: list[str]) -> list[str]:
+    """In steps that grow, those of one file together: they share what is made once a file."""
+    found: list[str] = []
+    step = FIRST_STEP
+    while tests:
+        now, tests = tests[:step], tests[step:]
+        files = list(dict.fromkeys(test.partition("::")[0] for test in now))
+        found += sorted(now, key=lambda test: files.index(test.partition("::")[0]))
+        step *= 2
+    return found

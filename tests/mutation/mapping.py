@@ -7,7 +7,9 @@ from pathlib import Path
 import coverage
 import pytest
 
-ROOT = Path(__file__).resolve().parents[2]
+from tests.mutation.changes import ROOMS, ROOT, modules
+from tests.mutation.made import Made, apart
+
 _QUIET = ["-W", "ignore::pytest.PytestAssertRewriteWarning"]
 PYTEST = [
     "-q",
@@ -44,20 +46,30 @@ class _Watch:
             file.write(json.dumps([report.nodeid, round(report.duration, 3), report.passed]) + "\n")
 
 
+def _measured() -> list[str]:
+    """The modules that changes are drawn from: measuring slows what is measured."""
+    return [str(ROOT / path) for room in ROOMS.values() for path in modules(room)]
+
+
 def measure(store: Path, name: str, folders: list[str]) -> int:
     """Runs the tests of some folders and keeps their map as one part, `name`, of the store. Returns pytest's
     exit code; tests that do not pass unchanged are not in the map. An interrupt ends it with what it has."""
     store.mkdir(parents=True, exist_ok=True)
     lines = store / f"map-{name}.coverage"
     lines.unlink(missing_ok=True)
-    cover = coverage.Coverage(data_file=str(lines), source=[str(ROOT / "api")], config_file=False)
+    made = Made(store)
+    apart(made.make)
+    cover = coverage.Coverage(data_file=str(lines), include=_measured(), config_file=False)
     watch = _Watch(cover, store / f"map-{name}.jsonl")
     signal.signal(signal.SIGINT, signal.default_int_handler)
     cover.start()
     cover.switch_context(AT_IMPORT)
+    made.load()
+    made.use(None)
     aside = [f"--ignore={ROOT / path}" for path in ASIDE]
     where = [str(ROOT / folder) for folder in folders]
     ended = pytest.main([*PYTEST, *aside, *where], plugins=[watch])
     cover.stop()
     cover.save()
+    made.keep_answers(name)
     return int(ended)

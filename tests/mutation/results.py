@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 SAME = Path(__file__).parent / "same.toml"
 """Changes after which the program still does the same, each with why."""
 
+NOT_NOTICED = ("survived", "cut short", "timed out", "not covered")
+STATES = ("noticed", *NOT_NOTICED, "same", "not made", "unreadable", "not yet run")
+
 
 def sampled(store: Path, seed: str, size: int | None) -> list[Change]:
     """The sample of all rooms, kept in the store as long as the program stays as it is. Rooms take turns."""
@@ -59,7 +62,11 @@ class Results:
 
     def unnoticed(self, name: str) -> bool:
         """Whether the change was made and no test noticed it, though it does something else."""
-        return name in self.found and self.found[name]["state"] != "noticed" and name not in same()
+        return (
+            name in self.found
+            and self.found[name]["state"] in (*NOT_NOTICED, "not made")
+            and name not in same()
+        )
 
 
 def same() -> dict[str, str]:
@@ -72,16 +79,7 @@ def same() -> dict[str, str]:
 def report(store: Path, seed: str, size: int | None) -> int:
     """Prints the figures by room, then each change that no test noticed."""
     found, reasons = Results(store).found, same()
-    head = (
-        "room",
-        "noticed",
-        "survived",
-        "not covered",
-        "timed out",
-        "same",
-        "not yet run",
-        "noticed of 100",
-    )
+    head = ("room", *STATES, "noticed of 100")
     print("  ".join(head))
     total: Counter[str] = Counter()
     left: list[dict[str, Any]] = []
@@ -92,7 +90,7 @@ def report(store: Path, seed: str, size: int | None) -> int:
             state = "not yet run" if line is None else line["state"]
             if state != "noticed" and change.name in reasons:
                 state = "same"
-            elif line is not None and state != "noticed":
+            elif line is not None and state not in ("noticed", "unreadable"):
                 left.append(line | {"line": change.line})
             counted[state] += 1
         total += counted
@@ -106,9 +104,9 @@ def report(store: Path, seed: str, size: int | None) -> int:
 
 
 def _row(room: str, counted: Counter[str], head: tuple[str, ...]) -> str:
-    judged = sum(counted[state] for state in ("noticed", "survived", "cut short", "not covered"))
+    judged = sum(counted[state] for state in ("noticed", *NOT_NOTICED))
     rate = f"{100 * counted['noticed'] / judged:.1f}" if judged else "-"
     return "  ".join(
         str(cell).rjust(len(title))
-        for cell, title in zip((room, *(counted[s] for s in head[1:-1]), rate), head, strict=True)
+        for cell, title in zip((room, *(counted[s] for s in STATES), rate), head, strict=True)
     )

@@ -14,7 +14,6 @@ import importlib.util
 import json
 import os
 import select
-import shutil
 import signal
 import sys
 import time
@@ -29,6 +28,7 @@ from _pytest.runner import runtestprotocol
 
 from tests.mutation.changes import ROOT, Change
 from tests.mutation.covering import Map
+from tests.mutation.made import Made, apart
 from tests.mutation.mapping import ASIDE, AT_IMPORT, PYTEST
 
 LIBRARIES = (
@@ -73,13 +73,17 @@ class Limits:
 
 @dataclass
 class Ended:
-    """How a change ended: `noticed`, `survived`, `cut short` (not all tests were run) or `timed out`."""
+    """How a change ended: `noticed`, `survived`, `cut short` (not all tests were run), `timed out` (one test
+    did not end) or `not made` (here is the fault)."""
 
     state: str
     by: str = ""
     why: str = ""
     ran: int = 0
     seconds: float = 0.0
+
+
+NOT_MADE = "not made"
 
 
 def _tell(pipe: int, *words: object) -> None:
@@ -116,6 +120,8 @@ def _watched(work: Callable[[int], None], limits: Limits, usual: Callable[[str],
             os.dup2(nothing.fileno(), 2)
         try:
             work(writer)
+        except BaseException as error:
+            _tell(writer, NOT_MADE, repr(error)[:200])
         finally:
             os._exit(0)
     os.close(writer)
@@ -140,6 +146,8 @@ def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended
         if not select.select([reader], [], [], max(0.0, min(until, most) - time.monotonic()))[0]:
             return ended("timed out" if until <= most else "cut short", running)
         read = os.read(reader, 65_536)
+        if not read and running == AT_IMPORT:
+            return ended(NOT_MADE, "", "the process ended before a test began")
         if not read:
             return ended("noticed", "(end of the process)", running)
         *lines, rest = (rest + read).split(b"\n")
@@ -147,6 +155,8 @@ def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended
             if step == "failed":
                 ran += running == words[0] != AT_IMPORT
                 return ended("noticed", *words)
+            if step == NOT_MADE:
+                return ended(NOT_MADE, "", *words)
             if step == "done":
                 return ended("survived")
             if step == "passed":
@@ -162,41 +172,43 @@ class _Functions:
 
     def __init__(self) -> None:
         self._found: dict[tuple[str, str, int], list[FunctionType]] = {}
+        gc.unfreeze()  # what is frozen is not told
         for one in gc.get_objects():
             if type(one) is FunctionType and one.__code__.co_filename.startswith(str(ROOT / "api")):
                 self._found.setdefault(_where(one.__code__), []).append(one)
 
     def change(self, change: Change) -> None:
-        """Gives the functions of a change the changed code."""
-        made = [code for code in _outermost(change.compiled()) if self._differs(code)]
-        assert made, f"no function to change for {change.name}"
-        for code in made:
-            for function in self._found[_where(code)]:
-                function.__code__ = code
+        """Gives the functions of a change the changed code. Raises LookupError where none is there, and
+        ValueError where it does not fit what the function holds."""
+        made = [(function, code) for code in _codes(change.compiled()) for function in self._other(code)]
+        if not made:
+            raise LookupError(f"no function to change for {change.name}")
+        for function, code in made:
+            function.__code__ = code
 
-    def _differs(self, code: CodeType) -> bool:
-        return any(function.__code__ != code for function in self._found.get(_where(code), ()))
+    def _other(self, code: CodeType) -> list[FunctionType]:
+        return [function for function in self._found.get(_where(code), ()) if function.__code__ != code]
 
 
 def _where(code: CodeType) -> tuple[str, str, int]:
     return code.co_filename, code.co_qualname, code.co_firstlineno
 
 
-def _outermost(code: CodeType) -> Iterator[CodeType]:
-    """The functions and methods of a module, not those inside others."""
+def _codes(code: CodeType) -> Iterator[CodeType]:
+    """The functions and methods of a module, and those inside others: some of them were made already."""
     for inner in code.co_consts:
         if isinstance(inner, CodeType):
             if inner.co_flags & 1:
                 yield inner
-            else:
-                yield from _outermost(inner)
+            yield from _codes(inner)
 
 
 class _Changed(importlib.abc.MetaPathFinder):
     """Finds the one module that is changed."""
 
     def __init__(self, change: Change) -> None:
-        self._name = change.path.removesuffix(".py").removesuffix("/__init__").replace("/", ".")
+        path = change.path.removeprefix("api/").removesuffix(".py").removesuffix("/__init__")
+        self._name, self.found = path.replace("/", "."), False
         self._path, self._code = (
             str(ROOT / change.path),
             compile(change.source(), str(ROOT / change.path), "exec"),
@@ -205,101 +217,13 @@ class _Changed(importlib.abc.MetaPathFinder):
     def find_spec(self, name: str, path: object = None, target: object = None) -> Any:
         if name != self._name:
             return None
-        code = self._code
+        self.found, code = True, self._code
 
         class Loader(importlib.machinery.SourceFileLoader):
             def get_code(self, fullname: str) -> CodeType:
                 return code
 
         return importlib.util.spec_from_file_location(name, self._path, loader=Loader(name, self._path))
-
-
-def _youngest(*folders: str) -> float:
-    """When a file of these folders was last written."""
-    files = (
-        file for folder in folders for file in (ROOT / folder).rglob("*") if "__pycache__" not in file.parts
-    )
-    return max(file.stat().st_mtime for file in files if file.is_file())
-
-
-class Demo:
-    """Databases, empty and with the demo range, made once; a change in what makes them has them made anew."""
-
-    def __init__(self, store: Path) -> None:
-        self._folder, self._lines = store / "databases", store / "demo.json"
-
-    def make(self) -> None:
-        """Makes them and notes which lines did it, unless they are there and younger than the program. In a
-        process of its own: coverage slows what follows."""
-        import coverage
-
-        if self._is_there():
-            return
-        shutil.rmtree(self._folder, ignore_errors=True)
-        self._folder.mkdir()
-        cover = coverage.Coverage(data_file=None, source=[str(ROOT / "api")], config_file=False)
-        cover.start()
-        conftest = importlib.import_module("tests.conftest")
-        _make_demo(conftest, self._folder)
-        cover.stop()
-        data = cover.get_data()
-        lines = {str(Path(file).relative_to(ROOT)): data.lines(file) for file in data.measured_files()}
-        self._lines.write_text(json.dumps(lines))
-
-    def _is_there(self) -> bool:
-        made = [self._lines, self._folder / "empty", self._folder / "demo"]
-        youngest = _youngest("api", "migrations", "seed_data")
-        return all(path.exists() for path in made) and self._lines.stat().st_mtime > youngest
-
-    def use(self, change: Change | None) -> None:
-        """Lets this process's fixtures copy them, unless the change could make others."""
-        lines = json.loads(self._lines.read_text())
-        if change is not None and {change.line, change.statement} & set(lines.get(change.path, ())):
-            return
-        _lay_out(importlib.import_module("tests.conftest"), self._folder)
-
-
-def _make_demo(conftest: Any, folder: Path) -> None:
-    """Leaves `empty` and `demo` in the folder."""
-    if hasattr(conftest, "_load_demo"):
-        conftest._Databases(folder, None, folder).once("demo", conftest._load_demo)
-        (folder / "shape").rename(folder / "empty")
-        return
-    databases = conftest._Databases(folder, None)
-    demo = Path(conftest._loaded(databases).removeprefix("sqlite:///"))
-    (folder / databases._template).rename(folder / "empty")
-    demo.rename(folder / "demo")
-
-
-def _lay_out(conftest: Any, made: Path) -> None:
-    """Has the fixtures find what was made where they keep what they made themselves."""
-    bare = conftest._Databases.__init__
-
-    def begin(databases: Any, folder: Path, server: str | None, shared: Path | None = None) -> None:
-        if hasattr(conftest, "_load_demo"):
-            bare(databases, folder, server, shared)
-            if shared is not None:
-                for name, kept in (("shape", "empty"), ("demo", "demo")):
-                    shutil.copyfile(made / kept, shared / name)
-            return
-        bare(databases, folder, server)
-        if server is None:
-            databases._template = databases._name("template")
-            shutil.copyfile(made / "empty", folder / databases._template)
-
-    conftest._Databases.__init__ = begin
-    if hasattr(conftest, "_load_demo"):
-        return
-    plain = conftest._loaded
-
-    def loaded(databases: Any) -> str:
-        if databases._server is not None:
-            return str(plain(databases))
-        name = databases._name("demo")
-        shutil.copyfile(made / "demo", databases._folder / name)
-        return str(databases._url(name))
-
-    conftest._loaded = loaded
 
 
 class Runner:
@@ -314,7 +238,7 @@ class Runner:
     ) -> None:
         """`anew`: a change in a function that runs at import as well is made before it, which is slower."""
         self._map, self._limits, self._kept, self._anew = Map(store), limits, kept, anew
-        self._demo = Demo(store)
+        self._made = Made(store)
         self._holds: dict[str, bool] = {}
 
     def run(self, changes: list[Change]) -> None:
@@ -322,7 +246,7 @@ class Runner:
         for library in LIBRARIES:
             with contextlib.suppress(ImportError):
                 importlib.import_module(library)
-        self._apart(self._demo.make)
+        apart(self._made.make)
         # Before any fork: what a child of its reader reads, coverage empties.
         for change in changes:
             self._map.lines(change.path)
@@ -332,26 +256,10 @@ class Runner:
             if change.function and not (self._anew and self._map.at_import(change))
         ]
         if quick:
-            self._apart(lambda: self._warm(quick))
+            apart(lambda: self._warm(quick))
         for change in changes:
             if change not in quick:
                 self._one(change, self._bare)
-
-    def _apart(self, work: Callable[[], object]) -> None:
-        child = os.fork()
-        if child == 0:
-            code = 1
-            try:
-                work()
-                code = 0
-            except BaseException:
-                import traceback
-
-                traceback.print_exc()
-            finally:
-                sys.stdout.flush()
-                os._exit(code)
-        assert os.waitpid(child, 0)[1] == 0, "it did not end well"
 
     def _one(self, change: Change, run: Callable[[Change | None, list[str]], Ended]) -> None:
         """Runs one change; a test that fails without it as well does not count and is left out."""
@@ -363,9 +271,15 @@ class Runner:
         ended = Ended("not covered")
         while tests:
             ended = run(change, tests)
-            if ended.state != "noticed" or ended.by not in tests or self._holds_unchanged(ended.by, run):
+            if ended.state == NOT_MADE and run != self._bare:
+                ended = self._bare(change, tests)
+            if ended.by not in tests or ended.state == "cut short" or self._holds_unchanged(ended.by, run):
                 break
             tests.remove(ended.by)
+        if ended.state == "timed out" and ended.by in tests:  # unchanged it ends long before
+            ended.state, ended.why = "noticed", "it did not end"
+        if ended.state == "noticed":
+            self._map.noticed(change, ended.by)
         self._kept(change, ended, len(tests))
 
     def _holds_unchanged(self, test: str, run: Callable[[Change | None, list[str]], Ended]) -> bool:
@@ -384,10 +298,11 @@ class Runner:
             @pytest.hookimpl(tryfirst=True)
             def pytest_runtestloop(self, session: pytest.Session) -> bool:
                 items, functions = {item.nodeid: item for item in session.items}, _Functions()
+                runner._made.load()
 
                 def run(change: Change | None, tests: list[str]) -> Ended:
                     def work(pipe: int) -> None:
-                        runner._demo.use(change)
+                        runner._made.use(change)
                         if change is not None:
                             functions.change(change)
                         _run([items[test] for test in tests if test in items], pipe)
@@ -407,7 +322,7 @@ class Runner:
 
     def _bare(self, change: Change | None, tests: list[str]) -> Ended:
         """Imports the program with the change in it, and runs the first tests."""
-        demo = self._demo
+        runner, changed = self, None if change is None else _Changed(change)
 
         class Loop:
             def __init__(self, pipe: int) -> None:
@@ -425,23 +340,30 @@ class Runner:
 
             @pytest.hookimpl(tryfirst=True)
             def pytest_runtestloop(self, session: pytest.Session) -> bool:
-                if not self.told:
+                if not self.told and (changed is None or changed.found):
                     self.told = True
-                    demo.use(change)
+                    runner._made.use(change)
                     order = {test: place for place, test in enumerate(tests)}
                     _run(sorted(session.items, key=lambda item: order.get(item.nodeid, 0)), self.pipe)
                 return True
 
         def work(pipe: int) -> None:
-            if change is not None:
-                sys.meta_path.insert(0, _Changed(change))
+            if changed is not None:
+                sys.meta_path.insert(0, changed)
             loop = Loop(pipe)
-            pytest.main([*PYTEST, *(str(ROOT / test) for test in tests[:AT_MOST])], plugins=[loop])
-            if not loop.told:
+            pytest.main([*PYTEST, *(str(ROOT / test) for test in _of_few_files(tests))], plugins=[loop])
+            if not loop.told and changed is not None and not changed.found:
+                _tell(pipe, NOT_MADE, "nothing imported the module")
+            elif not loop.told:
                 _tell(pipe, "failed", AT_IMPORT, "the tests could not be collected")
 
         return self._watched(work)
 
 
-AT_MOST = 25
-"""Tests for a change that runs at import: each brings the collecting of its file."""
+FEW = 8
+"""Files of tests for a change that runs at import: each is imported anew."""
+
+
+def _of_few_files(tests: list[str]) -> list[str]:
+    files = list(dict.fromkeys(test.partition("::")[0] for test in tests))[:FEW]
+    return [test for test in tests if test.partition("::")[0] in files]

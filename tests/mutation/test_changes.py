@@ -1,6 +1,9 @@
 """The command that asks whether the tests would notice makes the changes it says and counts right."""
 
+import gc
+import importlib
 import os
+import sys
 import time
 
 import pytest
@@ -9,10 +12,11 @@ pytest.importorskip("cosmic_ray", reason="the extra `mutation` is not installed"
 
 from cosmic_ray.mutating import MutationVisitor
 
-from tests.mutation.changes import ROOMS, ROOT, all_changes, modules, sample
+from tests.mutation.changes import ROOMS, ROOT, Change, all_changes, modules, sample
+from tests.mutation.covering import _file_by_file
 from tests.mutation.operators import LeaveOutArgument, LeaveOutCall, operators
 from tests.mutation.results import same
-from tests.mutation.running import Limits, _watched
+from tests.mutation.running import Limits, _Changed, _Functions, _watched
 
 
 @pytest.mark.parametrize("operator", [LeaveOutArgument(), LeaveOutCall()])
@@ -53,8 +57,66 @@ def test_no_operator_is_missing():
     } <= operators().keys()
 
 
-def test_what_is_said_to_be_the_same_says_why():
+def test_what_is_said_to_be_the_same_is_a_change_and_says_why():
     assert all(len(why) > 20 for why in same().values())
+    assert same().keys() <= {change.name for room in ROOMS for _, change in all_changes(room)}
+
+
+def _change_of(path: str, function: str, operator: str) -> Change:
+    room = next(name for name, room in ROOMS.items() if path.startswith(room.paths))
+    return next(
+        change
+        for _, change in all_changes(room)
+        if (change.path, change.function, change.operator) == (path, function, operator)
+    )
+
+
+def test_a_function_is_changed_though_it_was_frozen():
+    from graftbook.rulebook.slips import _narrowed
+
+    change = _change_of("api/graftbook/rulebook/slips.py", "_narrowed", "ReplaceComparisonOperator_Gt_LtE")
+    before = _narrowed.__code__
+    gc.freeze()
+    try:
+        assert _narrowed((2.0, 5.0)) == (2.5, 4.0)
+        _Functions().change(change)
+        assert _narrowed((2.0, 5.0)) != (2.5, 4.0)
+    finally:
+        _narrowed.__code__ = before
+
+
+def test_a_change_that_no_function_here_has_is_not_taken_for_made():
+    nobody = _Functions()
+    nobody._found.clear()
+    with pytest.raises(LookupError):
+        nobody.change(_change_of("api/graftbook/rulebook/slips.py", "_narrowed", "NumberReplacer"))
+
+
+def test_a_module_is_imported_with_its_change_in_it():
+    change = next(
+        change
+        for _, change in all_changes("rulebook")
+        if change.path.endswith("/units.py") and change.lines()[0].startswith("MILE =")
+    )
+    kept = importlib.import_module("graftbook.rulebook.units")
+    del sys.modules[kept.__name__]
+    finder = _Changed(change)
+    sys.meta_path.insert(0, finder)
+    try:
+        changed = importlib.import_module(kept.__name__)
+        assert finder.found
+        assert changed.MILE != 1609.344
+    finally:
+        sys.meta_path.remove(finder)
+        sys.modules[kept.__name__] = sys.modules["graftbook.rulebook"].units = kept
+
+
+def test_tests_of_one_file_are_run_together_in_steps_that_grow():
+    tests = [f"{file}::{n}" for n in range(20) for file in "ab"]
+    order = _file_by_file(tests)
+    assert sorted(order) == sorted(tests)
+    assert order[:8] == [f"{file}::{n}" for file in "ab" for n in range(4)]
+    assert [test[0] for test in order[8:24]] == ["a"] * 8 + ["b"] * 8
 
 
 @pytest.mark.parametrize(
@@ -65,6 +127,8 @@ def test_what_is_said_to_be_the_same_says_why():
         (['["failed", "at import", "NameError"]'], "noticed", "at import", 0),
         (['["starts", "a"]'], "noticed", "(end of the process)", 0),
         (['["starts", "a"]', "sleep"], "timed out", "a", 0),
+        ([], "not made", "", 0),
+        (["raise"], "not made", "", 0),
     ],
 )
 def test_what_a_child_tells_is_counted_as_what_it_is(said, state, by, ran):
@@ -72,6 +136,8 @@ def test_what_a_child_tells_is_counted_as_what_it_is(said, state, by, ran):
         for line in said:
             if line == "sleep":
                 time.sleep(60)
+            elif line == "raise":
+                raise LookupError
             else:
                 os.write(pipe, f"{line}\n".encode())
 

@@ -1,0 +1,182 @@
+"""What the program makes the same each time, made once: databases, rule books, answers.
+
+A change in what makes them has them made anew, in its own process.
+"""
+
+import importlib
+import io
+import json
+import os
+import pickle
+import shutil
+import sys
+import traceback
+from collections.abc import Callable
+from pathlib import Path
+from types import MappingProxyType
+from typing import Any
+
+from tests.mutation.changes import ROOT, Change
+
+REASONING = ("closure", "rulebook")
+"""The rooms of which an answer is made: for a change in them nobody is told what was answered before."""
+MOST_ANSWERS = 2_000
+
+Lines = dict[str, list[int]]
+
+
+class Made:
+    """Databases, empty and with the demo range, its rule books, and the lines that made them."""
+
+    def __init__(self, store: Path) -> None:
+        self._folder, self._lines = store / "made", store / "made" / "lines.json"
+        self._books: dict[Any, Any] = {}
+        self._answers: dict[Any, Any] = {}
+
+    def make(self) -> None:
+        """Makes what is not there, or is older than the program. In a process of its own: coverage slows what
+        follows."""
+        if self._is_there():
+            return
+        shutil.rmtree(self._folder, ignore_errors=True)
+        self._folder.mkdir()
+        conftest = importlib.import_module("tests.conftest")
+        engine: list[Any] = []
+
+        def demo() -> None:
+            databases = conftest._Databases(self._folder, None, self._folder)
+            copy = databases.copy(databases.once("demo", conftest._load_demo))
+            (self._folder / "shape").rename(self._folder / "empty")
+            engine.append(conftest.make_engine(copy))
+
+        lines = {"demo": _lines_of(demo), "books": _lines_of(lambda: self._compile(engine[0]))}
+        engine[0].dispose()
+        self._lines.write_text(json.dumps(lines))
+
+    def _is_there(self) -> bool:
+        wanted = [self._lines, *(self._folder / name for name in ("empty", "demo", "books.pickle"))]
+        youngest = _youngest("api", "migrations", "seed_data")
+        return all(path.exists() for path in wanted) and self._lines.stat().st_mtime > youngest
+
+    def _compile(self, engine: Any) -> None:
+        from sqlmodel import Session, select
+
+        from graftbook.catalogue.store.tables import VariantRow
+        from tests import sparing
+
+        sparing.know_copies_of(engine)
+        with Session(engine) as session:
+            for variant in session.exec(select(VariantRow.name)).all():
+                sparing.shared_or_compiled(session, variant)
+        (self._folder / "books.pickle").write_bytes(_written(sparing._books))
+
+    def keep_answers(self, part: str) -> None:
+        """Keeps what this process was answered about the demo range."""
+        from tests import sparing
+
+        keys = {id(book): key for key, book in sparing._books.items()}
+        answers = {
+            asked: (keys[id(book)], answer)
+            for asked, (book, answer) in sparing._answers.items()
+            if id(book) in keys
+        }
+        (self._folder / f"answers-{part}.pickle").write_bytes(_written(answers))
+
+    def load(self) -> None:
+        """Reads the books and the answers that are kept, for the processes that this one forks."""
+        self._books = pickle.loads((self._folder / "books.pickle").read_bytes())
+        for path in sorted(self._folder.glob("answers-*.pickle")):
+            for asked, (key, answer) in pickle.loads(path.read_bytes()).items():
+                self._answers[asked] = self._books[key], answer
+
+    def use(self, change: Change | None) -> None:
+        """Lets this process have them, but for those that the change could make others."""
+        from tests import sparing
+
+        lines: dict[str, Lines] = json.loads(self._lines.read_text())
+        _clear(sparing)
+        if change is not None and _is_among(change, lines["demo"]):
+            return
+        _lay_out(importlib.import_module("tests.conftest"), self._folder)
+        if change is not None and _is_among(change, lines["books"]):
+            return
+        sparing._books.update(self._books)
+        if change is None or change.room not in REASONING:
+            sparing.MOST_ANSWERS = MOST_ANSWERS
+            sparing._answers.update(self._answers)
+
+
+class _Pickler(pickle.Pickler):
+    """Mappings that only read are written as well."""
+
+    def reducer_override(self, value: Any) -> Any:
+        return (_read_only, (dict(value),)) if type(value) is MappingProxyType else NotImplemented
+
+
+def _read_only(held: dict[Any, Any]) -> MappingProxyType[Any, Any]:
+    return MappingProxyType(held)
+
+
+def _written(value: object) -> bytes:
+    stream = io.BytesIO()
+    _Pickler(stream, pickle.HIGHEST_PROTOCOL).dump(value)
+    return stream.getvalue()
+
+
+def _clear(sparing: Any) -> None:
+    sparing._books.clear()
+    sparing._answers.clear()
+
+
+def _is_among(change: Change, lines: Lines) -> bool:
+    """Whether lines that ran are those of the change; at module level, whether any of its module ran."""
+    ran = lines.get(change.path, [])
+    return bool({change.line, change.statement} & set(ran)) if change.function else bool(ran)
+
+
+def _lines_of(work: Callable[[], object]) -> Lines:
+    import coverage
+
+    cover = coverage.Coverage(data_file=None, source=[str(ROOT / "api")], config_file=False)
+    cover.start()
+    work()
+    cover.stop()
+    data = cover.get_data()
+    return {str(Path(file).relative_to(ROOT)): data.lines(file) or [] for file in data.measured_files()}
+
+
+def _youngest(*folders: str) -> float:
+    """When a file of these folders was last written."""
+    files = (
+        file for folder in folders for file in (ROOT / folder).rglob("*") if "__pycache__" not in file.parts
+    )
+    return max(file.stat().st_mtime for file in files if file.is_file())
+
+
+def _lay_out(conftest: Any, made: Path) -> None:
+    """Has the fixtures find the databases where they keep what they made themselves."""
+    bare = conftest._Databases.__init__
+
+    def begin(databases: Any, folder: Path, server: str | None, shared: Path | None = None) -> None:
+        bare(databases, folder, server, shared)
+        if shared is not None:
+            for name, kept in (("shape", "empty"), ("demo", "demo")):
+                shutil.copyfile(made / kept, shared / name)
+
+    conftest._Databases.__init__ = begin
+
+
+def apart(work: Callable[[], object]) -> None:
+    """Does a work in a child of this process, and ends with it where it fails."""
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            work()
+            code = 0
+        except BaseException:
+            traceback.print_exc()
+        finally:
+            sys.stdout.flush()
+            os._exit(code)
+    assert os.waitpid(child, 0)[1] == 0, "it did not end well"
