@@ -1,18 +1,17 @@
 """Runs the benchmarks and writes a report: `python -m tests.benchmarks [--full] [--to FOLDER] [NAME …]`.
 
 The quick form takes a few minutes, `--full` more sizes and more rounds; with names, only those. The report is
-`report.md`, `report.json` and a plot a subject in FOLDER (benchmarks/). Processor time is told where other work
-on the machine would move the clock; ratios to what ran beside in the same run say more than either.
+`report.md`, `report.json` and plots in FOLDER (benchmarks/). Processor time is told where other work on the
+machine would move the clock; ratios to what ran beside in the same run say more than either.
 """
 
 import argparse
 import importlib
-from collections.abc import Iterator
 from pathlib import Path
 
 from tests.benchmarks.report import Table, as_rows, machine, write
 
-SUBJECTS = ("answers",)
+SUBJECTS = ("answers", "contradictions", "wide")
 """Modules with `tables(full)`."""
 ROWS = ("checks_speed", "split_speed", "http_speed", "reasoning_speed", "pages_speed")
 """Modules with `run()`, which yields (what, figures in words)."""

@@ -129,7 +129,7 @@ def _in_turns(ours: Side, theirs: Side, questions: list[Facts]) -> tuple[Taken, 
 
 
 def checked(ours: Side, question: Facts, told: Facts, beside: Facts) -> str:
-    """How an answer was held against the old release's and against the solver alone. Raises where it differs."""
+    """How an answer was held against the release's and the solver's alone. Raises where it differs."""
     alone = ours.ask(do="ask", question=question | {"solver_alone": True})
     for other in (alone, beside):
         assert told["outcome"] == other["outcome"], question

@@ -94,9 +94,8 @@ def _grid(plot: Plot, across: _Axis, up: _Axis) -> Iterator[str]:
     yield f'<path d="M{LEFT} {TOP}V{bottom}H{right}" fill="none" stroke="#333"/>'
     yield f'<text x="{(LEFT + right) / 2}" y="{HEIGHT - 12}" text-anchor="middle">{escape(plot.size)}</text>'
     middle = (TOP + bottom) / 2
-    yield (
-        f'<text transform="translate(20 {middle}) rotate(-90)" text-anchor="middle">{escape(plot.time)}</text>'
-    )
+    turned = f'transform="translate(20 {middle}) rotate(-90)" text-anchor="middle"'
+    yield f"<text {turned}>{escape(plot.time)}</text>"
 
 
 def _series(number: int, name: str, series: list[Point], across: _Axis, up: _Axis) -> Iterator[str]:

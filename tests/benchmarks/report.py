@@ -148,7 +148,8 @@ def _markdown(on: Mapping[str, Any], tables: Mapping[str, list[Table]]) -> Itera
     yield "# How quick it is, and beside what\n"
     yield (
         f"Measured {on['at']} at {on['commit']}, on {on['processor']}, {on['cores']} cores, "
-        f"{on['memory_gigabytes']} GB, {on['system']}; load {on['load_of_one_minute']:.1f} at the beginning.\n"
+        f"{on['memory_gigabytes']} GB, {on['system']}; "
+        f"load {on['load_of_one_minute']:.1f} at the beginning.\n"
     )
     yield ", ".join(f"{name} {version}" for name, version in on["versions"].items()) + ".\n"
     lines = [line for found in tables.values() for table in found for line in table.lines]

@@ -27,7 +27,7 @@ Wishes = Sequence[tuple[str, str]]
 """Components to fit, each with its place."""
 
 LARGEST_OBJECTIVE = 1e7
-"""Criteria are packed into one objective up to here: whole numbers stay exact with the solver's tolerances."""
+"""Criteria are packed into one objective up to here; beyond, the solver's tolerances would round."""
 
 
 @dataclass
@@ -150,7 +150,7 @@ class _Wanted(NamedTuple):
 
 
 class _Provider(resolvelib.AbstractProvider[_Wanted, tuple[str, str], str]):
-    """Places as packages, what may sit there as versions, today's first; a rule of several ways as a package too."""
+    """Places are packages, what may sit there versions; a rule of several ways is a package too."""
 
     def __init__(self, rules: Rules, seconds: float) -> None:
         self._rules = rules
@@ -204,7 +204,7 @@ class _Provider(resolvelib.AbstractProvider[_Wanted, tuple[str, str], str]):
 
 
 def resolve(rules: Rules, wishes: Wishes, seconds: float) -> Sits | None:
-    """Some set that fulfils the wishes, by a resolver; None when it finds that there is none. Raises TooLong."""
+    """Some set that fulfils the wishes, by a resolver; None when it finds none. Raises TooLong."""
     asked = [_Wanted(place, frozenset({component})) for component, place in wishes]
     resolver = resolvelib.Resolver(_Provider(rules, seconds), resolvelib.BaseReporter())
     try:
@@ -229,7 +229,8 @@ class Whole:
         for place, values in rules.values.items():
             for value in values:
                 self.columns[place, value] = len(self.columns)
-        self.loose = {part: len(self.columns) + n for n, part in enumerate(sorted({p for _, p in rules.loose}))}
+        parts = sorted({part for _, part in rules.loose})
+        self.loose = {part: len(self.columns) + n for n, part in enumerate(parts)}
         self._rows: list[tuple[dict[int, float], float, float]] = []
         self._add_rules(wishes)
 
@@ -357,4 +358,3 @@ def timed(work: Callable[[], Any]) -> tuple[Any, float]:
     start = time.process_time()
     found = work()
     return found, (time.process_time() - start) * 1000
-

@@ -1,12 +1,13 @@
 """Invented rule sets, from a seed, made of the classes of whichever release is asked.
 
-Each is one variant's book; what is fitted from new breaks no rule. Every component has one place, and rules are
-companions and conflicts alone, so that a walk, a query, a resolver and a program of whole numbers can be
-given the same rules without reading them in our way. *sparse*, *typical*, *hard*: places of four
-candidates with five rules each; rules stay inside a dozen places, one in ten leaves its section, or they join
-anything. *chains*: from one place long chains of which each link has two ways on, and parts that all share.
-*packages*: what a package manager has: places empty today, each version of each wants several others at
-least so new, and some are wanted by a great many.
+Each is one variant's book; what is fitted from new breaks no rule. Every component has one place, and rules
+are companions and conflicts alone, so that a walk, a query, a resolver and a program of whole numbers can be
+given the same rules without reading them in our way. *sparse*, *typical*, *hard*: places of four candidates
+with five rules each; rules stay inside a dozen places, one in ten leaves its section, or they join anything.
+*sections*, *anywhere*: two rules each, of which one in twenty leaves its section, or all may. *chains*: from
+one place long chains of which each link has two ways on, and parts that all share. *packages*: what a
+package manager has: places empty today, each version of each wants several others at least so new, and some
+are wanted by a great many.
 """
 
 import random
@@ -114,7 +115,7 @@ class Builder:
         )
 
 
-def _anywhere(shape: str, stray: float, near: int, sizes: tuple[int, ...]) -> Make:
+def _anywhere(shape: str, stray: float, near: int, sizes: tuple[int, ...], rules: float = RULES_EACH) -> Make:
     """Rules between random candidates: mostly of places near each other, `stray` of them anywhere."""
 
     def make(model: ModuleType, places: int, seed: int) -> Any:
@@ -132,7 +133,7 @@ def _anywhere(shape: str, stray: float, near: int, sizes: tuple[int, ...]) -> Ma
 
         for number in range(places):
             builder.add_place(number, range(CANDIDATES))
-        for _ in range(places * RULES_EACH):
+        for _ in range(round(places * rules)):
             number = chance.randrange(places)
             builder.need(part(*drawn(number)), *(drawn(other(number)) for _ in range(chance.choice(sizes))))
         for _ in range(round(places * CONFLICTS_EACH)):
@@ -191,17 +192,27 @@ SHAPES: dict[str, Make] = {
     "sparse": _anywhere("sparse", 0.0, 12, (1, 1, 1, 2)),
     "typical": _anywhere("typical", 0.1, SECTION, (1, 1, 2, 3)),
     "hard": _anywhere("hard", 1.0, SECTION, (1, 2, 2, 3)),
+    "sections": _anywhere("sections", 0.05, SECTION, (1, 2, 2), 2),
+    "anywhere": _anywhere("anywhere", 1.0, SECTION, (2, 2, 3), 2),
     "chains": _chains,
     "packages": _packages,
 }
+
+ONE_BEGINNING = ("chains", "packages")
+"""Everything begins at the first place."""
+
+
+def wishes_that_reach_far(shape: str, places: int, seed: int) -> list[list[str]]:
+    """Wishes that together reach most places: many where rules stay inside sections."""
+    if shape in ONE_BEGINNING:
+        return wishes(shape, places, seed, 1)
+    return wishes(shape, places, seed, 3 if shape == "anywhere" else max(3, places // 25))
 
 
 def wishes(shape: str, places: int, seed: int, count: int) -> list[list[str]]:
     """So many components to fit, each with its place: of random places, or where everything begins."""
     chance = random.Random(f"wishes {shape} {places} {seed} {count}")
-    if shape in ("chains", "packages"):
-        chosen = list(range(count))
-    else:
-        chosen = chance.sample(range(places), count)
+    first = shape in ONE_BEGINNING
+    chosen = list(range(count)) if first else chance.sample(range(places), count)
     versions = VERSIONS if shape == "packages" else CANDIDATES
     return [[part(number, chance.randrange(1, versions)), place(number)] for number in chosen]
