@@ -11,11 +11,11 @@ from pathlib import Path
 
 from tests.benchmarks.report import Table, as_rows, machine, write
 
-SUBJECTS = ("answers", "contradictions", "wide")
+SUBJECTS = ("answers", "contradictions", "wide", "arithmetic", "splitting", "scale")
 """Modules with `tables(full)`."""
-ROWS = ("checks_speed", "split_speed", "http_speed", "reasoning_speed", "pages_speed")
+ROWS = ("http_speed", "reasoning_speed", "pages_speed")
 """Modules with `run()`, which yields (what, figures in words)."""
-LONG = ("scale", "load_speed")
+LONG = ("load_speed",)
 """Such modules that take long: only by name, or in the full form."""
 
 
