@@ -1,28 +1,60 @@
-"""Runs the benchmarks: `python -m tests.benchmarks [name …]`; without a name, the quick ones.
+"""Runs the benchmarks and writes a report: `python -m tests.benchmarks [--full] [--to FOLDER] [NAME …]`.
 
-Times are of this machine and this moment; ratios to what was run beside them say more.
+The quick form takes a few minutes, `--full` more sizes and more rounds; with names, only those. The report is
+`report.md`, `report.json` and plots in FOLDER (benchmarks/). Processor time is told where other work on the
+machine would move the clock; ratios to what ran beside in the same run say more than either.
 """
 
+import argparse
 import importlib
-import sys
+from pathlib import Path
 
-QUICK = ("closure_speed", "checks_speed", "split_speed", "http_speed", "reasoning_speed", "pages_speed")
-LONG = ("scale", "load_speed")
+from tests.benchmarks.report import Table, as_rows, machine, write
+
+SUBJECTS = ("answers", "contradictions", "wide", "arithmetic", "splitting", "scale")
+"""Modules with `tables(full)`."""
+ROWS = ("http_speed", "reasoning_speed", "pages_speed")
+"""Modules with `run()`, which yields (what, figures in words)."""
+LONG = ("load_speed",)
+"""Such modules that take long: only by name, or in the full form."""
 
 
-def main(names: list[str]) -> int:
-    """Run each benchmark and print its rows; returns the exit code."""
-    for name in names:
-        if name not in (*QUICK, *LONG):
-            print(f"there is no benchmark '{name}'; use {', '.join((*QUICK, *LONG))}")
-            return 2
-    for name in names or QUICK:
+def main(arguments: list[str] | None = None) -> int:
+    """Run each benchmark, print its figures, write the report; returns the exit code."""
+    parser = argparse.ArgumentParser(prog="python -m tests.benchmarks", description=__doc__)
+    parser.add_argument("names", nargs="*", metavar="NAME", help=", ".join((*SUBJECTS, *ROWS, *LONG)))
+    parser.add_argument("--full", action="store_true", help="more sizes, more rounds")
+    parser.add_argument("--to", type=Path, default=Path("benchmarks"), metavar="FOLDER")
+    given = parser.parse_args(arguments)
+    if unknown := set(given.names) - {*SUBJECTS, *ROWS, *LONG}:
+        parser.error(f"there is no benchmark {', '.join(sorted(unknown))}")
+    on, found = machine(), {}
+    for name in given.names or (*SUBJECTS, *ROWS, *(LONG if given.full else ())):
         module = importlib.import_module(f"tests.benchmarks.{name}")
-        print(f"\n{name}: {(module.__doc__ or '').splitlines()[0]}")
-        for what, figure in module.run():
-            print(f"  {what:<74} {figure}", flush=True)
+        if name not in SUBJECTS:
+            _print_rows(name, module)
+            continue
+        found[name] = []
+        for table in module.tables(given.full):
+            found[name].append(table)
+            _print(table)
+            write(given.to, on, found)
+    if found:
+        print(f"\nWritten: {write(given.to, on, found)}")
     return 0
 
 
+def _print(table: Table) -> None:
+    print(f"\n{table.title}\n")
+    for row in as_rows(table):
+        print(row, flush=True)
+
+
+def _print_rows(name: str, module: object) -> None:
+    print(f"\n{name}: {(module.__doc__ or '').splitlines()[0]}")
+    for what, figure in module.run():
+        print(f"  {what:<74} {figure}", flush=True)
+
+
 if __name__ == "__main__":
-    raise SystemExit(main(sys.argv[1:]))
+    raise SystemExit(main())

@@ -1,0 +1,1 @@
+"""Two releases of the program beside each other, each in a process of its own."""
