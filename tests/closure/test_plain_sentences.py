@@ -7,8 +7,14 @@ import pytest
 from graftbook.closure.answer import Difference, Other, Unconfirmed
 from graftbook.closure.question import Criterion, RemedyFlaws
 from graftbook.closure.words import phrases
-from graftbook.closure.words.wording import change_sentence, claim_words, difference_words, headline
-from graftbook.rulebook.model import Alternative, Grade, Severity
+from graftbook.closure.words.wording import (
+    change_sentence,
+    claim_words,
+    difference_words,
+    headline,
+    unconfirmed_sentence,
+)
+from graftbook.rulebook.model import Alternative, Severity
 from tests.closure.shelf import Shelf, changes, loose, needs
 
 
@@ -99,8 +105,15 @@ def test_advice_ends_as_a_sentence():
 
 def test_a_claim_says_what_is_claimed():
     shelf = Shelf(brake="shoes disc").kit("wax")
-    shelf.add("companions", needs("wax rule", "disc", loose("wax")))
-    asked = Unconfirmed("wax rule", Grade.parts_book, "brake", "disc")
-    assert claim_words(shelf.book(), asked) == "Wax rule says so."
-    fits = Unconfirmed("disc@brake", Grade.parts_book, "brake", "disc")
-    assert claim_words(shelf.book(), fits) == "That disc (part disc) fits the brake."
+    rule = needs("wax rule", "disc", loose("wax"), evidence=())
+    book = shelf.fits("disc", "brake", evidence=()).add("companions", rule).book()
+    asked = Unconfirmed(rule, "brake", "disc")
+    assert claim_words(book, asked) == "Wax rule says so."
+    assert unconfirmed_sentence(book, asked) == (
+        "Nobody has confirmed wax rule: disc at the brake rests on no evidence."
+    )
+    fits = Unconfirmed(book.fitments[-1], "brake", "disc")
+    assert claim_words(book, fits) == "That disc (part disc) fits the brake."
+    assert unconfirmed_sentence(book, fits) == (
+        "Nobody has confirmed that disc fits the brake: it rests on no evidence."
+    )

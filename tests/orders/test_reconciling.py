@@ -14,7 +14,7 @@ from graftbook.closure.answer import Cause as Demand
 from graftbook.closure.question import FitComponent
 from graftbook.orders.buying.buying import InStore, Market, Terms, buy
 from graftbook.orders.buying.reconciling import Cause, reconcile
-from graftbook.orders.needs import Need, Needs, Reason, Share
+from graftbook.orders.needs import Need, NeededBy, Needs, Share
 from graftbook.rulebook.model import Component, Grade, Origin
 from tests.orders.split_worlds import TODAY, World, small_worlds
 
@@ -22,7 +22,7 @@ pytestmark = pytest.mark.one_engine
 
 CHASSIS = "24PL-018412"
 WISH = Because(Demand.wish, "wish: fit it", FitComponent("it"))
-WISHED = Reason(Demand.wish, "wish: fit it", "You wish it.")
+WISHED = NeededBy(Demand.wish, "wish: fit it", "You wish it.")
 
 
 def need_of(number: str, pieces: int, price: int | None) -> Need:

@@ -31,5 +31,7 @@ def test_an_answer_that_rests_on_it_says_so(fitted: int, failed: int, disputed: 
     shelf = Shelf(brake="drum disc").fits("disc", "brake", evidence=(tried(fitted, failed),))
     found = shelf.ask("disc").solution
     assert found.confidence is (Grade.hearsay if disputed else Grade.trial_fitted)
-    assert [claim.claim for claim in found.unconfirmed] == (["disc@brake"] if disputed else [])
+    assert [unconfirmed.claim.name for unconfirmed in found.unconfirmed] == (
+        ["disc@brake"] if disputed else []
+    )
     assert found.totals.unconfirmed == (1 if disputed else 0)

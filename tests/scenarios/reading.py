@@ -102,6 +102,14 @@ def sentences_of(value: Any, part: str = "") -> Iterator[str]:
             yield from sentences_of(item, part)
 
 
+def places_of(value: Any) -> set[str]:
+    """The name of every position that an answer speaks of."""
+    if isinstance(value, dict):
+        found = {value["position"]} if isinstance(value.get("position"), str) else set()
+        return found.union(*map(places_of, value.values()))
+    return set().union(*map(places_of, value)) if isinstance(value, list) else set()
+
+
 def begins_well(sentence: str) -> bool:
     """With a capital, a figure, a quoted name, or a name that is written small, such as `front.left`."""
     first = sentence.partition(" ")[0].rstrip(".,:;")

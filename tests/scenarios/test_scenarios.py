@@ -8,7 +8,15 @@ from fastapi import FastAPI
 
 from graftbook.app import create_app
 from graftbook.settings import Settings
-from tests.scenarios.reading import EXPECTATIONS, Scenario, begins_well, scenarios, sentences_of, text_of
+from tests.scenarios.reading import (
+    EXPECTATIONS,
+    Scenario,
+    begins_well,
+    places_of,
+    scenarios,
+    sentences_of,
+    text_of,
+)
 
 CASES = list(scenarios())
 
@@ -35,6 +43,9 @@ async def test_scenario(case: Scenario, service: FastAPI) -> None:
         assert found == wanted, f"{case.name}: {key}"
     badly = [sentence for sentence in sentences_of(answer) if not begins_well(sentence)]
     assert not badly, f"{case.name}: a sentence begins small: {badly[0]}"
+    places = {place for place in places_of(answer) if "." in place}
+    named = [said for said in sentences_of(answer) if any(place in said for place in places)]
+    assert not named, f"{case.name}: a position is called by its name and not by its title: {named[0]}"
     words = "\n".join(text_of(answer))
     for sentence in case.sentences:
         assert sentence in words, f"{case.name}: this sentence is missing: {sentence}"

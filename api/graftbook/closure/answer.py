@@ -5,7 +5,7 @@ from enum import StrEnum
 
 from graftbook.closure.grounds import Ground, wish_of
 from graftbook.closure.question import Criterion, FitComponent, Wish
-from graftbook.rulebook.model import Effort, Grade, Severity
+from graftbook.rulebook.model import Companion, Effort, Fitment, Grade, Severity
 from graftbook.rulebook.scope import Fit
 
 
@@ -210,8 +210,7 @@ class Note:
 class Unconfirmed:
     """A claim that the answer rests on and that nobody has measured, fitted or driven."""
 
-    claim: str
-    grade: Grade
+    claim: Fitment | Companion
     position: str
     component: str
 

@@ -39,7 +39,7 @@ class Share:
 
 
 @dataclass(frozen=True, slots=True)
-class Reason:
+class NeededBy:
     """Why a vehicle needs it: the wish or rule by name and in words, and the change that it comes from."""
 
     cause: Cause
@@ -60,7 +60,7 @@ class Need:
     part: Component
     quantity: int
     shares: tuple[Share, ...]
-    reasons: tuple[Reason, ...]
+    reasons: tuple[NeededBy, ...]
     grade: Grade
     amount: str = ""
     asked_numbers: tuple[str, ...] = ()
@@ -118,7 +118,7 @@ class _Gathered:
     positions: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     amounts: dict[str, float | None] = field(default_factory=dict)
     loose_pieces: int = 0
-    reasons: list[Reason] = field(default_factory=list)
+    reasons: list[NeededBy] = field(default_factory=list)
     grades: list[Grade] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
     sides: set[str] = field(default_factory=set)
@@ -195,8 +195,8 @@ def _bringing(one: Wanted, reasons: Iterable[Because]) -> Iterator[str]:
             yield number
 
 
-def _told(book: RuleBook, reasons: Iterable[Because]) -> list[Reason]:
-    return [Reason(b.cause, b.name, sentence(book, b.ground), b.parent) for b in reasons]
+def _told(book: RuleBook, reasons: Iterable[Because]) -> list[NeededBy]:
+    return [NeededBy(b.cause, b.name, sentence(book, b.ground), b.parent) for b in reasons]
 
 
 def _asked_for(book: RuleBook, number: str, reasons: Iterable[Because]) -> list[str]:
@@ -261,9 +261,9 @@ def pieces_for(amount: float, contents: float) -> int:
     return max(1, math.ceil(amount / contents - 1e-9))
 
 
-def _once(reasons: Sequence[Reason]) -> tuple[Reason, ...]:
+def _once(reasons: Sequence[NeededBy]) -> tuple[NeededBy, ...]:
     """Each wish or rule once, in order, even when both sides of a pair give it."""
-    first: dict[tuple[str, str], Reason] = {}
+    first: dict[tuple[str, str], NeededBy] = {}
     for reason in reasons:
         first.setdefault((reason.cause, reason.name), reason)
     return tuple(first.values())

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from graftbook.closure.answer import Cause, FlawNote, Missing, Note, Unconfirmed
 from graftbook.closure.grounds import CannotSit, Rule
 from graftbook.closure.verify import Broken, FinishedSet, short_of
-from graftbook.rulebook.model import Budget, Claim, Companion, Flaw
+from graftbook.rulebook.model import Budget, Companion, Fitment, Flaw
 from graftbook.rulebook.scope import Fit, Scope
 
 
@@ -169,10 +169,10 @@ def unconfirmed_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
     """The claims that the changes rest on and that nobody has measured, fitted or driven."""
     for claim, fit in claims_of(finished):
         if not claim.confirmed:
-            yield Unconfirmed(claim.name, claim.grade, fit.position, fit.component or "")
+            yield Unconfirmed(claim, fit.position, fit.component or "")
 
 
-def claims_of(finished: FinishedSet) -> Iterator[tuple[Claim, Fit]]:
+def claims_of(finished: FinishedSet) -> Iterator[tuple[Fitment | Companion, Fit]]:
     """Every claim that the changes rest on: their fitments, and the companion rules that they bring."""
     for fit in finished.new_fits:
         fitment = finished.scope.option(fit).fitment

@@ -25,7 +25,7 @@ from graftbook.closure.question import Criterion
 from graftbook.closure.words import phrases
 from graftbook.closure.words.cautions import cautions_for
 from graftbook.closure.words.sentences import instead, sentence
-from graftbook.rulebook.model import Effort, Grade, RuleBook
+from graftbook.rulebook.model import Companion, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
 
 GRADE_WORDS = {
@@ -432,7 +432,7 @@ def rests_on(solution: Solution) -> str:
         return "No claim is needed: nothing changes."
     if solution.confidence is None:
         return "Rests on the factory's own fitting."
-    count = len({claim.claim for claim in solution.unconfirmed if claim.grade is solution.confidence})
+    count = len({u.claim.name for u in solution.unconfirmed if u.claim.grade is solution.confidence})
     if solution.confidence is Grade.none:
         return f"Rests on claims with no evidence recorded at all ({count})."
     if count:
@@ -440,21 +440,25 @@ def rests_on(solution: Solution) -> str:
     return f"Every claim was measured, fitted or driven; the weakest: {GRADE_WORDS[solution.confidence]}."
 
 
-def unconfirmed_sentence(book: RuleBook, claim: Unconfirmed) -> str:
-    """A claim that nobody has confirmed."""
-    where = f" at {phrases.position(book, claim.position)}" if claim.position else ""
-    return (
-        f"Nobody has confirmed {claim.claim}: {claim.component}{where} rests on {GRADE_WORDS[claim.grade]}."
-    )
+def unconfirmed_sentence(book: RuleBook, unconfirmed: Unconfirmed) -> str:
+    """A claim that nobody has confirmed: a rule by its name, a fitment by the part and its place."""
+    claim, part = unconfirmed.claim, unconfirmed.component
+    grade = GRADE_WORDS[claim.grade]
+    if isinstance(claim, Fitment):
+        return f"Nobody has confirmed that {part} fits{_where(book, unconfirmed)}: it rests on {grade}."
+    where = f" at {phrases.position(book, unconfirmed.position)}" if unconfirmed.position else ""
+    return f"Nobody has confirmed {claim.name}: {part}{where} rests on {grade}."
 
 
-def claim_words(book: RuleBook, claim: Unconfirmed) -> str:
+def claim_words(book: RuleBook, unconfirmed: Unconfirmed) -> str:
     """What a claim says, as a sentence: what a rule asks and why, or that a part fits a place."""
-    asked = next((rule.reason for rule in book.companions if rule.name == claim.claim), "")
-    if asked:
-        return f"{phrases.opening(asked.rstrip('.'))}."
-    where = f" {phrases.position(book, claim.position)}" if claim.position else " this vehicle"
-    return f"That {phrases.component(book, claim.component)} fits{where}."
+    if isinstance(unconfirmed.claim, Companion):
+        return f"{phrases.opening(unconfirmed.claim.reason.rstrip('.'))}."
+    return f"That {phrases.component(book, unconfirmed.component)} fits{_where(book, unconfirmed)}."
+
+
+def _where(book: RuleBook, unconfirmed: Unconfirmed) -> str:
+    return f" {phrases.position(book, unconfirmed.position)}" if unconfirmed.position else " this vehicle"
 
 
 def _count(number: int, noun: str) -> str:

@@ -258,15 +258,15 @@ def note_document(book: RuleBook, note: Note) -> NoteOut:
     }
 
 
-def unconfirmed_document(book: RuleBook, claim: Unconfirmed) -> UnconfirmedOut:
+def unconfirmed_document(book: RuleBook, unconfirmed: Unconfirmed) -> UnconfirmedOut:
     """A claim that nobody has confirmed."""
     return {
-        "claim": claim.claim,
-        "evidence": GRADE_WORDS[claim.grade],
-        "position": claim.position or None,
-        "component": claim.component or None,
-        "what": wording.claim_words(book, claim),
-        "sentence": wording.unconfirmed_sentence(book, claim),
+        "claim": unconfirmed.claim.name,
+        "evidence": GRADE_WORDS[unconfirmed.claim.grade],
+        "position": unconfirmed.position or None,
+        "component": unconfirmed.component or None,
+        "what": wording.claim_words(book, unconfirmed),
+        "sentence": wording.unconfirmed_sentence(book, unconfirmed),
     }
 
 
