@@ -67,7 +67,7 @@ async def test_the_page_says_so_too(counter: httpx.AsyncClient) -> None:
     assert "no order of work is quicker" not in shown
     assert "<b>Put back</b> wheel nuts" in shown
     assert "<b>Fill and bleed</b> brakes, from the master cylinder on" in shown
-    assert "2 × glycol brake fluid, one-litre can (QB-9001)" in shown
+    assert "2 × brake fluid, glycol, one-litre can (QB-9001)" in shown
     assert "66 lbfft; again after 40 miles" in shown
 
 
