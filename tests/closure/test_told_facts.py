@@ -84,7 +84,7 @@ def test_a_contradiction_found_before_the_time_was_up_is_told_and_not_called_the
     def late(*_given: object, **_more: object) -> None:
         raise OutOfTime
 
-    monkeypatch.setattr(contradictions, "least_meeting", late)
+    monkeypatch.setattr(contradictions.LeastMeeting, "group", late)
     blame, in_time, proved = blamed()
     assert (in_time, proved, blame.late) == (group, False, True)
 

@@ -6,22 +6,22 @@ is tried until it is itself contradictory.
 """
 
 from collections import OrderedDict
-from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from collections.abc import Collection, Iterable, Iterator
 
 from graftbook.closure.answer import Because, Cause, Contradiction, Note, Totals
 from graftbook.closure.grounds import Cheapest, FurtherParts, PriceMissing
-from graftbook.closure.question import Criterion, PriceAtMost
+from graftbook.closure.question import PriceAtMost
 from graftbook.closure.search.constrain import Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.facts import facts_of
 from graftbook.closure.search.problem import CEILING, Found, Problem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
-from graftbook.closure.search.solve import any_set, best_below, solve
+from graftbook.closure.search.satisfy import Clauses, TooManyReasons, pysat
+from graftbook.closure.search.solve import any_set, best_below, by_price, solve
 from graftbook.closure.search.totals import totals_of
 
-MOST_CHECKS = 400
-MOST_WORK = 60_000
+MOST_CHECKS = 4000
+MOST_WORK = 3_000_000
 """Checks of a group times demands of the problem: what the proof of "smallest" may take."""
 MOST_CONTRADICTIONS = 4
 MOST_TOLD = 7
@@ -48,6 +48,7 @@ class Blame:
         self.switches = list(problem.switches())
         self.checks = 0
         self.late = False
+        self._clauses: Clauses | None = Clauses(problem)
         self._known: OrderedDict[frozenset[Switch], Found | None] = OrderedDict()
 
     @property
@@ -63,10 +64,18 @@ class Blame:
         group = frozenset(switches)
         if group not in self._known:
             self.checks += 1
-            self._known[group] = any_set(self.problem.only(group))
+            self._known[group] = self._look_for(group)
             if len(self._known) > MOST_REMEMBERED:
                 self._known.popitem(last=False)
         return self._known[group]
+
+    def _look_for(self, group: frozenset[Switch]) -> Found | None:
+        if CEILING not in group and self._clauses is not None:
+            try:
+                return self._clauses.set_for(group)
+            except TooManyReasons:
+                self._clauses = None
+        return any_set(self.problem.only(group))
 
     def possible(self, switches: Iterable[Switch]) -> bool:
         return self.set_for(switches) is not None
@@ -115,16 +124,17 @@ class Blame:
             return core, False
 
     def _proved_smallest(self, core: list[Switch], among: list[Switch]) -> tuple[list[Switch], bool]:
-        to_meet: list[frozenset[Switch]] = []
+        least = LeastMeeting(among)
         end = self.checks + min(MOST_CHECKS, MOST_WORK // (1 + len(self.problem.demands)))
         while self.checks < end:
-            group = least_meeting(to_meet, among, deadline=self.problem.deadline) or []
+            self.problem.deadline.check()
+            group = least.group()
             if len(group) >= len(core):
                 return core, True
             found = self.set_for(group)
             if found is None:
                 return group, True
-            to_meet.append(frozenset(among) - self._grown(group, found, among, end))
+            least.must_meet(frozenset(among) - self._grown(group, found, among, end))
         return core, False
 
     def _suspects(self, among: list[Switch]) -> list[Switch]:
@@ -141,27 +151,52 @@ class Blame:
 
     def _grown(self, group: list[Switch], found: Found, among: list[Switch], end: int) -> set[Switch]:
         """A group as large as easily found that still can hold together."""
-        held = set(group) | self._held_in(group, found, among)
+        held = set(group) | self._held_in(found, among)
         for switch in among:
             if self.checks >= end:
                 break
             if switch not in held and (more := self.set_for(held | {switch})) is not None:
-                held |= {switch} | self._held_in(held | {switch}, more, among)
+                held |= {switch} | self._held_in(more, among)
         return held
 
-    def _held_in(self, group: Iterable[Switch], found: Found, among: list[Switch]) -> set[Switch]:
-        """The switches that a set found for `group` fulfils as well."""
-        problem = self.problem.only(frozenset(group))
-        ordered = {problem.demands[number].key for number in found.orders}
-        broken = {use.switch for use in self.problem.budgets if use.broken(found.values)}
-        for demand in self.problem.demands:
-            if (
-                all(self.problem.true_in(found.values, fit) for fit in demand.when)
-                and not any(self.problem.true_in(found.values, fit) for fit in demand.one_of)
-                and demand.key not in ordered
-            ):
+    def _held_in(self, found: Found, among: list[Switch]) -> set[Switch]:
+        """The switches that a set fulfils, of the group it was found for and beside it."""
+        problem = self.problem
+        broken = {use.switch for use in problem.budgets if use.broken(found.values)} | {CEILING}
+        for demand in problem.demands:
+            if demand.switch in broken or not all(problem.true_in(found.values, fit) for fit in demand.when):
+                continue
+            met_by = (*demand.one_of, *(need.fit for need in demand.loose))
+            if not any(problem.true_in(found.values, fit) for fit in met_by):
                 broken.add(demand.switch)
-        return {s for s in among if s not in broken and s != CEILING}
+        return {switch for switch in among if switch not in broken}
+
+
+class LeastMeeting:
+    """The least group that has a member of every set given so far; of equals, one with fewest rules.
+
+    A minimum hitting set, kept as the sets come in (Ignatiev and others, "Smallest MUS extraction with
+    minimal hitting set dualization", 2015).
+    """
+
+    def __init__(self, among: list[Switch]) -> None:
+        self.among = among
+        self.at = {switch: number for number, switch in enumerate(among, 1)}
+        formula = pysat("formula").WCNF()
+        for switch, number in self.at.items():
+            formula.append([-number], weight=len(among) + 1 + (switch[0] not in GIVEABLE))
+        self._search = pysat("examples.rc2").RC2(formula, solver="g4")
+        self._asked = False
+
+    def must_meet(self, group: Collection[Switch]) -> None:
+        """The group must have a member of this set too."""
+        self._asked = True
+        self._search.add_clause(sorted(self.at[switch] for switch in group))
+
+    def group(self) -> list[Switch]:
+        """The least group; none where nothing must be met."""
+        chosen = self._search.compute() if self._asked else []
+        return [self.among[number - 1] for number in chosen if 0 < number <= len(self.among)]
 
 
 def least_meeting(
@@ -253,13 +288,6 @@ def best_totals(problem: Problem) -> Totals | None:
     except (Unsolvable, OutOfTime):
         return None
     return totals_of(problem, found)
-
-
-def by_price(problem: Problem) -> Problem:
-    """The same problem with price compared before all else."""
-    usual = problem.question.preference
-    order = (Criterion.price, *(c for c in usual if c is not Criterion.price))
-    return replace(problem, question=replace(problem.question, preference=order))
 
 
 def _contradiction(problem: Problem, parts: list[Switch], proved: bool) -> Contradiction:

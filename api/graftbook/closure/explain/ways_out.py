@@ -9,11 +9,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from graftbook.closure.answer import Because, Cause, Totals, WayOut
-from graftbook.closure.explain.contradictions import Blame, because_of, best_totals, by_price, least_meeting
+from graftbook.closure.explain.contradictions import Blame, because_of, best_totals, least_meeting
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import CEILING, Problem, Switch
 from graftbook.closure.search.reach import reach
+from graftbook.closure.search.solve import by_price
 from graftbook.rulebook.scope import Scope, TooLarge
 
 MOST_WAYS = 6

@@ -180,8 +180,11 @@ def best_by_elimination(problem: Problem, propagation: Propagation) -> tuple[Fou
 
 def breaks_a_sum(problem: Problem, found: Found) -> bool:
     """Whether a set breaks a budget or the price ceiling."""
-    if any(use.broken(found.values) for use in problem.budgets):
-        return True
+    return any(use.broken(found.values) for use in problem.budgets) or over_the_ceiling(problem, found)
+
+
+def over_the_ceiling(problem: Problem, found: Found) -> bool:
+    """Whether a set costs more than the price ceiling, or nobody knows what it costs."""
     ceiling = problem.question.limits.price_at_most
     if ceiling is None:
         return False

@@ -1,11 +1,15 @@
 """The best set of a question: by propagation, by elimination, or by the solver behind them."""
 
 from collections.abc import Iterable
+from contextlib import suppress
+from dataclasses import replace
 from typing import NamedTuple
 
+from graftbook.closure.question import Criterion
 from graftbook.closure.search.constrain import Model, Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import OutOfTime
-from graftbook.closure.search.eliminate import Elimination, best_by_elimination
+from graftbook.closure.search.eliminate import Elimination, best_by_elimination, over_the_ceiling
+from graftbook.closure.search.packing import TooWide
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.rulebook.scope import Fit
@@ -56,6 +60,29 @@ def best_below(problem: Problem, propagation: Propagation, price_at_most: int) -
     return model.best(problem.deadline.left(), unique=False)
 
 
+def by_price(problem: Problem) -> Problem:
+    """The same problem with price compared before all else."""
+    usual = problem.question.preference
+    order = (Criterion.price, *(c for c in usual if c is not Criterion.price))
+    return replace(problem, question=replace(problem.question, preference=order))
+
+
+def cheapest(problem: Problem, propagation: Propagation) -> Found | None:
+    """The set with fewest prices unknown, and of those the cheapest, whatever the ceiling; None: no set.
+
+    Raises OutOfTime, and TooWide where elimination does not settle it.
+    """
+    elimination = Elimination(by_price(problem), propagation)
+    while elimination.best is not None:
+        found = elimination.one_of_the_best()
+        if not (broken := elimination.broken_by(found)):
+            if any(use.broken(found.values) for use in problem.budgets):
+                raise TooWide
+            return found
+        elimination.look_at(broken)
+    return None
+
+
 def any_set(problem: Problem) -> Found | None:
     """Some set that fulfils the problem, whatever it costs; None when there is none.
 
@@ -68,8 +95,13 @@ def any_set(problem: Problem) -> Found | None:
         return None
     if (found := propagation.as_today_for_the_rest()) is not None:
         return found
+    ceiling = problem.question.limits.price_at_most
+    if ceiling is not None:
+        with suppress(TooWide):
+            found = cheapest(problem, propagation)
+            return None if found is None or over_the_ceiling(problem, found) else found
     model = Model(problem, propagation.domains)
-    if (ceiling := problem.question.limits.price_at_most) is not None:
+    if ceiling is not None:
         model.add_ceiling(ceiling)
     solver = new_solver(problem.deadline.left())
     status = solver.solve(model.model)

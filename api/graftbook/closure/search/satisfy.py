@@ -1,0 +1,164 @@
+"""Whether groups of wishes, limits and rules can hold together, asked many times of one problem.
+
+The places are exactly-one choices and every demand is a clause with a literal that turns its wish, limit or
+rule on: a group is asked by assuming its literals, and what the solver has learnt stays for the next
+(incremental SAT; Eén and Sörensson, "An extensible SAT-solver", 2003). A budget is looked at when a set is
+found: where the set breaks it, the clause that says why joins the others. The price ceiling is not asked.
+"""
+
+import importlib
+from collections.abc import Collection, Iterator, Mapping
+from functools import cache
+from itertools import combinations
+from typing import Any
+
+from graftbook.closure.search.problem import BudgetUse, Demand, Found, Problem, Switch
+from graftbook.rulebook.scope import Fit
+
+CONFLICTS = 5_000
+"""Conflicts of the search between two looks at the deadline."""
+
+MOST_PAIRS = 40
+"""Choices of one place of which no two may be so, said pair by pair; more go through a counter."""
+
+MOST_REASONS = 2_000
+"""Clauses that budgets may add; a problem that needs more is not for this way."""
+
+
+class TooManyReasons(Exception):
+    """The budgets of the problem take more clauses than they may."""
+
+
+@cache
+def pysat(name: str) -> Any:
+    """A part of the SAT library, loaded with the first impossible question; it has no types of its own."""
+    return importlib.import_module(f"pysat.{name}")
+
+
+class Clauses:
+    """One problem as clauses."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self.count = self.reasons = 0
+        self.solver = pysat("solvers").Solver(name="glucose4")
+        self.choices: dict[Fit, int] = {}
+        self.turns_on: dict[Switch, int] = {}
+        self.budgets: dict[Switch, BudgetUse] = {use.switch: use for use in problem.budgets}
+        for place, values in problem.domains.items():
+            self._place(place, values)
+        for demand in problem.demands:
+            self._demand(demand)
+        for switch in self.budgets:
+            self._on(switch)
+        self.solver.set_phases([self.choices[Fit(p, c)] for p, c in problem.today_values().items()])
+
+    def close(self) -> None:
+        """Give back the solver's memory."""
+        self.solver.delete()
+
+    def _new(self) -> int:
+        self.count += 1
+        return self.count
+
+    def _on(self, switch: Switch) -> int:
+        if switch not in self.turns_on:
+            self.turns_on[switch] = self._new()
+        return self.turns_on[switch]
+
+    def _place(self, place: str, values: Collection[str | None]) -> None:
+        literals = []
+        for value in values:
+            self.choices[Fit(place, value)] = self._new()
+            literals.append(self.count)
+        self.solver.add_clause(literals)
+        if len(literals) <= MOST_PAIRS:
+            for one, other in combinations(literals, 2):
+                self.solver.add_clause([-one, -other])
+            return
+        card = pysat("card")
+        counted = card.CardEnc.atmost(literals, 1, top_id=self.count, encoding=card.EncType.seqcounter)
+        self.count = max(self.count, counted.nv)
+        self.solver.append_formula(counted.clauses)
+
+    def _literal(self, fit: Fit) -> int | bool:
+        if fit.position not in self.problem.domains:
+            return self.problem.scope.is_today(fit)
+        return self.choices.get(fit, False)
+
+    def _demand(self, demand: Demand) -> None:
+        clause = [-self._on(demand.switch)]
+        for fit in demand.when:
+            literal = self._literal(fit)
+            if literal is False:
+                return
+            if literal is not True:
+                clause.append(-literal)
+        for fit in (*demand.one_of, *(need.fit for need in demand.loose)):
+            literal = self._literal(fit)
+            if literal is True:
+                return
+            if literal is not False:
+                clause.append(literal)
+        self.solver.add_clause(clause)
+
+    # Asking -------------------------------------------------------------------------------------
+
+    def set_for(self, group: Collection[Switch]) -> Found | None:
+        """A set that fulfils all of these, whatever it costs; None where there is none.
+
+        Raises OutOfTime and TooManyReasons.
+        """
+        assumed = [literal for switch, literal in self.turns_on.items() if switch in group]
+        watched = [use for switch, use in self.budgets.items() if switch in group]
+        while self._holds(assumed):
+            values = self._values()
+            broken = [use for use in watched if use.broken(values)]
+            if not broken:
+                return Found(values, dict(self._orders(values)))
+            for use in broken:
+                self._reason(use, values)
+        return None
+
+    def _holds(self, assumed: list[int]) -> bool:
+        while True:
+            self.problem.deadline.check()
+            self.solver.conf_budget(CONFLICTS)
+            holds: bool | None = self.solver.solve_limited(assumptions=assumed)
+            if holds is not None:
+                return holds
+
+    def _values(self) -> dict[str, str | None]:
+        true = {literal for literal in self.solver.get_model() if literal > 0}
+        return {fit.position: fit.component for fit, literal in self.choices.items() if literal in true}
+
+    def _orders(self, values: Mapping[str, str | None]) -> Iterator[tuple[int, Any]]:
+        problem = self.problem
+        for number, demand in enumerate(problem.demands):
+            if demand.loose and all(problem.true_in(values, fit) for fit in demand.when):
+                ordered = next((need for need in demand.loose if values[need.fit.position]), None)
+                if ordered and not any(problem.true_in(values, fit) for fit in demand.one_of):
+                    yield number, ordered
+
+    def _reason(self, use: BudgetUse, values: Mapping[str, str | None]) -> None:
+        """Why a set breaks a budget: as long as these places give no more than they do, it stays short."""
+        self.reasons += 1
+        if self.reasons > MOST_REASONS:
+            raise TooManyReasons
+        gives = {place: given[values[place]] for place, given in use.contributions.items()}
+        gaps = {place: max(given.values()) - gives[place] for place, given in use.contributions.items()}
+        most = use.total(values) + sum(gaps.values())
+        clause = {-self._on(use.switch)}
+        for place in sorted(gaps, key=lambda place: (-gaps[place], place)):
+            if most < 0:
+                break
+            most -= gaps[place]
+            clause |= self._that_give(use, place, lambda units, now=gives[place]: units > now)
+        if not use.holds_today:
+            binding = next(place for place, units in gives.items() if units != use.today[place])
+            clause |= self._that_give(use, binding, lambda units: units == use.today[binding])
+        self.solver.add_clause(sorted(clause))
+
+    def _that_give(self, use: BudgetUse, place: str, enough: Any) -> set[int]:
+        given = use.contributions[place]
+        return {self.choices[Fit(place, component)] for component, units in given.items() if enough(units)}
