@@ -8,6 +8,7 @@ from typing import Any
 import httpx
 import pytest
 
+from graftbook.pages.answer import answer as answer_page
 from graftbook.pages.answer.layers import HEIGHT, MOST_ROWS, WIDTH, draw
 from graftbook.pages.answer.picture import graph_of
 from graftbook.pages.asking.question import PageQuestion
@@ -109,6 +110,19 @@ async def test_what_an_answer_leads_to(browser: httpx.AsyncClient, path: str) ->
     assert not re.search(r"<script(?![^>]*src=)|style=|onclick=", page.text)
     impossible = await read(browser, path, **DISCS, keep_section="wheels")
     assert "It cannot be, as asked" in impossible.text
+
+
+async def test_what_time_cut_short_is_not_called_impossible(
+    browser: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """That nothing was found in time says nothing of whether it can be, nor of ways out."""
+    late = {"outcome": "not proved in time", "set": None, "sentences": ["Time ran out."], "ways_out": []}
+    made = answer_page.document_of
+    monkeypatch.setattr(answer_page, "document_of", lambda *asked: made(*asked) | late)
+    page = await read(browser, "/answer", **DISCS)
+    assert "<h1>Not found in time</h1>" in page.text
+    assert "It cannot be" not in page.text
+    assert "Ways out" not in page.text
 
 
 @pytest.mark.parametrize("form", ["pdf", "xlsx", "csv"])
