@@ -27,7 +27,7 @@ from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
 from graftbook.editing.revisions import endpoints as revisions
-from graftbook.health import endpoints as service
+from graftbook.health import endpoints as health
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.methods import allowed_methods
 from graftbook.http.middleware import BodyRefused, Guard
@@ -61,7 +61,7 @@ _LOG = logging.getLogger("graftbook")
 
 ROUTERS = (
     *PAGES,
-    service.router,
+    health.router,
     closures.router,
     checks.router,
     compatibility.router,

@@ -7,7 +7,7 @@ import pytest
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
-from graftbook.checks.kinds import Kind
+from graftbook.checks.kinds import FindingKind
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Provenance, Verdict
 from graftbook.database import reading
@@ -107,7 +107,7 @@ def test_discs_with_servo_and_two_circuits_mend_the_failed_circuit(scopes):
     found = {f.check: f for f in _checked(scope, SETS["discs in front"])}
     circuit = found["brakes.circuit_failed"]
     assert circuit.verdict_before is Verdict.caution
-    assert circuit.kind is Kind.mended
+    assert circuit.kind is FindingKind.mended
     assert circuit.verdict is Verdict.holds, circuit.sentence
     assert found["brakes.pedal_force"].figures[0].after < found["brakes.pedal_force"].figures[0].before
 

@@ -22,7 +22,7 @@ def test_the_made_vehicle_is_determined_and_holds_throughout():
 
 def test_nothing_has_changed_when_nothing_changes():
     assert not any(f.changed for f in HOLDS.values())
-    assert {f.kind for f in HOLDS.values()} == {v.Kind.holds}
+    assert {f.kind for f in HOLDS.values()} == {v.FindingKind.holds}
 
 
 @pytest.mark.parametrize(("position", "kind"), [(p, k) for p, kinds in FIGURES.items() for k in kinds])

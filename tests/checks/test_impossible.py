@@ -11,7 +11,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks import set as checks_of_a_set
 from graftbook.checks.curves import curves
 from graftbook.checks.fitted import Fitted
-from graftbook.checks.kinds import Kind
+from graftbook.checks.kinds import FindingKind
 from graftbook.checks.law import IN_SERVICE
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict
@@ -40,7 +40,7 @@ def scopes(sqlite_demo):
 
 
 def _figures_fitted(scope):
-    """Kind → who records it among what is fitted: component numbers, or "" for the variant."""
+    """FindingKind → who records it among what is fitted: component numbers, or "" for the variant."""
     found = defaultdict(list)
     for number in dict.fromkeys(n for n in scope.today.values() if n):
         for kind, measure in scope.book.components[number].characteristics.items():
@@ -153,7 +153,7 @@ def test_what_can_be_but_makes_no_sense_together_ends_in_no_exception(scopes):
 def test_a_slip_of_the_pen_is_named_and_is_no_verdict(change, check, sentence):
     finding = Made(change).check()[check]
     assert finding.verdict is Verdict.not_determined
-    assert finding.kind is Kind.newly_not_determined
+    assert finding.kind is FindingKind.newly_not_determined
     assert sentence.replace("X-", "Y-") in finding.sentence
     assert [name.split(" ")[0] for name in finding.impossible] == list(*map(list, change.values()))
     assert not finding.missing
@@ -205,8 +205,8 @@ def test_a_subject_that_gives_way_with_the_set_alone_mends_nothing(monkeypatch):
 
     monkeypatch.setattr(checks_of_a_set, "SUBJECTS", {**checks_of_a_set.SUBJECTS, "brakes": gives_way})
     found = Made({"brake.master": {"circuits": "1"}}).check()
-    assert found["brakes"].kind is Kind.newly_not_determined
-    assert not [f for f in found.values() if f.kind is Kind.mended]
+    assert found["brakes"].kind is FindingKind.newly_not_determined
+    assert not [f for f in found.values() if f.kind is FindingKind.mended]
 
 
 def test_a_result_that_is_no_number_is_not_determined(monkeypatch):

@@ -7,7 +7,7 @@ import pytest
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
-from graftbook.checks.kinds import Kind, counted, headline, verdict_of_set
+from graftbook.checks.kinds import FindingKind, counted, headline, verdict_of_set
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict
 from graftbook.database import reading
@@ -60,7 +60,7 @@ def test_nothing_is_the_fault_of_a_set_that_changes_nothing(scopes):
     for scope in scopes:
         found = check_set(scope.book, scope.vehicle, scope.today, scope.today, "")
         kinds = Counter(f.kind for f in found)
-        assert set(kinds) <= {Kind.already_so, Kind.holds, Kind.not_determined}
+        assert set(kinds) <= {FindingKind.already_so, FindingKind.holds, FindingKind.not_determined}
         assert verdict_of_set(found) is Verdict.holds
         assert headline(found) == "This set makes no check fail or worse."
 
@@ -120,35 +120,39 @@ def test_a_caution_today_is_a_failure_today_when_its_own_limit_says_so():
     weak = {"charging.machine": {"current_supplied": "11 A"}}
     left, mended = _kind(MACHINE, weak, weak), _kind(MACHINE, weak, {})
     assert left.verdict_before is mended.verdict_before is Verdict.fails
-    assert (left.kind, mended.kind) == (Kind.already_so, Kind.mended)
+    assert (left.kind, mended.kind) == (FindingKind.already_so, FindingKind.mended)
 
 
 def test_another_stranger_among_the_voltages_is_worse_and_the_same_one_is_not():
     six = {"headlamp.left": {"rated_voltage": "6 V"}}
     more = {**six, "charging.machine": {"rated_voltage": "6 V"}}
-    assert _kind("electrical.voltage", six, six).kind is Kind.already_so
-    assert _kind("electrical.voltage", six, more).kind is Kind.worse
-    assert _kind("electrical.voltage", more, {}).kind is Kind.mended
+    assert _kind("electrical.voltage", six, six).kind is FindingKind.already_so
+    assert _kind("electrical.voltage", six, more).kind is FindingKind.worse
+    assert _kind("electrical.voltage", more, {}).kind is FindingKind.mended
 
 
 def test_one_more_of_the_wrong_polarity_is_worse():
     one = {"battery": {"polarity": "positive"}}
     more = {**one, "ignition.coil": {"polarity": "positive"}}
-    assert _kind("electrical.polarity", one, one).kind is Kind.already_so
-    assert _kind("electrical.polarity", one, more).kind is Kind.already_so, "one against two, as today"
-    assert _kind("electrical.polarity", {}, one).kind is Kind.worse
+    assert _kind("electrical.polarity", one, one).kind is FindingKind.already_so
+    assert _kind("electrical.polarity", one, more).kind is FindingKind.already_so, "one against two, as today"
+    assert _kind("electrical.polarity", {}, one).kind is FindingKind.worse
 
 
 def test_a_check_that_the_set_brings_has_no_today_and_one_that_it_takes_away_is_mended():
     ratios = {"gears.front": {"axle_ratio": "4.7"}}
     brought = Made(ratios).check()["driveline.axle_ratios"]
     assert brought.verdict_before is None
-    assert (brought.verdict, brought.kind) == (Verdict.fails, Kind.worse)
+    assert (brought.verdict, brought.kind) == (Verdict.fails, FindingKind.worse)
     was = Made(ratios)
     gone = {**was.after, "gears.front": None}
     found = {f.check: f for f in check_set(was.book, was.vehicle, was.after, gone, "")}
     taken = found["driveline.axle_ratios"]
-    assert (taken.verdict_before, taken.verdict, taken.kind) == (Verdict.fails, Verdict.holds, Kind.mended)
+    assert (taken.verdict_before, taken.verdict, taken.kind) == (
+        Verdict.fails,
+        Verdict.holds,
+        FindingKind.mended,
+    )
     assert taken.sentence.startswith("No longer applies with this set. Today: ")
 
 
@@ -170,4 +174,4 @@ def test_the_headline_speaks_of_the_set_alone():
     )
     assert verdict_of_set([lost]) is Verdict.not_determined
     assert verdict_of_set([worse, lost]) is Verdict.fails
-    assert counted([worse, lost, worse])[Kind.worse] == 2
+    assert counted([worse, lost, worse])[FindingKind.worse] == 2

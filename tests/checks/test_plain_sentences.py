@@ -1,7 +1,7 @@
 """What the checks say to a fitter: no more than is so, and no less."""
 
 from graftbook.checks import verdict as v
-from graftbook.checks.kinds import Kind, headline
+from graftbook.checks.kinds import FindingKind, headline
 from graftbook.questions.checks.documents import finding_document, of_today
 from tests.checks.made import Made
 from tests.checks.test_kinds import _kind
@@ -24,7 +24,7 @@ def test_what_still_fails_but_less_says_so():
     weak = {"charging.machine": {"current_supplied": "11 A"}}
     better = {"charging.machine": {"current_supplied": "12 A"}}
     finding = _kind("electrical.charging.worst", weak, better)
-    assert finding.kind is Kind.already_so
+    assert finding.kind is FindingKind.already_so
     assert _told(finding).endswith("Better than today, but still not as it should be.")
     same = _kind("electrical.charging.worst", weak, weak)
     assert "Better than today" not in _told(same)
@@ -58,7 +58,7 @@ def test_the_battery_decides_which_side_is_the_wrong_one():
     turned = {p: {"polarity": "positive"} for p in ("charging.machine", "ignition.coil")}
     half = {"ignition.coil": {"polarity": "positive"}}
     finding = _kind("electrical.polarity", turned, half)
-    assert finding.kind is Kind.already_so, "one of two that stand against the battery is put right"
+    assert finding.kind is FindingKind.already_so, "one of two that stand against the battery is put right"
     assert "The earth polarity is mixed. Negative earth: " in finding.sentence
     assert finding.mend.endswith(", the fewer, from positive to negative earth.")
     assert "ignition.coil (" in finding.mend

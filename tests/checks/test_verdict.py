@@ -4,7 +4,7 @@ import pytest
 
 from graftbook.checks.verdict import (
     Finding,
-    Kind,
+    FindingKind,
     Limit,
     Provenance,
     Verdict,
@@ -33,43 +33,43 @@ def finding(
 @pytest.mark.parametrize(
     ("was", "now", "kind"),
     [
-        (None, HOLDS, Kind.holds),
-        (None, CAUTION, Kind.worse),
-        (None, FAILS, Kind.worse),
-        (None, OPEN, Kind.newly_not_determined),
-        (HOLDS, HOLDS, Kind.holds),
-        (HOLDS, CAUTION, Kind.worse),
-        (HOLDS, FAILS, Kind.worse),
-        (HOLDS, OPEN, Kind.newly_not_determined),
-        (CAUTION, HOLDS, Kind.mended),
-        (CAUTION, CAUTION, Kind.already_so),
-        (CAUTION, FAILS, Kind.worse),
-        (CAUTION, OPEN, Kind.newly_not_determined),
-        (FAILS, HOLDS, Kind.mended),
-        (FAILS, CAUTION, Kind.mended),
-        (FAILS, FAILS, Kind.already_so),
-        (FAILS, OPEN, Kind.newly_not_determined),
-        (OPEN, HOLDS, Kind.holds),
-        (OPEN, CAUTION, Kind.worse),
-        (OPEN, FAILS, Kind.worse),
-        (OPEN, OPEN, Kind.not_determined),
+        (None, HOLDS, FindingKind.holds),
+        (None, CAUTION, FindingKind.worse),
+        (None, FAILS, FindingKind.worse),
+        (None, OPEN, FindingKind.newly_not_determined),
+        (HOLDS, HOLDS, FindingKind.holds),
+        (HOLDS, CAUTION, FindingKind.worse),
+        (HOLDS, FAILS, FindingKind.worse),
+        (HOLDS, OPEN, FindingKind.newly_not_determined),
+        (CAUTION, HOLDS, FindingKind.mended),
+        (CAUTION, CAUTION, FindingKind.already_so),
+        (CAUTION, FAILS, FindingKind.worse),
+        (CAUTION, OPEN, FindingKind.newly_not_determined),
+        (FAILS, HOLDS, FindingKind.mended),
+        (FAILS, CAUTION, FindingKind.mended),
+        (FAILS, FAILS, FindingKind.already_so),
+        (FAILS, OPEN, FindingKind.newly_not_determined),
+        (OPEN, HOLDS, FindingKind.holds),
+        (OPEN, CAUTION, FindingKind.worse),
+        (OPEN, FAILS, FindingKind.worse),
+        (OPEN, OPEN, FindingKind.not_determined),
     ],
 )
-def test_whose_a_finding_is(was: Verdict | None, now: Verdict, kind: Kind):
+def test_whose_a_finding_is(was: Verdict | None, now: Verdict, kind: FindingKind):
     assert finding(now, was).kind is kind
 
 
 def test_what_moves_further_from_its_limit_is_worse_and_what_comes_nearer_is_better():
     further, nearer, same = (finding(FAILS, FAILS, (0.2, now)) for now in (0.3, 0.1, 0.2))
-    assert (further.kind, further.better) == (Kind.worse, False)
-    assert (nearer.kind, nearer.better) == (Kind.already_so, True)
-    assert (same.kind, same.better) == (Kind.already_so, False)
+    assert (further.kind, further.better) == (FindingKind.worse, False)
+    assert (nearer.kind, nearer.better) == (FindingKind.already_so, True)
+    assert (same.kind, same.better) == (FindingKind.already_so, False)
 
 
 @pytest.mark.parametrize("beyond", [(None, 0.3), (0.2, None), (None, None)])
 def test_without_both_figures_it_is_neither_further_nor_nearer(beyond: tuple[float | None, float | None]):
     found = finding(CAUTION, CAUTION, beyond)
-    assert (found.kind, found.better) == (Kind.already_so, False)
+    assert (found.kind, found.better) == (FindingKind.already_so, False)
 
 
 def test_nothing_is_better_than_what_was_not_so_before():
@@ -78,9 +78,9 @@ def test_nothing_is_better_than_what_was_not_so_before():
 
 
 def test_one_more_that_disagrees_is_worse_and_one_less_is_not():
-    assert finding(FAILS, FAILS, wrong=(("horn",), ("horn", "pump"))).kind is Kind.worse
-    assert finding(FAILS, FAILS, wrong=(("horn",), ("pump",))).kind is Kind.worse
-    assert finding(FAILS, FAILS, wrong=(("horn", "pump"), ("horn",))).kind is Kind.already_so
+    assert finding(FAILS, FAILS, wrong=(("horn",), ("horn", "pump"))).kind is FindingKind.worse
+    assert finding(FAILS, FAILS, wrong=(("horn",), ("pump",))).kind is FindingKind.worse
+    assert finding(FAILS, FAILS, wrong=(("horn", "pump"), ("horn",))).kind is FindingKind.already_so
 
 
 @pytest.mark.parametrize("provenance", Provenance)

@@ -25,7 +25,7 @@ _IMPOSSIBLE = Measure("", math.nan, math.nan)
 
 
 @dataclass(frozen=True, slots=True)
-class Found:
+class Recorded:
     """What is recorded of one kind: its name ("bore of X at P"), who records it, what is wrong with it."""
 
     name: str
@@ -38,7 +38,7 @@ class Found:
 class Memory:
     """What was worked out of one set on one vehicle; kept with the book for the vehicle as it stands."""
 
-    found: dict[tuple[Places, str], Found | None] = field(default_factory=dict)
+    found: dict[tuple[Places, str], Recorded | None] = field(default_factory=dict)
     fitments: dict[str, list[Fitment]] | None = None
     results: dict[object, tuple[Any, "Reading"]] = field(default_factory=dict)
     places: dict[tuple[str, str], list[str]] = field(default_factory=dict)
@@ -100,7 +100,7 @@ class Fitted:
     def _holds(self, fitment: Fitment) -> bool:
         return self.vehicle is None or fitment.when.holds(self.vehicle)
 
-    def found(self, places: Places, kind: str) -> Found | None:
+    def found(self, places: Places, kind: str) -> Recorded | None:
         """What the first of `places` that records `kind` records of it; every figure is read through here."""
         if (places, kind) not in self.memory.found:
             self.memory.found[places, kind] = self._look(places, kind)
@@ -109,7 +109,7 @@ class Fitted:
             self.read[found.name] = found.measure.written
         return found
 
-    def _look(self, places: Places, kind: str) -> Found | None:
+    def _look(self, places: Places, kind: str) -> Recorded | None:
         for position in _each(places):
             component = self.component(position)
             if component and kind in component.characteristics:
@@ -127,7 +127,7 @@ class Fitted:
                 return measure.si
         return 0.0
 
-    def found_fact(self, kind: str) -> Found | None:
+    def found_fact(self, kind: str) -> Recorded | None:
         """What is recorded of the variant itself."""
         variant = self.book.variant
         measure = variant.facts.get(kind)
@@ -137,11 +137,11 @@ class Fitted:
         self.read[name] = measure.written
         return self._gated(kind, measure, name, "", variant.name)
 
-    def _gated(self, kind: str, measure: Measure, name: str, number: str, of: str) -> Found:
+    def _gated(self, kind: str, measure: Measure, name: str, number: str, of: str) -> Recorded:
         if all(end is None or sane(kind, end) for end in (measure.low, measure.high)):
-            return Found(name, number, measure)
+            return Recorded(name, number, measure)
         words = f"{self.kind_title(kind)} of {of} is recorded as {measure.written}, which cannot be"
-        return Found(name, number, measure, words)
+        return Recorded(name, number, measure, words)
 
     def kind_title(self, kind: str) -> str:
         known = self.book.kinds.get(kind)
@@ -248,7 +248,7 @@ class Reading:
     def _find_fact(self, kind: str) -> Measure | None:
         return self._possible(self.fitted.found_fact(kind))
 
-    def _possible(self, found: Found | None) -> Measure | None:
+    def _possible(self, found: Recorded | None) -> Measure | None:
         if found is None:
             return None
         self.read[found.name] = found.measure.written

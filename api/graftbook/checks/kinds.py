@@ -4,9 +4,9 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from graftbook.checks.verdict import Figure, Finding, Kind, Verdict, worst
+from graftbook.checks.verdict import Figure, Finding, FindingKind, Verdict, worst
 
-BY_THE_SET = (Kind.worse, Kind.newly_not_determined)
+BY_THE_SET = (FindingKind.worse, FindingKind.newly_not_determined)
 """What the set itself has to answer for."""
 
 
@@ -42,10 +42,10 @@ def verdict_of_set(findings: Iterable[Finding]) -> Verdict:
     return worst([finding.verdict for finding in findings if finding.kind in BY_THE_SET])
 
 
-def counted(findings: Iterable[Finding]) -> dict[Kind, int]:
+def counted(findings: Iterable[Finding]) -> dict[FindingKind, int]:
     """How many findings there are of each kind."""
     found = Counter(finding.kind for finding in findings)
-    return {kind: found[kind] for kind in Kind}
+    return {kind: found[kind] for kind in FindingKind}
 
 
 def headline(findings: Sequence[Finding]) -> str:

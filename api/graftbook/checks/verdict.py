@@ -61,7 +61,7 @@ class Figure:
     unit: str = ""
 
 
-class Kind(StrEnum):
+class FindingKind(StrEnum):
     """Whose a finding is: the set's doing, as it was today, or the set's mending."""
 
     worse = "worse"
@@ -111,22 +111,27 @@ class Finding:
         return figures or self.verdict is not self.verdict_before
 
     @property
-    def kind(self) -> Kind:
+    def kind(self) -> FindingKind:
         """Whose it is. A figure past its limit that moves further from it is the set's doing too."""
         was, now = self.verdict_before, self.verdict
         if now is Verdict.not_determined:
-            return Kind.not_determined if was is now else Kind.newly_not_determined
+            return FindingKind.not_determined if was is now else FindingKind.newly_not_determined
         if was not in _BAD:
-            return Kind.worse if now in _BAD else Kind.holds
+            return FindingKind.worse if now in _BAD else FindingKind.holds
         if _BAD.get(now, 0) < _BAD[was]:
-            return Kind.mended
-        return Kind.worse if _BAD[now] > _BAD[was] or self._further() else Kind.already_so
+            return FindingKind.mended
+        return FindingKind.worse if _BAD[now] > _BAD[was] or self._further() else FindingKind.already_so
 
     @property
     def better(self) -> bool:
         """Whether the set brings what was so already nearer to its limit."""
         was = self.today
-        if self.kind is not Kind.already_so or was is None or self.beyond is None or was.beyond is None:
+        if (
+            self.kind is not FindingKind.already_so
+            or was is None
+            or self.beyond is None
+            or was.beyond is None
+        ):
             return False
         return self.beyond < was.beyond
 

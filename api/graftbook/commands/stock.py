@@ -16,11 +16,11 @@ def list_(
     database: c.Database = None,
 ) -> None:
     """All that lies in the store as CSV: number, quantity, place."""
-    from graftbook.orders.stock import service as shelf
+    from graftbook.orders.stock.service import whole_sheet
 
     settings = c.settings_for(database)
     with c.readable_errors():
-        sheet, _etag = shelf.whole_sheet(c.engine_for(settings))
+        sheet, _etag = whole_sheet(c.engine_for(settings))
         if target:
             target.write_text(sheet, encoding="utf-8", newline="")
     rows = sheet.count("\n") - 1
@@ -38,16 +38,16 @@ def count(
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
 ) -> None:
     """Say what lies in the store now; all of the sheet, or nothing."""
-    from graftbook.orders.stock import service as shelf
+    from graftbook.orders.stock import service
 
     settings = c.settings_for(database)
     with c.readable_errors():
         text = sheet.read_text(encoding="utf-8-sig")
-        report = shelf.count(c.engine_for(settings), text, whole=whole, dry_run=dry_run, file=str(sheet))
+        report = service.count(c.engine_for(settings), text, whole=whole, dry_run=dry_run, file=str(sheet))
     c.show_mistakes(report)
     if not report.ok:
         raise typer.Exit(c.NO)
-    for line in shelf.difference_lines(report.differences):
+    for line in service.difference_lines(report.differences):
         typer.echo(line)
     kept = "would be stored" if dry_run else "stored"
     typer.echo(f"{c.counted(report.rows, 'row')} read, {c.counted(report.changed, 'difference')} {kept}.")

@@ -18,7 +18,7 @@ from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.endpoints import ANSWER, Part
 from graftbook.orders.forms import MEDIA, form_of, writer
 from graftbook.orders.lists import keeping, schemas
-from graftbook.orders.lists import service as life
+from graftbook.orders.lists import service as order_lists
 from graftbook.orders.papers.parts import UnknownPart
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.process.state import ServiceDep
@@ -44,9 +44,9 @@ CHANGES = (
 _CHANGED: dict[int | str, Any] = {200: {"model": schemas.OrderListOut}}
 
 
-def _headers(document: life.Facts) -> dict[str, str]:
+def _headers(document: order_lists.Facts) -> dict[str, str]:
     return {
-        "ETag": life.list_etag(document),
+        "ETag": order_lists.list_etag(document),
         "Location": f"/v1/order-lists/{document['name']}",
     }
 
@@ -70,7 +70,7 @@ def list_lists(request: Request, service: ServiceDep, limit: Limit = None, curso
     size = limit or service.settings.page_size
     search = {"list": "order-lists"}
     after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    rows = life.lists(service.engine, after, size + 1)
+    rows = order_lists.lists(service.engine, after, size + 1)
     following = write_cursor(search, [rows[size - 1]["name"]]) if len(rows) > size else None
     return page_answer(request, rows[:size], following)
 
@@ -112,8 +112,8 @@ def create_list(
 def get_list(request: Request, name: Name, service: ServiceDep, part: Part = "") -> Response:
     """Its ETag is what a change must send as If-Match."""
     form = form_of(request.headers.get("accept", ""))
-    document = life.list_document(service.engine, name)
-    etag = life.list_etag(document)
+    document = order_lists.list_document(service.engine, name)
+    etag = order_lists.list_etag(document)
     headers = {"ETag": etag, "Vary": "Accept", **ASK_AGAIN}
     if form == "json":
         if has_already(request, etag):
@@ -136,7 +136,7 @@ def put_note(
 ) -> Response:
     """Needs If-Match with the ETag that was read."""
     etag = etag_wanted(if_match)
-    return response_of(_changed(life.renote(service.engine, name, etag, body.note, orderer.who)))
+    return response_of(_changed(order_lists.renote(service.engine, name, etag, body.note, orderer.who)))
 
 
 @router.post(
@@ -203,7 +203,7 @@ def send_list(
     needs `incomplete`, else 409 tells them."""
     etag = etag_wanted(if_match)
     told = once.told_by(_changed)
-    sent = life.send(service.engine, name, etag, orderer.who, told, incomplete=body.incomplete)
+    sent = order_lists.send(service.engine, name, etag, orderer.who, told, incomplete=body.incomplete)
     return response_of(_changed(sent))
 
 
@@ -230,7 +230,7 @@ def receive_list(
     """
     etag = etag_wanted(if_match)
     told = once.told_by(_changed)
-    document = life.receive(service.engine, name, etag, body.delivery(), orderer.who, told)
+    document = order_lists.receive(service.engine, name, etag, body.delivery(), orderer.who, told)
     return response_of(_changed(document))
 
 
@@ -251,7 +251,7 @@ def list_bookings(
     size = limit or service.settings.page_size
     search = {"bookings": name}
     after = read_cursor(cursor, search, 1)[0] if cursor else "0"
-    rows = life.bookings(service.engine, name, _number(after), size + 1)
+    rows = order_lists.bookings(service.engine, name, _number(after), size + 1)
     following = write_cursor(search, [str(rows[size - 1]["booking"])]) if len(rows) > size else None
     return page_answer(request, rows[:size], following)
 
@@ -285,7 +285,7 @@ def take_back_booking(
     """
     etag = etag_wanted(if_match)
     told = once.told_by(_changed)
-    document = life.take_back(
+    document = order_lists.take_back(
         service.engine, name, booking, etag, body.why, orderer.who, reopen=body.reopen, once=told
     )
     return response_of(_changed(document))
@@ -302,7 +302,7 @@ def close_list(
 ) -> Response:
     """Needs If-Match, and a reason when not everything has come."""
     etag = etag_wanted(if_match)
-    return response_of(_changed(life.close(service.engine, name, etag, body.reason, orderer.who)))
+    return response_of(_changed(order_lists.close(service.engine, name, etag, body.reason, orderer.who)))
 
 
 @router.delete(
@@ -314,7 +314,7 @@ def close_list(
 )
 def discard_list(name: Name, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None) -> Response:
     """Needs If-Match. A list that was sent stays."""
-    life.discard(service.engine, name, etag_wanted(if_match), orderer.who)
+    order_lists.discard(service.engine, name, etag_wanted(if_match), orderer.who)
     return Response(status_code=204)
 
 
@@ -335,6 +335,6 @@ def list_events(
     size = limit or service.settings.page_size
     search = {"events": name}
     after = read_cursor(cursor, search, 1)[0] if cursor else "0"
-    rows = life.events(service.engine, name, int(after) if after.isdecimal() else 0, size + 1)
+    rows = order_lists.events(service.engine, name, int(after) if after.isdecimal() else 0, size + 1)
     following = write_cursor(search, [str(rows[size - 1]["id"])]) if len(rows) > size else None
     return page_answer(request, rows[:size], following)

@@ -10,7 +10,7 @@ from sqlalchemy import Engine
 from graftbook.closure.answer import Outcome
 from graftbook.closure.words import phrases
 from graftbook.idempotency.service import EACH_TIME, Once
-from graftbook.orders.lists import service as life
+from graftbook.orders.lists import service as order_lists
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.service import order_facts_for
 from graftbook.problems import InvalidRequest, NoSet, Problem, SubstituteRefused
@@ -26,7 +26,7 @@ COMPARED = ("number", "supplier", "unit_price", "deposit", "pieces", "tax_rate",
 def make(service: Service, name: str, body: OrderIn, note: str, who: str, once: Once = EACH_TIME) -> Facts:
     """Compute an order and keep it as a draft. Raises what computing raises, AlreadyExists."""
     facts = order_facts_for(service, body)
-    return life.create(_engine(service), name, _asked(body), facts, note, who, once)
+    return order_lists.create(_engine(service), name, _asked(body), facts, note, who, once)
 
 
 def _engine(service: Service) -> Engine:
@@ -42,17 +42,17 @@ def _asked(body: OrderIn) -> Facts:
 
 def body_of(service: Service, name: str) -> OrderIn:
     """The question behind a list, as of now. Raises UnknownOrderList."""
-    asked = life.asked_of(_engine(service), name)
+    asked = order_lists.asked_of(_engine(service), name)
     return OrderIn.model_validate_json(orjson.dumps(asked))
 
 
 def recompute(service: Service, name: str, if_match: str, who: str) -> Facts:
     """Compute a draft again with today's catalogue, offers and store; what differs is recorded."""
     body = body_of(service, name)
-    before = life.list_document(_engine(service), name)
+    before = order_lists.list_document(_engine(service), name)
     facts = order_facts_for(service, body)
     detail = {"differences": differences_between(before, facts)["lines"]}
-    return life.replace_facts(
+    return order_lists.replace_facts(
         _engine(service), name, if_match, _asked(body), facts, "computed again", detail, who
     )
 
@@ -62,7 +62,7 @@ def differences(service: Service, name: str) -> Facts:
 
     A question that has no set any more is told as such. Raises UnknownOrderList.
     """
-    kept = life.list_document(_engine(service), name)
+    kept = order_lists.list_document(_engine(service), name)
     try:
         now = order_facts_for(service, body_of(service, name))
     except NoSet as gone:
@@ -189,7 +189,7 @@ def substitute(service: Service, name: str, if_match: str, line_number: int, ins
     Raises UnknownOrderList, PreconditionFailed, WrongState, InvalidRequest for a line that the list
     does not have, SubstituteRefused with what would change, and the problems of the number.
     """
-    kept = life.list_document(_engine(service), name)
+    kept = order_lists.list_document(_engine(service), name)
     line = next((one for one in kept["lines"] if one["line"] == line_number), None)
     if line is None:
         raise InvalidRequest(f"The list has no line {line_number}", pointer="/line")
@@ -207,7 +207,7 @@ def substitute(service: Service, name: str, if_match: str, line_number: int, ins
         raise SubstituteRefused(f"Whether {instead} fits the whole was not proved in time", sentences=[])
     _accept_only(line, instead, kept, facts)
     detail = {"line": line_number, "before": line["number"], "after": instead}
-    return life.replace_facts(
+    return order_lists.replace_facts(
         _engine(service), name, if_match, _asked(body), facts, "substituted", detail, who
     )
 

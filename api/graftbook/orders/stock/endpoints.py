@@ -20,7 +20,7 @@ from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, on
 from graftbook.idempotency.service import Answer
 from graftbook.orders.forms import CSV, MEDIA, form_of
 from graftbook.orders.lists.schemas import StockCountOut, StockIn, StockOut, StockPageOut
-from graftbook.orders.stock import service as shelf
+from graftbook.orders.stock import service as stock
 from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1/stock", tags=["orders"])
@@ -52,7 +52,7 @@ def list_stock(request: Request, service: ServiceDep, limit: Limit = None, curso
     size = limit or service.settings.page_size
     search = {"list": "stock"}
     after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    rows = shelf.page_of_stock(service.engine, after, size + 1)
+    rows = stock.page_of_stock(service.engine, after, size + 1)
     following = write_cursor(search, [rows[size - 1]["number"]]) if len(rows) > size else None
     answer = page_answer(request, rows[:size], following)
     answer.headers["Vary"] = "Accept"
@@ -60,7 +60,7 @@ def list_stock(request: Request, service: ServiceDep, limit: Limit = None, curso
 
 
 def _whole(request: Request, service: Service) -> Response:
-    sheet, etag = shelf.whole_sheet(service.engine)
+    sheet, etag = stock.whole_sheet(service.engine)
     headers = {**ASK_AGAIN, "Vary": "Accept"}
     if has_already(request, etag):
         return not_modified(etag, headers)
@@ -120,10 +120,10 @@ async def count_stock(
     except UnicodeDecodeError:
         raise problems.InvalidRequest("The sheet is not UTF-8 text") from None
 
-    def counted() -> shelf.CountReport:
+    def counted() -> stock.CountReport:
         once.look(service.engine)
         with service.gates["imports"].turn():
-            return shelf.count(
+            return stock.count(
                 service.engine,
                 sheet,
                 whole=whole,
@@ -139,7 +139,7 @@ async def count_stock(
 _as_json = json_told(200)
 
 
-def _counted(report: shelf.CountReport) -> Answer:
+def _counted(report: stock.CountReport) -> Answer:
     if not report.ok:
         raise refused(report)
     return _as_json(report.document())
@@ -158,8 +158,8 @@ def _counted(report: shelf.CountReport) -> Answer:
 )
 def get_stock(request: Request, number: Number, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
-    facts = shelf.holds(service.engine, number)
-    etag = shelf.stock_etag(facts)
+    facts = stock.holds(service.engine, number)
+    etag = stock.stock_etag(facts)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
     return json_answer(facts, headers={"ETag": etag, **ASK_AGAIN})
@@ -183,8 +183,8 @@ def get_stock(request: Request, number: Number, service: ServiceDep) -> Response
 )
 def put_stock(number: Number, body: StockIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match when something is said of it already."""
-    facts = shelf.put(service.engine, number, body.quantity, body.place, if_match)
-    return json_answer(facts, headers={"ETag": shelf.stock_etag(facts)})
+    facts = stock.put(service.engine, number, body.quantity, body.place, if_match)
+    return json_answer(facts, headers={"ETag": stock.stock_etag(facts)})
 
 
 @router.delete(
@@ -197,5 +197,5 @@ def put_stock(number: Number, body: StockIn, service: ServiceDep, if_match: IfMa
 )
 def empty_stock(number: Number, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match with the ETag that was read."""
-    shelf.empty(service.engine, number, if_match)
+    stock.empty(service.engine, number, if_match)
     return Response(status_code=204)

@@ -17,7 +17,7 @@ from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.forms import MEDIA, writer
 from graftbook.orders.lists import keeping
-from graftbook.orders.lists import service as life
+from graftbook.orders.lists import service as order_lists
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.service import ordering
 from graftbook.pages.answer.answer import document_under
@@ -136,7 +136,7 @@ async def _pairs(request: Request) -> list[tuple[str, str]]:
 def orders(request: Request, service: ServiceDep) -> Response:
     """The kept lists."""
     after = request.query_params.get("after", "")[:120]
-    lists = life.lists(service.engine, after, LISTS_ON_A_PAGE + 1)
+    lists = order_lists.lists(service.engine, after, LISTS_ON_A_PAGE + 1)
     following = lists[LISTS_ON_A_PAGE - 1]["name"] if len(lists) > LISTS_ON_A_PAGE else ""
     return page(request, "orders.html", lists=lists[:LISTS_ON_A_PAGE], following=following)
 
@@ -144,7 +144,7 @@ def orders(request: Request, service: ServiceDep) -> Response:
 @router.get("/orders/{name}/document/{form}", dependencies=[MayRead, takes("part")])
 def kept_document(request: Request, name: str, form: str, service: ServiceDep) -> Response:
     """A kept list as a document."""
-    facts = life.list_document(service.engine, name)
+    facts = order_lists.list_document(service.engine, name)
     part = request.query_params.get("part", "")
     return _download(service, facts, form if form in MEDIA else "pdf", part, name)
 
@@ -152,7 +152,7 @@ def kept_document(request: Request, name: str, form: str, service: ServiceDep) -
 @router.get("/orders/{name}", dependencies=[MayRead])
 def kept(request: Request, name: str, service: ServiceDep) -> Response:
     """One kept list: how far it has come, what has changed since, and what can be done."""
-    return _kept_page(request, service, life.list_document(service.engine, name))
+    return _kept_page(request, service, order_lists.list_document(service.engine, name))
 
 
 def _kept_page(
@@ -164,7 +164,7 @@ def _kept_page(
 ) -> Response:
     """The page of a list; with a delivery that is doubted its form holds what was typed."""
     name, changed = facts["name"], None
-    if facts["state"] == life.DRAFT:
+    if facts["state"] == order_lists.DRAFT:
         try:
             changed = keeping.differences(service, name)
         except Problem as problem:
@@ -174,8 +174,8 @@ def _kept_page(
         "order_list.html",
         status=doubted.answer_status if doubted else 200,
         list=facts,
-        etag=life.list_etag(facts),
-        events=life.events(service.engine, name, 0, life.MOST_EVENTS),
+        etag=order_lists.list_etag(facts),
+        events=order_lists.events(service.engine, name, 0, order_lists.MOST_EVENTS),
         forms=forms_of(facts, delivery_of(facts, form) if form else None, doubted),
         booked=log_of(_newest(service, facts)),
         too_many=[line for line in facts["lines"] if line["too_many"]],
@@ -188,8 +188,10 @@ def _kept_page(
 def _newest(service: Service, facts: Facts) -> list[Facts]:
     """The bookings made last, the oldest of them first."""
     newest = facts["newest_booking"] or 0
-    after = max(0, newest - life.MOST_EVENTS)
-    return life.bookings(service.engine, facts["name"], after, life.MOST_EVENTS) if newest else []
+    after = max(0, newest - order_lists.MOST_EVENTS)
+    if not newest:
+        return []
+    return order_lists.bookings(service.engine, facts["name"], after, order_lists.MOST_EVENTS)
 
 
 @router.post("/orders/{name}/{step}")
@@ -198,15 +200,15 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     form = await form_of(request)
     etag, who = form.get("etag", ""), orderer.who
     steps = {
-        "send": lambda: life.send(service.engine, name, etag, who, incomplete="incomplete" in form),
+        "send": lambda: order_lists.send(service.engine, name, etag, who, incomplete="incomplete" in form),
         "recompute": lambda: keeping.recompute(service, name, etag, who),
-        "close": lambda: life.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
+        "close": lambda: order_lists.close(service.engine, name, etag, _checked(Remark, form, "reason"), who),
         "receive": lambda: _receive(request, service, name, form, who),
         "take-back": lambda: _take_back(service, name, form, who),
         "substitute": lambda: keeping.substitute(
             service, name, etag, whole(form, "line"), form.get("number", "").strip(), who
         ),
-        "discard": lambda: life.discard(service.engine, name, etag, who),
+        "discard": lambda: order_lists.discard(service.engine, name, etag, who),
     }
     done = await run_in_threadpool(steps[step]) if step in steps else None
     if isinstance(done, Response):
@@ -216,10 +218,10 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
 
 def _receive(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
     """Book a delivery and go to where it stands, or show its form again with what is doubted."""
-    facts = life.list_document(service.engine, name)
+    facts = order_lists.list_document(service.engine, name)
     try:
         delivery = delivery_of(facts, form)
-        booked = life.receive(service.engine, name, form.get("etag", ""), delivery, who)
+        booked = order_lists.receive(service.engine, name, form.get("etag", ""), delivery, who)
     except DeliveryDoubted as doubted:
         return _kept_page(request, service, facts, form, doubted)
     return gone_to(f"/orders/{name}#booking-{booked['newest_booking']}")
@@ -230,5 +232,5 @@ def _take_back(service: Service, name: str, form: dict[str, str], who: str) -> R
     why, reopen = _checked(Remark, form, "why"), form.get("reopen") == "true"
     if not why:
         raise InvalidRequest("Say in a few words why the booking is taken back; it still stands")
-    life.take_back(service.engine, name, booking, etag, why, who, reopen=reopen)
+    order_lists.take_back(service.engine, name, booking, etag, why, who, reopen=reopen)
     return gone_to(f"/orders/{name}#booking-{booking}")

@@ -16,7 +16,7 @@ from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.forms import CSV
-from graftbook.orders.stock import service as shelf
+from graftbook.orders.stock import service as stock
 from graftbook.orders.stock.sheet import MOST_PIECES, doubtful, is_count, place_in
 from graftbook.pages.editing.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
 from graftbook.pages.frame import gone_to, page
@@ -66,7 +66,7 @@ def store(request: Request, service: ServiceDep) -> Response:
 def as_sheet(service: ServiceDep) -> Response:
     """All of it as the sheet that a count takes."""
     headers = {"Content-Disposition": 'attachment; filename="store.csv"', **KEEP_NOTHING}
-    return Response(shelf.whole_sheet(service.engine)[0], headers=headers, media_type=CSV)
+    return Response(stock.whole_sheet(service.engine)[0], headers=headers, media_type=CSV)
 
 
 @router.post("/store")
@@ -79,7 +79,7 @@ def _put_in(request: Request, service: Service, typed: Typed) -> Response:
     try:
         typed.number = _number(service, typed.number)
         quantity, place = _lies(typed)
-        shelf.put(service.engine, typed.number, quantity, place, None)
+        stock.put(service.engine, typed.number, quantity, place, None)
     except (InvalidRequest, Unknown) as problem:
         typed.told = problem.detail
         typed.wrong = typed.wrong or "number"
@@ -109,10 +109,10 @@ def _put_right(request: Request, service: Service, number: str, form: dict[str, 
     etag = form.get("etag", "")
     try:
         if form.get("do") == "remove":
-            shelf.empty(service.engine, number, etag)
+            stock.empty(service.engine, number, etag)
         else:
             quantity, place = _lies(typed)
-            shelf.put(service.engine, number, quantity, place, etag)
+            stock.put(service.engine, number, quantity, place, etag)
     except InvalidRequest as problem:
         typed.told, typed.etag = problem.detail, etag
         return _number_page(request, service, typed, 422)
@@ -154,7 +154,7 @@ def _lies(typed: Typed) -> tuple[int, str]:
 
 def _store_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
     text, after = (request.query_params.get(name, "").strip()[:120] for name in ("text", "after"))
-    lines = shelf.found(service.engine, text, after, ON_A_PAGE + 1)
+    lines = stock.found(service.engine, text, after, ON_A_PAGE + 1)
     following = lines[ON_A_PAGE - 1]["number"] if len(lines) > ON_A_PAGE else ""
     return page(
         request,
@@ -175,14 +175,14 @@ def address_of(number: str) -> str:
 
 
 def _number_page(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
-    facts = shelf.holds(service.engine, typed.number)
+    facts = stock.holds(service.engine, typed.number)
     return page(
         request,
         "store_number.html",
         status=status,
         headers=KEEP_NOTHING,
         facts=facts,
-        etag=typed.etag or shelf.stock_etag(facts),
+        etag=typed.etag or stock.stock_etag(facts),
         typed=typed,
         action=address_of(typed.number),
     )
@@ -235,7 +235,7 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
         sent.saves, sent.told = False, "This is not what was looked at last. Look at it, then book it."
     try:
         with service.gates["imports"].turn():
-            report = shelf.count(
+            report = stock.count(
                 service.engine,
                 sent.text,
                 whole=sent.whole,
@@ -254,7 +254,7 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
 
 
 def _count_page(
-    request: Request, sent: SentCount, report: shelf.CountReport | None = None, *, status: int = 200
+    request: Request, sent: SentCount, report: stock.CountReport | None = None, *, status: int = 200
 ) -> Response:
     lines = lines_with_mistakes(sent.text, report.mistakes) if report else []
     differences = report.differences if report else []

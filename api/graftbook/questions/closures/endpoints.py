@@ -10,7 +10,7 @@ from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
 from graftbook.http.errors import documented
 from graftbook.process.state import ServiceDep
-from graftbook.questions.closures import service as service_of
+from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
 from graftbook.questions.closures.query import ClosureQuery
 from graftbook.questions.closures.schemas import ClosureOut
@@ -46,7 +46,7 @@ PROBLEMS = documented(
 )
 def make_closure(body: ClosureIn, request: Request, service: ServiceDep) -> Response:
     """Proved best, or proved impossible with a smallest contradiction and the ways out."""
-    etag, make = service_of.closure(service, body)
+    etag, make = closures.closure(service, body)
     return answered(request, service, etag, make)
 
 
@@ -58,7 +58,7 @@ def make_closure(body: ClosureIn, request: Request, service: ServiceDep) -> Resp
 )
 def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQuery, Query()]) -> Response:
     """Each parameter is a field of the body of `POST /v1/closures`; lists repeat the parameter."""
-    etag, make = service_of.closure(service, asked.body())
+    etag, make = closures.closure(service, asked.body())
     return answered(request, service, etag, make)
 
 
@@ -70,7 +70,7 @@ def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQ
 )
 def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Response:
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
-    etag, make = service_of.why_not(service, body)
+    etag, make = closures.why_not(service, body)
     return answered(request, service, etag, make)
 
 
@@ -82,5 +82,5 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Respon
 )
 def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
     """Both answers, and what differs."""
-    etag, make = service_of.what_if(service, body)
+    etag, make = closures.what_if(service, body)
     return answered(request, service, etag, make)
