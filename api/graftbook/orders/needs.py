@@ -5,14 +5,17 @@ Pure: from rule books and solutions to values. Money is in minor units.
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from graftbook.closure.answer import Because, Change, FlawNote, Loose, Solution
 from graftbook.closure.words.cautions import section_cautions
 from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
 from graftbook.rulebook.model import Component, Grade, RuleBook
+
+_HANDS: Mapping[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +54,7 @@ class Need:
     amount: str = ""
     asked_numbers: tuple[str, ...] = ()
     chain: tuple[str, ...] = ()
-    hand: str = ""
+    hand: Literal["", "left", "right"] = ""
     pair: bool = False
     cautions: tuple[str, ...] = ()
     section_order: int = 0
@@ -215,7 +218,7 @@ def _need(entry: _Gathered) -> Need:
         amount=amount,
         asked_numbers=asked,
         chain=chain_between(book, asked[0], part.number) if asked else (),
-        hand=hand if hand in ("left", "right") else "",
+        hand=_HANDS.get(hand, ""),
         pair=entry.pair,
         cautions=section_cautions(book, part.section),
         section_order=section.order if section else 10**6,

@@ -44,7 +44,7 @@ CHANGES = (
 _CHANGED: dict[int | str, Any] = {200: {"model": schemas.OrderListOut}}
 
 
-def _headers(document: life.Facts) -> dict[str, str]:
+def _headers(document: schemas.OrderListOut) -> dict[str, str]:
     return {
         "ETag": life.list_etag(document),
         "Location": f"/v1/order-lists/{document['name']}",
