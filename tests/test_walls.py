@@ -49,7 +49,7 @@ ROOMS = {
     "document problems",
     "builds": "questions idempotency access http process builds.stored catalogue database document problems",
     "orders": "questions idempotency builds access http process telemetry catalogue closure rulebook "
-    "database problems",
+    "database document problems",
     "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
     "database document problems",
     "health": "access http process telemetry catalogue database document problems",
@@ -139,6 +139,19 @@ def test_a_reasoning_process_loads_no_forms() -> None:
     loaded = {name.split(".")[0] for name in loaded_with(REASONED)}
     assert "numpy" in loaded
     assert not loaded & {"pydantic", *NOT_IN_PURE}
+
+
+def test_what_is_told_in_groups_names_its_documents_for_the_checker_alone() -> None:
+    """A class that holds documents is made when its module is loaded: the name stays a text there."""
+    code = (
+        "import sys\nfrom graftbook.questions.checks.documents import Group\n"
+        "print(Group.__annotations__['findings'].__forward_arg__)\n"
+        "print('pydantic' in sys.modules or 'graftbook.questions.closures.schemas' in sys.modules)"
+    )
+    shown = subprocess.run(
+        [sys.executable, "-c", code], cwd=API.parent, capture_output=True, text=True, check=True
+    )
+    assert shown.stdout.splitlines() == ["list[FindingOut]", "False"]
 
 
 COMMANDS = {
@@ -233,3 +246,22 @@ def test_no_module_grows_beyond_its_subject() -> None:
     for path in API.rglob("*.py"):
         lines = path.read_text(encoding="utf-8").count("\n")
         assert lines <= 500, f"{path} has {lines} lines; it has two subjects"
+
+
+MOST_LINES_OF_A_FUNCTION = 60
+MOST_LINES_OF_A_MODULE = 499
+
+
+def test_no_function_is_longer_than_a_screen_and_no_module_than_one_sitting() -> None:
+    """A long one hides what it does; what belongs together is easier found in two places with a name each."""
+    too_long = []
+    for path in API.rglob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        if (lines := text.count("\n")) > MOST_LINES_OF_A_MODULE:
+            too_long.append(f"{in_package(path)}: {lines} lines")
+        for node in ast.walk(ast.parse(text)):
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                lines = (node.end_lineno or node.lineno) - node.lineno + 1
+                if lines > MOST_LINES_OF_A_FUNCTION:
+                    too_long.append(f"{in_package(path)}.{node.name}: {lines} lines")
+    assert too_long == []

@@ -3,10 +3,8 @@
 import textwrap
 from collections.abc import Iterator
 from decimal import Decimal
-from typing import Any
 
 WIDTH = 100
-Facts = dict[str, Any]
 
 
 def wrap(text: str, indent: int = 0, hang: int | None = None) -> Iterator[str]:

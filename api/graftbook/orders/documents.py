@@ -3,16 +3,26 @@
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
-from typing import Any
 
 from graftbook.http.values import GRADE_WORDS, counted, day_in_words, money, money_in_words
 from graftbook.orders.buying.buying import Line, Market, Order
 from graftbook.orders.buying.not_bought import headline, not_bought_facts
 from graftbook.orders.buying.reconciling import Cause, Difference, Reconciliation
 from graftbook.orders.needs import Needs, TakenOff
+from graftbook.orders.schemas import (
+    BoughtOut,
+    DayPriceOut,
+    Fate,
+    HeadlineOut,
+    OrderLineOut,
+    OrderTotalsOut,
+    PartsDifferenceOut,
+    ReconciliationOut,
+    SplitOut,
+    SupplierOrderOut,
+    TakenOffOut,
+)
 from graftbook.rulebook.scope import LOOSE
-
-Facts = dict[str, Any]
 
 DEFERS = (
     "Brakes, steering, fuel, lifting, high current, structure and welding can hurt people: local codes and "
@@ -20,12 +30,15 @@ DEFERS = (
     "someone licensed for it."
 )
 NO_SUPPLIERS = "The catalogue knows no suppliers; prices are its own."
-KEEP, EXCHANGE, SCRAP = "keep with the vehicle", "exchange", "scrap"
+
+
+class OrderedOut(HeadlineOut, BoughtOut):
+    """Everything of an order that does not depend on how it was asked for."""
 
 
 def order_facts(
     needs: Needs, order: Order, market: Market, currency: str, look: Callable[[], None] = lambda: None
-) -> Facts:
+) -> OrderedOut:
     """Everything of an order that does not depend on how it was asked for.
 
     `look` is called before each line; what it raises ends the work.
@@ -35,12 +48,11 @@ def order_facts(
     for number, line in enumerate(order.lines, start=1):
         look()
         lines.append(_line(number, line, titles))
-    suppliers = _suppliers(order)
-    facts = {
+    facts: BoughtOut = {
         "date": market.today.isoformat(),
         "currency": currency,
         "lines": lines,
-        "suppliers": suppliers,
+        "suppliers": _suppliers(order),
         "from_stock": [
             {"number": f.need.part.number, "name": f.need.part.name, "quantity": f.quantity, "place": f.place}
             for f in order.from_store
@@ -57,17 +69,17 @@ def order_facts(
         ],
         **not_bought_facts(order, market),
         "taken_off": _taken_off(needs.taken_off, order),
-        "totals": _totals(order, suppliers),
+        "totals": _totals(order),
         "unknown_prices": [line.need.part.number for line in order.lines if line.unit_price is None],
         "price_of_days": _days(order),
         "split": _split(order),
         "cautions": _cautions(order),
         "defers": DEFERS,
     }
-    return headline(facts) | facts
+    return {**headline(facts), **facts}
 
 
-def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
+def _line(number: int, line: Line, titles: Mapping[str, str]) -> OrderLineOut:
     need, bought = line.need, line.bought
     offer = bought.offer if bought else None
     return {
@@ -103,7 +115,7 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
         "reasons": list(dict.fromkeys(reason.sentence for reason in need.reasons if reason.sentence)),
         "because": [
             {
-                "cause": str(r.cause),
+                "cause": r.cause.value,
                 "name": r.name,
                 "sentence": r.sentence,
                 "from_position": r.parent if r.parent and not r.parent.startswith(LOOSE) else None,
@@ -117,14 +129,14 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> Facts:
     }
 
 
-def _suppliers(order: Order) -> list[Facts]:
+def _suppliers(order: Order) -> list[SupplierOrderOut]:
     if order.split is None:
         return []
     by_supplier: dict[str, list[Line]] = defaultdict(list)
     for line in order.lines:
         if line.bought:
             by_supplier[line.bought.offer.supplier].append(line)
-    found = []
+    found: list[SupplierOrderOut] = []
     for one in order.split.orders:
         lines = by_supplier[one.supplier.name]
         tax = sum(line.tax or 0 for line in lines)
@@ -144,7 +156,7 @@ def _suppliers(order: Order) -> list[Facts]:
     return found
 
 
-def _totals(order: Order, suppliers: Sequence[Mapping[str, Any]]) -> Facts:
+def _totals(order: Order) -> OrderTotalsOut:
     """Parts of known price, carriage, taxes and deposits."""
     parts = sum(line.total or 0 for line in order.lines)
     tax = sum(line.tax or 0 for line in order.lines)
@@ -159,7 +171,7 @@ def _totals(order: Order, suppliers: Sequence[Mapping[str, Any]]) -> Facts:
     }
 
 
-def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
+def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[TakenOffOut]:
     deposits = {line.need.part.number: line.deposit for line in order.lines if line.deposit}
     return [
         {
@@ -169,13 +181,15 @@ def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[Facts]:
             "name": one.name,
             "quantity": one.quantity,
             "replaced_by": one.replaced_by,
-            **_what_to_do(one, deposits.get(one.replaced_by or "", 0)),
+            "what": what,
+            "why": why,
         }
         for one in taken
+        for what, why in [_what_to_do(one, deposits.get(one.replaced_by or "", 0))]
     ]
 
 
-def _what_to_do(one: TakenOff, deposit: int) -> Facts:
+def _what_to_do(one: TakenOff, deposit: int) -> tuple[Fate, str]:
     """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one
     or they were cut out.
 
@@ -186,18 +200,18 @@ def _what_to_do(one: TakenOff, deposit: int) -> Facts:
             f"Ask whether the supplier takes this one for the deposit of {money(deposit)}. Kept, or not "
             "taken, it loses the deposit."
         )
-        return {"what": EXCHANGE, "why": why}
+        return "exchange", why
     if one.welded_in:
-        return {"what": SCRAP, "why": "It is welded in: what is cut out cannot go back."}
+        return "scrap", "It is welded in: what is cut out cannot go back."
     if one.worth_keeping:
         warning = f" Mark it, it has a known flaw: {one.flaw}" if one.flaw else ""
-        return {"what": KEEP, "why": f"It is original and may have to go back one day.{warning}"}
+        return "keep with the vehicle", f"It is original and may have to go back one day.{warning}"
     if one.flaw:
-        return {"what": SCRAP, "why": f"It is not original and has a known flaw: {one.flaw}"}
-    return {"what": KEEP, "why": "It is sound, and what was done can be undone with it."}
+        return "scrap", f"It is not original and has a known flaw: {one.flaw}"
+    return "keep with the vehicle", "It is sound, and what was done can be undone with it."
 
 
-def _days(order: Order) -> list[Facts]:
+def _days(order: Order) -> list[DayPriceOut]:
     if order.days is None:
         return []
     return [
@@ -211,13 +225,13 @@ def _days(order: Order) -> list[Facts]:
     ]
 
 
-def _split(order: Order) -> Facts:
+def _split(order: Order) -> SplitOut:
     found = order.split
     if found is None:
         return {
             "proved": False,
             "gap": None,
-            "sentence": "The catalogue knows no suppliers; prices are its own.",
+            "sentence": NO_SUPPLIERS,
         }
     if not found.orders:
         nothing = "Nothing of it is bought." if order.not_supplied else "There is nothing to buy."
@@ -255,7 +269,7 @@ _CAUSES = {
 }
 
 
-def reconciled(way: Reconciliation, order: Order, currency: str) -> Facts:
+def reconciled(way: Reconciliation, order: Order, currency: str) -> ReconciliationOut:
     """From the answers' parts, at the catalogue's prices, to the order's, at the suppliers' offers."""
     return {
         "answer_parts": money(way.answer),
@@ -265,11 +279,11 @@ def reconciled(way: Reconciliation, order: Order, currency: str) -> Facts:
     }
 
 
-def _difference(one: Difference) -> Facts:
+def _difference(one: Difference) -> PartsDifferenceOut:
     count = len(one.numbers)
     words = f"{counted(count, 'line')}: {_CAUSES[one.cause]}"
     return {
-        "cause": str(one.cause),
+        "cause": one.cause.value,
         "amount": money(one.amount),
         "numbers": list(one.numbers),
         "sentence": words,

@@ -1,17 +1,17 @@
 """The forms that an order comes in: JSON, CSV, XLSX, PDF; chosen by Accept (RFC 9110, 12.5.1)."""
 
 from collections.abc import Callable, Mapping
-from typing import Any
 
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import JSON
+from graftbook.orders.lists.schemas import OrderListOut
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.pdf import order_pdf
 from graftbook.orders.papers.xlsx import order_xlsx
+from graftbook.orders.schemas import OrderOut
 from graftbook.problems import NotAcceptable
 
-Facts = dict[str, Any]
-Write = Callable[[Facts], bytes]
+Write = Callable[[OrderOut | OrderListOut], bytes]
 
 CSV = "text/csv; charset=utf-8"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"

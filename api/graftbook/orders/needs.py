@@ -5,8 +5,9 @@ Pure: from rule books and solutions to values. Money is in minor units.
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution
 from graftbook.closure.grounds import number_asked
@@ -17,6 +18,8 @@ from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
 from graftbook.rulebook.model import Companion, Component, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
+
+_HANDS: Mapping[str, Literal["left", "right"]] = {"left": "left", "right": "right"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +68,7 @@ class Need:
     amount: str = ""
     asked_numbers: tuple[str, ...] = ()
     chain: tuple[str, ...] = ()
-    hand: str = ""
+    hand: Literal["", "left", "right"] = ""
     pair: bool = False
     goes_with: tuple[Component, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -247,7 +250,7 @@ def _need(entry: _Gathered) -> Need:
         amount=amount,
         asked_numbers=asked,
         chain=chain_between(book, asked[0], part.number) if asked else (),
-        hand=hand if hand in ("left", "right") else "",
+        hand=_HANDS.get(hand, ""),
         pair=entry.pair,
         goes_with=tuple(entry.goes_with.values()),
         cautions=section_cautions(book, part.section),

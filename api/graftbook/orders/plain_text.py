@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from graftbook.http.plain_text import WIDTH, Facts, amount, count, wrap
+from graftbook.http.plain_text import WIDTH, amount, count, wrap
 from graftbook.orders.buying.not_bought import said_of
+from graftbook.orders.schemas import OrderLineOut, OrderOut, ReconciliationOut, TakenOffOut
 
 
-def order_page(document: Facts) -> Iterator[str]:
+def order_page(document: OrderOut) -> Iterator[str]:
     """An order by itself: what is not bought, the vehicles, what was wished, the list, the cautions."""
     yield from not_bought_lines(document)
     for vehicle in document["vehicles"]:
@@ -21,13 +22,13 @@ def order_page(document: Facts) -> Iterator[str]:
         yield from wrap(caution)
 
 
-def order_lines(document: Facts, currency: str) -> Iterator[str]:
+def order_lines(document: OrderOut, currency: str) -> Iterator[str]:
     """An order below its answer: what is not bought first, then the lines and what else is to be said."""
     yield from not_bought_lines(document)
     yield from _list_lines(document, currency)
 
 
-def not_bought_lines(document: Facts) -> Iterator[str]:
+def not_bought_lines(document: OrderOut) -> Iterator[str]:
     """What is not bought, by reason, and what would get it; nothing of an order that is complete."""
     if document["complete"]:
         return
@@ -44,7 +45,7 @@ def not_bought_lines(document: Facts) -> Iterator[str]:
     yield ""
 
 
-def _list_lines(document: Facts, currency: str) -> Iterator[str]:
+def _list_lines(document: OrderOut, currency: str) -> Iterator[str]:
     yield "ORDER LIST"
     for line in document["lines"]:
         yield from _line(line)
@@ -60,12 +61,12 @@ def _list_lines(document: Facts, currency: str) -> Iterator[str]:
     for part in document["from_stock"]:
         place = f" ({part['place']})" if part["place"] else ""
         yield from wrap(f"From the store{place}: {part['quantity']} x {part['number']} {part['name']}.")
-    for part in document["at_hand"]:
-        yield from wrap(f"On the bench already: {part['quantity']} x {part['number']} {part['name']}.")
+    for have in document["at_hand"]:
+        yield from wrap(f"On the bench already: {have['quantity']} x {have['number']} {have['name']}.")
     yield from _taken_off(document["taken_off"])
 
 
-def _line(line: Facts) -> Iterator[str]:
+def _line(line: OrderLineOut) -> Iterator[str]:
     packs = f" ({count(line['packs'], 'pack')} of {line['pack']}, {line['surplus']} over)"
     packs = packs if line["pack"] > 1 else ""
     left = f"  {line['pieces']:>3} x {line['number']:<10} {line['name']}{packs}"
@@ -80,12 +81,17 @@ def _line(line: Facts) -> Iterator[str]:
         yield from wrap(f"Caution: {line['hazard']}", indent=8, hang=10)
 
 
-def _sums(document: Facts, currency: str) -> Iterator[str]:
+def _sums(document: OrderOut, currency: str) -> Iterator[str]:
     totals = document["totals"]
     yield f"Parts {amount(totals['parts'], currency)}".rjust(WIDTH)
-    for word, key in (("Carriage", "carriage"), ("Tax", "tax"), ("Exchange deposits", "deposits")):
-        if Decimal(totals[key]):
-            yield f"{word} {amount(totals[key], currency)}".rjust(WIDTH)
+    named = (
+        ("Carriage", totals["carriage"]),
+        ("Tax", totals["tax"]),
+        ("Exchange deposits", totals["deposits"]),
+    )
+    for word, sum_ in named:
+        if sum_ and Decimal(sum_):
+            yield f"{word} {amount(sum_, currency)}".rjust(WIDTH)
     if totals["total"] != totals["parts"]:
         yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
     if not document["complete"]:
@@ -93,11 +99,11 @@ def _sums(document: Facts, currency: str) -> Iterator[str]:
     yield from _reconciled(document["reconciliation"])
 
 
-def _are(document: Facts) -> str:
+def _are(document: OrderOut) -> str:
     return "is" if document["not_bought"] == 1 else "are"
 
 
-def _reconciled(way: Facts | None) -> Iterator[str]:
+def _reconciled(way: ReconciliationOut | None) -> Iterator[str]:
     """From the answer's parts to the order's; nothing where they are the same."""
     if way is None or not way["differences"]:
         return
@@ -108,7 +114,7 @@ def _reconciled(way: Facts | None) -> Iterator[str]:
     yield f"Parts in the order {amount(way['order_parts']):>13}".rjust(WIDTH)
 
 
-def _taken_off(parts: list[Facts]) -> Iterator[str]:
+def _taken_off(parts: list[TakenOffOut]) -> Iterator[str]:
     for what in dict.fromkeys(part["what"] for part in parts):
         yield ""
         yield f"COMES OFF, {what}"
@@ -117,8 +123,8 @@ def _taken_off(parts: list[Facts]) -> Iterator[str]:
             yield from wrap(f"  {pieces:>3} x {number:<10} {some[0]['name']}".rstrip(), hang=8)
 
 
-def _by_number(parts: list[Facts]) -> dict[str, list[Facts]]:
-    found: dict[str, list[Facts]] = {}
+def _by_number(parts: list[TakenOffOut]) -> dict[str, list[TakenOffOut]]:
+    found: dict[str, list[TakenOffOut]] = {}
     for part in parts:
         found.setdefault(part["number"], []).append(part)
     return found

@@ -19,6 +19,7 @@ from graftbook.orders.buying.store import offered, offers_for, suppliers, taxes
 from graftbook.orders.documents import order_facts, reconciled
 from graftbook.orders.needs import Need, Needs, Wanted, needs_of
 from graftbook.orders.question_schemas import OrderIn
+from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
 from graftbook.orders.stock.stock import stock_for, stock_version
 from graftbook.problems import pointing_at
 from graftbook.process.state import Service
@@ -29,7 +30,6 @@ from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
 from graftbook.telemetry.reasoning import alone, watched
 
-Facts = dict[str, Any]
 MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
 TRIES = 3
@@ -133,7 +133,7 @@ def in_store(service: Service, numbers: Sequence[str]) -> list[InStore]:
         return stock_for(session, numbers)
 
 
-def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
+def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> OrderOut:
     """The whole order as facts, substitutes for what nobody supplies included; what is not bought first.
 
     Raises OutOfTime where that takes longer than the first question's deadline leaves for it.
@@ -143,11 +143,16 @@ def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
     with LINES.timed(len(ordered.needs.lines)):
         known = order_facts(ordered.needs, ordered.order, ordered.market, service.settings.currency, look)
     way = reconcile((v.solution for v in ordered.vehicles), ordered.needs, ordered.order)
-    facts = {
+    facts: OrderOut = {
         "name": None,
         "state": None,
-        **{name: known[name] for name in ("complete", "not_bought", "lines_needed", "headline")},
-        **{name: known[name] for name in ("not_bought_why", "instead", "not_supplied")},
+        "complete": known["complete"],
+        "not_bought": known["not_bought"],
+        "lines_needed": known["lines_needed"],
+        "headline": known["headline"],
+        "not_bought_why": known["not_bought_why"],
+        "instead": known["instead"],
+        "not_supplied": known["not_supplied"],
         "market": body.tax_market or first.book.variant.market,
         "catalogue_revision": max(v.asked.book.revision for v in ordered.vehicles),
         "vehicles": [_vehicle(v) for v in ordered.vehicles],
@@ -158,18 +163,18 @@ def facts_of(service: Service, body: OrderIn, ordered: Ordered) -> Facts:
     return facts
 
 
-def _vehicle(ordered: VehicleOrdered) -> Facts:
+def _vehicle(ordered: VehicleOrdered) -> OrderVehicleOut:
     known = ordered.understood
     return {
         "label": ordered.label,
         **known["vehicle"],
         "wishes": [wish["sentence"] for wish in known["wishes"]],
-        "outcome": str(ordered.answer.outcome),
+        "outcome": ordered.answer.outcome.value,
         "catalogue_revision": ordered.asked.book.revision,
     }
 
 
-def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
+def _add_substitutes(service: Service, facts: OrderOut, ordered: Ordered) -> None:
     """For lines that nobody supplies: the best component that somebody does and the closure accepts."""
     until = ordered.vehicles[0].asked.deadline.extended().within(SECONDS_FOR_SUBSTITUTES)
     lacking = [need for need, why in ordered.order.not_supplied if why.why is Why.no_offer]
@@ -182,7 +187,9 @@ def _add_substitutes(service: Service, facts: Facts, ordered: Ordered) -> None:
             line["substitute"], line["gets"] = substitute(service, ordered, need, until)
 
 
-def substitute(service: Service, ordered: Ordered, need: Need, until: Deadline) -> tuple[Facts | None, str]:
+def substitute(
+    service: Service, ordered: Ordered, need: Need, until: Deadline
+) -> tuple[SubstituteOut | None, str]:
     """What the best set has instead of a number that nobody supplies, and what came of looking for it.
 
     The closure is asked with the number refused, and again with what it then proposes, while nobody
@@ -265,7 +272,9 @@ def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:
     return {offer.component for offer in found}
 
 
-def _told(vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]) -> Facts:
+def _told(
+    vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]
+) -> SubstituteOut:
     """Of the best set without a number: what stands for it and is to be had, and what else changes."""
     number = min(instead)
     part = vehicle.asked.book.components[number]
@@ -288,7 +297,7 @@ def _told(vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: se
 
 
 def ordering(
-    service: Service, body: OrderIn, form: str, write: Callable[[Facts], bytes]
+    service: Service, body: OrderIn, form: str, write: Callable[[OrderOut], bytes]
 ) -> tuple[str, Callable[[], tuple[bytes, bool]]]:
     """An ETag and how to make the order in a form; `write` turns the facts into the bytes of that form.
 
@@ -314,14 +323,14 @@ def buying_state(service: Service) -> list[Any]:
     return [date.today().isoformat(), revision, version]
 
 
-def order_facts_for(service: Service, body: OrderIn) -> Facts:
+def order_facts_for(service: Service, body: OrderIn) -> OrderOut:
     """The order as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     asked = vehicles_of(service, body)
     with service.turn(asked[0][1].deadline):
         return facts_of(service, body, order_for(service, body, asked, date.today()))
 
 
-def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Facts | None]:
+def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, OrderOut | None]:
     """The closure as facts, and its order unless there is no set, each with the whole time. Raises what `ask`
     raises, and OutOfTime."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))

@@ -205,22 +205,26 @@ def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
             columns = [cell.strip() for cell in row]
             while columns and not columns[-1]:
                 columns.pop()
-            if len(columns) > MOST_COLUMNS:
-                skipping = True
-                yield Mistake(place, kind.kind_of_record, "", f"a table has at most {MOST_COLUMNS} columns")
-                continue
-            wrong = [c for c in columns if c not in kind.model_fields]
-            for column in wrong:
-                hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
-                if ";" in column:
-                    hint = "; cells are separated by commas, so save the sheet as CSV with commas"
-                yield Mistake(place, kind.kind_of_record, shown(column), f"there is no such column{hint}")
-            skipping = bool(wrong)
-            if len(set(columns)) != len(columns):
-                skipping = True
-                yield Mistake(place, kind.kind_of_record, "", "a column stands twice")
+            mistakes = list(_wrong_columns(kind, columns, place))
+            skipping = bool(mistakes)
+            yield from mistakes
         else:
             yield from _read_row(kind, columns, row, place)
+
+
+def _wrong_columns(kind: type[Record], columns: list[str], place: Place) -> Iterator[Mistake]:
+    """What is wrong with the head of a table: its rows are passed over then."""
+    if len(columns) > MOST_COLUMNS:
+        yield Mistake(place, kind.kind_of_record, "", f"a table has at most {MOST_COLUMNS} columns")
+        return
+    for column in columns:
+        if column not in kind.model_fields:
+            hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
+            if ";" in column:
+                hint = "; cells are separated by commas, so save the sheet as CSV with commas"
+            yield Mistake(place, kind.kind_of_record, shown(column), f"there is no such column{hint}")
+    if len(set(columns)) != len(columns):
+        yield Mistake(place, kind.kind_of_record, "", "a column stands twice")
 
 
 def _read_row(

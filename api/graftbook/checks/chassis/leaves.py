@@ -25,13 +25,6 @@ def leaf_rate_n_m(
     return 8 * modulus_pa * leaves * width_m * thickness_m**3 / (3 * length_m**3)
 
 
-def quarter_leaf_rate_n_m(
-    leaves: float, width_m: float, thickness_m: float, length_m: float, modulus_pa: float = STEEL_PA
-) -> float:
-    """Quarter-elliptic spring: k = E n b t^3 / (6 L^3)."""
-    return modulus_pa * leaves * width_m * thickness_m**3 / (6 * length_m**3)
-
-
 def parabolic_rate_n_m(
     leaves: float, width_m: float, root_m: float, length_m: float, modulus_pa: float = STEEL_PA
 ) -> float:

@@ -24,11 +24,6 @@ def frequency_hz(rate_n_m: float, mass_kg: float) -> float:
     return math.sqrt(rate_n_m / mass_kg) / (2 * math.pi)
 
 
-def frequency_of_sag_hz(sag_m: float) -> float:
-    """The same from the static deflection: sqrt(g / d) / (2 pi), which is 0.4984 / sqrt(d)."""
-    return math.sqrt(STANDARD_GRAVITY / sag_m) / (2 * math.pi)
-
-
 def sag_m(mass_kg: float, rate_n_m: float) -> float:
     return mass_kg * STANDARD_GRAVITY / rate_n_m
 

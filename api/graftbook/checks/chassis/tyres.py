@@ -82,11 +82,6 @@ def load_carried_kg(load_index: int) -> float:
     return float(LOAD_INDEX_KG[load_index])
 
 
-def load_index_law_kg(load_index: float) -> float:
-    """The geometric series that the table was rounded from: 45 x 10^(LI/80) kg."""
-    return 45 * 10 ** (load_index / 80)
-
-
 def speed_carried_m_s(symbol: str) -> float:
     """Speed of a symbol; raises ValueError for an unknown one."""
     if symbol not in SPEED_SYMBOL_KMH:

@@ -9,11 +9,6 @@ from graftbook.rulebook.model import Budget, Companion, Fitment, Flaw
 from graftbook.rulebook.scope import Fit, Scope
 
 
-def flaws_of_today(scope: Scope) -> list[tuple[Flaw, Fit]]:
-    """Every known flaw that the vehicle has today, with its place; found once a scope."""
-    return _of_today(scope)[0]
-
-
 def _of_today(scope: Scope) -> tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]]:
     """Flaws of what is fitted today: those that show, and those that an add-on of today holds off."""
     found: tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]] | None = scope.notebook.get("flaws today")

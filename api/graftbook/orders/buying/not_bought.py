@@ -2,18 +2,28 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
-from typing import Any
+from typing import Any, Literal
+
+import orjson
 
 from graftbook.http.values import counted, day_in_words, money, money_in_words
 from graftbook.orders.buying.buying import Market, Order, Terms
 from graftbook.orders.buying.offers import Unsupplied, Way, Why
 from graftbook.orders.buying.splitting import Instead
 from graftbook.orders.needs import Need
+from graftbook.orders.schemas import (
+    HeadlineOut,
+    InsteadOut,
+    LackingOut,
+    NotBoughtOut,
+    NotSuppliedOut,
+    OfferedOut,
+    OrderOut,
+    ReasonWord,
+)
 from graftbook.rulebook.model import Supply
 
-Facts = dict[str, Any]
-
-NO_RATE = "no exchange rate"
+NO_RATE: Literal["no exchange rate"] = "no exchange rate"
 _LIMITS = (Why.none_in_time, Why.suppliers)
 """Reasons that the asker gave: their group's sentence says enough of them."""
 
@@ -27,7 +37,7 @@ _WHY = {
 _ORDER = [*(str(why) for why in (Why.none_in_time, Why.suppliers, Why.no_offer)), NO_RATE]
 
 
-def not_bought_facts(order: Order, market: Market) -> Facts:
+def not_bought_facts(order: Order, market: Market) -> LackingOut:
     """The lines not bought, grouped by reason, and the terms with which more would be bought."""
     lines = [_line(need, missing, market) for need, missing in order.not_supplied]
     lines.sort(key=lambda line: _rank(line["reason"]))
@@ -46,7 +56,7 @@ def _day_asked(order: Order) -> date | None:
     return order.split.by if order.split else order.terms.by
 
 
-def _line(need: Need, missing: Unsupplied, market: Market) -> Facts:
+def _line(need: Need, missing: Unsupplied, market: Market) -> NotSuppliedOut:
     without_rate = market.without_rate.get(need.part.number, frozenset())
     no_rate = missing.why is Why.no_offer and without_rate
     offered = [_offered(way, market) for way in missing.first]
@@ -54,7 +64,7 @@ def _line(need: Need, missing: Unsupplied, market: Market) -> Facts:
         "number": need.part.number,
         "name": need.part.name,
         "quantity": need.quantity,
-        "reason": NO_RATE if no_rate else str(missing.why),
+        "reason": NO_RATE if no_rate else missing.why.value,
         "why": _why(need, missing, without_rate),
         "earliest": missing.earliest.isoformat() if missing.earliest else None,
         "offered": offered,
@@ -79,7 +89,7 @@ def _why(need: Need, missing: Unsupplied, without_rate: frozenset[str]) -> str:
     return "It is no longer supplied, and nobody offers it."
 
 
-def _offered(way: Way, market: Market) -> Facts:
+def _offered(way: Way, market: Market) -> OfferedOut:
     offer = way.offer
     titles = {supplier.name: supplier.title for supplier in market.suppliers}
     return {
@@ -117,7 +127,7 @@ def _has(way: Way, title: str) -> str:
     return f"{title} can have it there by {day_in_words(way.arrives)}, {price}"
 
 
-def said_of(line: Facts) -> str:
+def said_of(line: NotSuppliedOut) -> str:
     """Of a line, below its group's sentence: what a loose part goes with, why it is not bought where that
     says more, and who has it or what stands in."""
     why = "" if line["gets"] and line["reason"] in _LIMITS else line["why"]
@@ -126,9 +136,11 @@ def said_of(line: Facts) -> str:
     return " ".join(filter(None, (goes_with, why, line["gets"])))
 
 
-def groups_of(lines: Sequence[Facts], by: date | None = None, at_most: int | None = None) -> list[Facts]:
+def groups_of(
+    lines: Sequence[NotSuppliedOut], by: date | None = None, at_most: int | None = None
+) -> list[NotBoughtOut]:
     """The lines not bought by reason, in their order, with a sentence for each reason."""
-    found: dict[str, list[Facts]] = {}
+    found: dict[ReasonWord, list[NotSuppliedOut]] = {}
     for line in lines:
         found.setdefault(line["reason"], []).append(line)
     return [
@@ -158,7 +170,7 @@ def _reason(reason: str, alone: bool, by: date | None, at_most: int | None) -> s
     return sentences[reason]
 
 
-def _instead(order: Order, market: Market) -> list[Facts]:
+def _instead(order: Order, market: Market) -> list[InsteadOut]:
     split = order.split
     if split is None:
         return []
@@ -196,7 +208,7 @@ def _way(other: Instead, terms: Terms, needed: int) -> str:
     return f"By {day}{sooner} {bought} can be there, from {among}, {price}."
 
 
-def headline(facts: Mapping[str, Any]) -> Facts:
+def headline(facts: Mapping[str, Any]) -> HeadlineOut:
     """Whether everything is bought, how many lines are not, and the sum in a sentence that says so.
 
     Reads facts only, so that a part of an order and a list kept before have it too.
@@ -249,15 +261,17 @@ def _lines(count: int) -> str:
     return counted(count, "line")
 
 
-def of_before(facts: Facts) -> Facts:
-    """The facts of a list that was kept before they said whether it is complete, brought up to today."""
+def of_before(text: str) -> OrderOut:
+    """A kept order; one that was kept before orders said whether they are complete is brought up to today."""
+    facts: Any = orjson.loads(text)
     for line in facts["not_supplied"]:
         line.setdefault("reason", _reason_before(line["why"]))
         line |= {"offered": [], "gets": None, "for": []} | line
-    grouped: Iterable[Facts] = sorted(facts["not_supplied"], key=lambda line: _rank(line["reason"]))
+    grouped: Iterable[NotSuppliedOut] = sorted(facts["not_supplied"], key=lambda line: _rank(line["reason"]))
     facts["not_supplied"] = list(grouped)
     known = {"not_bought_why": groups_of(facts["not_supplied"]), "instead": [], "reconciliation": None}
-    return headline(facts) | known | facts
+    whole: OrderOut = headline(facts) | known | facts
+    return whole
 
 
 def _reason_before(why: str) -> str:

@@ -8,6 +8,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
+from graftbook.document import Document
 from graftbook.http.errors import documented
 from graftbook.http.responses import JSON, KEEP_NOTHING, json_answer
 from graftbook.orders.fitting.service import fitting_facts
@@ -50,7 +51,7 @@ def make_quotation(body: QuotationIn, request: Request, service: ServiceDep) -> 
 
 
 def _answered(
-    request: Request, service: Service, pdf: Callable[..., bytes], facts: Callable[[], dict[str, Any]]
+    request: Request, service: Service, pdf: Callable[..., bytes], facts: Callable[[], Document]
 ) -> Response:
     """JSON or PDF, whichever Accept prefers. Raises NotAcceptable."""
     form = form_of(request.headers.get("accept", ""), FORMS)

@@ -1,7 +1,6 @@
 """The fitting sequence of a question: its closure's jobs in an order that a fitter can follow."""
 
 from datetime import date
-from typing import Any
 
 from graftbook.closure.answer import Solution
 from graftbook.orders.documents import DEFERS
@@ -10,12 +9,12 @@ from graftbook.orders.fitting.scheduled import scheduled
 from graftbook.orders.fitting.sequence import Sequence, Step, Work
 from graftbook.orders.fitting.steps import loose_use, time_of, verb_of, what_is_done, without_detours
 from graftbook.orders.question_schemas import FittingIn
+from graftbook.orders.schemas import FittingOut, StepOut, WorkOut
 from graftbook.process.state import Service
 from graftbook.questions.closures.service import found_set, set_only
 from graftbook.questions.reading import ask, at_revision
 from graftbook.rulebook.model import RuleBook
 
-Facts = dict[str, Any]
 SECONDS = 3.0
 NO_ORDER_IS_QUICKER = (
     "with the orders of work and times recorded, and one pair of hands at a time in a section without room "
@@ -23,7 +22,7 @@ NO_ORDER_IS_QUICKER = (
 )
 
 
-def fitting_facts(service: Service, body: FittingIn) -> Facts:
+def fitting_facts(service: Service, body: FittingIn) -> FittingOut:
     """The sequence as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     asked = at_revision(service, body, lambda then: ask(then, body))
     with service.turn(asked.deadline):
@@ -44,7 +43,7 @@ def fitting_facts(service: Service, body: FittingIn) -> Facts:
         "date": date.today().isoformat(),
         "vehicle": known["vehicle"],
         "wishes": [wish["sentence"] for wish in known["wishes"]],
-        "outcome": str(answer.outcome),
+        "outcome": answer.outcome.value,
         "catalogue_revision": asked.book.revision,
         **sequence_facts(found, schedule, body.hands, _coming_off(asked.book, solution)),
     }
@@ -60,7 +59,7 @@ def _coming_off(book: RuleBook, solution: Solution) -> dict[str, str]:
     return found
 
 
-def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: dict[str, str]) -> Facts:
+def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: dict[str, str]) -> WorkOut:
     """A sequence and its schedule as facts, steps in the order of the work.
 
     `coming_off`: job → what is taken off there, in words.
@@ -68,6 +67,7 @@ def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: 
     numbers = {step: number for number, step in enumerate(found.steps, start=1)}
     waits = without_detours(found)
     slots = {slot.step: slot for slot in schedule.slots}
+    proved, proved_of = _proof(found, schedule, hands)
     return {
         "steps": [
             _step(found, step, numbers, waits[step], slots.get(step), coming_off) for step in found.steps
@@ -94,7 +94,8 @@ def sequence_facts(found: Sequence, schedule: Schedule, hands: int, coming_off: 
         ],
         "hands": hands,
         "finish_minutes": schedule.finish,
-        **_proof(found, schedule, hands),
+        "proved": proved,
+        "proved_of": proved_of,
         "at_least_minutes": schedule.at_least,
         "longest_chain_minutes": schedule.critical,
         "orders_recorded": found.records,
@@ -113,13 +114,13 @@ def _step(
     waits: frozenset[Step],
     slot: Slot | None,
     coming_off: dict[str, str],
-) -> Facts:
+) -> StepOut:
     job = found.jobs[step.job]
     fits = step.work is Work.fitting
     uses = job.loose if fits or job.fitting is None else ()
     return {
         "step": numbers[step],
-        "work": str(step.work),
+        "work": step.work.value,
         "verb": verb_of(job, step.work),
         "for_access": job.state or None,
         "job": job.name,
@@ -139,11 +140,11 @@ def _step(
     }
 
 
-def _proof(found: Sequence, schedule: Schedule, hands: int) -> Facts:
+def _proof(found: Sequence, schedule: Schedule, hands: int) -> tuple[bool, str]:
     """What is proved, and of what: no more than follows from what is recorded."""
     if hands == 1:
-        return {"proved": not found.circles, "proved_of": f"the order {_respects(found)}"}
-    return {"proved": schedule.proved, "proved_of": NO_ORDER_IS_QUICKER}
+        return not found.circles, f"the order {_respects(found)}"
+    return schedule.proved, NO_ORDER_IS_QUICKER
 
 
 def _respects(found: Sequence) -> str:

@@ -1,8 +1,10 @@
 """The words of a fitting step, and what stands in it. Pure."""
 
-from typing import Any
+from collections.abc import Mapping
+from typing import Literal
 
 from graftbook.orders.fitting.sequence import Job, LooseUse, Sequence, Step, Work
+from graftbook.orders.schemas import LooseUseOut, TimeWord
 
 VERBS = {
     "": ("Take off", "Fit"),
@@ -18,6 +20,9 @@ VERBS = {
 """What is done before the work, and after it."""
 
 
+_GOES_ON: Mapping[str, Literal["before", "after"]] = {"before": "before", "after": "after"}
+
+
 def verb_of(job: Job, work: Work) -> str:
     return VERBS[job.state][work is Work.fitting]
 
@@ -29,14 +34,14 @@ def what_is_done(job: Job, work: Work) -> list[str]:
     return [*([done] if done else []), *(job.reasons if first else ())]
 
 
-def time_of(job: Job, work: Work) -> str:
+def time_of(job: Job, work: Work) -> TimeWord:
     """Whether the minutes of a step are recorded, or stand with those of its fitting."""
     if work in job.untimed:
         return "not recorded"
     return "with its fitting" if work is Work.removing and job.fitting is not None else "recorded"
 
 
-def loose_use(use: LooseUse) -> dict[str, Any]:
+def loose_use(use: LooseUse) -> LooseUseOut:
     when = {"before": "First: ", "after": "Last: "}.get(use.goes_on, "")
     amount = f", {use.amount}" if use.amount else ""
     serves = f"; serves {', '.join(use.also_serves)} too" if use.also_serves else ""
@@ -45,7 +50,7 @@ def loose_use(use: LooseUse) -> dict[str, Any]:
         "name": use.name,
         "quantity": use.quantity,
         "amount": use.amount,
-        "goes_on": use.goes_on or None,
+        "goes_on": _GOES_ON.get(use.goes_on),
         "sentence": f"{when}{use.quantity} \u00d7 {use.name} ({use.component}){amount}{serves}",
     }
 

@@ -4,18 +4,31 @@ Pure. All counts are pieces; a count of packs becomes pieces first. How far a li
 bookings that stand, in their order, so that one that is taken back leaves nothing behind.
 """
 
+from __future__ import annotations
+
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any, Literal
 
 from graftbook.catalogue.format.names import as_typed
 from graftbook.problems import InvalidRequest
 
+if TYPE_CHECKING:
+    from graftbook.orders.lists.schemas import ProgressOut
+    from graftbook.orders.schemas import OrderLineOut, StateWord
+
 Facts = dict[str, Any]
-SENT, PARTLY, RECEIVED = "sent", "partly received", "received"
+"""A row of a delivery in pieces, or what is doubted of it and goes into the problem document."""
+SENT: StateWord = "sent"
+PARTLY: StateWord = "partly received"
+RECEIVED: StateWord = "received"
 PIECES, PACKS = "pieces", "packs"
-TOO_MANY, GIVEN_UP, PART_OF_PACK = "too many", "given up", "part of a pack"
-OTHER_SUPPLIER, BOOKED_BEFORE = "other supplier", "booked before"
+DoubtWord = Literal["too many", "given up", "part of a pack", "other supplier", "booked before"]
+TOO_MANY: DoubtWord = "too many"
+GIVEN_UP: DoubtWord = "given up"
+PART_OF_PACK: DoubtWord = "part of a pack"
+OTHER_SUPPLIER: DoubtWord = "other supplier"
+BOOKED_BEFORE: DoubtWord = "booked before"
 KINDS = (TOO_MANY, GIVEN_UP, PART_OF_PACK, OTHER_SUPPLIER, BOOKED_BEFORE)
 """What may be doubted of a delivery; each is the word that accepts it."""
 MOST_PIECES = 1_000_000
@@ -56,14 +69,14 @@ class Progress:
         """Come beyond what was ordered."""
         return max(0, self.received - self.pieces)
 
-    def after(self, row: Mapping[str, Any]) -> "Progress":
+    def after(self, row: Mapping[str, Any]) -> Progress:
         """With one booking's row more. What came is not given up, and what is not open is not promised."""
         received = self.received + row["received"]
         given_up = min(self.given_up + row["given_up"], max(0, self.pieces - received))
         left = max(0, self.pieces - received - given_up)
         return Progress(self.pieces, received, min(left, row["back_ordered"]), given_up)
 
-    def facts(self) -> Facts:
+    def facts(self) -> ProgressOut:
         """As a line of a list tells it."""
         return {
             "received": self.received,
@@ -83,7 +96,7 @@ def progress_of(pieces: Mapping[int, int], rows: Iterable[Mapping[str, Any]]) ->
     return found
 
 
-def state_of(lines: Iterable[Progress]) -> str:
+def state_of(lines: Iterable[Progress]) -> StateWord:
     """What the lines say: all there (or given up), some there, or nothing yet."""
     known = list(lines)
     if all(not line.open for line in known):
@@ -91,7 +104,9 @@ def state_of(lines: Iterable[Progress]) -> str:
     return PARTLY if any(line.received or line.given_up for line in known) else SENT
 
 
-def in_pieces(delivery: Delivery, lines: Mapping[int, Facts], come: Mapping[int, Progress]) -> list[Facts]:
+def in_pieces(
+    delivery: Delivery, lines: Mapping[int, OrderLineOut], come: Mapping[int, Progress]
+) -> list[Facts]:
     """The rows with their counts in pieces. `lines`: the list's own, by number.
 
     Raises InvalidRequest for a line that the list does not have or that stands twice, and for more pieces
@@ -129,7 +144,7 @@ def _must_be_left(row: Facts, before: Progress, place: int) -> None:
         left -= row[name]
 
 
-def supplier_of(delivery: Delivery, lines: Mapping[int, Facts]) -> str:
+def supplier_of(delivery: Delivery, lines: Mapping[int, OrderLineOut]) -> str:
     """Whose delivery it is: the supplier named, else the one that all its lines were ordered from, else "".
 
     Raises InvalidRequest for a supplier that nothing is ordered from.
@@ -145,7 +160,7 @@ def supplier_of(delivery: Delivery, lines: Mapping[int, Facts]) -> str:
 def doubts_of(
     delivery: Delivery,
     rows: Sequence[Facts],
-    lines: Mapping[int, Facts],
+    lines: Mapping[int, OrderLineOut],
     come: Mapping[int, Progress],
     noted: Sequence[Facts],
 ) -> list[Facts]:
@@ -160,7 +175,7 @@ def doubts_of(
     return found + [_booked_before(delivery, booking) for booking in noted]
 
 
-def _of_line(row: Facts, line: Facts, before: Progress) -> list[Facts]:
+def _of_line(row: Facts, line: OrderLineOut, before: Progress) -> list[Facts]:
     came, found = row["received"], []
     if came > before.open and before.given_up:
         gone = before.given_up
@@ -175,7 +190,7 @@ def _of_line(row: Facts, line: Facts, before: Progress) -> list[Facts]:
 
 
 def _doubt(
-    kind: str, row: Facts, line: Facts, before: Progress, words: str, meant: Facts | None = None
+    kind: DoubtWord, row: Facts, line: OrderLineOut, before: Progress, words: str, meant: Facts | None = None
 ) -> Facts:
     return {
         "kind": kind,
@@ -226,22 +241,24 @@ def _part_of_pack(came: int, pack: int, still: int) -> tuple[str, Facts | None]:
     return f"{words} Did you mean {packed(came * pack, pack)}?", {"unit": PACKS, "received": came}
 
 
-def _of_suppliers(delivery: Delivery, rows: Sequence[Facts], lines: Mapping[int, Facts]) -> list[Facts]:
-    titles = {line["supplier"]: line["supplier_title"] for line in lines.values() if line["supplier"]}
+def _of_suppliers(
+    delivery: Delivery, rows: Sequence[Facts], lines: Mapping[int, OrderLineOut]
+) -> list[Facts]:
+    titles = {line["supplier"]: line["supplier_title"] or "" for line in lines.values() if line["supplier"]}
     if delivery.supplier:
         return [
             _of_another(row, lines[row["line"]], titles[delivery.supplier])
             for row in rows
             if lines[row["line"]]["supplier"] != delivery.supplier
         ]
-    theirs = sorted({titles.get(lines[row["line"]]["supplier"], "nobody known") for row in rows})
+    theirs = sorted({titles.get(lines[row["line"]]["supplier"] or "", "nobody known") for row in rows})
     if not delivery.delivery_note or len(theirs) < 2:
         return []
     words = f"Note {delivery.delivery_note} is one supplier's, and its lines are of {' and '.join(theirs)}."
     return [{"kind": OTHER_SUPPLIER, "pointer": "/supplier", "suppliers": theirs, "sentence": words}]
 
 
-def _of_another(row: Facts, line: Facts, of_note: str) -> Facts:
+def _of_another(row: Facts, line: OrderLineOut, of_note: str) -> Facts:
     bought = f"ordered from {line['supplier_title']}" if line["supplier"] else "ordered from nobody named"
     return {
         "kind": OTHER_SUPPLIER,

@@ -44,7 +44,7 @@ CHANGES = (
 _CHANGED: dict[int | str, Any] = {200: {"model": schemas.OrderListOut}}
 
 
-def _headers(document: order_lists.Facts) -> dict[str, str]:
+def _headers(document: schemas.OrderListOut) -> dict[str, str]:
     return {
         "ETag": order_lists.list_etag(document),
         "Location": f"/v1/order-lists/{document['name']}",

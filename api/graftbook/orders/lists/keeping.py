@@ -11,19 +11,29 @@ from graftbook.closure.answer import Outcome
 from graftbook.closure.words import phrases
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists import service as order_lists
+from graftbook.orders.lists.schemas import (
+    DifferencesOut,
+    LineDifferenceOut,
+    ListDifferencesOut,
+    OrderListOut,
+    TotalsBothOut,
+)
 from graftbook.orders.question_schemas import OrderIn
+from graftbook.orders.schemas import NotSuppliedOut, OrderLineOut, OrderOut
 from graftbook.orders.service import order_facts_for
 from graftbook.problems import InvalidRequest, NoSet, Problem, SubstituteRefused
 from graftbook.process.state import Service
 
 Facts = dict[str, Any]
 
-EMPTY: Mapping[str, Facts] = MappingProxyType({})
+EMPTY: Mapping[str, NotSuppliedOut] = MappingProxyType({})
 COMPARED = ("number", "supplier", "unit_price", "deposit", "pieces", "tax_rate", "arrives")
 """What of a line is told when it differs; the day it arrives moves by itself and is told with others only."""
 
 
-def make(service: Service, name: str, body: OrderIn, note: str, who: str, once: Once = EACH_TIME) -> Facts:
+def make(
+    service: Service, name: str, body: OrderIn, note: str, who: str, once: Once = EACH_TIME
+) -> OrderListOut:
     """Compute an order and keep it as a draft. Raises what computing raises, AlreadyExists."""
     facts = order_facts_for(service, body)
     return order_lists.create(_engine(service), name, _asked(body), facts, note, who, once)
@@ -46,7 +56,7 @@ def body_of(service: Service, name: str) -> OrderIn:
     return OrderIn.model_validate_json(orjson.dumps(asked))
 
 
-def recompute(service: Service, name: str, if_match: str, who: str) -> Facts:
+def recompute(service: Service, name: str, if_match: str, who: str) -> OrderListOut:
     """Compute a draft again with today's catalogue, offers and store; what differs is recorded."""
     body = body_of(service, name)
     before = order_lists.list_document(_engine(service), name)
@@ -57,7 +67,7 @@ def recompute(service: Service, name: str, if_match: str, who: str) -> Facts:
     )
 
 
-def differences(service: Service, name: str) -> Facts:
+def differences(service: Service, name: str) -> ListDifferencesOut:
     """What the list would say if it were made today: prices, numbers, suppliers, the set itself.
 
     A question that has no set any more is told as such. Raises UnknownOrderList.
@@ -73,11 +83,11 @@ def differences(service: Service, name: str) -> Facts:
     return {"name": name, **differences_between(kept, now)}
 
 
-def differences_between(kept: Facts, now: Facts) -> Facts:
+def differences_between(kept: OrderListOut, now: OrderOut) -> DifferencesOut:
     """Two orders of one question compared line by line, by number."""
     before, after = _by_number(kept["lines"]), _by_number(now["lines"])
-    lines = [_difference(number, before.get(number), after.get(number)) for number in {**before, **after}]
-    lines = [line for line in lines if line]
+    compared = [_difference(number, before.get(number), after.get(number)) for number in {**before, **after}]
+    lines = [line for line in compared if line]
     lacked = {part["number"]: part for part in kept["not_supplied"]}
     lacks = {part["number"]: part for part in now["not_supplied"]}
     sentences = [_sentence(line, lacked, lacks) for line in lines]
@@ -92,7 +102,7 @@ def differences_between(kept: Facts, now: Facts) -> Facts:
         for number, part in lacked.items()
         if number not in after and (told := _still(part, lacks.get(number), number in in_store))
     ]
-    totals = {"before": kept["totals"], "after": now["totals"]}
+    totals: TotalsBothOut = {"before": kept["totals"], "after": now["totals"]}
     if totals["before"] != totals["after"]:
         sentences.append(f"It came to {_sum(kept)} and would come to {_sum(now)} today.")
     revision = {"before": kept["catalogue_revision"], "after": now["catalogue_revision"]}
@@ -107,14 +117,14 @@ def differences_between(kept: Facts, now: Facts) -> Facts:
     }
 
 
-def _sum(order: Facts) -> str:
+def _sum(order: OrderListOut | OrderOut) -> str:
     """What an order comes to, with what is missing from the sum."""
     unknown = tuple(order["unknown_prices"])
     more = f" and {phrases.of_unknown(unknown)}," if unknown else ""
     return f"{order['totals']['total']}{more}"
 
 
-def _by_number(lines: Iterable[Facts]) -> dict[str, Facts]:
+def _by_number(lines: Iterable[OrderLineOut]) -> dict[str, Facts]:
     """Lines by number; the parts of a line bought in several places together."""
     found: dict[str, Facts] = {}
     for line in lines:
@@ -128,7 +138,7 @@ def _by_number(lines: Iterable[Facts]) -> dict[str, Facts]:
     return found
 
 
-def _difference(number: str, before: Facts | None, after: Facts | None) -> Facts:
+def _difference(number: str, before: Facts | None, after: Facts | None) -> LineDifferenceOut | None:
     if before is None or after is None:
         what = "added" if before is None else "gone"
         return {"number": number, "name": (before or after or {})["name"], "what": what, "changed": {}}
@@ -138,7 +148,7 @@ def _difference(number: str, before: Facts | None, after: Facts | None) -> Facts
         if before[field] != after[field]
     }
     if not changed or set(changed) == {"arrives"}:
-        return {}
+        return None
     return {"number": number, "name": after["name"], "what": "changed", "changed": changed}
 
 
@@ -152,7 +162,7 @@ _WORDS = {
 }
 
 
-def _still(was: Facts, now: Facts | None, in_store: bool) -> str:
+def _still(was: NotSuppliedOut, now: NotSuppliedOut | None, in_store: bool) -> str:
     """What is to be said of a line that was not bought and is not now; nothing when nothing changed."""
     part = f"{was['number']} ({was['name']})"
     if now is None:
@@ -163,7 +173,9 @@ def _still(was: Facts, now: Facts | None, in_store: bool) -> str:
 
 
 def _sentence(
-    line: Mapping[str, Any], lacked: Mapping[str, Facts] = EMPTY, lacks: Mapping[str, Facts] = EMPTY
+    line: LineDifferenceOut,
+    lacked: Mapping[str, NotSuppliedOut] = EMPTY,
+    lacks: Mapping[str, NotSuppliedOut] = EMPTY,
 ) -> str:
     part = f"{line['number']} ({line['name']})"
     if line["what"] == "added":
@@ -183,7 +195,9 @@ def _sentence(
     return f"{part}: {'; '.join(told)}."
 
 
-def substitute(service: Service, name: str, if_match: str, line_number: int, instead: str, who: str) -> Facts:
+def substitute(
+    service: Service, name: str, if_match: str, line_number: int, instead: str, who: str
+) -> OrderListOut:
     """Another number for a line of a draft, if the closure accepts it and nothing else changes.
 
     Raises UnknownOrderList, PreconditionFailed, WrongState, InvalidRequest for a line that the list
@@ -212,7 +226,7 @@ def substitute(service: Service, name: str, if_match: str, line_number: int, ins
     )
 
 
-def _wishing(body: OrderIn, line: Facts, instead: str) -> OrderIn:
+def _wishing(body: OrderIn, line: OrderLineOut, instead: str) -> OrderIn:
     """The same question with the substitute wished for, and the number refused, where the line is used."""
     asked = _asked(body)
     vehicles = [asked, *asked.get("also", [])]
@@ -225,7 +239,7 @@ def _wishing(body: OrderIn, line: Facts, instead: str) -> OrderIn:
     return OrderIn.model_validate_json(orjson.dumps(asked))
 
 
-def _accept_only(line: Facts, instead: str, kept: Facts, facts: Facts) -> None:
+def _accept_only(line: OrderLineOut, instead: str, kept: OrderListOut, facts: OrderOut) -> None:
     """Raises SubstituteRefused when more than this one number changes."""
     found = differences_between(kept, facts)
     others = [

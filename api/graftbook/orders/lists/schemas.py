@@ -1,19 +1,27 @@
 """What kept order lists and the shop's store look like in JSON."""
 
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NotRequired
 
 from pydantic import AfterValidator, ConfigDict, Field, Strict, StringConstraints
 from pydantic.config import JsonDict
 
 from graftbook.builds.schemas import Remark, Slug
+from graftbook.document import Document
 from graftbook.http.fields import LONGEST_WORD, WHOLE, Day, Truth, Word
 from graftbook.http.paging import PageOut
-from graftbook.orders.lists.deliveries import Delivery
+from graftbook.orders.lists.deliveries import Delivery, DoubtWord
 from graftbook.orders.question_schemas import OrderIn
-from graftbook.orders.schemas import OrderLineOut, OrderOut, OrderTotalsOut, StateWord
+from graftbook.orders.schemas import (
+    AskedForOut,
+    HeadlineOut,
+    OrderLineOut,
+    OrderTotalsOut,
+    PlacedOut,
+    StateWord,
+)
 from graftbook.orders.stock.sheet import one_line
-from graftbook.questions.closures.schemas import MoneyOut, Out
+from graftbook.questions.closures.schemas import MoneyOut
 from graftbook.questions.schemas import Body
 
 Pieces = Annotated[int, Strict(), Field(ge=0, le=1_000_000), WHOLE]
@@ -56,7 +64,6 @@ class SubstituteIn(Body):
     number: Word = Field(description="the component instead")
 
 
-DoubtWord = Literal["too many", "given up", "part of a pack", "other supplier", "booked before"]
 NoteNumber = Annotated[Remark, AfterValidator(one_line), StringConstraints(max_length=LONGEST_WORD)]
 BOOKING: JsonDict = {"line": 1, "received": 1, "unit": "pieces"}
 
@@ -142,17 +149,19 @@ class ClosedIn(Body):
     reason: Remark = ""
 
 
-class KeptLineOut(OrderLineOut):
+class ProgressOut(Document):
+    received: Annotated[int, Field(description="pieces that came; more than `pieces` when too many came")]
+    back_ordered: Annotated[int, Field(description="pieces of those open that were promised for later")]
+    given_up: Annotated[int, Field(description="pieces that will not come")]
+    open: Annotated[int, Field(description="pieces that neither came nor were given up")]
+    too_many: Annotated[int, Field(description="pieces that came beyond `pieces`; 0 when none did")]
+
+
+class KeptLineOut(OrderLineOut, ProgressOut):
     """How far a line has come, in pieces, by what was booked and not taken back."""
 
-    received: int = Field(description="pieces that came; more than `pieces` when too many came")
-    back_ordered: int = Field(description="pieces of those open that were promised for later")
-    given_up: int = Field(description="pieces that will not come")
-    open: int = Field(description="pieces that neither came nor were given up")
-    too_many: int = Field(description="pieces that came beyond `pieces`; 0 when none did")
 
-
-class OrderListOut(OrderOut):
+class OrderListOut(HeadlineOut, PlacedOut, AskedForOut):
     """A kept list: the order as it was made, and how far it has come."""
 
     name: str
@@ -161,18 +170,20 @@ class OrderListOut(OrderOut):
     note: str
     made: str
     changed: str
-    newest_booking: int | None = Field(description="number of the booking made last; null before the first")
+    newest_booking: Annotated[
+        int | None, Field(description="number of the booking made last; null before the first")
+    ]
     lines: list[KeptLineOut]
 
 
-class OrderListShortOut(Out):
+class OrderListShortOut(Document):
     name: str
     state: StateWord
     version: int
     note: str
     made: str
     complete: bool
-    not_bought: int = Field(description="lines that are not bought, and not in the total")
+    not_bought: Annotated[int, Field(description="lines that are not bought, and not in the total")]
     vehicles: list[str]
     lines: int
     total: MoneyOut
@@ -183,7 +194,7 @@ class OrderListsOut(PageOut):
     items: list[OrderListShortOut]
 
 
-class OrderEventOut(Out):
+class OrderEventOut(Document):
     id: int
     at: str
     who: str
@@ -195,7 +206,7 @@ class OrderEventsOut(PageOut):
     items: list[OrderEventOut]
 
 
-class BookedLineOut(Out):
+class BookedLineOut(Document):
     """Counts are pieces."""
 
     line: int
@@ -205,57 +216,71 @@ class BookedLineOut(Out):
     back_ordered: int
     promised: str | None
     given_up: int
-    pack: int = Field(description="pieces in a pack of this line")
+    pack: Annotated[int, Field(description="pieces in a pack of this line")]
 
 
-class TakenBackOut(Out):
+class TakenBackOut(Document):
     at: str
     who: str
     why: str
 
 
-class BookingOut(Out):
+class ToldOut(Document):
+    booking: Annotated[int, Field(description="its number on the list, from 1")]
+    supplier: Annotated[
+        str | None, Field(description="whose delivery it was; null: of several, or not known")
+    ]
+    delivery_note: str
+    accepted: Annotated[list[DoubtWord], Field(description="what was doubted of it and booked all the same")]
+
+
+class BookingOut(ToldOut):
     """A delivery as it was booked."""
 
-    booking: int = Field(description="its number on the list, from 1")
     at: str
     who: str
-    supplier: str | None = Field(description="whose delivery it was; null: of several, or not known")
     supplier_title: str | None
-    delivery_note: str
     remark: str
-    accepted: list[DoubtWord] = Field(description="what was doubted of it and booked all the same")
     lines: list[BookedLineOut]
-    taken_back: TakenBackOut | None = Field(description="null while it stands; else it counts no more")
+    taken_back: Annotated[
+        TakenBackOut | None, Field(description="null while it stands; else it counts no more")
+    ]
 
 
 class BookingsOut(PageOut):
     items: list[BookingOut]
 
 
-class LineDifferenceOut(Out):
+class LineDifferenceOut(Document):
     number: str
     name: str
     what: str
     changed: dict[str, Any]
 
 
-class TotalsBothOut(Out):
+class TotalsBothOut(Document):
     before: OrderTotalsOut
     after: OrderTotalsOut
 
 
-class ListDifferencesOut(Out):
-    """What a list would say if it were made today."""
-
-    name: str
+class DifferencesOut(Document):
     same: bool
-    complete: bool = Field(description="whether everything could be bought today")
-    not_bought: int | None = Field(description="lines that would not be bought; null: there is no set")
+    complete: Annotated[bool, Field(description="whether everything could be bought today")]
+    not_bought: Annotated[
+        int | None, Field(description="lines that would not be bought; null: there is no set")
+    ]
     sentences: list[str]
     lines: list[LineDifferenceOut]
     totals: TotalsBothOut | None
-    catalogue_revision: dict[str, int] | None = None
+    catalogue_revision: NotRequired[
+        Annotated[dict[str, int] | None, Field(json_schema_extra={"default": None})]
+    ]
+
+
+class ListDifferencesOut(DifferencesOut):
+    """What a list would say if it were made today."""
+
+    name: str
 
 
 class StockIn(Body):
@@ -267,7 +292,7 @@ class StockIn(Body):
     place: Annotated[Remark, AfterValidator(one_line)] = ""
 
 
-class StockOut(Out):
+class StockOut(Document):
     number: str
     quantity: int
     place: str
@@ -278,12 +303,12 @@ class StockPageOut(PageOut):
     items: list[StockOut]
 
 
-class LiesOut(Out):
+class LiesOut(Document):
     quantity: int
     place: str
 
 
-class StockDifferenceOut(Out):
+class StockDifferenceOut(Document):
     """A number that is otherwise after a count; null: it had, or has, no place in the store."""
 
     number: str
@@ -291,7 +316,7 @@ class StockDifferenceOut(Out):
     now: LiesOut | None
 
 
-class StockCountOut(Out):
+class StockCountOut(Document):
     """What a count changed; at most 1,000 differences are told."""
 
     dry_run: bool

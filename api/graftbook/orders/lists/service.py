@@ -20,6 +20,7 @@ from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.buying.not_bought import of_before
 from graftbook.orders.lists import store
 from graftbook.orders.lists.deliveries import (
+    KINDS,
     PARTLY,
     RECEIVED,
     SENT,
@@ -32,6 +33,17 @@ from graftbook.orders.lists.deliveries import (
     state_of,
     supplier_of,
 )
+from graftbook.orders.lists.schemas import (
+    BookedLineOut,
+    BookingOut,
+    KeptLineOut,
+    OrderEventOut,
+    OrderListOut,
+    OrderListShortOut,
+    TakenBackOut,
+    ToldOut,
+)
+from graftbook.orders.schemas import FromStockOut, OrderLineOut, OrderOut, StateWord
 from graftbook.orders.tables import OrderBookingLineRow, OrderBookingRow, OrderListRow
 from graftbook.problems import (
     AlreadyExists,
@@ -46,17 +58,20 @@ from graftbook.problems import (
 )
 
 Facts = dict[str, Any]
-DRAFT, CLOSED = "draft", "closed"
+"""What an event says beside its words, and what was asked, as it was sent."""
+DRAFT: StateWord = "draft"
+CLOSED: StateWord = "closed"
 GONE_OUT = (SENT, PARTLY, RECEIVED)
+STATES = (DRAFT, *GONE_OUT, CLOSED)
 MOST_EVENTS = 500
 
 
-def list_etag(document: Facts) -> str:
+def list_etag(document: OrderListOut) -> str:
     """The strong ETag of a list as it reads."""
     return document_etag("order-list", document)
 
 
-def list_document(engine: Engine, name: str) -> Facts:
+def list_document(engine: Engine, name: str) -> OrderListOut:
     """A list as facts: the order, and how far its lines have come. Raises UnknownOrderList."""
     with reading(engine) as session:
         return _document(session, _row(session, name))
@@ -69,14 +84,17 @@ def _row(session: Session, name: str, *, alone: bool = False) -> OrderListRow:
     return row
 
 
-def _document(session: Session, row: OrderListRow) -> Facts:
-    facts: Facts = of_before(orjson.loads(row.facts))
+def _document(session: Session, row: OrderListRow) -> OrderListOut:
+    order = of_before(row.facts)
     come = _come(session, row.name)
-    for line in facts["lines"]:
-        line |= come.get(line["line"], Progress(line["pieces"])).facts()
-    return facts | {
+    lines: list[KeptLineOut] = [
+        {**line, **come.get(line["line"], Progress(line["pieces"])).facts()} for line in order["lines"]
+    ]
+    return {
+        **order,
+        "lines": lines,
         "name": row.name,
-        "state": row.state,
+        "state": next(word for word in STATES if word == row.state),
         "version": row.version,
         "note": row.note,
         "made": row.made.isoformat(),
@@ -91,17 +109,17 @@ def _come(session: Session, name: str) -> dict[int, Progress]:
     return progress_of(pieces, store.standing(session, name))
 
 
-def lists(engine: Engine, after: str, limit: int) -> list[Facts]:
+def lists(engine: Engine, after: str, limit: int) -> list[OrderListShortOut]:
     """A page of lists in name order, without their lines."""
     with reading(engine) as session:
         return [_short(row) for row in store.lists_after(session, after, limit)]
 
 
-def _short(row: OrderListRow) -> Facts:
-    facts = of_before(orjson.loads(row.facts))
+def _short(row: OrderListRow) -> OrderListShortOut:
+    facts = of_before(row.facts)
     return {
         "name": row.name,
-        "state": row.state,
+        "state": next(word for word in STATES if word == row.state),
         "version": row.version,
         "note": row.note,
         "made": row.made.isoformat(),
@@ -114,13 +132,13 @@ def _short(row: OrderListRow) -> Facts:
     }
 
 
-def events(engine: Engine, name: str, after: int, limit: int) -> list[Facts]:
+def events(engine: Engine, name: str, after: int, limit: int) -> list[OrderEventOut]:
     """The steps of a list, the oldest first. Raises UnknownOrderList."""
     with reading(engine) as session:
         _row(session, name)
         return [
             {
-                "id": event.id,
+                "id": event.id or 0,  # None before it is stored
                 "at": event.at.isoformat(),
                 "who": event.who,
                 "what": event.what,
@@ -138,8 +156,8 @@ def asked_of(engine: Engine, name: str) -> Facts:
 
 
 def create(
-    engine: Engine, name: str, asked: Facts, facts: Facts, note: str, who: str, once: Once = EACH_TIME
-) -> Facts:
+    engine: Engine, name: str, asked: Facts, facts: OrderOut, note: str, who: str, once: Once = EACH_TIME
+) -> OrderListOut:
     """Store a draft. Raises AlreadyExists, and what `once` raises."""
     now = datetime.now(UTC)
     row = OrderListRow(
@@ -185,7 +203,7 @@ class _Step:
             here, wanted = self.row.state, " or ".join(states)
             raise WrongState(f"The list is {here}; this takes one that is {wanted}", state=here)
 
-    def write(self, what: str, detail: Facts, **values: Any) -> Facts:
+    def write(self, what: str, detail: Facts, **values: Any) -> OrderListOut:
         """Write the step. Raises PreconditionFailed when somebody was quicker."""
         if not store.change_list(self.session, self.name, self.version, {"changed": self.now, **values}):
             raise PreconditionFailed("Somebody changed the list at the same time; read it again")
@@ -195,7 +213,7 @@ class _Step:
         return _document(self.session, _row(self.session, self.name))
 
 
-def renote(engine: Engine, name: str, if_match: str, note: str, who: str) -> Facts:
+def renote(engine: Engine, name: str, if_match: str, note: str, who: str) -> OrderListOut:
     """Change the note of a list. Raises UnknownOrderList, PreconditionFailed."""
     with writing(engine) as session:
         step = _Step(session, name, if_match, who)
@@ -203,8 +221,15 @@ def renote(engine: Engine, name: str, if_match: str, note: str, who: str) -> Fac
 
 
 def replace_facts(
-    engine: Engine, name: str, if_match: str, asked: Facts, facts: Facts, what: str, detail: Facts, who: str
-) -> Facts:
+    engine: Engine,
+    name: str,
+    if_match: str,
+    asked: Facts,
+    facts: OrderOut,
+    what: str,
+    detail: Facts,
+    who: str,
+) -> OrderListOut:
     """A draft says something else now: recomputed, or with a substitute.
 
     Raises UnknownOrderList, PreconditionFailed, WrongState.
@@ -233,7 +258,7 @@ def discard(engine: Engine, name: str, if_match: str, who: str) -> None:
 
 def send(
     engine: Engine, name: str, if_match: str, who: str, once: Once = EACH_TIME, *, incomplete: bool = False
-) -> Facts:
+) -> OrderListOut:
     """The list goes out; what it takes from the store leaves the shelf with it.
 
     `incomplete` says that it goes out although lines are not bought. Raises UnknownOrderList,
@@ -244,7 +269,7 @@ def send(
         once.begin(session.connection())
         step = _Step(session, name, if_match, who)
         step.in_state(DRAFT)
-        facts = of_before(orjson.loads(step.row.facts))
+        facts = of_before(step.row.facts)
         if not (facts["complete"] or incomplete):
             raise _not_complete(facts)
         _take_from_store(session, facts["from_stock"])
@@ -259,9 +284,10 @@ def send(
         return document
 
 
-def _not_complete(facts: Facts) -> Incomplete:
+def _not_complete(facts: OrderOut) -> Incomplete:
     lacking = [
-        {key: line[key] for key in ("number", "name", "quantity", "why")} for line in facts["not_supplied"]
+        {"number": line["number"], "name": line["name"], "quantity": line["quantity"], "why": line["why"]}
+        for line in facts["not_supplied"]
     ]
     words = ", ".join(f"{line['number']} ({line['name']})" for line in lacking)
     verb = "is" if len(lacking) == 1 else "are"
@@ -269,15 +295,11 @@ def _not_complete(facts: Facts) -> Incomplete:
     return Incomplete(f"{said}: {words}. Say that it goes out without them (incomplete)", not_bought=lacking)
 
 
-def _take_from_store(session: Session, parts: Sequence[Mapping[str, Any]]) -> None:
+def _take_from_store(session: Session, parts: Sequence[FromStockOut]) -> None:
     if parts:
         store.lock_stock(session)
-    lacking = [
-        part["number"]
-        for part in parts
-        if not store.take_from_stock(session, part["number"], part["quantity"])
-    ]
-    if lacking:
+    wanted = [(part["number"], part["quantity"]) for part in parts]
+    if lacking := [number for number, some in wanted if not store.take_from_stock(session, number, some)]:
         words = ", ".join(lacking)
         raise StoreChanged(f"The store no longer holds {words}; compute the list again", lacking=lacking)
     if parts:
@@ -286,7 +308,7 @@ def _take_from_store(session: Session, parts: Sequence[Mapping[str, Any]]) -> No
 
 def receive(
     engine: Engine, name: str, if_match: str, delivery: Delivery, who: str, once: Once = EACH_TIME
-) -> Facts:
+) -> OrderListOut:
     """Book a delivery: pieces came, are promised for later, or will not come.
 
     The shop's store stays as it is. Raises UnknownOrderList, PreconditionFailed, WrongState,
@@ -305,13 +327,13 @@ def receive(
         booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
         store.add_booking(session, booking, rows)
         after = _come(session, name)
-        detail = _told(booking) | {"lines": [_received(row, lines, after) for row in rows]}
+        detail: Facts = {**_told(booking)} | {"lines": [_received(row, lines, after) for row in rows]}
         document = step.write("received", detail, state=state_of(after.values()))
         once.keep(session.connection(), document)
         return document
 
 
-def _lines(row: OrderListRow) -> dict[int, Facts]:
+def _lines(row: OrderListRow) -> dict[int, OrderLineOut]:
     """What a list says of its lines, by number."""
     return {line["line"]: line for line in orjson.loads(row.facts)["lines"]}
 
@@ -345,16 +367,16 @@ def _accepted(doubts: Sequence[Facts], accept: frozenset[str]) -> None:
         raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
 
 
-def _told(booking: OrderBookingRow) -> Facts:
+def _told(booking: OrderBookingRow) -> ToldOut:
     return {
         "booking": booking.booking,
         "supplier": booking.supplier or None,
         "delivery_note": booking.delivery_note,
-        "accepted": booking.accepted.split(";") if booking.accepted else [],
+        "accepted": [kind for kind in sorted(KINDS) if kind in booking.accepted.split(";")],
     }
 
 
-def _received(row: Facts, lines: Mapping[int, Facts], after: Mapping[int, Progress]) -> Facts:
+def _received(row: Facts, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Facts:
     known = after[row["line"]]
     return {
         "line": row["line"],
@@ -368,7 +390,7 @@ def _received(row: Facts, lines: Mapping[int, Facts], after: Mapping[int, Progre
     }
 
 
-def bookings(engine: Engine, name: str, after: int, limit: int) -> list[Facts]:
+def bookings(engine: Engine, name: str, after: int, limit: int) -> list[BookingOut]:
     """What was booked of a list behind the number `after`, the oldest first; also what was taken back.
 
     Raises UnknownOrderList.
@@ -383,10 +405,10 @@ def bookings(engine: Engine, name: str, after: int, limit: int) -> list[Facts]:
 
 
 def _booked(
-    booking: OrderBookingRow, rows: Sequence[OrderBookingLineRow], lines: Mapping[int, Facts]
-) -> Facts:
+    booking: OrderBookingRow, rows: Sequence[OrderBookingLineRow], lines: Mapping[int, OrderLineOut]
+) -> BookingOut:
     titles = {line["supplier"]: line["supplier_title"] for line in lines.values()}
-    back = None
+    back: TakenBackOut | None = None
     if booking.taken_back:
         back = {
             "at": in_utc(booking.taken_back).isoformat(),
@@ -404,7 +426,7 @@ def _booked(
     }
 
 
-def _booked_line(row: OrderBookingLineRow, line: Mapping[str, Any]) -> Facts:
+def _booked_line(row: OrderBookingLineRow, line: OrderLineOut) -> BookedLineOut:
     return {
         "line": row.line,
         "number": line["number"],
@@ -427,7 +449,7 @@ def take_back(
     *,
     reopen: bool = False,
     once: Once = EACH_TIME,
-) -> Facts:
+) -> OrderListOut:
     """A booking counts no more; the list's state follows from those that are left. It stays on record.
 
     A closed list is opened again by it, if `reopen` says so. Nothing was put into the shop's store by a
@@ -444,7 +466,7 @@ def take_back(
             raise WrongState(message, state=CLOSED)
         store.take_back(session, row, step.now, who, why)
         after = _come(session, name)
-        detail = _told(row) | {"why": why, "reopened": closed}
+        detail: Facts = {**_told(row)} | {"why": why, "reopened": closed}
         document = step.write("taken back", detail, state=state_of(after.values()))
         once.keep(session.connection(), document)
         return document
@@ -461,7 +483,7 @@ def _to_take_back(session: Session, name: str, booking: int) -> OrderBookingRow:
     return row
 
 
-def close(engine: Engine, name: str, if_match: str, reason: str, who: str) -> Facts:
+def close(engine: Engine, name: str, if_match: str, reason: str, who: str) -> OrderListOut:
     """The list is done. What has not come needs a reason in words.
 
     Raises UnknownOrderList, PreconditionFailed, WrongState.

@@ -3,20 +3,18 @@
 from collections.abc import Sequence
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from graftbook.closure.words import phrases
 from graftbook.http.values import minor_units, money
 from graftbook.orders.documents import DEFERS
 from graftbook.orders.question_schemas import QuotationIn
 from graftbook.orders.quotation.quotation import Item, Quotation, labour, part_of, quote
+from graftbook.orders.schemas import NotSuppliedOut, OrderOut, QuotationOut, SumsOut
 from graftbook.orders.service import Ordered, facts_of, order_for, vehicles_of
 from graftbook.process.state import Service
 
-Facts = dict[str, Any]
 
-
-def quotation_facts(service: Service, body: QuotationIn) -> Facts:
+def quotation_facts(service: Service, body: QuotationIn) -> QuotationOut:
     """The quotation as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
     today = date.today()
     asked = vehicles_of(service, body)
@@ -73,7 +71,7 @@ def _by_rate(what: str, amounts: Sequence[tuple[Decimal | None, int]]) -> list[I
     return [Item(what, sums[rate], rate) for rate in rates if sums[rate]]
 
 
-def _written(made: Quotation, order: Facts, unknown: tuple[str, ...]) -> Facts:
+def _written(made: Quotation, order: OrderOut, unknown: tuple[str, ...]) -> SumsOut:
     return {
         "items": [
             {
@@ -107,14 +105,14 @@ def _sentence(made: Quotation, unknown: tuple[str, ...]) -> str:
     return f"{told} To that comes {phrases.of_unknown(unknown)}." if unknown else told
 
 
-def _unknown(order: Facts, ordered: Ordered) -> tuple[str, ...]:
+def _unknown(order: OrderOut, ordered: Ordered) -> tuple[str, ...]:
     """Numbers that are bought or taken from the store and whose price nobody knows."""
     stored = [taken.need.part for taken in ordered.order.from_store]
     unknown = [*order["unknown_prices"], *(part.number for part in stored if part.price is None)]
     return tuple(dict.fromkeys(unknown))
 
 
-def _without(order: Facts) -> str:
+def _without(order: OrderOut) -> str:
     """That the sum is without parts, while the labour is that of the whole set; nothing when it is whole."""
     if order["complete"]:
         return ""
@@ -126,12 +124,12 @@ def _without(order: Facts) -> str:
     )
 
 
-def _not_in_it(order: Facts, ordered: Ordered) -> list[str]:
+def _not_in_it(order: OrderOut, ordered: Ordered) -> list[str]:
     """What the owner must know is missing from the sum."""
     told = [f"{number}: its price is not known." for number in _unknown(order, ordered)]
     return [*(_lacks(part) for part in order["not_supplied"]), *told]
 
 
-def _lacks(part: Facts) -> str:
+def _lacks(part: NotSuppliedOut) -> str:
     said = " ".join(filter(None, (part["why"], part["gets"])))
     return f"{part['quantity']} x {part['number']} ({part['name']}): {said}"

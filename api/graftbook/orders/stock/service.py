@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass, field
 from hashlib import sha256
-from typing import Any
 
 import orjson
 from sqlalchemy import Engine, select
@@ -16,13 +15,17 @@ from graftbook.database import reading, writing
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists import store
+from graftbook.orders.lists.schemas import LiesOut, StockCountOut, StockDifferenceOut, StockOut
 from graftbook.orders.stock.sheet import Counted, read_sheet, settle, sheet_of
 from graftbook.orders.tables import ShopStockRow
 from graftbook.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent
 
-Facts = dict[str, Any]
 MOST_TOLD = 1_000
 """So many differences of a count are told."""
+
+
+class NamedStock(StockOut):
+    name: str
 
 
 @dataclass(slots=True)
@@ -33,9 +36,9 @@ class CountReport(Report):
     """
 
     rows: int = 0
-    differences: list[Facts] = field(default_factory=list)
+    differences: list[StockDifferenceOut] = field(default_factory=list)
 
-    def document(self) -> Facts:
+    def document(self) -> StockCountOut:
         """As facts."""
         return {
             "dry_run": self.dry_run,
@@ -45,16 +48,16 @@ class CountReport(Report):
         }
 
 
-def stock_etag(facts: Facts) -> str:
+def stock_etag(facts: StockOut) -> str:
     """The strong ETag of a place in the store as it is."""
     return document_etag("stock", facts)
 
 
-def _facts(row: ShopStockRow) -> Facts:
+def _facts(row: ShopStockRow) -> StockOut:
     return {"number": row.component, "quantity": row.quantity, "place": row.place, "version": row.version}
 
 
-def holds(engine: Engine, number: str) -> Facts:
+def holds(engine: Engine, number: str) -> StockOut:
     """What the store holds of a number. Raises NotInStore."""
     with reading(engine) as session:
         row = store.stock_row(session, number)
@@ -63,16 +66,16 @@ def holds(engine: Engine, number: str) -> Facts:
         return _facts(row)
 
 
-def page_of_stock(engine: Engine, after: str, limit: int) -> list[Facts]:
+def page_of_stock(engine: Engine, after: str, limit: int) -> list[StockOut]:
     """A page of the store in number order."""
     with reading(engine) as session:
         return [_facts(row) for row in store.stock_after(session, after, limit)]
 
 
-def found(engine: Engine, text: str, after: str, limit: int) -> list[Facts]:
+def found(engine: Engine, text: str, after: str, limit: int) -> list[NamedStock]:
     """Lines of the store with the components' names: all, or where number, name or place are like a text."""
     with reading(engine) as session:
-        return [_facts(row) | {"name": name} for row, name in store.stock_found(session, text, after, limit)]
+        return [{**_facts(row), "name": name} for row, name in store.stock_found(session, text, after, limit)]
 
 
 def whole_sheet(engine: Engine) -> tuple[str, str]:
@@ -82,7 +85,7 @@ def whole_sheet(engine: Engine) -> tuple[str, str]:
     return sheet_of(rows), _store_etag(rows)
 
 
-def _store_etag(rows: list[Facts]) -> str:
+def _store_etag(rows: list[StockOut]) -> str:
     return f'"store-{sha256(orjson.dumps(rows, option=orjson.OPT_SORT_KEYS)).hexdigest()[:24]}"'
 
 
@@ -144,8 +147,8 @@ def count(
 
 def _counted(
     session: Session, before: dict[str, ShopStockRow], rows: list[Counted], *, whole: bool
-) -> list[Facts]:
-    differences = []
+) -> list[StockDifferenceOut]:
+    differences: list[StockDifferenceOut] = []
     for said in rows:
         row = before.pop(said.number, None)
         place = said.place if said.place is not None else row.place if row else ""
@@ -162,17 +165,17 @@ def _counted(
     return sorted(differences, key=lambda one: one["number"])
 
 
-def _difference(number: str, was: Facts | None, now: Facts | None) -> Facts:
-    def told(facts: Facts | None) -> Facts | None:
+def _difference(number: str, was: StockOut | None, now: StockOut | None) -> StockDifferenceOut:
+    def told(facts: StockOut | None) -> LiesOut | None:
         return {"quantity": facts["quantity"], "place": facts["place"]} if facts else None
 
     return {"number": number, "was": told(was), "now": told(now)}
 
 
-def difference_lines(differences: list[Facts]) -> list[str]:
+def difference_lines(differences: list[StockDifferenceOut]) -> list[str]:
     """The differences of a count in words, a number a line."""
 
-    def lies(facts: Facts | None) -> str:
+    def lies(facts: LiesOut | None) -> str:
         if facts is None:
             return "no place"
         return f"{facts['quantity']} ({facts['place']})" if facts["place"] else str(facts["quantity"])
@@ -180,7 +183,7 @@ def difference_lines(differences: list[Facts]) -> list[str]:
     return [f"{one['number']}: {lies(one['was'])}, now {lies(one['now'])}" for one in differences]
 
 
-def put(engine: Engine, number: str, quantity: int, place: str, if_match: str | None) -> Facts:
+def put(engine: Engine, number: str, quantity: int, place: str, if_match: str | None) -> StockOut:
     """What lies there now; new, or instead of what has the ETag `if_match`.
 
     Raises UnknownComponent, PreconditionRequired, PreconditionFailed.

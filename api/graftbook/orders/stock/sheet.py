@@ -2,9 +2,8 @@
 
 import csv
 import io
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Any
 
 from sqlmodel import Session
 
@@ -57,7 +56,7 @@ def _text(typed: str, longest: int) -> str:
     return text
 
 
-def sheet_of(rows: Iterable[dict[str, Any]]) -> str:
+def sheet_of(rows: Iterable[Mapping[str, object]]) -> str:
     """What lies in the store as CSV (RFC 4180)."""
     return write_rows(COLUMNS, ([row[name] for name in COLUMNS] for row in rows))
 

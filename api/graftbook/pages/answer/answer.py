@@ -40,15 +40,15 @@ def answer(request: Request, service: ServiceDep) -> Response:
 
 def document_of(service: Service, question: PageQuestion) -> Facts:
     """The closure as the API answers it, kept or made anew. Raises what `closure` raises."""
-    return document_under(service, closures.closure(service, question.body()))
+    found: Facts = document_under(service, closures.closure(service, question.body()))
+    return found
 
 
-def document_under(service: Service, answering: tuple[str, Make]) -> Facts:
-    """An answer of the API as facts, kept from last time or made when it is its turn. Raises Busy."""
+def document_under(service: Service, answering: tuple[str, Make]) -> Any:
+    """An answer of the API as its document, kept from last time or made when it is its turn. Raises Busy."""
     etag, make = answering
     body, _ = service.answers.kept_or_made(etag, make)
-    found: Facts = orjson.loads(body)
-    return found
+    return orjson.loads(body)
 
 
 def answer_facts(service: Service, question: PageQuestion, document: Facts) -> Facts:

@@ -1,7 +1,5 @@
 """What an answer's set costs its owner, as a page and as PDF."""
 
-from typing import Any
-
 from fastapi import Request
 from starlette.responses import Response
 
@@ -12,6 +10,7 @@ from graftbook.orders.forms import PDF
 from graftbook.orders.papers.quotation import quotation_pdf
 from graftbook.orders.question_schemas import QuotationIn
 from graftbook.orders.quotation.service import quotation_facts
+from graftbook.orders.schemas import QuotationOut
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
@@ -53,7 +52,7 @@ def _terms(request: Request) -> dict[str, str]:
     return {name: given.get(name, "").strip() or usual for name, usual in USUAL.items()}
 
 
-def quoted(service: Service, question: PageQuestion, terms: dict[str, str]) -> dict[str, Any]:
+def quoted(service: Service, question: PageQuestion, terms: dict[str, str]) -> QuotationOut:
     """The quotation's facts. Raises InvalidRequest, NoSet, and what asking raises."""
     body = question.body().model_dump(mode="json", exclude_unset=True)
     months = terms["months"]

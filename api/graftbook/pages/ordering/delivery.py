@@ -10,10 +10,11 @@ from pydantic import TypeAdapter, ValidationError
 
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.orders.lists.deliveries import PACKS, PIECES, Delivery, packed
-from graftbook.orders.lists.schemas import NoteNumber
+from graftbook.orders.lists.schemas import BookedLineOut, BookingOut, KeptLineOut, NoteNumber, OrderListOut
 from graftbook.problems import DeliveryDoubted, InvalidRequest, printable
 
 Facts = dict[str, Any]
+"""What a template shows, or a row of the form."""
 Form = dict[str, str]
 COLUMNS = (("came", "came"), ("later", "promised for later"), ("never", "will not come"))
 NOBODY = "Without a supplier"
@@ -47,7 +48,7 @@ def _counts(form: Form, line: int) -> tuple[int, int, int]:
     return received, later, never
 
 
-def all_open(facts: Facts, supplier: str | None = None) -> list[Facts]:
+def all_open(facts: OrderListOut, supplier: str | None = None) -> list[Facts]:
     """Everything that is still open as received: of one supplier, "" those without one, or of all."""
     return [
         _row(line["line"], line["open"])
@@ -63,7 +64,7 @@ def _row(line: int, received: int, later: int = 0, never: int = 0, unit: str = P
     }  # fmt: skip
 
 
-def delivery_of(facts: Facts, form: Form) -> Delivery:
+def delivery_of(facts: OrderListOut, form: Form) -> Delivery:
     """What a form books in: the counts typed, or by its other button all that is open.
 
     What was doubted is accepted for just what was seen: once a count is changed it is looked at anew.
@@ -94,7 +95,7 @@ def seen(delivery: Delivery) -> str:
 
 
 def forms_of(
-    facts: Facts, delivery: Delivery | None = None, doubted: DeliveryDoubted | None = None
+    facts: OrderListOut, delivery: Delivery | None = None, doubted: DeliveryDoubted | None = None
 ) -> list[Facts]:
     """A form a supplier, in the order of the list; the one that is doubted holds what was typed."""
     supplier = {line["line"]: line["supplier"] or "" for line in facts["lines"]}
@@ -110,7 +111,7 @@ def forms_of(
 
 
 def _form(
-    facts: Facts, place: int, name: str, delivery: Delivery | None, doubted: DeliveryDoubted | None
+    facts: OrderListOut, place: int, name: str, delivery: Delivery | None, doubted: DeliveryDoubted | None
 ) -> Facts:
     lines = [line for line in facts["lines"] if (line["supplier"] or "") == name]
     doubts = doubted.fields["doubts"] if doubted else []
@@ -132,7 +133,7 @@ def _form(
     }
 
 
-def _form_row(line: Facts, delivery: Delivery | None, doubts: Iterable[Facts]) -> Facts:
+def _form_row(line: KeptLineOut, delivery: Delivery | None, doubts: Iterable[Facts]) -> Facts:
     rows = delivery.lines if delivery else ()
     typed = next((row for row in rows if row["line"] == line["line"]), None)
     return {
@@ -156,12 +157,12 @@ def _form_row(line: Facts, delivery: Delivery | None, doubts: Iterable[Facts]) -
     }
 
 
-def log_of(bookings: Sequence[Facts]) -> list[Facts]:
+def log_of(bookings: Sequence[BookingOut]) -> list[Facts]:
     """What was booked, the newest first, each line in words."""
     return [{**booking, "said": [_said(row) for row in booking["lines"]]} for booking in reversed(bookings)]
 
 
-def _said(row: Facts) -> Facts:
+def _said(row: BookedLineOut) -> Facts:
     words = []
     if row["received"]:
         words.append(f"{packed(row['received'], row['pack'])} came")

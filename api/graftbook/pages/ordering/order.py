@@ -18,7 +18,9 @@ from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.forms import MEDIA, writer
 from graftbook.orders.lists import keeping
 from graftbook.orders.lists import service as order_lists
+from graftbook.orders.lists.schemas import BookingOut, OrderListOut
 from graftbook.orders.question_schemas import OrderIn
+from graftbook.orders.schemas import OrderOut
 from graftbook.orders.service import ordering
 from graftbook.pages.answer.answer import document_under
 from graftbook.pages.asking.question import takes_question
@@ -32,7 +34,6 @@ from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
-Facts = dict[str, Any]
 LISTS_ON_A_PAGE = 200
 
 
@@ -81,22 +82,23 @@ def document(request: Request, form: str, service: ServiceDep) -> Response:
     return _download(service, facts, form, request.query_params.get("part", ""), _name_for(facts))
 
 
-def facts_for(service: Service, body: OrderIn) -> Facts:
+def facts_for(service: Service, body: OrderIn) -> OrderOut:
     """The order as the API answers it, kept or made anew. Raises what `ordering` raises."""
-    return document_under(service, ordering(service, body, "json ", json_bytes))
+    found: OrderOut = document_under(service, ordering(service, body, "json ", json_bytes))
+    return found
 
 
-def _download(service: Service, facts: Facts, form: str, part: str, name: str) -> Response:
+def _download(service: Service, facts: OrderOut | OrderListOut, form: str, part: str, name: str) -> Response:
     content = writer(form, service.settings.house, part)(facts)
     headers = {"Content-Disposition": f'attachment; filename="{name}.{form}"', **KEEP_NOTHING}
     return Response(content, media_type=MEDIA[form], headers=headers)
 
 
-def _name_for(facts: Facts) -> str:
+def _name_for(facts: OrderOut) -> str:
     return "order-" + "".join(c for c in facts["vehicles"][0]["label"] if c.isalnum() or c == "-")[:60]
 
 
-def shown(facts: Facts) -> Facts:
+def shown(facts: OrderOut | OrderListOut) -> dict[str, Any]:
     """What a page of an order speaks of: lines by supplier, the rest as it is."""
     suppliers = [
         {**supplier, "of": [line for line in facts["lines"] if line["supplier"] == supplier["name"]]}
@@ -158,15 +160,16 @@ def kept(request: Request, name: str, service: ServiceDep) -> Response:
 def _kept_page(
     request: Request,
     service: Service,
-    facts: Facts,
+    facts: OrderListOut,
     form: dict[str, str] | None = None,
     doubted: DeliveryDoubted | None = None,
 ) -> Response:
     """The page of a list; with a delivery that is doubted its form holds what was typed."""
-    name, changed = facts["name"], None
+    name = facts["name"]
+    changed: dict[str, Any] | None = None
     if facts["state"] == order_lists.DRAFT:
         try:
-            changed = keeping.differences(service, name)
+            changed = {**keeping.differences(service, name)}
         except Problem as problem:
             changed = {"same": False, "complete": False, "sentences": [problem.detail]}
     return page(
@@ -185,7 +188,7 @@ def _kept_page(
     )
 
 
-def _newest(service: Service, facts: Facts) -> list[Facts]:
+def _newest(service: Service, facts: OrderListOut) -> list[BookingOut]:
     """The bookings made last, the oldest of them first."""
     newest = facts["newest_booking"] or 0
     after = max(0, newest - order_lists.MOST_EVENTS)

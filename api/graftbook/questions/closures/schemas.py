@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal, NotRequired
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from graftbook.document import Document
 from graftbook.http.values import GradeWord
@@ -13,12 +13,6 @@ CauseWord = Literal["wish", "companion", "conflict", "joint", "budget", "flaw", 
 HowWord = Literal[
     "asked", "needs", "still needs", "makes way", "left without", "together", "remedies", "makes sure",
 ]  # fmt: skip
-
-
-class Out(BaseModel):
-    """An answer's object holds these members and no others."""
-
-    model_config = ConfigDict(extra="forbid")
 
 
 class VehicleOut(Document):
