@@ -65,7 +65,8 @@ LIBRARIES = (
 
 @dataclass
 class Limits:
-    """Seconds: of a change altogether, and of one test at least."""
+    """Seconds of the processor: of a change altogether, and of one test at least. Where a process waits, or
+    the machine is busy, `WAITING` times as long by the clock."""
 
     change: float = 90.0
     test: float = 30.0
@@ -126,7 +127,7 @@ def _watched(work: Callable[[int], None], limits: Limits, usual: Callable[[str],
             os._exit(0)
     os.close(writer)
     try:
-        return _listen(reader, limits, usual)
+        return _listen(reader, child, limits, usual)
     finally:
         os.close(reader)
         with contextlib.suppress(ProcessLookupError):
@@ -134,17 +135,51 @@ def _watched(work: Callable[[int], None], limits: Limits, usual: Callable[[str],
         os.waitpid(child, 0)
 
 
-def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended:
+WAITING = 15
+
+
+class _Timer:
+    """Whether a child has had its seconds: of the processor, or so many times as many by the clock."""
+
+    def __init__(self, child: int, seconds: float) -> None:
+        self._child, self._seconds = child, seconds
+        self._began, self._worked = time.monotonic(), _worked(child)
+
+    @property
+    def over(self) -> bool:
+        waited = time.monotonic() - self._began
+        worked = _worked(self._child) - self._worked if PROCESSES.exists() else waited
+        return worked > self._seconds or waited > WAITING * self._seconds
+
+
+PROCESSES = Path("/proc/self/stat")
+_TICKS = os.sysconf("SC_CLK_TCK")
+
+
+def _worked(child: int) -> float:
+    """Seconds of the processor that a child and what it ended have had; 0 where the system does not tell."""
+    try:
+        fields = Path(f"/proc/{child}/stat").read_text().rpartition(")")[2].split()
+    except OSError:
+        return 0.0
+    return sum(map(int, fields[11:15])) / _TICKS
+
+
+def _listen(reader: int, child: int, limits: Limits, usual: Callable[[str], float]) -> Ended:
     started = time.monotonic()
-    running, until, ran, rest = AT_IMPORT, started + 2 * limits.test, 0, b""
-    most = started + limits.change
+    running, ran, rest = AT_IMPORT, 0, b""
+    change, test = _Timer(child, limits.change), _Timer(child, 2 * limits.test)
 
     def ended(state: str, by: str = "", why: str = "") -> Ended:
         return Ended(state, by, why, ran, round(time.monotonic() - started, 1))
 
     while True:
-        if not select.select([reader], [], [], max(0.0, min(until, most) - time.monotonic()))[0]:
-            return ended("timed out" if until <= most else "cut short", running)
+        if not select.select([reader], [], [], 0.5)[0]:
+            if test.over:
+                return ended("timed out", running)
+            if change.over:
+                return ended("cut short", running)
+            continue
         read = os.read(reader, 65_536)
         if not read and running == AT_IMPORT:
             return ended(NOT_MADE, "", "the process ended before a test began")
@@ -161,10 +196,10 @@ def _listen(reader: int, limits: Limits, usual: Callable[[str], float]) -> Ended
                 return ended("survived")
             if step == "passed":
                 ran += 1
-                if time.monotonic() > most:
+                if change.over:
                     return ended("cut short")
             running = words[0]
-            until = time.monotonic() + limits.test + 10 * usual(running)
+            test = _Timer(child, limits.test + 10 * usual(running))
 
 
 class _Functions:

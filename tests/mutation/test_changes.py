@@ -141,6 +141,6 @@ def test_what_a_child_tells_is_counted_as_what_it_is(said, state, by, ran):
             else:
                 os.write(pipe, f"{line}\n".encode())
 
-    ended = _watched(work, Limits(change=5, test=1), lambda test: 0.0)
+    ended = _watched(work, Limits(change=5, test=0.2), lambda test: 0.0)
     assert (ended.state, ended.by, ended.ran) == (state, by, ran)
     assert ended.seconds < 30

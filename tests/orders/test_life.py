@@ -4,6 +4,10 @@ import asyncio
 from typing import Any
 
 import httpx
+from fastapi import FastAPI
+
+from graftbook.database import reading
+from graftbook.orders.lists import store
 
 CHASSIS = "24PL-018412"
 BODY = {"name": "red", "vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QL-7075"}]}
@@ -210,3 +214,24 @@ async def test_drafts_are_noted_listed_and_thrown_away(counter: httpx.AsyncClien
     assert (await counter.delete("/v1/order-lists/red", headers=match(draft))).status_code == 412
     assert (await counter.delete("/v1/order-lists/red", headers=match(noted))).status_code == 204
     assert (await counter.get("/v1/order-lists/red")).status_code == 404
+
+
+async def test_a_kept_list_knows_from_whom_each_line_comes(app: FastAPI, counter: httpx.AsyncClient) -> None:
+    lines = (await made(counter)).json()["lines"]
+    with reading(app.state.service.engine) as session:
+        kept = {row.line: row.supplier for row in store.lines_of(session, "red")}
+    assert kept == {line["line"]: line["supplier"] for line in lines}
+    assert all(kept.values())
+
+
+async def test_the_steps_of_a_list_are_read_page_by_page_each_once(counter: httpx.AsyncClient) -> None:
+    sent = await counter.post("/v1/order-lists/red/send", headers=match(await made(counter)))
+    came = {"lines": [{"line": 1, "received": 1}]}
+    await counter.post("/v1/order-lists/red/receive", json=came, headers=match(sent))
+    found, cursor = [], ""
+    for _ in range(2):
+        page = await counter.get("/v1/order-lists/red/events", params={"limit": 2, "cursor": cursor})
+        found += [event["what"] for event in page.json()["items"]]
+        cursor = page.json()["next"]
+    assert found == ["made", "sent", "received"]
+    assert not cursor

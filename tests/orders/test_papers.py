@@ -261,6 +261,30 @@ def test_the_sheets_are_fit_to_work_with() -> None:
     assert lines.print_title_rows == "$1:$1"
     assert lines.column_dimensions["D"].width > 20
     assert lines["Q2"].number_format == "#,##0.00"
+    assert lines.print_title_cols == "$A:$B", "two pages beside each other: each says which line it is"
+    for sheet in book:
+        assert "&P of &N" in f"{sheet.oddFooter.right.text}{sheet.oddFooter}", sheet.title
+
+
+def test_what_has_no_price_stands_beside_the_sums_of_the_workbook_and_only_then() -> None:
+    said = "Price not known, not in the sums"
+    for unknown in ([], ["QL-0001", "QL-0002"]):
+        order = dict(
+            row[:2] for row in sheets_of(order_xlsx({**made_order(4), "unknown_prices": unknown}))["Order"]
+        )
+        assert order.get(said, "") == ", ".join(unknown)
+
+
+@pytest.mark.parametrize(("price", "kept"), [("1234567890123.45", float), ("12345678901234.56", str)])
+def test_a_number_of_fifteen_digits_is_a_number_and_one_of_sixteen_is_text(price: str, kept: type) -> None:
+    facts = made_order(1)
+    facts["lines"][0]["unit_price"] = price
+    header, row = sheets_of(order_xlsx(facts))["Lines"]
+    cell = row[
+        [column.heading for column in LINES if column.read(facts["lines"][0]) == price]
+        and header.index(next(column.heading for column in LINES if column.read(facts["lines"][0]) == price))
+    ]
+    assert type(cell) is kept
 
 
 @pytest.mark.parametrize("nasty", [False, True])

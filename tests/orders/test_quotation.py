@@ -46,6 +46,12 @@ def test_the_first_stages_take_what_is_left_over() -> None:
     assert [p.on.isoformat() for p in due] == ["2026-11-25", "2026-12-25", "2027-01-25", "2027-02-25"]
 
 
+@pytest.mark.parametrize(("first_part", "months"), [("30", -1), ("-1", 3), ("100.01", 3), ("-1", -1)])
+def test_neither_months_below_zero_nor_more_than_the_whole_at_first(first_part: str, months: int) -> None:
+    with pytest.raises(ValueError, match="months"):
+        payments(10_000, date(2026, 11, 25), Decimal(first_part), months)
+
+
 async def test_the_demos_discs_are_quoted(counter: httpx.AsyncClient) -> None:
     body = {
         "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}],

@@ -513,6 +513,7 @@ def test_what_is_tightened_again_is_last():
     assert told(found)[-1] == "on again after 50 mile"
     assert found.jobs["again after 50 mile"].tightenings == ("Caliper bolts: 80 Nm, then 60 deg",)
     assert "again after 50 miles" in found.jobs["brake"].tightenings[0]
+    assert "again after 50 mile" in {step.job for step in found.untimed}, "nobody recorded how long it takes"
 
 
 def test_what_is_tightened_again_sooner_stands_first_in_whatever_unit_and_section():

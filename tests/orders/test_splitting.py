@@ -393,3 +393,33 @@ def test_carriage_that_is_free_from_nothing_earns_nothing_where_nothing_is_bough
     assert (found.suppliers, found.total, found.proved) == (("birch",), 9, True)
     solved = SplitModel(choices_for(world.needs, world.offers, world.suppliers, TODAY)).cheapest(NEVER)
     assert solved.picks.parts() == {"birch": 9}, "without the start's help"
+
+
+def test_of_splits_that_cost_the_same_the_one_that_is_there_first_counts_however_many_days_it_takes():
+    """Birch sends on two days and is done by the third; ash sends everything on the ninth."""
+    offers = [
+        Offer("ash", "A", 10, lead_days=9), Offer("ash", "B", 10, lead_days=9),
+        Offer("birch", "A", 10, lead_days=2), Offer("birch", "B", 10, lead_days=3),
+    ]  # fmt: skip
+    found = asked(world_of({"A": 1, "B": 1}, *offers))
+    assert (found.suppliers, found.arrives) == (("birch",), TODAY + timedelta(days=3))
+    assert found.proved
+
+
+def test_a_penny_counts_for_more_than_however_many_suppliers():
+    houses = ["birch", "cedar", "elder", "fir", "gorse"]
+    own = [Offer(house, house.upper(), 10) for house in houses]
+    world = world_of(
+        dict.fromkeys([offer.component for offer in own], 1),
+        *own, *(replace(offer, supplier="ash") for offer in own), ash={"carriage": 1},
+    )  # fmt: skip
+    found = asked(world)
+    assert (found.total, len(found.orders), found.deposits) == (50, 5, 0)
+    assert found.proved
+
+
+def test_one_day_alone_is_a_whole_table():
+    table = price_of_days({"A": 1}, [Offer("ash", "A", 10, lead_days=2)], [Supplier("ash", "")], TODAY)
+    assert [(row.by - TODAY).days for row in table.rows] == [2]
+    assert table.complete
+    assert not table.cut_short

@@ -10,6 +10,7 @@ from sqlalchemy import Engine, event
 
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
+from graftbook.orders.buying.model import Offer
 from graftbook.orders.buying.store import (
     converted,
     offered,
@@ -64,6 +65,19 @@ def test_an_offer_holds_from_its_first_to_its_last_day_and_the_later_one_counts(
     assert prices(date(1975, 5, 31)) == [1010]
     assert prices(date(1975, 6, 1)) == prices(date(1975, 6, 30)) == [999]
     assert prices(date(1975, 7, 1)) == [1010]
+
+
+def test_an_offer_is_read_as_it_is_recorded(engine: Engine) -> None:
+    record = (
+        "[supplier]\nname,title,lead_days\nquay,The Quay,5\n"
+        "[offer]\nsupplier,component,price,pack,least,lead_days,stock,deposit,valid_from,valid_to,note\n"
+        "quay,TW-9,9.99,2,4,3,8,1.50,1975-06-01,1975-06-30,from the shelf\n"
+    )
+    assert load(engine, [small(), sheet(record)]).ok
+    with reading(engine) as session:
+        offers = offers_for(session, ["TW-9"], DAY)
+    (offer,) = [offer for offer in offers if offer.supplier == "quay"]
+    assert offer == Offer("quay", "TW-9", 999, 2, 4, 3, 8, 150, DAY, date(1975, 6, 30), note="from the shelf")
 
 
 def test_an_offer_without_a_rate_is_told_apart_and_never_guessed(tern: Engine) -> None:
