@@ -178,8 +178,8 @@ def test_a_component_beside_the_ranges_is_seen_as_it_was(told: Any, looked_at: l
     with undone_to(engine, len(sheets) - 1) as every:
         numbers = sorted(every.execute(select(table("component").c.number)).scalars())
     bare = replace(seen[1]["T1-R"], components=MappingProxyType({}), supersessions=())
-    for revision in looked_at:
-        some = numbers[revision // EVERY % EVERY :: EVERY]
+    for place, revision in enumerate(looked_at):
+        some = numbers[place % EVERY :: EVERY]
         with undone_to(engine, revision) as whole:
             expected = {n: alone(whole, bare, n) for n in some}
         for number in some:

@@ -8,15 +8,12 @@ from typing import Any
 import pytest
 from sqlalchemy import make_url
 
-from graftbook.catalogue.loading.imports import SMALL
 from graftbook.editing.records.service import Author, put_record, record_state
 from tests.soundness.beside import LONGEST, READERS, Beside, Figures
 from tests.soundness.databases import opened
 
 SECONDS = 3
 """Each kind of reader asks at least once, however short it is."""
-LARGE = SMALL + 400
-"""Components of a sheet that is worked out in a copy."""
 HELD = 1.0
 """Seconds that somebody may wait for the writers' lock: it is let go by everybody who reads."""
 
@@ -39,10 +36,9 @@ def test_a_writer_is_let_through_beside_readers(own_demo_url: str, start: Any) -
 
 
 def test_a_large_load_holds_the_writers_lock_for_its_last_step_only(own_demo_url: str, start: Any) -> None:
-    """Measured against the load itself, since a busy machine is slow at both. Few read meanwhile: that no
-    reader holds the lock is held above, and all of them beside a larger load by the long form."""
+    """Measured against the load itself, since a busy machine is slow at both."""
     beside = Beside(start(own_demo_url), own_demo_url)
-    figures = beside.run(0, load=LARGE, readers=("order", "look-up"))
+    figures = beside.run(0, load=2_000)
     assert not figures.wrong, figures
     assert [load.status for load in figures.loads] == [200, 200]
     for load in figures.loads:
