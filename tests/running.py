@@ -1,4 +1,4 @@
-"""How the suite runs: its long form, and its heaviest tests first.
+"""How the suite runs: its quick and its long form, and its heaviest tests first.
 
 The suite is what people and CI run. The long form asks the same things more often and of more engines:
 
@@ -6,22 +6,35 @@ The suite is what people and CI run. The long form asks the same things more oft
     python -m pytest --long tests/closure        # one room
     GRAFTBOOK_CASES=10 python -m pytest tests/closure
 
-Nothing in the suite needs it.
+Nothing in the suite needs it. The quick form is for who works: `python -m tests quick` runs it beside lint
+and types.
 """
 
 import gc
 import os
-from collections.abc import Generator
+from collections.abc import Callable, Generator
 
 import pytest
 
 LONG = "3"
 """How many times the cases of the suite the long form asks."""
 
-FIRST = ("tests/soundness/test_hostile", "tests/pages/browser/", "tests/soundness/", "tests/closure/")
+FIRST = (
+    "tests/soundness/test_hostile", "tests/test_types", "tests/pages/browser/", "tests/soundness/",
+    "tests/closure/",
+)  # fmt: skip
 """What takes longest begins first: no worker is left alone with it at the end. PostgreSQL comes last, so that
 mostly one worker starts one."""
 
+
+NEED_A_DATABASE = {"sqlite_databases", "postgres_server"}
+"""Fixtures that the quick form does without."""
+TAKE_LONG = (
+    "tests/closure/test_random_catalogues", "tests/closure/test_compatibility",
+    "tests/closure/test_deadlines", "tests/closure/test_sweep", "tests/closure/test_eliminate",
+    "tests/checks/test_budgets_and_checks", "tests/independent/",
+)  # fmt: skip
+"""Which of the tests without a database the quick form leaves out."""
 
 PATIENT = ("tests/soundness/", "tests/pages/browser/")
 SECONDS_OF_THE_PATIENT = 600
@@ -39,6 +52,7 @@ def cases(count: int) -> int:
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--quick", action="store_true", help="only what needs no database and takes no time")
     parser.addoption("--long", action="store_true", help="more random cases, and both engines everywhere")
 
 
@@ -64,7 +78,9 @@ def pytest_collection(session: pytest.Session) -> Generator[None, object, object
 @pytest.hookimpl(trylast=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     if not config.getoption("--long"):
-        _leave_out(config, items)
+        _leave_out(config, items, _is_twin)
+    if config.getoption("--quick"):
+        _leave_out(config, items, _is_slow)
     items.sort(key=_turn)
     for item in items:
         if item.nodeid.startswith(PATIENT):
@@ -76,13 +92,18 @@ def _turn(item: pytest.Item) -> tuple[bool, int]:
     return item.get_closest_marker("postgres") is not None, place
 
 
-def _leave_out(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """What does not differ between the engines is asked of SQLite only."""
-    twins = [item for item in items if _is_twin(item)]
-    if twins:
-        config.hook.pytest_deselected(items=twins)
-        items[:] = [item for item in items if not _is_twin(item)]
+def _leave_out(config: pytest.Config, items: list[pytest.Item], which: Callable[[pytest.Item], bool]) -> None:
+    left_out = [item for item in items if which(item)]
+    if left_out:
+        config.hook.pytest_deselected(items=left_out)
+        items[:] = [item for item in items if not which(item)]
+
+
+def _is_slow(item: pytest.Item) -> bool:
+    needs = NEED_A_DATABASE.intersection(getattr(item, "fixturenames", ()))
+    return bool(needs) or item.nodeid.startswith(TAKE_LONG)
 
 
 def _is_twin(item: pytest.Item) -> bool:
+    """What does not differ between the engines is asked of SQLite only."""
     return bool(item.get_closest_marker("one_engine") and item.get_closest_marker("postgres"))

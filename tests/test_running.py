@@ -7,6 +7,7 @@ from types import SimpleNamespace
 
 import pytest
 
+from tests.__main__ import beside_each_other, main, one_after_the_other
 from tests.repeat import Run, run, told
 from tests.running import cases, pytest_collection_modifyitems
 
@@ -87,8 +88,8 @@ def test_the_long_form_asks_more_often(monkeypatch: pytest.MonkeyPatch) -> None:
 class Item:
     """As much of a collected test as the leaving out looks at."""
 
-    def __init__(self, nodeid: str, *marks: str) -> None:
-        self.nodeid, self.marks = nodeid, marks
+    def __init__(self, nodeid: str, *marks: str, fixturenames: tuple[str, ...] = ()) -> None:
+        self.nodeid, self.marks, self.fixturenames = nodeid, marks, fixturenames
         self.limits: list[float] = []
 
     def get_closest_marker(self, name: str) -> bool | None:
@@ -117,6 +118,33 @@ def test_only_the_long_form_asks_both_engines_what_does_not_differ_between_them(
     assert [item.nodeid for item in items] == [*first, *(["twin"] if long else []), "differs"]
     assert long or hook.left_out == ["twin"]
     assert [item.limits for item in items][:3] == [[600], [], []]
+
+
+def test_the_quick_form_asks_what_needs_no_database_and_takes_no_time() -> None:
+    hook = Hook()
+    config = SimpleNamespace(getoption=lambda name: name == "--quick", hook=hook)
+    items = [
+        Item("pure"), Item("stored", fixturenames=("client", "sqlite_databases")),
+        Item("served", fixturenames=("postgres_server",)),
+        Item("tests/closure/test_random_catalogues.py::it"),
+    ]  # fmt: skip
+    pytest_collection_modifyitems(config, items)  # type: ignore[arg-type]
+    assert [item.nodeid for item in items] == ["pure"]
+    assert len(hook.left_out) == 3
+
+
+def test_a_form_says_of_each_part_how_it_ended() -> None:
+    parts = [("this",), ("tests.no_such_module",)]
+    for form in (beside_each_other, one_after_the_other):
+        well, broken = form(parts)
+        assert (well.code, broken.code) == (0, 1)
+        assert str(broken).startswith("tests.no_such_module: NOT GOOD (1)")
+    assert "No module named tests.no_such_module" in beside_each_other(parts)[1].said
+
+
+@pytest.mark.parametrize("asked", [[], ["both"], ["quick", "long"]])
+def test_a_form_that_there_is_not_is_told(asked: list[str]) -> None:
+    assert main(asked) == 2
 
 
 def test_repeating_tells_which_test_failed_in_which_run(tmp_path: Path) -> None:

@@ -12,6 +12,7 @@ from typing import Any
 
 from sqlalchemy import (
     BigInteger,
+    BindParameter,
     Boolean,
     Column,
     Connection,
@@ -21,6 +22,7 @@ from sqlalchemy import (
     String,
     Table,
     Text,
+    bindparam,
     cast,
     delete,
     func,
@@ -63,8 +65,11 @@ def table(name: str) -> Table:
 
 def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
     """A list of names as a select, whatever its length: one parameter, the same on both engines."""
-    text = json.dumps(list(names))
-    if connection.dialect.name == "postgresql":
+    return _elements(connection.dialect.name, json.dumps(list(names)))
+
+
+def _elements(dialect: str, text: str | BindParameter[str]) -> Select[Any]:
+    if dialect == "postgresql":
         array = cast(cast(text, Text), JSONB)
         elements = func.jsonb_array_elements_text(array).table_valued("value").render_derived()
     else:
@@ -105,21 +110,42 @@ def stage(connection: Connection, kind: str, places: dict[str, Place], *, broken
         for name, place in places.items()
     ]
     if rows:
-        statement = _dialect_insert(connection, STAGED).on_conflict_do_nothing()
-        connection.execute(statement, rows)
+        connection.execute(_unless_there(connection.dialect.name, STAGED), rows)
 
 
 def staged(
     connection: Connection, kinds: Sequence[str], names: Iterable[str]
 ) -> dict[str, tuple[str, Place]]:
     """Kind and place of those names that the load has brought already, valid or not."""
-    query = select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(listed(connection, names)))
-    return {row.name: (row.kind, Place(row.file, row.line)) for row in connection.execute(query)}
+    given = {"kinds": list(kinds), "names": json.dumps(list(names))}
+    found = connection.execute(_staged_query(connection.dialect.name), given)
+    return {row.name: (row.kind, Place(row.file, row.line)) for row in found}
 
 
-def _dialect_insert(connection: Connection, into: Table) -> Any:
-    module = postgresql if connection.dialect.name == "postgresql" else sqlite
+@cache  # asked for each batch
+def _staged_query(dialect: str) -> Select[Any]:
+    kinds: BindParameter[str] = bindparam("kinds", expanding=True)
+    names: BindParameter[str] = bindparam("names", type_=Text())
+    return select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(_elements(dialect, names)))
+
+
+def _insert(dialect: str, into: Table) -> Any:
+    module = postgresql if dialect == "postgresql" else sqlite
     return module.insert(into)
+
+
+@cache  # a statement costs more to put together than a small batch to write
+def _unless_there(dialect: str, into: Table) -> Any:
+    """Insert rows; one with the same key stays as it is."""
+    return _insert(dialect, into).on_conflict_do_nothing()
+
+
+@cache
+def _in_place(dialect: str, into: Table, keys: tuple[str, ...], columns: tuple[str, ...]) -> Any:
+    """Insert rows; one with the same key takes these columns of the new row."""
+    statement = _insert(dialect, into)
+    new = {name: statement.excluded[name] for name in columns}
+    return statement.on_conflict_do_update(index_elements=keys, set_=new)
 
 
 @cache  # a load asks for each of its batches
@@ -134,17 +160,15 @@ def write(connection: Connection, rows: dict[str, list[Row]]) -> None:
         if not rows.get(into.name):
             continue
         batch = rows[into.name]
-        keys = [column.name for column in into.primary_key]
-        statement = _dialect_insert(connection, into)
-        columns = [name for name in batch[0] if name not in keys]
+        keys = tuple(column.name for column in into.primary_key)
+        dialect, columns = connection.dialect.name, tuple(name for name in batch[0] if name not in keys)
         if into.name in CHILDREN:
             connection.execute(insert(into), batch)
         elif into.name == "condition" or not columns:
             unique = {tuple(row[k] for k in keys): row for row in batch}
-            connection.execute(statement.on_conflict_do_nothing(), list(unique.values()))
+            connection.execute(_unless_there(dialect, into), list(unique.values()))
         else:
-            new = {name: statement.excluded[name] for name in columns}
-            connection.execute(statement.on_conflict_do_update(index_elements=keys, set_=new), batch)
+            connection.execute(_in_place(dialect, into, keys, columns), batch)
 
 
 def remove_children(connection: Connection, claims: Sequence[str]) -> None:
