@@ -34,7 +34,7 @@ def tables(full: bool) -> Iterator[Table]:
         "Impossible questions",
         "Processor time until an impossible question is proved, with its contradictions and ways out. First "
         "of the demo range, on one vehicle; then of invented sets, with five rules a place, most of them "
-        "inside a section. Of these a program of whole numbers proves too that there is no set, and a library "
+        "inside a section. Of these a program of whole numbers too proves that no set exists, and a library "
         "of satisfiability counts how many wishes and rules the smallest contradiction has.",
         f"the release {OLD} in a process of its own",
         "ms",
