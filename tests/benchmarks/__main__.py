@@ -9,7 +9,7 @@ import argparse
 import importlib
 from pathlib import Path
 
-from tests.benchmarks.report import Table, as_rows, machine, write
+from tests.benchmarks.report import Table, Told, as_rows, machine, write
 
 SUBJECTS = ("answers", "contradictions", "wide", "arithmetic", "splitting", "scale")
 """Modules with `tables(full)`."""
@@ -28,19 +28,23 @@ def main(arguments: list[str] | None = None) -> int:
     given = parser.parse_args(arguments)
     if unknown := set(given.names) - {*SUBJECTS, *ROWS, *LONG}:
         parser.error(f"there is no benchmark {', '.join(sorted(unknown))}")
-    on, found = machine(), {}
+    on = machine()
+    found: dict[str, list[Table]] = {}
+    told: dict[str, Told] = {}
     for name in given.names or (*SUBJECTS, *ROWS, *(LONG if given.full else ())):
         module = importlib.import_module(f"tests.benchmarks.{name}")
-        if name not in SUBJECTS:
-            _print_rows(name, module)
+        if name in SUBJECTS:
+            for table in module.tables(given.full):
+                found.setdefault(name, []).append(table)
+                _print(table)
+                write(given.to, on, found, told)
             continue
-        found[name] = []
-        for table in module.tables(given.full):
-            found[name].append(table)
-            _print(table)
-            write(given.to, on, found)
-    if found:
-        print(f"\nWritten: {write(given.to, on, found)}")
+        title = (module.__doc__ or name).splitlines()[0]
+        print(f"\n{title}")
+        for what, figure in module.run():
+            told.setdefault(title, []).append((what, figure))
+            print(f"  {what:<74} {figure}", flush=True)
+    print(f"\nWritten: {write(given.to, on, found, told)}")
     return 0
 
 
@@ -48,12 +52,6 @@ def _print(table: Table) -> None:
     print(f"\n{table.title}\n")
     for row in as_rows(table):
         print(row, flush=True)
-
-
-def _print_rows(name: str, module: object) -> None:
-    print(f"\n{name}: {(module.__doc__ or '').splitlines()[0]}")
-    for what, figure in module.run():
-        print(f"  {what:<74} {figure}", flush=True)
 
 
 if __name__ == "__main__":

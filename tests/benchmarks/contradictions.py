@@ -1,18 +1,28 @@
 """Impossible questions, with their contradictions and ways out, beside the release d4cf6e3."""
 
 import statistics
+import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
+from graftbook.commands.demo import demo_sheets
 from graftbook.rulebook import model
 from tests.benchmarks.releases import rule_sets
 from tests.benchmarks.releases.beside import OLD, Side, now, then
+from tests.benchmarks.releases.transcribed import load_both
 from tests.benchmarks.report import Line, Table, at_least, times
 from tests.benchmarks.routes import Rules, Whole, smallest_contradiction, timed
 
 Facts = dict[str, Any]
 FASTER = 10
 SECONDS = 120.0
+DEMO: dict[str, Facts] = {
+    "front discs, wheels kept": {"fit": [["QB-3310"]], "keep_sections": ["wheels"]},
+    "alternator for 200": {"fit": [["QL-7075"]], "price_at_most": 20_000},
+    "discs and injection for 3,000": {"fit": [["QB-3310"], ["QF-7000"]], "price_at_most": 300_000},
+    "severe flaws, engine and fuel kept": {"remedy": "severe", "keep_sections": ["engine", "fuel"]},
+}
 QUICK = {60: 3, 300: 1}
 FULL = {60: 6, 120: 6, 300: 6}
 """How many questions to rule sets of so many places."""
@@ -22,15 +32,18 @@ def tables(full: bool) -> Iterator[Table]:
     """Each impossible question, and the worst of them."""
     table = Table(
         "Impossible questions",
-        "Processor time until an impossible question is proved, with its contradictions and ways out. Rules "
-        "between candidates of invented places, five a place, most of them inside a section. That there is "
-        "no set is proved by a program of whole numbers too; how many wishes and rules the smallest "
-        "contradiction has is counted by a library of satisfiability.",
+        "Processor time until an impossible question is proved, with its contradictions and ways out. First "
+        "of the demo range, on one vehicle; then of invented sets, with five rules a place, most of them "
+        "inside a section. Of these a program of whole numbers too proves that no set exists, and a library "
+        "of satisfiability counts how many wishes and rules the smallest contradiction has.",
         f"the release {OLD} in a process of its own",
         "ms",
         "how many times as fast ours is",
     )
-    with now() as ours, then() as theirs:
+    with tempfile.TemporaryDirectory() as folder, now() as ours, then() as theirs:
+        load_both(ours, theirs, demo_sheets(), Path(folder))
+        for what, question in DEMO.items():
+            table.lines.append(_on_demo(ours, theirs, what, question))
         for places, count in (FULL if full else QUICK).items():
             for seed, rules, wishes in _impossible(places, count):
                 table.lines.append(_line(ours, theirs, places, seed, rules, wishes))
@@ -41,6 +54,16 @@ def tables(full: bool) -> Iterator[Table]:
         target = at_least(ratio, FASTER) if name == "worst" else {}
         table.lines.append(Line(f"the {name} of them", of(mine), of(beside), ratio, **target))
     yield table
+
+
+def _on_demo(ours: Side, theirs: Side, what: str, question: Facts) -> Line:
+    asked = question | {"chassis": "24PL-018412", "seconds": SECONDS}
+    mine, beside = ours.ask(do="ask", question=asked), theirs.ask(do="ask", question=asked)
+    assert mine["outcome"] == beside["outcome"] == "impossible", (what, mine["outcome"], beside["outcome"])
+    taken, other = (one["took"]["cpu"] * 1000 for one in (mine, beside))
+    more = {"parts": _parts(mine), "parts beside": _parts(beside), "ways out": len(mine["ways_out"])}
+    checked = "impossible, as the release says"
+    return Line(f"demo: {what}", taken, other, times(taken, other), checked=checked, more=more)
 
 
 def _impossible(places: int, count: int) -> Iterator[tuple[int, Rules, list[list[str]]]]:

@@ -43,10 +43,11 @@ class _Axis:
         return self.start + part * (self.end - self.start)
 
     def ticks(self) -> Iterator[float]:
-        """Ones, and twos and fives where few powers of ten are in sight."""
-        few = math.log10(self.high / self.low) < 3
+        """Ones; twos and fives where few powers of ten are in sight, and all where hardly one is."""
+        decades = math.log10(self.high / self.low)
+        firsts = (1,) if decades > 3 else (1, 2, 5) if decades > 0.8 else range(1, 10)
         for power in range(math.floor(math.log10(self.low)), math.ceil(math.log10(self.high)) + 1):
-            for first in (1, 2, 5) if few else (1,):
+            for first in firsts:
                 value = first * 10.0**power
                 if self.low <= value * 1.0001 and value <= self.high * 1.0001:
                     yield value

@@ -25,6 +25,10 @@ PACKAGES = (
 ROOT = Path(__file__).resolve().parents[2]
 
 
+Told = list[tuple[str, str]]
+"""What was measured, and its figure in words."""
+
+
 @dataclass(frozen=True)
 class Line:
     """One figure: ours, what stands beside it, and the ratio of the two as its table says.
@@ -122,19 +126,26 @@ def _processor() -> str:
 # Writing ----------------------------------------------------------------------------------------
 
 
-def write(folder: Path, on: Mapping[str, Any], tables: Mapping[str, list[Table]]) -> Path:
-    """The report of what was measured so far; returns the Markdown's path."""
+def write(
+    folder: Path,
+    on: Mapping[str, Any],
+    tables: Mapping[str, list[Table]],
+    told: Mapping[str, Told] | None = None,
+) -> Path:
+    """The report of what was measured so far; returns the Markdown's path. `told`: figures in words."""
     folder.mkdir(parents=True, exist_ok=True)
     document = {
         "machine": dict(on),
         "subjects": {name: [asdict(table) for table in found] for name, found in tables.items()},
+        "told": dict(told or {}),
     }
     (folder / "report.json").write_text(json.dumps(document, indent=1) + "\n", encoding="utf-8")
     for name, found in tables.items():
         for file, plot in _plots(name, found):
             (folder / file).write_text(svg(plot), encoding="utf-8")
     path = folder / "report.md"
-    path.write_text("\n".join(_markdown(on, tables)) + "\n", encoding="utf-8")
+    lines = [*_markdown(on, tables), *_in_words(told or {})]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     return path
 
 
@@ -161,6 +172,13 @@ def _markdown(on: Mapping[str, Any], tables: Mapping[str, list[Table]]) -> Itera
             yield from _section(table)
         for file, plot in _plots(name, found):
             yield f"![{plot.title}]({file})\n"
+
+
+def _in_words(told: Mapping[str, Told]) -> Iterator[str]:
+    for name, rows in told.items():
+        yield f"## {name}\n\n| | |\n| --- | --- |"
+        yield from (f"| {what} | {figure} |".replace("\n", " ") for what, figure in rows)
+        yield ""
 
 
 def _section(table: Table) -> Iterator[str]:

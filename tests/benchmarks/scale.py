@@ -37,7 +37,7 @@ def tables(full: bool) -> Iterator[Table]:
     plot = Plot("The same questions of larger catalogues", "components", "processor time, ms")
     table = Table(
         "Catalogues at size",
-        "Median processor time of one question on invented catalogues of more and more ranges in SQLite.",
+        "Median processor time of the same question on invented catalogues of more ranges, in SQLite.",
         "the same on the smallest of them, in the same run",
         "ms",
         "how many times as long it takes",

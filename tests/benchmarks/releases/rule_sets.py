@@ -4,10 +4,10 @@ Each is one variant's book; what is fitted from new breaks no rule. Every compon
 are companions and conflicts alone, so that a walk, a query, a resolver and a program of whole numbers can be
 given the same rules without reading them in our way. *sparse*, *typical*, *hard*: places of four candidates
 with five rules each; rules stay inside a dozen places, one in ten leaves its section, or they join anything.
-*sections*, *anywhere*: two rules each, of which one in twenty leaves its section, or all may. *chains*: from
-one place long chains of which each link has two ways on, and parts that all share. *packages*: what a
-package manager has: places empty today, each version of each wants several others at least so new, and some
-are wanted by a great many.
+*sections*, *anywhere*: half as many rules, of which one in fifty leaves its section, or all may.
+*chains*: from one place long chains of which each link has two ways on, and parts that all share.
+*packages*: what a package manager has: places empty today, each version of each wants several others at least
+so new, and some are wanted by a great many.
 """
 
 import random
@@ -192,7 +192,7 @@ SHAPES: dict[str, Make] = {
     "sparse": _anywhere("sparse", 0.0, 12, (1, 1, 1, 2)),
     "typical": _anywhere("typical", 0.1, SECTION, (1, 1, 2, 3)),
     "hard": _anywhere("hard", 1.0, SECTION, (1, 2, 2, 3)),
-    "sections": _anywhere("sections", 0.05, SECTION, (1, 2, 2), 2),
+    "sections": _anywhere("sections", 0.02, SECTION, (1, 2, 2, 3), 2.5),
     "anywhere": _anywhere("anywhere", 1.0, SECTION, (2, 2, 3), 2),
     "chains": _chains,
     "packages": _packages,
@@ -203,10 +203,10 @@ ONE_BEGINNING = ("chains", "packages")
 
 
 def wishes_that_reach_far(shape: str, places: int, seed: int) -> list[list[str]]:
-    """Wishes that together reach most places: many where rules stay inside sections."""
+    """Wishes that together may reach most places."""
     if shape in ONE_BEGINNING:
         return wishes(shape, places, seed, 1)
-    return wishes(shape, places, seed, 3 if shape == "anywhere" else max(3, places // 25))
+    return wishes(shape, places, seed, 4)
 
 
 def wishes(shape: str, places: int, seed: int, count: int) -> list[list[str]]:
