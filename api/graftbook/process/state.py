@@ -17,6 +17,7 @@ from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import Source, make_engine
 from graftbook.process.background import Background
 from graftbook.process.limits import Gate, gates_of
+from graftbook.process.present import Present
 from graftbook.process.reasoning.reasoner import Reasoner
 from graftbook.rulebook.model import RuleBook
 from graftbook.settings import Settings
@@ -54,13 +55,28 @@ class AnswerCache:
 
     def get(self, etag: str) -> bytes | None:
         """The answer; None if it is not kept."""
+        if (body := self.if_kept(etag)) is None:
+            self.misses += 1
+        return body
+
+    def if_kept(self, etag: str) -> bytes | None:
+        """The same for who only looks whether it is there: not having it is not counted."""
         with self._lock:
             if (body := self._kept.get(etag)) is None:
-                self.misses += 1
                 return None
             self.hits += 1
             self._kept.move_to_end(etag)
             return body
+
+    def in_coding(self, etag: str, coding: str, make: Callable[[], bytes]) -> bytes:
+        """An answer's bytes in a content coding, kept beside the answer."""
+        key = f"{etag} {coding}"
+        with self._lock:
+            packed = self._kept.get(key)
+        if packed is None:
+            packed = make()
+            self.put(key, packed)
+        return packed
 
     def kept_or_made(self, etag: str, make: Make) -> Made:
         """The answer kept from last time, or made now and kept if it is the same whenever it is asked for.
@@ -147,6 +163,8 @@ class Service:
     background: Background = field(default_factory=Background)
     before_closing: list[Callable[[], None]] = field(default_factory=list)
     """What others do behind the answers with this database, and finish before it is let go."""
+    present: Present | None = None
+    """Whether the catalogue stands as it did, where answers are given over HTTP."""
     inside: Connection | None = None
     """The transaction that questions are looked up in, where it is not the catalogue as it is."""
 
