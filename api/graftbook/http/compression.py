@@ -8,6 +8,8 @@ A page may carry a form's token beside what was asked; the cookie that makes it 
 pages only, so nobody else can measure its length.
 """
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from fastapi.concurrency import run_in_threadpool
@@ -31,9 +33,15 @@ Header = tuple[bytes, bytes]
 READY = "ready_etag"
 """Under this a request's state holds the ETag of a ready answer: it is compressed once, and kept so."""
 
-_MEDIA = (b"text/", b"application/json", b"application/problem+json", b"application/schema+json", b"image/svg+xml")
+_MEDIA = (
+    b"text/",
+    b"application/json",
+    b"application/problem+json",
+    b"application/schema+json",
+    b"image/svg+xml",
+)
 _STREAMS = b"text/event-stream"
-_AT_ONCE = 100_000
+AT_ONCE = 100_000
 """More than this is compressed in another thread: it would hold up everybody else."""
 
 
@@ -81,7 +89,7 @@ class _Sent:
 
     async def send(self, message: Message) -> None:
         if message["type"] == "http.response.start":
-            headers = {name: value for name, value in message["headers"]}
+            headers = dict(message["headers"])
             if message["status"] == 304:
                 message["headers"] = self._not_modified(message["headers"])
             elif _may_be_packed(headers):
@@ -119,20 +127,12 @@ class _Sent:
         return first
 
     async def _whole(self, body: bytes) -> bytes:
-        etag = self._state.get(READY)
+        etag, coding = self._state.get(READY), self._coding
         if etag is None:
-            return await _packed(body, self._coding)
-        key = f"{etag} {self._coding}"
-        if (kept := self._answers.peek(key)) is None:
-            kept = await _packed(body, self._coding)
-            self._answers.put(key, kept)
-        return kept
-
-
-async def _packed(body: bytes, coding: str) -> bytes:
-    if len(body) > _AT_ONCE:
-        return await run_in_threadpool(packed, body, coding)
-    return packed(body, coding)
+            make: Callable[[], bytes] = partial(packed, body, coding)
+        else:
+            make = partial(self._answers.in_coding, etag, coding, partial(packed, body, coding))
+        return await run_in_threadpool(make) if len(body) > AT_ONCE else make()
 
 
 def _piece(by_pieces: Compressor, message: Message) -> Message:

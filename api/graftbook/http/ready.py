@@ -97,9 +97,8 @@ class Ready:
         key = _key(scope, chosen(accept), body)
         moment = await self._moment()
         given = self.given.get(key)
-        if given is None or moment is None or given.moment != moment:
-            await self._first_time(scope, receive, send, key, moment)
-        elif not await self._again(scope, send, given, if_none_match):
+        stands = given is not None and given.moment == moment
+        if not (given and stands and await self._again(scope, send, given, if_none_match)):
             await self._first_time(scope, receive, send, key, moment)
 
     async def _moment(self) -> Moment | None:
@@ -112,13 +111,12 @@ class Ready:
 
     async def _again(self, scope: Scope, send: Send, given: Given, if_none_match: bytes) -> bool:
         """Whether the answer could be given once more."""
-        if if_none_match and scope["method"] == "GET":
-            if tag := held(given.etag, if_none_match):
-                self._note(scope, given)
-                headers = [*given.not_modified, (b"etag", tag)]
-                await send({"type": "http.response.start", "status": 304, "headers": headers})
-                await send({"type": "http.response.body", "body": b""})
-                return True
+        if if_none_match and scope["method"] == "GET" and (tag := held(given.etag, if_none_match)):
+            self._note(scope, given)
+            headers = [*given.not_modified, (b"etag", tag)]
+            await send({"type": "http.response.start", "status": 304, "headers": headers})
+            await send({"type": "http.response.body", "body": b""})
+            return True
         if (body := self.answers.if_kept(given.kept_as)) is None:
             return False
         self._note(scope, given)
@@ -137,8 +135,9 @@ class Ready:
         what is written beside it, never older."""
 
         async def noted(message: Message) -> None:
-            if moment is not None and message["type"] == "http.response.start" and message["status"] == 200:
-                if (again := scope.get("state", {}).get(READY_AGAIN)) is not None:
+            if message["type"] == "http.response.start" and message["status"] == 200 and moment is not None:
+                again = scope.get("state", {}).get(READY_AGAIN)
+                if again is not None:
                     self.given.put(key, _given(scope, message["headers"], moment, again))
             await send(message)
 

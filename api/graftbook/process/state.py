@@ -17,7 +17,6 @@ from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import Source, make_engine
 from graftbook.process.background import Background
 from graftbook.process.limits import Gate, gates_of
-from graftbook.process.present import Present
 from graftbook.process.reasoning.reasoner import Reasoner
 from graftbook.rulebook.model import RuleBook
 from graftbook.settings import Settings
@@ -163,8 +162,6 @@ class Service:
     background: Background = field(default_factory=Background)
     before_closing: list[Callable[[], None]] = field(default_factory=list)
     """What others do behind the answers with this database, and finish before it is let go."""
-    present: Present | None = None
-    """Whether the catalogue stands as it did, where answers are given over HTTP."""
     inside: Connection | None = None
     """The transaction that questions are looked up in, where it is not the catalogue as it is."""
 

@@ -9,6 +9,7 @@ from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.endpoints import PROBLEMS
+from graftbook.questions.closures.service import asked_again
 from graftbook.questions.schemas import CheckIn
 
 router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
@@ -23,4 +24,4 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
 def check_set(body: CheckIn, request: Request, service: ServiceDep) -> Response:
     """`completed` is the closure that keeps what is proposed and adds what is missing."""
     etag, make = check(service, body)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=asked_again(service, body))

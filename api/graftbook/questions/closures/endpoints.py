@@ -47,7 +47,7 @@ PROBLEMS = documented(
 def make_closure(body: ClosureIn, request: Request, service: ServiceDep) -> Response:
     """Proved best, or proved impossible with a smallest contradiction and the ways out."""
     etag, make = service_of.closure(service, body)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=service_of.asked_again(service, body))
 
 
 @router.get(
@@ -58,8 +58,9 @@ def make_closure(body: ClosureIn, request: Request, service: ServiceDep) -> Resp
 )
 def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQuery, Query()]) -> Response:
     """Each parameter is a field of the body of `POST /v1/closures`; lists repeat the parameter."""
-    etag, make = service_of.closure(service, asked.body())
-    return answered(request, service, etag, make)
+    body = asked.body()
+    etag, make = service_of.closure(service, body)
+    return answered(request, service, etag, make, again=service_of.asked_again(service, body))
 
 
 @router.post(
@@ -71,7 +72,7 @@ def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQ
 def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Response:
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
     etag, make = service_of.why_not(service, body)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=service_of.asked_again(service, body))
 
 
 @router.post(
@@ -83,4 +84,4 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Respon
 def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
     """Both answers, and what differs."""
     etag, make = service_of.what_if(service, body)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=service_of.asked_again(service, body))
