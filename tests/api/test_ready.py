@@ -1,5 +1,6 @@
 """An answer that stands is given again unlooked-up, and never one that an edit has overtaken."""
 
+import os
 import time
 from collections.abc import AsyncIterator, Callable, Iterator
 from typing import Any
@@ -44,7 +45,7 @@ async def reader(served: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 def priced(engine: Engine, price: str) -> None:
     """An edit of the component that is asked for."""
     state = record_state(engine, "component", "QB-3310")
-    rows = [dict(state.document["rows"][0]) | {"price": price}]
+    rows = [state.rows[0] | {"price": price}]
     assert put_record(engine, "component", "QB-3310", rows, state.etag, Author("tests")).ok
 
 
@@ -194,8 +195,6 @@ def test_another_file_in_its_place_is_another_moment(demo_copy: Callable[[], str
         connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
     other.dispose()
     engine.dispose()
-    import os
-
     os.replace(there.removeprefix("sqlite:///"), here.removeprefix("sqlite:///"))
     assert present.known() is None
     assert present.read().revision == old.revision + 1
