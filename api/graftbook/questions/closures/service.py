@@ -11,6 +11,7 @@ from graftbook.http.responses import etag_of
 from graftbook.problems import NoSet
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import reasoning
+from graftbook.questions.closures.query import address_of
 from graftbook.questions.closures.reasoning import Posed, Told
 from graftbook.questions.closures.schemas import UnderstoodOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
@@ -24,11 +25,20 @@ Answering = tuple[str, Make]
 
 def closure(service: Service, body: ClosureIn) -> Answering:
     """The closure that a body asks for. Raises what `ask` raises."""
+    return closure_at(service, body)[0]
+
+
+def closure_at(service: Service, body: ClosureIn) -> tuple[Answering, str | None]:
+    """The same, and the address under which this very answer stands, if there is one."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     service.recent.add(_text(body))
 
     make = told(service, "closure", reasoning.closure, [asked])
-    return etag_of("closure", service.settings.currency, asked.depends_on()), make
+    etag = etag_of("closure", service.settings.currency, asked.depends_on())
+    if asked_again(service, body) is None:
+        return (etag, make), None
+    revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
+    return (etag, make), address_of(body, revision)
 
 
 def _text(body: AskIn) -> str:

@@ -27,7 +27,9 @@ TOLD = ("worse", "newly not determined")
 LONGEST_WHY = 90
 """Letters of a reason: a phrase, not the whole chain."""
 _ASIDE = re.compile(r" \([^()]*\)")
-WHOLE = ("vehicle", "currency", "catalogue_revision", "cautions")
+WHOLE = ("currency", "catalogue_revision", "cautions")
+
+VEHICLE = ("variant", "title", "chassis", "built", "options")
 
 
 def closure_summary(document: ClosureOut, full: str | None) -> Facts:
@@ -35,6 +37,7 @@ def closure_summary(document: ClosureOut, full: str | None) -> Facts:
     found = document["set"]
     return {
         "full": full,
+        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
         **{name: document[name] for name in (*WHOLE, "outcome", "proved", "cut_short")},  # type: ignore[literal-required]
         "sentence": document["sentences"][0],
         "wishes": [wish["sentence"] for wish in document["wishes"]],
@@ -51,6 +54,7 @@ def check_summary(document: CheckOut, full: str | None) -> Facts:
     completed = document["completed"]
     return {
         "full": full,
+        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
         **{name: document[name] for name in (*WHOLE, "complete", "cut_short")},  # type: ignore[literal-required]
         "wishes": [wish["sentence"] for wish in document["wishes"]],
         "missing": _sentences(document["missing"]),
@@ -116,7 +120,7 @@ def _checks(checks: ChecksOut) -> Facts:
     return {
         "verdict": checks["verdict"],
         "sentence": checks["sentence"],
-        "counts": checks["counts"],
+        "counts": {kind: count for kind, count in checks["counts"].items() if count},
         "findings": [_finding(one) for one in findings if one["kind"] in TOLD],
         "failing_already": [
             one["check"] for one in findings if one["kind"] not in TOLD and one["verdict"] == "fails"
