@@ -3,6 +3,7 @@
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 from typing import Any
 
 from fastapi import Depends, FastAPI
@@ -20,6 +21,7 @@ from graftbook.access import session_endpoints
 from graftbook.access.audit_trail import Trail
 from graftbook.access.authenticator import Door
 from graftbook.access.exposure import require_keys_beyond_this_machine
+from graftbook.access.guard import reads_freely
 from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -28,11 +30,13 @@ from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
 from graftbook.editing.revisions import endpoints as revisions
 from graftbook.health import endpoints as health
+from graftbook.http.compression import Compress
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.methods import allowed_methods
 from graftbook.http.middleware import BodyRefused, Guard
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
+from graftbook.http.ready import Ready
 from graftbook.http.responses import KEEP_NOTHING, problem_answer
 from graftbook.http.strict import Strict
 from graftbook.idempotency.header import response_of
@@ -44,6 +48,7 @@ from graftbook.orders.stock import endpoints as stock
 from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.process.draining import drain_before_the_end
+from graftbook.process.present import Present
 from graftbook.process.readings import Readings
 from graftbook.process.reasoning.problems import NotInTime
 from graftbook.process.state import Service, make_service
@@ -109,10 +114,15 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.door = Door(app.state.service.engine)
     app.state.service.before_closing.append(app.state.door.close)
     app.state.readings = Readings(app.state.service)
+    present = Present(app.state.service.engine)
+    app.state.service.before_closing.append(present.close)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
     app.add_middleware(Trail)
+    answers = app.state.service.answers
+    app.add_middleware(Compress, answers=answers)
+    app.add_middleware(Ready, present=present, answers=answers, reads_freely=partial(reads_freely, settings))
     app.add_middleware(Strict)
     app.add_middleware(
         Guard,

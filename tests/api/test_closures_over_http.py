@@ -219,7 +219,7 @@ async def test_the_order_list_comes_in_the_form_that_is_accepted(
 ):
     answer = await client.post("/v1/orders", json=DISCS, headers={"Accept": accept})
     assert answer.headers["content-type"] == media
-    assert answer.headers["vary"] == "Accept"
+    assert answer.headers["vary"] == "Accept, Accept-Encoding"
 
 
 BOSS = {

@@ -204,7 +204,7 @@ async def test_a_fault_of_the_service_tells_nothing_but_its_id(app: FastAPI, mon
 
     monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
     async with client_of(app) as client:
-        answer = await client.get("/v1/vehicles/24PL-018412")
+        answer = await client.get("/v1/vehicles/24PL-018499")
     document = checked(answer)
     assert (document["status"], document["type"]) == (500, "/problems/internal")
     assert "secret" not in answer.text
@@ -220,7 +220,7 @@ async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_agai
 
         monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", broken)
         async with client_of(app) as client:
-            answer = await client.get("/v1/vehicles/24PL-018412")
+            answer = await client.get("/v1/vehicles/24PL-018499")
         assert checked(answer)["type"] == "/problems/unavailable"
         assert (answer.status_code, answer.headers["retry-after"]) == (503, "5")
 

@@ -57,7 +57,7 @@ ASKED: list[tuple[str, str, int, dict[str, Any]]] = [
     ("POST", "/v1/closures", 413, {"content": b" " * 1_000_001}),
     ("POST", "/v1/closures", 415, {"content": b"{}", "headers": {"Content-Type": "text/plain"}}),
     ("GET", "/v1/variants?limit=0", 422, {}),
-    ("GET", "/v1/vehicles/24PL-018412", 500, {}),
+    ("GET", "/v1/vehicles/24PL-018499", 500, {}),
 ]
 
 
@@ -145,7 +145,7 @@ async def test_what_the_database_refuses_tells_nothing_of_it(
         _running(app.state.service.engine, REFUSED[kind]),
     )
     async with client_of(app) as client:
-        answer = await client.get("/v1/vehicles/24PL-018412")
+        answer = await client.get("/v1/vehicles/24PL-018499")
     app.state.service.close()
     assert answer.status_code == 500
     tells_nothing(answer)
@@ -162,7 +162,7 @@ async def test_a_fault_tells_nothing_of_itself(
 ):
     monkeypatch.setattr("graftbook.questions.vehicles.endpoints.find_with_book", _raising(error))
     async with client_of(app) as client:
-        answer = await client.get("/v1/vehicles/24PL-018412")
+        answer = await client.get("/v1/vehicles/24PL-018499")
     assert answer.status_code in (500, 503)
     tells_nothing(answer)
 

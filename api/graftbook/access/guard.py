@@ -13,6 +13,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.openapi.models import HTTPBearer
 from fastapi.security.base import SecurityBase
 from starlette.datastructures import FormData
+from starlette.types import Scope as Connection
 
 from graftbook.access import sessions
 from graftbook.access.authenticator import NO_KEY, Door
@@ -205,12 +206,32 @@ def require_own_page(request: Request, *, told: bool = True) -> None:
 def _require_own_name(request: Request, settings: Settings) -> None:
     """Refuse a page that reaches this machine under a name of its own (DNS rebinding), and a listener
     that the settings know nothing of. Raises ForeignName."""
-    name = _host_name(request.headers.get("host", ""))
-    if not settings.answers_as(name):
+    if not _own_name(settings, request.headers.get("host", "")):
         raise ForeignName("Ask under the name localhost or 127.0.0.1, or add this one to GRAFTBOOK_NAMES")
-    server = request.scope.get("server")
-    if settings.here_only and server and server[1] and not on_this_machine(server[0]):
+    if not _own_listener(settings, request.scope):
         raise ForeignName("The service listens beyond this machine: say so with GRAFTBOOK_HOST")
+
+
+def _own_name(settings: Settings, host: str) -> bool:
+    return settings.answers_as(_host_name(host))
+
+
+def _own_listener(settings: Settings, scope: Connection) -> bool:
+    server = scope.get("server")
+    return not (settings.here_only and server and server[1] and not on_this_machine(server[0]))
+
+
+def reads_freely(settings: Settings, scope: Connection) -> bool:
+    """Whether a request may read though nobody looks who asks: what MayRead finds while reading is open."""
+    if settings.reading != "open":
+        return False
+    host = b""
+    for name, value in scope["headers"]:
+        if name == b"authorization" and value[:7].lower() == b"bearer ":
+            return False
+        if name == b"host":
+            host = value
+    return _own_name(settings, host.decode("latin-1")) and _own_listener(settings, scope)
 
 
 def _host_name(host: str) -> str:

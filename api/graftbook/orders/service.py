@@ -272,9 +272,7 @@ def _offered(service: Service, numbers: set[str], market: Market) -> set[str]:
     return {offer.component for offer in found}
 
 
-def _told(
-    vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]
-) -> SubstituteOut:
+def _told(vehicle: VehicleOrdered, solution: Solution, lacking: str, instead: set[str]) -> SubstituteOut:
     """Of the best set without a number: what stands for it and is to be had, and what else changes."""
     number = min(instead)
     part = vehicle.asked.book.components[number]

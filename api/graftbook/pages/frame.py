@@ -1,6 +1,5 @@
 """How every page is made: the frame round it, who is signed in, the headers that keep it safe."""
 
-import gzip
 import hashlib
 from base64 import b64encode
 from functools import lru_cache
@@ -24,7 +23,6 @@ from graftbook.process.state import Service
 FOLDER = Path(__file__).parent
 STATIC = FOLDER / "static"
 HTML = "text/html; charset=utf-8"
-LEAST_SQUEEZED = 1_000
 
 STYLES = {path.stem: path.read_text(encoding="utf-8") for path in sorted((FOLDER / "styles").iterdir())}
 """Style sheets stand in the page: fetched by themselves they cost a third of the time to first content."""
@@ -86,23 +84,7 @@ def page(
     """A page from a template. `facts` are what the template speaks of."""
     text = _environment().get_template(template).render(**_frame(request), **facts)
     known = {"Cache-Control": "private, no-cache", **HEADERS, **(headers or {})}
-    return squeezed(request, text.encode(), HTML, known, status)
-
-
-def squeezed(
-    request: Request, content: bytes, media: str, headers: dict[str, str], status: int = 200
-) -> Response:
-    """The content, in gzip for who takes it (RFC 9110, 12.5.3).
-
-    A page may carry a form's token beside what was asked; the cookie that makes it carry one is sent
-    by our own pages only, so nobody else can measure its length.
-    """
-    accepted = [part.split(";")[0].strip() for part in request.headers.get("accept-encoding", "").split(",")]
-    vary = ", ".join(filter(None, [headers.get("Vary"), "Accept-Encoding"]))
-    if "gzip" not in accepted or len(content) < LEAST_SQUEEZED:
-        return Response(content, status, {**headers, "Vary": vary}, media)
-    shorter = gzip.compress(content, 5, mtime=0)
-    return Response(shorter, status, {**headers, "Vary": vary, "Content-Encoding": "gzip"}, media)
+    return Response(text, status, known, HTML)
 
 
 def _session(request: Request) -> PageSession | None:

@@ -54,13 +54,28 @@ class AnswerCache:
 
     def get(self, etag: str) -> bytes | None:
         """The answer; None if it is not kept."""
+        if (body := self.if_kept(etag)) is None:
+            self.misses += 1
+        return body
+
+    def if_kept(self, etag: str) -> bytes | None:
+        """The same for who only looks whether it is there: not having it is not counted."""
         with self._lock:
             if (body := self._kept.get(etag)) is None:
-                self.misses += 1
                 return None
             self.hits += 1
             self._kept.move_to_end(etag)
             return body
+
+    def in_coding(self, etag: str, coding: str, make: Callable[[], bytes]) -> bytes:
+        """An answer's bytes in a content coding, kept beside the answer."""
+        key = f"{etag} {coding}"
+        with self._lock:
+            packed = self._kept.get(key)
+        if packed is None:
+            packed = make()
+            self.put(key, packed)
+        return packed
 
     def kept_or_made(self, etag: str, make: Make) -> Made:
         """The answer kept from last time, or made now and kept if it is the same whenever it is asked for.

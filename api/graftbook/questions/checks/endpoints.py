@@ -1,5 +1,7 @@
 """Whether a proposed set is complete and works together."""
 
+from functools import partial
+
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
@@ -9,6 +11,10 @@ from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.endpoints import PROBLEMS
+from graftbook.questions.closures.service import asked_again
+from graftbook.questions.closures.summary import check_summary
+from graftbook.questions.closures.summary_schemas import CheckSummaryOut
+from graftbook.questions.closures.view import View, viewed
 from graftbook.questions.schemas import CheckIn
 
 router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
@@ -18,9 +24,10 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
     "",
     operation_id="checkSet",
     summary="What is missing, what clashes, what is surplus, which flaws remain, and the arithmetic",
-    responses={200: {"model": CheckOut}, **PROBLEMS},
+    responses={200: {"model": CheckOut | CheckSummaryOut}, **PROBLEMS},
 )
-def check_set(body: CheckIn, request: Request, service: ServiceDep) -> Response:
+def check_set(body: CheckIn, request: Request, service: ServiceDep, view: View = "full") -> Response:
     """`completed` is the closure that keeps what is proposed and adds what is missing."""
     etag, make = check(service, body)
-    return answered(request, service, etag, make)
+    etag, make = viewed(service, view, etag, make, partial(check_summary, full=None))
+    return answered(request, service, etag, make, again=asked_again(service, body))

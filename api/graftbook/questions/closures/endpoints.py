@@ -1,19 +1,24 @@
 """Closures: the complete set, why it is not another, what it would be on another vehicle."""
 
+from functools import partial
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request
+from pydantic import Field
 from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
 from graftbook.http.errors import documented
-from graftbook.process.state import ServiceDep
+from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
 from graftbook.questions.closures.query import ClosureQuery
 from graftbook.questions.closures.schemas import ClosureOut
+from graftbook.questions.closures.summary import closure_summary
+from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
+from graftbook.questions.closures.view import VIEW, View, ViewWord, viewed
 from graftbook.questions.schemas import ClosureIn, WhatIfIn, WhyNotIn
 
 router = APIRouter(prefix="/v1/closures", tags=["closures"], dependencies=[MayRead])
@@ -38,28 +43,40 @@ PROBLEMS = documented(
 )
 
 
+ANSWER = {"model": ClosureOut | ClosureSummaryOut}
+
+
 @router.post(
     "",
     operation_id="makeClosure",
     summary="The complete set that follows from a vehicle and some wishes",
-    responses={200: {"model": ClosureOut}, **PROBLEMS},
+    responses={200: ANSWER, **PROBLEMS},
 )
-def make_closure(body: ClosureIn, request: Request, service: ServiceDep) -> Response:
+def make_closure(body: ClosureIn, request: Request, service: ServiceDep, view: View = "full") -> Response:
     """Proved best, or proved impossible with a smallest contradiction and the ways out."""
-    etag, make = closures.closure(service, body)
-    return answered(request, service, etag, make)
+    return _closure(request, service, body, view)
+
+
+class _ClosureQuery(ClosureQuery):
+    view: ViewWord = Field("full", description=VIEW)
 
 
 @router.get(
     "",
     operation_id="getClosure",
     summary="The same by address, for questions that fit in one; any HTTP cache may keep it",
-    responses={200: {"model": ClosureOut}, 304: {"description": "You have this answer"}, **PROBLEMS},
+    responses={200: ANSWER, 304: {"description": "You have this answer"}, **PROBLEMS},
 )
-def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQuery, Query()]) -> Response:
+def get_closure(request: Request, service: ServiceDep, asked: Annotated[_ClosureQuery, Query()]) -> Response:
     """Each parameter is a field of the body of `POST /v1/closures`; lists repeat the parameter."""
-    etag, make = closures.closure(service, asked.body())
-    return answered(request, service, etag, make)
+    return _closure(request, service, asked.body(), asked.view)
+
+
+def _closure(request: Request, service: Service, body: ClosureIn, view: ViewWord) -> Response:
+    (etag, make), full = closures.closure_at(service, body)
+    etag, make = viewed(service, view, etag, make, partial(closure_summary, full=full))
+    at = f"{full}&view={view}" if full and view != "full" else full
+    return answered(request, service, etag, make, at=at, again=closures.asked_again(service, body))
 
 
 @router.post(
@@ -71,7 +88,7 @@ def get_closure(request: Request, service: ServiceDep, asked: Annotated[ClosureQ
 def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Response:
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
     etag, make = closures.why_not(service, body)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=closures.asked_again(service, body))
 
 
 @router.post(
@@ -83,4 +100,4 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Respon
 def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
     """Both answers, and what differs."""
     etag, make = closures.what_if(service, body)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=closures.asked_again(service, body))

@@ -1,11 +1,13 @@
 """The question of a closure as an address's parameters, or as a command's options."""
 
 from typing import Annotated, Any
+from urllib.parse import urlencode
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from graftbook.http.errors import validated
 from graftbook.http.fields import Day, Price, Word
+from graftbook.problems import InvalidRequest
 from graftbook.questions.schemas import (
     MOST_ALTERNATIVES,
     RULES,
@@ -17,6 +19,8 @@ from graftbook.questions.schemas import (
 from graftbook.rulebook.model import SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
+LONGEST_ADDRESS = 2_000
+"""Longer ones are cut by some servers on the way."""
 Few = Annotated[list[Word], Field(max_length=100)]
 
 
@@ -92,6 +96,43 @@ class ClosureQuery(BaseModel):
         wishes += [{"remedy": word} for word in self.remedy]
         wishes += [{"remedy_all": self.remedy_all}] if self.remedy_all else []
         return wishes + [{"clear": word} for word in self.clear]
+
+
+def address_of(body: ClosureIn, as_of: int) -> str | None:
+    """Where the answer to a body stands, as of a revision; None where no address says the same."""
+    said = body.model_dump(mode="json", exclude_unset=True)
+    vehicle, limits = said.get("vehicle", {}), said.get("limits", {})
+    fields: dict[str, Any] = {
+        **{name: vehicle.get(name) for name in ("chassis", "variant", "built", "on_the_bench")},
+        "option": vehicle.get("options"),
+        "fitted": [f"{place}={number or ''}" for place, number in vehicle.get("fitted", {}).items()],
+        **{name: limits.get(name) for name in ("keep", "refuse", "effort_at_most", "price_at_most")},
+        "keep_section": limits.get("keep_sections"),
+        "nothing_visible": limits.get("nothing_visible"),
+        "fit": [
+            f"{w['fit']}@{w['position']}" if w.get("position") else w["fit"]
+            for w in said.get("wishes", ())
+            if w.get("fit")
+        ],
+        **{name: [w[name] for w in said.get("wishes", ()) if w.get(name)] for name in ("remedy", "clear")},
+        "remedy_all": next((w["remedy_all"] for w in said.get("wishes", ()) if w.get("remedy_all")), None),
+        "prefer": said.get("preference"),
+        "rules": said.get("rules"),
+        "alternatives": said.get("alternatives"),
+        "as_of": as_of,
+    }
+    given = {name: value for name, value in fields.items() if value}
+    try:
+        same = _meant(ClosureQuery(**given).body()) == _meant(body.model_copy(update={"as_of": as_of}))
+    except (ValidationError, InvalidRequest):
+        return None
+    address = f"/v1/closures?{urlencode(given, doseq=True)}"
+    return address if same and len(address) <= LONGEST_ADDRESS else None
+
+
+def _meant(body: ClosureIn) -> dict[str, Any]:
+    """What a body asks. Of the deadline nothing hangs: what it cut short has no address."""
+    return body.model_dump(exclude={"deadline_seconds"}, exclude_defaults=True)
 
 
 def _fit(word: str) -> dict[str, str]:

@@ -2,17 +2,20 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.http.conditional import nothing_more
 from graftbook.http.responses import etag_of
 from graftbook.problems import NoSet
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import reasoning
+from graftbook.questions.closures.query import address_of
 from graftbook.questions.closures.reasoning import Posed, Told
 from graftbook.questions.closures.schemas import UnderstoodOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
-from graftbook.questions.schemas import ClosureIn, WhatIfIn, WhyNotIn
+from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
 from graftbook.telemetry.reasoning import alone, watched
 
@@ -22,11 +25,36 @@ Answering = tuple[str, Make]
 
 def closure(service: Service, body: ClosureIn) -> Answering:
     """The closure that a body asks for. Raises what `ask` raises."""
+    return closure_at(service, body)[0]
+
+
+def closure_at(service: Service, body: ClosureIn) -> tuple[Answering, str | None]:
+    """The same, and the address under which this very answer stands, if there is one."""
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
-    service.recent.add(body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"}))
+    service.recent.add(_text(body))
 
     make = told(service, "closure", reasoning.closure, [asked])
-    return etag_of("closure", service.settings.currency, asked.depends_on()), make
+    etag = etag_of("closure", service.settings.currency, asked.depends_on())
+    if asked_again(service, body) is None:
+        return (etag, make), None
+    revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
+    return (etag, make), address_of(body, revision)
+
+
+def _text(body: AskIn) -> str:
+    return body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"})
+
+
+def asked_again(service: Service, body: AskIn) -> Callable[[], None] | None:
+    """What to do when a question is answered again unlooked-up; None when that must not be, since its answer
+    depends on what the house keeps beside the catalogue."""
+    if body.specification is not None or any(vehicle.build is not None for vehicle in _vehicles(body)):
+        return None
+    return partial(service.recent.add, _text(body)) if isinstance(body, ClosureIn) else nothing_more
+
+
+def _vehicles(body: AskIn) -> list[VehicleIn]:
+    return [body.vehicle, *([body.other_vehicle] if isinstance(body, WhatIfIn) else [])]
 
 
 def why_not(service: Service, body: WhyNotIn) -> Answering:

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered
+from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of, json_answer
@@ -58,4 +58,5 @@ def get_compatibility(
     found = answer_batch(service, asked.body())
     document: CompatibilityOut = {**found["answers"][0], "catalogue_revision": found["catalogue_revision"]}
     body = json_bytes(document)
-    return answered(request, service, etag_of("compatibility", body.hex()), lambda: (body, True))
+    etag = etag_of("compatibility", body.hex())
+    return answered(request, service, etag, lambda: (body, True), again=nothing_more)

@@ -17,7 +17,7 @@ from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.database import reading
-from graftbook.http.conditional import answered
+from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day, Word
 from graftbook.http.json_bytes import json_bytes
@@ -131,7 +131,7 @@ def get_component(
         return json_bytes(component_page(facts, now, service.settings.currency)), now == revision
 
     etag = etag_of("component", found, epoch, revision, service.settings.currency)
-    return answered(request, service, etag, make)
+    return answered(request, service, etag, make, again=nothing_more)
 
 
 def _listed(

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered
+from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day, Word
 from graftbook.http.json_bytes import json_bytes
@@ -54,4 +54,10 @@ def get_vehicle(
         sorted(options),
         found.estimated,
     )
-    return answered(request, service, etag, lambda: (json_bytes(vehicle_page(book, found, vehicle)), True))
+    return answered(
+        request,
+        service,
+        etag,
+        lambda: (json_bytes(vehicle_page(book, found, vehicle)), True),
+        again=nothing_more,
+    )

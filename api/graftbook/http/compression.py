@@ -1,0 +1,170 @@
+"""Compression of whatever is sent, in one place: which documents, `Vary`, and ETags in and out.
+
+Inside, an answer has one ETag, that of its state. Outside each content coding of it has its own, since a
+strong ETag names bytes (RFC 9110, 8.8.3.3). So what an asker names is brought back to the state on its way
+in: he may compare and change what he read in any coding.
+
+A page may carry a form's token beside what was asked; the cookie that makes it carry one is sent by our own
+pages only, so nobody else can measure its length.
+"""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Any
+
+from fastapi.concurrency import run_in_threadpool
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from graftbook.http.codings import (
+    IDENTITY,
+    LEAST_BYTES,
+    Compressor,
+    chosen,
+    compressor,
+    held,
+    packed,
+    tagged,
+    untagged,
+)
+from graftbook.process.state import AnswerCache
+
+Header = tuple[bytes, bytes]
+
+READY = "ready_etag"
+"""Under this a request's state holds the ETag of a ready answer: it is compressed once, and kept so."""
+
+_MEDIA = (
+    b"text/",
+    b"application/json",
+    b"application/problem+json",
+    b"application/schema+json",
+    b"image/svg+xml",
+)
+_STREAMS = b"text/event-stream"
+AT_ONCE = 100_000
+"""More than this is compressed in another thread: it would hold up everybody else."""
+
+
+class Compress:
+    """Sends documents above a kilobyte in the coding that the asker takes.
+
+    What comes in one piece is compressed whole; what is streamed, piece by piece; what a server sends as
+    events is left alone. `answers` keeps the compressed bytes of ready answers.
+    """
+
+    def __init__(self, app: ASGIApp, answers: AnswerCache) -> None:
+        self.app = app
+        self.answers = answers
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        asked = {name: value for name, value in scope["headers"] if name in _READ}
+        inner = {**scope, "headers": _of_states(scope["headers"])} if asked.keys() & _NAMING else scope
+        answer = _Sent(self.answers, scope.setdefault("state", {}), asked, send)
+        try:
+            await self.app(inner, receive, answer.send)
+        finally:
+            if inner is not scope and "route" in inner:
+                scope["route"] = inner["route"]
+
+
+_NAMING = {b"if-none-match", b"if-match"}
+_READ = {b"accept-encoding", *_NAMING}
+
+
+def _of_states(headers: list[Header]) -> list[Header]:
+    return [(name, untagged(value) if name in _NAMING else value) for name, value in headers]
+
+
+class _Sent:
+    """One answer on its way out."""
+
+    def __init__(self, answers: AnswerCache, state: dict[str, Any], asked: dict[bytes, bytes], send: Send):
+        self._answers, self._state, self._asked, self._send = answers, state, asked, send
+        self._coding = chosen(asked.get(b"accept-encoding", b""))
+        self._start: Message | None = None
+        self._by_pieces: Compressor | None = None
+
+    async def send(self, message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = dict(message["headers"])
+            if message["status"] == 304:
+                message["headers"] = self._not_modified(message["headers"])
+            elif _may_be_packed(headers):
+                message["headers"] = varied(message["headers"])
+                if self._coding:
+                    self._start = message  # how long it is, its body tells
+                    return
+        elif message["type"] == "http.response.body":
+            if self._start is not None:
+                message = await self._begun(self._start, message)
+                self._start = None
+            elif self._by_pieces is not None:
+                message = _piece(self._by_pieces, message)
+        await self._send(message)
+
+    def _not_modified(self, given: list[Header]) -> list[Header]:
+        asked = self._asked.get(b"if-none-match", b"")
+        headers = [(n, held(v, asked) or v) if n == b"etag" else (n, v) for n, v in given]
+        return varied(headers)
+
+    async def _begun(self, start: Message, first: Message) -> Message:
+        """The first piece in the coding, its head sent before it."""
+        body, more = first.get("body", b""), first.get("more_body", False)
+        if not more and len(body) < LEAST_BYTES:
+            await self._send(start)
+            return first
+        if more:
+            self._by_pieces = compressor(self._coding)
+            first, length = _piece(self._by_pieces, first), None
+        else:
+            first = {**first, "body": await self._whole(body)}
+            length = len(first["body"])
+        start["headers"] = in_coding(start["headers"], self._coding, length)
+        await self._send(start)
+        return first
+
+    async def _whole(self, body: bytes) -> bytes:
+        etag, coding = self._state.get(READY), self._coding
+        if etag is None:
+            make: Callable[[], bytes] = partial(packed, body, coding)
+        else:
+            make = partial(self._answers.in_coding, etag, coding, partial(packed, body, coding))
+        return await run_in_threadpool(make) if len(body) > AT_ONCE else make()
+
+
+def _piece(by_pieces: Compressor, message: Message) -> Message:
+    body = by_pieces.add(message.get("body", b""))
+    if not message.get("more_body", False):
+        body += by_pieces.finish()
+    return {**message, "body": body}
+
+
+def _may_be_packed(headers: dict[bytes, bytes]) -> bool:
+    media = headers.get(b"content-type", b"")
+    return media.startswith(_MEDIA) and not media.startswith(_STREAMS) and b"content-encoding" not in headers
+
+
+def varied(headers: list[Header]) -> list[Header]:
+    """With Accept-Encoding in Vary, once."""
+    said = [value for name, value in headers if name == b"vary"]
+    if any(b"accept-encoding" in value.lower() for value in said):
+        return headers
+    others = [pair for pair in headers if pair[0] != b"vary"]
+    return [*others, (b"vary", b", ".join([*said, b"Accept-Encoding"]))]
+
+
+def in_coding(headers: list[Header], coding: str, length: int | None) -> list[Header]:
+    """The head of an answer whose body is in a coding. `length` is None where it is not known yet."""
+    if coding == IDENTITY:
+        return headers
+    kept = [
+        (name, tagged(value, coding) if name == b"etag" else value)
+        for name, value in headers
+        if name != b"content-length"
+    ]
+    if length is not None:
+        kept.append((b"content-length", str(length).encode()))
+    return [*kept, (b"content-encoding", coding.encode())]

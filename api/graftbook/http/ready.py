@@ -1,0 +1,192 @@
+"""A question asked again, answered before the framework: nothing is looked up, no thread is changed.
+
+What was answered to an address (and body) is answered again as long as the catalogue stands as it did. That
+is only for answers from the catalogue alone, and only for who may read without a key: the first asking has
+gone the whole way, and this one differs in nothing that the answer depends on.
+"""
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from hashlib import blake2b
+from typing import Any
+
+from fastapi.concurrency import run_in_threadpool
+from sqlalchemy.exc import SQLAlchemyError
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from graftbook.http.codings import chosen, held, untagged
+from graftbook.process.present import Moment, Present
+from graftbook.process.state import AnswerCache
+
+Header = tuple[bytes, bytes]
+Again = Callable[[], None]
+"""Called when an answer is given again without being looked up."""
+
+READY_AGAIN = "ready_again"
+"""Under this a request's state holds an `Again`, if its answer may be given again."""
+
+ASKED_BY_GET = ("/v1/closures", "/v1/components/", "/v1/vehicles/", "/v1/compatibility")
+ASKED_BY_POST = ("/v1/closures", "/v1/checks")
+MOST = 4_096
+LONGEST_BODY = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Given:
+    """An answer that was given: when, under which head, where its bytes are kept."""
+
+    moment: Moment
+    kept_as: str
+    etag: bytes
+    headers: list[Header]
+    not_modified: list[Header]
+    route: Any
+    again: Again
+
+
+class GivenAnswers:
+    """The answers given last, by a digest of what was asked. Safe for threads."""
+
+    def __init__(self, most: int = MOST) -> None:
+        self._most = most
+        self._kept: OrderedDict[bytes, Given] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def get(self, key: bytes) -> Given | None:
+        with self._lock:
+            if (found := self._kept.get(key)) is not None:
+                self._kept.move_to_end(key)
+            return found
+
+    def put(self, key: bytes, given: Given) -> None:
+        with self._lock:
+            self._kept[key] = given
+            self._kept.move_to_end(key)
+            while len(self._kept) > self._most:
+                self._kept.popitem(last=False)
+
+
+class Ready:
+    """Answers again what stands; everything else goes on. Outside `Compress`: what it keeps is in its coding.
+
+    `reads_freely` tells of a request whether anybody may ask it.
+    """
+
+    def __init__(
+        self, app: ASGIApp, present: Present, answers: AnswerCache, reads_freely: Callable[[Scope], bool]
+    ) -> None:
+        self.app = app
+        self.present, self.answers, self.reads_freely = present, answers, reads_freely
+        self.given = GivenAnswers()
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if not (_may_be_ready(scope) and self.reads_freely(scope)):
+            await self.app(scope, receive, send)
+            return
+        body = b""
+        if scope["method"] == "POST":
+            message = await receive()
+            receive = _first(message, receive)
+            body = message.get("body", b"")
+            if message["type"] != "http.request" or message.get("more_body") or len(body) > LONGEST_BODY:
+                await self.app(scope, receive, send)
+                return
+        accept, if_none_match = _asked(scope)
+        key = _key(scope, chosen(accept), body)
+        moment = await self._moment()
+        given = self.given.get(key)
+        stands = given is not None and given.moment == moment
+        if not (given and stands and await self._again(scope, send, given, if_none_match)):
+            await self._first_time(scope, receive, send, key, moment)
+
+    async def _moment(self) -> Moment | None:
+        if (known := self.present.known()) is not None:
+            return known
+        try:
+            return await run_in_threadpool(self.present.read)
+        except SQLAlchemyError:
+            return None  # the question itself will say what is wrong
+
+    async def _again(self, scope: Scope, send: Send, given: Given, if_none_match: bytes) -> bool:
+        """Whether the answer could be given once more."""
+        if if_none_match and scope["method"] == "GET" and (tag := held(given.etag, if_none_match)):
+            self._note(scope, given)
+            headers = [*given.not_modified, (b"etag", tag)]
+            await send({"type": "http.response.start", "status": 304, "headers": headers})
+            await send({"type": "http.response.body", "body": b""})
+            return True
+        if (body := self.answers.if_kept(given.kept_as)) is None:
+            return False
+        self._note(scope, given)
+        await send({"type": "http.response.start", "status": 200, "headers": given.headers})
+        await send({"type": "http.response.body", "body": body})
+        return True
+
+    def _note(self, scope: Scope, given: Given) -> None:
+        scope["route"] = given.route
+        given.again()
+
+    async def _first_time(
+        self, scope: Scope, receive: Receive, send: Send, key: bytes, moment: Moment | None
+    ) -> None:
+        """`moment` was read before the question was looked up: an edit since then makes the answer newer than
+        what is written beside it, never older."""
+
+        async def noted(message: Message) -> None:
+            if message["type"] == "http.response.start" and message["status"] == 200 and moment is not None:
+                again = scope.get("state", {}).get(READY_AGAIN)
+                if again is not None:
+                    self.given.put(key, _given(scope, message["headers"], moment, again))
+            await send(message)
+
+        await self.app(scope, receive, noted)
+
+
+def _may_be_ready(scope: Scope) -> bool:
+    if scope["type"] != "http":
+        return False
+    asked_by = {"GET": ASKED_BY_GET, "POST": ASKED_BY_POST}.get(scope["method"])
+    return asked_by is not None and scope["path"].startswith(asked_by)
+
+
+def _first(message: Message, receive: Receive) -> Receive:
+    """The body's first piece once more, then whatever else comes."""
+    waiting = [message]
+
+    async def receive_first() -> Message:
+        return waiting.pop() if waiting else await receive()
+
+    return receive_first
+
+
+def _asked(scope: Scope) -> tuple[bytes, bytes]:
+    """Accept-Encoding and If-None-Match."""
+    accept = if_none_match = b""
+    for name, value in scope["headers"]:
+        if name == b"accept-encoding":
+            accept = value
+        elif name == b"if-none-match":
+            if_none_match = value
+    return accept, if_none_match
+
+
+def _key(scope: Scope, coding: str, body: bytes) -> bytes:
+    path: bytes = scope.get("raw_path") or scope["path"].encode()
+    head = b"%b %b?%b %b\n" % (scope["method"].encode(), path, scope["query_string"], coding.encode())
+    return blake2b(head + body, digest_size=32).digest()
+
+
+def _given(scope: Scope, sent: Any, moment: Moment, again: Again) -> Given:
+    headers = list(sent)
+    known = dict(headers)
+    etag = untagged(known[b"etag"])
+    coding = known.get(b"content-encoding", b"").decode()
+    kept_as = f"{etag.decode()} {coding}".rstrip()
+    of_304 = [pair for pair in headers if pair[0] in _OF_304]
+    return Given(moment, kept_as, etag, headers, of_304, scope.get("route"), again)
+
+
+_OF_304 = {b"cache-control", b"content-location", b"vary"}
+"""What a 304 says beside its ETag (RFC 9110, 15.4.5)."""

@@ -1,0 +1,158 @@
+"""What the database holds now, as far as an answer from the catalogue depends on it, learnt cheaply.
+
+An answer that was given stays right while epoch and revision stand. To ask the database for them costs more
+than to send the answer, so it is asked only when something may have changed:
+
+- Whatever this process commits is counted, so that the next request sees its own edit on either engine.
+- SQLite tells in a few microseconds whether any other connection has committed (`PRAGMA data_version`), so
+  that another process's edit is seen by the next request too.
+- PostgreSQL tells nothing unasked, so it is asked again after half a second.
+"""
+
+import os
+import sqlite3
+import threading
+from collections.abc import Hashable
+from dataclasses import dataclass
+from itertools import count
+from time import monotonic
+from typing import Any
+
+from sqlalchemy import Connection, Engine, event
+
+from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.store.epoch import epoch_of
+from graftbook.database import reading
+
+BELIEVED = 0.5
+"""Seconds that PostgreSQL is believed without asking it again."""
+_COMMITTED = "graftbook_committed"
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """A state of the catalogue: while it stands, what was answered from it is what would be answered."""
+
+    epoch: str
+    revision: int
+
+
+@dataclass(frozen=True, slots=True)
+class _Read:
+    moment: Moment
+    mark: Hashable
+    at: float
+
+
+class Present:
+    """Follows one database. Safe for threads."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._file = _SqliteFile(engine.url.database) if _is_file(engine) else None
+        self._asks_again = engine.dialect.name != "sqlite"
+        self._commits = 0
+        self._counter = count(1)
+        self._last: _Read | None = None
+        self._lock = threading.Lock()
+        self._count_commits()
+
+    def known(self) -> Moment | None:
+        """The moment, without asking for it; None when `read` must."""
+        last = self._last
+        if last is None or (self._asks_again and monotonic() - last.at > BELIEVED):
+            return None
+        mark = self._mark()
+        return last.moment if mark is not None and mark == last.mark else None
+
+    def read(self) -> Moment:
+        """The moment as the database tells it; not from an event loop."""
+        mark, at = self._mark(), monotonic()
+        with reading(self._engine) as session:
+            connection = session.connection()
+            moment = Moment(epoch_of(connection), current_revision(connection))
+        with self._lock:
+            if self._last is None or self._last.at <= at:
+                self._last = _Read(moment, mark, at)
+        return moment
+
+    def close(self) -> None:
+        """Let go of the file."""
+        if self._file is not None:
+            self._file.close()
+
+    def _mark(self) -> Hashable | None:
+        """Changes with whatever may change the moment; None when it cannot be told."""
+        if self._file is None:
+            return self._commits
+        version = self._file.version()
+        return None if version is None else (self._commits, version)
+
+    def _count_commits(self) -> None:
+        """Count after each commit: counted before it, the old state could be read under the new count."""
+
+        @event.listens_for(self._engine, "commit")
+        def commits(connection: Connection) -> None:
+            connection.info[_COMMITTED] = True
+
+        @event.listens_for(self._engine, "checkin")
+        def committed(_connection: Any, record: Any) -> None:
+            if record.info.pop(_COMMITTED, False):
+                self._commits = next(self._counter)
+
+
+def _is_file(engine: Engine) -> bool:
+    return engine.dialect.name == "sqlite" and engine.url.database not in (None, "", ":memory:")
+
+
+class _SqliteFile:
+    """A connection that only ever asks whether others have committed."""
+
+    def __init__(self, path: Any) -> None:
+        self._path = str(path)
+        self._is_uri = self._path.startswith("file:")
+        self._lock = threading.Lock()
+        self._connection: sqlite3.Connection | None = None
+        self._inode: tuple[int, int] | None = None
+        self._opened = 0
+        self._closed = False
+
+    def version(self) -> Hashable | None:
+        """Another one after each commit by another connection, and for another file in its place."""
+        if self._is_uri:
+            return None
+        with self._lock:
+            try:
+                found = os.stat(self._path)
+                if (found.st_dev, found.st_ino) != self._inode:
+                    self._open((found.st_dev, found.st_ino))
+                if self._connection is None:
+                    return None
+                row = self._connection.execute("PRAGMA data_version").fetchone()
+            except (OSError, sqlite3.Error):
+                return None
+            return self._opened, row[0]
+
+    def _open(self, inode: tuple[int, int]) -> None:
+        self._let_go()
+        if self._closed:
+            return
+        self._connection = sqlite3.connect(
+            f"file:{self._path.replace('%', '%25').replace('?', '%3f').replace('#', '%23')}?mode=rw",
+            uri=True,
+            timeout=0,
+            check_same_thread=False,
+            isolation_level=None,
+        )
+        self._inode = inode
+        self._opened += 1
+
+    def _let_go(self) -> None:
+        if self._connection is not None:
+            self._connection.close()
+        self._connection = self._inode = None
+
+    def close(self) -> None:
+        with self._lock:
+            self._closed = True
+            self._let_go()

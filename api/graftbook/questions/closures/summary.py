@@ -1,0 +1,137 @@
+"""The summary of a closure or a check: what a program at the counter holds, taken from the whole document.
+
+The set line by line, the sums, the flaws left, what the arithmetic finds worse or failing, every caution.
+What is unchanged or not determined is counted; the reasons, next bests and figures are in the whole one.
+"""
+
+import re
+from collections import Counter
+from collections.abc import Iterable
+from typing import Any
+
+from graftbook.questions.closures.compared_schemas import CheckOut
+from graftbook.questions.closures.schemas import (
+    ChangeOut,
+    ChecksOut,
+    ClosureOut,
+    FindingOut,
+    FlawNoteOut,
+    LooseOut,
+    NoteOut,
+    SetOut,
+)
+
+Facts = dict[str, Any]
+
+TOLD = ("worse", "newly not determined")
+LONGEST_WHY = 90
+"""Letters of a reason: a phrase, not the whole chain."""
+_ASIDE = re.compile(r" \([^()]*\)")
+WHOLE = ("currency", "catalogue_revision", "cautions")
+
+VEHICLE = ("variant", "title", "chassis", "built", "options")
+
+
+def closure_summary(document: ClosureOut, full: str | None) -> Facts:
+    """`full`: the address of the whole answer, where it has one."""
+    found = document["set"]
+    return {
+        "full": full,
+        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
+        **{name: document[name] for name in (*WHOLE, "outcome", "proved", "cut_short")},  # type: ignore[literal-required]
+        "sentence": document["sentences"][0],
+        "wishes": [wish["sentence"] for wish in document["wishes"]],
+        "set": None if found is None else _set(found),
+        "contradictions": [one["sentences"] for one in document["contradictions"]],
+        "ways_out": [way["sentence"] for way in document["ways_out"]],
+        "other_sets": len(document["other_sets"]),
+        "checks": None if document["checks"] is None else _checks(document["checks"]),
+    }
+
+
+def check_summary(document: CheckOut, full: str | None) -> Facts:
+    """The same of a proposed set; `completed` is the summary of what makes it whole."""
+    completed = document["completed"]
+    return {
+        "full": full,
+        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
+        **{name: document[name] for name in (*WHOLE, "complete", "cut_short")},  # type: ignore[literal-required]
+        "wishes": [wish["sentence"] for wish in document["wishes"]],
+        "missing": _sentences(document["missing"]),
+        "clashing": _sentences(document["clashing"]),
+        "surplus": document["surplus"],
+        "limits_broken": _sentences(document["limits_broken"]),
+        "flaws_left": _flaws(document["flaws_left"]),
+        "flaws_brought": _flaws(document["flaws_brought"]),
+        "checks": _checks(document["checks"]),
+        "completed": None if completed is None else closure_summary(completed, None),
+    }
+
+
+def _set(found: SetOut) -> Facts:
+    return {
+        "lines": [*map(_change, found["changes"]), *map(_loose, found["loose_parts"])],
+        "totals": found["totals"],
+        "flaws_left": _flaws(found["flaws_left"]),
+        "flaws_brought": _flaws(found["flaws_brought"]),
+        "confidence": found["confidence"],
+        "advised": len(found["advised"]),
+        "stays": len(found["stays"]),
+    }
+
+
+def _change(change: ChangeOut) -> Facts:
+    return {
+        "number": change["component"],
+        "name": change["name"],
+        "position": change["position"],
+        **_line(change),
+    }
+
+
+def _loose(part: LooseOut) -> Facts:
+    """It sits at no position."""
+    return {"number": part["component"], "name": part["name"], **_line(part)}
+
+
+def _line(line: ChangeOut | LooseOut) -> Facts:
+    return {"quantity": line["quantity"], "price": line["price"], "why": _phrase(line["why"])}
+
+
+def _phrase(why: str) -> str:
+    """What asks for it, as it is said before the colon; else the beginning, to a whole word."""
+    said = _ASIDE.sub("", why).partition(": ")[0].rstrip(".")
+    return said if len(said) <= LONGEST_WHY else said[:LONGEST_WHY].rsplit(" ", 1)[0] + " …"
+
+
+def _flaws(flaws: Iterable[FlawNoteOut]) -> Facts:
+    """How many of each severity, and the names of the dangerous ones."""
+    every = list(flaws)
+    return {
+        "counts": dict(Counter(flaw["severity"] for flaw in every)),
+        "dangerous": [flaw["flaw"] for flaw in every if flaw["severity"] == "dangerous"],
+    }
+
+
+def _checks(checks: ChecksOut) -> Facts:
+    """The verdict, what the set makes worse; what fails and failed before by its name, the others counted.
+    Every caution, also of what is only counted."""
+    findings = checks["findings"]
+    return {
+        "verdict": checks["verdict"],
+        "sentence": checks["sentence"],
+        "counts": {kind: count for kind, count in checks["counts"].items() if count},
+        "findings": [_finding(one) for one in findings if one["kind"] in TOLD],
+        "failing_already": [
+            one["check"] for one in findings if one["kind"] not in TOLD and one["verdict"] == "fails"
+        ],
+        "cautions": list(dict.fromkeys(one["caution"] for one in findings if one["caution"])),
+    }
+
+
+def _finding(finding: FindingOut) -> Facts:
+    return {name: finding[name] for name in ("check", "kind", "verdict", "sentence", "mend")}
+
+
+def _sentences(notes: Iterable[NoteOut]) -> list[str]:
+    return [note["sentence"] for note in notes]

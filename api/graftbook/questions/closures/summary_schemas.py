@@ -1,0 +1,108 @@
+"""What the summaries of answers look like, for the OpenAPI document and the checker."""
+
+from typing import Annotated, NotRequired
+
+from pydantic import Field
+
+from graftbook.document import Document
+from graftbook.http.values import GradeWord
+from graftbook.questions.closures.compared_schemas import SurplusOut
+from graftbook.questions.closures.schemas import (
+    KindWord,
+    MoneyOut,
+    OutcomeWord,
+    TotalsOut,
+    VerdictWord,
+)
+
+Full = Annotated[str | None, Field(description="the address of the whole answer; null: ask without `view`")]
+
+
+class VehicleBriefOut(Document):
+    variant: str
+    title: str
+    chassis: str
+    built: str
+    options: list[str]
+
+
+class LineOut(Document):
+    number: Annotated[str | None, Field(description="null: the position is emptied")]
+    name: str | None
+    position: NotRequired[Annotated[str, Field(description="left out for a loose part")]]
+    quantity: int
+    price: Annotated[MoneyOut, Field(description="of all pieces; null: unknown")]
+    why: Annotated[str, Field(description="what asks for it, in a phrase")]
+
+
+class FlawCountsOut(Document):
+    counts: Annotated[dict[str, int], Field(description="how many of each severity")]
+    dangerous: Annotated[list[str], Field(description="the dangerous ones by name")]
+
+
+class SetSummaryOut(Document):
+    lines: list[LineOut]
+    totals: TotalsOut
+    flaws_left: FlawCountsOut
+    flaws_brought: FlawCountsOut
+    confidence: GradeWord | None
+    advised: Annotated[int, Field(description="how many parts are advised and not in the set")]
+    stays: Annotated[int, Field(description="how many positions stay as they are")]
+
+
+class FindingBriefOut(Document):
+    check: str
+    kind: KindWord
+    verdict: VerdictWord
+    sentence: str
+    mend: str | None
+
+
+class ChecksSummaryOut(Document):
+    verdict: VerdictWord
+    sentence: str
+    counts: Annotated[dict[KindWord, int], Field(description="findings of each kind that there are")]
+    findings: Annotated[list[FindingBriefOut], Field(description="what the set makes worse or undetermined")]
+    failing_already: Annotated[list[str], Field(description="checks that fail with the set as today")]
+    cautions: Annotated[list[str], Field(description="of every finding, listed or counted")]
+
+
+class ClosureSummaryOut(Document):
+    """The summary of a closure: the set line by line; what is unchanged is counted."""
+
+    full: Full
+    vehicle: VehicleBriefOut
+    currency: str
+    catalogue_revision: int
+    cautions: list[str]
+    outcome: OutcomeWord
+    proved: bool
+    cut_short: bool
+    sentence: str
+    wishes: list[str]
+    set: SetSummaryOut | None
+    contradictions: list[list[str]]
+    ways_out: list[str]
+    other_sets: Annotated[int, Field(description="how many further sets the whole answer has")]
+    checks: ChecksSummaryOut | None
+
+
+class CheckSummaryOut(Document):
+    """The summary of a check."""
+
+    full: Full
+    vehicle: VehicleBriefOut
+    currency: str
+    catalogue_revision: int
+    cautions: list[str]
+    complete: bool
+    cut_short: bool
+    wishes: list[str]
+    missing: list[str]
+    clashing: list[str]
+    surplus: list[SurplusOut]
+    limits_broken: list[str]
+    flaws_left: FlawCountsOut
+    flaws_brought: FlawCountsOut
+    checks: ChecksSummaryOut
+    completed: ClosureSummaryOut | None

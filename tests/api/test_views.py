@@ -1,0 +1,95 @@
+"""A summary says what a program at the counter needs, in a few kilobytes, and loses no caution."""
+
+from typing import Any
+
+import httpx
+import pytest
+
+pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
+
+DISCS: dict[str, Any] = {
+    "vehicle": {"chassis": "24PL-018412"},
+    "wishes": [{"fit": "QB-3310"}],
+    "deadline_seconds": 30.0,
+}
+
+
+async def both(client: httpx.AsyncClient, where: str, body: dict[str, Any]) -> tuple[Any, Any, int]:
+    """The whole answer, its summary, and how many bytes the summary has."""
+    full = await client.post(where, json=body)
+    brief = await client.post(f"{where}?view=summary", json=body)
+    assert (full.status_code, brief.status_code) == (200, 200), brief.text
+    assert full.headers["etag"] != brief.headers["etag"]
+    return full.json(), brief.json(), len(brief.content)
+
+
+async def test_a_summary_of_front_discs_is_small_and_whole_in_what_matters(client: httpx.AsyncClient) -> None:
+    full, brief, size = await both(client, "/v1/closures", DISCS)
+    assert size < 8_000
+    every = [*full["set"]["changes"], *full["set"]["loose_parts"]]
+    assert [(line["number"], line.get("position"), line["quantity"], line["price"]) for line in
+            brief["set"]["lines"]] == [
+        (one["component"], one.get("position"), one["quantity"], one["price"]) for one in every
+    ]  # fmt: skip
+    assert all(0 < len(line["why"]) <= 100 for line in brief["set"]["lines"])
+    for name in ("proved", "outcome", "cautions", "currency", "catalogue_revision", "cut_short"):
+        assert brief[name] == full[name], name
+    assert brief["set"]["totals"] == full["set"]["totals"]
+    assert sum(brief["set"]["flaws_left"]["counts"].values()) == len(full["set"]["flaws_left"])
+    checks = full["checks"]
+    assert set(brief["checks"]["cautions"]) == {f["caution"] for f in checks["findings"]} - {None}
+    assert sum(brief["checks"]["counts"].values()) == len(checks["findings"])
+    assert set(brief["checks"]["failing_already"]) <= {
+        f["check"] for f in checks["findings"] if f["verdict"] == "fails"
+    }
+
+
+async def test_what_the_set_makes_worse_is_listed_with_its_words(client: httpx.AsyncClient) -> None:
+    proposed = {**DISCS, "components": ["QB-3310"], "wishes": []}
+    full, brief, _ = await both(client, "/v1/checks", proposed)
+    worse = [f for f in full["checks"]["findings"] if f["kind"] in ("worse", "newly not determined")]
+    assert [f["sentence"] for f in brief["checks"]["findings"]] == [f["sentence"] for f in worse]
+    assert (brief["complete"], brief["cautions"]) == (full["complete"], full["cautions"])
+    assert len(brief["missing"]) == len(full["missing"]) > 0
+    assert brief["completed"]["set"]["totals"] == full["completed"]["set"]["totals"]
+
+
+async def test_an_impossible_question_says_so_in_its_summary(client: httpx.AsyncClient) -> None:
+    body = {**DISCS, "limits": {"keep_sections": ["brakes"]}}
+    full, brief, _ = await both(client, "/v1/closures", body)
+    assert (brief["outcome"], brief["set"], brief["checks"]) == ("impossible", None, None)
+    assert brief["contradictions"] == [c["sentences"] for c in full["contradictions"]] != []
+    assert brief["ways_out"] == [way["sentence"] for way in full["ways_out"]]
+    assert brief["cautions"] == full["cautions"] != []
+
+
+async def test_the_answer_names_its_own_address(client: httpx.AsyncClient) -> None:
+    body = {
+        **DISCS,
+        "wishes": [{"fit": "QL-7075"}],
+        "limits": {"refuse": ["QB-3310"], "price_at_most": "9000"},
+    }
+    for view in ("", "?view=summary"):
+        posted = await client.post(f"/v1/closures{view}", json=body)
+        address = posted.headers["content-location"]
+        assert "as_of=" in address
+        got = await client.get(address)
+        assert got.content == posted.content
+        assert got.headers["content-location"] == address
+        assert (await client.get(address, headers={"If-None-Match": got.headers["etag"]})).status_code == 304
+    assert (await client.get(posted.json()["full"])).json()["set"]["changes"]
+
+
+async def test_what_no_address_says_has_none(client: httpx.AsyncClient) -> None:
+    spread = {**DISCS, "wishes": [{"fit": "QB-9001", "quantity": 2}]}
+    answer = await client.post("/v1/closures", json=spread)
+    assert answer.status_code == 200, answer.text
+    assert "content-location" not in answer.headers
+
+
+async def test_another_view_is_refused(client: httpx.AsyncClient) -> None:
+    for answer in (
+        await client.get("/v1/closures?chassis=24PL-018412&view=short"),
+        await client.post("/v1/closures?view=short", json=DISCS),
+    ):
+        assert (answer.status_code, answer.json()["type"]) == (422, "/problems/invalid-request")

@@ -1,0 +1,241 @@
+"""How quickly a ready answer leaves, from socket to socket, beside an endpoint of the same framework.
+
+`figures` serves the demo range in one process, and in another an endpoint of the framework that returns the
+very same bytes (an `async def` with a ready response, nothing round it). Each is asked over a few connections
+kept open by processes that do nothing but write a request and read its answer, so that the client is not what
+is measured: `client_share` says how much of a processor it took beside the server. Rounds alternate, so that
+a busy machine slows both. Each answer is checked to have the status and the length that are expected.
+
+`looking_up` asks for components while four hard closures are reasoned over without end.
+"""
+
+import json
+import multiprocessing
+import socket
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import httpx
+
+from graftbook.commands.demo import demo_sheets
+from graftbook.database import make_engine, migrate
+from tests.benchmarks.loaded import load_all
+
+CLIENTS = 2
+ROUNDS = 7
+SECONDS = 1.0
+CLOSURE = "/v1/closures?chassis=24PL-018412&fit=QB-3310"
+PART = "/v1/components/QB-3310"
+SERVE = """
+import sys, uvicorn
+from fastapi import FastAPI
+from starlette.requests import Request
+from starlette.responses import Response
+body = open(sys.argv[1], "rb").read()
+app = FastAPI(openapi_url=None)
+@app.get("/whole")
+async def whole(request: Request) -> Response:
+    return Response(body, media_type="application/json")
+@app.get("/not-modified")
+async def not_modified(request: Request) -> Response:
+    return Response(status_code=304, headers={"ETag": request.headers["if-none-match"]})
+uvicorn.run(app, host="127.0.0.1", port=int(sys.argv[2]), log_level="warning", access_log=False)
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """Medians of answers a second, here and beside it; `ratio` is the median of the rounds' ratios."""
+
+    what: str
+    size: int
+    a_second: float
+    beside: float
+    ratio: float
+    client_share: float
+
+
+def figures() -> list[Figure]:
+    """A ready closure, the same compressed, a 304 of it, and a component's page."""
+    with _demo() as base, TemporaryDirectory() as folder:
+        return [*_compared(base, Path(folder))]
+
+
+def run() -> Iterator[tuple[str, str]]:
+    """The same as rows."""
+    for one in figures():
+        yield (
+            f"{one.what} ({one.size / 1000:.1f} kB)",
+            f"{one.a_second:8.0f} a second, beside it {one.beside:.0f}, ratio {one.ratio:.2f}",
+        )
+    for name, milliseconds in looking_up().items():
+        yield f"look-up beside four hard closures, {name}", f"{milliseconds:8.1f} ms"
+
+
+def _compared(base: str, folder: Path) -> Iterator[Figure]:
+    asks = [
+        ("closure, ready", CLOSURE, {"Accept-Encoding": "identity"}),
+        ("closure, ready, in zstd", CLOSURE, {"Accept-Encoding": "zstd"}),
+        ("closure, 304", CLOSURE, {"Accept-Encoding": "identity", "If-None-Match": ""}),
+        ("component", PART, {"Accept-Encoding": "identity"}),
+    ]
+    with httpx.Client(base_url=base, timeout=60) as client:
+        for what, path, headers in asks:
+            with client.stream("GET", path, headers=headers) as first:
+                body = b"".join(first.iter_raw())
+            assert first.status_code == 200, body[:300]
+            if "If-None-Match" in headers:
+                headers["If-None-Match"] = first.headers["etag"]
+            (folder / "body").write_bytes(body)
+            with _process([sys.executable, "-c", SERVE, str(folder / "body")], "/whole") as other:
+                there = "/not-modified" if "If-None-Match" in headers else "/whole"
+                yield _figure(what, (base, path), (other, there), headers)
+
+
+def _figure(what: str, here: tuple[str, str], there: tuple[str, str], headers: dict[str, str]) -> Figure:
+    rounds = []
+    for turn in range(ROUNDS + 1):
+        pair = [_rate(*where, headers) for where in (here, there)]
+        if turn:  # the first one warms
+            rounds.append(pair)
+    mine, beside = zip(*rounds, strict=True)
+    return Figure(
+        what,
+        mine[0][2],
+        statistics.median(rate for rate, _, _ in mine),
+        statistics.median(rate for rate, _, _ in beside),
+        statistics.median(a[0] / b[0] for a, b in rounds),
+        statistics.median(share for _, share, _ in beside),
+    )
+
+
+def _rate(base: str, path: str, headers: dict[str, str]) -> tuple[float, float, int]:
+    """Answers a second of a round, the processors that the clients took, and the length of one answer."""
+    with multiprocessing.get_context("fork").Pool(CLIENTS) as clients:
+        every = clients.starmap(_client, [(base, path, headers)] * CLIENTS)
+    return (
+        sum(count / seconds for count, seconds, _, _ in every),
+        sum(used / seconds for _, seconds, used, _ in every),
+        every[0][3],
+    )
+
+
+def _client(base: str, path: str, headers: dict[str, str]) -> tuple[int, float, float, int]:
+    """One connection: how many answers, in how many seconds, of processor time too, and how long one is."""
+    host, port = base.removeprefix("http://").split(":")
+    lines = "".join(f"{name}: {value}\r\n" for name, value in headers.items())
+    request = f"GET {path} HTTP/1.1\r\nHost: {host}\r\n{lines}\r\n".encode()
+    with socket.create_connection((host, int(port))) as wire:
+        wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        buffer = bytearray(1 << 20)
+        wire.sendall(request)
+        length = _whole_answer(wire, buffer, 200 if "If-None-Match" not in headers else 304)
+        count, used, began = 0, time.process_time(), time.perf_counter()
+        while (now := time.perf_counter()) - began < SECONDS:
+            wire.sendall(request)
+            got = 0
+            while got < length:
+                got += wire.recv_into(buffer)
+            count += 1
+        return count, now - began, time.process_time() - used, length
+
+
+def _whole_answer(wire: socket.socket, buffer: bytearray, status: int) -> int:
+    """Read the first answer to its end; returns its bytes, head and body, which every later one has too."""
+    got = b""
+    while b"\r\n\r\n" not in got:
+        got += buffer[: wire.recv_into(buffer)]
+    head, _, rest = got.partition(b"\r\n\r\n")
+    assert head.split(b" ")[1] == str(status).encode(), head
+    lengths = [
+        line.split(b":")[1] for line in head.split(b"\r\n") if line.lower().startswith(b"content-length")
+    ]
+    left = (int(lengths[0]) if lengths and status != 304 else 0) - len(rest)
+    while left > 0:
+        left -= wire.recv_into(buffer)
+    return len(head) + 4 + (int(lengths[0]) if lengths and status != 304 else 0)
+
+
+HARD = {"wishes": [{"remedy_all": "moderate"}], "deadline_seconds": 20.0}
+
+
+def looking_up(seconds: float = 10.0) -> dict[str, float]:
+    """Milliseconds of a component's look-up, a different one each time, while four hard closures run."""
+    with _demo() as base, httpx.Client(base_url=base, timeout=60) as client:
+        pages = client.get("/v1/components?limit=500").json()["items"]
+        numbers = [item["number"] for item in pages]
+        over = threading.Event()
+        askers = [threading.Thread(target=_hard, args=(base, n, over)) for n in range(4)]
+        for asker in askers:
+            asker.start()
+        took, began, turn = [], time.perf_counter(), 0
+        while time.perf_counter() - began < seconds:
+            start = time.perf_counter()
+            number = numbers[turn % len(numbers)]
+            client.get(f"/v1/components/{number}").raise_for_status()
+            took.append((time.perf_counter() - start) * 1000)
+            turn += 1
+        over.set()
+        for asker in askers:
+            asker.join()
+    cuts = statistics.quantiles(took, n=100)
+    return {"median": cuts[49], "99th percentile": cuts[98], "worst": max(took)}
+
+
+def _hard(base: str, first: int, over: threading.Event) -> None:
+    """One hard closure after the other, each of another vehicle."""
+    serial = 10_700 + 300 * first
+    with httpx.Client(base_url=base, timeout=90) as client:
+        while not over.is_set():
+            serial += 1
+            client.post("/v1/closures", json={"vehicle": {"chassis": f"24PL-{serial:06d}"}, **HARD})
+
+
+@contextmanager
+def _demo() -> Iterator[str]:
+    """The service on the demo range, as `graftbook serve` runs it; its address."""
+    with TemporaryDirectory() as folder:
+        url = f"sqlite:///{folder}/demo.sqlite3"
+        engine = make_engine(url)
+        migrate(engine)
+        load_all(engine, demo_sheets())
+        engine.dispose()
+        program = "from graftbook.commands.cli import main; main()"
+        command = [sys.executable, "-c", program, "serve", "--database", url, "--port"]
+        with _process(command, "/livez") as base:
+            yield base
+
+
+@contextmanager
+def _process(command: list[str], path: str) -> Iterator[str]:
+    """A server in a process of its own on a free port, which it is given last; its address."""
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    base = f"http://127.0.0.1:{port}"
+    with subprocess.Popen(
+        [*command, str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+    ) as server:
+        try:
+            for _ in range(600):
+                try:
+                    httpx.get(base + path)
+                    break
+                except httpx.TransportError:
+                    time.sleep(0.1)
+            yield base
+        finally:
+            server.terminate()
+
+
+if __name__ == "__main__":
+    print(json.dumps([asdict(one) for one in figures()], indent=1))
+    print(json.dumps(looking_up(), indent=1))
