@@ -225,8 +225,8 @@ class TestUnions:
         other = Made({"wheel.nuts": {"nut_seat": "ball"}}).check()["unions.seat"]
         assert other.verdict is FAILS
         assert other.sentence == (
-            "The wheel nuts do not suit the wheels: the wheels have a 60 degree cone seat, "
-            "the nuts a ball seat."
+            "The wheel nuts do not suit the wheels: "
+            "the wheels have a 60 degree cone seat, the nuts a ball seat."
         )
 
     def test_an_unknown_thread_only_meets_itself(self):
