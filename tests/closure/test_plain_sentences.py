@@ -4,18 +4,21 @@ from dataclasses import replace
 
 import pytest
 
-from graftbook.closure.answer import Difference, Other, Unconfirmed
-from graftbook.closure.question import Criterion, RemedyFlaws
+from graftbook.closure.answer import Difference, Missing, Other, Unconfirmed
+from graftbook.closure.explain.comparing import what_if
+from graftbook.closure.question import Criterion, FitComponent, Question, RemedyFlaws
 from graftbook.closure.words import phrases
 from graftbook.closure.words.wording import (
     change_sentence,
     claim_words,
+    comparison_sentences,
     difference_words,
     headline,
     unconfirmed_sentence,
 )
-from graftbook.rulebook.model import Alternative, Severity
-from tests.closure.shelf import Shelf, changes, loose, needs
+from graftbook.rulebook.model import Alternative, Kind, Section, Severity
+from graftbook.rulebook.scope import Fit
+from tests.closure.shelf import VEHICLE, Shelf, changes, loose, needs
 
 
 def _change(answer, position):
@@ -117,3 +120,31 @@ def test_a_claim_says_what_is_claimed():
     assert unconfirmed_sentence(book, fits) == (
         "Nobody has confirmed that disc fits the brake: it rests on no evidence."
     )
+
+
+def test_a_section_is_called_by_its_title():
+    book = replace(Shelf(brake="a").book(), sections={"brakes": Section("brakes", "Brakes and hubs", 1)})
+    wish = RemedyFlaws(Severity.severe, "brakes")
+    assert phrases.of_wish(wish, book).endswith(" severe or worse in Brakes and hubs.")
+
+
+def test_what_is_not_recorded_is_called_by_its_titles():
+    kinds = {
+        "output": Kind("output", "output of the machine", "current"),
+        "drawn": Kind("drawn", "load", "current"),
+    }
+    book = replace(Shelf(lamp="bulb").book(), kinds=kinds)
+    either = Missing(("output", "drawn"), Fit("lamp", "bulb"))
+    assert phrases.missing(book, either) == "output of the machine or load of bulb (part bulb) at the lamp"
+
+
+def test_what_is_no_longer_done_on_another_vehicle_is_told_by_the_book_of_the_first():
+    """The other vehicle has no such place and no such part: its own book could give neither a name."""
+    here, there = Shelf(brake="drum disc", lamp="lamp lamp2"), Shelf(brake="drum disc")
+    asked = Question(VEHICLE, (FitComponent("disc"), FitComponent("lamp2")))
+    other = Question(VEHICLE, (FitComponent("disc"),))
+    compared = what_if(here.book(), asked, there.book(), other)
+    told = comparison_sentences(here.book(), there.book(), compared)
+    assert [line for line in told if line.startswith("No longer: ")] == [
+        "No longer: The lamp: lamp2 (part lamp2) in place of lamp. You wish lamp2 (part lamp2)."
+    ]
