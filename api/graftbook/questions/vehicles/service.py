@@ -103,7 +103,8 @@ def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, An
     if body.build is None:
         return given
     with pointing_at(f"{pointer}/build"):
-        build: dict[str, Any] = {**build_document(service.source, body.build)}
+        kept = build_document(service.source, body.build)
+    build: dict[str, Any] = {**kept, "built": date.fromisoformat(kept["built"]) if kept["built"] else None}
     if given.get("chassis"):
         build["variant"] = build["built"] = None
     stands = {key: value for key, value in build.items() if value is not None} | given
