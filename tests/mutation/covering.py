@@ -52,20 +52,22 @@ class Map:
 
     def at_import(self, change: Change) -> bool:
         """Whether the change is made good only by importing the program anew."""
+        return not change.function or AT_IMPORT in self._running(change)
+
+    def only_at_import(self, change: Change) -> bool:
+        """Whether its line runs at no other time, such as what a function takes where nothing is given."""
+        return not change.function or self._running(change) == {AT_IMPORT}
+
+    def _running(self, change: Change) -> set[str]:
         lines = self.lines(change.path)
-        return not change.function or any(
-            AT_IMPORT in lines.get(n, ()) for n in (change.line, change.statement)
-        )
+        return lines.get(change.line) or lines.get(change.statement) or set()
 
     def covering(self, change: Change) -> list[str]:
         """The tests that run the changed line, in the order in which to run them. Of a line that runs only at
         import, those that run anything in its module."""
-        lines = self.lines(change.path)
-        found = lines.get(change.line) or lines.get(change.statement) or set()
-        if change.function:
-            tests = found - {AT_IMPORT}
-        else:
-            tests = found - {AT_IMPORT} or set().union(*lines.values()) - {AT_IMPORT}
+        tests = self._running(change) - {AT_IMPORT}
+        if self.only_at_import(change):
+            tests = tests or set().union(*self.lines(change.path).values()) - {AT_IMPORT}
         return self._ordered(change, [test for test in tests if test in self.seconds])
 
     def noticed(self, change: Change, test: str) -> None:

@@ -3,6 +3,8 @@
 A change in what makes them has them made anew, in its own process.
 """
 
+import contextlib
+import hashlib
 import importlib
 import io
 import json
@@ -10,6 +12,7 @@ import os
 import pickle
 import shutil
 import sys
+import tempfile
 import traceback
 from collections.abc import Callable
 from pathlib import Path
@@ -29,34 +32,29 @@ class Made:
     """Databases, empty and with the demo range, its rule books, and the lines that made them."""
 
     def __init__(self, store: Path) -> None:
-        self._folder, self._lines = store / "made", store / "made" / "lines.json"
+        self._folder = store / f"made-{_digest('api', 'migrations', 'seed_data')}"
         self._books: dict[Any, Any] = {}
         self._answers: dict[Any, Any] = {}
 
     def make(self) -> None:
-        """Makes what is not there, or is older than the program. In a process of its own: coverage slows what
+        """Makes what is not there for the program as it is. In a process of its own: coverage slows what
         follows."""
-        if self._is_there():
+        if self._folder.exists():
             return
-        shutil.rmtree(self._folder, ignore_errors=True)
-        self._folder.mkdir()
+        folder = Path(tempfile.mkdtemp(dir=self._folder.parent))
         conftest = importlib.import_module("tests.conftest")
-        engine: list[Any] = []
+        databases = conftest._Databases(folder, None, folder)
+        lines = {"demo": _lines_of(lambda: databases.once("demo", conftest._load_demo))}
+        (folder / "shape").rename(folder / "empty")
+        engine = conftest.make_engine(databases.copy(databases.once("demo", conftest._load_demo)))
+        lines["books"] = _lines_of(lambda: self._compile(engine))
+        engine.dispose()
+        from tests import sparing
 
-        def demo() -> None:
-            databases = conftest._Databases(self._folder, None, self._folder)
-            copy = databases.copy(databases.once("demo", conftest._load_demo))
-            (self._folder / "shape").rename(self._folder / "empty")
-            engine.append(conftest.make_engine(copy))
-
-        lines = {"demo": _lines_of(demo), "books": _lines_of(lambda: self._compile(engine[0]))}
-        engine[0].dispose()
-        self._lines.write_text(json.dumps(lines))
-
-    def _is_there(self) -> bool:
-        wanted = [self._lines, *(self._folder / name for name in ("empty", "demo", "books.pickle"))]
-        youngest = _youngest("api", "migrations", "seed_data")
-        return all(path.exists() for path in wanted) and self._lines.stat().st_mtime > youngest
+        (folder / "books.pickle").write_bytes(_written(sparing._books))
+        (folder / "lines.json").write_text(json.dumps(lines))
+        with contextlib.suppress(OSError):  # another one was faster
+            folder.rename(self._folder)
 
     def _compile(self, engine: Any) -> None:
         from sqlmodel import Session, select
@@ -68,7 +66,6 @@ class Made:
         with Session(engine) as session:
             for variant in session.exec(select(VariantRow.name)).all():
                 sparing.shared_or_compiled(session, variant)
-        (self._folder / "books.pickle").write_bytes(_written(sparing._books))
 
     def keep_answers(self, part: str) -> None:
         """Keeps what this process was answered about the demo range."""
@@ -93,7 +90,7 @@ class Made:
         """Lets this process have them, but for those that the change could make others."""
         from tests import sparing
 
-        lines: dict[str, Lines] = json.loads(self._lines.read_text())
+        lines: dict[str, Lines] = json.loads((self._folder / "lines.json").read_text())
         _clear(sparing)
         if change is not None and _is_among(change, lines["demo"]):
             return
@@ -145,12 +142,13 @@ def _lines_of(work: Callable[[], object]) -> Lines:
     return {str(Path(file).relative_to(ROOT)): data.lines(file) or [] for file in data.measured_files()}
 
 
-def _youngest(*folders: str) -> float:
-    """When a file of these folders was last written."""
-    files = (
-        file for folder in folders for file in (ROOT / folder).rglob("*") if "__pycache__" not in file.parts
-    )
-    return max(file.stat().st_mtime for file in files if file.is_file())
+def _digest(*folders: str) -> str:
+    """Of all that these folders hold."""
+    found = hashlib.sha256()
+    for file in sorted(file for folder in folders for file in (ROOT / folder).rglob("*")):
+        if file.is_file() and "__pycache__" not in file.parts:
+            found.update(f"{file.relative_to(ROOT)}".encode() + file.read_bytes())
+    return found.hexdigest()[:12]
 
 
 def _lay_out(conftest: Any, made: Path) -> None:

@@ -118,6 +118,11 @@ def test_one_at_a_position_may_be_counted_and_two_may_not() -> None:
     assert unread.why == "at one position sits one; give each its own line"
 
 
+def test_a_count_belongs_to_the_number_before_it_and_more_may_follow_on_the_line() -> None:
+    entries = Entry(1, "QB-1", 2), Entry(1, "QB-2", 3), Entry(1, "QB-3", 1)
+    assert read_list("QB-1; 2; QB-2; 3; QB-3") == (entries, ())
+
+
 @pytest.mark.parametrize(
     ("before", "after"),
     [
