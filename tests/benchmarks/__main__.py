@@ -6,7 +6,9 @@ Times are of this machine and this moment; ratios to what was run beside them sa
 import importlib
 import sys
 
-QUICK = ("closure_speed", "checks_speed", "split_speed", "http_speed", "sending", "reasoning_speed", "pages_speed")
+QUICK = (
+    "closure_speed", "checks_speed", "split_speed", "http_speed", "sending", "reasoning_speed", "pages_speed",
+)  # fmt: skip
 LONG = ("scale", "load_speed")
 
 
