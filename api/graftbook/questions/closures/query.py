@@ -100,7 +100,7 @@ class ClosureQuery(BaseModel):
 
 def address_of(body: ClosureIn, as_of: int) -> str | None:
     """Where the answer to a body stands, as of a revision; None where no address says the same."""
-    said = body.model_dump(mode="json", exclude_unset=True)
+    said = body.model_dump(mode="json", exclude_defaults=True)
     vehicle, limits = said.get("vehicle", {}), said.get("limits", {})
     fields: dict[str, Any] = {
         **{name: vehicle.get(name) for name in ("chassis", "variant", "built", "on_the_bench")},
