@@ -7,7 +7,7 @@ import importlib
 import sys
 
 QUICK = ("closure_speed", "checks_speed", "split_speed", "http_speed", "reasoning_speed", "pages_speed")
-LONG = ("scale", "load_speed")
+LONG = ("scale", "load_speed", "mixed")
 
 
 def main(names: list[str]) -> int:

@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator
 from typing import Literal, overload
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
+from graftbook.closure.question import Criterion, Limits, PriceAtMost, Question, Wish
 from graftbook.closure.search.budgets import at_risk, budget_use, improving_fits
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.closure.search.limits import broken_limits
@@ -67,6 +67,7 @@ class _Reach:
         self.index = scope.index
         self.question = question
         self.limits_as_demands = limits_as_demands
+        self.unlimited = question.limits == Limits()
         self.deadline = deadline
         self.reached: dict[str, set[str | None]] = {}
         self.waiting: deque[Fit] = deque()
@@ -111,7 +112,11 @@ class _Reach:
     # Adding ---------------------------------------------------------------------------------
 
     def allowed(self, fit: Fit) -> bool:
-        return self.limits_as_demands or not any(broken_limits(self.scope, self.question.limits, fit))
+        return (
+            self.limits_as_demands
+            or self.unlimited
+            or not any(broken_limits(self.scope, self.question.limits, fit))
+        )
 
     def add(self, fit: Fit) -> None:
         """Let this be chosen, once, if no limit forbids it."""

@@ -62,7 +62,7 @@ class PlaceOut(Out):
 
 class CompatibilityAnswerOut(Out):
     verdict: FitsWord
-    sentence: str
+    sentence: str = Field("", description="left out at verdict detail, except of a problem")
     number: str | None = Field(None, description="today's number")
     can_be_bought: bool | None = None
     proved: bool = Field(False, description=f"at the best place: {PROVED}")
