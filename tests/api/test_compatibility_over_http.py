@@ -143,3 +143,41 @@ async def test_an_answer_as_of_a_revision(writer: httpx.AsyncClient):
         assert answer.json()["catalogue_revision"] == 1
     ahead = await writer.get("/v1/compatibility", params=question | {"as_of": 77})
     assert ahead.json()["type"] == "/problems/unknown-revision"
+
+
+async def test_verdict_detail_says_what_the_full_answer_says_and_no_more(client: httpx.AsyncClient):
+    page = (await client.get(f"/v1/vehicles/{CHASSIS}")).json()
+    numbers = [f["component"] for f in page["fitted"] if f["component"]][:40]
+    named = [*numbers, "QB-3310", "QF-7325", "QL-7020", "QB-9001", "QB-3300", "QB-331?"]
+    questions = [{"component": n, "chassis": c} for n in named for c in (CHASSIS, "16PL-000900", "nonsense")]
+    full = (await client.post("/v1/compatibility", json={"questions": questions})).json()
+    asked = {"questions": questions, "detail": "verdict"}
+    brief = (await client.post("/v1/compatibility", json=asked)).json()
+    CompatibilityListOut.model_validate(brief)
+    assert brief["catalogue_revision"] == full["catalogue_revision"]
+    told = ("verdict", "number", "proved")
+    assert [{k: one.get(k) for k in told} for one in brief["answers"]] == [
+        {k: one.get(k) for k in told} for one in full["answers"]
+    ]
+    assert {one["verdict"] for one in brief["answers"]} >= {"fits", "does not fit", "not known"}
+    known = [one for one in brief["answers"] if "problem" not in one]
+    assert all(set(one) == set(told) for one in known)
+
+
+async def test_many_chassis_numbers_are_looked_up_as_one_is(client: httpx.AsyncClient):
+    """At the ends of spans and beyond them, with and without a dash, the day built given or not."""
+    typed = [f"{p}{s:06d}" for p in ("24PL-", "24pl", "16PR-", "32 EL ", "99XX-") for s in (0, 1, 200, 18412)]
+    questions = [
+        {"component": "QB-3310", "chassis": t, "built": b} for t in typed for b in (None, "1971-05-02")
+    ]
+    many = (await client.post("/v1/compatibility", json={"questions": questions})).json()["answers"]
+    for question, answer in zip(questions, many, strict=True):
+        alone = await client.get(f"/v1/vehicles/{question['chassis']}")
+        if answer.get("problem"):
+            assert alone.status_code == 404, question
+        elif question["built"] is None:
+            assert answer["vehicle"]["built"] == alone.json()["built"]
+            assert answer["vehicle"]["chassis"] == alone.json()["chassis"]
+        else:
+            assert answer["vehicle"]["built"] == question["built"]
+    assert 0 < sum("problem" in answer for answer in many) < len(many)

@@ -15,7 +15,7 @@ SUBJECTS = ("answers", "contradictions", "wide", "arithmetic", "splitting", "sca
 """Modules with `tables(full)`."""
 ROWS = ("http_speed", "sending", "reasoning_speed", "pages_speed")
 """Modules with `run()`, which yields (what, figures in words)."""
-LONG = ("load_speed",)
+LONG = ("load_speed", "mixed")
 """Such modules that take long: only by name, or in the full form."""
 
 

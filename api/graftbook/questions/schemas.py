@@ -137,6 +137,10 @@ RULES = (
     "which rules bind: those for a vehicle in service, or those of type approval too, which are there to "
     "compare with otherwise; empty: as the house has set it"
 )
+DETAIL = (
+    "`verdict`: only verdict, number and whether it is proved, as the full answer says them, without names "
+    "like an unknown one; `full`: the sentence, every place, its companions and evidence, the vehicle too"
+)
 AS_OF = "the revision whose catalogue answers; empty: the present one"
 
 
@@ -255,4 +259,5 @@ class CompatibilityIn(Body):
     )
 
     questions: Annotated[list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)]
+    detail: Literal["verdict", "full"] = Field("full", description=DETAIL)
     as_of: Revision | None = Field(None, description=AS_OF)

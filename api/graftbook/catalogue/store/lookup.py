@@ -1,6 +1,8 @@
 """From what people have in hand to what the catalogue calls it: chassis numbers and part numbers."""
 
 import re
+from bisect import bisect_right
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -52,6 +54,35 @@ def find_vehicle(
             vehicle = Vehicle(row.variant, prefix, serial, built or day_built(row, serial), options)
             return Found(vehicle, f"{prefix}-{serial:0{row.digits}d}", built is None)
     raise UnknownChassis(chassis, chassis_near(session, chassis) if near else [])
+
+
+def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) -> dict[Any, Found]:
+    """The vehicles of many (chassis number, day built); those that no span holds are missing.
+
+    One query however many there are, the spans of the prefixes that they may have.
+    """
+    read = {one: readings(one[0]) for one in asked}
+    connection, span = session.connection(), table("chassis_span")
+    prefixes = {prefix for every in read.values() for prefix, _ in every}
+    query = select(span).where(span.c.prefix.in_(listed(connection, sorted(prefixes))))
+    spans: dict[str, list[Any]] = defaultdict(list)
+    for row in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
+        spans[row.prefix].append(row)
+    found: dict[Any, Found] = {}
+    for (chassis, built), every in read.items():
+        for prefix, serial in every:
+            at = bisect_right(spans[prefix], serial, key=_first_serial) - 1
+            if at >= 0 and serial <= (held := spans[prefix][at]).last_serial:
+                vehicle = Vehicle(held.variant, prefix, serial, built or day_built(held, serial), frozenset())
+                written = f"{prefix}-{serial:0{held.digits}d}"
+                found[chassis, built] = Found(vehicle, written, built is None)
+                break
+    return found
+
+
+def _first_serial(span: Any) -> int:
+    first: int = span.first_serial
+    return first
 
 
 def day_built(span: Any, serial: int) -> date:

@@ -10,7 +10,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion, PriceAtMost, Question, Wish
+from graftbook.closure.question import Criterion, Limits, PriceAtMost, Question, Wish
 from graftbook.closure.search.brought import Brings, BudgetShift, Meeting, Remedied, brought_on
 from graftbook.closure.search.budgets import budget_use
 from graftbook.closure.search.deadline import NEVER, Deadline
@@ -62,6 +62,7 @@ class _Reach:
         self.brought = brought_on(scope)
         self.question = question
         self.limits_as_demands = limits_as_demands
+        self.unlimited = question.limits == Limits()
         self.deadline = deadline
         self.reached: dict[str, set[str | None]] = {}
         self.waiting: deque[Fit] = deque()
@@ -109,7 +110,11 @@ class _Reach:
     # Adding ---------------------------------------------------------------------------------
 
     def allowed(self, fit: Fit) -> bool:
-        return self.limits_as_demands or not any(broken_limits(self.scope, self.question.limits, fit))
+        return (
+            self.limits_as_demands
+            or self.unlimited
+            or not any(broken_limits(self.scope, self.question.limits, fit))
+        )
 
     def add(self, fit: Fit) -> None:
         """Let this be chosen, once, if no limit forbids it."""

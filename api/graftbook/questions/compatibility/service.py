@@ -1,6 +1,7 @@
 """Many compatibility questions at once: each is answered for itself, and one's mistake is its own."""
 
 from collections import defaultdict
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -8,7 +9,13 @@ from pydantic import ValidationError
 
 from graftbook.catalogue.compiling.queries import book_revision, with_components
 from graftbook.catalogue.history.as_of_part import texts_in
-from graftbook.catalogue.store.lookup import Found, find_components, find_vehicle, numbers_as_typed
+from graftbook.catalogue.store.lookup import (
+    Found,
+    find_components,
+    find_vehicle,
+    find_vehicles,
+    numbers_as_typed,
+)
 from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.words.compatible import compatibility_sentence
@@ -95,13 +102,18 @@ class Batch:
         self._unknown = self._strangers = 0
         self._answers: dict[Asked, Compatibility | Problem] = {}
         self._every: list[Asked | Problem] = []
+        self._verdicts_only, self._most_near = False, MOST_NEAR
         self._beyond: dict[Asked, RuleBook] = {}
         """The rule book with the component asked for, where it holds no record of it."""
 
     def settle(self, body: CompatibilityIn) -> None:
         """Look up whatever the questions name. Raises CatalogueMoved when an edit came between."""
+        self._verdicts_only = body.detail == "verdict"
+        self._most_near = 0 if self._verdicts_only else MOST_NEAR
         questions = [_validated(question) for question in body.questions]
-        self._look_up_numbers([q.component for q in questions if isinstance(q, CompatibilityQuestionIn)])
+        named = [q for q in questions if isinstance(q, CompatibilityQuestionIn)]
+        self._look_up_numbers([q.component for q in named])
+        self._look_up_vehicles(dict.fromkeys((q.chassis, q.built) for q in named))
         self._every = [self._asked(question) for question in questions]
         self._beyond = self._with_others()
         self._require_one_revision()
@@ -122,6 +134,13 @@ class Batch:
     def _look_up_numbers(self, words: list[str]) -> None:
         with reading(self._service.source) as session:
             self._numbers = numbers_as_typed(session, list(dict.fromkeys(words)))
+
+    def _look_up_vehicles(self, asked: Iterable[tuple[str, Any]]) -> None:
+        """All that some span holds at once; the others are looked for one by one, with what is like them."""
+        with reading(self._service.source) as session:
+            self._vehicles |= find_vehicles(session, asked)
+            variants = {one.vehicle.variant for one in self._vehicles.values() if isinstance(one, Found)}
+            self._seen |= {(variant, book_revision(session, variant)) for variant in variants}
 
     def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
         if isinstance(question, Problem):
@@ -161,6 +180,8 @@ class Batch:
         answer = self._answers[asked]
         if isinstance(answer, Problem):
             return _not_known(answer)
+        if self._verdicts_only:
+            return _verdict_document(answer)
         found, book = asked.found, self._book(asked.vehicle.variant)
         vehicle = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
         return {**compatibility_document(self._beyond.get(asked) or book, answer), "vehicle": vehicle}
@@ -170,7 +191,7 @@ class Batch:
         if key not in self._vehicles:
             try:
                 with pointing_at("/chassis"), reading(self._service.source) as session:
-                    near = self._strangers < MOST_NEAR
+                    near = self._strangers < self._most_near
                     found = find_vehicle(session, question.chassis, built=question.built, near=near)
                     self._vehicles[key] = found
                     self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
@@ -216,7 +237,7 @@ class Batch:
         if (number := self._numbers.get(word)) is not None:
             return number
         self._unknown += 1
-        if self._unknown > MOST_NEAR:
+        if self._unknown > self._most_near:
             raise UnknownComponent(word, pointer="/component")
         with pointing_at("/component"), reading(self._service.source) as session:
             return find_components(session, word)[0]
@@ -247,6 +268,16 @@ def compatibility_document(book: RuleBook, answer: Compatibility) -> Compatibili
         "looked_at": _looked_at(best),
         "effort": EFFORT_WORDS[best.effort] if best else None,
         "places": [_place(book, place) for place in answer.places],
+    }
+
+
+def _verdict_document(answer: Compatibility) -> CompatibilityAnswerOut:
+    """What the whole answer says of the best place, without its sentences, claims and companions."""
+    best = answer.places[0] if answer.places else None
+    return {
+        "verdict": answer.verdict.value,
+        "number": answer.number,
+        "proved": best.proved if best else answer.verdict is not Fits.not_known,
     }
 
 
