@@ -2,7 +2,7 @@
 
 The demo range on SQLite, in this process over ASGI, in processor seconds. Half of the questions name a part
 that some record fits on the variant of the vehicle, half any part of the catalogue; one in ten names a
-position, one in fifty is misspelt, one in five is typed in another way. Chassis numbers are spread over every span.
+position, one in fifty is misspelt, one in five is typed in another way. Chassis numbers are of every span.
 """
 
 import asyncio
