@@ -66,7 +66,7 @@ async def test_a_severity_of_which_there_is_nothing_says_so(client: httpx.AsyncC
     (wish,) = (await asked(client, "/v1/closures", body))["wishes"]
     assert wish["met_already"] == "flaw not on this vehicle"
     assert wish["sentence"] == (
-        "You wish every dangerous flaw remedied in wheels; this vehicle has none that is known, "
+        "You wish every dangerous flaw remedied in Wheels and tyres; this vehicle has none that is known, "
         "so nothing is to be done."
     )
 

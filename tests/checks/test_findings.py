@@ -160,9 +160,9 @@ def test_no_finding_fails_on_memory_alone(position, factor):
 
 
 def _scaled(written: str, factor: float) -> str:
-    if ".." in written:
-        return written
     head, _, unit = written.partition(" ")
+    if ".." in written or " " in unit:  # a span, or a choice that begins with a number
+        return written
     try:
         number = float(head)
     except ValueError:

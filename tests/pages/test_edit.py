@@ -315,7 +315,7 @@ async def test_the_effect_tells_each_place_once_and_the_same_question_once(edito
     gone = {**form, "head.supply": "no longer supplied", "do": "effect"}
     told = text_of(await editor.post("/edit/component/QB-2050", gone))
     assert "1 answer changes" in told
-    assert told.count("it was QB-2050 (two-circuit master cylinder") == 1
+    assert told.count("it was QB-2050 (master cylinder, two circuits") == 1
     assert "Chosen out of" not in told, "reasons and next bests are for the answer itself"
     assert "loses 1 (QB-2050)" in told, "what can no longer be bought is a candidate no more"
 
@@ -361,7 +361,7 @@ async def test_a_post_without_token_or_from_elsewhere_is_refused(editor: Editor,
 
 async def test_finding_a_record(editor: Editor) -> None:
     by_part = text_of(await editor.get("/edit?kind=component&text=qb3310"))
-    assert "QB-3310 caliper for the front, four pistons" in by_part
+    assert "QB-3310 front brake caliper, four pistons" in by_part
     whole = await editor.get("/edit?kind=component&text=QB-3310")
     assert whole.url.path == "/edit/component/QB-3310"
     assert "No flaw has" in text_of(await editor.get("/edit?kind=flaw&text=%25"))

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 
 import orjson
 
+from graftbook.http.codings import untagged
 from graftbook.problems import PreconditionRequired
 
 
@@ -18,10 +19,11 @@ def document_etag(kind: str, document: Mapping[str, object]) -> str:
 
 
 def names(if_match: str, etag: str) -> bool:
-    """Whether an If-Match, one ETag or several, names this one (strong comparison, RFC 9110, 13.1.1).
+    """Whether an If-Match, one ETag or several, names this one in any coding (RFC 9110, 13.1.1).
 
     Raises PreconditionRequired for `*`, whatever stands there: it is no proof of having read it.
     """
     if if_match.strip() == "*":
         raise PreconditionRequired("`*` names no ETag; read it first, then send If-Match with its ETag")
-    return etag in (tag.strip() for tag in if_match.split(","))
+    plain = untagged(if_match.encode()).decode()
+    return etag in (tag.strip() for tag in plain.split(","))
