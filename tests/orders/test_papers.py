@@ -8,6 +8,7 @@ import shutil
 import subprocess
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 from zipfile import ZipFile
@@ -17,11 +18,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pypdf import PdfReader
+from reportlab.pdfgen.canvas import Canvas
 
 from graftbook.orders.papers.cells import Said, height, wrapped
 from graftbook.orders.papers.columns import DAY, LINES, TEXT
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.fonts import OTHER, REGULAR, runs
+from graftbook.orders.papers.layout import Boxed
 from graftbook.orders.papers.parts import UnknownPart, part_of
 from graftbook.orders.papers.pdf import order_pdf
 from graftbook.orders.papers.rows import TALLEST, Grid, Rows, left
@@ -83,6 +86,27 @@ def test_the_foot_stands_above_the_number_of_the_page() -> None:
     (number,) = [height for text, height in heights.items() if text.startswith("page 1 of")]
     first = next(height for text, height in heights.items() if text and DEFERS.startswith(text))
     assert first > number + 5
+
+
+def test_the_last_line_of_a_full_page_stands_above_its_foot() -> None:
+    page = PdfReader(io.BytesIO(order_pdf(made_order(200)))).pages[1]
+    said: list[tuple[float, str]] = []
+    page.extract_text(visitor_text=lambda text, _, at, *_more: said.append((at[5], text.strip())))
+    foot = max(height for height, text in said if text and DEFERS.startswith(text))
+    below = [text for height, text in said if text and height < foot and text not in DEFERS]
+    assert len(said) > 100, "the page is full"
+    assert len(below) <= 2, "only what is on, and the number of the page"
+
+
+def test_the_label_of_a_box_is_white_on_black_and_its_lines_are_black() -> None:
+    order_pdf(made_order(1))  # its letters
+    written = io.BytesIO()
+    page = Canvas(written, pageCompression=0)
+    Boxed("Cautions", 400, wrapped([Said("Bleed and test.")], 300)).drawOn(page, 20, 20)
+    page.save()
+    said = re.findall(rb"(\d \d \d) rg|(Tj)", written.getvalue())
+    colours = [colour for (colour, _), (_, text) in pairwise(said) if text]
+    assert colours == [b"1 1 1", b"0 0 0"]
 
 
 def test_a_line_is_never_parted_from_its_reason_and_headings_are_repeated() -> None:

@@ -107,6 +107,7 @@ def test_a_sequence_shows_every_step_in_order_with_tools_and_tightening_values()
     assert "Neverworkunderavehicle" in text
     for title in {step["section_title"] for step in facts["steps"]}:
         assert re.sub(r"\s", "", title) in text
+    assert "Otherwork" not in text, "every step has a section"
 
 
 def test_both_are_the_same_bytes_each_time_on_either_paper() -> None:

@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 
 from graftbook.closure.answer import Because, Cause, Loose
-from graftbook.orders.buying.buying import Order
+from graftbook.http.values import day_in_words
+from graftbook.orders.buying.buying import Order, Terms
 from graftbook.orders.buying.model import Offer
+from graftbook.orders.buying.not_bought import _way
 from graftbook.orders.buying.offers import Why
 from graftbook.orders.buying.split_days import DayPrices
 from graftbook.orders.buying.splitting import Instead, Split
@@ -120,3 +122,19 @@ def test_a_note_that_was_booked_says_by_whom_where_that_is_known(who: str, said:
     assert _booked_before(delivery, booking)["sentence"] == (
         f"Delivery note L-1 was booked before, on 2026-03-02{said}: booking 4 of the list red."
     )
+
+
+@pytest.mark.parametrize(
+    ("by", "at_most", "least", "told"),
+    [
+        (TODAY, 2, True, "By {day} and no sooner all 3 lines can be there, from 1 supplier"),
+        (TODAY, 2, False, "By {day} all 3 lines can be there, from 1 supplier"),
+        (None, 1, True, "From 1 supplier and no fewer all 3 lines are bought"),
+        (None, 1, False, "From 1 supplier all 3 lines are bought"),
+    ],
+)
+def test_what_would_buy_more_says_whether_less_would_do(
+    by: date | None, at_most: int, least: bool, told: str
+) -> None:
+    other = replace(_instead(proved=True), by=by, at_most=at_most, least=least)
+    assert _way(other, Terms(at_most=2), 3).startswith(told.format(day=day_in_words(TODAY)))
