@@ -27,9 +27,6 @@ TOLD = ("worse", "newly not determined")
 LONGEST_WHY = 90
 """Letters of a reason: a phrase, not the whole chain."""
 _ASIDE = re.compile(r" \([^()]*\)")
-WHOLE = ("currency", "catalogue_revision", "cautions")
-
-VEHICLE = ("variant", "title", "chassis", "built", "options")
 
 
 def closure_summary(document: ClosureOut, full: str | None) -> Facts:
@@ -37,8 +34,9 @@ def closure_summary(document: ClosureOut, full: str | None) -> Facts:
     found = document["set"]
     return {
         "full": full,
-        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
-        **{name: document[name] for name in (*WHOLE, "outcome", "proved", "cut_short")},  # type: ignore[literal-required]
+        **_told(document),
+        "outcome": document["outcome"],
+        "proved": document["proved"],
         "sentence": document["sentences"][0],
         "wishes": [wish["sentence"] for wish in document["wishes"]],
         "set": None if found is None else _set(found),
@@ -54,8 +52,8 @@ def check_summary(document: CheckOut, full: str | None) -> Facts:
     completed = document["completed"]
     return {
         "full": full,
-        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
-        **{name: document[name] for name in (*WHOLE, "complete", "cut_short")},  # type: ignore[literal-required]
+        **_told(document),
+        "complete": document["complete"],
         "wishes": [wish["sentence"] for wish in document["wishes"]],
         "missing": _sentences(document["missing"]),
         "clashing": _sentences(document["clashing"]),
@@ -65,6 +63,24 @@ def check_summary(document: CheckOut, full: str | None) -> Facts:
         "flaws_brought": _flaws(document["flaws_brought"]),
         "checks": _checks(document["checks"]),
         "completed": None if completed is None else closure_summary(completed, None),
+    }
+
+
+def _told(document: ClosureOut | CheckOut) -> Facts:
+    """What both say as the whole document says it."""
+    vehicle = document["vehicle"]
+    return {
+        "vehicle": {
+            "variant": vehicle["variant"],
+            "title": vehicle["title"],
+            "chassis": vehicle["chassis"],
+            "built": vehicle["built"],
+            "options": vehicle["options"],
+        },
+        "currency": document["currency"],
+        "catalogue_revision": document["catalogue_revision"],
+        "cautions": document["cautions"],
+        "cut_short": document["cut_short"],
     }
 
 
@@ -130,7 +146,13 @@ def _checks(checks: ChecksOut) -> Facts:
 
 
 def _finding(finding: FindingOut) -> Facts:
-    return {name: finding[name] for name in ("check", "kind", "verdict", "sentence", "mend")}
+    return {
+        "check": finding["check"],
+        "kind": finding["kind"],
+        "verdict": finding["verdict"],
+        "sentence": finding["sentence"],
+        "mend": finding["mend"],
+    }
 
 
 def _sentences(notes: Iterable[NoteOut]) -> list[str]:
