@@ -30,7 +30,7 @@ from graftbook.database import make_engine, migrate
 from tests.benchmarks.loaded import load_all
 
 CLIENTS = 2
-ROUNDS = 7
+ROUNDS = 5
 SECONDS = 1.0
 CLOSURE = "/v1/closures?chassis=24PL-018412&fit=QB-3310"
 PART = "/v1/components/QB-3310"

@@ -7,7 +7,6 @@ What is unchanged or not determined is counted; the reasons, next bests and figu
 import re
 from collections import Counter
 from collections.abc import Iterable
-from typing import Any
 
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.schemas import (
@@ -20,25 +19,31 @@ from graftbook.questions.closures.schemas import (
     NoteOut,
     SetOut,
 )
-
-Facts = dict[str, Any]
+from graftbook.questions.closures.summary_schemas import (
+    BriefOut,
+    ChecksSummaryOut,
+    CheckSummaryOut,
+    ClosureSummaryOut,
+    FindingBriefOut,
+    FlawCountsOut,
+    LineOut,
+    SetSummaryOut,
+)
 
 TOLD = ("worse", "newly not determined")
 LONGEST_WHY = 90
 """Letters of a reason: a phrase, not the whole chain."""
 _ASIDE = re.compile(r" \([^()]*\)")
-WHOLE = ("currency", "catalogue_revision", "cautions")
-
-VEHICLE = ("variant", "title", "chassis", "built", "options")
 
 
-def closure_summary(document: ClosureOut, full: str | None) -> Facts:
+def closure_summary(document: ClosureOut, full: str | None) -> ClosureSummaryOut:
     """`full`: the address of the whole answer, where it has one."""
     found = document["set"]
     return {
         "full": full,
-        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
-        **{name: document[name] for name in (*WHOLE, "outcome", "proved", "cut_short")},  # type: ignore[literal-required]
+        **_told(document),
+        "outcome": document["outcome"],
+        "proved": document["proved"],
         "sentence": document["sentences"][0],
         "wishes": [wish["sentence"] for wish in document["wishes"]],
         "set": None if found is None else _set(found),
@@ -49,13 +54,13 @@ def closure_summary(document: ClosureOut, full: str | None) -> Facts:
     }
 
 
-def check_summary(document: CheckOut, full: str | None) -> Facts:
+def check_summary(document: CheckOut, full: str | None) -> CheckSummaryOut:
     """The same of a proposed set; `completed` is the summary of what makes it whole."""
     completed = document["completed"]
     return {
         "full": full,
-        "vehicle": {name: document["vehicle"][name] for name in VEHICLE},  # type: ignore[literal-required]
-        **{name: document[name] for name in (*WHOLE, "complete", "cut_short")},  # type: ignore[literal-required]
+        **_told(document),
+        "complete": document["complete"],
         "wishes": [wish["sentence"] for wish in document["wishes"]],
         "missing": _sentences(document["missing"]),
         "clashing": _sentences(document["clashing"]),
@@ -68,7 +73,25 @@ def check_summary(document: CheckOut, full: str | None) -> Facts:
     }
 
 
-def _set(found: SetOut) -> Facts:
+def _told(document: ClosureOut | CheckOut) -> BriefOut:
+    """What both say as the whole document says it."""
+    vehicle = document["vehicle"]
+    return {
+        "vehicle": {
+            "variant": vehicle["variant"],
+            "title": vehicle["title"],
+            "chassis": vehicle["chassis"],
+            "built": vehicle["built"],
+            "options": vehicle["options"],
+        },
+        "currency": document["currency"],
+        "catalogue_revision": document["catalogue_revision"],
+        "cautions": document["cautions"],
+        "cut_short": document["cut_short"],
+    }
+
+
+def _set(found: SetOut) -> SetSummaryOut:
     return {
         "lines": [*map(_change, found["changes"]), *map(_loose, found["loose_parts"])],
         "totals": found["totals"],
@@ -80,22 +103,26 @@ def _set(found: SetOut) -> Facts:
     }
 
 
-def _change(change: ChangeOut) -> Facts:
+def _change(change: ChangeOut) -> LineOut:
     return {
         "number": change["component"],
         "name": change["name"],
         "position": change["position"],
-        **_line(change),
+        "quantity": change["quantity"],
+        "price": change["price"],
+        "why": _phrase(change["why"]),
     }
 
 
-def _loose(part: LooseOut) -> Facts:
+def _loose(part: LooseOut) -> LineOut:
     """It sits at no position."""
-    return {"number": part["component"], "name": part["name"], **_line(part)}
-
-
-def _line(line: ChangeOut | LooseOut) -> Facts:
-    return {"quantity": line["quantity"], "price": line["price"], "why": _phrase(line["why"])}
+    return {
+        "number": part["component"],
+        "name": part["name"],
+        "quantity": part["quantity"],
+        "price": part["price"],
+        "why": _phrase(part["why"]),
+    }
 
 
 def _phrase(why: str) -> str:
@@ -104,7 +131,7 @@ def _phrase(why: str) -> str:
     return said if len(said) <= LONGEST_WHY else said[:LONGEST_WHY].rsplit(" ", 1)[0] + " …"
 
 
-def _flaws(flaws: Iterable[FlawNoteOut]) -> Facts:
+def _flaws(flaws: Iterable[FlawNoteOut]) -> FlawCountsOut:
     """How many of each severity, and the names of the dangerous ones."""
     every = list(flaws)
     return {
@@ -113,7 +140,7 @@ def _flaws(flaws: Iterable[FlawNoteOut]) -> Facts:
     }
 
 
-def _checks(checks: ChecksOut) -> Facts:
+def _checks(checks: ChecksOut) -> ChecksSummaryOut:
     """The verdict, what the set makes worse; what fails and failed before by its name, the others counted.
     Every caution, also of what is only counted."""
     findings = checks["findings"]
@@ -129,8 +156,14 @@ def _checks(checks: ChecksOut) -> Facts:
     }
 
 
-def _finding(finding: FindingOut) -> Facts:
-    return {name: finding[name] for name in ("check", "kind", "verdict", "sentence", "mend")}
+def _finding(finding: FindingOut) -> FindingBriefOut:
+    return {
+        "check": finding["check"],
+        "kind": finding["kind"],
+        "verdict": finding["verdict"],
+        "sentence": finding["sentence"],
+        "mend": finding["mend"],
+    }
 
 
 def _sentences(notes: Iterable[NoteOut]) -> list[str]:

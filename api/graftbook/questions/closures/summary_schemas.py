@@ -67,17 +67,22 @@ class ChecksSummaryOut(Document):
     cautions: Annotated[list[str], Field(description="of every finding, listed or counted")]
 
 
-class ClosureSummaryOut(Document):
-    """The summary of a closure: the set line by line; what is unchanged is counted."""
+class BriefOut(Document):
+    """What every summary says as the whole document says it."""
 
-    full: Full
     vehicle: VehicleBriefOut
     currency: str
     catalogue_revision: int
     cautions: list[str]
+    cut_short: bool
+
+
+class ClosureSummaryOut(BriefOut):
+    """The summary of a closure: the set line by line; what is unchanged is counted."""
+
+    full: Full
     outcome: OutcomeWord
     proved: bool
-    cut_short: bool
     sentence: str
     wishes: list[str]
     set: SetSummaryOut | None
@@ -87,16 +92,11 @@ class ClosureSummaryOut(Document):
     checks: ChecksSummaryOut | None
 
 
-class CheckSummaryOut(Document):
+class CheckSummaryOut(BriefOut):
     """The summary of a check."""
 
     full: Full
-    vehicle: VehicleBriefOut
-    currency: str
-    catalogue_revision: int
-    cautions: list[str]
     complete: bool
-    cut_short: bool
     wishes: list[str]
     missing: list[str]
     clashing: list[str]
