@@ -1,8 +1,8 @@
 """A thousand mixed compatibility questions in one call, beside a service that returns the same bytes.
 
 The demo range on SQLite, in this process over ASGI, in processor seconds. Half of the questions name a part
-that some record fits on the vehicle's variant, half any part of the catalogue; one in ten names a position, one
-in fifty is misspelt, one in five is typed in another way. Chassis numbers are spread over every span.
+that some record fits on the vehicle's variant, half any part of the catalogue; one in ten names a position,
+one in fifty is misspelt, one in five is typed in another way. Chassis numbers are spread over every span.
 """
 
 import asyncio

@@ -139,7 +139,7 @@ RULES = (
 )
 DETAIL = (
     "`verdict`: only verdict, today's number and whether it is proved, as the full answer says them, without "
-    "names like an unknown one; `full`: the sentence, every place, its companions and evidence, the vehicle too"
+    "names like an unknown one; `full`: the sentence, every place, its companions, evidence, the vehicle too"
 )
 AS_OF = "the revision whose catalogue answers; empty: the present one"
 
