@@ -17,10 +17,10 @@ def test_from_a_chassis_number_to_an_answer_without_a_mouse(visit: Visit) -> Non
     page.keyboard.press("Enter")
     expect(page.get_by_text("24PL-018412").first).to_be_visible()
     page.locator("#fit-1").focus()
-    page.keyboard.type("caliper for the front, four", delay=20)
+    page.keyboard.type("front brake caliper, four", delay=20)
     options = page.get_by_role("option")
     # Not yet one that fewer letters had found.
-    expect(options.first).to_contain_text("caliper for the front, four")
+    expect(options.first).to_contain_text("front brake caliper, four")
     page.keyboard.press("ArrowDown")
     page.keyboard.press("Enter")
     assert re.fullmatch(r"QB-\d{4}", page.locator("#fit-1").input_value())

@@ -66,8 +66,8 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     prefixes = {prefix for every in read.values() for prefix, _ in every}
     query = select(span).where(span.c.prefix.in_(listed(connection, sorted(prefixes))))
     spans: dict[str, list[Any]] = defaultdict(list)
-    for row in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
-        spans[row.prefix].append(row)
+    for one in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
+        spans[one.prefix].append(one)
     found: dict[Any, Found] = {}
     for (chassis, built), every in read.items():
         for prefix, serial in every:
