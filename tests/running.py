@@ -32,7 +32,7 @@ NEED_A_DATABASE = {"sqlite_databases", "postgres_server"}
 TAKE_LONG = (
     "tests/closure/test_random_catalogues", "tests/closure/test_compatibility",
     "tests/closure/test_deadlines", "tests/closure/test_sweep", "tests/closure/test_eliminate",
-    "tests/checks/test_budgets_and_checks", "tests/independent/",
+    "tests/checks/test_budgets_and_checks", "tests/checks/test_findings", "tests/independent/",
 )  # fmt: skip
 """Which of the tests without a database the quick form leaves out."""
 
