@@ -17,7 +17,7 @@ import openpyxl
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from pypdf import PdfReader
+from pypdf import PageObject, PdfReader
 from reportlab.pdfgen.canvas import Canvas
 
 from graftbook.orders.papers.cells import Said, height, wrapped
@@ -88,14 +88,22 @@ def test_the_foot_stands_above_the_number_of_the_page() -> None:
     assert first > number + 5
 
 
-def test_the_last_line_of_a_full_page_stands_above_its_foot() -> None:
-    page = PdfReader(io.BytesIO(order_pdf(made_order(200)))).pages[1]
+def _heights(page: PageObject) -> list[tuple[float, str]]:
+    """Every text of a page and how far above its lower edge it stands, in points."""
     said: list[tuple[float, str]] = []
-    page.extract_text(visitor_text=lambda text, _, at, *_more: said.append((at[5], text.strip())))
-    foot = max(height for height, text in said if text and DEFERS.startswith(text))
-    below = [text for height, text in said if text and height < foot and text not in DEFERS]
-    assert len(said) > 100, "the page is full"
-    assert len(below) <= 2, "only what is on, and the number of the page"
+    page.extract_text(visitor_text=lambda text, to, at, *_more: said.append((to[5] + at[5], text.strip())))
+    return [(height, text) for height, text in said if text]
+
+
+def test_what_stands_on_a_page_stays_above_its_foot() -> None:
+    lowest = 1000.0
+    for page in PdfReader(io.BytesIO(order_pdf(made_order(200)))).pages[:-1]:
+        said = _heights(page)
+        foot = max(height for height, text in said if DEFERS.startswith(text))
+        below = [text for height, text in said if height < foot and text not in DEFERS]
+        assert len(below) <= 2, "only what is on, and the number of the page"
+        lowest = min(lowest, *(height - foot for height, _ in said if height > foot))
+    assert 10 < lowest < 40, "and there is such a page that is full"
 
 
 def test_the_label_of_a_box_is_white_on_black_and_its_lines_are_black() -> None:
