@@ -151,22 +151,25 @@ class Blame:
 
     def _grown(self, group: list[Switch], found: Found, among: list[Switch], end: int) -> set[Switch]:
         """A group as large as easily found that still can hold together."""
-        held = set(group) | self._held_in(found, among)
+        held = set(group) | self._held_in(found, among, group)
         for switch in among:
             if self.checks >= end:
                 break
             if switch not in held and (more := self.set_for(held | {switch})) is not None:
-                held |= {switch} | self._held_in(more, among)
+                held |= {switch} | self._held_in(more, among, held | {switch})
         return held
 
-    def _held_in(self, found: Found, among: list[Switch]) -> set[Switch]:
-        """The switches that a set fulfils, of the group it was found for and beside it."""
-        problem = self.problem
+    def _held_in(self, found: Found, among: list[Switch], group: Collection[Switch]) -> set[Switch]:
+        """The switches that a set fulfils beside the group it was found for.
+
+        A loose part that is ordered anyway meets a further demand, but under a price ceiling not for nothing.
+        """
+        problem, priced = self.problem, CEILING in group
         broken = {use.switch for use in problem.budgets if use.broken(found.values)} | {CEILING}
         for demand in problem.demands:
             if demand.switch in broken or not all(problem.true_in(found.values, fit) for fit in demand.when):
                 continue
-            met_by = (*demand.one_of, *(need.fit for need in demand.loose))
+            met_by = demand.one_of if priced else (*demand.one_of, *(need.fit for need in demand.loose))
             if not any(problem.true_in(found.values, fit) for fit in met_by):
                 broken.add(demand.switch)
         return {switch for switch in among if switch not in broken}
@@ -182,10 +185,10 @@ class LeastMeeting:
     def __init__(self, among: list[Switch]) -> None:
         self.among = among
         self.at = {switch: number for number, switch in enumerate(among, 1)}
-        formula = pysat("formula").WCNF()
+        formula = pysat("pysat.formula").WCNF()
         for switch, number in self.at.items():
             formula.append([-number], weight=len(among) + 1 + (switch[0] not in GIVEABLE))
-        self._search = pysat("examples.rc2").RC2(formula, solver="g4")
+        self._search = pysat("pysat.examples.rc2").RC2(formula, solver="g4")
         self._asked = False
 
     def must_meet(self, group: Collection[Switch]) -> None:

@@ -32,7 +32,7 @@ class TooManyReasons(Exception):
 @cache
 def pysat(name: str) -> Any:
     """A part of the SAT library, loaded with the first impossible question; it has no types of its own."""
-    return importlib.import_module(f"pysat.{name}")
+    return importlib.import_module(name)
 
 
 class Clauses:
@@ -41,14 +41,22 @@ class Clauses:
     def __init__(self, problem: Problem) -> None:
         self.problem = problem
         self.count = self.reasons = 0
-        self.solver = pysat("solvers").Solver(name="glucose4")
+        self.solver = pysat("pysat.solvers").Solver(name="glucose4")
         self.choices: dict[Fit, int] = {}
         self.turns_on: dict[Switch, int] = {}
+        self.orders_for: list[int] = []
+        """Of demands for which a loose part may be ordered: they must be off where they are not asked."""
         self.budgets: dict[Switch, BudgetUse] = {use.switch: use for use in problem.budgets}
         for place, values in problem.domains.items():
             self._place(place, values)
+        reasons: dict[str, list[int]] = {}
         for demand in problem.demands:
             self._demand(demand)
+            if demand.loose:
+                self._reason_to_order(demand, reasons)
+        for place in problem.domains:
+            if Fit(place, None).is_loose:
+                self._loose_place(place, reasons.get(place, []))
         for switch in self.budgets:
             self._on(switch)
         self.solver.set_phases([self.choices[Fit(p, c)] for p, c in problem.today_values().items()])
@@ -76,7 +84,7 @@ class Clauses:
             for one, other in combinations(literals, 2):
                 self.solver.add_clause([-one, -other])
             return
-        card = pysat("card")
+        card = pysat("pysat.card")
         counted = card.CardEnc.atmost(literals, 1, top_id=self.count, encoding=card.EncType.seqcounter)
         self.count = max(self.count, counted.nv)
         self.solver.append_formula(counted.clauses)
@@ -102,6 +110,28 @@ class Clauses:
                 clause.append(literal)
         self.solver.add_clause(clause)
 
+    def _reason_to_order(self, demand: Demand, reasons: dict[str, list[int]]) -> None:
+        """A literal that is true only while the demand binds and nothing fitted meets it."""
+        binds = self._new()
+        self.orders_for.append(self._on(demand.switch))
+        self.solver.add_clause([-binds, self.orders_for[-1]])
+        for wanted, fits in ((True, demand.when), (False, demand.one_of)):
+            for fit in fits:
+                literal = self._literal(fit)
+                if literal is True or literal is False:
+                    if literal is not wanted:
+                        self.solver.add_clause([-binds])
+                else:
+                    self.solver.add_clause([-binds, literal if wanted else -literal])
+        for need in demand.loose:
+            reasons.setdefault(need.fit.position, []).append(binds)
+
+    def _loose_place(self, place: str, reasons: list[int]) -> None:
+        """A loose part is ordered for a demand, or to remedy a flaw, and for nothing else."""
+        for component in self.problem.domains[place]:
+            if component is not None and component not in self.problem.extras:
+                self.solver.add_clause([-self.choices[Fit(place, component)], *reasons])
+
     # Asking -------------------------------------------------------------------------------------
 
     def set_for(self, group: Collection[Switch]) -> Found | None:
@@ -110,6 +140,7 @@ class Clauses:
         Raises OutOfTime and TooManyReasons.
         """
         assumed = [literal for switch, literal in self.turns_on.items() if switch in group]
+        assumed += [-literal for literal in set(self.orders_for).difference(assumed)]
         watched = [use for switch, use in self.budgets.items() if switch in group]
         while self._holds(assumed):
             values = self._values()
