@@ -23,6 +23,8 @@ from graftbook.closure.search.totals import totals_of
 MOST_CHECKS = 4000
 MOST_WORK = 3_000_000
 """Checks of a group times demands of the problem: what the proof of "smallest" may take."""
+DEARER = 50
+"""How many times as much a check under a price ceiling takes: a cheapest set instead of any."""
 MOST_CONTRADICTIONS = 4
 MOST_TOLD = 7
 """Parts of a contradiction with a price ceiling from which its sum is told instead of its rules."""
@@ -125,7 +127,8 @@ class Blame:
 
     def _proved_smallest(self, core: list[Switch], among: list[Switch]) -> tuple[list[Switch], bool]:
         least = LeastMeeting(among)
-        end = self.checks + min(MOST_CHECKS, MOST_WORK // (1 + len(self.problem.demands)))
+        work = MOST_WORK // (DEARER if CEILING in among else 1) // (1 + len(self.problem.demands))
+        end = self.checks + min(MOST_CHECKS, work)
         while self.checks < end:
             self.problem.deadline.check()
             group = least.group()
