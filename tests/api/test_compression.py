@@ -15,7 +15,7 @@ from graftbook.http.codings import ZSTD, chosen, held, tagged, untagged, zstd
 from graftbook.settings import Settings
 from tests.conftest import client_of
 
-pytestmark = [pytest.mark.anyio, pytest.mark.one_engine, pytest.mark.usefixtures("proved")]
+pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
 CLOSURE = "/v1/closures?chassis=24PL-018412&fit=QL-7075"
 PLAIN = {"Accept-Encoding": "identity"}
@@ -54,6 +54,7 @@ def test_an_etag_comes_back_to_its_state_from_every_coding() -> None:
     assert held(b'"a1"', b'"a1-br", "a12", a1') is None
 
 
+@pytest.mark.usefixtures("proved")
 @pytest.mark.parametrize("coding", UNPACKED)
 @pytest.mark.parametrize(
     "address",
@@ -76,6 +77,7 @@ async def test_what_was_compressed_says_the_same_under_an_etag_of_its_own(
         assert packed.headers["etag"] == f'{etag[:-1]}-{coding}"', "a strong ETag is of the bytes"
 
 
+@pytest.mark.usefixtures("proved")
 @pytest.mark.parametrize("address", [CLOSURE, "/v1/components/QB-3310", "/v1/vehicles/24PL-018412"])
 async def test_whoever_has_it_in_any_coding_has_it(client: httpx.AsyncClient, address: str) -> None:
     for coding in ("gzip", "zstd", "identity"):
@@ -89,6 +91,7 @@ async def test_whoever_has_it_in_any_coding_has_it(client: httpx.AsyncClient, ad
             assert not answer.headers.keys() & {"content-encoding", "content-type"}
 
 
+@pytest.mark.usefixtures("proved")
 async def test_head_tells_of_the_coded_answer_what_get_would(client: httpx.AsyncClient) -> None:
     sent = {"Accept-Encoding": "gzip"}
     get, _ = await raw(client, CLOSURE, **sent)
