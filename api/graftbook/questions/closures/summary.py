@@ -31,7 +31,7 @@ from graftbook.questions.closures.summary_schemas import (
 )
 
 TOLD = ("worse", "newly not determined")
-LONGEST_WHY = 90
+LONGEST_WHY = 78
 """Letters of a reason: a phrase, not the whole chain."""
 _ASIDE = re.compile(r" \([^()]*\)")
 
