@@ -27,7 +27,7 @@ async def test_a_summary_of_front_discs_is_small_and_whole_in_what_matters(clien
     full, brief, size = await both(client, "/v1/closures", DISCS)
     assert size < 8_000
     every = [*full["set"]["changes"], *full["set"]["loose_parts"]]
-    assert [(line["number"], line.get("position"), line["quantity"], line["price"]) for line in
+    assert [(line["number"], line.get("position"), line.get("quantity", 1), line["price"]) for line in
             brief["set"]["lines"]] == [
         (one["component"], one.get("position"), one["quantity"], one["price"]) for one in every
     ]  # fmt: skip

@@ -31,7 +31,7 @@ from graftbook.questions.closures.summary_schemas import (
 )
 
 TOLD = ("worse", "newly not determined")
-LONGEST_WHY = 78
+LONGEST_WHY = 90
 """Letters of a reason: a phrase, not the whole chain."""
 _ASIDE = re.compile(r" \([^()]*\)")
 
@@ -104,25 +104,29 @@ def _set(found: SetOut) -> SetSummaryOut:
 
 
 def _change(change: ChangeOut) -> LineOut:
-    return {
+    line: LineOut = {
         "number": change["component"],
         "name": change["name"],
         "position": change["position"],
-        "quantity": change["quantity"],
         "price": change["price"],
         "why": _phrase(change["why"]),
     }
+    if change["quantity"] != 1:
+        line["quantity"] = change["quantity"]
+    return line
 
 
 def _loose(part: LooseOut) -> LineOut:
     """It sits at no position."""
-    return {
+    line: LineOut = {
         "number": part["component"],
         "name": part["name"],
-        "quantity": part["quantity"],
         "price": part["price"],
         "why": _phrase(part["why"]),
     }
+    if part["quantity"] != 1:
+        line["quantity"] = part["quantity"]
+    return line
 
 
 def _phrase(why: str) -> str:

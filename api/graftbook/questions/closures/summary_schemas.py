@@ -30,7 +30,7 @@ class LineOut(Document):
     number: Annotated[str | None, Field(description="null: the position is emptied")]
     name: str | None
     position: NotRequired[Annotated[str, Field(description="left out for a loose part")]]
-    quantity: int
+    quantity: NotRequired[Annotated[int, Field(description="pieces; left out where it is one")]]
     price: Annotated[MoneyOut, Field(description="of all pieces; null: unknown")]
     why: Annotated[str, Field(description="what asks for it, in a phrase")]
 
