@@ -113,7 +113,7 @@ def test_only_the_long_form_asks_both_engines_what_does_not_differ_between_them(
         Item("twin", "one_engine", "postgres"), Item("of sqlite", "one_engine"), Item("differs", "postgres"),
         Item("tests/soundness/test_hostile_catalogues.py::it"), Item("tests/closure/test_it.py::it"),
     ]  # fmt: skip
-    pytest_collection_modifyitems(config, items)  # type: ignore[arg-type]
+    pytest_collection_modifyitems(config, items)
     first = ["tests/soundness/test_hostile_catalogues.py::it", "tests/closure/test_it.py::it", "of sqlite"]
     assert [item.nodeid for item in items] == [*first, *(["twin"] if long else []), "differs"]
     assert long or hook.left_out == ["twin"]
@@ -128,7 +128,7 @@ def test_the_quick_form_asks_what_needs_no_database_and_takes_no_time() -> None:
         Item("served", fixturenames=("postgres_server",)),
         Item("tests/closure/test_random_catalogues.py::it"),
     ]  # fmt: skip
-    pytest_collection_modifyitems(config, items)  # type: ignore[arg-type]
+    pytest_collection_modifyitems(config, items)
     assert [item.nodeid for item in items] == ["pure"]
     assert len(hook.left_out) == 3
 

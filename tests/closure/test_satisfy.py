@@ -58,7 +58,6 @@ def test_a_group_can_hold_where_the_solver_finds_a_set(block: int) -> None:
             if found is not None:
                 assert fulfils(part, found), (seed, group)
             seen[found is not None, bool(part.budgets)] += 1
-        clauses.close()
     assert min(seen[True, False], seen[False, False], seen[True, True]) > 2, seen
     assert seen[False, True]
 

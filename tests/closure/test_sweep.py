@@ -84,7 +84,7 @@ def test_an_error_and_a_part_to_spare_are_counted(monkeypatch: pytest.MonkeyPatc
         raise RuntimeError("no reason was found for lamp")
 
     with monkeypatch.context() as here:
-        here.setattr(choices, "_ranked", fails)
+        here.setattr(choices._Choices, "ranked", fails)
         assert any("no reason was found for lamp" in f for f in failures())
     shelf, question = asked()
     spare = answer_question(

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterator
 from contextlib import suppress
+from dataclasses import dataclass
+from functools import cached_property
 
-from graftbook.closure.answer import Cause, Difference, Other, OtherWay, Outcome
+from graftbook.closure.answer import Cause, Difference, Other, OtherWay, Outcome, Totals
 from graftbook.closure.explain.reasons import Reason
 from graftbook.closure.explain.solution import count_choices
 from graftbook.closure.question import Criterion
@@ -39,107 +41,106 @@ def alternatives(
         for place, reason in sorted(reasons.items(), key=lambda item: (item[1].depth, item[0]))
         if not place.startswith(LOOSE) and count_choices(solved.propagation, solved.found, place, reason) > 1
     ]
+    asked = _Choices(problem, solved, {place: reasons[place] for place in chosen})
     if solved.elimination is not None:
         with suppress(OutOfTime, TooWide):
-            return _priced(problem, solved, solved.elimination, {place: reasons[place] for place in chosen})
-    others: dict[str, tuple[Other, ...]] = {}
-    with suppress(OutOfTime):
-        for place in chosen[:MOST_ASKED]:
-            problem.deadline.check()
-            others[place] = _next_best(problem, solved, place, reasons[place])
-    return others
+            return asked.priced(solved.elimination)
+    return asked.next_bests()
 
 
-def _priced(
-    problem: Problem, solved: Solved, elimination: Elimination, reasons: dict[str, Reason]
-) -> dict[str, tuple[Other, ...]]:
-    """All alternatives of some places. Raises OutOfTime, and TooWide where a further budget is too wide."""
-    while True:  # each turn looks at the budgets that some alternative breaks
-        seconds = {place: _ranked(elimination, place, solved.found) for place in reasons}
-        broken = {
-            use.budget.name: use
-            for each in seconds.values()
-            for _, second in each
-            for use in elimination.broken_by(second)
-        }
-        if not broken:
-            break
-        elimination.look_at(broken.values())
-    others = {}
-    for place, reason in reasons.items():
-        problem.deadline.check()
-        kept_to = [(cost, second) for cost, second in seconds[place] if not breaks_a_sum(problem, second)]
-        if seconds[place] and not kept_to:
-            others[place] = _next_best(problem, solved, place, reason)
-            continue
-        told = [_as_priced(problem, solved, elimination, one, place, reason) for one in kept_to]
-        with_none = [Fit(place, number) for number in elimination.without_a_set(place)]
-        others[place] = (*told, *(_impossible(problem, fit) for fit in with_none))
-    return others
+@dataclass
+class _Choices:
+    """The places of one set at which there was a choice, with their reasons, nearest to a wish first."""
 
+    problem: Problem
+    solved: Solved
+    reasons: dict[str, Reason]
 
-def _ranked(elimination: Elimination, place: str, found: Found) -> list[tuple[Figures, Found]]:
-    """For each other value of a place what the best set with it costs, and that set; the best first."""
-    costs = elimination.costs_of(place).items()
-    ranked = sorted(
-        (cost, value or "", value) for value, cost in costs if cost and value != found.values[place]
-    )
-    return [(cost, elimination.found_with(place, value)) for cost, _, value in ranked[:MOST_TOLD]]
+    @cached_property
+    def totals(self) -> Totals:
+        """What the set itself comes to."""
+        return totals_of(self.problem, self.solved.found)
 
+    def next_bests(self) -> dict[str, tuple[Other, ...]]:
+        """The next best alone, at as many places as the deadline reaches."""
+        others: dict[str, tuple[Other, ...]] = {}
+        with suppress(OutOfTime):
+            for place in list(self.reasons)[:MOST_ASKED]:
+                self.problem.deadline.check()
+                others[place] = self.next_best(place)
+        return others
 
-def _as_priced(
-    problem: Problem,
-    solved: Solved,
-    elimination: Elimination,
-    priced: tuple[Figures, Found],
-    place: str,
-    reason: Reason,
-) -> Other:
-    cost, second = priced
-    best = elimination.costs_of(place)[solved.found.values[place]]
-    assert best is not None
-    there, here = elimination.by_name(cost), elimination.by_name(best)
-    if there["unknown"] or here["unknown"]:
-        extra = difference(totals_of(problem, solved.found), totals_of(problem, second))
-    else:
-        figures = {criterion: there[criterion.name] - here[criterion.name] for criterion in Criterion}
-        extra = Difference({criterion: figure for criterion, figure in figures.items() if figure})
-    return _as_other(problem, solved.found, second, Outcome.proved, place, reason, extra)
+    def next_best(self, place: str) -> tuple[Other, ...]:
+        """The best set with another component at the place; none where it is proved that there is none."""
+        outcome = Outcome.proved
+        try:
+            fit = Fit(place, self.solved.found.values[place])
+            second = solve(self.problem, self.problem.deadline.left(), [fit], unique=False).found
+        except Unsolvable:
+            return ()
+        except OutOfTime as late:
+            if late.found is None:
+                raise
+            outcome, second = Outcome.not_proved, late.found
+        return (self.as_other(place, second, self.difference_to(second), outcome),)
 
+    def priced(self, elimination: Elimination) -> dict[str, tuple[Other, ...]]:
+        """All alternatives. Raises OutOfTime, and TooWide where a further budget is too wide."""
+        while True:  # each turn looks at the budgets that some alternative breaks
+            seconds = {place: self.ranked(elimination, place) for place in self.reasons}
+            broken = {
+                use.budget.name: use
+                for each in seconds.values()
+                for _, second in each
+                for use in elimination.broken_by(second)
+            }
+            if not broken:
+                break
+            elimination.look_at(broken.values())
+        return {place: self.told(elimination, place, each) for place, each in seconds.items()}
 
-def _impossible(problem: Problem, fit: Fit) -> Other:
-    return Other(fit.component, outcome=Outcome.impossible, kept=problem.scope.is_today(fit))
+    def ranked(self, elimination: Elimination, place: str) -> list[tuple[Figures, Found]]:
+        """For each other value of a place what the best set with it costs, and that set; the best first."""
+        costs, own = elimination.costs_of(place).items(), self.solved.found.values[place]
+        ranked = sorted((cost, value or "", value) for value, cost in costs if cost and value != own)
+        return [(cost, elimination.found_with(place, value)) for cost, _, value in ranked[:MOST_TOLD]]
 
+    def told(
+        self, elimination: Elimination, place: str, seconds: list[tuple[Figures, Found]]
+    ) -> tuple[Other, ...]:
+        """The alternatives of one place; the next best alone where those that are known break a sum."""
+        self.problem.deadline.check()
+        kept_to = [(cost, second) for cost, second in seconds if not breaks_a_sum(self.problem, second)]
+        if seconds and not kept_to:
+            return self.next_best(place)
+        others = [self.as_priced(elimination, place, cost, second) for cost, second in kept_to]
+        return (*others, *(self.impossible(place, number) for number in elimination.without_a_set(place)))
 
-def _next_best(problem: Problem, solved: Solved, place: str, reason: Reason) -> tuple[Other, ...]:
-    """The best set with another component at the place; none where it is proved that there is none."""
-    outcome, second = Outcome.proved, None
-    try:
-        fit = Fit(place, solved.found.values[place])
-        second = solve(problem, problem.deadline.left(), [fit], unique=False).found
-    except Unsolvable:
-        return ()
-    except OutOfTime as late:
-        if late.found is None:
-            raise
-        outcome, second = Outcome.not_proved, late.found
-    extra = difference(totals_of(problem, solved.found), totals_of(problem, second))
-    return (_as_other(problem, solved.found, second, outcome, place, reason, extra),)
+    def as_priced(self, elimination: Elimination, place: str, cost: Figures, second: Found) -> Other:
+        best = elimination.costs_of(place)[self.solved.found.values[place]]
+        assert best is not None
+        there, here = elimination.by_name(cost), elimination.by_name(best)
+        if there["unknown"] or here["unknown"]:
+            extra = self.difference_to(second)
+        else:
+            figures = {criterion: there[criterion.name] - here[criterion.name] for criterion in Criterion}
+            extra = Difference({criterion: figure for criterion, figure in figures.items() if figure})
+        return self.as_other(place, second, extra, Outcome.proved)
 
+    def difference_to(self, second: Found) -> Difference:
+        return difference(self.totals, totals_of(self.problem, second))
 
-def _as_other(
-    problem: Problem,
-    found: Found,
-    second: Found,
-    outcome: Outcome,
-    place: str,
-    reason: Reason,
-    extra: Difference,
-) -> Other:
-    number = second.values[place]
-    kept = problem.scope.is_today(Fit(place, number))
-    way = _other_way(problem, found, second, reason) if kept or number is None else None
-    return Other(number, extra, outcome, kept, OtherWay(way.position, way.component) if way else None)
+    def impossible(self, place: str, number: str | None) -> Other:
+        kept = self.problem.scope.is_today(Fit(place, number))
+        return Other(number, outcome=Outcome.impossible, kept=kept)
+
+    def as_other(self, place: str, second: Found, extra: Difference, outcome: Outcome) -> Other:
+        number = second.values[place]
+        kept = self.problem.scope.is_today(Fit(place, number))
+        way = None
+        if kept or number is None:
+            way = _other_way(self.problem, self.solved.found, second, self.reasons[place])
+        return Other(number, extra, outcome, kept, OtherWay(way.position, way.component) if way else None)
 
 
 def _other_way(problem: Problem, found: Found, second: Found, reason: Reason) -> Fit | None:

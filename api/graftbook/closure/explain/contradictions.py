@@ -11,8 +11,8 @@ from collections.abc import Collection, Iterable, Iterator
 from graftbook.closure.answer import Because, Cause, Contradiction, Note, Totals
 from graftbook.closure.grounds import Cheapest, FurtherParts, PriceMissing
 from graftbook.closure.question import PriceAtMost
-from graftbook.closure.search.constrain import Unsolvable, cp, new_solver
-from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.closure.search.constrain import Unsolvable
+from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.facts import facts_of
 from graftbook.closure.search.problem import CEILING, Found, Problem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
@@ -82,6 +82,10 @@ class Blame:
     def possible(self, switches: Iterable[Switch]) -> bool:
         return self.set_for(switches) is not None
 
+    def most_checks(self, among: Collection[Switch]) -> int:
+        """How many checks of groups among these may be spent."""
+        return MOST_WORK // (DEARER if CEILING in among else 1) // (1 + len(self.problem.demands))
+
     def contradicts(self, switches: list[Switch]) -> bool:
         """Whether these surely cannot hold together; False as well when that is not known in time."""
         return not self._surely_possible(switches)
@@ -127,8 +131,7 @@ class Blame:
 
     def _proved_smallest(self, core: list[Switch], among: list[Switch]) -> tuple[list[Switch], bool]:
         least = LeastMeeting(among)
-        work = MOST_WORK // (DEARER if CEILING in among else 1) // (1 + len(self.problem.demands))
-        end = self.checks + min(MOST_CHECKS, work)
+        end = self.checks + min(MOST_CHECKS, self.most_checks(among))
         while self.checks < end:
             self.problem.deadline.check()
             group = least.group()
@@ -205,34 +208,6 @@ class LeastMeeting:
         return [self.among[number - 1] for number in chosen if 0 < number <= len(self.among)]
 
 
-def least_meeting(
-    groups: list[frozenset[Switch]],
-    among: list[Switch],
-    but_not: list[list[Switch]] | None = None,
-    *,
-    deadline: Deadline,
-) -> list[Switch] | None:
-    """The least set that has a member of every group and holds none of `but_not` whole.
-
-    Of equals, the one with fewest rules. None when there is no such set. Raises OutOfTime.
-    """
-    model = cp().CpModel()
-    chosen = {switch: model.new_bool_var("") for switch in among}
-    for group in groups:
-        model.add_bool_or([chosen[switch] for switch in sorted(group)])
-    for whole in but_not or ():
-        model.add_bool_or([~chosen[switch] for switch in whole])
-    weights = {s: len(among) + 1 + (s[0] not in GIVEABLE) for s in among}
-    model.minimize(sum(chosen[s] * weights[s] for s in among))
-    solver = new_solver(deadline.left())
-    status = solver.solve(model)
-    if status == cp().INFEASIBLE:
-        return None
-    if status != cp().OPTIMAL:
-        raise deadline.over()
-    return [switch for switch in among if solver.boolean_value(chosen[switch])]
-
-
 def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
     """Contradictions that have no wish and no limit in common, smallest groups of each.
 
@@ -242,7 +217,7 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
     left = list(blame.switches)
     found: list[Contradiction] = []
     groups: list[frozenset[Switch]] = []
-    most = MOST_WORK // (1 + len(blame.problem.demands))
+    most = blame.most_checks(blame.switches)
     while len(found) < MOST_CONTRADICTIONS and (not found or blame.contradicts(left)):
         if found and blame.checks > most:
             break  # the ways out still mend what is not told

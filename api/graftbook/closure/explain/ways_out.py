@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from graftbook.closure.answer import Because, Cause, Totals, WayOut
-from graftbook.closure.explain.contradictions import Blame, because_of, best_totals, least_meeting
+from graftbook.closure.explain.contradictions import Blame, because_of, best_totals
 from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.constrain import cp, new_solver
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import CEILING, Problem, Switch
 from graftbook.closure.search.reach import reach
@@ -72,7 +73,7 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
     found: list[list[Switch]] = []
     try:
         while True:
-            group = least_meeting(to_meet, giveable, found, deadline=blame.problem.deadline)
+            group = _least_meeting(to_meet, giveable, found, blame.problem.deadline)
             if group is None:
                 return found, False
             if len(found) == MOST_WAYS:
@@ -85,6 +86,29 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
                 to_meet.append(frozenset(blame.core(blame.rules, kept)))
     except OutOfTime:
         return found, True
+
+
+def _least_meeting(
+    groups: list[frozenset[Switch]], among: list[Switch], but_not: list[list[Switch]], deadline: Deadline
+) -> list[Switch] | None:
+    """The least set that has a member of every group and holds none of `but_not` whole; None: there is none.
+
+    Raises OutOfTime.
+    """
+    model = cp().CpModel()
+    chosen = {switch: model.new_bool_var("") for switch in among}
+    for group in groups:
+        model.add_bool_or([chosen[switch] for switch in sorted(group)])
+    for whole in but_not:
+        model.add_bool_or([~chosen[switch] for switch in whole])
+    model.minimize(sum(chosen.values()))
+    solver = new_solver(deadline.left())
+    status = solver.solve(model)
+    if status == cp().INFEASIBLE:
+        return None
+    if status != cp().OPTIMAL:
+        raise deadline.over()
+    return [switch for switch in among if solver.boolean_value(chosen[switch])]
 
 
 def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[_Tried]:

@@ -61,10 +61,6 @@ class Clauses:
             self._on(switch)
         self.solver.set_phases([self.choices[Fit(p, c)] for p, c in problem.today_values().items()])
 
-    def close(self) -> None:
-        """Give back the solver's memory."""
-        self.solver.delete()
-
     def _new(self) -> int:
         self.count += 1
         return self.count

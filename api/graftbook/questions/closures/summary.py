@@ -93,7 +93,7 @@ def _told(document: ClosureOut | CheckOut) -> BriefOut:
 
 def _set(found: SetOut) -> SetSummaryOut:
     return {
-        "lines": [*map(_change, found["changes"]), *map(_loose, found["loose_parts"])],
+        "lines": [*map(_change, found["changes"]), *map(_line, found["loose_parts"])],
         "totals": found["totals"],
         "flaws_left": _flaws(found["flaws_left"]),
         "flaws_brought": _flaws(found["flaws_brought"]),
@@ -104,28 +104,19 @@ def _set(found: SetOut) -> SetSummaryOut:
 
 
 def _change(change: ChangeOut) -> LineOut:
-    line: LineOut = {
-        "number": change["component"],
-        "name": change["name"],
-        "position": change["position"],
-        "price": change["price"],
-        "why": _phrase(change["why"]),
-    }
-    if change["quantity"] != 1:
-        line["quantity"] = change["quantity"]
-    return line
+    return {**_line(change), "position": change["position"]}
 
 
-def _loose(part: LooseOut) -> LineOut:
-    """It sits at no position."""
+def _line(one: ChangeOut | LooseOut) -> LineOut:
+    """A change or a loose part, which sits at no position."""
     line: LineOut = {
-        "number": part["component"],
-        "name": part["name"],
-        "price": part["price"],
-        "why": _phrase(part["why"]),
+        "number": one["component"],
+        "name": one["name"],
+        "price": one["price"],
+        "why": _phrase(one["why"]),
     }
-    if part["quantity"] != 1:
-        line["quantity"] = part["quantity"]
+    if one["quantity"] != 1:
+        line["quantity"] = one["quantity"]
     return line
 
 
