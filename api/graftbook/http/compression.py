@@ -1,8 +1,8 @@
 """Compression of whatever is sent, in one place: which documents, `Vary`, and ETags in and out.
 
 Inside, an answer has one ETag, that of its state. Outside each content coding of it has its own, since a
-strong ETag names bytes (RFC 9110, 8.8.3.3). So what an asker names is brought back to the state on its way
-in: he may compare and change what he read in any coding.
+strong ETag names bytes (RFC 9110, 8.8.3.3). So what an asker has in If-None-Match is brought back to the
+state on its way in; for If-Match, and for a form that names an ETag, `etags.names` does the same.
 
 A page may carry a form's token beside what was asked; the cookie that makes it carry one is sent by our own
 pages only, so nobody else can measure its length.
@@ -61,7 +61,7 @@ class Compress:
             await self.app(scope, receive, send)
             return
         asked = {name: value for name, value in scope["headers"] if name in _READ}
-        inner = {**scope, "headers": _of_states(scope["headers"])} if asked.keys() & _NAMING else scope
+        inner = {**scope, "headers": _of_states(scope["headers"])} if _NAMING in asked else scope
         answer = _Sent(self.answers, scope.setdefault("state", {}), asked, send)
         try:
             await self.app(inner, receive, answer.send)
@@ -70,12 +70,12 @@ class Compress:
                 scope["route"] = inner["route"]
 
 
-_NAMING = {b"if-none-match", b"if-match"}
-_READ = {b"accept-encoding", *_NAMING}
+_NAMING = b"if-none-match"
+_READ = {b"accept-encoding", _NAMING}
 
 
 def _of_states(headers: list[Header]) -> list[Header]:
-    return [(name, untagged(value) if name in _NAMING else value) for name, value in headers]
+    return [(name, untagged(value) if name == _NAMING else value) for name, value in headers]
 
 
 class _Sent:
@@ -106,7 +106,7 @@ class _Sent:
         await self._send(message)
 
     def _not_modified(self, given: list[Header]) -> list[Header]:
-        asked = self._asked.get(b"if-none-match", b"")
+        asked = self._asked.get(_NAMING, b"")
         headers = [(n, held(v, asked) or v) if n == b"etag" else (n, v) for n, v in given]
         return varied(headers)
 
