@@ -1,23 +1,25 @@
 """The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, cast
 
 import orjson
 from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
+from graftbook.pages.answer import rows
 from graftbook.pages.answer.charts import charts_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
+from graftbook.pages.asking.ask import form_facts, vehicle_of
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import Make, Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
 from graftbook.questions.closures import service as closures
-from graftbook.questions.closures.schemas import ChecksOut, FindingOut
+from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, FindingOut
 from graftbook.questions.reading import present_revision
 
 router = pages_router()
@@ -34,8 +36,9 @@ def answer(request: Request, service: ServiceDep) -> Response:
     present = present_revision(service)
     if not question.value("as_of"):
         return gone_to(question.adding("as_of", present).address())
-    document = document_of(service, question)
-    return page(request, "answer.html", **answer_facts(service, question, document), present=present)
+    facts = vehicle_of(service, question) | answer_facts(service, question, document_of(service, question))
+    form = form_facts(question, facts["sections"], blanks=1)
+    return page(request, "answer.html", **facts, **form, present=present)
 
 
 def document_of(service: Service, question: PageQuestion) -> Facts:
@@ -68,10 +71,9 @@ def answer_facts(service: Service, question: PageQuestion, document: Facts) -> F
             "ways": addresses_of_ways(service, asked_now, document),
             "contradictions": document["contradictions"],
         }
-    lines = numbered(document)
     return facts | {
         "found": found,
-        "groups": grouped(document, lines, asked_now),
+        "groups": rows.grouped(cast(ClosureOut, document), found, asked_now),
         "ways": [],
         "stays": by_section(document, found["stays"]),
         "flaws": flaw_groups(found),
@@ -81,62 +83,6 @@ def answer_facts(service: Service, question: PageQuestion, document: Facts) -> F
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
-
-
-def numbered(document: Facts) -> dict[str, int]:
-    """Position → the number of its line on the page; sections in their order."""
-    changes = sorted(document["set"]["changes"], key=lambda change: _place(document, change["section"]))
-    return {change["position"]: number for number, change in enumerate(changes, start=1)}
-
-
-def _place(document: Facts, section: str) -> int:
-    titles = list(document["section_titles"])
-    return titles.index(section) if section in titles else len(titles)
-
-
-def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) -> list[Facts]:
-    """The changes by section, each with its line, the chain back to the wish and its other choices."""
-    changes = {change["position"]: change for change in document["set"]["changes"]}
-    brought = {part["component"]: part for part in document["set"]["loose_parts"]} | changes
-    groups: dict[str, Facts] = {}
-    for position in sorted(lines, key=lambda name: lines[name]):
-        change = changes[position]
-        group = groups.setdefault(change["section"], {"title": change["section_title"], "changes": []})
-        group["changes"].append(
-            {
-                **change,
-                "line": lines[position],
-                "chain": chain(brought, lines, change),
-                "others": [_other(asked_now, change, other) for other in change["alternatives"]],
-            }
-        )
-    return list(groups.values())
-
-
-def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
-    if other["kept"]:
-        taken = asked_now.adding("keep", change["position"])
-    elif other["component"] is None:
-        taken = asked_now.adding("clear", change["position"])
-    else:
-        taken = asked_now.adding("fit", f"{other['component']}@{change['position']}")
-    return {**other, "address": taken.address()}
-
-
-def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts) -> list[Facts]:
-    """The reasons from a change back to the wish, the nearest first."""
-    steps: list[Facts] = []
-    seen = {change["position"]}
-    because = change["because"]
-    while True:
-        parent = because["from_position"] or because["from_loose_part"]
-        steps.append(
-            {**because, "line": lines.get(parent) if parent else None, "change": changes.get(parent)}
-        )
-        if not parent or parent in seen or parent not in changes:
-            return steps
-        seen.add(parent)
-        because = changes[parent]["because"]
 
 
 def by_section(document: Facts, places: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:

@@ -2,18 +2,20 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, cast
 
 from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
-from graftbook.pages.answer.answer import document_of, numbered
+from graftbook.pages.answer.answer import document_of
 from graftbook.pages.answer.layers import HEIGHT, WIDTH, Drawing, draw
+from graftbook.pages.answer.rows import numbered
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import ServiceDep
+from graftbook.questions.closures.schemas import ClosureOut
 from graftbook.questions.reading import present_revision
 
 router = pages_router()
@@ -51,7 +53,7 @@ def graph_of(document: Facts) -> tuple[dict[str, Facts], list[tuple[str, str, bo
 
     A wish is named as the answer names it, a change by its position, a loose part `loose NUMBER`.
     """
-    found, lines = document["set"], numbered(document)
+    found, lines = document["set"], numbered(cast(ClosureOut, document))
     nodes: dict[str, Facts] = {}
     for wish in document["wishes"]:
         nodes[wish["name"]] = {"kind": "wish", "head": "You wish", "words": wish["sentence"]}
