@@ -96,10 +96,12 @@ class _Compiler:
         wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
         remedies = _grouped(self._of_claims("flaw_substitute", "flaw"), "substitute")
         add_ons = _grouped(self._of_claims("flaw_add_on", "flaw"), "component")
+        also = _grouped(self._of_claims("flaw_also_of", "flaw"), "component")
         alternatives = self._alternatives(positions, wanted)
 
         def flaw(row: Any, stated: _Stated) -> m.Flaw:
-            return c.flaw_of(row, stated, remedies.get(row.claim, ()), add_ons.get(row.claim, ()))
+            others, parts = also.get(row.claim, ()), add_ons.get(row.claim, ())
+            return c.flaw_of(row, stated, others, remedies.get(row.claim, ()), parts)
 
         def companion(row: Any, stated: _Stated) -> m.Companion | None:
             ways = alternatives.get(row.claim)
@@ -289,7 +291,7 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     names: set[str] = set()
     for claims in stating.values():
         for claim in claims:
-            names.update(getattr(claim, "add_ons", ()))
+            names.update(getattr(claim, "add_ons", ()), getattr(claim, "also_of", ()))
             names.update(a.component for a in getattr(claim, "alternatives", ()))
             names.update(
                 s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s

@@ -205,11 +205,14 @@ class SubstituteRecord(Stated):
 
 
 class FlawRecord(Stated):
-    """A known flaw of a component."""
+    """A known flaw of a component, and of others that have the same."""
 
     kind_of_record = "flaw"
     name: Name
     component: Name
+    also_of: Names = Field(
+        [], description="further components with the same flaw: none of them remedies it on another"
+    )
     severity: Literal["minor", "moderate", "severe", "dangerous"]
     symptom: Sentence
     appears_when: Text = ""

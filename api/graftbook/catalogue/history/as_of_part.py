@@ -259,7 +259,7 @@ class Part:
         return [dict(row) for row in self._now.execute(query).mappings()]
 
 
-_PARTS = ("wanted", "flaw_substitute", "flaw_add_on", "companion_alternative")
+_PARTS = ("wanted", "flaw_also_of", "flaw_substitute", "flaw_add_on", "companion_alternative")
 
 
 def _naming_components(holder: Any) -> list[str]:

@@ -28,6 +28,7 @@ _NAMING = (
     ("substitute", "original"),
     ("substitute", "component"),
     ("flaw", "component"),
+    ("flaw_also_of", "component"),
     ("flaw_add_on", "component"),
     ("companion", "component"),
     ("companion_alternative", "component"),

@@ -70,6 +70,7 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("substitute", "substitute", "component", "component"),
     Reference("substitute", "substitute", "position", "position"),
     Reference("flaw", "flaw", "component", "component"),
+    Reference("flaw", "flaw_also_of", "component", "component", "also_of"),
     Reference("flaw", "flaw_substitute", "substitute", "substitute", "substitutes"),
     Reference("flaw", "flaw_add_on", "component", "component", "add_ons"),
     Reference("companion", "companion", "component", "component"),

@@ -51,7 +51,9 @@ STAGED = Table(
     prefixes=["TEMPORARY"],
 )
 
-CHILDREN = ("claim_evidence", "wanted", "flaw_substitute", "flaw_add_on", "companion_alternative")
+CHILDREN = (
+    "claim_evidence", "wanted", "flaw_also_of", "flaw_substitute", "flaw_add_on", "companion_alternative",
+)  # fmt: skip
 """The tables whose rows belong to a claim and go when it is replaced."""
 
 SPANS_OF = "spans of"

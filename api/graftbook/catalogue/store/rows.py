@@ -157,6 +157,8 @@ def _substitute(record: r.SubstituteRecord, name: str, rows: Rows, _kinds: KindR
 def _flaw(record: r.FlawRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
     fields = ("component", "severity", "symptom", "appears_when")
     rows["flaw"].append({"claim": name} | {field: getattr(record, field) for field in fields})
+    also = sorted(set(record.also_of) - {record.component})
+    rows["flaw_also_of"] += [{"claim": name, "component": c} for c in also]
     rows["flaw_substitute"] += [{"claim": name, "substitute": s} for s in sorted(set(record.substitutes))]
     rows["flaw_add_on"] += [{"claim": name, "component": c} for c in sorted(set(record.add_ons))]
 

@@ -344,6 +344,15 @@ class FlawRow(SQLModel, table=True):
     appears_when: str = words()
 
 
+class FlawAlsoOfRow(SQLModel, table=True):
+    """A further component that has the same flaw."""
+
+    __tablename__ = "flaw_also_of"
+    claim: str = refers("flaw.claim", primary=True, cascade=True, type_=CLAIM_NAME)
+    component: str = refers("component.number", primary=True)
+    __table_args__ = (Index(None, "component"),)
+
+
 class FlawSubstituteRow(SQLModel, table=True):
     """A substitute that remedies a flaw."""
 

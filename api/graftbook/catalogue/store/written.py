@@ -189,12 +189,17 @@ def _fitments(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 
 def _flaws(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     names = listed(connection, [row.claim for row in batch])
-    remedy, add_on = table("flaw_substitute"), table("flaw_add_on")
+    remedy, add_on, also = table("flaw_substitute"), table("flaw_add_on"), table("flaw_also_of")
     remedies = _grouped(connection, remedy.c.claim, remedy.c.substitute, names)
     add_ons = _grouped(connection, add_on.c.claim, add_on.c.component, names)
+    others = _grouped(connection, also.c.claim, also.c.component, names)
     for values in _claims(_unnamed)(connection, batch):
         name = values["name"]
-        yield values | {"substitutes": remedies.get(name, []), "add_ons": add_ons.get(name, [])}
+        yield values | {
+            "also_of": others.get(name, []),
+            "substitutes": remedies.get(name, []),
+            "add_ons": add_ons.get(name, []),
+        }
 
 
 def _wanted(connection: Connection, batch: list[Any]) -> dict[tuple[str, int], list[str]]:
