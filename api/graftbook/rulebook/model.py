@@ -264,6 +264,16 @@ class Flaw(Claim):
 
 
 @dataclass(frozen=True, slots=True)
+class Upgrade(Claim):
+    """What customers order by one name: `fits` are (component, position or ""), `remedies` names of flaws."""
+
+    title: str
+    called: tuple[str, ...] = ()
+    fits: tuple[tuple[str, str], ...] = ()
+    remedies: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Wanted:
     """One characteristic value that is asked for: "bore at least 22 mm"."""
 
@@ -482,3 +492,4 @@ class RuleBook:
     precedences: tuple[Precedence, ...] = ()
     accesses: tuple[Access, ...] = ()
     tightenings: tuple[Tightening, ...] = ()
+    upgrades: tuple[Upgrade, ...] = ()

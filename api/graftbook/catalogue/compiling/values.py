@@ -239,3 +239,12 @@ def tied(pairs: Iterable[tuple[str, str]]) -> dict[str, frozenset[str]]:
         for number in together:
             group[number] = together
     return {number: frozenset(together) for number, together in group.items()}
+
+
+def upgrade_of(
+    row: Any, stated: Mapping[str, Any], fits: Iterable[tuple[str, str]], remedies: Iterable[str]
+) -> m.Upgrade:
+    """A named upgrade with its wishes."""
+    return m.Upgrade(
+        **stated, title=row.title, called=split(row.called), fits=tuple(fits), remedies=tuple(remedies)
+    )

@@ -37,6 +37,7 @@ _NAMING = (
     ("access", "component"),
     ("access", "other_component"),
     ("tightening", "component"),
+    ("upgrade_fit", "component"),
 )
 """Every place where a claim names a component."""
 

@@ -42,6 +42,7 @@ CLAIMS = (
     "precedence",
     "access",
     "tightening",
+    "upgrade",
 )
 """The kinds of record that state something."""
 

@@ -72,6 +72,7 @@ def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
         "vehicle": facts,
         "sections": _sections(book, facts),
         "options": sorted(book.variant.options),
+        "upgrades": [upgrade for upgrade in book.upgrades if upgrade.when.holds(asked.vehicle)],
         "positions": [(p.name, p.title) for p in book.positions.values()],
     }
 
