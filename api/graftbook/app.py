@@ -56,6 +56,7 @@ from graftbook.process.warm import warm_up
 from graftbook.questions.checks import endpoints as checks
 from graftbook.questions.closures import endpoints as closures
 from graftbook.questions.compatibility import endpoints as compatibility
+from graftbook.questions.finding import endpoints as finding
 from graftbook.questions.lookup import endpoints as lookups
 from graftbook.questions.vehicles import endpoints as vehicles
 from graftbook.rulebook.scope import TooLarge
@@ -76,6 +77,7 @@ ROUTERS = (
     fitting.router,
     vehicles.router,
     lookups.router,
+    finding.router,
     builds.router,
     specification_endpoints.router,
     imports.router,

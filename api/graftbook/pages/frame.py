@@ -3,6 +3,7 @@
 import hashlib
 from base64 import b64encode
 from functools import lru_cache
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +19,7 @@ from graftbook.database import UNREACHABLE
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages import words
 from graftbook.pages.asking.question import PageQuestion
+from graftbook.pages.in_hand import chassis_in_hand, take_in_hand
 from graftbook.process.state import Service
 
 FOLDER = Path(__file__).parent
@@ -82,9 +84,15 @@ def page(
     **facts: Any,
 ) -> Response:
     """A page from a template. `facts` are what the template speaks of."""
-    text = _environment().get_template(template).render(**_frame(request), **facts)
+    vehicle = facts.get("vehicle")
+    chassis = vehicle.get("chassis", "") if isinstance(vehicle, dict) else ""
+    in_hand = chassis or chassis_in_hand(request)
+    text = _environment().get_template(template).render(**_frame(request), in_hand=in_hand, **facts)
     known = {"Cache-Control": "private, no-cache", **HEADERS, **(headers or {})}
-    return Response(text, status, known, HTML)
+    response = Response(text, status, known, HTML)
+    if status == HTTPStatus.OK and chassis:
+        take_in_hand(request, response, chassis)
+    return response
 
 
 def _session(request: Request) -> PageSession | None:
@@ -111,5 +119,6 @@ def _frame(request: Request) -> dict[str, Any]:
         "form_token": form_token(session) if session else "",
         "currency": service.settings.currency,
         "house_rules": service.settings.rules,
+        "sought": request.query_params.get("text", "") if request.url.path == "/find" else "",
         "no_question": PageQuestion(),
     }

@@ -2,7 +2,7 @@
 
 from graftbook.pages import guide, sign_in, static
 from graftbook.pages.answer import answer, fitting, picture, quotation
-from graftbook.pages.asking import ask, component, lookup, suggest
+from graftbook.pages.asking import ask, component, find, lookup, suggest
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, imports
 from graftbook.pages.ordering import order, stock
@@ -10,6 +10,7 @@ from graftbook.pages.ordering import order, stock
 ROUTERS = (
     ask.router,
     answer.router,
+    find.router,
     check.router,
     lookup.router,
     component.router,

@@ -1,11 +1,13 @@
 """Names as people type them, found in a rule book."""
 
 from collections.abc import Iterable, Mapping
+from functools import cached_property
 from typing import Self
 
 from rapidfuzz import fuzz, process, utils
 
 from graftbook.catalogue.compiling.outline import Outline
+from graftbook.catalogue.finding.of_book import OfBook
 from graftbook.catalogue.format.names import as_typed, plain_text
 from graftbook.problems import (
     Unknown,
@@ -40,6 +42,7 @@ class BookNames:
         flaws = (flaw.name for flaw in book.flaws)
         self._index(book.components, book.positions, book.sections, flaws, book.variant.options)
         self._upgrades = {_plain(upgrade.name): upgrade for upgrade in book.upgrades}
+        self._book: RuleBook | None = book
 
     @classmethod
     def of_outline(cls, outline: Outline) -> Self:
@@ -47,6 +50,7 @@ class BookNames:
         made = cls.__new__(cls)
         made._index((), outline.positions, outline.sections, outline.flaws, outline.options)
         made._upgrades = {}
+        made._book = None
         return made
 
     def _index(
@@ -63,6 +67,11 @@ class BookNames:
         self._sections = {_plain(name): name for name in sections}
         self._flaws = {_plain(name): name for name in flaws}
         self._options = {_plain(name): name for name in options}
+
+    @cached_property
+    def findable(self) -> OfBook | None:
+        """What a search finds in the book; None of an outline."""
+        return OfBook(self._book) if self._book else None
 
     def component(self, word: str) -> str | None:
         """The number as the catalogue writes it; None if no record of the book names it."""

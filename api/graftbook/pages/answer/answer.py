@@ -1,7 +1,7 @@
 """The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, cast
 
 import orjson
@@ -9,6 +9,7 @@ from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
+from graftbook.catalogue.finding.speech import stems
 from graftbook.pages.answer import rows
 from graftbook.pages.answer.charts import charts_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
@@ -21,6 +22,7 @@ from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_
 from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, FindingOut
 from graftbook.questions.reading import present_revision
+from graftbook.rulebook.model import Upgrade
 
 router = pages_router()
 
@@ -34,11 +36,22 @@ def answer(request: Request, service: ServiceDep) -> Response:
     if not question.values("chassis") and not question.values("build"):
         return gone_to("/")
     present = present_revision(service)
-    if not question.value("as_of"):
-        return gone_to(question.adding("as_of", present).address())
-    facts = vehicle_of(service, question) | answer_facts(service, question, document_of(service, question))
+    vehicle = vehicle_of(service, question)
+    meant = with_upgrades_meant(question, vehicle["upgrades"])
+    if meant != question or not question.value("as_of"):
+        return gone_to(meant.adding("as_of", question.value("as_of", str(present))).address())
+    facts = vehicle | answer_facts(service, question, document_of(service, question))
     form = form_facts(question, facts["sections"], blanks=1)
     return page(request, "answer.html", **facts, **form, present=present)
+
+
+def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> PageQuestion:
+    """The question with an upgrade wished where its title, or what else it is called, was typed as a part."""
+    called = {tuple(stems(said)): u.name for u in upgrades for said in (*u.called, u.title)}
+    for typed in question.values("fit"):
+        if name := called.get(tuple(stems(typed))):
+            question = question.without("fit", typed).adding("upgrade", name)
+    return question
 
 
 def document_of(service: Service, question: PageQuestion) -> Facts:
