@@ -71,13 +71,11 @@ def rows_of(document: ClosureOut, found: SetOut) -> list[list[ChangeOut]]:
     """The changes of each row, in their order: what was wished, then by section."""
     titles = list(document["section_titles"])
     order = {section: place for place, section in enumerate(titles)}
-    changes = sorted(
-        found["changes"], key=lambda change: (not _wished(change), order.get(change["section"], len(order)))
-    )
     together: dict[tuple[object, ...], list[ChangeOut]] = {}
-    for change in changes:
+    for change in sorted(found["changes"], key=lambda change: not _wished(change)):
         together.setdefault(_alike(change), []).append(change)
-    return list(together.values())
+    rows = list(together.values())
+    return sorted(rows, key=lambda row: (not _wished(row[0]), order.get(row[0]["section"], len(order))))
 
 
 def numbered(document: ClosureOut) -> dict[str, int]:
@@ -116,7 +114,7 @@ def _alike(change: ChangeOut) -> tuple[object, ...]:
         return (change["position"],)
     same = ("quantity", "minutes", "price", "visible", "effort", "evidence")
     names = (_SIDE.sub("", name or "") for name in (change["name"], change["replaces_name"]))
-    return (change["pair"], _wished(change), *names, *(change[one] for one in same))  # type: ignore[literal-required]
+    return (change["pair"], *names, *(change[one] for one in same))  # type: ignore[literal-required]
 
 
 def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: PageQuestion) -> Row:

@@ -79,10 +79,17 @@ function differs(before) {
   const figures = [];
   for (const [name, value] of figuresOf(result)) {
     const by = value - (before.figures.get(name) ?? value);
-    if (by) figures.push(name + " " + (by > 0 ? "+" : "\u2212") + Math.abs(by).toLocaleString("en", name === "parts" ? { minimumFractionDigits: 2 } : {}) + (name === "labour" ? " min" : ""));
+    if (by) figures.push(name + " " + (by > 0 ? "+" : "\u2212") + shown(name, Math.abs(by)));
   }
   const sentence = (words.length ? "Lines: " + words.join(", ") + "." : "The set stays as it was.") + (figures.length ? " " + figures.join(", ") + "." : "");
   strip([said("p", sentence)], [button("Undo", () => history.back())]);
+}
+
+function shown(name, value) {
+  if (name === "parts") return value.toLocaleString("en", { minimumFractionDigits: 2, maximumFractionDigits: 2 });
+  if (name !== "labour") return String(value);
+  const hours = Math.floor(value / 60);
+  return [hours && hours + " h", value % 60 && (value % 60) + " min"].filter(Boolean).join(" ");
 }
 
 function said(tag, text) {
