@@ -81,6 +81,7 @@ def test_the_order_of_the_records_does_not_matter(sqlite_databases, seed: int) -
     other.dispose()
 
 
+@pytest.mark.one_engine
 def test_the_demo_range_survives_the_round(demo: Engine, databases) -> None:
     once = exported(demo)
     again = make_engine(databases.new())
