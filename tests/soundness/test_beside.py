@@ -23,7 +23,7 @@ HELD = 1.0
 
 def test_no_reader_holds_the_writers_lock(own_demo_url: str, start: Any) -> None:
     """Readers alone: what is waited for then is theirs. How long a change takes is told by the long form."""
-    beside = Beside(start(own_demo_url, reasoning_processes=2), own_demo_url)
+    beside = Beside(start(own_demo_url, reasoning_processes=1), own_demo_url)
     put_beside(own_demo_url)
     figures = beside.run(SECONDS, writer=False)
     assert not figures.wrong, figures
@@ -33,7 +33,7 @@ def test_no_reader_holds_the_writers_lock(own_demo_url: str, start: Any) -> None
 
 
 def test_a_writer_is_let_through_beside_readers(own_demo_url: str, start: Any) -> None:
-    figures = Beside(start(own_demo_url, reasoning_processes=2), own_demo_url).run(SECONDS)
+    figures = Beside(start(own_demo_url, reasoning_processes=1), own_demo_url).run(SECONDS)
     assert not figures.wrong, figures
     assert figures.changes
 
@@ -53,7 +53,7 @@ def test_a_lock_that_is_held_is_counted(own_demo_url: str, start: Any) -> None:
     """Somebody holds the writers' lock for as long as no change may take."""
     if not own_demo_url.startswith("sqlite"):
         pytest.skip("held by a lock of SQLite's file")
-    beside = Beside(start(own_demo_url, reasoning_processes=2), own_demo_url)
+    beside = Beside(start(own_demo_url, reasoning_processes=1), own_demo_url)
     holder = threading.Thread(target=_hold, args=(str(make_url(own_demo_url).database), LONGEST + 0.5))
     holder.start()
     figures = beside.run(2 * SECONDS)
