@@ -37,6 +37,7 @@ async def lying(counter: httpx.AsyncClient) -> dict[str, tuple[int, str]]:
     return {row["number"]: (int(row["quantity"]), row["place"]) for row in csv.DictReader(io.StringIO(sheet))}
 
 
+@pytest.mark.one_engine
 async def test_a_count_says_what_lies_there_and_what_it_changed(counter: httpx.AsyncClient) -> None:
     first = await counted(counter, "number,quantity,place\nqb 9001,4,drawer 14\nQB-3310,1,shelf 2\n")
     assert first.json() == {
@@ -69,6 +70,7 @@ async def test_a_sheet_is_read_whatever_ends_its_lines(counter: httpx.AsyncClien
     assert [(mistake["line"], mistake["field"]) for mistake in refused["mistakes"]] == [(3, "quantity")]
 
 
+@pytest.mark.one_engine
 async def test_the_sheet_given_out_is_read_back_as_it_was(counter: httpx.AsyncClient) -> None:
     place = "=1+1, \"under\" the window; 'left'"
     await counter.put("/v1/stock/QB-9001", json={"quantity": 3, "place": place})
@@ -150,6 +152,7 @@ async def test_a_count_can_hold_to_the_store_that_was_read_and_is_booked_once(
     assert (same.status_code, same.content) == (304, b"")
 
 
+@pytest.mark.one_engine
 async def test_an_order_takes_from_what_was_counted(counter: httpx.AsyncClient) -> None:
     asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
     before = (await counter.post("/v1/orders", json=asked)).json()
