@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 from graftbook.catalogue.format.records import CharacteristicKindRecord, PositionRecord
@@ -297,8 +298,14 @@ def changed(change: Change) -> dict[str, dict[str, str]]:
     return figures
 
 
+@cache
+def _measure(kind: str, written: str) -> m.Measure:
+    """Read once: each vehicle has hundreds of figures, and nearly all are those of the one before."""
+    return read_measure(written, KINDS[kind].quantity, KINDS[kind].choices)
+
+
 def _measures(figures: Mapping[str, str]) -> dict[str, m.Measure]:
-    return {k: read_measure(v, KINDS[k].quantity, KINDS[k].choices) for k, v in figures.items()}
+    return {kind: _measure(kind, written) for kind, written in figures.items()}
 
 
 _SUBJECTS = sets.SUBJECTS
