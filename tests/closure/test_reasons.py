@@ -233,7 +233,7 @@ def reasons_in(solution: Solution) -> dict[str, tuple[Because, tuple[Because, ..
 @pytest.mark.parametrize("block", range(4))
 def test_every_reason_binds_in_the_finished_set_and_its_chain_ends_at_what_was_asked(block: int) -> None:
     told: Counter[tuple[Cause, How | None]] = Counter()
-    for seed in seeds(60_000_000 + block * 1_000_000, 150):
+    for seed in seeds(60_000_000 + block * 1_000_000, 400):
         world = World(seed, dense=(0.7, 1.0, 1.6, 2.2)[block])
         book, question = world.book(), replace(world.question(), alternatives=2 * (seed % 4 == 0))
         answer = answer_question(book, question, next_bests=False)
