@@ -91,7 +91,7 @@ def test_agrees_with_brute_force_where_there_are_more_choices(block: int) -> Non
 
 def test_whole_answers_agree_with_brute_force_and_every_change_leads_back_to_a_wish() -> None:
     engines, changes = set(), 0
-    for seed in seeds(7_000_000, 200):
+    for seed in seeds(7_000_000, 400):
         world = World(seed)
         book, question = world.book(), world.question()
         best, answer = Oracle(book, question).best(), answer_question(book, question)
