@@ -18,7 +18,7 @@ from tests.closure.shelf import VEHICLE, Shelf, at, needs
 from tests.running import cases
 
 EVERY = 280 // max(1, cases(1))
-"""Two questions a variant; the long form: six."""
+"""Four questions a variant; the long form: twelve."""
 SMALL = Path(__file__).parents[1] / "catalogue" / "small.csv"
 
 
