@@ -20,7 +20,6 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling import books
 from graftbook.catalogue.compiling.queries import book_revision, compile_book
-from graftbook.catalogue.lint import lint as linting
 from graftbook.catalogue.store.epoch import begin_epoch, epoch_of
 from graftbook.closure.answer import Answer
 from graftbook.closure.answering import answer_question
@@ -152,8 +151,7 @@ def begin() -> None:
     Engine._compiled_cache = property(  # type: ignore[assignment]
         lambda engine: engine.__dict__["_compiled_cache"], _share_statements
     )
-    for compiling in (books, linting):
-        compiling.compile_book = shared_or_compiled  # type: ignore[attr-defined]
+    books.compile_book = shared_or_compiled  # type: ignore[assignment]
     effective = getattr(routing, "_EffectiveRouteContext", None)
     if effective is not None:  # how this FastAPI reads a route; another may do it otherwise
         effective.from_api_route = staticmethod(_read_once(effective.from_api_route))
