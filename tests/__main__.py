@@ -20,7 +20,7 @@ PURE = ("rulebook", "closure/test_rules.py", "checks", "guide", "test_walls.py")
 QUICK = (
     ("ruff", "check", "."),
     ("mypy",),
-    ("pytest", "--quick", "-q", "-n", "1", *(f"tests/{name}" for name in PURE)),
+    ("pytest", "--quick", "-q", "-n", "0", *(f"tests/{name}" for name in PURE)),
 )
 LONG = (
     ("pytest", "--long", "-n", "2"),

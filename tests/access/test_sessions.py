@@ -29,6 +29,7 @@ def token_of(client: httpx.AsyncClient) -> str:
     return sessions.form_token(sessions.PageSession(client.cookies[sessions.COOKIE], None))
 
 
+@pytest.mark.one_engine
 async def test_the_cookie_is_for_this_site_and_no_script(app: FastAPI, anybody: httpx.AsyncClient):
     answer = await anybody.post(
         "/signin", data={"key": make_key(app.state.service.engine), "next": "/builds?x=1"}
@@ -40,6 +41,7 @@ async def test_the_cookie_is_for_this_site_and_no_script(app: FastAPI, anybody: 
     assert {flag.lower() for flag in flags} == {"httponly", "samesite=strict", "path=/"}
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("base", "settings"), [("https://127.0.0.1", {}), ("http://127.0.0.1", {"secure_cookies": True})]
 )
@@ -60,6 +62,7 @@ async def test_the_database_keeps_a_digest_of_the_cookie_only(app: FastAPI):
     assert secret not in " ".join(map(str, row))
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize("key", ["", "x", new_key()[0]], ids=["none", "no key", "a key that nobody made"])
 async def test_a_wrong_key_signs_nobody_in(anybody: httpx.AsyncClient, key: str):
     answer = await anybody.post("/signin", data={"key": key})
@@ -67,11 +70,13 @@ async def test_a_wrong_key_signs_nobody_in(anybody: httpx.AsyncClient, key: str)
     assert "set-cookie" not in answer.headers
 
 
+@pytest.mark.one_engine
 async def test_signing_in_is_slowed_as_any_attempt(anybody: httpx.AsyncClient):
     answers = [await anybody.post("/signin", data={"key": new_key()[0]}) for _ in range(13)]
     assert [a.status_code for a in answers] == [401] * 11 + [429] * 2
 
 
+@pytest.mark.one_engine
 async def test_sign_in_takes_a_form_of_a_fair_size(anybody: httpx.AsyncClient):
     assert (await anybody.post("/signin", json={"key": "x"})).status_code == 415
     assert (await anybody.post("/signin", data={"key": "x" * 200_000})).status_code == 413
@@ -80,6 +85,7 @@ async def test_sign_in_takes_a_form_of_a_fair_size(anybody: httpx.AsyncClient):
         assert (await anybody.post("/signin", content=body, headers=form)).status_code == 401
 
 
+@pytest.mark.one_engine
 async def test_another_site_cannot_sign_a_browser_in(app: FastAPI, anybody: httpx.AsyncClient):
     key = make_key(app.state.service.engine)
     for headers in ({"Sec-Fetch-Site": "cross-site"}, {"Origin": "https://evil.example"}, {"Origin": "null"}):
@@ -99,6 +105,7 @@ def test_a_sign_in_leads_to_a_page_of_this_service_only(address: str, goes_to: s
     assert local_path(address) == goes_to
 
 
+@pytest.mark.one_engine
 async def test_a_cookie_opens_closed_reading(apps: Callable[..., FastAPI]):
     app = apps(reading="closed")
     async with signed_in(app, "read") as client:
@@ -109,6 +116,7 @@ async def test_a_cookie_opens_closed_reading(apps: Callable[..., FastAPI]):
         assert (await client.get("/v1/variants")).status_code == 401
 
 
+@pytest.mark.one_engine
 async def test_a_change_from_our_own_page_is_made(app: FastAPI):
     async with signed_in(app) as client:
         headers = OWN | {"X-Form-Token": token_of(client)}
@@ -129,6 +137,7 @@ FORGERIES = {
 }
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize("forgery", FORGERIES)
 async def test_a_change_that_does_not_come_from_our_own_page_is_refused(app: FastAPI, forgery: str):
     """Even with the right token."""
@@ -139,6 +148,7 @@ async def test_a_change_that_does_not_come_from_our_own_page_is_refused(app: Fas
         assert (await client.get("/v1/builds")).json()["items"] == []
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize("token", [None, "", "0" * 64, "é"])
 async def test_a_change_without_the_sessions_token_is_refused(app: FastAPI, token: str | None):
     """Even from our own page. Also another session's token is wrong."""
@@ -149,6 +159,7 @@ async def test_a_change_without_the_sessions_token_is_refused(app: FastAPI, toke
             assert (answer.status_code, answer.json()["type"]) == (403, "/problems/forged-request")
 
 
+@pytest.mark.one_engine
 async def test_a_key_in_the_header_needs_no_token(app: FastAPI):
     """No browser sends that header by itself."""
     async with client_of(app, scope="order") as client:

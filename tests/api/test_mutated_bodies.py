@@ -15,6 +15,7 @@ from graftbook.app import create_app
 from graftbook.settings import Settings
 from tests.api.test_openapi import examples, validator
 from tests.conftest import bearer, client_of
+from tests.running import cases
 
 WISH = {"fit": "QW-3055", "position": "wheel.road"}
 ASKS = {"vehicle": {"chassis": "24PL-018412", "built": "1969-01-01", "options": ["heater"]}, "wishes": [WISH]}
@@ -92,8 +93,9 @@ def replaced(body: Any, path: tuple[Any, ...], value: Any) -> Any:
 
 @pytest.fixture(scope="module")
 def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
-    """An application on a copy of the demo range that reasons for a second at most."""
-    app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=1))
+    """An application on a copy of the demo range. It has so long that what is asked again and again, with
+    other values where they change nothing, is reasoned over once (`tests/sparing.py`)."""
+    app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=10))
     app.state.let_in = bearer(app.state.service.engine)
     yield app
     app.state.service.close()
@@ -117,7 +119,7 @@ def held_to_the_document(app: FastAPI, method: str, path: str, answer: httpx.Res
 
 
 @pytest.mark.parametrize(("method", "path", "body"), BODIES, ids=[path for _, path, _ in BODIES])
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=cases(20), deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_one_value_replaced_by_anything(
     mutable: FastAPI, method: str, path: str, body: Any, data: st.DataObject

@@ -38,6 +38,7 @@ async def test_names_are_stored_as_the_catalogue_writes_them(writer: httpx.Async
     assert [line["name"] for line in listed] == ["red"]
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("changes", "pointer"),
     [
@@ -92,6 +93,7 @@ async def test_of_twenty_changes_at_once_one_is_taken(writer: httpx.AsyncClient)
     assert (await writer.get("/v1/builds/red")).json() == taken.json()
 
 
+@pytest.mark.one_engine
 async def test_a_question_about_a_build_starts_from_what_is_fitted_and_decided(writer: httpx.AsyncClient):
     await stored(writer)
     body = {"vehicle": {"build": "red"}, "wishes": [{"fit": "QB-3310"}]}
@@ -110,6 +112,7 @@ async def test_a_question_about_a_build_starts_from_what_is_fitted_and_decided(w
     assert "QB-3310" not in [line["number"] for line in order["lines"]]
 
 
+@pytest.mark.one_engine
 async def test_a_half_converted_vehicle_is_taken_as_it_stands(writer: httpx.AsyncClient):
     """What is wrong already and not touched is told, not mended."""
     body = {

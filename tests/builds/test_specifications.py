@@ -40,6 +40,7 @@ async def test_an_older_version_stays_as_it_was(writer: httpx.AsyncClient):
     assert (await writer.get("/v1/specifications/house?version=3")).status_code == 404
 
 
+@pytest.mark.one_engine
 async def test_two_versions_are_compared(writer: httpx.AsyncClient):
     await revised(writer)
     difference = (await writer.get("/v1/specifications/house/comparison?from=1&to=2")).json()
@@ -50,6 +51,7 @@ async def test_two_versions_are_compared(writer: httpx.AsyncClient):
     assert (same["wishes_added"], same["wishes_removed"]) == ([], [])
 
 
+@pytest.mark.one_engine
 async def test_a_question_takes_the_specifications_wishes_and_limits(writer: httpx.AsyncClient):
     await revised(writer)
     body = {"vehicle": {"chassis": "24PL-018412"}, "specification": "house"}
@@ -60,6 +62,7 @@ async def test_a_question_takes_the_specifications_wishes_and_limits(writer: htt
     assert [wish["name"] for wish in first["wishes"]] == ["wish: fit QB-3310"]
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize("named", ["house@9", "house@x", "house@" + "9" * 30, "other"])
 async def test_a_version_that_is_not_there_is_named(writer: httpx.AsyncClient, named: str):
     await revised(writer)
@@ -68,6 +71,7 @@ async def test_a_version_that_is_not_there_is_named(writer: httpx.AsyncClient, n
     assert (answer.status_code, answer.json()["pointer"]) == (422, "/specification")
 
 
+@pytest.mark.one_engine
 async def test_a_specification_for_other_variants_is_refused(writer: httpx.AsyncClient):
     await writer.post("/v1/specifications", json=HOUSE)
     body = {"vehicle": {"chassis": "16PR-000200"}, "specification": "house"}

@@ -45,6 +45,7 @@ def test_one_mistake_keeps_everything_out(engine: Engine) -> None:
     assert count(engine, "component") == 0
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("cells", "ok"), [("", True), (",", True), (", ,", True), (",left over", False), (",,left over", False)]
 )
@@ -172,6 +173,7 @@ def test_a_mistake_is_told_with_its_place(sqlite_engine: Engine, case: str) -> N
     assert count(sqlite_engine, "section") == 0
 
 
+@pytest.mark.one_engine
 def test_a_broken_record_is_not_reported_again_by_those_that_name_it(engine: Engine) -> None:
     report = load(engine, small(("TW-9,disc wheel,wheels,modern", "TW-9,disc wheel,wheels,antique")))
     assert "[component] origin" in only(report)
@@ -204,12 +206,14 @@ def test_spans_given_for_a_variant_replace_those_it_had(engine: Engine) -> None:
     assert count(engine, "chassis_span") == 2
 
 
+@pytest.mark.one_engine
 def test_a_name_of_another_kind_of_claim_is_taken(engine: Engine) -> None:
     load(engine, small())
     report = load(engine, sheet("[budget]\nname,supply,demand,reason\nwheels-alike,supply_a,demand_a,No.\n"))
     assert "'wheels-alike' is already the name of a joint" in only(report)
 
 
+@pytest.mark.one_engine
 def test_a_second_range_makes_the_range_of_a_record_necessary(engine: Engine) -> None:
     load(engine, small())
     more = "[range]\nname,title\ngull,Gull\n[substitute]\noriginal,component\nTB-1,TB-2\n"
@@ -235,6 +239,7 @@ def test_a_new_variant_is_met_by_conditions_that_were_there_before(engine: Engin
     assert count(engine, "condition_variant") == before + names
 
 
+@pytest.mark.one_engine
 def test_a_kind_that_changes_its_unit_finds_the_values_that_do_not_follow(engine: Engine) -> None:
     load(engine, small())
     report = load(engine, sheet("[characteristic_kind]\nname,title,quantity\nbore,bore,area\n"))
@@ -242,6 +247,7 @@ def test_a_kind_that_changes_its_unit_finds_the_values_that_do_not_follow(engine
     assert "'mm' is not a unit of area" in str(report.mistakes[0])
 
 
+@pytest.mark.one_engine
 def test_json_records_go_through_the_same_classes(engine: Engine) -> None:
     records = [
         {"record": "section", "name": "wheels", "title": "Wheels", "order": 1},
@@ -266,6 +272,7 @@ def test_json_records_go_through_the_same_classes(engine: Engine) -> None:
     assert any("request:2" in line and "no such kind of record" in line for line in told)
 
 
+@pytest.mark.one_engine
 def test_every_mistake_of_a_sheet_is_told_at_once(engine: Engine) -> None:
     report = load(
         engine,

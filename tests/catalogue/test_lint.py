@@ -39,6 +39,7 @@ def test_the_small_catalogue_is_sound(engine: Engine) -> None:
     assert findings(engine) == []
 
 
+@pytest.mark.one_engine
 def test_two_from_new_at_once(engine: Engine) -> None:
     found = findings(
         engine,
@@ -54,6 +55,7 @@ def test_two_from_new_at_once(engine: Engine) -> None:
     assert "2L-501" in one.sentence
 
 
+@pytest.mark.one_engine
 def test_nothing_from_new_at_an_essential_position(engine: Engine) -> None:
     found = findings(
         engine,
@@ -68,6 +70,7 @@ def test_nothing_from_new_at_an_essential_position(engine: Engine) -> None:
     assert "2L-500" in one.sentence
 
 
+@pytest.mark.one_engine
 def test_options_are_tried_with_and_without(engine: Engine) -> None:
     more = (
         "[fitment]\nname,component,position,from_new,generations,options\nextra lamp,TC-1,lamp,yes,two,bell\n"
@@ -77,17 +80,20 @@ def test_options_are_tried_with_and_without(engine: Engine) -> None:
     assert "with bell, lamp" in one.sentence
 
 
+@pytest.mark.one_engine
 def test_numbers_that_supersede_each_other_in_a_circle(engine: Engine) -> None:
     more = "[supersession]\nold,new\nTB-2,TD-1\nTD-1,TB-1\n"
     (one,) = of(Wrong.circle, findings(engine, more=more))
     assert set(one.records) == {"TB-1>>TB-2", "TB-2>>TD-1", "TD-1>>TB-1"}
 
 
+@pytest.mark.one_engine
 def test_numbers_that_stand_for_each_other_are_no_circle(engine: Engine) -> None:
     more = "[supersession]\nold,new,both_ways\nTW-10,TW-9,yes\n"
     assert of(Wrong.circle, findings(engine, more=more)) == []
 
 
+@pytest.mark.one_engine
 def test_a_component_that_can_never_be_fitted_and_those_that_need_it(engine: Engine) -> None:
     more = (
         "[fitment]\ncomponent,position,generations\nTC-1,dynamo,two\nTG-1,lamp,two\n"
@@ -102,6 +108,7 @@ def test_a_component_that_can_never_be_fitted_and_those_that_need_it(engine: Eng
     assert clip.severity is Severity.serious
 
 
+@pytest.mark.one_engine
 def test_what_sits_there_today_serves_a_rule_and_no_rule_is_never_met(engine: Engine) -> None:
     """On the late vehicles the block is there from new, whatever it could be had for."""
     more = "[companion]\nname,component,reason,fit,at\nleans,TW-9,It leans on it.,TB-2,brake\n"
@@ -109,6 +116,7 @@ def test_what_sits_there_today_serves_a_rule_and_no_rule_is_never_met(engine: En
     assert of(Wrong.dead, findings(engine, (gone[0], gone[1].format("no longer supplied")), more=more)) == []
 
 
+@pytest.mark.one_engine
 def test_a_rule_whose_every_alternative_has_a_place_and_can_no_longer_be_had(engine: Engine) -> None:
     more = (
         "[component]\nnumber,name,section,origin,supply\nTX-1,clamp,brakes,original,no longer supplied\n"
@@ -127,6 +135,7 @@ def test_a_rule_whose_every_alternative_has_a_place_and_can_no_longer_be_had(eng
     assert not of(Wrong.dead, list(lint(engine)))
 
 
+@pytest.mark.one_engine
 def test_an_alternative_that_never_fits_where_its_demander_does(engine: Engine) -> None:
     found = findings(
         engine,
@@ -139,11 +148,13 @@ def test_an_alternative_that_never_fits_where_its_demander_does(engine: Engine) 
     assert one.records == ("disc-wheel-block", "TL-1 at brake")
 
 
+@pytest.mark.one_engine
 def test_a_wanted_value_that_nobody_has(engine: Engine) -> None:
     (one,) = of(Wrong.impossible_alternative, findings(engine, *SOUND))
     assert one.records == ("disc-wheel-block", "finish equal plated at brake")
 
 
+@pytest.mark.one_engine
 def test_a_joint_whose_kind_nobody_records(engine: Engine) -> None:
     found = findings(engine, ("wheels-alike,wheel.left,bore", "wheels-alike,wheel.left,wheelbase"))
     assert {finding.records for finding in of(Wrong.unrecorded_joint, found)} == {
@@ -161,10 +172,12 @@ def test_evidence_that_nothing_refers_to(engine: Engine) -> None:
 FLAW = "[flaw]\nname,component,severity,symptom,add_ons\n"
 
 
+@pytest.mark.one_engine
 def test_a_flaw_whose_component_can_go_is_remedied_without_any_record_of_it(engine: Engine) -> None:
     assert of(Wrong.no_remedy, findings(engine, ("TW-10>TW-9,TC-1,tried", ",,tried"))) == []
 
 
+@pytest.mark.one_engine
 def test_a_flaw_that_nothing_remedies(engine: Engine) -> None:
     """Nothing but the block and what stands in its stead goes on the brake, and it is never left empty."""
     more = FLAW + "block-wears,TB-2,severe,It wears.,\nlamp-dims,TL-1,minor,It dims.,\n"
@@ -176,6 +189,7 @@ def test_a_flaw_that_nothing_remedies(engine: Engine) -> None:
     )
 
 
+@pytest.mark.one_engine
 def test_a_remedy_that_breaks_a_rule_is_none(engine: Engine) -> None:
     """The caliper would go on, but it clashes with the wheel, of which there is no other."""
     more = (
@@ -191,6 +205,7 @@ def test_a_remedy_that_breaks_a_rule_is_none(engine: Engine) -> None:
 ORDER = "[precedence]\nname,first,then,work,reason,chassis_from,chassis_to\n"
 
 
+@pytest.mark.one_engine
 def test_work_that_waits_for_itself_is_told_with_its_circle(engine: Engine) -> None:
     more = (
         ORDER + "a,wheel.left,brake,fitting,So.,,\nb,brake,wheel.right,fitting,So.,,\n"
@@ -205,6 +220,7 @@ def test_work_that_waits_for_itself_is_told_with_its_circle(engine: Engine) -> N
     assert (other.records, other.variants) == (("d", "wheel-before-brake"), ("T2-L",))
 
 
+@pytest.mark.one_engine
 def test_orders_of_work_that_never_hold_together_are_no_circle(engine: Engine) -> None:
     more = (
         ORDER + "a,wheel.left,brake,fitting,So.,2L-0001,2L-0500\n"
@@ -213,6 +229,7 @@ def test_orders_of_work_that_never_hold_together_are_no_circle(engine: Engine) -
     assert of(Wrong.work_in_a_circle, findings(engine, more=more)) == []
 
 
+@pytest.mark.one_engine
 def test_a_companion_that_goes_on_before_can_close_a_circle(engine: Engine) -> None:
     rule = "[companion]\nname,component,position,reason,fit,at,goes_on\n"
     rule += "block,TW-9,wheel.left,So.,TB-2,brake,{}\n"
@@ -243,6 +260,7 @@ def test_a_superseded_number_without_a_successor(engine: Engine) -> None:
     assert one.fix == "record its successor, or say that it is no longer supplied"
 
 
+@pytest.mark.one_engine
 def test_one_that_leads_on_both_ways_has_a_successor(engine: Engine) -> None:
     both = "[supersession]\nold,new,both_ways\nTB-2,TB-1,yes\n"
     found = findings(engine, ("TB-1,TB-2,1965-01-01,book\n", "TD-1,TL-1,,\n"), more=both)
@@ -262,6 +280,7 @@ def test_without_any_offer_the_prices_of_the_catalogue_stand(sqlite_engine: Engi
     assert of(Wrong.nobody_offers, list(lint(sqlite_engine))) == []
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("change", "records"),
     [

@@ -3,14 +3,17 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 
 from graftbook.catalogue.format.records import CharacteristicKindRecord, PositionRecord
 from graftbook.catalogue.format.sources import records_in
+from graftbook.checks import set as sets
 from graftbook.checks.fitted import Fitted
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Finding, Verdict
 from graftbook.rulebook import model as m
+from graftbook.rulebook.index import index_of
 from graftbook.rulebook.units import read_measure
 
 SEED = Path(__file__).resolve().parents[2] / "seed_data"
@@ -295,8 +298,19 @@ def changed(change: Change) -> dict[str, dict[str, str]]:
     return figures
 
 
+@cache
+def _measure(kind: str, written: str) -> m.Measure:
+    """Read once: each vehicle has hundreds of figures, and nearly all are those of the one before."""
+    return read_measure(written, KINDS[kind].quantity, KINDS[kind].choices)
+
+
 def _measures(figures: Mapping[str, str]) -> dict[str, m.Measure]:
-    return {k: read_measure(v, KINDS[k].quantity, KINDS[k].choices) for k, v in figures.items()}
+    return {kind: _measure(kind, written) for kind, written in figures.items()}
+
+
+_SUBJECTS = sets.SUBJECTS
+_stands: dict[object, object] = {}
+"""What is found of the made-up vehicle as it stands: the same beside whatever a set changes."""
 
 
 class Made:
@@ -350,9 +364,10 @@ class Made:
         for position in self.after:
             self.today.setdefault(position, None)
         self.vehicle = m.Vehicle("light", "X", 1, date(1965, 1, 1))
-        self.book = m.RuleBook(
+        self.book = self._first = m.RuleBook(
             variant, 1, kinds=KINDS, positions=POSITIONS, components=components, fitments=tuple(fitments)
         )
+        self._usual = known == FACTS
 
     def fit(self, position: str, pieces: int) -> None:
         """So many pieces of what sits at `position` make up its fitment."""
@@ -377,7 +392,11 @@ class Made:
         return Fitted(self.book, self.after, self.vehicle)
 
     def check(self, market: str = "") -> dict[str, Finding]:
-        """Every finding by the name of its check."""
+        """Every finding by the name of its check. What is found of today is worked out once for all sets, and
+        each time where there is nothing else to look at."""
+        usual = self._usual and not market and self.book is self._first and sets.SUBJECTS is _SUBJECTS
+        if usual and self.after != self.today:
+            index_of(self.book).notebook["as it stands"] = _stands
         return {f.check: f for f in check_set(self.book, self.vehicle, self.today, self.after, market)}
 
 

@@ -73,7 +73,7 @@ def disagreement(world: World) -> str:
 @pytest.mark.parametrize("block", range(10))
 def test_agrees_with_brute_force_on_cost_and_set(block: int) -> None:
     wrong = {}
-    for seed in seeds(block * 1_000_000, 60):
+    for seed in seeds(block * 1_000_000, 20):
         if problem := disagreement(World(seed)):
             wrong[seed] = problem
     assert not wrong
@@ -82,7 +82,7 @@ def test_agrees_with_brute_force_on_cost_and_set(block: int) -> None:
 @pytest.mark.parametrize("block", range(5))
 def test_agrees_with_brute_force_where_there_are_more_choices(block: int) -> None:
     wrong = {}
-    for seed in seeds(50_000_000 + block * 1_000_000, 20):
+    for seed in seeds(50_000_000 + block * 1_000_000, 8):
         world = World(seed, positions=4, components=4, dense=random.Random(seed).choice([0.5, 1.5, 2.5]))
         if problem := disagreement(world):
             wrong[seed] = problem
@@ -119,7 +119,7 @@ def leads_to_a_wish(solution: Solution, seed: int) -> None:
 
 
 def test_the_order_of_rows_does_not_matter() -> None:
-    for seed in seeds(8_000_000, 60):
+    for seed in seeds(8_000_000, 20):
         world = World(seed)
         question = world.question()
         first = answer_question(world.book(), question)
@@ -128,7 +128,7 @@ def test_the_order_of_rows_does_not_matter() -> None:
 
 
 def test_the_same_question_has_the_same_answer() -> None:
-    for seed in seeds(8_500_000, 40):
+    for seed in seeds(8_500_000, 20):
         world = World(seed)
         question, book = world.question(), world.book()
         assert answer_question(book, question) == answer_question(world.book(), question), seed
@@ -213,7 +213,7 @@ def impossible_cases(first: int, count: int) -> list[tuple[int, RuleBook, Questi
 
 def test_the_contradiction_named_is_enough_and_none_is_smaller() -> None:
     sizes = []
-    for seed, book, question, answer in impossible_cases(9_000_000, 50):
+    for seed, book, question, answer in impossible_cases(9_000_000, 25):
         contradiction = answer.contradictions[0]
         named = {(part.cause, part.name) for part in contradiction.parts}
         assert Oracle(*only_named(book, question, named)).best() is None, seed
@@ -227,7 +227,7 @@ def test_the_contradiction_named_is_enough_and_none_is_smaller() -> None:
 
 def test_contradictions_share_no_wish_and_no_limit() -> None:
     several = 0
-    for seed, _, _, answer in impossible_cases(9_500_000, 80):
+    for seed, _, _, answer in impossible_cases(9_500_000, 40):
         given = [
             {(p.cause, p.name) for p in c.parts if p.cause in (Cause.wish, Cause.limit)}
             for c in answer.contradictions
@@ -240,7 +240,7 @@ def test_contradictions_share_no_wish_and_no_limit() -> None:
 
 def test_every_way_out_leads_out_and_giving_up_less_does_not() -> None:
     checked = 0
-    for seed, book, question, answer in impossible_cases(9_700_000, 60):
+    for seed, book, question, answer in impossible_cases(9_700_000, 30):
         for way in answer.ways_out:
             up = {(part.cause, part.name) for part in way.gives_up}
             kept = set(everything(book, question)) - up
@@ -248,7 +248,7 @@ def test_every_way_out_leads_out_and_giving_up_less_does_not() -> None:
             for one in up:
                 assert Oracle(*only_named(book, question, kept | {one})).best() is None, (seed, one)
             checked += 1
-    assert checked > 60
+    assert checked > 30
 
 
 # Independent solver and library -------------------------------------------------------------------
@@ -283,7 +283,7 @@ def all_of_book(seed: int) -> tuple[RuleBook, Question, networkx.DiGraph]:
 
 
 def test_plain_all_of_rules_agree_with_reachability() -> None:
-    for seed in seeds(10_000_000, 200):
+    for seed in seeds(10_000_000, 70):
         book, question, graph = all_of_book(seed)
         answer = answer_question(book, question)
         start = question.wishes[0].position
@@ -378,7 +378,7 @@ def plain_world(seed: int) -> World:
 
 def test_price_agrees_with_an_independent_solver() -> None:
     solved, engines = 0, set()
-    for seed in seeds(11_000_000, 250):
+    for seed in seeds(11_000_000, 100):
         world = plain_world(seed)
         book = world.book()
         chance = random.Random(seed)
@@ -403,5 +403,5 @@ def test_price_agrees_with_an_independent_solver() -> None:
             assert score(problem, found)[1] == expected, seed
             solved += 1
             engines.add(engine)
-    assert solved > 50
+    assert solved > 20
     assert engines >= {"propagation", "elimination"}

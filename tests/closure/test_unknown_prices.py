@@ -152,7 +152,7 @@ def best_with(book: RuleBook, question: Question, place: str, number: str | None
 
 def test_an_alternative_is_told_as_brute_force_finds_it() -> None:
     told: Counter = Counter()
-    for seed in seeds(23_000_000, 200):
+    for seed in seeds(23_000_000, 120):
         book, question, _ = half_priced(seed, 0.3, positions=3, components=4)
         question = replace(question, limits=Limits())
         answer = answer_question(book, question)
@@ -175,7 +175,7 @@ def ways_of(answer: Answer):
 
 def test_a_way_out_tells_what_its_set_costs() -> None:
     ceilings: Counter = Counter()
-    for seed in seeds(24_000_000, 250):
+    for seed in seeds(24_000_000, 150):
         book, question, _ = half_priced(seed, positions=3)
         limits = replace(question.limits, price_at_most=random.Random(seed).choice([0, 30, 80]))
         question = replace(question, limits=limits, on_the_bench=frozenset())
@@ -216,7 +216,7 @@ def assert_ceiling(instead: str, known: int, unknown: set[str], limits: Limits) 
 def test_a_contradiction_that_a_missing_price_makes_names_the_part() -> None:
     """Were nothing to pay for what has no price, the contradiction with the ceiling would be none."""
     named: Counter = Counter()
-    for seed in seeds(25_000_000, 250):
+    for seed in seeds(25_000_000, 150):
         book, question, _ = half_priced(seed, positions=3)
         limits = replace(question.limits, price_at_most=random.Random(seed).choice([0, 30, 80]))
         question = replace(question, limits=limits, on_the_bench=frozenset())

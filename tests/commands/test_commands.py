@@ -18,7 +18,7 @@ from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine, reading
 from graftbook.rulebook.scope import TooLarge
 
-SEED = Path(__file__).resolve().parents[2] / "seed_data"
+SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
     "serve", "demo", "migrate", "load", "export", "closure", "order", "lint", "keys", "backup", "restore",
     "new", "columns", "guide",
@@ -163,13 +163,12 @@ def test_the_order_list_comes_as_text_csv_and_json(sqlite_demo_url: str):
     assert run(*asked, "parchment").exit_code == 2
 
 
-def test_load_export_load_is_the_same_catalogue(database: str, tmp_path: Path):
-    loaded = run("load", str(SEED), "--database", database)
+def test_load_export_load_is_the_same_catalogue(demo_copy: Callable[[], str], database: str, tmp_path: Path):
+    first, second = tmp_path / "first.csv", tmp_path / "second.csv"
+    assert run("export", str(first), "--database", demo_copy()).exit_code == 0
+    loaded = run("load", str(first), "--database", database)
     assert loaded.exit_code == 0, loaded.output
     assert "revision 1" in loaded.stdout
-    first, second = tmp_path / "first.csv", tmp_path / "second.csv"
-    assert run("export", str(first), "--database", database).exit_code == 0
-    assert run("load", str(first), "--database", database).exit_code == 0
     assert run("export", str(second), "--database", database).exit_code == 0
     assert first.read_bytes() == second.read_bytes()
     assert run("export", "--database", database).stdout == first.read_text(encoding="utf-8")
@@ -187,7 +186,7 @@ def test_mistakes_are_listed_with_file_and_line_and_nothing_is_stored(database: 
 
 
 def test_a_dry_run_stores_nothing(database: str):
-    result = run("load", str(SEED), "--database", database, "--dry-run")
+    result = run("load", str(SMALL), "--database", database, "--dry-run")
     assert result.exit_code == 0
     assert "would be stored" in result.stdout
     assert run("export", "--database", database).stdout == ""
@@ -203,10 +202,9 @@ def test_a_database_without_tables_or_without_a_server_is_said_plainly(tmp_path:
     assert run("lint", "--database", "mysql://x").exit_code == 2
 
 
-def test_going_down_says_what_is_lost_and_wants_a_copy_or_a_word(
-    demo_copy: Callable[[], str], tmp_path: Path
-):
-    address, saved = demo_copy(), tmp_path / "saved"
+def test_going_down_says_what_is_lost_and_wants_a_copy_or_a_word(database: str, tmp_path: Path):
+    address, saved = database, tmp_path / "saved"
+    assert run("load", str(SMALL), "--database", address).exit_code == 0
     before = run("export", "--database", address).stdout
     refused = run("migrate", "base", "--database", address)
     assert refused.exit_code == 2
@@ -236,8 +234,9 @@ def test_migrations_go_down_and_up_again(database: str):
     assert run("migrate", "--database", database).exit_code == 0
 
 
-def test_the_lint_ends_with_one_when_it_finds_something(demo_copy: Callable[[], str], tmp_path: Path):
-    address, sheet = demo_copy(), tmp_path / "unused.csv"
+def test_the_lint_ends_with_one_when_it_finds_something(database: str, tmp_path: Path):
+    address, sheet = database, tmp_path / "unused.csv"
+    assert run("load", str(SMALL), "--database", address).exit_code == 0
     sheet.write_text("[evidence]\nname,grade,reference\nnobody-needs-it,hearsay,a word\n", encoding="utf-8")
     assert run("load", str(sheet), "--database", address).exit_code == 0
     result = run("lint", "--database", address, "--json")

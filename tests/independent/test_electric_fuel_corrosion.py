@@ -176,11 +176,11 @@ def test_fuel_on_random_vehicles():
         }
 
 
-def test_metals_on_a_thousand_random_vehicles():
+def test_metals_on_random_vehicles():
     chance = random.Random(1915)
     coatings = ["none", "paint", "zinc", "zinc and paint", "powder coat"]
     met = {"holds": 0, "caution": 0, "fails": 0}
-    for _ in range(1_000):
+    for _ in range(VEHICLES):
         sides = [(chance.choice(list(plain_corrosion.INDEX)), chance.choice(coatings)) for _ in range(2)]
         environment = chance.choice(list(plain_corrosion.ALLOWED))
         names = chance.choice([None, "underframe + roof", "doors.front + step.wells"])
@@ -203,4 +203,4 @@ def test_metals_on_a_thousand_random_vehicles():
         verdict = plain_corrosion.judge(*sides, environment, isolated)
         met[verdict] += 1
         assert str(found["corrosion.underframe+roof"].verdict) == verdict, (sides, environment, names)
-    assert min(met.values()) > 50, met
+    assert min(met.values()) > 0.05 * VEHICLES, met

@@ -58,6 +58,7 @@ async def doubted(counter: httpx.AsyncClient, answer: httpx.Response) -> list[di
     return list(answer.json()["doubts"])
 
 
+@pytest.mark.one_engine
 async def test_a_thousand_on_a_line_of_one_is_not_booked_in_silence(counter: httpx.AsyncClient) -> None:
     seen = await book(counter, await sent(counter), {"line": MASTER, "received": 1})
     assert line_of(seen, MASTER)["received"] == 1
@@ -76,6 +77,7 @@ async def test_a_thousand_on_a_line_of_one_is_not_booked_in_silence(counter: htt
     assert booking["accepted"] == ["too many"]
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("row", "kind", "words", "meant"),
     [
@@ -97,6 +99,7 @@ async def test_packs_taken_for_pieces_are_asked_about(
     assert doubt["meant"] == (meant and {"unit": meant[0], "received": meant[1]})
 
 
+@pytest.mark.one_engine
 async def test_packs_are_converted_and_kept_as_pieces(counter: httpx.AsyncClient) -> None:
     seen = await book(counter, await sent(counter), {"line": FLUID, "received": 1, "unit": "packs"})
     assert (line_of(seen, FLUID)["received"], line_of(seen, FLUID)["open"]) == (4, 0)
@@ -106,6 +109,7 @@ async def test_packs_are_converted_and_kept_as_pieces(counter: httpx.AsyncClient
     assert (huge.status_code, huge.json()["pointer"]) == (422, "/lines/0/received")
 
 
+@pytest.mark.one_engine
 async def test_a_line_of_another_supplier_is_asked_about(counter: httpx.AsyncClient) -> None:
     seen = await sent(counter)
     rows = {"line": MASTER, "received": 1}, {"line": SWITCH, "received": 1}
@@ -136,6 +140,7 @@ async def test_the_same_delivery_note_is_booked_once(counter: httpx.AsyncClient)
     assert again.status_code == 200, again.text
 
 
+@pytest.mark.one_engine
 async def test_what_was_given_up_comes_after_all(counter: httpx.AsyncClient) -> None:
     seen = await book(counter, await sent(counter), {"line": MASTER, "given_up": 1})
     (doubt,) = await doubted(counter, await book(counter, seen, {"line": MASTER, "received": 1}))
@@ -147,6 +152,7 @@ async def test_what_was_given_up_comes_after_all(counter: httpx.AsyncClient) -> 
     assert (back["received"], back["given_up"], back["open"]) == (0, 1, 0)
 
 
+@pytest.mark.one_engine
 async def test_what_comes_of_what_is_still_open_is_not_taken_for_what_was_given_up(
     counter: httpx.AsyncClient,
 ) -> None:
@@ -159,6 +165,7 @@ async def test_what_comes_of_what_is_still_open_is_not_taken_for_what_was_given_
     assert [(doubt["kind"], doubt["beyond"]) for doubt in doubts] == [("given up", 0)]
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("rows", "pointer"),
     [
@@ -180,6 +187,7 @@ async def test_what_cannot_be_is_refused(
     assert (answer.status_code, answer.json()["pointer"]) == (422, pointer)
 
 
+@pytest.mark.one_engine
 async def test_no_more_is_given_up_or_promised_than_earlier_bookings_leave(
     counter: httpx.AsyncClient,
 ) -> None:
@@ -262,6 +270,7 @@ async def test_a_booking_is_taken_back_with_who_when_and_why(counter: httpx.Asyn
     assert (await take_back(counter, start, 2, why="  ")).status_code == 422
 
 
+@pytest.mark.one_engine
 async def test_a_closed_list_is_opened_again_only_in_so_many_words(counter: httpx.AsyncClient) -> None:
     seen = await book(counter, await sent(counter), {"line": MASTER, "received": 1})
     closed = await counter.post(
@@ -277,6 +286,7 @@ async def test_a_closed_list_is_opened_again_only_in_so_many_words(counter: http
     assert last["detail"]["reopened"] is True
 
 
+@pytest.mark.one_engine
 async def test_more_may_come_after_all_was_there(counter: httpx.AsyncClient) -> None:
     seen = await sent(counter)
     rows = [{"line": line["line"], "received": line["pieces"]} for line in seen.json()["lines"]]
@@ -319,6 +329,7 @@ async def test_the_same_booking_sent_again_is_booked_once(counter: httpx.AsyncCl
     assert line_of(await counter.get(RED), MASTER)["received"] == 0
 
 
+@pytest.mark.one_engine
 async def test_who_may_read_only_takes_nothing_back(app: Any, counter: httpx.AsyncClient) -> None:
     seen = await book(counter, await sent(counter), {"line": MASTER, "received": 1})
     async with client_of(app, scope=Scope.READ) as reader:
@@ -327,6 +338,7 @@ async def test_who_may_read_only_takes_nothing_back(app: Any, counter: httpx.Asy
     assert (await counter.post(f"{RED}/bookings/1/take-back", json={"why": "x"})).status_code == 428
 
 
+@pytest.mark.one_engine
 async def test_a_booking_leaves_the_store_as_it_is(counter: httpx.AsyncClient) -> None:
     await counter.put("/v1/stock/QB-2066", json={"quantity": 0, "place": "drawer 3"})
     seen = await book(counter, await sent(counter), {"line": SERVO, "received": 1})

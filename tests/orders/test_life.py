@@ -4,6 +4,7 @@ import asyncio
 from typing import Any
 
 import httpx
+import pytest
 from fastapi import FastAPI
 
 from graftbook.database import reading
@@ -23,6 +24,7 @@ def match(answer: httpx.Response) -> dict[str, str]:
     return {"If-Match": answer.headers["etag"]}
 
 
+@pytest.mark.one_engine
 async def test_a_list_lives_from_draft_to_closed(counter: httpx.AsyncClient) -> None:
     draft = await made(counter)
     lines = draft.json()["lines"]
@@ -57,6 +59,7 @@ async def test_a_list_lives_from_draft_to_closed(counter: httpx.AsyncClient) -> 
     assert (await counter.delete("/v1/order-lists/red", headers=match(closed))).status_code == 409
 
 
+@pytest.mark.one_engine
 async def test_more_than_was_ordered_is_taken_once_accepted_and_told(counter: httpx.AsyncClient) -> None:
     sent = await counter.post("/v1/order-lists/red/send", headers=match(await made(counter)))
     pieces = sent.json()["lines"][0]["pieces"]
@@ -124,6 +127,7 @@ async def test_the_store_is_kept_by_etag(counter: httpx.AsyncClient) -> None:
     assert (await counter.put("/v1/stock/QX-404", json={"quantity": 6})).status_code == 404
 
 
+@pytest.mark.one_engine
 async def test_what_changed_since_the_draft_is_told(counter: httpx.AsyncClient) -> None:
     draft = await made(counter)
     assert (await counter.get("/v1/order-lists/red/differences")).json()["same"] is True
@@ -141,6 +145,7 @@ async def test_what_changed_since_the_draft_is_told(counter: httpx.AsyncClient) 
     assert (await counter.get("/v1/order-lists/red/differences")).json()["same"] is True
 
 
+@pytest.mark.one_engine
 async def test_a_substitute_is_taken_only_if_the_closure_accepts_it(counter: httpx.AsyncClient) -> None:
     body = {"name": "discs", "vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
     draft = await counter.post("/v1/order-lists", json=body)
@@ -162,6 +167,7 @@ async def test_a_substitute_is_taken_only_if_the_closure_accepts_it(counter: htt
     assert events[-1]["detail"] == {"line": lines["QB-2090"], "before": "QB-2090", "after": "QB-7090"}
 
 
+@pytest.mark.one_engine
 async def test_a_substitute_that_brings_what_nobody_sells_is_refused(counter: httpx.AsyncClient) -> None:
     """The line itself can be bought, and the seal that it needs cannot."""
     part = {
@@ -187,6 +193,7 @@ async def test_a_substitute_that_brings_what_nobody_sells_is_refused(counter: ht
     assert "QB-2090" in {one["number"] for one in kept.json()["lines"]}
 
 
+@pytest.mark.one_engine
 async def test_a_list_comes_in_four_forms(counter: httpx.AsyncClient) -> None:
     await made(counter)
     starts = {

@@ -31,6 +31,7 @@ from graftbook.orders.papers.rows import TALLEST, Grid, Rows, left
 from graftbook.orders.papers.text import came, plain, shown
 from graftbook.orders.papers.xlsx import cell_text, order_xlsx
 from tests.orders.facts import DEFERS, NASTY, SUPPLIERS, made_order
+from tests.running import cases
 
 HOUSE = "Invented House\nOld Tannery, Mill Lane"
 SIZES = (1, 40, 200, 400)
@@ -207,7 +208,7 @@ def test_what_is_longer_than_a_page_goes_on_in_further_rows() -> None:
 
 
 @given(st.text(max_size=300), st.floats(5, 300))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=cases(60), deadline=None)
 def test_wrapping_loses_no_letter_and_stays_in_its_room(text: str, room: float) -> None:
     lines = wrapped(text, room)
     assert "".join("".join(line.text.split()) for line in lines) == "".join(plain(text).split())
@@ -219,7 +220,7 @@ texts = st.one_of(st.sampled_from(NASTY), st.text(max_size=40))
 
 
 @given(st.integers(1, 6), st.integers(0, 10_000), texts, texts, texts)
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=cases(8), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 def test_any_text_gets_onto_every_paper(size: int, seed: int, name: str, reason: str, caution: str) -> None:
     facts = made_order(size, seed=seed)
     for line in facts["lines"]:

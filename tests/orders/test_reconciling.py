@@ -17,6 +17,7 @@ from graftbook.orders.buying.reconciling import Cause, reconcile
 from graftbook.orders.needs import Need, NeededBy, Needs, Share
 from graftbook.rulebook.model import Component, Grade, Origin
 from tests.orders.split_worlds import TODAY, World, small_worlds
+from tests.running import cases
 
 pytestmark = pytest.mark.one_engine
 
@@ -30,7 +31,7 @@ def need_of(number: str, pieces: int, price: int | None) -> Need:
     return Need(part, pieces, (Share("one", (), pieces),), (WISHED,), Grade.measured)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=cases(25), deadline=None)
 @given(small_worlds(), st.data())
 def test_it_always_adds_up(world: World, data: st.DataObject) -> None:
     """Prices unknown or not, amounts that several rules ask for, the store, packs, dates, few suppliers."""

@@ -33,6 +33,7 @@ from graftbook.rulebook.model import (
     When,
 )
 from graftbook.rulebook.units import read_measure
+from tests.running import cases
 
 REMOVING, FITTING = Work.removing, Work.fitting
 
@@ -241,7 +242,7 @@ def brute_finish(found: Sequence, hands: int) -> int:
     return best
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=cases(20), deadline=None)
 @given(work(most=3), st.integers(1, 3))
 def test_the_earliest_finish_is_the_one_that_brute_force_finds(given_work, hands):
     found = sequence(*given_work)

@@ -17,9 +17,10 @@ from graftbook.orders.buying.split_start import start
 from graftbook.orders.buying.splitting import Split, split
 from tests.orders.split_oracles import brute_force, highs
 from tests.orders.split_worlds import TODAY, World, hostile, shop, small_worlds
+from tests.running import cases
 
 DAYS = [None, TODAY + timedelta(days=1), TODAY + timedelta(days=4)]
-UNHURRIED = settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+UNHURRIED = settings(max_examples=cases(25), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 
 
 def asked(world: World, **restrictions: object) -> Split:

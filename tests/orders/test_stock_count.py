@@ -37,6 +37,7 @@ async def lying(counter: httpx.AsyncClient) -> dict[str, tuple[int, str]]:
     return {row["number"]: (int(row["quantity"]), row["place"]) for row in csv.DictReader(io.StringIO(sheet))}
 
 
+@pytest.mark.one_engine
 async def test_a_count_says_what_lies_there_and_what_it_changed(counter: httpx.AsyncClient) -> None:
     first = await counted(counter, "number,quantity,place\nqb 9001,4,drawer 14\nQB-3310,1,shelf 2\n")
     assert first.json() == {
@@ -59,6 +60,7 @@ async def test_a_count_says_what_lies_there_and_what_it_changed(counter: httpx.A
     assert await lying(counter) == {"QB-9001": (6, "drawer 14")}
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 async def test_a_sheet_is_read_whatever_ends_its_lines(counter: httpx.AsyncClient, end: str) -> None:
     rows = ["number,quantity,place", "QB-9001,4,drawer 14", 'QB-3310,1,"shelf 2"', ""]
@@ -68,6 +70,7 @@ async def test_a_sheet_is_read_whatever_ends_its_lines(counter: httpx.AsyncClien
     assert [(mistake["line"], mistake["field"]) for mistake in refused["mistakes"]] == [(3, "quantity")]
 
 
+@pytest.mark.one_engine
 async def test_the_sheet_given_out_is_read_back_as_it_was(counter: httpx.AsyncClient) -> None:
     place = "=1+1, \"under\" the window; 'left'"
     await counter.put("/v1/stock/QB-9001", json={"quantity": 3, "place": place})
@@ -80,6 +83,7 @@ async def test_the_sheet_given_out_is_read_back_as_it_was(counter: httpx.AsyncCl
     assert kept == [place, "'=2", "a b c"]
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("sheet", "line", "field", "words"),
     [
@@ -118,6 +122,7 @@ async def test_a_mistake_is_told_at_its_line_and_nothing_is_booked(
     assert await lying(counter) == {}
 
 
+@pytest.mark.one_engine
 async def test_what_is_no_sheet_is_refused(counter: httpx.AsyncClient) -> None:
     body = b"number,quantity\nQB-9001,1\n"
     for sent, headers, status in (
@@ -147,6 +152,7 @@ async def test_a_count_can_hold_to_the_store_that_was_read_and_is_booked_once(
     assert (same.status_code, same.content) == (304, b"")
 
 
+@pytest.mark.one_engine
 async def test_an_order_takes_from_what_was_counted(counter: httpx.AsyncClient) -> None:
     asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
     before = (await counter.post("/v1/orders", json=asked)).json()
@@ -178,6 +184,7 @@ def test_the_command_counts_and_lists(demo_copy: Callable[[], str], tmp_path: Pa
     assert run("list", str(out)) == (0, f"2 numbers written to {out}.\n")
 
 
+@pytest.mark.one_engine
 async def test_a_sheet_of_a_thousand_heads_is_refused_at_once(counter: httpx.AsyncClient) -> None:
     started = time.process_time()
     sheet = "number,quantity" + ",number" * 100_000 + "\nQB-9001,1\n"
@@ -185,6 +192,7 @@ async def test_a_sheet_of_a_thousand_heads_is_refused_at_once(counter: httpx.Asy
     assert time.process_time() - started < 5, "it was quadratic in the heads"
 
 
+@pytest.mark.one_engine
 async def test_the_last_row_may_have_empty_cells_behind_it(counter: httpx.AsyncClient) -> None:
     """As spreadsheet programs write a table beside which something was deleted."""
     assert (await counted(counter, "number,quantity,,\nQB-9001,4,,\n")).json()["changed"] == 1

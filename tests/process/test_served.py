@@ -15,7 +15,6 @@ from prometheus_client.parser import text_string_to_metric_families
 from graftbook.app import create_app
 from graftbook.catalogue.loading.imports import load
 from graftbook.closure.search.deadline import LEAST_SECONDS, SHARE_TO_EXPLAIN
-from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine
 from graftbook.settings import Settings
 from tests.conftest import client_of
@@ -73,11 +72,11 @@ async def test_answers_are_byte_for_byte_those_of_the_same_process(
 
 
 @pytest.fixture(scope="module")
-def database(sqlite_databases: Any) -> str:
+def database(sqlite_databases: Any, sqlite_demo_url: str) -> str:
     """The demo range and a tangle that no deadline here is long enough for."""
-    url: str = sqlite_databases.new()
+    url: str = sqlite_databases.copy(sqlite_demo_url)
     engine = make_engine(url)
-    report = load(engine, [demo_sheets(), tangle(240, 1022)])
+    report = load(engine, [tangle(240, 1022)])
     engine.dispose()
     assert report.ok, "\n".join(map(str, report.mistakes[:5]))
     return url

@@ -157,6 +157,7 @@ async def test_no_text_in_an_address_is_too_much(client: httpx.AsyncClient, path
         assert answer.status_code < 500, (piece, answer.text)
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     ("body", "status"),
     [
@@ -179,6 +180,7 @@ async def test_doubtful_json_is_refused(client: httpx.AsyncClient, body: bytes, 
     assert answer.status_code == status, answer.text
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize("path", ["/v1/closures", "/v1/imports"])
 @pytest.mark.parametrize("packing", ["gzip", "deflate", "br", "zstd", "gzip, gzip"])
 async def test_a_packed_body_is_never_unpacked(client: httpx.AsyncClient, path: str, packing: str) -> None:
@@ -189,6 +191,7 @@ async def test_a_packed_body_is_never_unpacked(client: httpx.AsyncClient, path: 
     assert "nothing packed" in answer.json()["detail"]
 
 
+@pytest.mark.one_engine
 async def test_a_form_is_no_body(client: httpx.AsyncClient) -> None:
     for path in ("/v1/closures", "/v1/imports"):
         answer = await client.post(path, files={"sheet": b"[section]\n"})
@@ -196,6 +199,7 @@ async def test_a_form_is_no_body(client: httpx.AsyncClient) -> None:
         assert answer.status_code == 415
 
 
+@pytest.mark.one_engine
 async def test_addresses_and_headers_have_an_end(client: httpx.AsyncClient) -> None:
     long = await client.get("/v1/closures?chassis=24PL-018412&fit=" + "a" * 65_300)
     clear(long)
@@ -205,6 +209,7 @@ async def test_addresses_and_headers_have_an_end(client: httpx.AsyncClient) -> N
     assert heavy.status_code == 431
 
 
+@pytest.mark.one_engine
 @pytest.mark.parametrize(
     "typed",
     ["QB\u20133310", "QB\u20143310", "QB\u20113310", "QB\u22123310", "ＱＢ－３３１０",
@@ -244,6 +249,7 @@ async def test_a_formula_in_the_catalogue_is_run_by_no_spreadsheet_and_loads_aga
     assert "'''=1" not in sheet
 
 
+@pytest.mark.one_engine
 async def test_a_sheet_in_another_encoding_is_told_what_to_do(client: httpx.AsyncClient) -> None:
     sheet = "[section]\nname,title,order\nn,Bremsen für vorn,1\n"
     for encoding, word in (("utf-16", "UTF-8"), ("utf-16-le", "UTF-8"), ("latin-1", "UTF-8")):

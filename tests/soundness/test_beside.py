@@ -9,18 +9,21 @@ import pytest
 from sqlalchemy import make_url
 
 from graftbook.editing.records.service import Author, put_record, record_state
+from tests.running import cases
 from tests.soundness.beside import LONGEST, READERS, Beside, Figures
 from tests.soundness.databases import opened
 
-SECONDS = 3
+SECONDS = 1.5
 """Each kind of reader asks at least once, however short it is."""
+COMPONENTS = cases(700)
+"""Of the large sheet: many times the changes beside it. The long form: three times as many."""
 HELD = 1.0
 """Seconds that somebody may wait for the writers' lock: it is let go by everybody who reads."""
 
 
 def test_no_reader_holds_the_writers_lock(own_demo_url: str, start: Any) -> None:
     """Readers alone: what is waited for then is theirs. How long a change takes is told by the long form."""
-    beside = Beside(start(own_demo_url, reasoning_processes=2), own_demo_url)
+    beside = Beside(start(own_demo_url, reasoning_processes=1), own_demo_url)
     put_beside(own_demo_url)
     figures = beside.run(SECONDS, writer=False)
     assert not figures.wrong, figures
@@ -30,7 +33,7 @@ def test_no_reader_holds_the_writers_lock(own_demo_url: str, start: Any) -> None
 
 
 def test_a_writer_is_let_through_beside_readers(own_demo_url: str, start: Any) -> None:
-    figures = Beside(start(own_demo_url, reasoning_processes=2), own_demo_url).run(SECONDS)
+    figures = Beside(start(own_demo_url, reasoning_processes=1), own_demo_url).run(SECONDS)
     assert not figures.wrong, figures
     assert figures.changes
 
@@ -38,7 +41,7 @@ def test_a_writer_is_let_through_beside_readers(own_demo_url: str, start: Any) -
 def test_a_large_load_holds_the_writers_lock_for_its_last_step_only(own_demo_url: str, start: Any) -> None:
     """Measured against the load itself, since a busy machine is slow at both."""
     beside = Beside(start(own_demo_url), own_demo_url)
-    figures = beside.run(0, load=2_000)
+    figures = beside.run(0, load=COMPONENTS)
     assert not figures.wrong, figures
     assert [load.status for load in figures.loads] == [200, 200]
     for load in figures.loads:
@@ -50,10 +53,10 @@ def test_a_lock_that_is_held_is_counted(own_demo_url: str, start: Any) -> None:
     """Somebody holds the writers' lock for as long as no change may take."""
     if not own_demo_url.startswith("sqlite"):
         pytest.skip("held by a lock of SQLite's file")
-    beside = Beside(start(own_demo_url, reasoning_processes=2), own_demo_url)
+    beside = Beside(start(own_demo_url, reasoning_processes=1), own_demo_url)
     holder = threading.Thread(target=_hold, args=(str(make_url(own_demo_url).database), LONGEST + 0.5))
     holder.start()
-    figures = beside.run(SECONDS)
+    figures = beside.run(2 * SECONDS)
     holder.join()
     assert max(figures.waits) > HELD, figures
     assert figures.slowest > LONGEST, figures

@@ -38,6 +38,7 @@ from graftbook.editing.records.service import (
 )
 from graftbook.problems import ChangedAgain, PreconditionFailed, PreconditionRequired, UnknownRecord
 from tests.catalogue.undone import undone_to
+from tests.running import cases
 from tests.soundness.catalogue_model import (
     BASE,
     BATCHES,
@@ -52,7 +53,7 @@ from tests.soundness.catalogue_model import (
     sheet_of,
 )
 
-EXAMPLES = 6
+EXAMPLES = cases(3)
 STEPS = 20
 NOBODY = Author("somebody", "model")
 

@@ -32,8 +32,9 @@ from graftbook.catalogue.format.sources import from_objects
 from graftbook.catalogue.format.validation import findings
 from graftbook.catalogue.store.rows import rows_of
 from graftbook.rulebook.units import QUANTITIES, NotAMeasure
+from tests.running import cases
 
-EXAMPLES = int(os.environ.get("GRAFTBOOK_FUZZ", "150"))
+EXAMPLES = int(os.environ.get("GRAFTBOOK_FUZZ", cases(60)))
 fuzz = settings(max_examples=EXAMPLES, deadline=None, suppress_health_check=list(HealthCheck))
 
 KINDS_OF_VALUE = {quantity.replace(" ", "_"): (quantity, ("red", "blue")) for quantity in QUANTITIES}
@@ -210,7 +211,7 @@ def _values(kind: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
 def test_what_is_written_is_read_the_same(kind: type[Record]):
     right = []
 
-    @settings(fuzz, max_examples=max(30, EXAMPLES // 10))
+    @settings(fuzz, max_examples=max(20, EXAMPLES // 10))
     @given(_values(kind))
     def comes_back(fields: dict[str, Any]) -> None:
         record, mistakes = validate(kind, fields, Place("sheet.csv", 1))

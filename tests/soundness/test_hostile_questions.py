@@ -10,7 +10,6 @@ import httpx
 import pytest
 
 from graftbook.catalogue.loading.imports import load
-from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine
 from graftbook.problems import Busy
 from graftbook.process.limits import Gate
@@ -61,11 +60,11 @@ def tangle(variables: int = 120, clauses: int = 511) -> list[dict[str, Any]]:
 
 
 @pytest.fixture
-def tangled(sqlite_databases: Any, start: Serve) -> Served:
+def tangled(sqlite_databases: Any, sqlite_demo_url: str, start: Serve) -> Served:
     """The demo range and the tangle behind a service: two questions at once, four waiting."""
-    url = sqlite_databases.new()
+    url = sqlite_databases.copy(sqlite_demo_url)
     engine = make_engine(url)
-    report = load(engine, [demo_sheets(), tangle()])
+    report = load(engine, [tangle()])
     engine.dispose()
     assert report.ok, "\n".join(map(str, report.mistakes[:5]))
     return start(url, questions_at_once=2, questions_waiting=4, reasoning_processes=2)

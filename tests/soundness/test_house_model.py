@@ -14,6 +14,7 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, ru
 from graftbook.app import create_app
 from graftbook.settings import Settings
 from tests.conftest import client_of
+from tests.running import cases
 
 NAMES = st.sampled_from(["red", "green"])
 NOTES = st.sampled_from(["", "one", "two", "three"])
@@ -24,7 +25,7 @@ WISHES = st.lists(
     unique_by=str,
 )
 WHOSE_TAG = st.sampled_from(["right", "right", "older", "other", "none"])
-EXAMPLES, STEPS = 5, 25
+EXAMPLES, STEPS = cases(3), 25
 
 
 class House(RuleBasedStateMachine):
