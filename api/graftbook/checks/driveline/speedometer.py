@@ -72,13 +72,6 @@ def corrected_drive_ratio(drive_ratio: float, factor: float, wanted_factor: floa
     return drive_ratio * wanted_factor / factor
 
 
-def changed_reading(
-    error_before: float, circumference_old: float, circumference_new: float, axle_old: float, axle_new: float
-) -> float:
-    """Indicated over true after a change of tyre and axle: (1 + e) (C_old / C_new) (i_new / i_old)."""
-    return (1 + error_before) * circumference_old / circumference_new * axle_new / axle_old
-
-
 def _factor_tested(reading: Reading) -> float:
     """The factor, which the speeds that the law tests at are part of."""
     return only_with(_factor(reading), reading.maybe_fact("top_speed") or 0.0)

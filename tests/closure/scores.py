@@ -1,0 +1,33 @@
+"""A set's place in the order of preference, worked out apart from every search that seeks the best."""
+
+from graftbook.closure.question import Criterion
+from graftbook.closure.search.problem import Found, Problem
+from graftbook.closure.search.totals import (
+    figure,
+    loose_quantities,
+    totals_of,
+    unknown_count,
+    whole_preference,
+)
+
+
+def score(problem: Problem, found: Found) -> tuple[int, ...]:
+    """The set's place in the order of preference, smaller is better.
+
+    Price is two figures: parts of unknown price, then the sum of the known ones.
+    """
+    totals = totals_of(problem, found)
+    figures: list[int] = []
+    for criterion in whole_preference(problem.question.preference):
+        if criterion is Criterion.price:
+            figures.append(unknown_count(problem, found))
+        figures.append(figure(totals, criterion))
+    return tuple(figures)
+
+
+def tie_key(problem: Problem, found: Found) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
+    """Decides between sets that cost the same: fewer loose pieces, then smaller numbers first."""
+    pieces = sum(loose_quantities(problem, found).values())
+    values = tuple(found.values[place] or "" for place in problem.domains)
+    orders = tuple(need.component for _, need in sorted(found.orders.items()))
+    return (pieces, values, orders)
