@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from graftbook.closure.answer import Because, Cause, Change, How, Other, Outcome, Solution
 from graftbook.closure.question import Question
 from graftbook.rulebook.model import RuleBook
-from graftbook.rulebook.scope import LOOSE
 from tests.closure.test_reasons import Judge, reasons_in
 
 NOTHING_DEMANDED = (Cause.joint, Cause.conflict)
@@ -74,14 +73,3 @@ def _wrong(judge: Judge, change: Change, other: Other) -> Iterator[str]:
             yield f"{other.way.component} cannot be had"
     elif other.way.component not in oracle.can[other.way.place]:
         yield f"{other.way.component} cannot sit at {other.way.place}"
-
-
-def chain(solution: Solution, position: str) -> tuple[Because, ...]:
-    """The reasons from a change back to the wish that it follows from, nearest first."""
-    by_position = {change.position: change.because for change in solution.changes}
-    by_position |= {LOOSE + part.component: part.because for part in solution.loose}
-    reasons: list[Because] = []
-    while position in by_position and len(reasons) <= len(by_position):
-        reasons.append(by_position[position])
-        position = reasons[-1].parent
-    return tuple(reasons)

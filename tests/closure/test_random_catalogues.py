@@ -20,9 +20,8 @@ from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
 from graftbook.rulebook.model import Alternative, Companion, Effort, RuleBook
-from tests.closure.judging import chain
 from tests.closure.oracle import Best, Oracle
-from tests.closure.scores import score, tie_key
+from tests.closure.read_off import chain, score, tie_key
 from tests.closure.worlds import World
 from tests.running import cases
 

@@ -1,5 +1,6 @@
-"""A set's place in the order of preference, worked out apart from every search that seeks the best."""
+"""What is read off a set that was found: its place in the order of preference, and chains of reasons."""
 
+from graftbook.closure.answer import Because, Solution
 from graftbook.closure.question import Criterion
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.totals import (
@@ -9,6 +10,7 @@ from graftbook.closure.search.totals import (
     unknown_count,
     whole_preference,
 )
+from graftbook.rulebook.scope import LOOSE
 
 
 def score(problem: Problem, found: Found) -> tuple[int, ...]:
@@ -31,3 +33,14 @@ def tie_key(problem: Problem, found: Found) -> tuple[int, tuple[str, ...], tuple
     values = tuple(found.values[place] or "" for place in problem.domains)
     orders = tuple(need.component for _, need in sorted(found.orders.items()))
     return (pieces, values, orders)
+
+
+def chain(solution: Solution, position: str) -> tuple[Because, ...]:
+    """The reasons from a change back to the wish that it follows from, nearest first."""
+    by_position = {change.position: change.because for change in solution.changes}
+    by_position |= {LOOSE + part.component: part.because for part in solution.loose}
+    reasons: list[Because] = []
+    while position in by_position and len(reasons) <= len(by_position):
+        reasons.append(by_position[position])
+        position = reasons[-1].parent
+    return tuple(reasons)
