@@ -25,7 +25,10 @@ from graftbook.orders.lists.deliveries import (
     RECEIVED,
     SENT,
     Delivery,
+    Doubt,
+    Noted,
     Progress,
+    Row,
     doubts_of,
     in_pieces,
     note_key,
@@ -57,8 +60,10 @@ from graftbook.problems import (
     WrongState,
 )
 
-Facts = dict[str, Any]
-"""What an event says beside its words, and what was asked, as it was sent."""
+Body = dict[str, Any]
+"""What was asked, as JSON says it; whoever reads it has it validated."""
+Detail = Mapping[str, Any]
+"""What an event says beside its words."""
 DRAFT: StateWord = "draft"
 CLOSED: StateWord = "closed"
 GONE_OUT = (SENT, PARTLY, RECEIVED)
@@ -148,15 +153,15 @@ def events(engine: Engine, name: str, after: int, limit: int) -> list[OrderEvent
         ]
 
 
-def asked_of(engine: Engine, name: str) -> Facts:
+def asked_of(engine: Engine, name: str) -> Body:
     """The question that a list was made from. Raises UnknownOrderList."""
     with reading(engine) as session:
-        asked: Facts = orjson.loads(_row(session, name).asked)
+        asked: Body = orjson.loads(_row(session, name).asked)
         return asked
 
 
 def create(
-    engine: Engine, name: str, asked: Facts, facts: OrderOut, note: str, who: str, once: Once = EACH_TIME
+    engine: Engine, name: str, asked: Body, facts: OrderOut, note: str, who: str, once: Once = EACH_TIME
 ) -> OrderListOut:
     """Store a draft. Raises AlreadyExists, and what `once` raises."""
     now = datetime.now(UTC)
@@ -203,7 +208,7 @@ class _Step:
             here, wanted = self.row.state, " or ".join(states)
             raise WrongState(f"The list is {here}; this takes one that is {wanted}", state=here)
 
-    def write(self, what: str, detail: Facts, **values: Any) -> OrderListOut:
+    def write(self, what: str, detail: Detail, **values: Any) -> OrderListOut:
         """Write the step. Raises PreconditionFailed when somebody was quicker."""
         if not store.change_list(self.session, self.name, self.version, {"changed": self.now, **values}):
             raise PreconditionFailed("Somebody changed the list at the same time; read it again")
@@ -224,10 +229,10 @@ def replace_facts(
     engine: Engine,
     name: str,
     if_match: str,
-    asked: Facts,
+    asked: Body,
     facts: OrderOut,
     what: str,
-    detail: Facts,
+    detail: Detail,
     who: str,
 ) -> OrderListOut:
     """A draft says something else now: recomputed, or with a substitute.
@@ -327,7 +332,7 @@ def receive(
         booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
         store.add_booking(session, booking, rows)
         after = _come(session, name)
-        detail: Facts = {**_told(booking)} | {"lines": [_received(row, lines, after) for row in rows]}
+        detail = {**_told(booking), "lines": [_received(row, lines, after) for row in rows]}
         document = step.write("received", detail, state=state_of(after.values()))
         once.keep(session.connection(), document)
         return document
@@ -351,7 +356,7 @@ def _booking(step: _Step, delivery: Delivery, supplier: str) -> OrderBookingRow:
     )
 
 
-def _noted(session: Session, booking: OrderBookingRow) -> list[Facts]:
+def _noted(session: Session, booking: OrderBookingRow) -> list[Noted]:
     """Where else a delivery note of this number stands; a note without a number is none."""
     if not booking.note_key:
         return []
@@ -361,7 +366,7 @@ def _noted(session: Session, booking: OrderBookingRow) -> list[Facts]:
     ]
 
 
-def _accepted(doubts: Sequence[Facts], accept: frozenset[str]) -> None:
+def _accepted(doubts: Sequence[Doubt], accept: frozenset[str]) -> None:
     """Raises DeliveryDoubted unless each doubt's word is among those accepted."""
     if left := [doubt for doubt in doubts if doubt["kind"] not in accept]:
         raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
@@ -376,7 +381,7 @@ def _told(booking: OrderBookingRow) -> ToldOut:
     }
 
 
-def _received(row: Facts, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Facts:
+def _received(row: Row, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Detail:
     known = after[row["line"]]
     return {
         "line": row["line"],
@@ -466,7 +471,7 @@ def take_back(
             raise WrongState(message, state=CLOSED)
         store.take_back(session, row, step.now, who, why)
         after = _come(session, name)
-        detail: Facts = {**_told(row)} | {"why": why, "reopened": closed}
+        detail = {**_told(row), "why": why, "reopened": closed}
         document = step.write("taken back", detail, state=state_of(after.values()))
         once.keep(session.connection(), document)
         return document

@@ -1,10 +1,9 @@
 """The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
 
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any, TypedDict
 
-import orjson
 from fastapi import Request
 from starlette.responses import Response
 
@@ -14,15 +13,78 @@ from graftbook.pages.answer.gives_up import addresses_of_ways
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
-from graftbook.process.state import Make, Service, ServiceDep
+from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
-from graftbook.questions.closures import service as closures
-from graftbook.questions.closures.schemas import ChecksOut, FindingOut
-from graftbook.questions.reading import present_revision
+from graftbook.questions.closures.schemas import (
+    BecauseOut,
+    ChangeOut,
+    ChecksOut,
+    ClosureOut,
+    FindingOut,
+    FlawNoteOut,
+    LooseOut,
+    OtherOut,
+    RemarksOut,
+    SetOut,
+    StayingOut,
+    TotalsOut,
+)
+from graftbook.questions.closures.service import closure_document
+from graftbook.questions.reading import Asked, present_revision
 
 router = pages_router()
 
-Facts = dict[str, Any]
+
+class OtherLink(OtherOut):
+    """What else could sit there, and the address that asks for it."""
+
+    address: str
+
+
+class Step(BecauseOut):
+    """A reason in a chain: the line and the change that it comes from; None: a wish."""
+
+    line: int | None
+    change: ChangeOut | LooseOut | None
+
+
+class ChangeLine(ChangeOut):
+    """A change as the page tells it: its line, the chain back to the wish, its other choices."""
+
+    line: int
+    chain: list[Step]
+    others: list[OtherLink]
+
+
+class ChangeGroup(TypedDict):
+    """The changes of one section."""
+
+    title: str
+    changes: list[ChangeLine]
+
+
+class FlawTold(FlawNoteOut):
+    """A flaw with every position that has it."""
+
+    positions: list[str]
+
+
+class FlawGroup(TypedDict):
+    """Flaws under one title."""
+
+    title: str
+    style: str
+    flaws: list[FlawTold]
+
+
+class OtherSet(TypedDict):
+    """Another good set beside the one that is told: what differs, and the address that wishes for it."""
+
+    totals: TotalsOut
+    confidence: str | None
+    differs: list[ChangeOut]
+    stays: list[str]
+    address: str
 
 
 @router.get("/answer", dependencies=[MayRead, takes_question()])
@@ -34,24 +96,13 @@ def answer(request: Request, service: ServiceDep) -> Response:
     present = present_revision(service)
     if not question.value("as_of"):
         return gone_to(question.adding("as_of", present).address())
-    document = document_of(service, question)
-    return page(request, "answer.html", **answer_facts(service, question, document), present=present)
+    asked, document = closure_document(service, question.body())
+    return page(request, "answer.html", **answer_facts(service, question, asked, document), present=present)
 
 
-def document_of(service: Service, question: PageQuestion) -> Facts:
-    """The closure as the API answers it, kept or made anew. Raises what `closure` raises."""
-    found: Facts = document_under(service, closures.closure(service, question.body()))
-    return found
-
-
-def document_under(service: Service, answering: tuple[str, Make]) -> Any:
-    """An answer of the API as its document, kept from last time or made when it is its turn. Raises Busy."""
-    etag, make = answering
-    body, _ = service.answers.kept_or_made(etag, make)
-    return orjson.loads(body)
-
-
-def answer_facts(service: Service, question: PageQuestion, document: Facts) -> Facts:
+def answer_facts(
+    service: Service, question: PageQuestion, asked: Asked, document: ClosureOut
+) -> dict[str, Any]:
     """What the page of an answer speaks of."""
     asked_now = question.without("as_of")
     found = document["set"]
@@ -65,41 +116,39 @@ def answer_facts(service: Service, question: PageQuestion, document: Facts) -> F
     if found is None:
         return facts | {
             "groups": [],
-            "ways": addresses_of_ways(service, asked_now, document),
+            "ways": addresses_of_ways(service, asked_now, document["ways_out"]),
             "contradictions": document["contradictions"],
         }
-    lines = numbered(document)
+    lines = numbered(document, found)
+    checks = document["checks"]
     return facts | {
         "found": found,
-        "groups": grouped(document, lines, asked_now),
+        "groups": grouped(found, lines, asked_now),
         "ways": [],
         "stays": by_section(document, found["stays"]),
-        "flaws": flaw_groups(found),
-        "checks": check_groups(document["checks"]),
-        "charts": charts_of(service, question, document),
-        "others": other_sets(document, asked_now),
+        "flaws": flaw_groups(found, found["changes"]),
+        "checks": check_groups(checks) if checks else None,
+        "charts": charts_of(asked, found),
+        "others": other_sets(document["other_sets"], found, asked_now),
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
 
 
-def numbered(document: Facts) -> dict[str, int]:
-    """Position → the number of its line on the page; sections in their order."""
-    changes = sorted(document["set"]["changes"], key=lambda change: _place(document, change["section"]))
+def numbered(document: ClosureOut, found: SetOut) -> dict[str, int]:
+    """Position → the number of its line on the page; sections in their order, the lines in theirs."""
+    place = {section: place for place, section in enumerate(document["section_titles"])}
+    changes = sorted(found["changes"], key=lambda change: place.get(change["section"], len(place)))
     return {change["position"]: number for number, change in enumerate(changes, start=1)}
 
 
-def _place(document: Facts, section: str) -> int:
-    titles = list(document["section_titles"])
-    return titles.index(section) if section in titles else len(titles)
-
-
-def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) -> list[Facts]:
+def grouped(found: SetOut, lines: Mapping[str, int], asked_now: PageQuestion) -> list[ChangeGroup]:
     """The changes by section, each with its line, the chain back to the wish and its other choices."""
-    changes = {change["position"]: change for change in document["set"]["changes"]}
-    brought = {part["component"]: part for part in document["set"]["loose_parts"]} | changes
-    groups: dict[str, Facts] = {}
-    for position in sorted(lines, key=lambda name: lines[name]):
+    changes = {change["position"]: change for change in found["changes"]}
+    brought: dict[str, ChangeOut | LooseOut] = {part["component"]: part for part in found["loose_parts"]}
+    brought |= changes
+    groups: dict[str, ChangeGroup] = {}
+    for position in lines:
         change = changes[position]
         group = groups.setdefault(change["section"], {"title": change["section_title"], "changes": []})
         group["changes"].append(
@@ -113,7 +162,7 @@ def grouped(document: Facts, lines: Mapping[str, int], asked_now: PageQuestion) 
     return list(groups.values())
 
 
-def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
+def _other(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> OtherLink:
     if other["kept"]:
         taken = asked_now.adding("keep", change["position"])
     elif other["component"] is None:
@@ -123,34 +172,34 @@ def _other(asked_now: PageQuestion, change: Facts, other: Facts) -> Facts:
     return {**other, "address": taken.address()}
 
 
-def chain(changes: Mapping[str, Facts], lines: Mapping[str, int], change: Facts) -> list[Facts]:
+def chain(
+    changes: Mapping[str, ChangeOut | LooseOut], lines: Mapping[str, int], change: ChangeOut
+) -> list[Step]:
     """The reasons from a change back to the wish, the nearest first."""
-    steps: list[Facts] = []
+    steps: list[Step] = []
     seen = {change["position"]}
     because = change["because"]
     while True:
         parent = because["from_position"] or because["from_loose_part"]
-        steps.append(
-            {**because, "line": lines.get(parent) if parent else None, "change": changes.get(parent)}
-        )
+        steps.append({**because, "line": lines.get(parent or ""), "change": changes.get(parent or "")})
         if not parent or parent in seen or parent not in changes:
             return steps
         seen.add(parent)
         because = changes[parent]["because"]
 
 
-def by_section(document: Facts, places: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:
+def by_section(document: ClosureOut, places: Sequence[StayingOut]) -> list[tuple[str, list[StayingOut]]]:
     """Places by the title of their section."""
-    found: dict[str, list[Facts]] = defaultdict(list)
+    found: dict[str, list[StayingOut]] = defaultdict(list)
     for place in places:
         found[place["section"]].append(place)
     titles = document["section_titles"]
     return [(titles.get(section, section), some) for section, some in found.items()]
 
 
-def flaw_groups(found: Facts) -> list[Facts]:
-    """The flaws gone, brought, left where something changes, and left elsewhere; each flaw once."""
-    touched = {change["section"] for change in found["changes"]}
+def flaw_groups(found: RemarksOut, changed: Iterable[ChangeOut | FlawNoteOut]) -> list[FlawGroup]:
+    """The flaws gone, brought, left where something is changed, and left elsewhere; each flaw once."""
+    touched = {change["section"] for change in changed}
     left = found["flaws_left"]
     groups = (
         ("Gone", "good", found["flaws_gone"]),
@@ -163,15 +212,15 @@ def flaw_groups(found: Facts) -> list[Facts]:
     ]
 
 
-def _once(flaws: Sequence[Facts]) -> list[Facts]:
-    first: dict[str, Facts] = {}
+def _once(flaws: Sequence[FlawNoteOut]) -> list[FlawTold]:
+    first: dict[str, FlawTold] = {}
     for flaw in flaws:
         known = first.setdefault(flaw["flaw"], {**flaw, "positions": []})
         known["positions"].append(flaw["position"])
     return list(first.values())
 
 
-def check_groups(checks: ChecksOut) -> Facts:
+def check_groups(checks: ChecksOut) -> dict[str, Any]:
     """The findings as the page tells them: what the set makes worse, what was so, what it mends; the rest
     by subject, folded."""
     rest: dict[str, list[FindingOut]] = defaultdict(list)
@@ -192,18 +241,18 @@ def check_groups(checks: ChecksOut) -> Facts:
     }
 
 
-def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:
-    """The other good sets beside this one: totals, what differs, and the address that wishes for it."""
-    here = {change["position"]: change["component"] for change in document["set"]["changes"]}
-    found = []
-    for other in document["other_sets"]:
+def other_sets(others: Sequence[SetOut], found: SetOut, asked_now: PageQuestion) -> list[OtherSet]:
+    """The other good sets beside the one that was found."""
+    here = {change["position"]: change["component"] for change in found["changes"]}
+    told_sets: list[OtherSet] = []
+    for other in others:
         there = {change["position"]: change for change in other["changes"]}
         differs = [change for p, change in there.items() if here.get(p, "") != change["component"]]
         question = asked_now
         for change in differs:
             if change["component"]:
                 question = question.adding("fit", f"{change['component']}@{change['position']}")
-        found.append(
+        told_sets.append(
             {
                 "totals": other["totals"],
                 "confidence": other["confidence"],
@@ -212,4 +261,4 @@ def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:
                 "address": question.address(),
             }
         )
-    return found
+    return told_sets
