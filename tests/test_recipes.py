@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.timeout(600)
+
 ROOT = Path(__file__).resolve().parent.parent
 
 

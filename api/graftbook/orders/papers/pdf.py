@@ -37,10 +37,10 @@ LINE_COLUMNS = (
 )  # fmt: skip
 
 
-def order_pdf(order: Whole, paper: str = "A4", part: str = "", house: str = "") -> bytes:
-    """The order, or its part `supplier:NAME` or `vehicle:LABEL`, on A4 or letter paper.
+def order_pdf(order: Whole, part: str = "", house: str = "") -> bytes:
+    """The order, or its part `supplier:NAME` or `vehicle:LABEL`, on A4.
 
-    `house` is the house's name and address, a line each. Raises UnknownPart; ValueError for another paper.
+    `house` is the house's name and address, a line each. Raises UnknownPart.
     """
     facts = part_of(order, part)
     sheet = Paper(
@@ -51,7 +51,6 @@ def order_pdf(order: Whole, paper: str = "A4", part: str = "", house: str = "") 
         ),
         foot=plain(facts["defers"]),
         day=day_of(facts["date"]),
-        paper=paper,
         author=(house.splitlines() or [""])[0],
     )  # fmt: skip
     return bytes_of(sheet, [flowable for section in _sections(sheet, facts, house) for flowable in section])

@@ -22,11 +22,8 @@ from graftbook.orders.papers.text import (
 from graftbook.orders.schemas import QuotationOut
 
 
-def quotation_pdf(facts: QuotationOut, paper: str = "A4", house: str = "") -> bytes:
-    """The facts of `graftbook.orders.quotation.service` on A4 or letter paper; `house` as for `order_pdf`.
-
-    Raises ValueError for another paper.
-    """
+def quotation_pdf(facts: QuotationOut, house: str = "") -> bytes:
+    """The facts of `graftbook.orders.quotation.service` on A4; `house` as for `order_pdf`."""
     labels = listed(vehicle["label"] or vehicle["chassis"] for vehicle in facts["vehicles"])
     revision = f"catalogue revision {facts['catalogue_revision']}"
     sheet = Paper(
@@ -34,7 +31,6 @@ def quotation_pdf(facts: QuotationOut, paper: str = "A4", house: str = "") -> by
         running=listed(("Quotation", labels, facts["date"], revision), " · "),
         foot=plain(facts["defers"]),
         day=day_of(facts["date"]),
-        paper=paper,
         author=(house.splitlines() or [""])[0],
     )
     return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house, labels) for flowable in part])

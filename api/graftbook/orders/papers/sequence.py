@@ -16,11 +16,8 @@ MINUTES = {"recorded": "", "with its fitting": "–", "not recorded": "?"}
 """What stands instead of the minutes: "–" where they stand with the fitting, "?" where nobody knows."""
 
 
-def sequence_pdf(facts: FittingOut, paper: str = "A4", house: str = "") -> bytes:
-    """The facts of `graftbook.orders.fitting.service` on A4 or letter paper; `house` as for `order_pdf`.
-
-    Raises ValueError for another paper.
-    """
+def sequence_pdf(facts: FittingOut, house: str = "") -> bytes:
+    """The facts of `graftbook.orders.fitting.service` on A4; `house` as for `order_pdf`."""
     vehicle = facts["vehicle"]
     revision = f"catalogue revision {facts['catalogue_revision']}"
     sheet = Paper(
@@ -28,7 +25,6 @@ def sequence_pdf(facts: FittingOut, paper: str = "A4", house: str = "") -> bytes
         running=listed(("Fitting sequence", vehicle["chassis"], facts["date"], revision), " · "),
         foot=plain(facts["defers"]),
         day=day_of(facts["date"]),
-        paper=paper,
         author=(house.splitlines() or [""])[0],
     )
     return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house) for flowable in part])
