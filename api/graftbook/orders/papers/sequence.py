@@ -22,9 +22,9 @@ def sequence_pdf(facts: FittingOut, house: str = "") -> bytes:
     revision = f"catalogue revision {facts['catalogue_revision']}"
     sheet = Paper(
         title=listed(("Fitting sequence", vehicle["chassis"])),
-        running=listed(("Fitting sequence", vehicle["chassis"], facts["date"], revision), " · "),
+        running=listed(("Fitting sequence", vehicle["chassis"], facts.get("date"), revision), " · "),
         foot=plain(facts["defers"]),
-        day=day_of(facts["date"]),
+        day=day_of(facts.get("date")),
         author=(house.splitlines() or [""])[0],
     )
     return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house) for flowable in part])
