@@ -1,30 +1,11 @@
-"""What is read off a set that was found: its place in the order of preference, and chains of reasons."""
+"""What is read off a set that was found: what decides between equal ones, and chains of reasons."""
 
 from graftbook.closure.answer import Because, Solution
-from graftbook.closure.question import Criterion
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.totals import (
-    figure,
     loose_quantities,
-    totals_of,
-    unknown_count,
-    whole_preference,
 )
 from graftbook.rulebook.scope import LOOSE
-
-
-def score(problem: Problem, found: Found) -> tuple[int, ...]:
-    """The set's place in the order of preference, smaller is better.
-
-    Price is two figures: parts of unknown price, then the sum of the known ones.
-    """
-    totals = totals_of(problem, found)
-    figures: list[int] = []
-    for criterion in whole_preference(problem.question.preference):
-        if criterion is Criterion.price:
-            figures.append(unknown_count(problem, found))
-        figures.append(figure(totals, criterion))
-    return tuple(figures)
 
 
 def tie_key(problem: Problem, found: Found) -> tuple[int, tuple[str, ...], tuple[str, ...]]:

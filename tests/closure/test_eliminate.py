@@ -17,7 +17,6 @@ from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve, solved_by_model
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Fit
-from tests.closure.read_off import score
 from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds
 from tests.closure.worlds import World

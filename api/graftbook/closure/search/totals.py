@@ -146,6 +146,20 @@ def unknown_count(problem: Problem, found: Found) -> int:
     return sum(fit_cost(problem.scope, Fit(p, c)).unknown for p, c in found.values.items())
 
 
+def score(problem: Problem, found: Found) -> tuple[int, ...]:
+    """The set's place in the order of preference, smaller is better.
+
+    Price is two figures: parts of unknown price, then the sum of the known ones.
+    """
+    totals = totals_of(problem, found)
+    figures: list[int] = []
+    for criterion in whole_preference(problem.question.preference):
+        if criterion is Criterion.price:
+            figures.append(unknown_count(problem, found))
+        figures.append(figure(totals, criterion))
+    return tuple(figures)
+
+
 def figure(totals: Totals, criterion: Criterion) -> int:
     """One criterion's figure."""
     found: int = getattr(totals, criterion.name)
