@@ -2,9 +2,7 @@
 
 from graftbook.closure.answer import Because, Solution
 from graftbook.closure.search.problem import Found, Problem
-from graftbook.closure.search.totals import (
-    loose_quantities,
-)
+from graftbook.closure.search.totals import loose_quantities
 from graftbook.rulebook.scope import LOOSE
 
 

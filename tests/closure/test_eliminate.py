@@ -15,6 +15,7 @@ from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve, solved_by_model
+from graftbook.closure.search.totals import score
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Fit
 from tests.closure.test_further_sets import branching
