@@ -139,6 +139,12 @@ class UnknownFlaw(Unknown):
     what = "known flaw"
 
 
+class UnknownUpgrade(Unknown):
+    type = "/problems/unknown-upgrade"
+    title = "There is no such upgrade for this variant"
+    what = "upgrade"
+
+
 class UnknownOption(Unknown):
     type = "/problems/unknown-option"
     title = "The variant has no such option"

@@ -9,7 +9,7 @@ import pytest
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.rules import RuleLint
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
-from graftbook.rulebook.model import ChassisSpan, RuleBook, Vehicle
+from graftbook.rulebook.model import ChassisSpan, Flaw, RuleBook, Vehicle
 from graftbook.rulebook.scope import Scope
 from tests.closure.oracle import Oracle
 from tests.closure.worlds import VARIANT, World
@@ -50,13 +50,18 @@ def expected(book: RuleBook) -> dict[tuple, bool]:
                 key = (Wrong.dead, (number,), "")
                 found[key] = found.get(key) or possible(book, scope.vehicle, FitComponent(number), {})
     for flaw in book.flaws:
-        with_it = [s for s in scopes if s.holds(flaw) and s.today_places(flaw.component)]
+        numbers = (flaw.component, *flaw.also_of)
+        with_it = [s for s in scopes if s.holds(flaw) and any(map(s.today_places, numbers))]
         how = "from new" if with_it else "fitted"
         for scope in with_it or (s for s in scopes if s.holds(flaw)):
-            for fitted in [{}] if with_it else fitted_with(scope, flaw.component):
+            for fitted in [{}] if with_it else flawed_with(scope, flaw):
                 key = (Wrong.no_remedy, (flaw.name,), how)
                 found[key] = found.get(key) or possible(book, scope.vehicle, RemedyFlaw(flaw.name), fitted)
     return found
+
+
+def flawed_with(scope: Scope, flaw: Flaw) -> list[dict[str, str | None]]:
+    return [fitted for number in (flaw.component, *flaw.also_of) for fitted in fitted_with(scope, number)]
 
 
 def fitted_with(scope: Scope, number: str) -> list[dict[str, str | None]]:

@@ -273,10 +273,14 @@ class Oracle:
             if not self.live(f) or not self.wished(f):
                 continue
             for p in self.places:
-                here = f.component in self.names(p, self.today[p]) and self.section_wished(f, p)
-                if here and f.component in self.names(p, after[p]) and not self.add_on(f, after, loose):
+                here = self.carries(f, p, self.today[p]) and self.section_wished(f, p)
+                if here and self.carries(f, p, after[p]) and not self.add_on(f, after, loose):
                     return True
         return False
+
+    def carries(self, f, p: str, number: str | None) -> bool:
+        names = self.names(p, number)
+        return any(flawed in names for flawed in [f.component, *f.also_of])
 
     def wished(self, f) -> bool:
         return any(
@@ -354,7 +358,7 @@ class Oracle:
             f.severity
             for p in new
             for f in self.book.flaws
-            if self.live(f) and f.component in self.names(p, after[p]) and not self.add_on(f, after, loose)
+            if self.live(f) and self.carries(f, p, after[p]) and not self.add_on(f, after, loose)
         )
         unknown = [n for n in (*(after[p] for p in new), *loose) if n and self.price(n) is None]
         figures = {

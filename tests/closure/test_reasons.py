@@ -92,8 +92,8 @@ class Judge:
             return False
         if any(self.after[place] in self.o.serves(a) for a in flaw.add_ons):
             return True
-        was = flaw.component in self.o.names(place, self.before[place])
-        return was and flaw.component not in self.o.names(place, self.after[place])
+        was = self.o.carries(flaw, place, self.before[place])
+        return was and not self.o.carries(flaw, place, self.after[place])
 
     # What the rules ask ---------------------------------------------------------------------
 
@@ -188,9 +188,8 @@ class Judge:
         return change[place] > 0 and change[because.parent] != 0 and without < 0
 
     def _is_flaw_brought(self, place: str, because: Because, flaw: Flaw) -> bool:
-        carries = because.parent[0] != "~" and flaw.component in self.o.names(
-            because.parent, self.after[because.parent]
-        )
+        parent = because.parent
+        carries = parent[0] != "~" and self.o.carries(flaw, parent, self.after[parent])
         there = any(self.after[place] in self.o.serves(a) for a in flaw.add_ons)
         return carries and there and because.how is How.remedies
 

@@ -59,6 +59,8 @@ class World:
 
     def __init__(self, seed: int, positions: int = 4, components: int = 3, dense: float = 1.0) -> None:
         self.random = random.Random(seed)
+        self.others = random.Random(seed)
+        """A second row of numbers, for what was added since: the catalogue of a seed stays what it was."""
         self.dense = dense
         self.places = [f"p{i}" for i in range(positions)]
         self.positions = self._positions()
@@ -187,6 +189,7 @@ class World:
                 component=self.random.choice(self.numbers),
                 severity=self.random.choice(list(Severity)),
                 symptom=f"symptom {i}",
+                also_of=tuple(self.others.sample(self.numbers, self.others.choice([0, 0, 1, 2]))),
                 add_ons=tuple(
                     self.random.sample([*self.loose, *self.numbers], self.random.choice([0, 0, 1, 2]))
                 ),

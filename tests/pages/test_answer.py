@@ -11,6 +11,7 @@ import pytest
 from graftbook.pages.answer import answer as answer_page
 from graftbook.pages.answer.layers import HEIGHT, MOST_ROWS, WIDTH, draw
 from graftbook.pages.answer.picture import graph_of
+from graftbook.pages.answer.rows import both_sides
 from graftbook.pages.asking.question import PageQuestion
 from tests.pages.conftest import text_of
 
@@ -30,10 +31,12 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
     assert page.status_code == 200
     asked = (await browser.get("/v1/closures", params=DISCS)).json()
     text = unescape(page.text)
-    assert asked["sentences"][0] in text
+    said = asked["sentences"][0].partition(". ")[0] + "."
+    assert text.index(said) < text.index('class="set"'), "that it is proved, before the set"
     for change in asked["set"]["changes"]:
         assert (change["component"] or change["replaces"]) in text
-        assert change["why"][1:] in text
+        other_side = change["why"].replace("right", "left")
+        assert change["why"][1:] in text or other_side[1:] in text
     for sentence in asked["cautions"]:
         assert sentence in text
     assert any(" -> " in finding["sentence"] for finding in asked["checks"]["findings"])
@@ -41,8 +44,44 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
     assert any(" degC" in finding["sentence"] for finding in asked["checks"]["findings"])
     assert " degC" not in text_of(page), "and degrees as they are written"
     ids = re.findall(r'id="line-(\d+)"', page.text)
-    assert [int(number) for number in ids] == list(range(1, len(asked["set"]["changes"]) + 1))
+    assert [int(number) for number in ids] == list(range(1, len(ids) + 1))
+    keys = " ".join(re.findall(r'id="line-\d+" data-key="([^"]+)"', page.text)).split()
+    assert sorted(keys) == sorted(
+        f"{change['position']}={change['component'] or ''}" for change in asked["set"]["changes"]
+    ), "each change stands in one row"
+    assert len(ids) < len(keys), "a pair that changes alike is one row"
     assert set(re.findall(r'href="#line-(\d+)"', page.text)) <= set(ids)
+
+
+async def test_what_was_wished_stands_first_and_then_the_sections(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/answer", **DISCS)
+    heads = re.findall(r'<th scope="rowgroup"[^>]*>([^<]+)<', page.text)
+    assert heads[0] == "As you wished"
+    assert heads[-1] == "Fluids, gaskets, fasteners"
+    assert len(heads) == len(set(heads)) > 4
+    first = page.text.index('id="line-1"')
+    assert "QB-3310" in page.text[first : page.text.index('id="line-2"')]
+
+
+def test_a_pair_is_told_as_both_sides() -> None:
+    assert both_sides(["front hub, left", "front hub, right"]) == "front hub, both sides"
+    assert both_sides(["left lamp (clear)", "right lamp (clear)"]) == "both sides lamp (clear)"
+    assert both_sides(["fuse box"]) == "fuse box"
+    assert both_sides(["upper arm, left", "lower arm, left"]) == "upper arm, left; lower arm, left"
+
+
+async def test_an_answer_carries_the_question_to_go_on_with(browser: httpx.AsyncClient) -> None:
+    """The form beside the set says what was asked; a flaw of this vehicle is ticked there."""
+    flaw = (await browser.get(f"/v1/vehicles/{CHASSIS}")).json()["flaws"][0]["flaw"]
+    page = await read(browser, "/answer", **DISCS, remedy=flaw, keep_section="engine", as_of=1)
+    form = page.text[page.text.index("data-bench") : page.text.index('id="result"')]
+    assert 'name="fit" value="QB-3310"' in form
+    assert re.search(f'name="remedy" value="{flaw}" checked', form)
+    assert re.search('name="keep_section" value="engine" checked', form)
+    assert 'name="as_of"' not in form, "what is asked on is asked of the catalogue as it is"
+    away = next(unescape(a) for a in re.findall(r'class="noprint away" href="([^"]+)"', form))
+    assert "fit=" not in away
+    assert f"remedy={flaw}" in away
 
 
 async def test_what_was_so_already_is_not_the_fault_of_a_set(browser: httpx.AsyncClient) -> None:
@@ -91,7 +130,7 @@ async def test_an_impossible_question_offers_its_ways_out(browser: httpx.AsyncCl
     assert len(addresses) >= 3
     for address in addresses:
         way = await browser.get(address, headers=HTML, follow_redirects=True)
-        assert "What it becomes" in way.text, address
+        assert re.search("<h1>(What it becomes|As it stands)</h1>", way.text), address
 
 
 async def test_a_choice_is_a_link_to_the_set_with_it(browser: httpx.AsyncClient) -> None:
@@ -264,7 +303,7 @@ async def test_an_unknown_chassis_keeps_the_wishes(browser: httpx.AsyncClient) -
 async def test_what_is_welded_and_what_is_not_priced_stand_on_the_page(browser: httpx.AsyncClient) -> None:
     kept = await read(browser, "/answer", chassis=CHASSIS, fit="QF-7000", keep="exhaust.system")
     text = text_of(kept)
-    assert "Cannot be put back 1 QF-9650" in text
+    assert "Cut or welded 1 QF-9650" in text
     assert "Note: welding: battery, control unit and sensors off first" in text
     limited = {"effort_at_most": "machining", "keep": "exhaust.system"}
     impossible = text_of(await read(browser, "/answer", chassis=CHASSIS, fit="QF-7000", **limited))
@@ -278,7 +317,7 @@ async def test_an_unknown_price_is_said_in_sums_and_differences(browser: httpx.A
     text = text_of(await read(browser, "/answer", **DISCS))
     known = (await browser.get("/v1/components/QB-3302")).json()["component"]["price"]
     less = f"known parts −{2 * Decimal(known)}"
-    assert f"parts cannot be compared: the price of QB-7302 is not known ({less})" in text
+    assert f"Parts cannot be compared: the price of QB-7302 is not known ({less})" in text
     asked = {"chassis": "24FL-012000", "fit": "QA-7352"}
     unpriced = text_of(await read(browser, "/answer", **asked))
     facts = (await browser.get("/v1/closures", params=asked)).json()["set"]

@@ -132,7 +132,7 @@ def _fitment(fitment: Any) -> Row:
 def _flaw(flaw: Any) -> Row:
     return _stated(flaw) | {
         "record": "flaw", "name": flaw.name, "component": flaw.component, "severity": flaw.severity.name,
-        "symptom": flaw.symptom, "add_ons": list(flaw.add_ons),
+        "symptom": flaw.symptom, "also_of": list(flaw.also_of), "add_ons": list(flaw.add_ons),
     }  # fmt: skip
 
 

@@ -129,8 +129,8 @@ class Told:
                 continue
             remedied = self.oracle.add_on(flaw, self.after, self.loose)
             for place in self.oracle.places:
-                was = flaw.component in self.oracle.names(place, self.today[place])
-                now = flaw.component in self.oracle.names(place, self.after[place]) and not remedied
+                was = self.oracle.carries(flaw, place, self.today[place])
+                now = self.oracle.carries(flaw, place, self.after[place]) and not remedied
                 new = place in self.new
                 if now and new:
                     brought.add((flaw.name, place))

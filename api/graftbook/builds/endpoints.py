@@ -31,6 +31,7 @@ NAMES = (
     problems.UnknownChassis,
     problems.UnknownComponent,
     problems.UnknownFlaw,
+    problems.UnknownUpgrade,
     problems.UnknownOption,
     problems.UnknownPosition,
     problems.UnknownSection,

@@ -257,11 +257,10 @@ class FinishedSet:
         """Wherever the vehicle has the flaw today, it is gone or an add-on is fitted."""
         if not self.scope.holds(flaw) or self.has_add_on(flaw):
             return True
-        for today in self.scope.today_places(flaw.component):
+        for today in self.scope.flawed_today(flaw):
             if section and self.scope.book.positions[today.position].section != section:
                 continue
-            now = self.fit(today.position)
-            if now.component and flaw.component in self.scope.names(now):
+            if self.scope.has_flaw(self.fit(today.position), flaw):
                 return False
         return True
 

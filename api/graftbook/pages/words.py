@@ -5,6 +5,7 @@ from decimal import Decimal
 from typing import Any
 
 from graftbook.http.values import MONTHS, day_in_words
+from graftbook.questions.closures.summary import phrase
 
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
@@ -32,6 +33,13 @@ def hours(minutes: int) -> str:
     words = [f"{whole}{NO_BREAK}h"] if whole else []
     words += [f"{rest}{NO_BREAK}min"] if rest or not whole else []
     return (MINUS if minutes < 0 else "") + " ".join(words)
+
+
+def more_hours(minutes: int | None) -> str:
+    """A difference of work with its sign: `+40 min`, `−1 h`."""
+    if minutes is None:
+        return ""
+    return ("+" if minutes > 0 else "") + hours(minutes)
 
 
 def day(value: str | date) -> str:
@@ -114,11 +122,13 @@ FILTERS: dict[str, Any] = {
     "money": money,
     "signed": signed,
     "hours": hours,
+    "more_hours": more_hours,
     "day": day,
     "month": month,
     "figure": figure,
     "capital": capital,
     "printed": printed,
+    "phrase": phrase,
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,

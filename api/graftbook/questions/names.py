@@ -1,6 +1,7 @@
 """Names as an asker writes them, settled against one rule book and the catalogue behind it."""
 
 from collections.abc import Callable, Iterable, Mapping
+from itertools import chain
 from typing import TypeVar
 
 from graftbook.catalogue.compiling.book_names import BookNames
@@ -14,7 +15,7 @@ from graftbook.http.values import EFFORT_BY_WORD, SEVERITY_BY_WORD, minor_units
 from graftbook.problems import CatalogueMoved, UnknownComponent, UnknownFlaw
 from graftbook.process.state import Service
 from graftbook.questions.schemas import LimitsIn, WishIn
-from graftbook.rulebook.model import RuleBook
+from graftbook.rulebook.model import RuleBook, Upgrade
 
 MOST_NEAR = 20
 """So many unknown numbers of one question are told what is like them: looking costs more than answering."""
@@ -155,7 +156,21 @@ class Names:
         """Several wishes, each once."""
         every = list(wishes)
         self.look_up(wish.fit for wish in every if wish.fit)
-        return tuple(dict.fromkeys(self._wish(wish, f"{pointer}/{i}") for i, wish in enumerate(every)))
+        settled = (self._wishes(wish, f"{pointer}/{i}") for i, wish in enumerate(every))
+        return tuple(dict.fromkeys(chain.from_iterable(settled)))
+
+    def upgrade(self, word: str, pointer: str) -> Upgrade:
+        """A named upgrade of the variant. Raises UnknownUpgrade."""
+        return self.of_book.upgrade(word, pointer)
+
+    def _wishes(self, wish: WishIn, pointer: str) -> tuple[Wish, ...]:
+        """The wish, or all that a named upgrade wishes."""
+        if wish.upgrade is None:
+            return (self._wish(wish, pointer),)
+        upgrade = self.upgrade(wish.upgrade, f"{pointer}/upgrade")
+        places = (place and self.of_book.position(place, f"{pointer}/upgrade") for _, place in upgrade.fits)
+        fits = (FitComponent(part, place) for (part, _), place in zip(upgrade.fits, places, strict=True))
+        return (*fits, *map(RemedyFlaw, upgrade.remedies))
 
     def _wish(self, wish: WishIn, pointer: str) -> Wish:
         if wish.fit is not None:
@@ -193,6 +208,11 @@ class OutlineNames(Names):
         """The rule book with every component that was named so far. Raises CatalogueMoved."""
         self._open_the_book()
         return super().book()
+
+    def upgrade(self, word: str, pointer: str) -> Upgrade:
+        """A named upgrade of the variant. Raises UnknownUpgrade."""
+        self._open_the_book()
+        return super().upgrade(word, pointer)
 
     def _settle(self, meant: Mapping[str, list[str]]) -> None:
         if any(len(numbers) > 1 for numbers in meant.values()):

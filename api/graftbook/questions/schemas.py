@@ -54,21 +54,27 @@ class VehicleIn(Body):
 
 
 class WishIn(Body):
-    """One wish; exactly one of `fit`, `remedy`, `remedy_all` and `clear`."""
+    """One wish; exactly one of `upgrade`, `fit`, `remedy`, `remedy_all` and `clear`."""
 
     model_config = ConfigDict(
         json_schema_extra={
             "oneOf": [
+                {"required": ["upgrade"]},
                 {"required": ["fit"]},
                 {"required": ["remedy"]},
                 {"required": ["remedy_all"]},
                 {"required": ["clear"]},
             ],
             "dependentRequired": {"position": ["fit"], "section": ["remedy_all"]},
-            "examples": [{"fit": "QB-3310"}, {"remedy_all": "severe", "section": "brakes"}],
+            "examples": [
+                {"fit": "QB-3310"},
+                {"upgrade": "front-discs"},
+                {"remedy_all": "severe", "section": "brakes"},
+            ],
         }
     )
 
+    upgrade: Unsaid[Word] = Field(None, description="everything that this named upgrade wishes")
     fit: Unsaid[Word] = Field(None, description="fit this component (`position` and `quantity` may be given)")
     position: Unsaid[Word] = Field(None, description="with `fit`: at this position")
     quantity: Annotated[int, Strict(), Field(ge=1, le=1_000), WHOLE] = Field(
@@ -83,9 +89,10 @@ class WishIn(Body):
 
     @model_validator(mode="after")
     def _is_one_wish(self) -> Self:
-        given = [word for word in ("fit", "remedy", "remedy_all", "clear") if getattr(self, word) is not None]
+        kinds = ("upgrade", "fit", "remedy", "remedy_all", "clear")
+        given = [word for word in kinds if getattr(self, word) is not None]
         if len(given) != 1:
-            raise ValueError("a wish is exactly one of fit, remedy, remedy_all and clear")
+            raise ValueError("a wish is exactly one of upgrade, fit, remedy, remedy_all and clear")
         if self.position is not None and given != ["fit"]:
             raise ValueError("a position goes with fit only")
         if self.section is not None and given != ["remedy_all"]:

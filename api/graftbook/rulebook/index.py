@@ -46,7 +46,8 @@ class BookIndex:
         self.flaws: dict[str, Flaw] = {flaw.name: flaw for flaw in by_name(book.flaws)}
         self.flaws_of: dict[str, list[Flaw]] = defaultdict(list)
         for flaw in self.flaws.values():
-            self.flaws_of[flaw.component].append(flaw)
+            for number in flaw.components:
+                self.flaws_of[number].append(flaw)
         self.pairs: dict[str, list[str]] = defaultdict(list)
         for name in sorted(book.positions):
             if pair := book.positions[name].pair:

@@ -247,14 +247,30 @@ class Substitute(Claim):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Flaw(Claim):
-    """A known flaw of a component. `add_ons` remedy it while the component stays."""
+    """A known flaw of a component, and `also_of` others. `add_ons` remedy it while the component stays."""
 
     component: str
     severity: Severity
     symptom: str
     appears_when: str = ""
+    also_of: tuple[str, ...] = ()
     substitutes: tuple[str, ...] = ()
     add_ons: tuple[str, ...] = ()
+
+    @property
+    def components(self) -> tuple[str, ...]:
+        """Every component that has it, the one that it was first recorded of in front."""
+        return (self.component, *self.also_of)
+
+
+@dataclass(frozen=True, slots=True)
+class Upgrade(Claim):
+    """What customers order by one name: `fits` are (component, position or ""), `remedies` names of flaws."""
+
+    title: str
+    called: tuple[str, ...] = ()
+    fits: tuple[tuple[str, str], ...] = ()
+    remedies: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -476,3 +492,4 @@ class RuleBook:
     precedences: tuple[Precedence, ...] = ()
     accesses: tuple[Access, ...] = ()
     tightenings: tuple[Tightening, ...] = ()
+    upgrades: tuple[Upgrade, ...] = ()

@@ -299,8 +299,16 @@ class Scope:
 
     def flaws(self, fit: Fit) -> list[Flaw]:
         """The known flaws that this component has there on this vehicle, in name order."""
-        flaws = [f for n in self.names(fit) for f in self.index.flaws_of.get(n, ()) if self.holds(f)]
-        return sorted(flaws, key=lambda flaw: flaw.name) if len(flaws) > 1 else flaws
+        found = {f.name: f for n in self.names(fit) for f in self.index.flaws_of.get(n, ()) if self.holds(f)}
+        return [found[name] for name in sorted(found)]
+
+    def has_flaw(self, fit: Fit, flaw: Flaw) -> bool:
+        """Whether what sits there is one of the components that the flaw is recorded of."""
+        return not set(flaw.components).isdisjoint(self.names(fit))
+
+    def flawed_today(self, flaw: Flaw) -> list[Fit]:
+        """The places where one of the flaw's components sits today, each once."""
+        return list(dict.fromkeys(fit for n in flaw.components for fit in self.today_places(n)))
 
     def contribution(self, budget: Budget, fit: Fit) -> float | None:
         """Usable supply less demand of what sits there, in SI; None when neither kind is recorded.

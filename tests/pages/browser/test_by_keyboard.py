@@ -33,15 +33,46 @@ def test_from_a_chassis_number_to_an_answer_without_a_mouse(visit: Visit) -> Non
     page.reload()
     assert page.locator(".verdictline").inner_text() == first
     page.go_back()
-    expect(page.locator("#fit-1")).to_have_value("qb 3310")
+    expect(page.get_by_role("heading", name="As it stands")).to_be_visible()
     page.go_forward()
-    choices = page.locator("details.choices").first
-    choices.locator("summary").focus()
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    row = page.locator(".set tbody.line", has=page.locator(".choices")).first
+    row.locator("summary").first.focus()
     page.keyboard.press("Enter")
-    other = choices.get_by_role("link", name=re.compile("^Take this")).first
-    other.focus()
+    row.get_by_role("link", name=re.compile("^Take this")).first.focus()
     page.keyboard.press("Enter")
     page.wait_for_url(re.compile(r"%40.*as_of="))  # the choice, number@position, stands in the address
+
+
+def test_the_set_changes_in_place_and_can_be_undone(visit: Visit) -> None:
+    page = visit.page
+    page.goto("/answer?chassis=24PL-018412")
+    page.evaluate("window.same = true")
+    expect(page.get_by_role("heading", name="As it stands")).to_be_visible()
+    page.locator(".flaws summary", has_text="Electrical").click()
+    flaw = page.locator(".flaws details[open] input[name=remedy]").nth(1)
+    name = flaw.get_attribute("value")
+    flaw.check()
+    moved = page.locator("#moved")
+    expect(moved).to_contain_text("came in")
+    expect(moved).to_contain_text("changes +1")
+    expect(page.locator(".set .line.came").first).to_be_visible()
+    assert f"remedy={name}" in page.url
+    assert page.locator(f"input[value='{name}']").is_checked()
+    moved.get_by_role("button", name="Undo").click()
+    expect(page.get_by_role("heading", name="As it stands")).to_be_visible()
+    expect(page.locator(f"input[value='{name}']")).not_to_be_checked()
+    page.fill("#fit-1", "QB-331099")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name=re.compile("no such component"))).to_be_visible()
+    page.fill("#fit-1", "QB-3310")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    page.locator("#line-1 > tr:first-child td").nth(1).click()
+    expect(page.locator("#line-1 .more")).to_be_visible()
+    page.locator(".asking .away").first.click()
+    expect(page.get_by_role("heading", name="As it stands")).to_be_visible()
+    assert page.evaluate("window.same"), "no page was loaded anew"
 
 
 def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> None:

@@ -7,8 +7,15 @@ from rapidfuzz import fuzz, process, utils
 
 from graftbook.catalogue.compiling.outline import Outline
 from graftbook.catalogue.format.names import as_typed, plain_text
-from graftbook.problems import Unknown, UnknownFlaw, UnknownOption, UnknownPosition, UnknownSection
-from graftbook.rulebook.model import RuleBook
+from graftbook.problems import (
+    Unknown,
+    UnknownFlaw,
+    UnknownOption,
+    UnknownPosition,
+    UnknownSection,
+    UnknownUpgrade,
+)
+from graftbook.rulebook.model import RuleBook, Upgrade
 
 _ALIKE = 60.0
 
@@ -32,12 +39,14 @@ class BookNames:
     def __init__(self, book: RuleBook) -> None:
         flaws = (flaw.name for flaw in book.flaws)
         self._index(book.components, book.positions, book.sections, flaws, book.variant.options)
+        self._upgrades = {_plain(upgrade.name): upgrade for upgrade in book.upgrades}
 
     @classmethod
     def of_outline(cls, outline: Outline) -> Self:
         """Those of a variant without the numbers that its records name."""
         made = cls.__new__(cls)
         made._index((), outline.positions, outline.sections, outline.flaws, outline.options)
+        made._upgrades = {}
         return made
 
     def _index(
@@ -70,6 +79,11 @@ class BookNames:
     def flaw(self, word: str, pointer: str) -> str:
         """The known flaw's name. Raises UnknownFlaw."""
         return _find(word, self._flaws, pointer, UnknownFlaw)
+
+    def upgrade(self, word: str, pointer: str) -> Upgrade:
+        """The named upgrade. Raises UnknownUpgrade."""
+        names = {plain: upgrade.name for plain, upgrade in self._upgrades.items()}
+        return self._upgrades[_plain(_find(word, names, pointer, UnknownUpgrade))]
 
     def option(self, word: str, pointer: str) -> str:
         """The option's name. Raises UnknownOption."""

@@ -96,10 +96,18 @@ class _Compiler:
         wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
         remedies = _grouped(self._of_claims("flaw_substitute", "flaw"), "substitute")
         add_ons = _grouped(self._of_claims("flaw_add_on", "flaw"), "component")
+        also = _grouped(self._of_claims("flaw_also_of", "flaw"), "component")
         alternatives = self._alternatives(positions, wanted)
 
         def flaw(row: Any, stated: _Stated) -> m.Flaw:
-            return c.flaw_of(row, stated, remedies.get(row.claim, ()), add_ons.get(row.claim, ()))
+            others, parts = also.get(row.claim, ()), add_ons.get(row.claim, ())
+            return c.flaw_of(row, stated, others, remedies.get(row.claim, ()), parts)
+
+        fits = self._upgrade_fits()
+        remedied = _grouped(self._of_claims("upgrade_flaw", "upgrade"), "flaw")
+
+        def upgrade(row: Any, stated: _Stated) -> m.Upgrade:
+            return c.upgrade_of(row, stated, fits.get(row.claim, ()), remedied.get(row.claim, ()))
 
         def companion(row: Any, stated: _Stated) -> m.Companion | None:
             ways = alternatives.get(row.claim)
@@ -119,7 +127,14 @@ class _Compiler:
             "precedences": self._claims("precedence", c.precedence_of, positions),
             "accesses": self._claims("access", c.access_of, positions),
             "tightenings": self._claims("tightening", c.tightening_of, positions),
+            "upgrades": self._claims("upgrade", upgrade, positions),
         }
+
+    def _upgrade_fits(self) -> dict[str, list[tuple[str, str]]]:
+        found: dict[str, list[tuple[str, str]]] = defaultdict(list)
+        for row in self._of_claims("upgrade_fit", "upgrade"):
+            found[row.claim].append((row.component, row.position or ""))
+        return found
 
     def _claims(
         self, kind: str, make: Callable[[Any, _Stated], Any], positions: Mapping[str, m.Position]
@@ -289,11 +304,12 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     names: set[str] = set()
     for claims in stating.values():
         for claim in claims:
-            names.update(getattr(claim, "add_ons", ()))
+            names.update(getattr(claim, "add_ons", ()), getattr(claim, "also_of", ()))
             names.update(a.component for a in getattr(claim, "alternatives", ()))
             names.update(
                 s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s
             )
+            names.update(component for component, _ in getattr(claim, "fits", ()))
             names.update(getattr(claim, field, "") for field in ("component", "original", "other_component"))
     return names - {""}
 

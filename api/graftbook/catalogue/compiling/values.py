@@ -102,7 +102,11 @@ def substitute_of(row: Any, stated: Mapping[str, Any]) -> m.Substitute:
 
 
 def flaw_of(
-    row: Any, stated: Mapping[str, Any], substitutes: Iterable[str], add_ons: Iterable[str]
+    row: Any,
+    stated: Mapping[str, Any],
+    also_of: Iterable[str],
+    substitutes: Iterable[str],
+    add_ons: Iterable[str],
 ) -> m.Flaw:
     return m.Flaw(
         **stated,
@@ -110,6 +114,7 @@ def flaw_of(
         severity=m.Severity[row.severity],
         symptom=row.symptom,
         appears_when=row.appears_when,
+        also_of=tuple(also_of),
         substitutes=tuple(substitutes),
         add_ons=tuple(add_ons),
     )
@@ -234,3 +239,12 @@ def tied(pairs: Iterable[tuple[str, str]]) -> dict[str, frozenset[str]]:
         for number in together:
             group[number] = together
     return {number: frozenset(together) for number, together in group.items()}
+
+
+def upgrade_of(
+    row: Any, stated: Mapping[str, Any], fits: Iterable[tuple[str, str]], remedies: Iterable[str]
+) -> m.Upgrade:
+    """A named upgrade with its wishes."""
+    return m.Upgrade(
+        **stated, title=row.title, called=split(row.called), fits=tuple(fits), remedies=tuple(remedies)
+    )

@@ -72,6 +72,8 @@ def name_of(record: r.Record) -> str:
     match record:
         case r.ComponentRecord():
             return record.number
+        case r.OtherWordRecord():
+            return record.said
         case r.ChassisSpanRecord():
             return f"{record.variant} {record.first}"
         case r.CharacteristicRecord():

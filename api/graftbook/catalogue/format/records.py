@@ -36,6 +36,7 @@ from graftbook.catalogue.format.records_buying import (
     SupplierRecord,
     TaxRecord,
 )
+from graftbook.catalogue.format.records_words import OtherWordRecord, UpgradeRecord
 from graftbook.rulebook.units import QUANTITIES
 
 __all__ = [
@@ -44,10 +45,12 @@ __all__ = [
     "Conditional",
     "ExchangeRateRecord",
     "OfferRecord",
+    "OtherWordRecord",
     "Record",
     "Stated",
     "SupplierRecord",
     "TaxRecord",
+    "UpgradeRecord",
 ]
 
 
@@ -205,11 +208,14 @@ class SubstituteRecord(Stated):
 
 
 class FlawRecord(Stated):
-    """A known flaw of a component."""
+    """A known flaw of a component, and of others that have the same."""
 
     kind_of_record = "flaw"
     name: Name
     component: Name
+    also_of: Names = Field(
+        [], description="further components with the same flaw: none of them remedies it on another"
+    )
     severity: Literal["minor", "moderate", "severe", "dangerous"]
     symptom: Sentence
     appears_when: Text = ""
@@ -368,6 +374,8 @@ KINDS: tuple[type[Record], ...] = (
     PrecedenceRecord,
     AccessRecord,
     TighteningRecord,
+    UpgradeRecord,
+    OtherWordRecord,
     SupplierRecord,
     OfferRecord,
     TaxRecord,
@@ -378,7 +386,8 @@ KINDS: tuple[type[Record], ...] = (
 KindWord = Literal[
     "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
     "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
-    "supersession", "precedence", "access", "tightening", "supplier", "offer", "tax", "exchange_rate",
+    "supersession", "precedence", "access", "tightening", "upgrade", "other_word", "supplier", "offer",
+    "tax", "exchange_rate",
 ]  # fmt: skip
 """The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
 

@@ -59,6 +59,8 @@ def findings(record: r.Record) -> Iterator[Finding]:
                 yield "other_position", f"nothing is {record.state} to reach itself; name another position"
         case r.TighteningRecord():
             yield from _tightening(record)
+        case r.UpgradeRecord() if not record.fit and not record.remedy:
+            yield "fit", "an upgrade fits something or remedies something: give numbers, or flaws in `remedy`"
         case r.OfferRecord() | r.TaxRecord():
             yield from _days(record)
         case r.JointRecord() if record.margin and record.comparator == "within":

@@ -19,8 +19,8 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
 from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
 
-_BUYING = ("supplier", "offer", "tax", "exchange_rate")
-"""What no rule book holds: an order is bought today, whatever its question is about."""
+_BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word")
+"""What no rule book holds: an order is bought today, and people speak as they do, whatever is asked."""
 _OF_COMPONENTS = ("component", "characteristic", "supersession")
 _NAMED = {
     "build": (("build", "name"), ("build_fitting", "build"), ("build_bench", "build")),
@@ -259,7 +259,10 @@ class Part:
         return [dict(row) for row in self._now.execute(query).mappings()]
 
 
-_PARTS = ("wanted", "flaw_substitute", "flaw_add_on", "companion_alternative")
+_PARTS = (
+    "wanted", "flaw_also_of", "flaw_substitute", "flaw_add_on", "companion_alternative", "upgrade_fit",
+    "upgrade_flaw",
+)  # fmt: skip
 
 
 def _naming_components(holder: Any) -> list[str]:

@@ -28,6 +28,7 @@ _NAMING = (
     ("substitute", "original"),
     ("substitute", "component"),
     ("flaw", "component"),
+    ("flaw_also_of", "component"),
     ("flaw_add_on", "component"),
     ("companion", "component"),
     ("companion_alternative", "component"),
@@ -36,6 +37,7 @@ _NAMING = (
     ("access", "component"),
     ("access", "other_component"),
     ("tightening", "component"),
+    ("upgrade_fit", "component"),
 )
 """Every place where a claim names a component."""
 

@@ -67,11 +67,11 @@ class Looked:
 
     def flawed(self, flaw: Flaw, *, fitted: bool = True) -> tuple[str, list[Scope]]:
         """The vehicles that have the flaw from new; when none has and `fitted`, with its component fitted."""
-        new = [s for s in self.scopes if s.holds(flaw) and s.today_places(flaw.component)]
+        new = [s for s in self.scopes if s.holds(flaw) and s.flawed_today(flaw)]
         if new:
             return FROM_NEW, new
         held = [scope for scope in self.scopes if scope.holds(flaw)] if fitted else []
-        return FITTED, [other for scope in held for other in self._fitted_to(scope, flaw.component)]
+        return FITTED, [s for scope in held for n in flaw.components for s in self._fitted_to(scope, n)]
 
     def _fitted_to(self, scope: Scope, number: str) -> Iterator[Scope]:
         for fitment in self.index.fitments_of.get(number, ()):

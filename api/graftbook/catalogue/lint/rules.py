@@ -83,7 +83,8 @@ class RuleLint:
                 continue
             how, scopes = self.looked.flawed(flaw, fitted=flaw.name not in self.from_new)
             if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
-                never = f"{flaw.name} of {flaw.component} cannot be remedied on any vehicle that has it"
+                parts = " and ".join(flaw.components)
+                never = f"{flaw.name} of {parts} cannot be remedied on any vehicle that has it"
                 yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
 
     def _alternatives(self) -> Iterator[Verdict]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from sqlalchemy import Connection, and_, func, or_, select
+from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
@@ -75,15 +75,35 @@ def _pairs(connection: Connection) -> Iterator[Mistake]:
 
 
 def _flaws(connection: Connection) -> Iterator[Mistake]:
+    """Substitutes that replace none of the flawed components or bring another of them, and such add-ons."""
     flaw, remedy, substitute = table("flaw"), table("flaw_substitute"), table("substitute")
-    swapped = and_(substitute.c.both_ways, substitute.c.component == flaw.c.component)
+    replaced, brought = (_flawed(flaw.c.claim, c) for c in (substitute.c.original, substitute.c.component))
+    swapped = and_(substitute.c.both_ways, brought, ~replaced)
+    same = and_(replaced, brought)
     query = (
-        select(flaw.c.claim, flaw.c.component, substitute.c.claim.label("remedy"), substitute.c.original)
+        select(
+            flaw.c.claim, flaw.c.component, substitute.c.claim.label("remedy"), substitute.c.original,
+            substitute.c.component.label("new"), same.label("same"),
+        )
         .select_from(flaw.join(remedy, remedy.c.claim == flaw.c.claim))
         .join(substitute, substitute.c.claim == remedy.c.substitute)
-        .where(substitute.c.original != flaw.c.component, ~swapped)
+        .where(or_(and_(~replaced, ~swapped), same))
+        .order_by(flaw.c.claim, substitute.c.claim)
         .limit(MOST)
-    )
+    )  # fmt: skip
     for row in connection.execute(query).all():
         message = f"'{row.remedy}' replaces '{row.original}', not the flawed '{row.component}'"
+        if row.same:
+            message = f"'{row.remedy}' remedies nothing: '{row.new}' has the same flaw"
         yield Mistake(place_of(connection, "flaw", row.claim), "flaw", "substitutes", message, row.claim)
+    add_on = table("flaw_add_on")
+    flawed = select(add_on).where(_flawed(add_on.c.claim, add_on.c.component))
+    for row in connection.execute(flawed.order_by(add_on.c.claim, add_on.c.component).limit(MOST)).all():
+        message = f"'{row.component}' remedies nothing: it has the same flaw"
+        yield Mistake(place_of(connection, "flaw", row.claim), "flaw", "add_ons", message, row.claim)
+
+
+def _flawed(claim: ColumnElement[str], component: ColumnElement[str]) -> ColumnElement[bool]:
+    """Whether a component is one of those that a flaw is recorded of."""
+    flaw, also = (table(name).alias() for name in ("flaw", "flaw_also_of"))
+    return or_(*(exists().where(of.c.claim == claim, of.c.component == component) for of in (flaw, also)))

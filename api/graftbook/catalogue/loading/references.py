@@ -38,6 +38,7 @@ TARGETS = {
     "evidence": "name",
     "characteristic_kind": "name",
     "substitute": "claim",
+    "flaw": "claim",
     "supplier": "name",
 }
 
@@ -54,6 +55,7 @@ _STATING = (
     "precedence",
     "access",
     "tightening",
+    "upgrade",
 )
 
 REFERENCES: tuple[Reference, ...] = (
@@ -70,6 +72,7 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("substitute", "substitute", "component", "component"),
     Reference("substitute", "substitute", "position", "position"),
     Reference("flaw", "flaw", "component", "component"),
+    Reference("flaw", "flaw_also_of", "component", "component", "also_of"),
     Reference("flaw", "flaw_substitute", "substitute", "substitute", "substitutes"),
     Reference("flaw", "flaw_add_on", "component", "component", "add_ons"),
     Reference("companion", "companion", "component", "component"),
@@ -99,6 +102,9 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("access", "access", "other_component", "component"),
     Reference("tightening", "tightening", "position", "position"),
     Reference("tightening", "tightening", "component", "component"),
+    Reference("upgrade", "upgrade_fit", "component", "component", "fit"),
+    Reference("upgrade", "upgrade_fit", "position", "position", "fit"),
+    Reference("upgrade", "upgrade_flaw", "flaw", "flaw", "remedy"),
     Reference("offer", "offer", "supplier", "supplier", owner="name"),
     Reference("offer", "offer", "component", "component", owner="name"),
     Reference("tax", "tax", "section", "section", owner="name"),

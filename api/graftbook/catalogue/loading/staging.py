@@ -35,7 +35,8 @@ from sqlmodel import SQLModel
 
 import graftbook.catalogue.store.tables
 import graftbook.catalogue.store.tables_buying
-import graftbook.catalogue.store.tables_fitting  # noqa: F401  (all define the tables that are written here)
+import graftbook.catalogue.store.tables_fitting
+import graftbook.catalogue.store.tables_words  # noqa: F401  (all define the tables that are written here)
 from graftbook.catalogue.format.sheets import Place
 from graftbook.catalogue.store.columns import CLAIM_NAME
 from graftbook.catalogue.store.rows import Row
@@ -51,7 +52,10 @@ STAGED = Table(
     prefixes=["TEMPORARY"],
 )
 
-CHILDREN = ("claim_evidence", "wanted", "flaw_substitute", "flaw_add_on", "companion_alternative")
+CHILDREN = (
+    "claim_evidence", "wanted", "flaw_also_of", "flaw_substitute", "flaw_add_on", "companion_alternative",
+    "upgrade_fit", "upgrade_flaw",
+)  # fmt: skip
 """The tables whose rows belong to a claim and go when it is replaced."""
 
 SPANS_OF = "spans of"

@@ -146,5 +146,5 @@ _LISTS: tuple[tuple[str, type[r.Record], tuple[tuple[str, str], ...]], ...] = (
     ("needs", r.CompanionRecord, (("companion", "component"),)),
     ("needed_by", r.CompanionRecord, (("companion_alternative", "component"),)),
     ("conflicts", r.ConflictRecord, (("conflict", "component"), ("conflict", "other_component"))),
-    ("flaws", r.FlawRecord, (("flaw", "component"),)),
+    ("flaws", r.FlawRecord, (("flaw", "component"), ("flaw_also_of", "component"))),
 )

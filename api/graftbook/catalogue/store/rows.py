@@ -157,6 +157,8 @@ def _substitute(record: r.SubstituteRecord, name: str, rows: Rows, _kinds: KindR
 def _flaw(record: r.FlawRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
     fields = ("component", "severity", "symptom", "appears_when")
     rows["flaw"].append({"claim": name} | {field: getattr(record, field) for field in fields})
+    also = sorted(set(record.also_of) - {record.component})
+    rows["flaw_also_of"] += [{"claim": name, "component": c} for c in also]
     rows["flaw_substitute"] += [{"claim": name, "substitute": s} for s in sorted(set(record.substitutes))]
     rows["flaw_add_on"] += [{"claim": name, "component": c} for c in sorted(set(record.add_ons))]
 
@@ -265,6 +267,19 @@ def _tightening(record: r.TighteningRecord, name: str, rows: Rows, _kinds: KindR
     rows["tightening"].append(row)
 
 
+def _upgrade(record: r.UpgradeRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
+    rows["upgrade"].append({"claim": name, "title": record.title, "called": joined(record.called)})
+    for number, wish in enumerate(dict.fromkeys(record.fit)):
+        component, _, position = wish.partition("@")
+        row = {"claim": name, "number": number, "component": component, "position": position or None}
+        rows["upgrade_fit"].append(row)
+    rows["upgrade_flaw"] += [{"claim": name, "flaw": flaw} for flaw in sorted(set(record.remedy))]
+
+
+def _other_word(record: r.OtherWordRecord, _name: str, rows: Rows, _kinds: KindRules) -> None:
+    rows["other_word"].append({"said": record.said, "means": joined(record.means)})
+
+
 def _bought(record: r.Record, _name: str, rows: Rows, _kinds: KindRules) -> None:
     kind = record.kind_of_record
     rows[kind].append(TO_ROW[kind](record))
@@ -291,5 +306,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "precedence": _precedence,
     "access": _access,
     "tightening": _tightening,
+    "upgrade": _upgrade,
+    "other_word": _other_word,
     **dict.fromkeys(TO_ROW, _bought),
 }

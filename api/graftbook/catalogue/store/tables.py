@@ -42,6 +42,7 @@ CLAIMS = (
     "precedence",
     "access",
     "tightening",
+    "upgrade",
 )
 """The kinds of record that state something."""
 
@@ -342,6 +343,15 @@ class FlawRow(SQLModel, table=True):
     severity: str = Field(max_length=20)
     symptom: str = words()
     appears_when: str = words()
+
+
+class FlawAlsoOfRow(SQLModel, table=True):
+    """A further component that has the same flaw."""
+
+    __tablename__ = "flaw_also_of"
+    claim: str = refers("flaw.claim", primary=True, cascade=True, type_=CLAIM_NAME)
+    component: str = refers("component.number", primary=True)
+    __table_args__ = (Index(None, "component"),)
 
 
 class FlawSubstituteRow(SQLModel, table=True):

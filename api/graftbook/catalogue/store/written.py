@@ -189,12 +189,17 @@ def _fitments(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
 
 def _flaws(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     names = listed(connection, [row.claim for row in batch])
-    remedy, add_on = table("flaw_substitute"), table("flaw_add_on")
+    remedy, add_on, also = table("flaw_substitute"), table("flaw_add_on"), table("flaw_also_of")
     remedies = _grouped(connection, remedy.c.claim, remedy.c.substitute, names)
     add_ons = _grouped(connection, add_on.c.claim, add_on.c.component, names)
+    others = _grouped(connection, also.c.claim, also.c.component, names)
     for values in _claims(_unnamed)(connection, batch):
         name = values["name"]
-        yield values | {"substitutes": remedies.get(name, []), "add_ons": add_ons.get(name, [])}
+        yield values | {
+            "also_of": others.get(name, []),
+            "substitutes": remedies.get(name, []),
+            "add_ons": add_ons.get(name, []),
+        }
 
 
 def _wanted(connection: Connection, batch: list[Any]) -> dict[tuple[str, int], list[str]]:
@@ -251,6 +256,22 @@ def _joints(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
         yield values | ({"other_characteristic": ""} if same else {})
 
 
+def _upgrades(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
+    names = listed(connection, [row.claim for row in batch])
+    fit, flaw = table("upgrade_fit"), table("upgrade_flaw")
+    wished: dict[str, list[str]] = defaultdict(list)
+    for row in connection.execute(select(fit).where(fit.c.claim.in_(names)).order_by(*fit.primary_key)):
+        wished[row.claim].append(f"{row.component}@{row.position}" if row.position else row.component)
+    remedied = _grouped(connection, flaw.c.claim, flaw.c.flaw, names)
+    for values in _claims(_unnamed)(connection, batch):
+        name = values["name"]
+        yield values | {
+            "called": list(split(values["called"])),
+            "fit": wished[name],
+            "remedy": remedied.get(name, []),
+        }
+
+
 def _budgets(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
     for values in _claims(_unnamed)(connection, batch):
         usable = Decimal(values["usable"]).scaleb(-5).normalize()
@@ -278,5 +299,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "precedence": _claims(_unnamed, first="position", then="other_position"),
     "access": _claims(_unnamed),
     "tightening": _claims(_unnamed),
+    "upgrade": _upgrades,
+    "other_word": _with_list("means"),
     **TO_RECORD,
 }

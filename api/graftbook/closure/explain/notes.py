@@ -48,9 +48,7 @@ def flaw_notes(
 
 def _shows(finished: FinishedSet, flaw: Flaw, fit: Fit) -> bool:
     """Whether a flaw of today's component at a place is still there, with no add-on against it."""
-    now = finished.fit(fit.position)
-    carried = now.component is not None and flaw.component in finished.scope.names(now)
-    return carried and not finished.has_add_on(flaw)
+    return finished.scope.has_flaw(finished.fit(fit.position), flaw) and not finished.has_add_on(flaw)
 
 
 def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:

@@ -42,8 +42,9 @@ class Reason:
 class Link:
     """One reason of a place.
 
-    `tier` 0: without this place's change the rule would be broken; 1: other changes meet it too, or it only
-    makes the set better; 2: nothing asks, the old part was left without what it needs.
+    `tier` 0: without this place's change the rule would be broken, or what one wished sits there; 1: other
+    changes meet it too, or it only makes the set better; 2: nothing asks, the old part was left without
+    what it needs.
     """
 
     place: str
@@ -161,7 +162,8 @@ class Explanation:
         for place in sorted(meeting):
             for how, parent, asking in self._askers(demand, place):
                 because = _because(demand, how, parent, asking)
-                yield Link(place, because, int(len(meeting) > 1), need.quantity if need else 0, demand)
+                spare = len(meeting) > 1 and demand.cause is not Cause.wish
+                yield Link(place, because, int(spare), need.quantity if need else 0, demand)
 
     def _askers(self, demand: Demand, place: str) -> Iterator[tuple[How, str, str]]:
         """Who asks: how, from which change, and where it sits."""

@@ -51,7 +51,7 @@ def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[
         section = wish.section
     for flaw in named:
         if scope.holds(flaw):
-            for fit in scope.today_places(flaw.component):
+            for fit in scope.flawed_today(flaw):
                 if section in ("", scope.book.positions[fit.position].section):
                     yield flaw, fit
 
@@ -70,6 +70,7 @@ def _remedy(
     """The flawed component goes, and none with the same flaw comes, or an add-on is fitted."""
     add_ons, loose = add_on_fits(scope, flaw.add_ons)
     one_of = (*add_ons, *(loose_fit(number) for number in loose))
-    for carrier in scope.places(flaw.component):
+    carriers = (carrier for number in flaw.components for carrier in scope.places(number))
+    for carrier in dict.fromkeys(carriers):
         if carrier.position == fit.position:
             yield Demand(cause, name, ground, (carrier,), one_of, grade=flaw.grade)

@@ -96,7 +96,8 @@ def of_wish_met(wish: Wish, book: RuleBook, why: MetAlready | None) -> str:
 
 def flaw_wished(asked: FlawAsked) -> str:
     """A flaw that a severity wish asks to be remedied, as it stands after "wish"."""
-    return f"{_every_flaw(asked.wish)}; {asked.flaw.component}: {asked.flaw.symptom.rstrip('.')}"
+    parts = " or ".join(asked.flaw.components)
+    return f"{_every_flaw(asked.wish)}; {parts}: {asked.flaw.symptom.rstrip('.')}"
 
 
 def _every_flaw(wish: RemedyFlaws) -> str:

@@ -1,29 +1,28 @@
 """The answer: what changes and why, what it costs, what else could be, or why it cannot be."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any, TypedDict
 
 from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
+from graftbook.pages.answer import rows
 from graftbook.pages.answer.charts import charts_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
+from graftbook.pages.asking.ask import form_facts, vehicle_of
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
 from graftbook.questions.closures.schemas import (
-    BecauseOut,
     ChangeOut,
     ChecksOut,
     ClosureOut,
     FindingOut,
     FlawNoteOut,
-    LooseOut,
-    OtherOut,
     RemarksOut,
     SetOut,
     StayingOut,
@@ -33,34 +32,6 @@ from graftbook.questions.closures.service import closure_document
 from graftbook.questions.reading import Asked, present_revision
 
 router = pages_router()
-
-
-class OtherLink(OtherOut):
-    """What else could sit there, and the address that asks for it."""
-
-    address: str
-
-
-class Step(BecauseOut):
-    """A reason in a chain: the line and the change that it comes from; None: a wish."""
-
-    line: int | None
-    change: ChangeOut | LooseOut | None
-
-
-class ChangeLine(ChangeOut):
-    """A change as the page tells it: its line, the chain back to the wish, its other choices."""
-
-    line: int
-    chain: list[Step]
-    others: list[OtherLink]
-
-
-class ChangeGroup(TypedDict):
-    """The changes of one section."""
-
-    title: str
-    changes: list[ChangeLine]
 
 
 class FlawTold(FlawNoteOut):
@@ -97,7 +68,9 @@ def answer(request: Request, service: ServiceDep) -> Response:
     if not question.value("as_of"):
         return gone_to(question.adding("as_of", present).address())
     asked, document = closure_document(service, question.body())
-    return page(request, "answer.html", **answer_facts(service, question, asked, document), present=present)
+    facts = vehicle_of(service, question) | answer_facts(service, question, asked, document)
+    form = form_facts(question, facts["sections"], blanks=1)
+    return page(request, "answer.html", **facts, **form, present=present)
 
 
 def answer_facts(
@@ -119,11 +92,10 @@ def answer_facts(
             "ways": addresses_of_ways(service, asked_now, document["ways_out"]),
             "contradictions": document["contradictions"],
         }
-    lines = numbered(document, found)
     checks = document["checks"]
     return facts | {
         "found": found,
-        "groups": grouped(found, lines, asked_now),
+        "groups": rows.grouped(document, found, asked_now),
         "ways": [],
         "stays": by_section(document, found["stays"]),
         "flaws": flaw_groups(found, found["changes"]),
@@ -133,59 +105,6 @@ def answer_facts(
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
-
-
-def numbered(document: ClosureOut, found: SetOut) -> dict[str, int]:
-    """Position → the number of its line on the page; sections in their order, the lines in theirs."""
-    place = {section: place for place, section in enumerate(document["section_titles"])}
-    changes = sorted(found["changes"], key=lambda change: place.get(change["section"], len(place)))
-    return {change["position"]: number for number, change in enumerate(changes, start=1)}
-
-
-def grouped(found: SetOut, lines: Mapping[str, int], asked_now: PageQuestion) -> list[ChangeGroup]:
-    """The changes by section, each with its line, the chain back to the wish and its other choices."""
-    changes = {change["position"]: change for change in found["changes"]}
-    brought: dict[str, ChangeOut | LooseOut] = {part["component"]: part for part in found["loose_parts"]}
-    brought |= changes
-    groups: dict[str, ChangeGroup] = {}
-    for position in lines:
-        change = changes[position]
-        group = groups.setdefault(change["section"], {"title": change["section_title"], "changes": []})
-        group["changes"].append(
-            {
-                **change,
-                "line": lines[position],
-                "chain": chain(brought, lines, change),
-                "others": [_other(asked_now, change, other) for other in change["alternatives"]],
-            }
-        )
-    return list(groups.values())
-
-
-def _other(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> OtherLink:
-    if other["kept"]:
-        taken = asked_now.adding("keep", change["position"])
-    elif other["component"] is None:
-        taken = asked_now.adding("clear", change["position"])
-    else:
-        taken = asked_now.adding("fit", f"{other['component']}@{change['position']}")
-    return {**other, "address": taken.address()}
-
-
-def chain(
-    changes: Mapping[str, ChangeOut | LooseOut], lines: Mapping[str, int], change: ChangeOut
-) -> list[Step]:
-    """The reasons from a change back to the wish, the nearest first."""
-    steps: list[Step] = []
-    seen = {change["position"]}
-    because = change["because"]
-    while True:
-        parent = because["from_position"] or because["from_loose_part"]
-        steps.append({**because, "line": lines.get(parent or ""), "change": changes.get(parent or "")})
-        if not parent or parent in seen or parent not in changes:
-            return steps
-        seen.add(parent)
-        because = changes[parent]["because"]
 
 
 def by_section(document: ClosureOut, places: Sequence[StayingOut]) -> list[tuple[str, list[StayingOut]]]:

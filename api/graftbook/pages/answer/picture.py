@@ -8,8 +8,8 @@ from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
-from graftbook.pages.answer.answer import numbered
 from graftbook.pages.answer.layers import HEIGHT, WIDTH, Drawing, draw
+from graftbook.pages.answer.rows import numbered
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
@@ -71,7 +71,7 @@ def graph_of(document: ClosureOut, found: SetOut) -> tuple[dict[str, Node], list
 
     A wish is named as the answer names it, a change by its position, a loose part `loose NUMBER`.
     """
-    lines = numbered(document, found)
+    lines = numbered(document)
     nodes: dict[str, Node] = {}
     for wish in document["wishes"]:
         nodes[wish["name"]] = {"kind": "wish", "head": "You wish", "words": wish["sentence"]}

@@ -50,9 +50,15 @@ def ask(request: Request, service: ServiceDep) -> Response:
         "ask.html",
         question=question,
         **vehicle,
-        flaws_elsewhere=_flaws_elsewhere(question, vehicle["sections"]),
-        rows=rows_of(question),
+        **form_facts(question, vehicle["sections"]),
     )
+
+
+def form_facts(
+    question: PageQuestion, sections: list["_Section"], blanks: int = BLANK_ROWS
+) -> dict[str, Any]:
+    """What the form of a question shows beside the vehicle."""
+    return {"flaws_elsewhere": _flaws_elsewhere(question, sections), "rows": rows_of(question, blanks)}
 
 
 def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
@@ -66,6 +72,7 @@ def vehicle_of(service: Service, question: PageQuestion) -> dict[str, Any]:
         "vehicle": facts,
         "sections": _sections(book, facts),
         "options": sorted(book.variant.options),
+        "upgrades": [upgrade for upgrade in book.upgrades if upgrade.when.holds(asked.vehicle)],
         "positions": [(p.name, p.title) for p in book.positions.values()],
     }
 
@@ -109,7 +116,7 @@ def _flaws_elsewhere(question: PageQuestion, sections: list[_Section]) -> list[s
     return [name for name in question.values("remedy") if name not in here]
 
 
-def rows_of(question: PageQuestion) -> dict[str, list[str]]:
+def rows_of(question: PageQuestion, blanks: int = BLANK_ROWS) -> dict[str, list[str]]:
     """The form's rows of numbers: those filled, and some empty ones."""
-    blank = [""] * BLANK_ROWS
+    blank = [""] * blanks
     return {name: question.values(name) + blank for name in ("fit", "refuse", "on_the_bench", "fitted")}

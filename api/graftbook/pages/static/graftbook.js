@@ -112,11 +112,17 @@ function addRow(button) {
   if (first) first.focus();
 }
 
-document.querySelectorAll("[data-suggest]").forEach(ready);
-document.querySelectorAll("button[data-adds]").forEach((button) => {
-  button.hidden = false;
-  button.addEventListener("click", () => addRow(button));
-});
+function enliven(root) {
+  root.querySelectorAll("[data-suggest]").forEach(ready);
+  root.querySelectorAll("button[data-adds]").forEach((button) => {
+    button.hidden = false;
+    button.addEventListener("click", () => addRow(button));
+  });
+}
+
+enliven(document);
+// A form that was put in place of another one.
+document.addEventListener("graftbook:fresh", (event) => enliven(event.target));
 
 // Going back finds the form as it was sent: its address then says so.
 document.querySelectorAll("form[data-keeps]").forEach((form) => {

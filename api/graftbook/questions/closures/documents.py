@@ -186,6 +186,7 @@ def change_document(book: RuleBook, change: Change) -> ChangeOut:
         "position_title": position.title if position else change.position,
         "section": change.section,
         "section_title": section_title(book, change.section),
+        "pair": (position.pair if position else "") or None,
         "component": change.component,
         "name": _name(book, change.component),
         "replaces": change.replaces,

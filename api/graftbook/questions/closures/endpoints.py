@@ -34,6 +34,7 @@ PROBLEMS = documented(
     problems.UnknownChassis,
     problems.UnknownComponent,
     problems.UnknownFlaw,
+    problems.UnknownUpgrade,
     problems.UnknownOption,
     problems.UnknownPosition,
     problems.UnknownSection,

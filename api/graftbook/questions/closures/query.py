@@ -19,6 +19,7 @@ from graftbook.questions.schemas import (
 from graftbook.rulebook.model import SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
+_BY_NAME = ("upgrade", "remedy", "clear")
 LONGEST_ADDRESS = 2_000
 """Longer ones are cut by some servers on the way."""
 Few = Annotated[list[Word], Field(max_length=100)]
@@ -36,6 +37,7 @@ class ClosureQuery(BaseModel):
     option: Few = Field([], description="an option it has")
     fitted: Words = Field([], description="`position=component` fitted today; `position=` is empty")
     on_the_bench: Words = Field([], description="a component at hand")
+    upgrade: Words = Field([], description="a named upgrade", examples=[["front-discs"]])
     fit: Words = Field(
         [], description="fit this component, `number` or `number@position`", examples=[["QB-3310"]]
     )
@@ -92,7 +94,8 @@ class ClosureQuery(BaseModel):
         }
 
     def _wishes(self) -> list[dict[str, str]]:
-        wishes = [_fit(word) for word in self.fit]
+        wishes = [{"upgrade": word} for word in self.upgrade]
+        wishes += [_fit(word) for word in self.fit]
         wishes += [{"remedy": word} for word in self.remedy]
         wishes += [{"remedy_all": self.remedy_all}] if self.remedy_all else []
         return wishes + [{"clear": word} for word in self.clear]
@@ -114,7 +117,10 @@ def address_of(body: ClosureIn, as_of: int) -> str | None:
             for w in said.get("wishes", ())
             if w.get("fit")
         ],
-        **{name: [w[name] for w in said.get("wishes", ()) if w.get(name)] for name in ("remedy", "clear")},
+        **{
+            name: [w[name] for w in said.get("wishes", ()) if w.get(name)]
+            for name in ("upgrade", "remedy", "clear")
+        },
         "remedy_all": next((w["remedy_all"] for w in said.get("wishes", ()) if w.get("remedy_all")), None),
         "prefer": said.get("preference"),
         "rules": said.get("rules"),

@@ -122,6 +122,9 @@ class ChangeOut(Document):
     position_title: str
     section: str
     section_title: str
+    pair: Annotated[
+        str | None, Field(description="the places that are changed together with it share this name")
+    ]
     component: Annotated[str | None, Field(description="null: the position is emptied")]
     name: str | None
     replaces: str | None

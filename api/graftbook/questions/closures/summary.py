@@ -113,14 +113,14 @@ def _line(one: ChangeOut | LooseOut) -> LineOut:
         "number": one["component"],
         "name": one["name"],
         "price": one["price"],
-        "why": _phrase(one["why"]),
+        "why": phrase(one["why"]),
     }
     if one["quantity"] != 1:
         line["quantity"] = one["quantity"]
     return line
 
 
-def _phrase(why: str) -> str:
+def phrase(why: str) -> str:
     """What asks for it, as it is said before the colon; else the beginning, to a whole word."""
     said = _ASIDE.sub("", why).partition(": ")[0].rstrip(".")
     return said if len(said) <= LONGEST_WHY else said[:LONGEST_WHY].rsplit(" ", 1)[0] + " …"

@@ -37,7 +37,7 @@ def _flaws(scope: Scope) -> list[VehicleFlawOut]:
     return [
         {
             "flaw": flaw.name,
-            "component": flaw.component,
+            "component": _flawed(scope, flaw, position),
             "position": position,
             "severity": SEVERITY_WORDS[flaw.severity],
             "symptom": flaw.symptom,
@@ -45,6 +45,12 @@ def _flaws(scope: Scope) -> list[VehicleFlawOut]:
         }
         for flaw, position in found
     ]
+
+
+def _flawed(scope: Scope, flaw: Flaw, position: str) -> str:
+    """Which of the components that a flaw is recorded of is the one at a position."""
+    names = scope.names(scope.today_fit(position))
+    return next(number for number in flaw.components if number in names)
 
 
 def remedies(scope: Scope, flaw: Flaw, position: str) -> set[str]:

@@ -1,0 +1,195 @@
+"""A set as the rows of its table: a change each, a pair that changes alike as one row for both sides."""
+
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+from typing import NotRequired, TypedDict
+
+from graftbook.pages.asking.question import PageQuestion
+from graftbook.questions.closures.schemas import (
+    BecauseOut,
+    ChangeOut,
+    ClosureOut,
+    LooseOut,
+    MoneyOut,
+    OtherOut,
+    SetOut,
+)
+from graftbook.questions.closures.summary import phrase
+
+SIDES = frozenset(("left", "right"))
+_SIDE = re.compile(r"\b(left|right)\b")
+_WORD = re.compile(r"\w+|\W+")
+
+
+class Step(BecauseOut):
+    """A reason on the way back to a wish: the row and the part that bring it, where they do."""
+
+    line: int | None
+    part: ChangeOut | LooseOut | None
+
+
+class Choice(OtherOut):
+    """What else could sit there, and the question that asks for it."""
+
+    address: str
+
+
+class Row(TypedDict):
+    """What a row says. Pieces, price, work and looks are those of all its places together."""
+
+    line: int
+    key: str
+    first: ChangeOut
+    place: str
+    name: str
+    numbers: list[str]
+    replaces: list[str]
+    quantity: int
+    price: MoneyOut
+    minutes: int
+    visible: bool
+    why: str
+    phrase: str
+    wished: bool
+    asker: int | None
+    steps: list[Step]
+    choices: list[Choice]
+    barred: list[Choice]
+    refused: NotRequired[str]
+    kept: NotRequired[str]
+
+
+class Group(TypedDict):
+    """Rows under one head."""
+
+    title: str
+    rows: list[Row]
+
+
+def rows_of(document: ClosureOut, found: SetOut) -> list[list[ChangeOut]]:
+    """The changes of each row, in their order: what was wished, then by section."""
+    titles = list(document["section_titles"])
+    order = {section: place for place, section in enumerate(titles)}
+    changes = sorted(
+        found["changes"], key=lambda change: (not _wished(change), order.get(change["section"], len(order)))
+    )
+    together: dict[tuple[object, ...], list[ChangeOut]] = {}
+    for change in changes:
+        together.setdefault(_alike(change), []).append(change)
+    return list(together.values())
+
+
+def numbered(document: ClosureOut) -> dict[str, int]:
+    """Position → the number of its row on the page."""
+    found = document["set"]
+    assert found is not None
+    return _lines(rows_of(document, found))
+
+
+def _lines(rows: Sequence[Sequence[ChangeOut]]) -> dict[str, int]:
+    return {change["position"]: line for line, row in enumerate(rows, start=1) for change in row}
+
+
+def grouped(document: ClosureOut, found: SetOut, asked_now: PageQuestion) -> list[Group]:
+    """The rows under their heads: what was wished first, then each section."""
+    together = rows_of(document, found)
+    lines = _lines(together)
+    parts: dict[str, ChangeOut | LooseOut] = {part["component"]: part for part in found["loose_parts"]}
+    parts |= {change["position"]: change for change in found["changes"]}
+    groups: dict[str, Group] = {}
+    for line, changes in enumerate(together, start=1):
+        first = changes[0]
+        head = "as you wished" if _wished(first) else first["section_title"]
+        group = groups.setdefault(head, {"title": head, "rows": []})
+        group["rows"].append(_row(line, changes, chain(parts, lines, first), asked_now))
+    return list(groups.values())
+
+
+def _wished(change: ChangeOut) -> bool:
+    return change["because"]["cause"] == "wish"
+
+
+def _alike(change: ChangeOut) -> tuple[object, ...]:
+    """What the changes of one row have in common; a handed twin has another number and the same name."""
+    if not change["pair"]:
+        return (change["position"],)
+    same = ("quantity", "minutes", "price", "visible", "effort", "evidence")
+    names = (_SIDE.sub("", name or "") for name in (change["name"], change["replaces_name"]))
+    return (change["pair"], _wished(change), *names, *(change[one] for one in same))  # type: ignore[literal-required]
+
+
+def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: PageQuestion) -> Row:
+    first = changes[0]
+    choices = [_choice(asked_now, first, other) for other in first["alternatives"]]
+    row: Row = {
+        "line": line,
+        "key": " ".join(f"{change['position']}={change['component'] or ''}" for change in changes),
+        "first": first,
+        "place": both_sides([change["position_title"] for change in changes]),
+        "name": both_sides(_once(change["name"] for change in changes)),
+        "numbers": _once(change["component"] for change in changes),
+        "replaces": _once(change["replaces"] for change in changes),
+        "quantity": sum(change["quantity"] for change in changes),
+        "price": _sum(change["price"] for change in changes),
+        "minutes": sum(change["minutes"] for change in changes),
+        "visible": first["visible"],
+        "why": first["why"],
+        "phrase": phrase(first["why"]),
+        "wished": _wished(first),
+        "asker": steps[0]["line"],
+        "steps": steps if len(steps) > 1 else [],
+        "choices": [choice for choice in choices if choice["outcome"] != "impossible"],
+        "barred": [choice for choice in choices if choice["outcome"] == "impossible"],
+    }
+    if first["component"] and not _wished(first):
+        row["refused"] = asked_now.adding("refuse", first["component"]).address()
+        row["kept"] = asked_now.adding("keep", first["position"]).address()
+    return row
+
+
+def _once(numbers: Iterable[str | None]) -> list[str]:
+    return list(dict.fromkeys(number for number in numbers if number))
+
+
+def _sum(prices: Iterable[MoneyOut]) -> MoneyOut:
+    """The price of all; unknown where one is."""
+    known = list(prices)
+    return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
+
+
+def both_sides(titles: Sequence[str]) -> str:
+    """`front hub, left` and `front hub, right` as `front hub, both sides`; other titles one by one."""
+    words = [_WORD.findall(title) for title in titles]
+    if len({len(said) for said in words}) == 1:
+        columns = [set(column) for column in zip(*words, strict=True)]
+        if all(len(column) == 1 or column == SIDES for column in columns):
+            return "".join("both sides" if len(column) > 1 else next(iter(column)) for column in columns)
+    return "; ".join(titles)
+
+
+def _choice(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> Choice:
+    if other["kept"]:
+        taken = asked_now.adding("keep", change["position"])
+    elif other["component"] is None:
+        taken = asked_now.adding("clear", change["position"])
+    else:
+        taken = asked_now.adding("fit", f"{other['component']}@{change['position']}")
+    return {**other, "address": taken.address()}
+
+
+def chain(
+    parts: Mapping[str, ChangeOut | LooseOut], lines: Mapping[str, int], change: ChangeOut
+) -> list[Step]:
+    """The reasons from a change back to the wish, the nearest first."""
+    steps: list[Step] = []
+    seen = {change["position"]}
+    because = change["because"]
+    while True:
+        parent = because["from_position"] or because["from_loose_part"]
+        line, part = (lines.get(parent), parts.get(parent)) if parent else (None, None)
+        steps.append({**because, "line": line, "part": part})
+        if not parent or parent in seen or parent not in parts:
+            return steps
+        seen.add(parent)
+        because = parts[parent]["because"]

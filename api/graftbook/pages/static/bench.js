@@ -1,0 +1,136 @@
+// The bench: what changes in the question changes the set in place. Everything works without this file.
+
+const form = document.querySelector("form[data-bench]");
+const result = document.getElementById("result");
+const SOON = 500;
+let asked = null;
+
+function addressOfForm() {
+  const said = [...new FormData(form)].filter(([, value]) => String(value).trim() !== "");
+  return new URL("/answer?" + new URLSearchParams(said), location.origin);
+}
+
+function linesOf(root) {
+  return new Map([...root.querySelectorAll(".line[data-key]")].map((line) => [line.dataset.key, line]));
+}
+
+function figuresOf(root) {
+  return new Map([...root.querySelectorAll("[data-total]")].map((one) => [one.dataset.total, Number(one.dataset.value)]));
+}
+
+// Asks, and puts what comes in place of the answer before; the address and the way back follow.
+async function ask(address, { keep = true, refill = true } = {}) {
+  if (asked) asked.abort();
+  const mine = asked = new AbortController();
+  const before = { lines: linesOf(result), figures: figuresOf(result) };
+  const slow = setTimeout(() => waiting(mine), SOON);
+  try {
+    const answer = await fetch(address, { signal: mine.signal, headers: { Accept: "text/html" } });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const fresh = page.getElementById("result");
+    if (keep) history.pushState({ bench: true }, "", answer.url);
+    document.title = page.title;
+    const open = new Set([...result.querySelectorAll(".line:has(> tr:first-child details[open])")].map((line) => line.dataset.key));
+    result.replaceChildren(...(fresh || page.querySelector("main")).childNodes);
+    if (!fresh) return;  // a mistake in the question, told with what is near
+    if (refill) refilled(page.querySelector("form[data-bench]"));
+    for (const [key, line] of linesOf(result)) if (open.has(key)) line.querySelector("details").open = true;
+    differs(before);
+  } catch (error) {
+    if (error.name !== "AbortError") location.assign(address);
+  } finally {
+    clearTimeout(slow);
+    if (asked === mine) { asked = null; result.classList.remove("working"); }
+  }
+}
+
+// The form as the new answer has it: wishes taken by a link stand in it, what the cursor is in stays.
+function refilled(fresh) {
+  if (!fresh) return;
+  const within = document.activeElement && form.contains(document.activeElement) ? document.activeElement.id : "";
+  const shown = new Set([...form.querySelectorAll("details[open] > summary")].map((one) => one.textContent.trim()));
+  const down = form.scrollTop;
+  form.replaceChildren(...fresh.childNodes);
+  form.querySelectorAll("details > summary").forEach((one) => { if (shown.has(one.textContent.trim())) one.parentElement.open = true; });
+  form.dispatchEvent(new CustomEvent("graftbook:fresh", { bubbles: true }));
+  form.scrollTop = down;
+  const back = within && document.getElementById(within);
+  if (back) back.focus({ preventScroll: true });
+}
+
+function waiting(mine) {
+  if (asked !== mine) return;
+  result.classList.add("working");
+  strip([said("p", "Working it out …")], [button("Stop", () => { mine.abort(); result.classList.remove("working"); strip([], []); })]);
+}
+
+// What came in, went out and moved, and what that makes of the sums.
+function differs(before) {
+  const now = linesOf(result);
+  const came = [...now.keys()].filter((key) => !before.lines.has(key));
+  const went = [...before.lines.keys()].filter((key) => !now.has(key));
+  const places = (keys) => new Set(keys.flatMap((key) => key.split(" ").map((one) => one.split("=")[0])));
+  const left = places(went);
+  const moved = came.filter((key) => [...places([key])].some((place) => left.has(place)));
+  for (const key of came) now.get(key).classList.add(moved.includes(key) ? "other" : "came");
+  const gone = went.filter((key) => ![...places([key])].some((place) => places(moved).has(place)));
+  const words = [[came.length - moved.length, "came in"], [gone.length, "went out"], [moved.length, "changed"]]
+    .filter(([count]) => count).map(([count, word]) => count + " " + word);
+  const figures = [];
+  for (const [name, value] of figuresOf(result)) {
+    const by = value - (before.figures.get(name) ?? value);
+    if (by) figures.push(name + " " + (by > 0 ? "+" : "\u2212") + Math.abs(by).toLocaleString("en", name === "parts" ? { minimumFractionDigits: 2 } : {}) + (name === "labour" ? " min" : ""));
+  }
+  const sentence = (words.length ? "Lines: " + words.join(", ") + "." : "The set stays as it was.") + (figures.length ? " " + figures.join(", ") + "." : "");
+  strip([said("p", sentence)], [button("Undo", () => history.back())]);
+}
+
+function said(tag, text) {
+  const one = document.createElement(tag);
+  one.textContent = text;
+  return one;
+}
+
+function button(text, act) {
+  const one = said("button", text);
+  one.type = "button";
+  one.className = "quiet";
+  one.addEventListener("click", act);
+  return one;
+}
+
+function strip(words, buttons) {
+  let place = document.getElementById("moved");
+  if (!place) {
+    place = document.createElement("div");
+    place.id = "moved";
+    place.setAttribute("role", "status");
+  }
+  place.className = "moved told noprint";
+  place.replaceChildren(...words, ...buttons);
+  place.hidden = !words.length;
+  result.prepend(place);
+}
+
+if (form && result) {
+  form.addEventListener("submit", (event) => { event.preventDefault(); ask(addressOfForm()); });
+  form.addEventListener("change", (event) => {
+    if (event.target.matches("[data-suggest]") && !event.target.value.trim() && !event.target.defaultValue) return;
+    ask(addressOfForm());
+  });
+  document.addEventListener("click", (event) => {
+    const link = event.target.closest("a[href]");
+    const plain = !(event.metaKey || event.ctrlKey || event.shiftKey || event.button);
+    if (link && plain && link.origin === location.origin && link.pathname === "/answer" && (result.contains(link) || form.contains(link)) && !link.getAttribute("href").startsWith("#")) {
+      event.preventDefault();
+      ask(link.href);
+      return;
+    }
+    const row = event.target.closest(".set .line > tr:first-child");
+    if (row && !event.target.closest("a, summary, button")) {
+      const details = row.querySelector("details");
+      details.open = !details.open;
+    }
+  });
+  window.addEventListener("popstate", () => ask(location.href, { keep: false }));
+}
