@@ -149,7 +149,7 @@ def test_a_route_is_three_files_of_one_room(house: House, sqlite_databases) -> N
         "from fastapi.testclient import TestClient\n"
         "from graftbook.app import create_app\n"
         "app = create_app()\n"
-        'answer = TestClient(app).get("/v1/builds/count")\n'
+        'answer = TestClient(app, base_url="http://127.0.0.1").get("/v1/builds/count")\n'
         "print(answer.status_code, answer.json())\n"
         'described = app.openapi()["paths"]["/v1/builds/count"]["get"]\n'
         'of_answer = described["responses"]["200"]["content"]["application/json"]["schema"]\n'
