@@ -129,7 +129,7 @@ REASONED = (
     "graftbook.process.reasoning.worker",
     "graftbook.questions.closures.reasoning",
     "graftbook.orders.buying.buying",
-    "graftbook.orders.fitting.scheduled",
+    "graftbook.orders.fitting.jobs",
 )
 """The process that reasons, and what it is given to do."""
 

@@ -484,9 +484,3 @@ class NoSet(Problem):
     status = 409
     type = "/problems/no-set"
     title = "There is no set to order from"
-
-
-def leaves(root: type[Problem] = Problem) -> list[type[Problem]]:
-    """Every kind of problem, in the order of their types."""
-    found = [root, *(leaf for child in root.__subclasses__() for leaf in leaves(child))]
-    return sorted(set(found), key=lambda leaf: leaf.type)

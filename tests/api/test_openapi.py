@@ -15,7 +15,7 @@ import pytest
 from fastapi import FastAPI
 from openapi_spec_validator import OpenAPIV31SpecValidator
 
-from graftbook.problems import leaves
+from tests.api.leaves import leaves
 
 pytestmark = pytest.mark.anyio
 

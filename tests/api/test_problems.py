@@ -9,7 +9,7 @@ from fastapi import FastAPI
 from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
-from graftbook.problems import leaves
+from tests.api.leaves import leaves
 from tests.conftest import client_of
 
 pytestmark = pytest.mark.anyio

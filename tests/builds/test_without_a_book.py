@@ -6,8 +6,8 @@ from typing import Any
 import pytest
 from sqlalchemy import Engine
 
-from graftbook.builds.names import settled
 from graftbook.builds.schemas import BuildIn
+from graftbook.builds.service import settled
 from graftbook.catalogue.compiling.outline import outline_of
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading

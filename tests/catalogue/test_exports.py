@@ -2,20 +2,31 @@
 
 import io
 import random
+from typing import Any
 
 import jsonschema
 import pytest
-from sqlalchemy import Engine, select
+from sqlalchemy import Connection, Engine, select
 from sqlmodel import SQLModel
 
-from graftbook.catalogue.format.exports import export, export_text, json_schema, objects_of
-from graftbook.catalogue.format.records import KINDS
+from graftbook.catalogue.format.exports import export, export_text, json_schema
+from graftbook.catalogue.format.records import KINDS, Record
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.written import records_of
 from graftbook.database import make_engine
 from graftbook.rulebook.units import UNITS, WORDED
 from tests.catalogue.sheet import SMALL, sheet, small
 from tests.conftest import SEED
+
+
+def objects_of(connection: Connection, kind: type[Record]) -> list[dict[str, Any]]:
+    """Every record of one kind as JSON gives it, without the fields that are at their default."""
+    records = [kind.model_validate(record.model_dump()) for record in records_of(connection, kind)]
+    return [
+        {"record": kind.kind_of_record, **record.model_dump(mode="json", exclude_defaults=True)}
+        for record in records
+    ]
 
 
 def exported(engine: Engine) -> str:
@@ -114,7 +125,7 @@ def test_the_schema_takes_what_the_catalogue_holds_and_refuses_what_load_refuses
     validator.check_schema(schema)
     check = validator(schema)
     with sqlite_demo.connect() as connection:
-        objects = [record for kind in KINDS for record in list(objects_of(connection, kind))[:20]]
+        objects = [record for kind in KINDS for record in objects_of(connection, kind)[:20]]
     assert {record["record"] for record in objects} == {kind.kind_of_record for kind in KINDS}
     for record in objects:
         assert check.is_valid([record]), record

@@ -16,7 +16,7 @@ from graftbook.closure.question import Criterion, FitComponent, Limits, Question
 from graftbook.closure.search.totals import changes_are_outranked
 from graftbook.closure.words.cautions import BY_WORD, CUTTING, STANDS, cautions_for
 from graftbook.closure.words.sentences import instead, sentence
-from graftbook.closure.words.wording import answer_sentences, chain_sentences, comparison_sentences, hours
+from graftbook.closure.words.wording import answer_sentences, because_sentence, comparison_sentences, hours
 from graftbook.rulebook.model import Effort, Flaw, Severity, Supersession
 from tests.closure.oracle import Oracle
 from tests.closure.shelf import VEHICLE, Shelf, at, changes, kits, loose, needs
@@ -240,7 +240,8 @@ def test_the_answer_in_words() -> None:
 def test_the_chain_of_reasons_starts_with_the_wish() -> None:
     shelf = brakes()
     answer = shelf.ask("disc")
-    assert chain_sentences(shelf.book(), answer.solution, "hub") == [
+    reasons = {change.position: change.because for change in answer.solution.changes}
+    assert [because_sentence(shelf.book(), reasons[at]) for at in (reasons["hub"].parent, "hub")] == [
         "You wish disc (part disc).",
         "The brake needs it: hub rule says so.",
     ]

@@ -19,10 +19,10 @@ from graftbook.closure.question import Criterion, FitComponent, Limits, Question
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
-from graftbook.closure.search.totals import score, tie_key
-from graftbook.closure.words.wording import chain
+from graftbook.closure.search.totals import score
 from graftbook.rulebook.model import Alternative, Companion, Effort, RuleBook
 from tests.closure.oracle import Best, Oracle
+from tests.closure.read_off import chain, tie_key
 from tests.closure.worlds import World
 from tests.running import cases
 

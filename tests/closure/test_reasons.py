@@ -14,9 +14,10 @@ from graftbook.closure.answer import Because, Cause, How, Solution
 from graftbook.closure.answering import answer_question
 from graftbook.closure.grounds import ChangedTogether
 from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
-from graftbook.closure.words.wording import because_sentence, chain, change_sentence
+from graftbook.closure.words.wording import because_sentence, change_sentence
 from graftbook.rulebook.model import Flaw, RuleBook, Side
 from tests.closure.oracle import Oracle
+from tests.closure.read_off import chain
 from tests.closure.shelf import Shelf, at, changes, clash, loose, needs
 from tests.closure.test_random_catalogues import seeds
 from tests.closure.worlds import World

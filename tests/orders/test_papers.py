@@ -70,9 +70,8 @@ def test_every_line_is_on_the_pages(size: int) -> None:
         assert text.count(squeezed(reason)) == sum(line["reasons"].count(reason) for line in facts["lines"])
 
 
-@pytest.mark.parametrize("paper", ["A4", "letter"])
-def test_each_page_says_its_number_and_defers(paper: str) -> None:
-    pages = pages_of(order_pdf(made_order(200), paper))
+def test_each_page_says_its_number_and_defers() -> None:
+    pages = pages_of(order_pdf(made_order(200)))
     assert len(pages) > 8
     for number, page in enumerate(pages, 1):
         assert f"page {number} of {len(pages)}" in page
@@ -415,11 +414,6 @@ def test_a_part_that_is_not_there_is_refused(part: str, told: str) -> None:
     with pytest.raises(UnknownPart) as refused:
         order_csv(made_order(3), part)
     assert told in refused.value.detail
-
-
-def test_an_unknown_paper_is_refused() -> None:
-    with pytest.raises(ValueError, match="A4 or letter"):
-        order_pdf(made_order(1), paper="A7")
 
 
 def test_a_list_that_is_not_kept_is_called_by_its_vehicles() -> None:

@@ -156,8 +156,13 @@ async def test_what_time_cut_short_is_not_called_impossible(
 ) -> None:
     """That nothing was found in time says nothing of whether it can be, nor of ways out."""
     late = {"outcome": "not proved in time", "set": None, "sentences": ["Time ran out."], "ways_out": []}
-    made = answer_page.document_of
-    monkeypatch.setattr(answer_page, "document_of", lambda *asked: made(*asked) | late)
+    made = answer_page.closure_document
+
+    def cut_short(*asked: Any) -> tuple[Any, Any]:
+        question, document = made(*asked)
+        return question, document | late
+
+    monkeypatch.setattr(answer_page, "closure_document", cut_short)
     page = await read(browser, "/answer", **DISCS)
     assert "<h1>Not found in time</h1>" in page.text
     assert "It cannot be" not in page.text

@@ -74,11 +74,8 @@ MayOrder = Security(Needs(Scope.ORDER), scopes=[Scope.ORDER.value])
 MayEdit = Security(Needs(Scope.EDIT), scopes=[Scope.EDIT.value])
 MayAdminister = Security(Needs(Scope.ADMINISTER), scopes=[Scope.ADMINISTER.value])
 
-Reader = Annotated[Principal | None, MayRead]
-"""The principal, or nobody while reading is open."""
 Orderer = Annotated[Principal, MayOrder]
 Editor = Annotated[Principal, MayEdit]
-Administrator = Annotated[Principal, MayAdminister]
 
 
 def door_of(request: Request) -> Door:

@@ -8,7 +8,6 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead
 from graftbook.builds import service as builds
-from graftbook.builds.names import settled
 from graftbook.builds.schemas import BuildCreateIn, BuildIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
@@ -67,7 +66,7 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
 def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
     """Names are checked against the catalogue and stored as it writes them."""
     once = once.told_by(_created)
-    document = builds.create_build(service.engine, body.name, settled(service, body), once)
+    document = builds.create_build(service.engine, body.name, builds.settled(service, body), once)
     return response_of(_created(document))
 
 
@@ -100,7 +99,9 @@ def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
 def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match with the ETag that was read."""
     etag = etag_wanted(if_match)
-    return response_of(_replaced(builds.replace_build(service.engine, name, etag, settled(service, body))))
+    return response_of(
+        _replaced(builds.replace_build(service.engine, name, etag, builds.settled(service, body)))
+    )
 
 
 @router.delete(

@@ -21,6 +21,9 @@ from graftbook.database import Source, reading, writing
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, PreconditionFailed
+from graftbook.process.state import Service
+from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.vehicles.service import name_vehicle
 
 _Compared = Literal["title", "variants", "preference", "limits"]
 
@@ -29,6 +32,26 @@ def _as_read(kind: str, document: BuildOut | SpecificationOut, if_match: str) ->
     """Raises PreconditionFailed unless this is what the asker read."""
     if not names(if_match, document_etag(kind, document)):
         raise PreconditionFailed(f"Read the {kind} again and change what you then see")
+
+
+def settled(service: Service, build: BuildIn) -> BuildIn:
+    """The build with every name as the catalogue writes it.
+
+    Raises the problem of the first name that is not known, pointing at its field. Nobody who stores a build
+    waits for a rule book to be compiled.
+    """
+    given = build.model_dump(include=set(VehicleIn.model_fields) - {"build"}, exclude_unset=True)
+    asked = name_vehicle(service, VehicleIn(**given), pointer="")
+    asked.names.wishes(build.decided, "/decided")
+    return build.model_copy(
+        update={
+            "chassis": asked.chassis,
+            "variant": asked.vehicle.variant,
+            "options": sorted(asked.vehicle.options),
+            "fitted": asked.fitted,
+            "on_the_bench": sorted(asked.on_the_bench),
+        }
+    )
 
 
 def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:
@@ -149,7 +172,10 @@ def new_version(engine: Engine, name: str, if_match: str, body: SpecificationIn)
 
 def compare_versions(one: SpecificationOut, other: SpecificationOut) -> ComparisonOut:
     """What changed from one version of a specification to another."""
-    before, after = ([_key(wish) for wish in version["wishes"]] for version in (one, other))
+    before, after = (
+        [orjson.dumps(wish, option=orjson.OPT_SORT_KEYS) for wish in wishes]
+        for wishes in (one["wishes"], other["wishes"])
+    )
     fields: tuple[_Compared, ...] = ("title", "variants", "preference", "limits")
     return {
         "name": one["name"],
@@ -159,7 +185,3 @@ def compare_versions(one: SpecificationOut, other: SpecificationOut) -> Comparis
         "wishes_removed": [orjson.loads(wish) for wish in before if wish not in after],
         "changed": {f: {"from": one[f], "to": other[f]} for f in fields if one[f] != other[f]},
     }
-
-
-def _key(wish: dict[str, Any]) -> bytes:
-    return orjson.dumps(wish, option=orjson.OPT_SORT_KEYS)

@@ -17,7 +17,7 @@ PETROL_RATIO = 14.7
 """Air to fuel by mass for petrol as it is sold, published practice."""
 LEAN_CAUTION, LEAN_FAILS = 0.03, 0.15
 
-SEEN, PRACTICE, RECORDED = Provenance.seen, Provenance.common_practice, Provenance.recorded
+PRACTICE, RECORDED = Provenance.common_practice, Provenance.recorded
 LEAN = Limit("at most 3 % leaner than the jets are set for", "workshop practice", PRACTICE, "", 3, "%")
 FAR_LEAN = Limit("at most 15 % leaner than the jets are set for", "workshop practice", PRACTICE, "", 15, "%")
 BOILING = "physics of boiling, Clausius-Clapeyron slope"
@@ -78,16 +78,6 @@ def lambda_on_fixed_jets(jetted_for: float, fuel: float) -> float:
 def vapour_pressure_pa(at_reid_pa: float, kelvin: float) -> float:
     """Vapour pressure at another temperature, by the Clausius-Clapeyron slope of petrol."""
     return at_reid_pa * math.exp(VAPOUR_SLOPE_K * (1 / REID_KELVIN - 1 / kelvin))
-
-
-def injector_flow_kg_s(power_w: float, consumption_kg_j: float, injectors: float, duty: float) -> float:
-    """Flow that each injector must have: P b / (n duty)."""
-    return power_w * consumption_kg_j / (injectors * duty)
-
-
-def flow_at_pressure(flow: float, rated_pa: float, working_pa: float) -> float:
-    """Flow of an orifice goes with the root of the pressure."""
-    return flow * math.sqrt(working_pa / rated_pa)
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:

@@ -34,8 +34,3 @@ def page_text(name: str) -> str:
     title = PAGES[name]
     text = (FOLDER / f"{name}.md").read_text(encoding="utf-8")
     return f"# {title}\n\n" + _MADE_HERE.sub(lambda found: MADE[found[1]](), text).strip() + "\n"
-
-
-def contents() -> str:
-    """The list of pages as Markdown."""
-    return "# Guide\n\n" + "".join(f"- [{title}](/guide/{name})\n" for name, title in PAGES.items())

@@ -9,7 +9,7 @@ from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
 from graftbook.http.errors import documented
-from graftbook.orders.forms import CSV, MEDIA, PDF, XLSX, form_of, writer
+from graftbook.orders.forms import DOCUMENTS, MEDIA, form_of, writer
 from graftbook.orders.papers.parts import UnknownPart
 from graftbook.orders.question_schemas import OrderIn, OrderQuery
 from graftbook.orders.schemas import OrderOut
@@ -19,10 +19,12 @@ from graftbook.questions.closures.endpoints import PROBLEMS
 
 router = APIRouter(prefix="/v1/orders", tags=["orders"], dependencies=[MayRead])
 
+_TEXT = {"schema": {"type": "string"}}
 _BYTES = {"schema": {"type": "string", "format": "binary"}}
+_MEDIA = [MEDIA[form].split(";")[0] for form in DOCUMENTS]
 ANSWER = {
     "model": OrderOut,
-    "content": {CSV.split(";")[0]: {"schema": {"type": "string"}}, XLSX: _BYTES, PDF: _BYTES},
+    "content": {media: _TEXT if media.startswith("text/") else _BYTES for media in _MEDIA},
 }
 _ERRORS = PROBLEMS | documented(problems.NoSet, problems.NotAcceptable, UnknownPart)
 
@@ -67,6 +69,6 @@ def _order(request: Request, service: Service, body: OrderIn, part: str) -> Resp
     write = writer(form, service.settings.house, part)
     etag, make = ordering(service, body, f"{form} {part}", write)
     answer = answered(request, service, etag, make, MEDIA[form])
-    if form in ("xlsx", "pdf"):
+    if form not in ("json", "csv"):
         answer.headers["Content-Disposition"] = f'attachment; filename="order.{form}"'
     return answer

@@ -17,8 +17,16 @@ CSV = "text/csv; charset=utf-8"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 PDF = "application/pdf"
 
-MEDIA = {"json": JSON, "csv": CSV, "xlsx": XLSX, "pdf": PDF}
-"""Form → media type; the first one is given to whoever takes anything."""
+FORMS: Mapping[str, tuple[str, Callable[[OrderOut | OrderListOut, str, str], bytes]]] = {
+    "json": (JSON, lambda facts, part, house: json_bytes(facts)),
+    "csv": (CSV, lambda facts, part, house: order_csv(facts, part)),
+    "xlsx": (XLSX, lambda facts, part, house: order_xlsx(facts, part, house)),
+    "pdf": (PDF, lambda facts, part, house: order_pdf(facts, part=part, house=house)),
+}
+"""Form → media type, and who writes it; the first one is given to whoever takes anything."""
+MEDIA = {form: media for form, (media, _) in FORMS.items()}
+DOCUMENTS = tuple(form for form in MEDIA if form != "json")
+"""What is taken away as a file."""
 
 
 def writer(form: str, house: str = "", part: str = "") -> Write:
@@ -26,13 +34,8 @@ def writer(form: str, house: str = "", part: str = "") -> Write:
 
     `part`: `supplier:NAME` or `vehicle:LABEL`. JSON is always whole. Writers raise UnknownPart.
     """
-    writers: dict[str, Write] = {
-        "json": json_bytes,
-        "csv": lambda facts: order_csv(facts, part),
-        "xlsx": lambda facts: order_xlsx(facts, part, house),
-        "pdf": lambda facts: order_pdf(facts, part=part, house=house),
-    }
-    return writers[form]
+    _, write = FORMS[form]
+    return lambda facts: write(facts, part, house)
 
 
 def form_of(accept: str, media: Mapping[str, str] = MEDIA) -> str:

@@ -4,7 +4,7 @@ Pure: from rule books and solutions to values. Money is in minor units.
 """
 
 import math
-from collections import defaultdict
+from collections import defaultdict, deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -14,7 +14,6 @@ from graftbook.closure.grounds import number_asked
 from graftbook.closure.words.cautions import section_cautions
 from graftbook.closure.words.phrases import opening
 from graftbook.closure.words.sentences import sentence
-from graftbook.orders.buying.chains import chain_between
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
 from graftbook.rulebook.model import Companion, Component, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
@@ -296,3 +295,34 @@ def _taken_off(one: Wanted) -> Iterator[TakenOff]:
                 flaw=opening(flaw.symptom) if flaw else "",
                 welded_in=fitted is not None and fitted.effort is Effort.cutting,
             )
+
+
+def chain_between(book: RuleBook, old: str, new: str) -> tuple[str, ...]:
+    """The shortest way along supersessions from an old number to a new one, both included.
+
+    Empty when none leads there: the number then serves by another record.
+    """
+    onward: dict[str, list[str]] = defaultdict(list)
+    for supersession in book.supersessions:
+        onward[supersession.old].append(supersession.new)
+        if supersession.both_ways:
+            onward[supersession.new].append(supersession.old)
+    came_from: dict[str, str] = {old: ""}
+    waiting = deque([old])
+    while waiting:
+        here = waiting.popleft()
+        if here == new:
+            return _back(came_from, here)
+        for number in sorted(onward[here]):
+            if number not in came_from:
+                came_from[number] = here
+                waiting.append(number)
+    return ()
+
+
+def _back(came_from: dict[str, str], here: str) -> tuple[str, ...]:
+    chain = []
+    while here:
+        chain.append(here)
+        here = came_from[here]
+    return tuple(reversed(chain))

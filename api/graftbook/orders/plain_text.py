@@ -95,12 +95,9 @@ def _sums(document: OrderOut, currency: str) -> Iterator[str]:
     if totals["total"] != totals["parts"]:
         yield f"Together {amount(totals['total'], currency)}".rjust(WIDTH)
     if not document["complete"]:
-        yield f"Without {count(document['not_bought'], 'line')} that {_are(document)} NOT bought".rjust(WIDTH)
+        are = "is" if document["not_bought"] == 1 else "are"
+        yield f"Without {count(document['not_bought'], 'line')} that {are} NOT bought".rjust(WIDTH)
     yield from _reconciled(document["reconciliation"])
-
-
-def _are(document: OrderOut) -> str:
-    return "is" if document["not_bought"] == 1 else "are"
 
 
 def _reconciled(way: ReconciliationOut | None) -> Iterator[str]:

@@ -11,6 +11,7 @@ from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.answering import answer_question
 from graftbook.closure.search.deadline import Deadline, Pace
 from graftbook.database import reading
+from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.offers import Why
@@ -25,7 +26,7 @@ from graftbook.problems import pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
 from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
-from graftbook.questions.closures.service import found_set, set_only
+from graftbook.questions.closures.service import document_of, found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
 from graftbook.telemetry.reasoning import alone, watched
@@ -322,10 +323,9 @@ def buying_state(service: Service) -> list[Any]:
 
 
 def order_facts_for(service: Service, body: OrderIn) -> OrderOut:
-    """The order as facts, worked out when it is its turn. Raises what `ask` raises, NoSet, and Busy."""
-    asked = vehicles_of(service, body)
-    with service.turn(asked[0][1].deadline):
-        return facts_of(service, body, order_for(service, body, asked, date.today()))
+    """The order as facts, kept or made in its turn. Raises what `ask` raises, NoSet, and Busy."""
+    found: OrderOut = document_of(service, ordering(service, body, "json ", json_bytes))
+    return found
 
 
 def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, OrderOut | None]:

@@ -74,13 +74,6 @@ def _to_folder(connection: Connection, folder: Path, progress: Callable[[int], N
     return written
 
 
-def objects_of(connection: Connection, kind: type[r.Record]) -> Iterator[dict[str, Any]]:
-    """Every record of one kind as JSON gives it, without the fields that are at their default."""
-    for record in records_of(connection, kind):
-        given = kind.model_validate(record.model_dump()).model_dump(mode="json", exclude_defaults=True)
-        yield {"record": kind.kind_of_record, **given}
-
-
 def json_schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of the format: a list of records, each one of the kinds."""
     _, definitions = models_json_schema([(kind, "validation") for kind in r.KINDS], by_alias=False)

@@ -1,8 +1,8 @@
 """Where records come from: a sheet, a folder of sheets, JSON, a stream, a request."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import Any, TextIO
+from typing import Any
 
 import orjson
 
@@ -11,9 +11,6 @@ from graftbook.catalogue.format.sheets import Mistake, Place, Placed, near, read
 
 LARGEST_JSON = 64_000_000
 """Bytes of a file of JSON records; it is read whole. A sheet may be of any size."""
-
-Source = Path | str | TextIO | Sequence[Mapping[str, Any]] | Sequence["Source"]
-"""A file or folder; an open sheet; records as JSON gives them; or several of these."""
 
 REQUEST = "request"
 """The file's name in places of records that came as JSON."""

@@ -95,16 +95,6 @@ class Shoe:
         return 2 * self.factor(friction, True)
 
 
-def stopping_distance_m(speed_m_s: float, deceleration_m_s2: float, delay_s: float) -> float:
-    """s = t v + v^2 / 2 d; with v in km/h the coefficient of v^2 is 1 / (25.92 d)."""
-    return delay_s * speed_m_s + speed_m_s**2 / (2 * deceleration_m_s2)
-
-
-def mean_deceleration_m_s2(begin_kmh: float, end_kmh: float, distance_m: float) -> float:
-    """MFDD of UN R13: (vb^2 - ve^2) / (25.92 s) between 0.8 and 0.1 of the first speed."""
-    return (begin_kmh**2 - end_kmh**2) / (25.92 * distance_m)
-
-
 @dataclass(frozen=True, slots=True)
 class Loading:
     """One state of load: mass, static front part of the weight, height of gravity, wheelbase."""
@@ -123,14 +113,6 @@ class Loading:
     def ideal_front_share(self, rate: float) -> float:
         """The front share of braking at which both axles use the same adhesion."""
         return self.front_part + rate * self.gravity_height_m / self.wheelbase_m
-
-    def rate_of_equal_lock(self, front_share: float) -> float:
-        """z* = (phi - P_f / P) E / h: below it the front locks first, above it the rear."""
-        return (front_share - self.front_part) * self.wheelbase_m / self.gravity_height_m
-
-    def front_only_rate(self, adhesion: float) -> float:
-        """The greatest rate with front brakes alone: mu P_f / (1 - mu h / E)."""
-        return adhesion * self.front_part / (1 - adhesion * self.gravity_height_m / self.wheelbase_m)
 
     def rear_only_rate(self, adhesion: float) -> float:
         """The greatest rate with rear brakes alone: mu P_r / (1 + mu h / E)."""

@@ -50,9 +50,9 @@ def _efficiency_taken(fitted: Fitted) -> str:
     return f"lever and cable pass on {value:.2f}, {of}"
 
 
-def by_hand_m_s2(reading: Reading, hand_n: float, laden: bool = True) -> float:
-    """Deceleration by the hand brake alone, with no more than the grip of the rear axle."""
-    load = loading(reading, laden)
+def by_hand_m_s2(reading: Reading, hand_n: float) -> float:
+    """Deceleration of the laden vehicle by the hand brake alone, with the grip of the rear axle at most."""
+    load = loading(reading, True)
     pulled = road_force_per_n(reading) * hand_n / load.mass_kg
     return min(pulled, load.rear_only_rate(ADHESION) * STANDARD_GRAVITY)
 

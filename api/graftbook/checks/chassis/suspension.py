@@ -7,7 +7,6 @@ from graftbook.checks.chassis.leaves import has_leaves, leaf_rate_n_m, leaf_stre
 from graftbook.checks.findings import against
 from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
-from graftbook.rulebook.units import STANDARD_GRAVITY
 
 BAND_HZ = (0.9, 2.5)
 
@@ -22,10 +21,6 @@ HOSE = Limit("at most the free length of the hose", "hose data", Provenance.reco
 def frequency_hz(rate_n_m: float, mass_kg: float) -> float:
     """f = sqrt(k / m) / (2 pi)."""
     return math.sqrt(rate_n_m / mass_kg) / (2 * math.pi)
-
-
-def sag_m(mass_kg: float, rate_n_m: float) -> float:
-    return mass_kg * STANDARD_GRAVITY / rate_n_m
 
 
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:

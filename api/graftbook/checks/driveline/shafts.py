@@ -1,4 +1,4 @@
-"""Shafts, splines and joints: torque, stress, irregularity."""
+"""Shafts and joints: torque, stress, angles."""
 
 import math
 
@@ -16,10 +16,6 @@ def tube_polar_m4(outer_m: float, inner_m: float) -> float:
 def tube_shear_pa(torque_nm: float, outer_m: float, inner_m: float) -> float:
     """tau = T (D / 2) / J."""
     return torque_nm * outer_m / 2 / tube_polar_m4(outer_m, inner_m)
-
-
-def twist_rad(torque_nm: float, length_m: float, shear_modulus_pa: float, polar_m4: float) -> float:
-    return torque_nm * length_m / (shear_modulus_pa * polar_m4)
 
 
 def shaft_torque_nm(
@@ -44,23 +40,6 @@ def shaft_torque_nm(
 def biased_share(bias: float) -> float:
     """What the better wheel gets of an axle's torque when it may carry `bias` times the other's."""
     return bias / (1 + bias)
-
-
-def spline_diameters_m(teeth: int, pitch_per_inch: float, angle_rad: float) -> dict[str, float]:
-    """ANSI B92.1: D = N/P, outside (N+1)/P, inside (N-1)/P, base D cos a; pitch in 1/in, result in m."""
-    inch = 0.0254
-    pitch_diameter = teeth / pitch_per_inch * inch
-    return {
-        "pitch": pitch_diameter,
-        "outside": (teeth + 1) / pitch_per_inch * inch,
-        "inside": (teeth - 1) / pitch_per_inch * inch,
-        "base": pitch_diameter * math.cos(angle_rad),
-    }
-
-
-def cardan_irregularity(angle_rad: float) -> float:
-    """U = sin b tan b: the spread of the output's speed over a turn, as a part of the input's."""
-    return math.sin(angle_rad) * math.tan(angle_rad)
 
 
 def residual_angle_rad(first_rad: float, second_rad: float) -> float:

@@ -67,16 +67,9 @@ def reading_factor(
     return drive_ratio * axle_ratio / (circumference_m * constant_per_m)
 
 
-def corrected_drive_ratio(drive_ratio: float, factor: float, wanted_factor: float = 1.0) -> float:
-    """The drive ratio that makes the instrument show `wanted_factor` times the true speed."""
-    return drive_ratio * wanted_factor / factor
-
-
-def changed_reading(
-    error_before: float, circumference_old: float, circumference_new: float, axle_old: float, axle_new: float
-) -> float:
-    """Indicated over true after a change of tyre and axle: (1 + e) (C_old / C_new) (i_new / i_old)."""
-    return (1 + error_before) * circumference_old / circumference_new * axle_new / axle_old
+def corrected_drive_ratio(drive_ratio: float, factor: float) -> float:
+    """The drive ratio that makes the instrument show the true speed."""
+    return drive_ratio / factor
 
 
 def _factor_tested(reading: Reading) -> float:

@@ -1,12 +1,6 @@
-"""Copper cable: published resistances, gauge sizes, voltage drop."""
+"""Copper cable: published resistances, voltage drop."""
 
 import math
-
-COPPER_OHM_M_20C = 1.7241e-8
-"""IEC 60028 annealed copper at 20 C."""
-COPPER_PER_KELVIN = 0.00393
-CIRCULAR_MIL_M2 = math.pi / 4 * (0.0254e-3) ** 2
-MARINE_K_OHM_CMIL_PER_FT = 10.75
 
 ISO_6722 = {
     0.5: 37.1, 0.75: 24.7, 1.0: 18.5, 1.5: 12.7, 2.5: 7.60, 4.0: 4.71, 6.0: 3.14, 10.0: 1.82, 16.0: 1.16,
@@ -22,20 +16,6 @@ IEC_60228_CLASS_5 = {
 
 TABLES = {"ISO 6722": ISO_6722, "IEC 60228 class 5": IEC_60228_CLASS_5}
 GREATEST_AREA_MM2 = 120.0
-
-
-def gauge_diameter_m(gauge: int) -> float:
-    """ASTM B258: d = 0.127 mm x 92^((36 - n) / 39); 1/0 is 0, 4/0 is -3."""
-    return 0.127e-3 * math.pow(92, (36 - gauge) / 39)
-
-
-def gauge_area_m2(gauge: int) -> float:
-    return math.pi / 4 * gauge_diameter_m(gauge) ** 2
-
-
-def bare_resistance_ohm(area_m2: float, length_m: float, celsius: float = 20.0) -> float:
-    """Resistance of solid copper; real stranded cable has more, so this flatters a drop."""
-    return COPPER_OHM_M_20C * (1 + COPPER_PER_KELVIN * (celsius - 20)) * length_m / area_m2
 
 
 def cable_resistance_ohm_per_m(area_m2: float, standard: str) -> float:
@@ -64,16 +44,3 @@ def cable_resistance_ohm_per_m(area_m2: float, standard: str) -> float:
 def voltage_drop_v(current_a: float, area_m2: float, length_m: float, standard: str) -> float:
     """Drop over the conductor's whole length at 20 C, by the standard's table."""
     return current_a * cable_resistance_ohm_per_m(area_m2, standard) * length_m
-
-
-def circular_mils_needed(current_a: float, length_ft: float, drop_v: float) -> float:
-    """The marine rule CM = K I L / E with K = 10.75; `length_ft` is there and back."""
-    return MARINE_K_OHM_CMIL_PER_FT * current_a * length_ft / drop_v
-
-
-def gauge_for_circular_mils(circular_mils: float) -> int:
-    """The thinnest even gauge from 18 up to 0 with at least that many circular mils."""
-    for gauge in range(18, -1, -2):
-        if (gauge_diameter_m(gauge) / 0.0254e-3) ** 2 >= circular_mils:
-            return gauge
-    raise ValueError("no gauge up to 0 carries it")

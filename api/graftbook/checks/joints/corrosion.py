@@ -20,7 +20,6 @@ ANODIC_INDEX_V = {
 
 GREATEST_DIFFERENCE_V = {"harsh": 0.15, "normal": 0.25, "controlled": 0.50}
 ZINC_UM_PER_YEAR = {"C1": (0.0, 0.1), "C2": (0.1, 0.7), "C3": (0.7, 2.1), "C4": (2.1, 4.2), "C5": (4.2, 8.4)}
-ZINC_G_PER_M2_UM = 7.2
 STEEL = frozenset({"plain steel", "cast iron"})
 ZINC = frozenset({"zinc", "galvanised steel"})
 ALUMINIUM = frozenset({"wrought aluminium", "cast aluminium"})
@@ -75,19 +74,6 @@ def zinc_life_years(thickness_m: float, corrosivity: str) -> tuple[float, float]
     slow, fast = ZINC_UM_PER_YEAR[corrosivity]
     um = thickness_m * 1e6
     return um / fast, um / slow if slow else float("inf")
-
-
-def least_zinc_m(section_m: float) -> tuple[float, float]:
-    """ISO 1461 least local and mean thickness of zinc for a steel section, not centrifuged."""
-    if section_m > 0.006:
-        return 70e-6, 85e-6
-    if section_m > 0.003:
-        return 55e-6, 70e-6
-    return (45e-6, 55e-6) if section_m >= 0.0015 else (35e-6, 45e-6)
-
-
-def zinc_mass_g_m2(thickness_m: float) -> float:
-    return thickness_m * 1e6 * ZINC_G_PER_M2_UM
 
 
 def surface_metal(material: str, coating: str) -> str:

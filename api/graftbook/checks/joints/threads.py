@@ -33,11 +33,6 @@ class Thread:
     angle_deg: int
 
     @property
-    def pitch_diameter_m(self) -> float:
-        """ISO 68-1: d2 = d - 0.649519 P."""
-        return self.diameter_m - 0.649519 * self.pitch_m
-
-    @property
     def minor_diameter_m(self) -> float:
         """ISO 68-1: D1 = d - 1.082532 P; Whitworth form (BS 84): d - 2 x 0.640327 P."""
         return self.diameter_m - (1.280654 if self.angle_deg == 55 else 1.082532) * self.pitch_m
@@ -87,11 +82,6 @@ class Mixing:
     @property
     def jams(self) -> bool:
         return self.lead_error_m > self.half_pitch_m
-
-    @property
-    def assembles(self) -> bool:
-        """It screws together over one diameter, which is what makes it dangerous."""
-        return self.depth >= 0.2 and not self.jams
 
     @property
     def words(self) -> str:

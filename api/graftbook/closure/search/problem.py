@@ -154,9 +154,6 @@ class Problem:
         """The real positions reached."""
         return [p for p in self.domains if not Fit(p, None).is_loose]
 
-    def today_values(self) -> dict[str, str | None]:
-        return {place: self.scope.today.get(place) for place in self.domains}
-
     def true_in(self, values: Mapping[str, str | None], fit: Fit) -> bool:
         """Whether the fit is there in a set; a place that `values` lacks is as today."""
         if fit.position in values:

@@ -59,7 +59,7 @@ class Clauses:
                 self._loose_place(place, reasons.get(place, []))
         for switch in self.budgets:
             self._on(switch)
-        self.solver.set_phases([self.choices[Fit(p, c)] for p, c in problem.today_values().items()])
+        self.solver.set_phases([self.choices[Fit(p, problem.scope.today.get(p))] for p in problem.domains])
 
     def _new(self) -> int:
         self.count += 1

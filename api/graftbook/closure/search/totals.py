@@ -160,14 +160,6 @@ def score(problem: Problem, found: Found) -> tuple[int, ...]:
     return tuple(figures)
 
 
-def tie_key(problem: Problem, found: Found) -> tuple[int, tuple[str, ...], tuple[str, ...]]:
-    """Decides between sets that cost the same: fewer loose pieces, then smaller numbers first."""
-    pieces = sum(loose_quantities(problem, found).values())
-    values = tuple(found.values[place] or "" for place in problem.domains)
-    orders = tuple(need.component for _, need in sorted(found.orders.items()))
-    return (pieces, values, orders)
-
-
 def figure(totals: Totals, criterion: Criterion) -> int:
     """One criterion's figure."""
     found: int = getattr(totals, criterion.name)

@@ -324,25 +324,6 @@ def loose_sentence(book: RuleBook, part: Loose) -> str:
     return " ".join(sentence for sentence in said if sentence)
 
 
-# Reasons back to a wish -------------------------------------------------------------------------
-
-
-def chain(solution: Solution, position: str) -> tuple[Because, ...]:
-    """The reasons from a change back to the wish that it follows from, nearest first."""
-    by_position = {change.position: change.because for change in solution.changes}
-    by_position |= {LOOSE + part.component: part.because for part in solution.loose}
-    reasons: list[Because] = []
-    while position in by_position and len(reasons) <= len(by_position):
-        reasons.append(by_position[position])
-        position = reasons[-1].parent
-    return tuple(reasons)
-
-
-def chain_sentences(book: RuleBook, solution: Solution, position: str) -> list[str]:
-    """The chain in words, the wish first."""
-    return [because_sentence(book, because) for because in reversed(chain(solution, position))]
-
-
 # Impossible -------------------------------------------------------------------------------------
 
 

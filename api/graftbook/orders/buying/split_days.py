@@ -43,24 +43,22 @@ def price_of_days(
     offers: Iterable[Offer],
     suppliers: Iterable[Supplier],
     today: date,
-    by: date | None = None,
     at_most: int | None = None,
     seconds: float = SECONDS,
-    most_rows: int = MOST_ROWS,
 ) -> DayPrices:
     """The days at which the cheapest total changes, from the earliest day to the cheapest split.
 
-    It speaks of the lines that can be supplied by `by`; on each day listed all of those are there.
-    Where there are more than `most_rows` such days, those with the widest steps of money are told.
+    It speaks of the lines that can be supplied at all; on each day listed all of those are there.
+    Where there are more than `MOST_ROWS` such days, those with the widest steps of money are told.
     Raises ValueError as `split` does.
     """
     until = Deadline(seconds)
-    choices = choices_for(needs, offers, suppliers, today).by(by)
+    choices = choices_for(needs, offers, suppliers, today)
     if not choices.ways:
         return DayPrices((), True)
     first, proved = earliest_day(choices, at_most, Deadline(until.left() * SHARE_OF_FIRST_DAY))
     search = _Search(choices, at_most, [day for day in choices.days if day >= first], until)
-    complete = search.run(most_rows)
+    complete = search.run()
     return DayPrices(tuple(search.rows()), complete and proved, search.late or not proved)
 
 
@@ -80,13 +78,13 @@ class _Search:
         """Whether time had a part in what was found."""
         return self._stopped or not all(split.proved for split in self.found.values())
 
-    def run(self, most_rows: int) -> bool:
+    def run(self) -> bool:
         """Whether every day's total is known and proved at the end."""
         for place in (len(self.days) - 1, 0):
             self._ask(place)
         while (step := self._widest_step()) is not None:
             self._stopped = self.until.passed
-            if len(self._first_days()) >= most_rows or self._stopped:
+            if len(self._first_days()) >= MOST_ROWS or self._stopped:
                 return False
             self._ask(sum(step) // 2)
         return all(split.proved for split in self.found.values())

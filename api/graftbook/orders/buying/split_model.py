@@ -175,7 +175,7 @@ class SplitModel:
             return None
         least: int = round(solver.objective_value)
         self.model.add(counted <= least)
-        self._hint_all(solver)
+        self._hint(self._read(solver))
         return least
 
     def cheapest(self, until: Deadline, first: Picks | None = None) -> Solved:
@@ -238,9 +238,6 @@ class SplitModel:
                 self.model.add_hint(piece.used, count > 0)
                 if piece.way.most > piece.way.least:
                     self.model.add_hint(piece.more, max(0, count - piece.way.least))
-
-    def _hint_all(self, solver: Any) -> None:
-        self._hint(self._read(solver))
 
     def _read(self, solver: Any) -> Picks:
         picks = Picks()

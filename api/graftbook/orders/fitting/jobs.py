@@ -4,9 +4,11 @@ from collections.abc import Iterable, Iterator
 from itertools import groupby, pairwise
 
 from graftbook.closure.answer import Because, Cause, Change, How, Solution
+from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.words.cautions import CUTTING, section_cautions
 from graftbook.orders.fitting.access import Room, first_and_last
 from graftbook.orders.fitting.loose import LOOSE, Sharing, with_loose
+from graftbook.orders.fitting.schedule import Schedule, earliest_finish
 from graftbook.orders.fitting.sequence import Before, Job, Sequence, Work, sequence
 from graftbook.orders.fitting.tightening import distance, tightened, tightenings_at, tightenings_of
 from graftbook.rulebook.model import Alternative, Companion, Effort, RuleBook, Tightening, Vehicle
@@ -16,6 +18,14 @@ AGAIN = "again after "
 
 _NOT_FITTED = (How.still_needs, How.left_without)
 """Reasons whose asking part is not among what is fitted: it stays, or it goes."""
+
+
+def scheduled(
+    book: RuleBook, vehicle: Vehicle, solution: Solution, hands: int, room_in: Iterable[str], until: Deadline
+) -> tuple[Sequence, Schedule]:
+    """The sequence of a set's work, and when it is finished first with so many pairs of hands."""
+    found = fitting_sequence(book, vehicle, solution)
+    return found, earliest_finish(found, hands, room_in, until.left())
 
 
 def fitting_sequence(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Sequence:
@@ -131,11 +141,8 @@ def _befores(book: RuleBook, vehicle: Vehicle, solution: Solution) -> Iterator[B
     for change in solution.changes:
         if change.component:
             named = {change.component, change.asked_number}
-            yield from _of_companions(book, rules, _reasons(change), change.position, named)
-
-
-def _reasons(brought: Change) -> tuple[Because, ...]:
-    return (brought.because, *brought.also_needed_by)
+            reasons = (change.because, *change.also_needed_by)
+            yield from _of_companions(book, rules, reasons, change.position, named)
 
 
 def _of_companions(

@@ -4,8 +4,8 @@ from datetime import date
 
 from graftbook.closure.answer import Solution
 from graftbook.orders.documents import DEFERS
+from graftbook.orders.fitting.jobs import scheduled
 from graftbook.orders.fitting.schedule import Schedule, Slot
-from graftbook.orders.fitting.scheduled import scheduled
 from graftbook.orders.fitting.sequence import Sequence, Step, Work
 from graftbook.orders.fitting.steps import loose_use, time_of, verb_of, what_is_done, without_detours
 from graftbook.orders.question_schemas import FittingIn

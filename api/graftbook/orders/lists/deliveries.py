@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from datetime import date
+from typing import TYPE_CHECKING, Any, Literal, NotRequired, TypedDict
 
 from graftbook.catalogue.format.names import as_typed
 from graftbook.problems import InvalidRequest
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
     from graftbook.orders.lists.schemas import ProgressOut
     from graftbook.orders.schemas import OrderLineOut, StateWord
 
-Facts = dict[str, Any]
-"""A row of a delivery in pieces, or what is doubted of it and goes into the problem document."""
 SENT: StateWord = "sent"
 PARTLY: StateWord = "partly received"
 RECEIVED: StateWord = "received"
@@ -33,6 +32,63 @@ KINDS = (TOO_MANY, GIVEN_UP, PART_OF_PACK, OTHER_SUPPLIER, BOOKED_BEFORE)
 """What may be doubted of a delivery; each is the word that accepts it."""
 MOST_PIECES = 1_000_000
 COUNTS = ("received", "back_ordered", "given_up")
+
+
+class Counts(TypedDict):
+    """What a booking says of a line, in pieces; `back_ordered` is promised for later."""
+
+    line: int
+    received: int
+    back_ordered: int
+    given_up: int
+    promised: date | None
+
+
+class Row(Counts):
+    """A row of a delivery in pieces: `each` of what was counted, at this place of what was sent."""
+
+    each: int
+    place: int
+
+
+class Meant(TypedDict):
+    """What was probably meant by a count."""
+
+    unit: str
+    received: int
+
+
+class Noted(TypedDict):
+    """A booking that carries a delivery note of the same number."""
+
+    list: str
+    booking: int
+    at: str
+    who: str
+
+
+class Doubt(TypedDict):
+    """What is doubted of a delivery, in the problem document; `kind` says which figures there are."""
+
+    kind: DoubtWord
+    pointer: str
+    sentence: str
+    line: NotRequired[int]
+    number: NotRequired[str]
+    ordered: NotRequired[int]
+    received: NotRequired[int]
+    given_up: NotRequired[int]
+    open: NotRequired[int]
+    came: NotRequired[int]
+    beyond: NotRequired[int]
+    pack: NotRequired[int]
+    meant: NotRequired[Meant | None]
+    suppliers: NotRequired[Sequence[str]]
+    ordered_from: NotRequired[str | None]
+    list: NotRequired[str]
+    booking: NotRequired[int]
+    at: NotRequired[str]
+    who: NotRequired[str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +125,7 @@ class Progress:
         """Come beyond what was ordered."""
         return max(0, self.received - self.pieces)
 
-    def after(self, row: Mapping[str, Any]) -> Progress:
+    def after(self, row: Counts) -> Progress:
         """With one booking's row more. What came is not given up, and what is not open is not promised."""
         received = self.received + row["received"]
         given_up = min(self.given_up + row["given_up"], max(0, self.pieces - received))
@@ -87,7 +143,7 @@ class Progress:
         }
 
 
-def progress_of(pieces: Mapping[int, int], rows: Iterable[Mapping[str, Any]]) -> dict[int, Progress]:
+def progress_of(pieces: Mapping[int, int], rows: Iterable[Counts]) -> dict[int, Progress]:
     """How far each line has come. `pieces`: line → pieces ordered; `rows`: of the bookings that stand."""
     found = {line: Progress(ordered) for line, ordered in pieces.items()}
     for row in rows:
@@ -106,13 +162,13 @@ def state_of(lines: Iterable[Progress]) -> StateWord:
 
 def in_pieces(
     delivery: Delivery, lines: Mapping[int, OrderLineOut], come: Mapping[int, Progress]
-) -> list[Facts]:
+) -> list[Row]:
     """The rows with their counts in pieces. `lines`: the list's own, by number.
 
     Raises InvalidRequest for a line that the list does not have or that stands twice, and for more pieces
     promised or given up than are left.
     """
-    rows: list[Facts] = []
+    rows: list[Row] = []
     for place, row in enumerate(delivery.lines):
         number = row["line"]
         if number not in lines:
@@ -124,24 +180,35 @@ def in_pieces(
     return rows
 
 
-def _converted(row: Mapping[str, Any], pack: int, place: int) -> Facts:
+def _converted(row: Mapping[str, Any], pack: int, place: int) -> Row:
     each = pack if row.get("unit", PIECES) == PACKS else 1
-    counts = {name: row[name] * each for name in COUNTS}
-    for name, pieces in counts.items():
-        if pieces > MOST_PIECES:
+    for name in COUNTS:
+        if row[name] * each > MOST_PIECES:
             message = f"{row[name]:,} packs of {pack:,} are more than {MOST_PIECES:,} pieces"
             raise InvalidRequest(message, pointer=f"/lines/{place}/{name}")
-    return {"line": row["line"], "promised": row.get("promised"), "each": each, "place": place, **counts}
+    return {
+        "line": row["line"],
+        "received": row["received"] * each,
+        "back_ordered": row["back_ordered"] * each,
+        "given_up": row["given_up"] * each,
+        "promised": row.get("promised"),
+        "each": each,
+        "place": place,
+    }
 
 
-def _must_be_left(row: Facts, before: Progress, place: int) -> None:
+def _must_be_left(row: Row, before: Progress, place: int) -> None:
     """Raises InvalidRequest when more is promised or given up than is left beside what came."""
     left = max(0, before.pieces - before.received - row["received"] - before.given_up)
-    for name, words in (("given_up", "to give up"), ("back_ordered", "to be promised for later")):
-        if row[name] > left:
-            message = f"Line {row['line']} has no {counted(row[name])} left {words}, it has {left}"
+    wanted = (
+        ("given_up", row["given_up"], "to give up"),
+        ("back_ordered", row["back_ordered"], "to be promised for later"),
+    )
+    for name, some, words in wanted:
+        if some > left:
+            message = f"Line {row['line']} has no {counted(some)} left {words}, it has {left}"
             raise InvalidRequest(message, pointer=f"/lines/{place}/{name}")
-        left -= row[name]
+        left -= some
 
 
 def supplier_of(delivery: Delivery, lines: Mapping[int, OrderLineOut]) -> str:
@@ -159,24 +226,24 @@ def supplier_of(delivery: Delivery, lines: Mapping[int, OrderLineOut]) -> str:
 
 def doubts_of(
     delivery: Delivery,
-    rows: Sequence[Facts],
+    rows: Sequence[Row],
     lines: Mapping[int, OrderLineOut],
     come: Mapping[int, Progress],
-    noted: Sequence[Facts],
-) -> list[Facts]:
+    noted: Sequence[Noted],
+) -> list[Doubt]:
     """What should be looked at before this is booked, each with its word, pointer, figures and a sentence.
 
     `rows` in pieces; `noted`: bookings that stand and carry a delivery note of the same number.
     """
-    found: list[Facts] = []
+    found: list[Doubt] = []
     for row in rows:
         found += _of_line(row, lines[row["line"]], come[row["line"]])
     found += _of_suppliers(delivery, rows, lines)
     return found + [_booked_before(delivery, booking) for booking in noted]
 
 
-def _of_line(row: Facts, line: OrderLineOut, before: Progress) -> list[Facts]:
-    came, found = row["received"], []
+def _of_line(row: Row, line: OrderLineOut, before: Progress) -> list[Doubt]:
+    came, found = row["received"], list[Doubt]()
     if came > before.open and before.given_up:
         gone = before.given_up
         words = f"{counted(gone)} of it {_were(gone)} given up, and {counted(came)} came."
@@ -190,8 +257,8 @@ def _of_line(row: Facts, line: OrderLineOut, before: Progress) -> list[Facts]:
 
 
 def _doubt(
-    kind: DoubtWord, row: Facts, line: OrderLineOut, before: Progress, words: str, meant: Facts | None = None
-) -> Facts:
+    kind: DoubtWord, row: Row, line: OrderLineOut, before: Progress, words: str, meant: Meant | None = None
+) -> Doubt:
     return {
         "kind": kind,
         "pointer": f"/lines/{row['place']}/received",
@@ -209,17 +276,17 @@ def _doubt(
     }
 
 
-def _too_many(row: Facts, pack: int, before: Progress) -> tuple[str, Facts | None]:
+def _too_many(row: Row, pack: int, before: Progress) -> tuple[str, Meant | None]:
     came = row["received"]
     beyond = before.received + came - before.pieces
     told = packed(came, pack) if row["each"] > 1 else counted(came)
-    still = f"{before.open} {_is(before.open)} open" if before.open else "none is open"
+    still = f"{before.open} {'is' if before.open == 1 else 'are'} open" if before.open else "none is open"
     words = f"{told} came, {before.pieces:,} {_were(before.pieces)} ordered and {still}: {beyond:,} too many."
     hint, meant = _miscounted(row, pack, before.open)
     return f"{words} {hint}".rstrip(), meant
 
 
-def _miscounted(row: Facts, pack: int, still: int) -> tuple[str, Facts | None]:
+def _miscounted(row: Row, pack: int, still: int) -> tuple[str, Meant | None]:
     """Packs taken for pieces or pieces for packs, where the figures look like it."""
     came, each = row["received"], row["each"]
     if each > 1 and came // each <= still:
@@ -234,16 +301,14 @@ def _miscounted(row: Facts, pack: int, still: int) -> tuple[str, Facts | None]:
     return "", None
 
 
-def _part_of_pack(came: int, pack: int, still: int) -> tuple[str, Facts | None]:
+def _part_of_pack(came: int, pack: int, still: int) -> tuple[str, Meant | None]:
     words = f"it is bought in packs of {pack}, and {counted(came)} came: no whole packs."
     if came * pack > still:
         return words, None
     return f"{words} Did you mean {packed(came * pack, pack)}?", {"unit": PACKS, "received": came}
 
 
-def _of_suppliers(
-    delivery: Delivery, rows: Sequence[Facts], lines: Mapping[int, OrderLineOut]
-) -> list[Facts]:
+def _of_suppliers(delivery: Delivery, rows: Sequence[Row], lines: Mapping[int, OrderLineOut]) -> list[Doubt]:
     titles = {line["supplier"]: line["supplier_title"] or "" for line in lines.values() if line["supplier"]}
     if delivery.supplier:
         return [
@@ -258,7 +323,7 @@ def _of_suppliers(
     return [{"kind": OTHER_SUPPLIER, "pointer": "/supplier", "suppliers": theirs, "sentence": words}]
 
 
-def _of_another(row: Facts, line: OrderLineOut, of_note: str) -> Facts:
+def _of_another(row: Row, line: OrderLineOut, of_note: str) -> Doubt:
     bought = f"ordered from {line['supplier_title']}" if line["supplier"] else "ordered from nobody named"
     return {
         "kind": OTHER_SUPPLIER,
@@ -270,13 +335,21 @@ def _of_another(row: Facts, line: OrderLineOut, of_note: str) -> Facts:
     }
 
 
-def _booked_before(delivery: Delivery, booking: Facts) -> Facts:
+def _booked_before(delivery: Delivery, booking: Noted) -> Doubt:
     who = f" by {booking['who']}" if booking["who"] else ""
     words = (
         f"Delivery note {delivery.delivery_note} was booked before, on {booking['at'][:10]}{who}: "
         f"booking {booking['booking']} of the list {booking['list']}."
     )
-    return {"kind": BOOKED_BEFORE, "pointer": "/delivery_note", **booking, "sentence": words}
+    return {
+        "kind": BOOKED_BEFORE,
+        "pointer": "/delivery_note",
+        "list": booking["list"],
+        "booking": booking["booking"],
+        "at": booking["at"],
+        "who": booking["who"],
+        "sentence": words,
+    }
 
 
 def note_key(delivery_note: str) -> str:
@@ -295,10 +368,6 @@ def packed(pieces: int, pack: int) -> str:
         return counted(pieces)
     packs = pieces // pack
     return f"{packs:,} {'pack' if packs == 1 else 'packs'} of {pack:,} = {counted(pieces)}"
-
-
-def _is(count: int) -> str:
-    return "is" if count == 1 else "are"
 
 
 def _were(count: int) -> str:

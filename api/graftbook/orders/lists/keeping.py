@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
-from typing import Any
+from typing import Any, Literal, get_args
 
 import orjson
 from sqlalchemy import Engine
@@ -24,10 +24,9 @@ from graftbook.orders.service import order_facts_for
 from graftbook.problems import InvalidRequest, NoSet, Problem, SubstituteRefused
 from graftbook.process.state import Service
 
-Facts = dict[str, Any]
-
 EMPTY: Mapping[str, NotSuppliedOut] = MappingProxyType({})
-COMPARED = ("number", "supplier", "unit_price", "deposit", "pieces", "tax_rate", "arrives")
+Compared = Literal["number", "supplier", "unit_price", "deposit", "pieces", "tax_rate", "arrives"]
+COMPARED: tuple[Compared, ...] = get_args(Compared)
 """What of a line is told when it differs; the day it arrives moves by itself and is told with others only."""
 
 
@@ -45,8 +44,8 @@ def _engine(service: Service) -> Engine:
     return engine
 
 
-def _asked(body: OrderIn) -> Facts:
-    asked: Facts = body.model_dump(mode="json", exclude_unset=True)
+def _asked(body: OrderIn) -> order_lists.Body:
+    asked: order_lists.Body = body.model_dump(mode="json", exclude_unset=True)
     return asked
 
 
@@ -124,13 +123,13 @@ def _sum(order: OrderListOut | OrderOut) -> str:
     return f"{order['totals']['total']}{more}"
 
 
-def _by_number(lines: Iterable[OrderLineOut]) -> dict[str, Facts]:
+def _by_number(lines: Iterable[OrderLineOut]) -> dict[str, OrderLineOut]:
     """Lines by number; the parts of a line bought in several places together."""
-    found: dict[str, Facts] = {}
+    found: dict[str, OrderLineOut] = {}
     for line in lines:
         known = found.get(line["number"])
         if known is None:
-            found[line["number"]] = dict(line)
+            found[line["number"]] = line.copy()
         else:
             known["pieces"] += line["pieces"]
             known["supplier"] = f"{known['supplier']} and {line['supplier']}"
@@ -138,11 +137,15 @@ def _by_number(lines: Iterable[OrderLineOut]) -> dict[str, Facts]:
     return found
 
 
-def _difference(number: str, before: Facts | None, after: Facts | None) -> LineDifferenceOut | None:
-    if before is None or after is None:
-        what = "added" if before is None else "gone"
-        return {"number": number, "name": (before or after or {})["name"], "what": what, "changed": {}}
-    changed = {
+def _difference(
+    number: str, before: OrderLineOut | None, after: OrderLineOut | None
+) -> LineDifferenceOut | None:
+    if after is None:
+        name = before["name"] if before else ""
+        return {"number": number, "name": name, "what": "gone", "changed": {}}
+    if before is None:
+        return {"number": number, "name": after["name"], "what": "added", "changed": {}}
+    changed: dict[str, Any] = {
         field: {"before": before[field], "after": after[field]}
         for field in COMPARED
         if before[field] != after[field]

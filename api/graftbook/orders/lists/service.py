@@ -4,7 +4,8 @@ A function does one thing in one transaction. A change names the ETag of the lis
 list's version is raised in the same statement that checks it, so two steps at once cannot both happen.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import Any
 
@@ -25,7 +26,10 @@ from graftbook.orders.lists.deliveries import (
     RECEIVED,
     SENT,
     Delivery,
+    Doubt,
+    Noted,
     Progress,
+    Row,
     doubts_of,
     in_pieces,
     note_key,
@@ -57,8 +61,10 @@ from graftbook.problems import (
     WrongState,
 )
 
-Facts = dict[str, Any]
-"""What an event says beside its words, and what was asked, as it was sent."""
+Body = dict[str, Any]
+"""What was asked, as JSON says it; whoever reads it has it validated."""
+Detail = Mapping[str, Any]
+"""What an event says beside its words."""
 DRAFT: StateWord = "draft"
 CLOSED: StateWord = "closed"
 GONE_OUT = (SENT, PARTLY, RECEIVED)
@@ -148,15 +154,15 @@ def events(engine: Engine, name: str, after: int, limit: int) -> list[OrderEvent
         ]
 
 
-def asked_of(engine: Engine, name: str) -> Facts:
+def asked_of(engine: Engine, name: str) -> Body:
     """The question that a list was made from. Raises UnknownOrderList."""
     with reading(engine) as session:
-        asked: Facts = orjson.loads(_row(session, name).asked)
+        asked: Body = orjson.loads(_row(session, name).asked)
         return asked
 
 
 def create(
-    engine: Engine, name: str, asked: Facts, facts: OrderOut, note: str, who: str, once: Once = EACH_TIME
+    engine: Engine, name: str, asked: Body, facts: OrderOut, note: str, who: str, once: Once = EACH_TIME
 ) -> OrderListOut:
     """Store a draft. Raises AlreadyExists, and what `once` raises."""
     now = datetime.now(UTC)
@@ -189,8 +195,8 @@ def create(
 class _Step:
     """One change of a list in its transaction: read, checked against the ETag, written with a new version."""
 
-    def __init__(self, session: Session, name: str, if_match: str, who: str) -> None:
-        self.session, self.name, self.who = session, name, who
+    def __init__(self, session: Session, name: str, if_match: str, who: str, once: Once) -> None:
+        self.session, self.name, self.who, self.once = session, name, who, once
         self.row = _row(session, name, alone=True)
         self.version = self.row.version
         if not names(if_match, list_etag(_document(session, self.row))):
@@ -203,20 +209,29 @@ class _Step:
             here, wanted = self.row.state, " or ".join(states)
             raise WrongState(f"The list is {here}; this takes one that is {wanted}", state=here)
 
-    def write(self, what: str, detail: Facts, **values: Any) -> OrderListOut:
+    def write(self, what: str, detail: Detail, **values: Any) -> OrderListOut:
         """Write the step. Raises PreconditionFailed when somebody was quicker."""
         if not store.change_list(self.session, self.name, self.version, {"changed": self.now, **values}):
             raise PreconditionFailed("Somebody changed the list at the same time; read it again")
         store.add_event(self.session, self.name, self.now, self.who, what, detail)
         self.session.flush()
         self.session.expire_all()
-        return _document(self.session, _row(self.session, self.name))
+        document = _document(self.session, _row(self.session, self.name))
+        self.once.keep(self.session.connection(), document)
+        return document
+
+
+@contextmanager
+def _step(engine: Engine, name: str, if_match: str, who: str, once: Once = EACH_TIME) -> Iterator[_Step]:
+    """A step in a transaction of its own. Raises UnknownOrderList, PreconditionFailed, what `once` raises."""
+    with writing(engine) as session:
+        once.begin(session.connection())
+        yield _Step(session, name, if_match, who, once)
 
 
 def renote(engine: Engine, name: str, if_match: str, note: str, who: str) -> OrderListOut:
     """Change the note of a list. Raises UnknownOrderList, PreconditionFailed."""
-    with writing(engine) as session:
-        step = _Step(session, name, if_match, who)
+    with _step(engine, name, if_match, who) as step:
         return step.write("note changed", {"before": step.row.note, "after": note}, note=note)
 
 
@@ -224,20 +239,19 @@ def replace_facts(
     engine: Engine,
     name: str,
     if_match: str,
-    asked: Facts,
+    asked: Body,
     facts: OrderOut,
     what: str,
-    detail: Facts,
+    detail: Detail,
     who: str,
 ) -> OrderListOut:
     """A draft says something else now: recomputed, or with a substitute.
 
     Raises UnknownOrderList, PreconditionFailed, WrongState.
     """
-    with writing(engine) as session:
-        step = _Step(session, name, if_match, who)
+    with _step(engine, name, if_match, who) as step:
         step.in_state(DRAFT)
-        store.put_lines(session, name, facts["lines"])
+        store.put_lines(step.session, name, facts["lines"])
         return step.write(
             what,
             detail,
@@ -249,10 +263,9 @@ def replace_facts(
 
 def discard(engine: Engine, name: str, if_match: str, who: str) -> None:
     """Delete a draft. Raises UnknownOrderList, PreconditionFailed, WrongState."""
-    with writing(engine) as session:
-        step = _Step(session, name, if_match, who)
+    with _step(engine, name, if_match, who) as step:
         step.in_state(DRAFT)
-        if not store.delete_list(session, name, step.version):
+        if not store.delete_list(step.session, name, step.version):
             raise PreconditionFailed("Somebody changed the list at the same time; read it again")
 
 
@@ -265,23 +278,19 @@ def send(
     PreconditionFailed, WrongState for a list that was sent, Incomplete, StoreChanged, and what `once`
     raises.
     """
-    with writing(engine) as session:
-        once.begin(session.connection())
-        step = _Step(session, name, if_match, who)
+    with _step(engine, name, if_match, who, once) as step:
         step.in_state(DRAFT)
         facts = of_before(step.row.facts)
         if not (facts["complete"] or incomplete):
             raise _not_complete(facts)
-        _take_from_store(session, facts["from_stock"])
+        _take_from_store(step.session, facts["from_stock"])
         detail = {
             "suppliers": [supplier["name"] for supplier in facts["suppliers"]],
             "total": facts["totals"]["total"],
             "from_stock": {part["number"]: part["quantity"] for part in facts["from_stock"]},
             "not_bought": [line["number"] for line in facts["not_supplied"]],
         }
-        document = step.write("sent", detail, state=SENT if facts["lines"] else RECEIVED)
-        once.keep(session.connection(), document)
-        return document
+        return step.write("sent", detail, state=SENT if facts["lines"] else RECEIVED)
 
 
 def _not_complete(facts: OrderOut) -> Incomplete:
@@ -315,22 +324,18 @@ def receive(
     InvalidRequest for lines that cannot be, DeliveryDoubted for what should be looked at first and is
     not accepted, and what `once` raises.
     """
-    with writing(engine) as session:
-        once.begin(session.connection())
-        step = _Step(session, name, if_match, who)
+    with _step(engine, name, if_match, who, once) as step:
         step.in_state(*GONE_OUT)
-        lines, before = _lines(step.row), _come(session, name)
+        lines, before = _lines(step.row), _come(step.session, name)
         rows = in_pieces(delivery, lines, before)
         booking = _booking(step, delivery, supplier_of(delivery, lines))
-        doubts = doubts_of(delivery, rows, lines, before, _noted(session, booking))
+        doubts = doubts_of(delivery, rows, lines, before, _noted(step.session, booking))
         _accepted(doubts, delivery.accept)
         booking.accepted = ";".join(sorted({doubt["kind"] for doubt in doubts}))
-        store.add_booking(session, booking, rows)
-        after = _come(session, name)
-        detail: Facts = {**_told(booking)} | {"lines": [_received(row, lines, after) for row in rows]}
-        document = step.write("received", detail, state=state_of(after.values()))
-        once.keep(session.connection(), document)
-        return document
+        store.add_booking(step.session, booking, rows)
+        after = _come(step.session, name)
+        detail = {**_told(booking), "lines": [_received(row, lines, after) for row in rows]}
+        return step.write("received", detail, state=state_of(after.values()))
 
 
 def _lines(row: OrderListRow) -> dict[int, OrderLineOut]:
@@ -351,7 +356,7 @@ def _booking(step: _Step, delivery: Delivery, supplier: str) -> OrderBookingRow:
     )
 
 
-def _noted(session: Session, booking: OrderBookingRow) -> list[Facts]:
+def _noted(session: Session, booking: OrderBookingRow) -> list[Noted]:
     """Where else a delivery note of this number stands; a note without a number is none."""
     if not booking.note_key:
         return []
@@ -361,7 +366,7 @@ def _noted(session: Session, booking: OrderBookingRow) -> list[Facts]:
     ]
 
 
-def _accepted(doubts: Sequence[Facts], accept: frozenset[str]) -> None:
+def _accepted(doubts: Sequence[Doubt], accept: frozenset[str]) -> None:
     """Raises DeliveryDoubted unless each doubt's word is among those accepted."""
     if left := [doubt for doubt in doubts if doubt["kind"] not in accept]:
         raise DeliveryDoubted(left, sorted({doubt["kind"] for doubt in doubts}))
@@ -376,7 +381,7 @@ def _told(booking: OrderBookingRow) -> ToldOut:
     }
 
 
-def _received(row: Facts, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Facts:
+def _received(row: Row, lines: Mapping[int, OrderLineOut], after: Mapping[int, Progress]) -> Detail:
     known = after[row["line"]]
     return {
         "line": row["line"],
@@ -456,20 +461,16 @@ def take_back(
     booking, so nothing is taken from there. Raises UnknownOrderList, UnknownBooking, BookingTakenBack,
     PreconditionFailed, WrongState, and what `once` raises.
     """
-    with writing(engine) as session:
-        once.begin(session.connection())
-        step = _Step(session, name, if_match, who)
-        row = _to_take_back(session, name, booking)
+    with _step(engine, name, if_match, who, once) as step:
+        row = _to_take_back(step.session, name, booking)
         closed = step.row.state == CLOSED
         if closed and not reopen:
             message = "The list is closed; taking a booking back opens it again, if `reopen` says so"
             raise WrongState(message, state=CLOSED)
-        store.take_back(session, row, step.now, who, why)
-        after = _come(session, name)
-        detail: Facts = {**_told(row)} | {"why": why, "reopened": closed}
-        document = step.write("taken back", detail, state=state_of(after.values()))
-        once.keep(session.connection(), document)
-        return document
+        store.take_back(step.session, row, step.now, who, why)
+        after = _come(step.session, name)
+        detail = {**_told(row), "why": why, "reopened": closed}
+        return step.write("taken back", detail, state=state_of(after.values()))
 
 
 def _to_take_back(session: Session, name: str, booking: int) -> OrderBookingRow:
@@ -488,8 +489,7 @@ def close(engine: Engine, name: str, if_match: str, reason: str, who: str) -> Or
 
     Raises UnknownOrderList, PreconditionFailed, WrongState.
     """
-    with writing(engine) as session:
-        step = _Step(session, name, if_match, who)
+    with _step(engine, name, if_match, who) as step:
         step.in_state(*GONE_OUT)
         if step.row.state != RECEIVED and not reason.strip():
             raise WrongState("Not everything has come; say why the list is closed", state=step.row.state)

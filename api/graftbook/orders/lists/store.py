@@ -10,6 +10,8 @@ from sqlmodel import Session, col, select
 
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.loading.staging import table
+from graftbook.orders.lists.deliveries import Counts
+from graftbook.orders.schemas import OrderLineOut
 from graftbook.orders.tables import (
     OrderBookingLineRow,
     OrderBookingRow,
@@ -19,8 +21,6 @@ from graftbook.orders.tables import (
     ShopStockRow,
     StockStateRow,
 )
-
-Facts = dict[str, Any]
 
 
 def list_row(session: Session, name: str, *, alone: bool = False) -> OrderListRow | None:
@@ -64,7 +64,7 @@ def lines_of(session: Session, name: str) -> list[OrderLineRow]:
     return list(session.exec(query.order_by(col(OrderLineRow.line))))
 
 
-def put_lines(session: Session, name: str, lines: Sequence[Mapping[str, Any]]) -> None:
+def put_lines(session: Session, name: str, lines: Sequence[OrderLineOut]) -> None:
     """Replace the lines of a draft by those of its facts."""
     session.exec(delete(OrderLineRow).where(col(OrderLineRow.list) == name))
     session.add_all(
@@ -79,14 +79,19 @@ def put_lines(session: Session, name: str, lines: Sequence[Mapping[str, Any]]) -
     )
 
 
-def add_booking(session: Session, booking: OrderBookingRow, rows: Sequence[Mapping[str, Any]]) -> None:
+def add_booking(session: Session, booking: OrderBookingRow, rows: Sequence[Counts]) -> None:
     """Keep a delivery as it was booked, with a row a line."""
     session.add(booking)
     session.flush()
-    fields = ("line", "received", "back_ordered", "promised", "given_up")
     session.add_all(
         OrderBookingLineRow(
-            list=booking.list, booking=booking.booking, **{field: row[field] for field in fields}
+            list=booking.list,
+            booking=booking.booking,
+            line=row["line"],
+            received=row["received"],
+            back_ordered=row["back_ordered"],
+            promised=row["promised"],
+            given_up=row["given_up"],
         )
         for row in rows
     )
@@ -110,7 +115,7 @@ def newest_booking(session: Session, name: str) -> int:
     return session.exec(query).one() or 0
 
 
-def standing(session: Session, name: str) -> list[Facts]:
+def standing(session: Session, name: str) -> list[Counts]:
     """What the bookings that were not taken back say of each line, in their order."""
     row, booking = OrderBookingLineRow, OrderBookingRow
     query = (
@@ -119,7 +124,16 @@ def standing(session: Session, name: str) -> list[Facts]:
         .where(col(row.list) == name, col(booking.taken_back).is_(None))
         .order_by(col(row.booking), col(row.line))
     )
-    return [one.model_dump() for one in session.exec(query)]
+    return [
+        {
+            "line": one.line,
+            "received": one.received,
+            "back_ordered": one.back_ordered,
+            "given_up": one.given_up,
+            "promised": one.promised,
+        }
+        for one in session.exec(query)
+    ]
 
 
 def rows_of(session: Session, name: str, first: int, last: int) -> list[OrderBookingLineRow]:
@@ -145,7 +159,9 @@ def take_back(session: Session, row: OrderBookingRow, at: datetime, who: str, wh
     session.flush()
 
 
-def add_event(session: Session, name: str, at: datetime, who: str, what: str, detail: Facts) -> None:
+def add_event(
+    session: Session, name: str, at: datetime, who: str, what: str, detail: Mapping[str, Any]
+) -> None:
     """Record a step."""
     text = json.dumps(detail, ensure_ascii=False, sort_keys=True)
     session.add(OrderEventRow(list=name, at=at, who=who, what=what, detail=text))

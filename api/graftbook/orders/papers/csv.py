@@ -5,7 +5,7 @@ from typing import Any
 
 from graftbook.catalogue.format.cells import write_rows
 from graftbook.orders.buying.not_bought import said_of
-from graftbook.orders.papers.parts import COME, part_of
+from graftbook.orders.papers.parts import COME, Whole, part_of
 from graftbook.orders.papers.text import Facts, dangers, goes_to, listed, plain, side, went_before
 
 COLUMNS = (
@@ -20,13 +20,13 @@ at hand, taken off, supplier, price of days, total, difference, or what the orde
 BETWEEN = " / "
 
 
-def order_csv(facts: Facts, part: str = "") -> bytes:
+def order_csv(order: Whole, part: str = "") -> bytes:
     """The order, or its part `supplier:NAME` or `vehicle:LABEL`, as CSV (RFC 4180, UTF-8).
 
     Money is the facts' decimals, in the currency of the order. No cell starts a formula.
     Raises UnknownPart.
     """
-    facts = part_of(facts, part)
+    facts = part_of(order, part)
     rows = [{key: plain(value) for key, value in row.items() if value is not None} for row in _rows(facts)]
     return write_rows(COLUMNS, [[row.get(column, "") for column in COLUMNS] for row in rows]).encode()
 

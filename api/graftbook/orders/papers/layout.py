@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from reportlab.lib import colors
-from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.lib.pagesizes import A4
 from reportlab.lib.units import mm
 from reportlab.lib.utils import TimeStamp
 from reportlab.pdfgen.canvas import Canvas
@@ -19,7 +19,6 @@ from graftbook.orders.papers.fonts import BOLD, REGULAR, letters
 from graftbook.orders.papers.rows import HAIR, Grid, Rows
 from graftbook.orders.papers.text import plain
 
-PAPERS = {"A4": A4, "letter": LETTER}
 MARGIN = 14 * mm
 _FONT = ("FONT", (0, 0), (-1, -1), REGULAR, SIZE)
 """Without it a table names a font that is not in the document."""
@@ -32,38 +31,31 @@ FOOT_LINES = 4
 class Paper:
     """What a document says on each page and in its metadata.
 
-    `foot` is the sentence that defers; `running` names the document at the foot; `paper` is A4 or letter;
-    `day` goes into the metadata (never the clock's), without one it is the first day of 2000.
-    Raises ValueError for another paper.
+    `foot` is the sentence that defers; `running` names the document at the foot; `day` goes into the metadata
+    (never the clock's), without one it is the first day of 2000.
     """
 
     title: str
     running: str
     foot: str
     day: date | None
-    paper: str = "A4"
     author: str = ""
-
-    def __post_init__(self) -> None:
-        if self.paper not in PAPERS:
-            raise ValueError(f"Paper is {' or '.join(PAPERS)}, not {self.paper!r}")
 
     @property
     def width(self) -> float:
         """Points between the margins."""
-        return PAPERS[self.paper][0] - 2 * MARGIN
+        return float(A4[0] - 2 * MARGIN)
 
 
 def bytes_of(paper: Paper, story: Iterable[Flowable]) -> bytes:
     """The document: the same story gives the same bytes, whenever it is made."""
     letters(REGULAR), letters(BOLD)
     foot = wrapped([Said(paper.foot, size=SMALL)], paper.width)[:FOOT_LINES]
-    page = PAPERS[paper.paper]
     bottom = 10 * mm + height(foot) + 10
-    frame = Frame(MARGIN, bottom, paper.width, page[1] - bottom - 11 * mm, 0, 0, 0, 0)
+    frame = Frame(MARGIN, bottom, paper.width, A4[1] - bottom - 11 * mm, 0, 0, 0, 0)
     written = io.BytesIO()
     document = BaseDocTemplate(
-        written, pagesize=page, title=plain(paper.title), author=plain(paper.author), creator="Graftbook",
+        written, pagesize=A4, title=plain(paper.title), author=plain(paper.author), creator="Graftbook",
         subject=plain(paper.running), initialFontName=REGULAR,
     )  # fmt: skip
     document.addPageTemplates(PageTemplate("page", [frame]))

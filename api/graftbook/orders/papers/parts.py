@@ -4,9 +4,12 @@ from decimal import Decimal
 from typing import Any
 
 from graftbook.orders.buying.not_bought import headline
-from graftbook.orders.papers.text import Facts, amount
+from graftbook.orders.lists.schemas import OrderListOut
+from graftbook.orders.papers.text import amount
+from graftbook.orders.schemas import NotSuppliedOut, OrderLineOut, OrderOut
 from graftbook.problems import Unknown
 
+Whole = OrderOut | OrderListOut
 PART_WORDS = ("supplier", "vehicle")
 COME = ("received", "back_ordered", "given_up", "too_many")
 
@@ -18,10 +21,11 @@ class UnknownPart(Unknown):
     title = "The order has no such part"
 
 
-def part_of(facts: Facts, part: str) -> dict[str, Any]:
+def part_of(facts: Whole, part: str) -> dict[str, Any]:
     """The facts of `supplier:NAME` or `vehicle:LABEL`; an empty part is the whole order.
 
-    The member `part` of the answer says what it is of, and `whole` what the whole order does not buy.
+    The member `part` of the answer says what it is of, and `whole` what the whole order does not buy. What is
+    not of this supplier or vehicle is left empty or null, so that a part is no order itself.
     Raises UnknownPart.
     """
     if not part:
@@ -33,20 +37,20 @@ def part_of(facts: Facts, part: str) -> dict[str, Any]:
     return {**found, **headline(found), "whole": _of_whole(facts), "reconciliation": None, "instead": []}
 
 
-def _of_whole(facts: Facts) -> str:
+def _of_whole(facts: Whole) -> str:
     if facts["complete"]:
         return ""
     lacking, needed = facts["not_bought"], facts["lines_needed"]
     return f"The whole order is not complete: {lacking} of its {needed} lines are not bought."
 
 
-def _of_supplier(facts: Facts, name: str) -> dict[str, Any]:
+def _of_supplier(facts: Whole, name: str) -> dict[str, Any]:
     """What may be sent to this supplier: nothing of others, no reasons, no wishes, no comparison."""
     known = {supplier["name"]: supplier for supplier in facts["suppliers"]}
     if name not in known:
         raise UnknownPart(name, known, detail=f"Nothing is ordered from {name!r}")
     supplier = known[name]
-    lines = [
+    lines: list[dict[str, Any]] = [
         {**line, "reasons": [], "evidence_grade": "", "note": ""}
         for line in facts["lines"]
         if line["supplier"] == name
@@ -77,7 +81,7 @@ def _of_supplier(facts: Facts, name: str) -> dict[str, Any]:
     }
 
 
-def _of_vehicle(facts: Facts, label: str) -> dict[str, Any]:
+def _of_vehicle(facts: Whole, label: str) -> dict[str, Any]:
     """What this vehicle needs, at the price of its pieces; carriage and tax are of the whole order."""
     labels = [vehicle["label"] for vehicle in facts["vehicles"]]
     if label not in labels:
@@ -95,7 +99,7 @@ def _of_vehicle(facts: Facts, label: str) -> dict[str, Any]:
         "vehicles": [vehicle for vehicle in facts["vehicles"] if vehicle["label"] == label],
         "lines": lines,
         "suppliers": [],
-        **{key: _concerning(facts[key], label) for key in ("from_stock", "at_hand")},
+        "at_hand": [item for item in facts["at_hand"] if item.get("vehicle", label) == label],
         "taken_off": [off for off in facts["taken_off"] if off["vehicle"] == label],
         "totals": {"parts": _sum(lines, "total"), "deposits": _sum(lines, "deposits")},
         "unknown_prices": [number for number in facts["unknown_prices"] if number in numbers],
@@ -104,7 +108,7 @@ def _of_vehicle(facts: Facts, label: str) -> dict[str, Any]:
     }
 
 
-def _line_of(line: Facts, label: str) -> dict[str, Any] | None:
+def _line_of(line: OrderLineOut, label: str) -> dict[str, Any] | None:
     """A line with the pieces of one vehicle only; None when it has none.
 
     Packs and what they leave over belong to the whole order, and so do tax, the contents of a loose part and
@@ -131,7 +135,7 @@ def _line_of(line: Facts, label: str) -> dict[str, Any] | None:
     }
 
 
-def _uses(item: Facts, label: str) -> bool:
+def _uses(item: NotSuppliedOut, label: str) -> bool:
     """Whether it is for this vehicle; one that does not say for which counts for each."""
     return not item["for"] or any(share["vehicle"] == label for share in item["for"])
 
@@ -143,8 +147,3 @@ def _times(price: Any, quantity: int) -> str | None:
 
 def _sum(lines: list[dict[str, Any]], key: str) -> str:
     return f"{sum((amount(line[key]) or Decimal('0.00') for line in lines), Decimal('0.00')):f}"
-
-
-def _concerning(items: list[Facts], label: str) -> list[Facts]:
-    """Those of this vehicle, and those that do not say of which they are: nothing drops silently."""
-    return [item for item in items if item.get("vehicle", label) == label]

@@ -10,13 +10,14 @@ from reportlab.platypus import Flowable
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.papers.cells import Cell, Said
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
-from graftbook.orders.papers.parts import part_of
+from graftbook.orders.papers.parts import Whole, part_of
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import (
     Facts,
     amount,
     bought_only,
     came,
+    capital,
     dangers,
     day_of,
     goes_to,
@@ -36,12 +37,12 @@ LINE_COLUMNS = (
 )  # fmt: skip
 
 
-def order_pdf(facts: Facts, paper: str = "A4", part: str = "", house: str = "") -> bytes:
-    """The order, or its part `supplier:NAME` or `vehicle:LABEL`, on A4 or letter paper.
+def order_pdf(order: Whole, part: str = "", house: str = "") -> bytes:
+    """The order, or its part `supplier:NAME` or `vehicle:LABEL`, on A4.
 
-    `house` is the house's name and address, a line each. Raises UnknownPart; ValueError for another paper.
+    `house` is the house's name and address, a line each. Raises UnknownPart.
     """
-    facts = part_of(facts, part)
+    facts = part_of(order, part)
     sheet = Paper(
         title=listed((facts["name"], _kind(facts))),
         running=listed(
@@ -50,7 +51,6 @@ def order_pdf(facts: Facts, paper: str = "A4", part: str = "", house: str = "") 
         ),
         foot=plain(facts["defers"]),
         day=day_of(facts["date"]),
-        paper=paper,
         author=(house.splitlines() or [""])[0],
     )  # fmt: skip
     return bytes_of(sheet, [flowable for section in _sections(sheet, facts, house) for flowable in section])
@@ -203,17 +203,13 @@ def _told(line: Facts, context: "_Context", section: str) -> list[Said]:
     found = [
         f"Today's number for {listed(older)}" if older else "",
         f"For {listed(places, ' / ')}" if places else "",
-        _sentence(listed(terms, " · ")),
+        capital(listed(terms, " · ")),
         f"Why: {listed(line['reasons'], ' ')}" if line["reasons"] else "",
         f"Note: {plain(line['note'])}" if line["note"] else "",
     ]
     arrived = Said(came(line), bold=bool(line.get("too_many")))
     told = [*(Said(text) for text in found if text), *([arrived] if arrived.text else [])]
     return [*told, *(Said(danger, bold=True) for danger in dangers(line))]
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _totals(facts: Facts) -> list[tuple[str, str]]:

@@ -9,9 +9,9 @@ from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, str
 from graftbook.orders.papers.pdf import vehicles_table
 from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import (
-    Facts,
     amount,
     bought_only,
+    capital,
     day_of,
     hours,
     listed,
@@ -19,13 +19,11 @@ from graftbook.orders.papers.text import (
     plain,
     shown,
 )
+from graftbook.orders.schemas import QuotationOut
 
 
-def quotation_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
-    """The facts of `graftbook.orders.quotation.service` on A4 or letter paper; `house` as for `order_pdf`.
-
-    Raises ValueError for another paper.
-    """
+def quotation_pdf(facts: QuotationOut, house: str = "") -> bytes:
+    """The facts of `graftbook.orders.quotation.service` on A4; `house` as for `order_pdf`."""
     labels = listed(vehicle["label"] or vehicle["chassis"] for vehicle in facts["vehicles"])
     revision = f"catalogue revision {facts['catalogue_revision']}"
     sheet = Paper(
@@ -33,13 +31,12 @@ def quotation_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
         running=listed(("Quotation", labels, facts["date"], revision), " · "),
         foot=plain(facts["defers"]),
         day=day_of(facts["date"]),
-        paper=paper,
         author=(house.splitlines() or [""])[0],
     )
     return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house, labels) for flowable in part])
 
 
-def _parts(paper: Paper, facts: Facts, house: str, labels: str) -> Iterator[list[Flowable]]:
+def _parts(paper: Paper, facts: QuotationOut, house: str, labels: str) -> Iterator[list[Flowable]]:
     yield letterhead(paper, house, labels, "Quotation")
     yield box(paper, "Not complete", [] if facts["complete"] else [facts["sentence"]])
     yield box(paper, "Not in the sum", facts["not_in_it"])
@@ -63,15 +60,15 @@ def _parts(paper: Paper, facts: Facts, house: str, labels: str) -> Iterator[list
     yield box(paper, "Local codes", [facts["defers"]])
 
 
-def _items(paper: Paper, facts: Facts) -> list[Flowable]:
+def _items(paper: Paper, facts: QuotationOut) -> list[Flowable]:
     grid = Grid([left("What", 110), right("Tax rate", 24), right("Without tax", 40)])
     for item in facts["items"]:
         rate = "none recorded" if item["tax_rate"] is None else percent(item["tax_rate"])
-        grid.add([Said(_capital(item["what"]), bold=True)], rate, shown(item["amount"]))
+        grid.add([Said(capital(item["what"]), bold=True)], rate, shown(item["amount"]))
     return table(paper, grid, "What it costs")
 
 
-def _sums(facts: Facts) -> list[tuple[str, str]]:
+def _sums(facts: QuotationOut) -> list[tuple[str, str]]:
     rows = [("Without tax", shown(facts["net"]))]
     rows += [
         (f"Tax, {percent(tax['rate'])} of {shown(tax['on'])}", shown(tax["tax"])) for tax in facts["taxes"]
@@ -81,16 +78,12 @@ def _sums(facts: Facts) -> list[tuple[str, str]]:
     return [*rows, (f"{_in_all(facts)}, {facts['currency']}", shown(facts["total"]))]
 
 
-def _in_all(facts: Facts) -> str:
+def _in_all(facts: QuotationOut) -> str:
     return "In all" if facts["complete"] else bought_only(facts)
 
 
-def _payments(paper: Paper, facts: Facts) -> list[Flowable]:
+def _payments(paper: Paper, facts: QuotationOut) -> list[Flowable]:
     grid = Grid([left("Due on", 30), left("What for", 104), right(f"Amount, {facts['currency']}", 40)])
     for payment in facts["payments"]:
-        grid.add(str(payment["on"]), [Said(_capital(payment["what"]))], shown(payment["amount"]))
+        grid.add(str(payment["on"]), [Said(capital(payment["what"]))], shown(payment["amount"]))
     return table(paper, grid, "Payments")
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

@@ -9,17 +9,15 @@ from reportlab.platypus import Flowable
 from graftbook.orders.papers.cells import Said
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, table
 from graftbook.orders.papers.rows import Grid, left, right
-from graftbook.orders.papers.text import Facts, day_of, hours, listed, plain
+from graftbook.orders.papers.text import day_of, hours, listed, plain
+from graftbook.orders.schemas import FittingOut, StepOut
 
 MINUTES = {"recorded": "", "with its fitting": "–", "not recorded": "?"}
 """What stands instead of the minutes: "–" where they stand with the fitting, "?" where nobody knows."""
 
 
-def sequence_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
-    """The facts of `graftbook.orders.fitting.service` on A4 or letter paper; `house` as for `order_pdf`.
-
-    Raises ValueError for another paper.
-    """
+def sequence_pdf(facts: FittingOut, house: str = "") -> bytes:
+    """The facts of `graftbook.orders.fitting.service` on A4; `house` as for `order_pdf`."""
     vehicle = facts["vehicle"]
     revision = f"catalogue revision {facts['catalogue_revision']}"
     sheet = Paper(
@@ -27,13 +25,12 @@ def sequence_pdf(facts: Facts, paper: str = "A4", house: str = "") -> bytes:
         running=listed(("Fitting sequence", vehicle["chassis"], facts.get("date"), revision), " · "),
         foot=plain(facts["defers"]),
         day=day_of(facts.get("date")),
-        paper=paper,
         author=(house.splitlines() or [""])[0],
     )
     return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house) for flowable in part])
 
 
-def _parts(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
+def _parts(paper: Paper, facts: FittingOut, house: str) -> Iterator[list[Flowable]]:
     vehicle = facts["vehicle"]
     least = "at least " if facts["steps_without_time"] else ""
     yield letterhead(paper, house, plain(vehicle["title"] or vehicle["variant"]), "Fitting sequence")
@@ -58,7 +55,7 @@ def _parts(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]]:
     yield box(paper, "Local codes", [facts["defers"]])
 
 
-def _steps(paper: Paper, facts: Facts) -> list[Flowable]:
+def _steps(paper: Paper, facts: FittingOut) -> list[Flowable]:
     grid = Grid(
         [right("Step", 10), left("Work", 27), left("Where, and what", 75), right("Minutes", 14),
          right("From minute", 19), right("To minute", 16), left("Done", 21)],
@@ -80,7 +77,7 @@ def _steps(paper: Paper, facts: Facts) -> list[Flowable]:
     return table(paper, grid, "Steps")
 
 
-def _told(step: Facts) -> list[Said]:
+def _told(step: StepOut) -> list[Said]:
     """What stands under a step: how, with which loose parts, how tight."""
     waits = listed(step["waits_for"])
     found = [
@@ -93,7 +90,7 @@ def _told(step: Facts) -> list[Said]:
     return [*(Said(text) for text in found if text), *parts, *tight]
 
 
-def _sections(paper: Paper, facts: Facts) -> list[Flowable]:
+def _sections(paper: Paper, facts: FittingOut) -> list[Flowable]:
     grid = Grid([left("Section", 90), right("Taking off", 28), right("Fitting", 28), right("Together", 28)])
     for section in facts["sections"]:
         grid.add(

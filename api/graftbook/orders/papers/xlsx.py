@@ -25,7 +25,7 @@ from graftbook.orders.papers.columns import (
     WHOLE,
     Column,
 )  # fmt: skip
-from graftbook.orders.papers.parts import part_of
+from graftbook.orders.papers.parts import Whole, part_of
 from graftbook.orders.papers.text import Facts, amount, bought_only, day_of, listed, plain
 
 LONGEST = 32_767
@@ -48,13 +48,13 @@ TOTAL_LABELS = {
 }  # fmt: skip
 
 
-def order_xlsx(facts: Facts, part: str = "", house: str = "") -> bytes:
+def order_xlsx(order: Whole, part: str = "", house: str = "") -> bytes:
     """The order, or its part `supplier:NAME` or `vehicle:LABEL`, as a workbook with typed cells.
 
     Money is in the order's currency, dates are dates; no cell is a formula or a link. The same facts
     give the same bytes. Raises UnknownPart.
     """
-    facts = part_of(facts, part)
+    facts = part_of(order, part)
     written = io.BytesIO()
     never = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(written, {"in_memory": True, **never}) as workbook:

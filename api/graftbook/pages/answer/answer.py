@@ -2,9 +2,8 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from typing import Any, cast
+from typing import Any, TypedDict
 
-import orjson
 from fastapi import Request
 from starlette.responses import Response
 
@@ -17,16 +16,48 @@ from graftbook.pages.asking.ask import form_facts, vehicle_of
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
-from graftbook.process.state import Make, Service, ServiceDep
+from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
-from graftbook.questions.closures import service as closures
-from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, FindingOut
-from graftbook.questions.reading import present_revision
+from graftbook.questions.closures.schemas import (
+    ChangeOut,
+    ChecksOut,
+    ClosureOut,
+    FindingOut,
+    FlawNoteOut,
+    RemarksOut,
+    SetOut,
+    StayingOut,
+    TotalsOut,
+)
+from graftbook.questions.closures.service import closure_document
+from graftbook.questions.reading import Asked, present_revision
 from graftbook.rulebook.model import Upgrade
 
 router = pages_router()
 
-Facts = dict[str, Any]
+
+class FlawTold(FlawNoteOut):
+    """A flaw with every position that has it."""
+
+    positions: list[str]
+
+
+class FlawGroup(TypedDict):
+    """Flaws under one title."""
+
+    title: str
+    style: str
+    flaws: list[FlawTold]
+
+
+class OtherSet(TypedDict):
+    """Another good set beside the one that is told: what differs, and the address that wishes for it."""
+
+    totals: TotalsOut
+    confidence: str | None
+    differs: list[ChangeOut]
+    stays: list[str]
+    address: str
 
 
 @router.get("/answer", dependencies=[MayRead, takes_question()])
@@ -40,7 +71,8 @@ def answer(request: Request, service: ServiceDep) -> Response:
     meant = with_upgrades_meant(question, vehicle["upgrades"])
     if meant != question or not question.value("as_of"):
         return gone_to(meant.adding("as_of", question.value("as_of", str(present))).address())
-    facts = vehicle | answer_facts(service, question, document_of(service, question))
+    asked, document = closure_document(service, question.body())
+    facts = vehicle | answer_facts(service, question, asked, document)
     form = form_facts(question, facts["sections"], blanks=1)
     return page(request, "answer.html", **facts, **form, present=present)
 
@@ -54,20 +86,9 @@ def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> 
     return question
 
 
-def document_of(service: Service, question: PageQuestion) -> Facts:
-    """The closure as the API answers it, kept or made anew. Raises what `closure` raises."""
-    found: Facts = document_under(service, closures.closure(service, question.body()))
-    return found
-
-
-def document_under(service: Service, answering: tuple[str, Make]) -> Any:
-    """An answer of the API as its document, kept from last time or made when it is its turn. Raises Busy."""
-    etag, make = answering
-    body, _ = service.answers.kept_or_made(etag, make)
-    return orjson.loads(body)
-
-
-def answer_facts(service: Service, question: PageQuestion, document: Facts) -> Facts:
+def answer_facts(
+    service: Service, question: PageQuestion, asked: Asked, document: ClosureOut
+) -> dict[str, Any]:
     """What the page of an answer speaks of."""
     asked_now = question.without("as_of")
     found = document["set"]
@@ -81,35 +102,36 @@ def answer_facts(service: Service, question: PageQuestion, document: Facts) -> F
     if found is None:
         return facts | {
             "groups": [],
-            "ways": addresses_of_ways(service, asked_now, document),
+            "ways": addresses_of_ways(service, asked_now, document["ways_out"]),
             "contradictions": document["contradictions"],
         }
+    checks = document["checks"]
     return facts | {
         "found": found,
-        "groups": rows.grouped(cast(ClosureOut, document), found, asked_now),
+        "groups": rows.grouped(document, found, asked_now),
         "ways": [],
         "stays": by_section(document, found["stays"]),
-        "flaws": flaw_groups(found),
-        "checks": check_groups(document["checks"]),
-        "charts": charts_of(service, question, document),
-        "others": other_sets(document, asked_now),
+        "flaws": flaw_groups(found, found["changes"]),
+        "checks": check_groups(checks) if checks else None,
+        "charts": charts_of(asked, found),
+        "others": other_sets(document["other_sets"], found, asked_now),
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
 
 
-def by_section(document: Facts, places: Sequence[Facts]) -> list[tuple[str, list[Facts]]]:
+def by_section(document: ClosureOut, places: Sequence[StayingOut]) -> list[tuple[str, list[StayingOut]]]:
     """Places by the title of their section."""
-    found: dict[str, list[Facts]] = defaultdict(list)
+    found: dict[str, list[StayingOut]] = defaultdict(list)
     for place in places:
         found[place["section"]].append(place)
     titles = document["section_titles"]
     return [(titles.get(section, section), some) for section, some in found.items()]
 
 
-def flaw_groups(found: Facts) -> list[Facts]:
-    """The flaws gone, brought, left where something changes, and left elsewhere; each flaw once."""
-    touched = {change["section"] for change in found["changes"]}
+def flaw_groups(found: RemarksOut, changed: Iterable[ChangeOut | FlawNoteOut]) -> list[FlawGroup]:
+    """The flaws gone, brought, left where something is changed, and left elsewhere; each flaw once."""
+    touched = {change["section"] for change in changed}
     left = found["flaws_left"]
     groups = (
         ("Gone", "good", found["flaws_gone"]),
@@ -122,15 +144,15 @@ def flaw_groups(found: Facts) -> list[Facts]:
     ]
 
 
-def _once(flaws: Sequence[Facts]) -> list[Facts]:
-    first: dict[str, Facts] = {}
+def _once(flaws: Sequence[FlawNoteOut]) -> list[FlawTold]:
+    first: dict[str, FlawTold] = {}
     for flaw in flaws:
         known = first.setdefault(flaw["flaw"], {**flaw, "positions": []})
         known["positions"].append(flaw["position"])
     return list(first.values())
 
 
-def check_groups(checks: ChecksOut) -> Facts:
+def check_groups(checks: ChecksOut) -> dict[str, Any]:
     """The findings as the page tells them: what the set makes worse, what was so, what it mends; the rest
     by subject, folded."""
     rest: dict[str, list[FindingOut]] = defaultdict(list)
@@ -151,18 +173,18 @@ def check_groups(checks: ChecksOut) -> Facts:
     }
 
 
-def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:
-    """The other good sets beside this one: totals, what differs, and the address that wishes for it."""
-    here = {change["position"]: change["component"] for change in document["set"]["changes"]}
-    found = []
-    for other in document["other_sets"]:
+def other_sets(others: Sequence[SetOut], found: SetOut, asked_now: PageQuestion) -> list[OtherSet]:
+    """The other good sets beside the one that was found."""
+    here = {change["position"]: change["component"] for change in found["changes"]}
+    told_sets: list[OtherSet] = []
+    for other in others:
         there = {change["position"]: change for change in other["changes"]}
         differs = [change for p, change in there.items() if here.get(p, "") != change["component"]]
         question = asked_now
         for change in differs:
             if change["component"]:
                 question = question.adding("fit", f"{change['component']}@{change['position']}")
-        found.append(
+        told_sets.append(
             {
                 "totals": other["totals"],
                 "confidence": other["confidence"],
@@ -171,4 +193,4 @@ def other_sets(document: Facts, asked_now: PageQuestion) -> list[Facts]:
                 "address": question.address(),
             }
         )
-    return found
+    return told_sets

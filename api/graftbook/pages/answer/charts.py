@@ -4,29 +4,27 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from graftbook.checks.curves import CRUISE_PART, Balance, Charging, Curves, Gearing, curves
-from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.words import figure
-from graftbook.process.state import Service
-from graftbook.questions.reading import ask, at_revision
+from graftbook.questions.closures.schemas import SetOut
+from graftbook.questions.reading import Asked
 
-Facts = dict[str, Any]
+Chart = dict[str, Any]
+"""The shapes and words of one chart; `kind` says which part of the template writes it."""
 
 WIDTH, HEIGHT = 460, 250
 LEFT, RIGHT, TOP, BOTTOM = 52, 14, 14, 40
 ROW = 42
 
 
-def charts_of(service: Service, question: PageQuestion, document: Facts) -> list[Facts]:
-    """The charts of an answer's set; what is not recorded has none."""
-    asked = at_revision(service, question.body(), lambda then: ask(then, question.body()))
-    found = document["set"]
+def charts_of(asked: Asked, found: SetOut) -> list[Chart]:
+    """The charts of a set; what is not recorded has none."""
     stays = {place["position"]: place["component"] for place in found["stays"]}
     today = stays | {change["position"]: change["replaces"] for change in found["changes"]}
     after = stays | {change["position"]: change["component"] for change in found["changes"]}
     return drawn(curves(asked.book, asked.question.vehicle, today, after))
 
 
-def drawn(found: Curves) -> list[Facts]:
+def drawn(found: Curves) -> list[Chart]:
     """Every chart that has something to show."""
     charts = [_balance(balance) for balance in found.balance if balance.before or balance.after]
     charts += [_gearing(found.gearing)] if found.gearing.gears else []
@@ -42,7 +40,7 @@ def _line(points: Sequence[tuple[float, float]], x: Callable[..., float], y: Cal
     return "M" + "L".join(f"{x(a):g} {y(b):g}" for a, b in points)
 
 
-def _balance(balance: Balance) -> Facts:
+def _balance(balance: Balance) -> Chart:
     """Front share over the braking rate, the ideal curve, and the region where the rear locks first."""
     every = [share for points in (balance.ideal, balance.before, balance.after) for _, share in points or ()]
     low, high = min(0.4, *every) - 0.02, max(0.9, *every) + 0.02
@@ -86,7 +84,7 @@ def _bars(
     rows: Sequence[tuple[str, float | None, float | None]],
     marks: Sequence[tuple[str, str, float]],
     unit: str,
-) -> Facts:
+) -> Chart:
     """Pairs of bars, today and with the set, and upright lines for the limits."""
     values = [value for _, *two in rows for value in two if value is not None]
     most = max([*values, *(at for _, _, at in marks), 1.0]) * 1.06
@@ -127,7 +125,7 @@ def _bars(
     }
 
 
-def _gearing(gearing: Gearing) -> Facts:
+def _gearing(gearing: Gearing) -> Chart:
     rows = [(gear.name, gear.before, gear.after) for gear in gearing.gears]
     top = gearing.gears[-1]
     marks = []
@@ -141,7 +139,7 @@ def _gearing(gearing: Gearing) -> Facts:
     return _bars("Road speed in each gear", told, rows, marks, "km/h")
 
 
-def _charging(charging: Charging) -> Facts:
+def _charging(charging: Charging) -> Chart:
     rows = [(load.condition, load.before, load.after) for load in charging.loads]
     marks = []
     gives = charging.gives_after

@@ -1,13 +1,12 @@
 """Ways out as addresses: the question without the wishes and limits that a way gives up."""
 
-from typing import Any
+from collections.abc import Iterable
 
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.problems import Problem
 from graftbook.process.state import Service
+from graftbook.questions.closures.schemas import WayOutOut
 from graftbook.questions.reading import Asked, ask
-
-Facts = dict[str, Any]
 
 VEHICLE = ("build", "chassis", "variant", "built", "option", "fitted", "on_the_bench")
 GIVEN_UP = (
@@ -17,14 +16,20 @@ GIVEN_UP = (
 """What a way out may take out of a question."""
 
 
-def addresses_of_ways(service: Service, question: PageQuestion, document: Facts) -> list[Facts]:
+class WayLink(WayOutOut):
+    """A way out, and the address that goes it; None where the address cannot say it."""
+
+    address: str | None
+
+
+def addresses_of_ways(service: Service, question: PageQuestion, ways: Iterable[WayOutOut]) -> list[WayLink]:
     """The ways out, each with the address of the question that is left; none where it cannot be told.
 
     What a stored build or a specification wishes does not stand in the address and cannot be taken
     out of it.
     """
     names = pairs_of_names(service, question)
-    return [{**way, "address": _address(question, names, way)} for way in document["ways_out"]]
+    return [{**way, "address": _address(question, names, way)} for way in ways]
 
 
 def pairs_of_names(service: Service, question: PageQuestion) -> dict[str, list[tuple[str, str]]]:
@@ -52,11 +57,11 @@ def _names(service: Service, page: PageQuestion) -> set[str]:
     return {named.name for named in (*question.wishes, *question.limits.each())}
 
 
-def _address(question: PageQuestion, names: dict[str, list[tuple[str, str]]], way: Facts) -> str | None:
+def _address(question: PageQuestion, names: dict[str, list[tuple[str, str]]], way: WayOutOut) -> str | None:
     left = question
     for given_up in way["gives_up"]:
         if given_up["name"] not in names:
             return None
         for pair in names[given_up["name"]]:
             left = left.without(*pair)
-    return left.adding("fit", way["fit"]).address() if way.get("fit") else left.address()
+    return left.adding("fit", way["fit"]).address() if way["fit"] else left.address()

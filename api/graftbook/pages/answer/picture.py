@@ -2,27 +2,45 @@
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from typing import Any, cast
+from typing import Any, NotRequired, TypedDict
 
 from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
-from graftbook.pages.answer.answer import document_of
 from graftbook.pages.answer.layers import HEIGHT, WIDTH, Drawing, draw
 from graftbook.pages.answer.rows import numbered
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import ServiceDep
-from graftbook.questions.closures.schemas import ClosureOut
+from graftbook.questions.closures.schemas import BecauseOut, ClosureOut, SetOut
+from graftbook.questions.closures.service import closure_document
 from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
-Facts = dict[str, Any]
 LONGEST_WORDS = 27
 """Letters that a box holds on its second line."""
+Reason = tuple[str, str, bool]
+"""From node to node, and whether it is the one that is told first."""
+
+
+class Node(TypedDict):
+    """A wish, a flaw or a part as it is drawn: what it is, its words, why it is there, its column."""
+
+    kind: str
+    head: str
+    words: str
+    line: NotRequired[int]
+    because: NotRequired[list[BecauseOut]]
+    column: NotRequired[int]
+
+
+class ToldNode(Node):
+    """A part of the list beside the picture, with what brings it."""
+
+    by: list[Node]
 
 
 @router.get("/picture", dependencies=[MayRead, takes_question()])
@@ -32,10 +50,10 @@ def picture(request: Request, service: ServiceDep) -> Response:
     if not question.value("as_of"):
         now = question.adding("as_of", present_revision(service))
         return gone_to(now.address("/picture"))
-    document = document_of(service, question)
-    if document["set"] is None:
+    _, document = closure_document(service, question.body())
+    if (found := document["set"]) is None:
         return gone_to(question.address())
-    nodes, reasons = graph_of(document)
+    nodes, reasons = graph_of(document, found)
     drawing = draw({name: node["column"] for name, node in nodes.items()}, reasons)
     return page(
         request,
@@ -48,13 +66,13 @@ def picture(request: Request, service: ServiceDep) -> Response:
     )
 
 
-def graph_of(document: Facts) -> tuple[dict[str, Facts], list[tuple[str, str, bool]]]:
+def graph_of(document: ClosureOut, found: SetOut) -> tuple[dict[str, Node], list[Reason]]:
     """The nodes by name, and the reasons between them.
 
     A wish is named as the answer names it, a change by its position, a loose part `loose NUMBER`.
     """
-    found, lines = document["set"], numbered(cast(ClosureOut, document))
-    nodes: dict[str, Facts] = {}
+    lines = numbered(document)
+    nodes: dict[str, Node] = {}
     for wish in document["wishes"]:
         nodes[wish["name"]] = {"kind": "wish", "head": "You wish", "words": wish["sentence"]}
     for change in sorted(found["changes"], key=lambda one: lines[one["position"]]):
@@ -69,7 +87,7 @@ def graph_of(document: Facts) -> tuple[dict[str, Facts], list[tuple[str, str, bo
         nodes[f"loose {part['component']}"] = {
             "kind": "loose",
             "head": f"{part['quantity']} × {part['component']}",
-            "words": part["name"],
+            "words": part["name"] or "",
             "because": [part["because"], *part["also_needed_by"]],
         }
     reasons = [
@@ -83,16 +101,16 @@ def graph_of(document: Facts) -> tuple[dict[str, Facts], list[tuple[str, str, bo
     return nodes, reasons
 
 
-def _origin(because: Facts) -> str:
+def _origin(because: BecauseOut) -> str:
     """The name of the node that a reason comes from."""
     if because["from_position"]:
-        return str(because["from_position"])
+        return because["from_position"]
     if because["from_loose_part"]:
         return f"loose {because['from_loose_part']}"
-    return f"flaw {because['name']}" if because["cause"] == "flaw" else str(because["name"])
+    return f"flaw {because['name']}" if because["cause"] == "flaw" else because["name"]
 
 
-def _flaws(nodes: dict[str, Facts]) -> list[tuple[str, str, bool]]:
+def _flaws(nodes: dict[str, Node]) -> list[Reason]:
     """Nodes for the flaws that parts remedy, and which wish each comes from."""
     found: dict[str, tuple[str, str]] = {}
     for node in list(nodes.values()):
@@ -107,15 +125,15 @@ def _flaws(nodes: dict[str, Facts]) -> list[tuple[str, str, bool]]:
     return reasons
 
 
-def _each_once(reasons: Sequence[Facts]) -> list[tuple[Facts, bool]]:
+def _each_once(reasons: Sequence[BecauseOut]) -> list[tuple[BecauseOut, bool]]:
     """Each reason's origin once; the first one is the reason that is told first."""
-    seen: dict[str, tuple[Facts, bool]] = {}
+    seen: dict[str, tuple[BecauseOut, bool]] = {}
     for place, because in enumerate(reasons):
         seen.setdefault(_origin(because), (because, place == 0))
     return list(seen.values())
 
 
-def _settle_columns(nodes: dict[str, Facts], reasons: Sequence[tuple[str, str, bool]]) -> None:
+def _settle_columns(nodes: dict[str, Node], reasons: Sequence[Reason]) -> None:
     """A node stands right of its first reason; columns that nothing stands in are closed up."""
     first = {to: start for start, to, told_first in reasons if told_first}
     for name, node in nodes.items():
@@ -130,7 +148,7 @@ def _settle_columns(nodes: dict[str, Facts], reasons: Sequence[tuple[str, str, b
         node["column"] = used[node["column"]]
 
 
-def drawn(drawing: Drawing, nodes: Mapping[str, Facts], reasons: Sequence[tuple[str, str, bool]]) -> Facts:
+def drawn(drawing: Drawing, nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> dict[str, Any]:
     """The drawing as the template writes it; boxes know the boxes that are their reasons."""
     ids = {name: f"n{number}" for number, name in enumerate(nodes)}
     origins = defaultdict(list)
@@ -148,7 +166,7 @@ def drawn(drawing: Drawing, nodes: Mapping[str, Facts], reasons: Sequence[tuple[
                 "y": round(box.y),
                 "origins": " ".join(origins[box.name]),
                 **nodes[box.name],
-                "short": _short(nodes[box.name]["words"] or ""),
+                "short": _short(nodes[box.name]["words"]),
             }
             for box in drawing.boxes
         ],
@@ -163,9 +181,9 @@ def _short(text: str) -> str:
     return text if len(text) <= LONGEST_WORDS else text[: LONGEST_WORDS - 1].rstrip(" ,") + "…"
 
 
-def told(nodes: Mapping[str, Facts], reasons: Sequence[tuple[str, str, bool]]) -> list[Facts]:
+def told(nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> list[ToldNode]:
     """The picture as a list: every part with what brings it."""
-    brought: dict[str, list[Facts]] = defaultdict(list)
+    brought: dict[str, list[Node]] = defaultdict(list)
     for start, end, _ in reasons:
         brought[end].append(nodes[start])
     parts = ((name, node) for name, node in nodes.items() if node["kind"] not in ("wish", "flaw"))

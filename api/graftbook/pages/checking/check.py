@@ -23,7 +23,6 @@ from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
-Facts = dict[str, Any]
 LIST, FILE = "list", "file"
 LONGEST_LIST = 200_000
 """Bytes of a list, pasted or uploaded."""

@@ -6,16 +6,18 @@ from typing import Any
 
 from graftbook.catalogue.format.names import as_typed
 from graftbook.http.fields import LONGEST_WORD
-from graftbook.pages.answer.answer import check_groups, document_under, flaw_groups
+from graftbook.pages.answer.answer import check_groups, flaw_groups
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.typed_list import Entry
 from graftbook.problems import InvalidRequest, Problem, UnknownPosition
 from graftbook.process.state import Service
 from graftbook.questions.checks.service import Wrong, check, near_cut
+from graftbook.questions.closures.compared_schemas import CheckOut
+from graftbook.questions.closures.schemas import ChangeOut, LooseOut
+from graftbook.questions.closures.service import document_of
 from graftbook.questions.names import member
 from graftbook.questions.schemas import CheckIn
 
-Facts = dict[str, Any]
 LONGEST_ADDRESS = 6_000
 """A list that makes a longer address is answered without one: mail and chat cut long addresses."""
 
@@ -41,7 +43,7 @@ Sources = dict[str, tuple[Entry, int]]
 
 def checked_facts(
     service: Service, question: PageQuestion, entries: Sequence[Entry]
-) -> tuple[Facts, list[Mistake]]:
+) -> tuple[dict[str, Any], list[Mistake]]:
     """What the page says of the list, and the entries that it had to leave out."""
     body, sources = body_of(question, entries)
     wrong: Wrong = {}
@@ -55,7 +57,7 @@ def checked_facts(
     kept = [entry for entry in kept if entry.count]
     if not kept:
         return {"near_cut": near_cut(wrong)}, mistakes
-    facts = _shown(service, question, kept, document_under(service, answering))
+    facts = _shown(service, question, kept, document_of(service, answering))
     return facts | {"near_cut": near_cut(wrong)}, mistakes
 
 
@@ -81,7 +83,8 @@ def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, 
 
 def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:
     if placed:
-        return Mistake(entry.line, entry.text, f"only {placed} of {entry.count} {_has(placed)} a place here")
+        has = "has" if placed == 1 else "have"
+        return Mistake(entry.line, entry.text, f"only {placed} of {entry.count} {has} a place here")
     if places := problem.fields.get("positions", ()):
         here = tuple(f"{entry.number} @ {name}" for name in places)
         why = f"{entry.number} fits several positions; say which"
@@ -91,26 +94,23 @@ def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:
     return Mistake(entry.line, entry.text, why, wrong, problem.near)
 
 
-def _has(number: int) -> str:
-    return "has" if number == 1 else "have"
-
-
-def _shown(service: Service, question: PageQuestion, entries: Sequence[Entry], document: Facts) -> Facts:
+def _shown(
+    service: Service, question: PageQuestion, entries: Sequence[Entry], document: CheckOut
+) -> dict[str, Any]:
     """The document, with what the page says of it: titles, groups, what would complete the set."""
     book = service.books.book(document["vehicle"]["variant"])
-    completed = (document["completed"] or {}).get("set")
+    closure = document["completed"]
+    completed = closure["set"] if closure else None
     own = {as_typed(entry.number) for entry in entries}
-    added = [
-        change
-        for change in (completed["changes"] + completed["loose_parts"] if completed else ())
-        if not change["component"] or as_typed(change["component"]) not in own
-    ]
-    touched = completed["changes"] if completed else [*document["flaws_gone"], *document["flaws_brought"]]
+    brought: list[ChangeOut | LooseOut]
+    brought = [*completed["changes"], *completed["loose_parts"]] if completed else []
+    added = [new for new in brought if not new["component"] or as_typed(new["component"]) not in own]
+    gone_or_new = [*document["flaws_gone"], *document["flaws_brought"]]
     return {
         "document": document,
         "pieces_listed": sum(entry.count for entry in entries),
         "titles": {name: position.title for name, position in book.positions.items()},
-        "flaws": flaw_groups({**document, "changes": touched}),
+        "flaws": flaw_groups(document, completed["changes"] if completed else gone_or_new),
         "checks": check_groups(document["checks"]),
         "completed": completed,
         "added": added,
@@ -119,7 +119,7 @@ def _shown(service: Service, question: PageQuestion, entries: Sequence[Entry], d
     }
 
 
-def met_by(added: Iterable[Facts]) -> dict[str, list[str]]:
+def met_by(added: Iterable[ChangeOut | LooseOut]) -> dict[str, list[str]]:
     """Rule → the numbers that the whole set adds because of it."""
     found: dict[str, list[str]] = {}
     for change in added:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Annotated, Any
+from typing import Annotated, Any, TypedDict
 from urllib.parse import quote
 
 from fastapi import Path, Query, Request
@@ -29,6 +29,7 @@ from graftbook.pages.editing.effects import looked_at
 from graftbook.pages.editing.forms import (
     HEAD,
     Form,
+    Row,
     columns,
     fresh,
     name_in,
@@ -51,7 +52,6 @@ from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
 
-Facts = dict[str, Any]
 Kind = Annotated[KindWord, Path()]
 Name = Annotated[str, Path(min_length=1, max_length=300, pattern=NAME_PATTERN.replace("{0,119}", "{0,299}"))]
 Revision = Annotated[int, Path(ge=1, le=2_000_000_000)]
@@ -61,6 +61,21 @@ MOST_FOUND = 40
 LAST_EDITS = 12
 MOST_CHANGES = 100
 LONGEST_WHY = 500
+
+
+class Differing(TypedDict):
+    """A field that stands otherwise in two forms."""
+
+    title: str
+    one: str
+    other: str
+
+
+class ChangeShown(RecordChangeOut):
+    """What an edit changed of a record: the fields that differ, and where the record is edited."""
+
+    address: str
+    fields: list[Differing]
 
 
 @dataclass(slots=True)
@@ -79,7 +94,7 @@ class Sheet:
     job: Job | None = None
     removes: bool = False
     would_change: int = 0
-    others: list[Facts] = field(default_factory=list)
+    others: list[Differing] = field(default_factory=list)
     """Field by field, what somebody else stored meanwhile beside what was typed."""
     exists: str = ""
     """The name that a new record would take from another."""
@@ -155,7 +170,7 @@ def _revision_page(
     )
 
 
-def _change(change: RecordChangeOut) -> Facts:
+def _change(change: RecordChangeOut) -> ChangeShown:
     """A change with its fields before and after, those only that differ."""
     before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
     return {
@@ -165,7 +180,7 @@ def _change(change: RecordChangeOut) -> Facts:
     }
 
 
-def _differing(one: Form, other: Form) -> list[Facts]:
+def _differing(one: Form, other: Form) -> list[Differing]:
     """Fields that stand otherwise in two forms, in words."""
     return [
         {"title": _field_title(key), "one": one.get(key, ""), "other": other.get(key, "")}
@@ -280,7 +295,7 @@ def what_is_wrong_with(why: str) -> str:
 
 
 def _edited(
-    service: Service, sheet: Sheet, name: str, rows: list[Facts], author: Author, look: EffectLook | None
+    service: Service, sheet: Sheet, name: str, rows: list[Row], author: Author, look: EffectLook | None
 ) -> Report:
     last, dry_run = (look.take, True) if look else (None, False)
     etag = sheet.etag or None

@@ -1,7 +1,7 @@
 """The effect of an edit as it is finished in the background: how far it is, and stopping it."""
 
 from copy import deepcopy
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import Path, Request
 from fastapi.concurrency import run_in_threadpool
@@ -19,7 +19,6 @@ from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
 
-Facts = dict[str, Any]
 Name = Annotated[str, Path(max_length=40, pattern=r"^[\w-]+$")]
 SECONDS_TO_REFRESH = 3
 """Between two looks of a page that shows a job at work."""

@@ -3,7 +3,6 @@
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
@@ -17,7 +16,13 @@ from graftbook.editing.effect import Effect, EffectLook
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.editing.edit import what_is_wrong_with
 from graftbook.pages.editing.effects import looked_at
-from graftbook.pages.editing.sheet_form import MOST_LINES_SHOWN, field, lines_with_mistakes, sheet_in
+from graftbook.pages.editing.sheet_form import (
+    MOST_LINES_SHOWN,
+    WrongLine,
+    field,
+    lines_with_mistakes,
+    sheet_in,
+)
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.process.background import Job
@@ -25,7 +30,6 @@ from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
 
-Facts = dict[str, Any]
 ELSEWHERE = "Send it to /v1/imports, or use graftbook load."
 """Where a sheet goes that is too long for this page."""
 
@@ -101,7 +105,7 @@ def _page(
     report: Report | None = None,
     *,
     status: int = 200,
-    lines: Sequence[Facts] = (),
+    lines: Sequence[WrongLine] = (),
     effect: Effect | None = None,
     job: Job | None = None,
     why_wrong: str = "",

@@ -1,7 +1,7 @@
 """A sheet as a form sends it, pasted or as a file, and its mistakes beside its lines."""
 
 from collections.abc import Sequence
-from typing import Any
+from typing import TypedDict
 
 from starlette.datastructures import FormData, UploadFile
 
@@ -40,10 +40,18 @@ async def sheet_in(form: FormData, elsewhere: str) -> tuple[str, str]:
     return text.replace("\r\n", "\n").replace("\r", "\n"), refused
 
 
-def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[dict[str, Any]]:
+class WrongLine(TypedDict):
+    """A line of a sheet, and what is wrong with it."""
+
+    line: int
+    text: str
+    wrong: list[str]
+
+
+def lines_with_mistakes(text: str, mistakes: Sequence[Mistake]) -> list[WrongLine]:
     """The lines of a sheet that have mistakes, each with its text and what is wrong, in their order."""
     written = text.split("\n")
-    found: dict[int, dict[str, Any]] = {}
+    found: dict[int, WrongLine] = {}
     for mistake in mistakes:
         number = mistake.place.line
         line = written[number - 1] if 0 < number <= len(written) else ""

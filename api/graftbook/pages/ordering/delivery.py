@@ -3,21 +3,71 @@
 import hashlib
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TypedDict
 
 import orjson
 from pydantic import TypeAdapter, ValidationError
 
 from graftbook.http.errors import problem_from_mistakes
-from graftbook.orders.lists.deliveries import PACKS, PIECES, Delivery, packed
+from graftbook.orders.lists.deliveries import PACKS, PIECES, Counts, Delivery, Doubt, packed
 from graftbook.orders.lists.schemas import BookedLineOut, BookingOut, KeptLineOut, NoteNumber, OrderListOut
 from graftbook.problems import DeliveryDoubted, InvalidRequest, printable
 
-Facts = dict[str, Any]
-"""What a template shows, or a row of the form."""
 Form = dict[str, str]
 COLUMNS = (("came", "came"), ("later", "promised for later"), ("never", "will not come"))
 NOBODY = "Without a supplier"
+
+
+class CameRow(Counts):
+    """A row of the form in which something stands; its counts are of the unit."""
+
+    unit: str
+
+
+class FormRow(TypedDict):
+    """A line of the list as the form asks for it."""
+
+    line: int
+    number: str
+    name: str
+    pack: int
+    open: int
+    still: str
+    typed: bool
+    counts: dict[str, int | str]
+    unit: str
+    wrong: list[str]
+
+
+class SupplierForm(TypedDict):
+    """What is open of one supplier, what is done, and what is doubted of what was typed."""
+
+    place: int
+    name: str
+    title: str
+    open: list[FormRow]
+    done: list[FormRow]
+    lines_open: int
+    delivery_note: str
+    wrong_note: list[str]
+    doubts: bool
+    of_all: list[str]
+    accept: str
+    doubted: str
+
+
+class LineTold(TypedDict):
+    """What was booked of a line, in words."""
+
+    number: str
+    name: str
+    words: str
+
+
+class BookingTold(BookingOut):
+    """What was booked, and the same in words."""
+
+    said: list[LineTold]
 
 
 def whole(form: Form, field: str) -> int:
@@ -28,7 +78,7 @@ def whole(form: Form, field: str) -> int:
     return int(text or 0)
 
 
-def came(form: Form) -> list[Facts]:
+def came(form: Form) -> list[CameRow]:
     """The rows of the receiving form in which something stands. Raises InvalidRequest."""
     typed = {name[5:] for name in form if name.startswith("came-") and len(name) < 12}
     lines = sorted(int(number) for number in typed if number.isascii() and number.isdigit())
@@ -48,7 +98,7 @@ def _counts(form: Form, line: int) -> tuple[int, int, int]:
     return received, later, never
 
 
-def all_open(facts: OrderListOut, supplier: str | None = None) -> list[Facts]:
+def all_open(facts: OrderListOut, supplier: str | None = None) -> list[CameRow]:
     """Everything that is still open as received: of one supplier, "" those without one, or of all."""
     return [
         _row(line["line"], line["open"])
@@ -57,7 +107,7 @@ def all_open(facts: OrderListOut, supplier: str | None = None) -> list[Facts]:
     ]
 
 
-def _row(line: int, received: int, later: int = 0, never: int = 0, unit: str = PIECES) -> Facts:
+def _row(line: int, received: int, later: int = 0, never: int = 0, unit: str = PIECES) -> CameRow:
     return {
         "line": line, "unit": unit, "received": received, "back_ordered": later, "promised": None,
         "given_up": never,
@@ -96,7 +146,7 @@ def seen(delivery: Delivery) -> str:
 
 def forms_of(
     facts: OrderListOut, delivery: Delivery | None = None, doubted: DeliveryDoubted | None = None
-) -> list[Facts]:
+) -> list[SupplierForm]:
     """A form a supplier, in the order of the list; the one that is doubted holds what was typed."""
     supplier = {line["line"]: line["supplier"] or "" for line in facts["lines"]}
     names = dict.fromkeys([*(one["name"] for one in facts["suppliers"]), *supplier.values()])
@@ -112,9 +162,9 @@ def forms_of(
 
 def _form(
     facts: OrderListOut, place: int, name: str, delivery: Delivery | None, doubted: DeliveryDoubted | None
-) -> Facts:
+) -> SupplierForm:
     lines = [line for line in facts["lines"] if (line["supplier"] or "") == name]
-    doubts = doubted.fields["doubts"] if doubted else []
+    doubts: list[Doubt] = doubted.fields["doubts"] if doubted else []
     rows = [_form_row(line, delivery, doubts) for line in lines]
     still = [row for row in rows if row["open"] or row["typed"]]
     return {
@@ -133,7 +183,7 @@ def _form(
     }
 
 
-def _form_row(line: KeptLineOut, delivery: Delivery | None, doubts: Iterable[Facts]) -> Facts:
+def _form_row(line: KeptLineOut, delivery: Delivery | None, doubts: Iterable[Doubt]) -> FormRow:
     rows = delivery.lines if delivery else ()
     typed = next((row for row in rows if row["line"] == line["line"]), None)
     return {
@@ -157,12 +207,12 @@ def _form_row(line: KeptLineOut, delivery: Delivery | None, doubts: Iterable[Fac
     }
 
 
-def log_of(bookings: Sequence[BookingOut]) -> list[Facts]:
+def log_of(bookings: Sequence[BookingOut]) -> list[BookingTold]:
     """What was booked, the newest first, each line in words."""
     return [{**booking, "said": [_said(row) for row in booking["lines"]]} for booking in reversed(bookings)]
 
 
-def _said(row: BookedLineOut) -> Facts:
+def _said(row: BookedLineOut) -> LineTold:
     words = []
     if row["received"]:
         words.append(f"{packed(row['received'], row['pack'])} came")

@@ -11,18 +11,15 @@ from starlette.responses import Response
 from graftbook.access.guard import MayRead, Orderer, form_of
 from graftbook.builds.schemas import Remark, Slug
 from graftbook.http.errors import problem_from_mistakes
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.buying.not_bought import said_of
-from graftbook.orders.forms import MEDIA, writer
+from graftbook.orders.forms import DOCUMENTS, MEDIA, writer
 from graftbook.orders.lists import keeping
 from graftbook.orders.lists import service as order_lists
 from graftbook.orders.lists.schemas import BookingOut, OrderListOut
-from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut
-from graftbook.orders.service import ordering
-from graftbook.pages.answer.answer import document_under
+from graftbook.orders.service import order_facts_for
 from graftbook.pages.asking.question import takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
@@ -49,12 +46,12 @@ def order(request: Request, service: ServiceDep) -> Response:
     if another:
         try:
             more = asked.adding(another)
-            facts_for(service, more.body())
+            order_facts_for(service, more.body())
             return gone_to(more.address())
         except (InvalidRequest, NoSet, Unknown) as problem:
             wrong = problem.detail
     try:
-        facts = facts_for(service, asked.body())
+        facts = order_facts_for(service, asked.body())
     except NoSet:
         if asked.also:
             raise
@@ -66,7 +63,7 @@ def order(request: Request, service: ServiceDep) -> Response:
         vehicles=list(zip(facts["vehicles"], asked.answers(), strict=True)),
         another=another,
         wrong=wrong,
-        documents={form: asked.address(f"/order.{form}") for form in ("pdf", "xlsx", "csv")},
+        documents={form: asked.address(f"/order.{form}") for form in reversed(DOCUMENTS)},
         suggested=_name_for(facts),
         ways=[asked.buying(way["by"], way["at_most_suppliers"]).address() for way in facts["instead"]],
         **shown(facts),
@@ -78,14 +75,8 @@ def document(request: Request, form: str, service: ServiceDep) -> Response:
     """The same as a document; `part` gives the part of one supplier or vehicle."""
     if form not in MEDIA:
         return gone_to("/order")
-    facts = facts_for(service, PageOrder.of(request.query_params.multi_items()).body())
+    facts = order_facts_for(service, PageOrder.of(request.query_params.multi_items()).body())
     return _download(service, facts, form, request.query_params.get("part", ""), _name_for(facts))
-
-
-def facts_for(service: Service, body: OrderIn) -> OrderOut:
-    """The order as the API answers it, kept or made anew. Raises what `ordering` raises."""
-    found: OrderOut = document_under(service, ordering(service, body, "json ", json_bytes))
-    return found
 
 
 def _download(service: Service, facts: OrderOut | OrderListOut, form: str, part: str, name: str) -> Response:
@@ -183,7 +174,7 @@ def _kept_page(
         booked=log_of(_newest(service, facts)),
         too_many=[line for line in facts["lines"] if line["too_many"]],
         changed=changed,
-        documents={form: f"/orders/{name}/document/{form}" for form in ("pdf", "xlsx", "csv")},
+        documents={form: f"/orders/{name}/document/{form}" for form in reversed(DOCUMENTS)},
         **shown(facts),
     )
 

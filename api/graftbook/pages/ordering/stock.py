@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from hashlib import sha256
-from typing import Any
 from urllib.parse import quote, urlencode
 
 from fastapi import Request
@@ -31,7 +30,6 @@ from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
 
-Facts = dict[str, Any]
 ON_A_PAGE = 100
 ELSEWHERE = "Send it to /v1/stock, or use graftbook stock count."
 MOST_DIFFERENCES = 200

@@ -3,6 +3,9 @@
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
+from typing import Any
+
+import orjson
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.search.deadline import Deadline, OutOfTime
@@ -13,7 +16,7 @@ from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.query import address_of
 from graftbook.questions.closures.reasoning import Posed, Told
-from graftbook.questions.closures.schemas import UnderstoodOut
+from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
 from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
@@ -23,22 +26,42 @@ Answering = tuple[str, Make]
 """An ETag of what the answer depends on, and how to make the answer, in its turn, when nobody has it."""
 
 
-def closure(service: Service, body: ClosureIn) -> Answering:
-    """The closure that a body asks for. Raises what `ask` raises."""
-    return closure_at(service, body)[0]
-
-
 def closure_at(service: Service, body: ClosureIn) -> tuple[Answering, str | None]:
-    """The same, and the address under which this very answer stands, if there is one."""
+    """The closure that a body asks for, and the address under which this very answer stands, if there is one.
+
+    Raises what `ask` raises.
+    """
+    asked, answering = _closure(service, body)
+    if asked_again(service, body) is None:
+        return answering, None
+    revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
+    return answering, address_of(body, revision)
+
+
+def closure_document(service: Service, body: ClosureIn) -> tuple[Asked, ClosureOut]:
+    """The question that a body asks, as it was looked up, and the closure as its document.
+
+    Raises what `ask` raises, and Busy.
+    """
+    asked, answering = _closure(service, body)
+    found: ClosureOut = document_of(service, answering)
+    return asked, found
+
+
+def _closure(service: Service, body: ClosureIn) -> tuple[Asked, Answering]:
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     service.recent.add(_text(body))
-
-    make = told(service, "closure", reasoning.closure, [asked])
     etag = etag_of("closure", service.settings.currency, asked.depends_on())
-    if asked_again(service, body) is None:
-        return (etag, make), None
-    revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
-    return (etag, make), address_of(body, revision)
+    return asked, (etag, told(service, "closure", reasoning.closure, [asked]))
+
+
+def document_of(service: Service, answering: Answering) -> Any:
+    """An answer as its document: kept from last time, or made when it is its turn. Raises Busy.
+
+    What is kept is bytes, and so is what a process that reasons gives back: they are read once, here.
+    """
+    body, _ = service.answers.kept_or_made(*answering)
+    return orjson.loads(body)
 
 
 def _text(body: AskIn) -> str:

@@ -1,0 +1,166 @@
+"""The recipes of DEVELOPERS.md, each followed once in a copy of the package, in no more files than told."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+pytestmark = pytest.mark.timeout(600)
+
+ROOT = Path(__file__).resolve().parent.parent
+
+
+class House:
+    """A copy of the package that a recipe changes, and what it changed of it."""
+
+    def __init__(self, folder: Path) -> None:
+        self.api = folder / "api"
+        skip = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(ROOT / "api" / "graftbook", self.api / "graftbook", ignore=skip)
+        self.changed: set[str] = set()
+
+    def write(self, name: str, text: str) -> None:
+        """A new module."""
+        place = self.api / "graftbook" / name
+        assert not place.exists()
+        place.write_text(text, encoding="utf-8")
+        self.changed.add(name)
+
+    def edit(self, name: str, old: str, new: str) -> None:
+        """Put `new` in the one place where `old` stands."""
+        place = self.api / "graftbook" / name
+        text = place.read_text(encoding="utf-8")
+        assert text.count(old) == 1, f"{name} says {old!r} {text.count(old)} times"
+        place.write_text(text.replace(old, new), encoding="utf-8")
+        self.changed.add(name)
+
+    def run(self, program: str, **environment: str) -> str:
+        """What a program prints that imports the copy. Fails, with what it said, when the program does."""
+        where = f"import graftbook; assert graftbook.__file__.startswith({str(self.api)!r})\n"
+        done = subprocess.run(
+            [sys.executable, "-c", where + program],
+            cwd=ROOT,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join((str(self.api), str(ROOT))), **environment},
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        return done.stdout.strip()
+
+
+@pytest.fixture
+def house(tmp_path: Path) -> House:
+    return House(tmp_path)
+
+
+def test_a_check_is_one_module_of_its_subject(house: House) -> None:
+    """The finding is in the set's own, its limit and what it reads in the guide."""
+    house.edit(
+        "checks/fuel.py",
+        "    findings = [mixture(before, after), vapour_lock(before, after), pump_flow(before, after)]\n",
+        "    findings = [mixture(before, after), vapour_lock(before, after), pump_flow(before, after)]\n"
+        "    findings.append(volts_at_the_pump(before, after))\n",
+    )
+    house.edit(
+        "checks/fuel.py",
+        "def mixture(",
+        'VOLTS = Limit("at most 12 V at an electric pump", "pump data", Provenance.recorded)\n\n\n'
+        "def volts_at_the_pump(before: Fitted, after: Fitted) -> Finding:\n"
+        '    sides = on_both(before, after, lambda reading: reading.fact("system_voltage"))\n'
+        '    return against("fuel.volts", "volts at the pump", sides, VOLTS, "V", at_most(12.0))\n\n\n'
+        "def mixture(",
+    )
+    told = house.run(
+        "from graftbook.guide import made\n"
+        "from tests.checks.made import Made\n"
+        'print(Made().check()["fuel.volts"].verdict)\n'
+        'print(Made(facts={"system_voltage": "24 V"}).check()["fuel.volts"].verdict)\n'
+        'print("at most 12 V at an electric pump" in made.check_limits())\n'
+        'print("system_voltage" in made.kinds_read()["fuel"])\n'
+    )
+    assert told.split() == ["holds", "fails", "True", "True"]
+    assert house.changed == {"checks/fuel.py"}
+
+
+def test_a_document_is_a_writer_and_a_row(house: House) -> None:
+    """It is chosen by Accept, documented, written, and stands among those that a page offers."""
+    house.write(
+        "orders/papers/slip.py",
+        '"""An order as a picking slip: pieces and numbers."""\n\n'
+        "from graftbook.orders.papers.parts import Whole, part_of\n\n\n"
+        'def order_slip(order: Whole, part: str = "") -> bytes:\n'
+        '    """A line a number."""\n'
+        '    lines = part_of(order, part)["lines"]\n'
+        "    return \"\\n\".join(f\"{line['pieces']} {line['number']}\" for line in lines).encode()\n",
+    )
+    house.edit(
+        "orders/forms.py",
+        '    "xlsx": (XLSX,',
+        '    "slip": ("text/plain; charset=utf-8", lambda facts, part, house: order_slip(facts, part)),\n'
+        '    "xlsx": (XLSX,',
+    )
+    house.edit(
+        "orders/forms.py",
+        "from graftbook.orders.papers.xlsx",
+        "from graftbook.orders.papers.slip import order_slip\nfrom graftbook.orders.papers.xlsx",
+    )
+    told = house.run(
+        "from graftbook.orders.endpoints import ANSWER\n"
+        "from graftbook.orders.forms import DOCUMENTS, form_of, writer\n"
+        'print(form_of("text/plain"))\n'
+        'print(writer("slip")({"lines": [{"pieces": 2, "number": "QB-3310"}]}).decode())\n'
+        'print(ANSWER["content"]["text/plain"]["schema"]["type"])\n'
+        'print("slip" in DOCUMENTS)\n'
+    )
+    assert told.splitlines() == ["slip", "2 QB-3310", "string", "True"]
+    assert len(house.changed) == 2
+
+
+def test_a_route_is_three_files_of_one_room(house: House, sqlite_databases) -> None:
+    """It answers, needs no key where reading needs none, and describes what it answers."""
+    house.edit(
+        "builds/schemas.py",
+        "class BuildsOut(",
+        "class BuildCountOut(Document):\n    builds: int\n\n\nclass BuildsOut(",
+    )
+    house.edit(
+        "builds/service.py",
+        "def create_build(",
+        "def counted(engine: Source) -> int:\n"
+        '    """How many builds there are."""\n'
+        '    return len(list_builds(engine, "", 1_000_000))\n\n\n'
+        "def create_build(",
+    )
+    house.edit("builds/endpoints.py", "import BuildCreateIn,", "import BuildCountOut, BuildCreateIn,")
+    house.edit(
+        "builds/endpoints.py",
+        '@router.post(\n    "",\n    operation_id="createBuild",',
+        '@router.get("/count", operation_id="countBuilds", summary="How many there are",\n'
+        '            responses={200: {"model": BuildCountOut}})\n'
+        "def count_builds(service: ServiceDep) -> Response:\n"
+        '    return json_answer({"builds": builds.counted(service.engine)})\n\n\n'
+        '@router.post(\n    "",\n    operation_id="createBuild",',
+    )
+    told = house.run(
+        "from fastapi.testclient import TestClient\n"
+        "from graftbook.app import create_app\n"
+        "app = create_app()\n"
+        'answer = TestClient(app, base_url="http://127.0.0.1").get("/v1/builds/count")\n'
+        "print(answer.status_code, answer.json())\n"
+        'described = app.openapi()["paths"]["/v1/builds/count"]["get"]\n'
+        'of_answer = described["responses"]["200"]["content"]["application/json"]["schema"]\n'
+        'print(described["operationId"], of_answer)\n'
+        "app.state.service.close()\n",
+        GRAFTBOOK_DATABASE_URL=sqlite_databases.new(),
+        GRAFTBOOK_REASONING_PROCESSES="0",
+    )
+    assert told.splitlines() == [
+        "200 {'builds': 0}",
+        "countBuilds {'$ref': '#/components/schemas/BuildCountOut'}",
+    ]
+    assert {Path(name).parent.name for name in house.changed} == {"builds"}
+    assert len(house.changed) == 3
