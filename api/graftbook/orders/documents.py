@@ -190,7 +190,9 @@ def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[TakenOffOut]:
 
 
 def _what_to_do(one: TakenOff, deposit: int) -> tuple[Fate, str]:
-    """What is worked on goes back in. Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one
+    """What is worked on goes back in.
+
+    Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one
     or they were cut out.
 
     Nobody records which old unit a supplier takes for which new one, so no deposit is promised.
