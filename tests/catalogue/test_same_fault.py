@@ -37,7 +37,7 @@ without a ledge against one without a hump; lamps of six volts against a bad swi
 against one that gives; a dynamo that carries little against one that carries nothing at a halt."""
 
 GENERATIONS = ("16", "24", "32", "17", "21", "640", "670", "left", "right", "early", "late", "long", "rear",
-               "four", "six", "stud", "minibus", "cab", "van")  # fmt: skip
+               "four", "minibus", "cab", "van")  # fmt: skip
 
 
 def fault(flaw: str) -> str:
