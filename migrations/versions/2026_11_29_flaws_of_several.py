@@ -1,4 +1,4 @@
-"""A known flaw may be recorded of several components.
+"""A known flaw may be recorded of several components, and a component may be the old one reworked.
 
 Revision: 2026_11_29_flaws_of_several
 After: 2026_11_28_order_bookings
@@ -30,8 +30,14 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("claim", "component", name="pk_flaw_also_of"),
     )
     op.create_index("ix_flaw_also_of_component", "flaw_also_of", ["component"])
+    with op.batch_alter_table("component") as batch:
+        batch.add_column(sa.Column("reworked", sa.Boolean(), nullable=False, server_default=sa.false()))
+    with op.batch_alter_table("component") as batch:
+        batch.alter_column("reworked", server_default=None)
 
 
 def downgrade() -> None:
+    with op.batch_alter_table("component") as batch:
+        batch.drop_column("reworked")
     op.drop_index("ix_flaw_also_of_component", table_name="flaw_also_of")
     op.drop_table("flaw_also_of")

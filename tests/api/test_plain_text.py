@@ -85,7 +85,7 @@ async def test_limits_are_told_with_their_titles_and_amounts(client: httpx.Async
         "chassis=24PL-018412&fit=QB-3310&keep=exhaust.system&keep_section=wheels&refuse=QB-2066"
         "&price_at_most=1000&nothing_visible=true",
     )
-    assert "You keep exhaust system as it is today." in said
+    assert "You keep the exhaust system as it is today." in said
     assert "You keep all of Wheels and tyres as it is today." in said
     assert "You refuse QB-2066 (vacuum servo, 210 mm)." in said
     assert "You pay at most 1,000.00 for the parts." in said

@@ -60,6 +60,7 @@ def test_a_row_longer_than_its_heads_is_a_mistake_unless_nothing_stands_there(
     assert count(engine, "section") == (2 if ok else 0)
 
 
+ALSO_OF = ("[flaw]\nname,component,", "[flaw]\nname,component,also_of,")
 MISTAKES = {
     "unknown component": (
         ("TC-1,tried", "TC-11,tried"),
@@ -133,6 +134,30 @@ MISTAKES = {
         ("spokes-loosen,TW-10", "spokes-loosen,TB-1"),
         "replaces 'TW-10', not the flawed 'TB-1'",
     ),
+    "a substitute with the same flaw": (
+        (
+            "name,component,severity,symptom,substitutes",
+            "name,component,also_of,severity,symptom,substitutes",
+        ),
+        ("spokes-loosen,TW-10", "spokes-loosen,TW-10,TW-9"),
+        "'TW-10>TW-9' remedies nothing: 'TW-9' has the same flaw",
+    ),
+    "an add-on with the same flaw": (
+        (
+            "name,component,severity,symptom,substitutes",
+            "name,component,also_of,severity,symptom,substitutes",
+        ),
+        ("spokes-loosen,TW-10", "spokes-loosen,TW-10,TC-1"),
+        "'TC-1' remedies nothing: it has the same flaw",
+    ),
+    "a flaw also of nobody": (
+        (
+            "name,component,severity,symptom,substitutes",
+            "name,component,also_of,severity,symptom,substitutes",
+        ),
+        ("spokes-loosen,TW-10", "spokes-loosen,TW-10,TC-11"),
+        "[flaw] also_of: there is no component 'TC-11'; did you mean 'TC-1'?",
+    ),
     "an alternative of no form": (
         ("disc-wheel-block,,,,,brake,,finish equal plated,,", "disc-wheel-block,,,,,brake,,,,"),
         "an alternative is needed",
@@ -162,8 +187,9 @@ MISTAKES = {
 
 @pytest.mark.parametrize("case", MISTAKES)
 def test_a_mistake_is_told_with_its_place(sqlite_engine: Engine, case: str) -> None:
-    (old, new), message = MISTAKES[case]
-    report = load(sqlite_engine, small((old, new)))
+    *edits, message = MISTAKES[case]
+    old = edits[-1][0]
+    report = load(sqlite_engine, small(*edits))
     told = [str(mistake) for mistake in report.mistakes]
     assert any(message in line for line in told), told
     line = SMALL[: SMALL.index(old)].count("\n") + 1

@@ -321,6 +321,16 @@ def test_a_flaw_is_remedied_by_taking_its_component_away() -> None:
     assert [note.flaw for note in answer.solution.flaws_gone] == ["f"]
 
 
+def test_a_flaw_of_several_components_is_remedied_by_none_of_them() -> None:
+    shelf = Shelf(brake="drum drum2 disc").part("disc", price=90_000).add("flaws", flawed(also_of=("drum2",)))
+    assert changes(shelf.ask(RemedyFlaw("f"))) == {"brake": "disc"}
+    limits = Limits(refuse=frozenset({"disc"}))
+    assert shelf.ask(RemedyFlaw("f"), limits=limits).outcome is Outcome.impossible
+    changed = shelf.ask("drum2").solution
+    assert [(note.flaw, note.component) for note in changed.flaws_left] == [("f", "drum2")]
+    assert (changed.flaws_gone, changed.flaws_brought) == ((), ())
+
+
 def test_a_flaw_is_remedied_by_an_add_on() -> None:
     shelf = Shelf(brake="drum disc", servo="- servo ?").add("flaws", flawed(add_ons=("servo",)))
     shelf.fits("disc", "brake", effort=Effort.cutting)

@@ -226,6 +226,28 @@ def test_what_is_cut_out_is_scrap_and_never_kept() -> None:
     }
 
 
+def test_what_is_worked_on_is_neither_put_away_nor_scrapped() -> None:
+    """The vehicle's own part is what becomes the new number, welded in or not; a deposit waits for it."""
+    welded = Fitment(name="w", component="FRAME", position="frame", effort=Effort.cutting, from_new=True)
+    parts = [part(number, origin=Origin.original) for number in ("FRAME", "DIAL", "CAM")]
+    parts += [part("MENDED", reworked=True), part("DIAL2", reworked=True)]
+    parts += [part("GROUND", price=16_200, deposit=7_500, reworked=True)]
+    one = solution(
+        change("frame", "MENDED", replaces="FRAME"),
+        change("dial", "DIAL2", replaces="DIAL"),
+        change("cam", "GROUND", replaces="CAM"),
+    )
+    found = needs(book(*parts, fitments=(welded,)), one)
+    taken = order_facts(found, bought(found), Market(TODAY), "GBP")["taken_off"]
+    told = {row["number"]: (row["what"], row["why"]) for row in taken}
+    own = "It is the vehicle's own and is worked on: {} is what becomes of it."
+    assert told == {
+        "FRAME": ("rework", own.format("MENDED")),
+        "DIAL": ("rework", own.format("DIAL2")),
+        "CAM": ("rework", own.format("GROUND") + " Sent in late, it loses the deposit of 75.00."),
+    }
+
+
 SUPPLIERS = (
     Supplier("near", "Near", carriage=500, carriage_free_from=20_000),
     Supplier("far", "Far", carriage=1_200, least_order=1_000),

@@ -333,7 +333,7 @@ async def test_the_reason_of_the_calipers_is_the_disc_that_was_wished(browser: h
     page = await read(browser, "/answer", chassis=CHASSIS, fit="QB-3302")
     words = text_of(page)
     assert (
-        "Front drum or disc, left needs it: A disc 20 mm thick runs in the slot of a four-piston caliper."
+        "The front drum or disc, left needs it: A disc 20 mm thick runs in the slot of a four-piston caliper."
         in words
     )
     assert "These shoes are ground for" not in words, "the rule of the shoes that go is nobody's reason"

@@ -129,10 +129,10 @@ class Told:
                 continue
             remedied = self.oracle.add_on(flaw, self.after, self.loose)
             for place in self.oracle.places:
-                was = self.oracle.carries(flaw, place, self.today[place])
+                held = self.oracle.add_on(flaw, self.today, {})
+                was = self.oracle.carries(flaw, place, self.today[place]) and not held
                 now = self.oracle.carries(flaw, place, self.after[place]) and not remedied
-                new = place in self.new
-                if now and new:
+                if now and not was:
                     brought.add((flaw.name, place))
                 elif was:
                     (left if now else gone).add((flaw.name, place))

@@ -190,11 +190,16 @@ def _taken_off(taken: Sequence[TakenOff], order: Order) -> list[TakenOffOut]:
 
 
 def _what_to_do(one: TakenOff, deposit: int) -> tuple[Fate, str]:
-    """Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one
+    """What is worked on goes back in.
+
+    Originals stay with the vehicle, since they may have to go back one day, unless a deposit needs one
     or they were cut out.
 
     Nobody records which old unit a supplier takes for which new one, so no deposit is promised.
     """
+    if one.reworked:
+        why = f"It is the vehicle's own and is worked on: {one.replaced_by} is what becomes of it."
+        return "rework", f"{why} Sent in late, it loses the deposit of {money(deposit)}." if deposit else why
     if deposit:
         why = (
             f"Ask whether the supplier takes this one for the deposit of {money(deposit)}. Kept, or not "

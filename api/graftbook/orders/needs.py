@@ -99,6 +99,8 @@ class TakenOff:
     flaw: str = ""
     welded_in: bool = False
     """Only a welder could put it back, so it comes off in pieces."""
+    reworked: bool = False
+    """What replaces it is made of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -282,6 +284,7 @@ def _taken_off(one: Wanted) -> Iterator[TakenOff]:
     for change in one.solution.changes:
         if number := change.replaces:
             place, part = one.book.positions.get(change.position), one.book.components.get(number)
+            made = one.book.components.get(change.component) if change.component else None
             flaw = worst.get((number, change.position))
             fitted = own.get((number, change.position))
             yield TakenOff(
@@ -293,6 +296,7 @@ def _taken_off(one: Wanted) -> Iterator[TakenOff]:
                 replaced_by=change.component,
                 worth_keeping=part is None or part.origin == "original",
                 flaw=opening(flaw.symptom) if flaw else "",
+                reworked=made is not None and made.reworked,
                 welded_in=fitted is not None and fitted.effort is Effort.cutting,
             )
 

@@ -9,7 +9,7 @@ from graftbook.document import Document
 from graftbook.http.values import GradeWord
 from graftbook.questions.closures.schemas import CauseWord, MoneyOut, OutcomeWord, VehicleOut
 
-Fate = Literal["keep with the vehicle", "exchange", "scrap"]
+Fate = Literal["keep with the vehicle", "exchange", "scrap", "rework"]
 ReasonWord = Literal[
     "no offer", "none by that date", "stock too small", "least order not reached", "more suppliers needed",
     "not found in time", "no exchange rate",

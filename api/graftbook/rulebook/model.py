@@ -195,6 +195,7 @@ class Component:
     `price` is None when unknown. `twin` is the number of its handed twin. `loose`: it has no
     position on any vehicle and is ordered by quantity. `effort` and `minutes` (of labour, for one
     piece) are the work that a loose component asks for; of others, their fitments say it.
+    `reworked`: it is made of what it replaces.
     """
 
     number: str
@@ -214,6 +215,7 @@ class Component:
     loose: bool = False
     effort: Effort = Effort.direct
     minutes: int = 0
+    reworked: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

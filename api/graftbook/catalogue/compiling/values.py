@@ -43,6 +43,7 @@ def component_of(row: Any, characteristics: Mapping[str, Measure], *, loose: boo
         loose=loose,
         effort=EFFORTS[row.effort],
         minutes=row.minutes,
+        reworked=row.reworked,
     )
 
 

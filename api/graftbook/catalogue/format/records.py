@@ -168,6 +168,9 @@ class ComponentRecord(Record):
         "direct", description="of a loose part: the work that it asks for; elsewhere its fitments say it"
     )
     minutes: Minutes = Field(0, description="of a loose part: labour for one piece")
+    reworked: YesNo = Field(
+        False, description="the vehicle's own part that it replaces is worked on to make it: none comes off"
+    )
 
 
 class CharacteristicRecord(Record):

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import Any, TypeVar
 
-from sqlalchemy import RowMapping, Select, select
+from sqlalchemy import RowMapping, Select, exists, or_, select
 from sqlmodel import Session
 
 from graftbook.catalogue.loading.staging import table
@@ -64,6 +64,7 @@ class PositionOut(Document):
 class FlawOut(Document):
     name: str
     component: str
+    also_of: list[str]
     component_name: str
     section: str
     severity: SeverityWord
@@ -179,17 +180,21 @@ def list_flaws(
     )  # fmt: skip
     if component:
         component = find_components(session, component)[0]
-        query = query.where(flaw.c.component == component)
+        also = table("flaw_also_of")
+        too = exists().where(also.c.claim == flaw.c.claim, also.c.component == component)
+        query = query.where(or_(flaw.c.component == component, too))
     search = {"list": "flaws", "component": component, "at_least": at_least}
     rows, following = _page(session, query, flaw.c.claim, search, limit, cursor)
-    remedies = _remedies(session, [row["name"] for row in rows])
-    return [_flaw(row, remedies[row["name"]]) for row in rows], following
+    names = [row["name"] for row in rows]
+    remedies, also_of = _remedies(session, names), _also_of(session, names)
+    return [_flaw(row, also_of[row["name"]], remedies[row["name"]]) for row in rows], following
 
 
-def _flaw(row: RowMapping, remedies: int) -> FlawOut:
+def _flaw(row: RowMapping, also_of: list[str], remedies: int) -> FlawOut:
     return {
         "name": row["name"],
         "component": row["component"],
+        "also_of": also_of,
         "component_name": row["component_name"],
         "section": row["section"],
         "severity": row["severity"],
@@ -203,6 +208,15 @@ def _flaw(row: RowMapping, remedies: int) -> FlawOut:
 def _known(session: Session, column: Any, name: str, problem: type[Unknown]) -> None:
     if session.connection().execute(select(column).where(column == name)).first() is None:
         raise problem(name, names_near(session.connection(), column, name))
+
+
+def _also_of(session: Session, flaws: list[str]) -> dict[str, list[str]]:
+    found: dict[str, list[str]] = defaultdict(list)
+    also = table("flaw_also_of")
+    query = select(also.c.claim, also.c.component).where(also.c.claim.in_(flaws))
+    for flaw, component in session.connection().execute(query.order_by(also.c.claim, also.c.component)):
+        found[flaw].append(component)
+    return found
 
 
 def _remedies(session: Session, flaws: list[str]) -> dict[str, int]:

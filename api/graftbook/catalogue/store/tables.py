@@ -253,6 +253,7 @@ class ComponentRow(SQLModel, table=True):
     sort_key: str = Field(sa_column=Column(SORT_KEY, nullable=False))
     effort: str = Field(default="direct", max_length=20)
     minutes: int = 0
+    reworked: bool = False
 
 
 class ComponentWordRow(SQLModel, table=True):

@@ -292,7 +292,7 @@ def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
     """Two positions bolted together: difference of index against the environment's limit."""
     sides = on_both(before, after, lambda r: _joint(r, one, other))
     check = f"corrosion.{one}+{other}"
-    titles = " and ".join(after.title(p) for p in (one, other))
+    titles = " and ".join(f"the {after.title(p)}" for p in (one, other))
     if sides.after is None:
         return undetermined(check, f"whether {titles} go together", sides)
     joint = sides.after

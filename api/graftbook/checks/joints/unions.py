@@ -84,7 +84,7 @@ def union(before: Fitted, after: Fitted, one: str, end: str, other: str, other_e
 
     sides = on_both(before, after, meets)
     check = f"unions.{one}.{end}+{other}.{other_end}"
-    titles = " and ".join(after.title(p) for p in (one, other))
+    titles = " and ".join(f"the {after.title(p)}" for p in (one, other))
     if sides.after is None:
         return undetermined(check, f"whether {titles} screw together", sides, SAME)
     verdict, words = sides.after

@@ -32,17 +32,20 @@ def flaw_notes(
     left: list[FlawNote] = []
     showing, held = _of_today(finished.scope)
     for flaw, fit in showing:
-        (left if _shows(finished, flaw, fit) else gone).append(_flaw_note(flaw, fit))
+        if _shows(finished, flaw, fit):
+            left.append(_flaw_note(flaw, finished.fit(fit.position)))
+        else:
+            gone.append(_flaw_note(flaw, fit))
+    had = {(flaw.name, fit.position) for flaw, fit in showing}
     brought = [
         _flaw_note(flaw, fit)
         for fit in finished.new_fits
         for flaw in finished.scope.flaws(fit)
-        if not finished.has_add_on(flaw)
+        if not finished.has_add_on(flaw) and (flaw.name, fit.position) not in had
     ]
     here = {(note.flaw, note.position) for note in brought}
     bared = [_flaw_note(flaw, fit) for flaw, fit in held if _shows(finished, flaw, fit)]
     brought += [note for note in bared if (note.flaw, note.position) not in here]
-    left = [note for note in left if (note.flaw, note.position) not in here]
     return tuple(gone), tuple(left), tuple(brought)
 
 

@@ -52,7 +52,7 @@ def _how_far(looked_at: Looked) -> str:
 def _others(book: RuleBook, place: Place) -> str:
     """What changes with it: a pair's other side by its title; and how many rules ask for other parts."""
     pair = index_of(book).pairs[book.positions[place.position].pair]
-    sides = [phrases.position(book, other) for other in pair if other != place.position]
+    sides = [phrases.the(book, other) for other in pair if other != place.position]
     more = sum(need.cause is not Cause.pair for need in place.needs)
     named = sides if any(need.cause is Cause.pair for need in place.needs) else []
     words = [f"{' and '.join(named)} must change with it"] if named else []

@@ -41,9 +41,20 @@ def position(book: RuleBook, name: str) -> str:
     return known.title if known else name
 
 
+def the(book: RuleBook, name: str) -> str:
+    """The position in the middle of a sentence: "the hand brake"; one without a title by its bare name."""
+    known = book.positions.get(name)
+    return with_article(known.title) if known else name
+
+
+def with_article(title: str) -> str:
+    """A position is one certain place of a vehicle, so that also "the road tyres" takes the article."""
+    return title if title.lower().startswith(("the ", "a ", "an ")) else f"the {title}"
+
+
 def place(book: RuleBook, name: str) -> str:
-    """A position's title, or a loose part by its number and name."""
-    return component(book, name.removeprefix(LOOSE)) if name.startswith(LOOSE) else position(book, name)
+    """A position with its article, or a loose part by its number and name."""
+    return component(book, name.removeprefix(LOOSE)) if name.startswith(LOOSE) else the(book, name)
 
 
 def opening(text: str) -> str:
@@ -69,11 +80,11 @@ def wished(wish: Wish, book: RuleBook) -> str:
     """What the asker wishes, as it stands after "wish"."""
     match wish:
         case FitComponent():
-            where = f" at {position(book, wish.position)}" if wish.position else ""
+            where = f" at {the(book, wish.position)}" if wish.position else ""
             count = f"{wish.quantity} × " if wish.quantity != 1 and not where else ""
             return f"{count}{component(book, wish.component)}{where}"
         case ClearPosition():
-            return f"nothing at {position(book, wish.position)}"
+            return f"nothing at {the(book, wish.position)}"
         case RemedyFlaw():
             flaw = flaw_of(book, wish.flaw)
             return f"this flaw remedied: {(flaw.symptom if flaw else wish.flaw).rstrip('.')}"
@@ -110,7 +121,7 @@ def of_limit(book: RuleBook, limit: Limit) -> str:
     """One of the asker's limits, as a sentence."""
     match limit:
         case KeepPosition():
-            return f"You keep {position(book, limit.position)} as it is today."
+            return f"You keep {the(book, limit.position)} as it is today."
         case KeepSection():
             return f"You keep all of {section(book, limit.section)} as it is today."
         case RefuseComponent():
@@ -132,14 +143,14 @@ def advice(book: RuleBook, rule: Companion) -> str:
 
 def changed_together(book: RuleBook, one: str, other: str) -> str:
     """Two positions of a pair."""
-    return opening(f"{position(book, one)} and {position(book, other)} are changed together.")
+    return opening(f"{the(book, one)} and {the(book, other)} are changed together.")
 
 
 def cannot_sit(book: RuleBook, fit: Fit) -> str:
     """A component that nothing says fits the position."""
     if fit.component is None:
         return essential(book, fit.position)
-    return f"No record says that {component(book, fit.component)} fits {position(book, fit.position)}."
+    return f"No record says that {component(book, fit.component)} fits {the(book, fit.position)}."
 
 
 def not_supplied(book: RuleBook, number: str) -> str:
@@ -150,7 +161,7 @@ def not_supplied(book: RuleBook, number: str) -> str:
 def missing(book: RuleBook, lacking: Missing) -> str:
     """A characteristic that is not recorded, or several of which one would do."""
     titles = " or ".join(kind(book, name) for name in lacking.kinds)
-    return f"{titles} of {component(book, lacking.fit.component)} at {position(book, lacking.fit.position)}"
+    return f"{titles} of {component(book, lacking.fit.component)} at {the(book, lacking.fit.position)}"
 
 
 def kind(book: RuleBook, name: str) -> str:
@@ -172,32 +183,32 @@ def of_ceiling(price_at_most: int) -> str:
 
 def essential(book: RuleBook, name: str) -> str:
     """A position that is never left empty."""
-    return opening(f"{position(book, name)} cannot be left empty.")
+    return opening(f"{the(book, name)} cannot be left empty.")
 
 
 def one_only(book: RuleBook, name: str) -> str:
     """Two wishes for one position."""
-    return f"Only one component can sit at {position(book, name)}, and you wish more than one there."
+    return f"Only one component can sit at {the(book, name)}, and you wish more than one there."
 
 
 def no_other(book: RuleBook, name: str) -> str:
     """A position for which nothing else is known."""
-    return f"No other component that can be bought fits {position(book, name)} on this vehicle."
+    return f"No other component that can be bought fits {the(book, name)} on this vehicle."
 
 
 def none_will_do(book: RuleBook, name: str, candidates: tuple[str, ...]) -> str:
     """Siblings told in one sentence."""
     if len(candidates) == 1:
         only = component(book, candidates[0])
-        return f"The only other component for {position(book, name)}, {only}, will not do."
+        return f"The only other component for {the(book, name)}, {only}, will not do."
     some = ", ".join(candidates[:3]) + (", …" if len(candidates) > 3 else "")
-    return f"None of the other {len(candidates)} components for {position(book, name)} will do ({some})."
+    return f"None of the other {len(candidates)} components for {the(book, name)} will do ({some})."
 
 
 def none_has(book: RuleBook, name: str, having: Iterable[Wanted]) -> str:
     """No candidate has the wanted values."""
     what = " and ".join(f"{kind(book, w.kind)} {w.comparator.value} {w.value.written}" for w in having)
-    return f"No component that fits {position(book, name)} on this vehicle is recorded with {what}."
+    return f"No component that fits {the(book, name)} on this vehicle is recorded with {what}."
 
 
 def further_parts(count: int) -> str:
@@ -212,13 +223,13 @@ def not_known(number: str) -> str:
 
 def no_fitment(book: RuleBook, number: str, name: str) -> str:
     """Nothing says that it fits."""
-    where = f" {position(book, name)} on" if name else ""
+    where = f" {the(book, name)} on" if name else ""
     return f"No record says that {component(book, number)} fits{where} this vehicle."
 
 
 def not_this_vehicle(book: RuleBook, number: str, name: str) -> str:
     """It fits others of the variant: another chassis number, date or option."""
-    where = f" at {position(book, name)}" if name else ""
+    where = f" at {the(book, name)}" if name else ""
     return f"{component(book, number)} fits{where} only with another chassis number, date or option."
 
 
@@ -289,7 +300,7 @@ def section(book: RuleBook, name: str) -> str:
 
 def fit_instead(book: RuleBook, number: str, name: str, wished: str) -> str:
     """Another component for a wished one."""
-    return f"fit {component(book, number)} at {position(book, name)} instead of {wished}"
+    return f"fit {component(book, number)} at {the(book, name)} instead of {wished}"
 
 
 def too_few(book: RuleBook, number: str, needed: int, there: int) -> str:

@@ -112,7 +112,7 @@ def _given_up(book: RuleBook, ground: Ground, totals: Totals) -> str:
         case NothingVisible():
             return "accept visible changes"
         case KeepPosition(position):
-            return f"let {phrases.position(book, position)} be changed"
+            return f"let {phrases.the(book, position)} be changed"
         case KeepSection(section):
             return f"let {phrases.section(book, section)} be changed"
         case RefuseComponent(number):

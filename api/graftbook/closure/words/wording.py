@@ -263,7 +263,7 @@ def other_way(book: RuleBook, change: Change, other: Other) -> str:
     if other.way is None or other.way.place == change.position:
         return ""
     named, place = phrases.component(book, other.way.component), other.way.place
-    return named if place.startswith(LOOSE) else f"{named} at {phrases.position(book, place)}"
+    return named if place.startswith(LOOSE) else f"{named} at {phrases.the(book, place)}"
 
 
 def difference_words(difference: Difference) -> str:
@@ -395,7 +395,7 @@ def flaw_sentences(book: RuleBook, solution: Solution) -> Iterator[str]:
 
 def flaw_words(book: RuleBook, note: FlawNote) -> str:
     """A known flaw with its severity and place."""
-    where = phrases.position(book, note.position)
+    where = phrases.the(book, note.position)
     where = f"{note.severity.name}; {note.component} at {where}"
     return phrases.opening(f"{note.symptom.rstrip('.')} ({where}).")
 
@@ -427,7 +427,7 @@ def unconfirmed_sentence(book: RuleBook, unconfirmed: Unconfirmed) -> str:
     grade = GRADE_WORDS[claim.grade]
     if isinstance(claim, Fitment):
         return f"Nobody has confirmed that {part} fits{_where(book, unconfirmed)}: it rests on {grade}."
-    where = f" at {phrases.position(book, unconfirmed.position)}" if unconfirmed.position else ""
+    where = f" at {phrases.the(book, unconfirmed.position)}" if unconfirmed.position else ""
     return f"Nobody has confirmed {claim.name}: {part}{where} rests on {grade}."
 
 
@@ -439,7 +439,7 @@ def claim_words(book: RuleBook, unconfirmed: Unconfirmed) -> str:
 
 
 def _where(book: RuleBook, unconfirmed: Unconfirmed) -> str:
-    return f" {phrases.position(book, unconfirmed.position)}" if unconfirmed.position else " this vehicle"
+    return f" {phrases.the(book, unconfirmed.position)}" if unconfirmed.position else " this vehicle"
 
 
 def _count(number: int, noun: str) -> str:
