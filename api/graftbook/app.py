@@ -21,7 +21,7 @@ from graftbook.access import session_endpoints
 from graftbook.access.audit_trail import Trail
 from graftbook.access.authenticator import Door
 from graftbook.access.exposure import require_keys_beyond_this_machine
-from graftbook.access.guard import reads_freely
+from graftbook.access.guard import known_reader
 from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -111,18 +111,19 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
-    app.state.door = Door(app.state.service.engine)
-    app.state.service.before_closing.append(app.state.door.close)
-    app.state.readings = Readings(app.state.service)
     present = Present(app.state.service.engine)
-    app.state.service.before_closing.append(present.close)
+    door = app.state.door = Door(app.state.service.engine, present)
+    app.state.readings = Readings(app.state.service)
+    app.state.service.before_closing += [door.close, present.close]
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
     app.add_middleware(Trail)
     answers = app.state.service.answers
     app.add_middleware(Compress, answers=answers)
-    app.add_middleware(Ready, present=present, answers=answers, reads_freely=partial(reads_freely, settings))
+    app.add_middleware(
+        Ready, present=present, answers=answers, known_reader=partial(known_reader, settings, door)
+    )
     app.add_middleware(Strict)
     app.add_middleware(
         Guard,
