@@ -6,6 +6,7 @@ from contextlib import asynccontextmanager
 from functools import partial
 from typing import Any
 
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import Depends, FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
@@ -48,6 +49,7 @@ from graftbook.orders.stock import endpoints as stock
 from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.process.draining import drain_before_the_end
+from graftbook.process.limits import THREADS
 from graftbook.process.present import Present
 from graftbook.process.readings import Readings
 from graftbook.process.reasoning.problems import NotInTime
@@ -136,6 +138,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     service: Service = app.state.service
+    current_default_thread_limiter().total_tokens = THREADS
     await run_in_threadpool(warm_up, service)
     await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
     tracing.start(service.settings.traces_to)

@@ -17,7 +17,7 @@ from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from graftbook.http.codings import chosen, held, untagged
+from graftbook.http.codings import chosen, every_tag, held, untagged
 from graftbook.process.present import Mark, Moment, Present
 from graftbook.process.state import AnswerCache
 
@@ -46,6 +46,7 @@ class Given:
     moment: Moment
     kept_as: str
     etag: bytes
+    tags: tuple[bytes, ...]
     headers: list[Header]
     not_modified: list[Header]
     route: Any
@@ -115,7 +116,7 @@ class Ready:
 
     async def _again(self, scope: Scope, send: Send, given: Given, who: State, if_none_match: bytes) -> bool:
         """Whether the answer could be given once more."""
-        if if_none_match and scope["method"] == "GET" and (tag := held(given.etag, if_none_match)):
+        if if_none_match and scope["method"] == "GET" and (tag := _held(given, if_none_match)):
             self._note(scope, given, who)
             headers = [*given.not_modified, (b"etag", tag)]
             await send({"type": "http.response.start", "status": 304, "headers": headers})
@@ -183,6 +184,11 @@ def _key(scope: Scope, coding: str, body: bytes) -> bytes:
     return blake2b(head + body, digest_size=32).digest()
 
 
+def _held(given: Given, if_none_match: bytes) -> bytes | None:
+    """The ETag under which the asker has the answer: mostly the only one that he names."""
+    return if_none_match if if_none_match in given.tags else held(given.etag, if_none_match)
+
+
 def _given(scope: Scope, sent: Any, moment: Moment, again: Again) -> Given:
     headers = list(sent)
     known = dict(headers)
@@ -190,7 +196,7 @@ def _given(scope: Scope, sent: Any, moment: Moment, again: Again) -> Given:
     coding = known.get(b"content-encoding", b"").decode()
     kept_as = f"{etag.decode()} {coding}".rstrip()
     of_304 = [pair for pair in headers if pair[0] in _OF_304]
-    return Given(moment, kept_as, etag, headers, of_304, scope.get("route"), again)
+    return Given(moment, kept_as, etag, every_tag(etag), headers, of_304, scope.get("route"), again)
 
 
 _OF_304 = {b"cache-control", b"content-location", b"vary"}
