@@ -85,8 +85,8 @@ def watched() -> ASGIApp:
 
 
 def _waited_for_a_processor() -> float:
-    """Seconds that threads of this process could have run and did not: one that waits for a processor may hold
-    what the others wait for. 0 where the system does not tell."""
+    """Seconds that threads of this process could have run and did not: one that waits may hold what the
+    others wait for. 0 where the system does not tell."""
     waited = 0
     for told in Path("/proc/self/task").glob("*/schedstat"):
         with suppress(OSError):
