@@ -16,7 +16,7 @@ from tests.conftest import client_of
 
 Asked = asyncio.Task[httpx.Response]
 pytestmark = pytest.mark.anyio
-LONG = {"deadline_seconds": 60.0}
+LONG = {"deadline_seconds": 30.0}
 QUESTION = {"vehicle": {"chassis": "24PL-018412"}} | LONG
 ANOTHER = {"vehicle": {"chassis": "24PL-018413"}} | LONG
 
