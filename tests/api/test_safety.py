@@ -86,18 +86,6 @@ async def test_every_answer_carries_the_safe_headers(
         assert headers["content-security-policy"].startswith("default-src 'none';")
 
 
-async def test_a_304_leaves_the_asker_what_came_with_the_answer(app: FastAPI):
-    """Looked up, and given again."""
-    path = "/v1/components/QB-3310"
-    async with client_of(app) as client:
-        for _ in range(2):
-            whole = (await client.get(path)).headers
-            have = await client.get(path, headers={"If-None-Match": whole["etag"]})
-            assert have.status_code == 304
-            assert set(have.headers) == {"etag", "cache-control", "vary", "x-request-id"}
-            assert all(have.headers[name] == whole[name] for name in ("etag", "cache-control", "vary"))
-
-
 async def test_over_https_it_asks_to_stay_there(app: FastAPI):
     async with client_of(app, "https://127.0.0.1") as client:
         for path in ("/livez", "/v1/nothing"):

@@ -145,8 +145,7 @@ class _Answer:
     async def send(self, message: Message) -> None:
         if message["type"] == "http.response.start":
             self.seen.status = message["status"]
-            request_id = (b"x-request-id", self.seen.request_id.encode())
-            message["headers"] = [*message["headers"], *self._safe_for(message), request_id]
+            message["headers"] = self._with_safe(message["headers"])
         elif message["type"] == "http.response.body":
             if self._head:
                 await self._send_no_body(message)
@@ -154,15 +153,13 @@ class _Answer:
             self.seen.sent += len(message.get("body", b""))
         await self._send(message)
 
-    def _safe_for(self, message: Message) -> list[Header]:
-        """None go with a 304: it brings nothing, and what the asker has came with them (RFC 9110, 15.4.5)."""
-        if message["status"] == 304:
-            return []
-        present = {name for name, _ in message["headers"]}
-        safe = [pair for pair in SAFE_HEADERS if pair[0] not in present]
+    def _with_safe(self, given: Any) -> list[Header]:
+        present = {name for name, _ in given}
+        headers = [*given, *(pair for pair in SAFE_HEADERS if pair[0] not in present)]
         if self._scope.get("scheme") == "https" and STAY_ENCRYPTED[0] not in present:
-            safe.append(STAY_ENCRYPTED)
-        return safe
+            headers.append(STAY_ENCRYPTED)
+        headers.append((b"x-request-id", self.seen.request_id.encode()))
+        return headers
 
     async def _send_no_body(self, message: Message) -> None:
         if not self.whole:
