@@ -6,6 +6,7 @@ from contextlib import asynccontextmanager
 from functools import partial
 from typing import Any
 
+from anyio.to_thread import current_default_thread_limiter
 from fastapi import Depends, FastAPI
 from fastapi.concurrency import run_in_threadpool
 from fastapi.exceptions import RequestValidationError
@@ -21,7 +22,7 @@ from graftbook.access import session_endpoints
 from graftbook.access.audit_trail import Trail
 from graftbook.access.authenticator import Door
 from graftbook.access.exposure import require_keys_beyond_this_machine
-from graftbook.access.guard import reads_freely
+from graftbook.access.guard import known_reader
 from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -48,6 +49,7 @@ from graftbook.orders.stock import endpoints as stock
 from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.process.draining import drain_before_the_end
+from graftbook.process.limits import THREADS
 from graftbook.process.present import Present
 from graftbook.process.readings import Readings
 from graftbook.process.reasoning.problems import NotInTime
@@ -113,18 +115,19 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
-    app.state.door = Door(app.state.service.engine)
-    app.state.service.before_closing.append(app.state.door.close)
-    app.state.readings = Readings(app.state.service)
     present = Present(app.state.service.engine)
-    app.state.service.before_closing.append(present.close)
+    door = app.state.door = Door(app.state.service.engine, present)
+    app.state.readings = Readings(app.state.service)
+    app.state.service.before_closing += [door.close, present.close]
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
     app.add_middleware(Trail)
     answers = app.state.service.answers
     app.add_middleware(Compress, answers=answers)
-    app.add_middleware(Ready, present=present, answers=answers, reads_freely=partial(reads_freely, settings))
+    app.add_middleware(
+        Ready, present=present, answers=answers, known_reader=partial(known_reader, settings, door)
+    )
     app.add_middleware(Strict)
     app.add_middleware(
         Guard,
@@ -137,6 +140,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     service: Service = app.state.service
+    current_default_thread_limiter().total_tokens = THREADS
     await run_in_threadpool(warm_up, service)
     await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
     tracing.start(service.settings.traces_to)

@@ -109,6 +109,7 @@ class Settings(BaseSettings):
         return url
 
 
+@lru_cache(maxsize=64)
 def on_this_machine(host: str) -> bool:
     """Whether an address or a name can only mean this machine (RFC 6761, 6.3 for the name)."""
     if host.lower() == "localhost":

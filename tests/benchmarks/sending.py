@@ -5,8 +5,6 @@ very same bytes (an `async def` with a ready response, nothing round it). Each i
 kept open by processes that do nothing but write a request and read its answer, so that the client is not what
 is measured: `client_share` says how much of a processor it took beside the server. Rounds alternate, so that
 a busy machine slows both. Each answer is checked to have the status and the length that are expected.
-
-`looking_up` asks for components while four hard closures are reasoned over without end.
 """
 
 import json
@@ -15,7 +13,6 @@ import socket
 import statistics
 import subprocess
 import sys
-import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -76,8 +73,6 @@ def run() -> Iterator[tuple[str, str]]:
             f"{one.what} ({one.size / 1000:.1f} kB)",
             f"{one.a_second:8.0f} a second, beside it {one.beside:.0f}, ratio {one.ratio:.2f}",
         )
-    for name, milliseconds in looking_up().items():
-        yield f"look-up beside four hard closures, {name}", f"{milliseconds:8.1f} ms"
 
 
 def _compared(base: str, folder: Path) -> Iterator[Figure]:
@@ -96,7 +91,7 @@ def _compared(base: str, folder: Path) -> Iterator[Figure]:
             if "If-None-Match" in headers:
                 headers["If-None-Match"] = first.headers["etag"]
             (folder / "body").write_bytes(body)
-            with _process([sys.executable, "-c", SERVE, str(folder / "body")], "/whole") as other:
+            with on_a_free_port([sys.executable, "-c", SERVE, str(folder / "body")], "/whole") as other:
                 there = "/not-modified" if "If-None-Match" in headers else "/whole"
                 yield _figure(what, (base, path), (other, there), headers)
 
@@ -175,41 +170,6 @@ def _whole_answer(wire: socket.socket, buffer: bytearray, status: int) -> int:
     return len(head) + 4 + (int(lengths[0]) if lengths and status != 304 else 0)
 
 
-HARD = {"wishes": [{"remedy_all": "moderate"}], "deadline_seconds": 20.0}
-
-
-def looking_up(seconds: float = 10.0) -> dict[str, float]:
-    """Milliseconds of a component's look-up, a different one each time, while four hard closures run."""
-    with _demo() as base, httpx.Client(base_url=base, timeout=60) as client:
-        pages = client.get("/v1/components?limit=500").json()["items"]
-        numbers = [item["number"] for item in pages]
-        over = threading.Event()
-        askers = [threading.Thread(target=_hard, args=(base, n, over)) for n in range(4)]
-        for asker in askers:
-            asker.start()
-        took, began, turn = [], time.perf_counter(), 0
-        while time.perf_counter() - began < seconds:
-            start = time.perf_counter()
-            number = numbers[turn % len(numbers)]
-            client.get(f"/v1/components/{number}").raise_for_status()
-            took.append((time.perf_counter() - start) * 1000)
-            turn += 1
-        over.set()
-        for asker in askers:
-            asker.join()
-    cuts = statistics.quantiles(took, n=100)
-    return {"median": cuts[49], "99th percentile": cuts[98], "worst": max(took)}
-
-
-def _hard(base: str, first: int, over: threading.Event) -> None:
-    """One hard closure after the other, each of another vehicle."""
-    serial = 10_700 + 300 * first
-    with httpx.Client(base_url=base, timeout=90) as client:
-        while not over.is_set():
-            serial += 1
-            client.post("/v1/closures", json={"vehicle": {"chassis": f"24PL-{serial:06d}"}, **HARD})
-
-
 @contextmanager
 def _demo() -> Iterator[str]:
     """The service on the demo range, as `graftbook serve` runs it; its address."""
@@ -221,19 +181,19 @@ def _demo() -> Iterator[str]:
         engine.dispose()
         program = "from graftbook.commands.cli import main; main()"
         command = [sys.executable, "-c", program, "serve", "--database", url, "--port"]
-        with _process(command, "/livez") as base:
+        with on_a_free_port(command, "/livez") as base:
             yield base
 
 
 @contextmanager
-def _process(command: list[str], path: str) -> Iterator[str]:
+def on_a_free_port(command: list[str], path: str, environment: dict[str, str] | None = None) -> Iterator[str]:
     """A server in a process of its own on a free port, which it is given last; its address."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     base = f"http://127.0.0.1:{port}"
     with subprocess.Popen(
-        [*command, str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
+        [*command, str(port)], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment
     ) as server:
         try:
             for _ in range(600):
@@ -249,4 +209,3 @@ def _process(command: list[str], path: str) -> Iterator[str]:
 
 if __name__ == "__main__":
     print(json.dumps([asdict(one) for one in figures()], indent=1))
-    print(json.dumps(looking_up(), indent=1))

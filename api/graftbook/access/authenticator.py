@@ -1,8 +1,11 @@
-"""Who is let in: a key or a cookie against the database, once a request, never from a cache.
+"""Who is let in: a key or a cookie against the database, once a request.
 
-A revocation therefore acts at once in every process. What need not be done before the answer (when a
-key was last used, when a browser was last seen) is written by one thread behind it, and its failure
-fails nothing.
+A revocation therefore acts at once in every process. Only an answer that is given again unlooked-up is
+also given to who was let in just now (`let_in.py`): there a revocation acts at once in the process that
+made it, and on SQLite in every one; through another process on PostgreSQL within half a second.
+
+What need not be done before the answer (when a key was last used, when a browser was last seen) is written
+by one thread behind it, and its failure fails nothing.
 """
 
 import logging
@@ -11,6 +14,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
+from hashlib import sha256
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import SQLAlchemyError
@@ -19,12 +23,14 @@ from sqlmodel import Session
 from graftbook.access import store
 from graftbook.access.audit_refusals import Refusals
 from graftbook.access.keys import Presented
+from graftbook.access.let_in import LetIn, earliest
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.service import moment, usable
 from graftbook.access.tables import AccessEventRow
 from graftbook.access.throttling import Attempts
 from graftbook.database import reading, writing
 from graftbook.problems import KeyNeeded, SlowDown
+from graftbook.process.present import Mark, Present
 
 USE_WRITTEN_EVERY = timedelta(minutes=1)
 MOST_WAITING = 1_000
@@ -36,8 +42,9 @@ _LOG = logging.getLogger("graftbook")
 class Door:
     """One process's door to one database."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, present: Present | None = None) -> None:
         self.engine = engine
+        self.let_in = LetIn(present)
         self.attempts = Attempts()
         self.refusals = Refusals()
         self._noted: OrderedDict[str, None] = OrderedDict()
@@ -55,7 +62,7 @@ class Door:
         if sent is None:
             self.attempts.failed(caller.client, None)
             raise KeyNeeded(NO_KEY)
-        now = moment()
+        now, mark = moment(), self.let_in.mark()
         with reading(self.engine) as session:
             row = store.key_facts(session, sent.id)
         right = sent.is_the_one(row.digest if row else None)
@@ -63,9 +70,22 @@ class Door:
             self.attempts.failed(caller.client, key)
             raise KeyNeeded(NO_KEY)
         self.attempts.worked(caller.client, row.id)
-        if row.used is None or now - row.used >= USE_WRITTEN_EVERY:
+        used = row.used
+        if used is None or now - used >= USE_WRITTEN_EVERY:
             self.later(row.id, lambda s: store.mark_used(s, row.id, now, USE_WRITTEN_EVERY))
-        return Principal.of(row)
+            used = now
+        principal = Principal.of(row)
+        self.let_in.note(sent.digest, principal, mark, earliest(used + USE_WRITTEN_EVERY, row.expires))
+        return principal
+
+    def knows_key(self, text: bytes, client: str, now: Mark | None) -> Principal | None:
+        """The principal of a key that `admit` would let in, without asking the database; None when it must be
+        asked, or when the attempt is not heard."""
+        found = self.let_in.get(sha256(text).hexdigest(), now, by_cookie=False)
+        if found is None or self.attempts.wait(client, found.key):
+            return None
+        self.attempts.worked(client, found.key)
+        return found
 
     def refused(self, caller: Caller, what: str) -> None:
         """Put a refused attempt into the trail, as many as the disk can bear."""

@@ -21,9 +21,11 @@ from graftbook.access.keys import presented
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.scopes import Scope
 from graftbook.problems import ForeignName, KeyNeeded, Problem, ScopeNeeded, TooLarge
+from graftbook.process.present import Mark
 from graftbook.settings import Settings, on_this_machine
 
 SCHEME = "key"
+State = dict[str, Principal]
 CHANGES_NOTHING = ("GET", "HEAD", "OPTIONS")
 FORM = "application/x-www-form-urlencoded"
 UPLOAD = "multipart/form-data"
@@ -218,17 +220,26 @@ def _own_listener(settings: Settings, scope: Connection) -> bool:
     return not (settings.here_only and server and server[1] and not on_this_machine(server[0]))
 
 
-def reads_freely(settings: Settings, scope: Connection) -> bool:
-    """Whether a request may read though nobody looks who asks: what MayRead finds while reading is open."""
-    if settings.reading != "open":
-        return False
-    host = b""
+def known_reader(settings: Settings, door: Door, scope: Connection, now: Mark | None) -> State | None:
+    """What MayRead would find, without asking the database: what the request's state then holds of who asks,
+    nothing where anybody may read. None when the database must be asked, or the request is refused."""
+    sent, host, cookie = None, b"", b""
     for name, value in scope["headers"]:
-        if name == b"authorization" and value[:7].lower() == b"bearer ":
-            return False
-        if name == b"host":
+        if name == b"authorization":
+            sent = value if sent is None else sent  # of several the first counts
+        elif name == b"host":
             host = value
-    return _own_name(settings, host.decode("latin-1")) and _own_listener(settings, scope)
+        elif name == b"cookie":
+            cookie += b";" + value
+    if sent is not None and sent[:7].lower() == b"bearer ":
+        client = scope.get("client")
+        principal = door.knows_key(sent[7:].strip(), client[0] if client else "", now)
+    elif settings.reading == "open":
+        own = _own_name(settings, host.decode("latin-1")) and _own_listener(settings, scope)
+        return {} if own else None
+    else:
+        principal = sessions.knows_cookie(door, cookie, now)
+    return None if principal is None else {"principal": principal}
 
 
 def _host_name(host: str) -> str:

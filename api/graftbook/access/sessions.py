@@ -15,15 +15,18 @@ from sqlalchemy import Engine
 from graftbook.access import store
 from graftbook.access.authenticator import Door
 from graftbook.access.keys import digest_of
+from graftbook.access.let_in import earliest
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.service import moment, usable
 from graftbook.access.tables import PageSessionRow
 from graftbook.database import reading, writing
 from graftbook.problems import ForgedRequest
+from graftbook.process.present import Mark
 
 IDLE, LONGEST = timedelta(hours=12), timedelta(days=7)
 SEEN_WRITTEN_EVERY = timedelta(minutes=5)
 COOKIE = "graftbook_session"
+_NAMED = f"{COOKIE}=".encode()
 FORM_FIELD, FORM_HEADER = "form_token", "X-Form-Token"
 
 
@@ -47,7 +50,7 @@ def begin(engine: Engine, principal: Principal, caller: Caller) -> PageSession:
 
 def open_session(door: Door, secret: str) -> PageSession | None:
     """The session of a cookie; None when it is none, has ended, or its key is not usable."""
-    now, digest = moment(), digest_of(secret)
+    now, digest, mark = moment(), digest_of(secret), door.let_in.mark()
     with reading(door.engine) as session:
         found = store.page_session(session, digest)
     if found is None:
@@ -57,7 +60,20 @@ def open_session(door: Door, secret: str) -> PageSession | None:
         return None
     if now - seen >= SEEN_WRITTEN_EVERY:
         door.later(f"seen {digest}", lambda session: store.mark_seen(session, digest, now))
-    return PageSession(secret, Principal.of(key, by_cookie=True))
+        seen = now
+    principal = Principal.of(key, by_cookie=True)
+    door.let_in.note(
+        digest, principal, mark, earliest(seen + SEEN_WRITTEN_EVERY, begun + LONGEST, key.expires)
+    )
+    return PageSession(secret, principal)
+
+
+def knows_cookie(door: Door, cookies: bytes, now: Mark | None) -> Principal | None:
+    """Whose session it is by the cookies that came, unless the database must be asked."""
+    sent = [cookie for cookie in map(bytes.strip, cookies.split(b";")) if cookie.startswith(_NAMED)]
+    if len(sent) != 1:
+        return None
+    return door.let_in.get(sha256(sent[0].removeprefix(_NAMED)).hexdigest(), now, by_cookie=True)
 
 
 def end(engine: Engine, page_session: PageSession, caller: Caller) -> None:

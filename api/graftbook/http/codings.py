@@ -110,5 +110,9 @@ def held(etag: bytes, if_none_match: bytes) -> bytes | None:
     if if_none_match.strip() == b"*":
         return etag
     names = [name.strip().removeprefix(b"W/") for name in if_none_match.split(b",")]
-    every = (tagged(etag, coding) for coding in (*PREFERRED, IDENTITY))
-    return next((one for one in every if one in names), None)
+    return next((one for one in every_tag(etag) if one in names), None)
+
+
+def every_tag(etag: bytes) -> tuple[bytes, ...]:
+    """The ETags of an answer in every coding."""
+    return tuple(tagged(etag, coding) for coding in (*PREFERRED, IDENTITY))

@@ -81,7 +81,7 @@ class Guard:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        given = _header(scope, b"x-request-id")
+        given, announced = _given_id_and_length(scope)
         request_id = given.decode() if _GIVEN_ID.match(given) else secrets.token_hex(8)
         scope.setdefault("state", {})["request_id"] = request_id
         # A copy: the server must go on seeing HEAD, or it would wait for a body.
@@ -91,21 +91,21 @@ class Guard:
         token = entered(seen)
         try:
             if tracing.on():
-                await self._traced(inner, receive, _Answer(scope, send, seen))
+                await self._traced(inner, receive, _Answer(scope, send, seen), announced)
             else:
-                await self._answered(inner, receive, _Answer(scope, send, seen))
+                await self._answered(inner, receive, _Answer(scope, send, seen), announced)
         finally:
             left(token)
             seen.asker.left()
             seen.ended(inner)
             self.afterwards()
 
-    async def _traced(self, scope: Scope, receive: Receive, answer: "_Answer") -> None:
+    async def _traced(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
         seen = answer.seen
         with tracing.request_span(scope) as span:
             seen.trace = span.trace
             try:
-                await self._answered(scope, receive, answer)
+                await self._answered(scope, receive, answer, announced)
             finally:
                 route = route_of(scope)
                 span.set("http.request.method", seen.method)
@@ -113,9 +113,8 @@ class Guard:
                 span.set("http.response.status_code", seen.status)
                 span.named(f"{seen.method} {route}", failed=seen.status >= 500)
 
-    async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer") -> None:
+    async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
         limit = self._limit(scope["path"])
-        announced = _header(scope, b"content-length")
         if announced.isdigit() and int(announced[:20]) > limit:
             await answer.problem(_too_large(limit), receive)
             return
@@ -174,9 +173,15 @@ class _Answer:
         await problem_answer(problem, self.seen.request_id)(self._scope, receive, self.send)
 
 
-def _header(scope: Scope, name: bytes) -> bytes:
-    """A header's value as it came; empty without it."""
-    return next((value for key, value in scope["headers"] if key == name), b"")
+def _given_id_and_length(scope: Scope) -> tuple[bytes, bytes]:
+    """X-Request-ID and Content-Length as they came; empty without them."""
+    given = announced = b""
+    for name, value in scope["headers"]:
+        if name == b"x-request-id":
+            given = given or value
+        elif name == b"content-length":
+            announced = announced or value
+    return given, announced
 
 
 def _measured(receive: Receive, limit: int, seen: Seen) -> Receive:

@@ -1,13 +1,14 @@
 """A question asked again, answered before the framework: nothing is looked up, no thread is changed.
 
 What was answered to an address (and body) is answered again as long as the catalogue stands as it did. That
-is only for answers from the catalogue alone, and only for who may read without a key: the first asking has
-gone the whole way, and this one differs in nothing that the answer depends on.
+is only for answers from the catalogue alone, and only for who may read without being looked up: anybody
+while reading is open, and whose key or session was let in since the last commit. The first asking has gone
+the whole way, and this one differs in nothing that the answer depends on.
 """
 
 import threading
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from hashlib import blake2b
 from typing import Any
@@ -16,13 +17,18 @@ from fastapi.concurrency import run_in_threadpool
 from sqlalchemy.exc import SQLAlchemyError
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from graftbook.http.codings import chosen, held, untagged
-from graftbook.process.present import Moment, Present
+from graftbook.http.codings import chosen, every_tag, held, untagged
+from graftbook.process.present import Mark, Moment, Present
 from graftbook.process.state import AnswerCache
 
 Header = tuple[bytes, bytes]
 Again = Callable[[], None]
 """Called when an answer is given again without being looked up."""
+
+State = Mapping[str, Any]
+KnownReader = Callable[[Scope, Mark | None], State | None]
+"""What a request's state then holds of who may read, by what this process knows at the mark; None when he
+has to be looked up, or may not."""
 
 READY_AGAIN = "ready_again"
 """Under this a request's state holds an `Again`, if its answer may be given again."""
@@ -40,6 +46,7 @@ class Given:
     moment: Moment
     kept_as: str
     etag: bytes
+    tags: tuple[bytes, ...]
     headers: list[Header]
     not_modified: list[Header]
     route: Any
@@ -69,20 +76,17 @@ class GivenAnswers:
 
 
 class Ready:
-    """Answers again what stands; everything else goes on. Outside `Compress`: what it keeps is in its coding.
-
-    `reads_freely` tells of a request whether anybody may ask it.
-    """
+    """Answers again what stands; everything else goes on. What it keeps is in its coding."""
 
     def __init__(
-        self, app: ASGIApp, present: Present, answers: AnswerCache, reads_freely: Callable[[Scope], bool]
+        self, app: ASGIApp, present: Present, answers: AnswerCache, known_reader: KnownReader
     ) -> None:
         self.app = app
-        self.present, self.answers, self.reads_freely = present, answers, reads_freely
+        self.present, self.answers, self.known_reader = present, answers, known_reader
         self.given = GivenAnswers()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
-        if not (_may_be_ready(scope) and self.reads_freely(scope)):
+        if not _may_be_ready(scope):
             await self.app(scope, receive, send)
             return
         body = b""
@@ -95,36 +99,38 @@ class Ready:
                 return
         accept, if_none_match = _asked(scope)
         key = _key(scope, chosen(accept), body)
-        moment = await self._moment()
+        now = self.present.mark()
+        moment = self.present.known_at(now) or await self._read()
         given = self.given.get(key)
         stands = given is not None and given.moment == moment
-        if not (given and stands and await self._again(scope, send, given, if_none_match)):
-            await self._first_time(scope, receive, send, key, moment)
+        who = self.known_reader(scope, now) if stands else None
+        if given and who is not None and await self._again(scope, send, given, who, if_none_match):
+            return
+        await self._first_time(scope, receive, send, key, moment)
 
-    async def _moment(self) -> Moment | None:
-        if (known := self.present.known()) is not None:
-            return known
+    async def _read(self) -> Moment | None:
         try:
             return await run_in_threadpool(self.present.read)
         except SQLAlchemyError:
             return None  # the question itself will say what is wrong
 
-    async def _again(self, scope: Scope, send: Send, given: Given, if_none_match: bytes) -> bool:
+    async def _again(self, scope: Scope, send: Send, given: Given, who: State, if_none_match: bytes) -> bool:
         """Whether the answer could be given once more."""
-        if if_none_match and scope["method"] == "GET" and (tag := held(given.etag, if_none_match)):
-            self._note(scope, given)
+        if if_none_match and scope["method"] == "GET" and (tag := _held(given, if_none_match)):
+            self._note(scope, given, who)
             headers = [*given.not_modified, (b"etag", tag)]
             await send({"type": "http.response.start", "status": 304, "headers": headers})
             await send({"type": "http.response.body", "body": b""})
             return True
         if (body := self.answers.if_kept(given.kept_as)) is None:
             return False
-        self._note(scope, given)
+        self._note(scope, given, who)
         await send({"type": "http.response.start", "status": 200, "headers": given.headers})
         await send({"type": "http.response.body", "body": body})
         return True
 
-    def _note(self, scope: Scope, given: Given) -> None:
+    def _note(self, scope: Scope, given: Given, who: State) -> None:
+        scope.setdefault("state", {}).update(who)
         scope["route"] = given.route
         given.again()
 
@@ -178,6 +184,11 @@ def _key(scope: Scope, coding: str, body: bytes) -> bytes:
     return blake2b(head + body, digest_size=32).digest()
 
 
+def _held(given: Given, if_none_match: bytes) -> bytes | None:
+    """The ETag under which the asker has the answer: mostly the only one that he names."""
+    return if_none_match if if_none_match in given.tags else held(given.etag, if_none_match)
+
+
 def _given(scope: Scope, sent: Any, moment: Moment, again: Again) -> Given:
     headers = list(sent)
     known = dict(headers)
@@ -185,7 +196,7 @@ def _given(scope: Scope, sent: Any, moment: Moment, again: Again) -> Given:
     coding = known.get(b"content-encoding", b"").decode()
     kept_as = f"{etag.decode()} {coding}".rstrip()
     of_304 = [pair for pair in headers if pair[0] in _OF_304]
-    return Given(moment, kept_as, etag, headers, of_304, scope.get("route"), again)
+    return Given(moment, kept_as, etag, every_tag(etag), headers, of_304, scope.get("route"), again)
 
 
 _OF_304 = {b"cache-control", b"content-location", b"vary"}

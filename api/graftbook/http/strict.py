@@ -37,9 +37,8 @@ class Strict:
         if scope["type"] != "http":
             await self.app(scope, receive, send)
             return
-        headers = dict(scope["headers"])
-        problem = refused(scope, headers)
-        if problem is None and _is_json(headers) and not scope["path"].startswith(READ_BY_THEIR_ROUTE):
+        problem = refused(scope)
+        if problem is None and _is_json(scope) and not scope["path"].startswith(READ_BY_THEIR_ROUTE):
             try:
                 body = await _whole(receive)
                 problem = doubtful(body) if body is not None else None
@@ -52,17 +51,25 @@ class Strict:
         await self.app(scope, receive, send)
 
 
-def refused(scope: Scope, headers: dict[bytes, bytes]) -> Problem | None:
+def refused(scope: Scope) -> Problem | None:
     """What is wrong with a request's address and headers; None when nothing is."""
+    length = hosts = 0
+    coding = b"identity"
+    for name, value in scope["headers"]:
+        length += len(name) + len(value)
+        if name == b"host":
+            hosts += 1
+        elif name == b"content-encoding":
+            coding = value
     if len(scope.get("raw_path") or b"") + len(scope["query_string"]) > MOST_ADDRESS_BYTES:
         return AddressTooLong(f"An address has at most {MOST_ADDRESS_BYTES} bytes; use POST with a body")
-    if sum(len(name) + len(value) for name, value in scope["headers"]) > MOST_HEADER_BYTES:
+    if length > MOST_HEADER_BYTES:
         return HeadersTooLarge(f"All headers together have at most {MOST_HEADER_BYTES} bytes")
-    if scope.get("http_version") == "1.1" and sum(name == b"host" for name, _ in scope["headers"]) != 1:
+    if scope.get("http_version") == "1.1" and hosts != 1:
         return MalformedRequest("HTTP/1.1 asks with one Host header (RFC 9112, section 3.2)")
     if "\0" in scope["path"] or b"%00" in scope["query_string"]:
         return InvalidRequest("NUL cannot stand in an address; take %00 out")
-    if headers.get(b"content-encoding", b"identity").strip().lower() != b"identity":
+    if coding.strip().lower() != b"identity":
         return UnsupportedMedia("Send the body as it is: nothing packed is unpacked here")
     return None
 
@@ -96,8 +103,8 @@ def _each_once(pairs: list[tuple[str, Any]]) -> None:
         seen.add(name)
 
 
-def _is_json(headers: dict[bytes, bytes]) -> bool:
-    return b"json" in headers.get(b"content-type", b"").lower()
+def _is_json(scope: Scope) -> bool:
+    return any(name == b"content-type" and b"json" in value.lower() for name, value in scope["headers"])
 
 
 async def _whole(receive: Receive) -> bytes | None:

@@ -14,6 +14,10 @@ from graftbook.problems import Busy
 from graftbook.settings import Settings
 
 MOST_WAITING = 8
+WAITING_FOR_THE_SAME = 40
+"""So many wait for an answer that somebody else is making; whoever comes beyond that comes again."""
+THREADS = 40 + WAITING_FOR_THE_SAME
+"""Of a process: who waits for an answer keeps one, and look-ups must not wait for want of them."""
 SECONDS_WAITING = 10.0
 SECONDS_WAITING_TO_IMPORT = 60.0
 

@@ -38,9 +38,11 @@ class Moment:
 
 
 @dataclass(frozen=True, slots=True)
-class _Read:
-    moment: Moment
-    mark: Hashable
+class Mark:
+    """What was known of commits at a time. Taken before something is read, it tells later whether that
+    stands."""
+
+    commits: Hashable
     at: float
 
 
@@ -53,36 +55,50 @@ class Present:
         self._asks_again = engine.dialect.name != "sqlite"
         self._commits = 0
         self._counter = count(1)
-        self._last: _Read | None = None
+        self._last: tuple[Moment, Mark] | None = None
         self._lock = threading.Lock()
         self._count_commits()
 
     def known(self) -> Moment | None:
         """The moment, without asking for it; None when `read` must."""
+        return self.known_at(self.mark())
+
+    def known_at(self, now: Mark | None) -> Moment | None:
+        """The same for who has the mark of now already."""
         last = self._last
-        if last is None or (self._asks_again and monotonic() - last.at > BELIEVED):
-            return None
-        mark = self._mark()
-        return last.moment if mark is not None and mark == last.mark else None
+        return last[0] if last is not None and self.stands(last[1], now) else None
 
     def read(self) -> Moment:
         """The moment as the database tells it; not from an event loop."""
-        mark, at = self._mark(), monotonic()
+        mark = self.mark()
         with reading(self._engine) as session:
             connection = session.connection()
             moment = Moment(epoch_of(connection), current_revision(connection))
-        with self._lock:
-            if self._last is None or self._last.at <= at:
-                self._last = _Read(moment, mark, at)
+        if mark is not None:
+            with self._lock:
+                if self._last is None or self._last[1].at <= mark.at:
+                    self._last = moment, mark
         return moment
+
+    def mark(self) -> Mark | None:
+        """Of now; None when nothing could be believed."""
+        at = monotonic()
+        commits = self._commits_now()
+        return None if commits is None else Mark(commits, at)
+
+    def stands(self, mark: Mark, now: Mark | None) -> bool:
+        """Whether what was read after `mark` was taken is still so `now`, as far as it is believed."""
+        if now is None or now.commits != mark.commits:
+            return False
+        return not self._asks_again or now.at - mark.at <= BELIEVED
 
     def close(self) -> None:
         """Let go of the file."""
         if self._file is not None:
             self._file.close()
 
-    def _mark(self) -> Hashable | None:
-        """Changes with whatever may change the moment; None when it cannot be told."""
+    def _commits_now(self) -> Hashable | None:
+        """Changes with every commit that can be told of; None when none can."""
         if self._file is None:
             return self._commits
         version = self._file.version()

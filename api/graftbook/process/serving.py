@@ -9,6 +9,10 @@ from graftbook.settings import Settings
 from graftbook.telemetry.logs import log_config
 from graftbook.telemetry.metrics import FOLDER
 
+SECONDS_TO_BE_HEARD_OF = 60
+"""A worker that says nothing for so long is replaced. On a busy machine loading the program alone takes many:
+one that was ended meanwhile would be begun again without end."""
+
 
 def serve(settings: Settings, workers: int = 1) -> None:
     """Answer over HTTP until a signal ends it; settings reach the workers through the environment.
@@ -33,4 +37,5 @@ def serve(settings: Settings, workers: int = 1) -> None:
             forwarded_allow_ips=settings.trusted_proxies,
             log_config=log_config(settings.log_format, settings.log_level),
             timeout_graceful_shutdown=settings.finish_seconds,
+            timeout_worker_healthcheck=SECONDS_TO_BE_HEARD_OF,
         )

@@ -15,8 +15,9 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import Source, make_engine
+from graftbook.problems import Busy
 from graftbook.process.background import Background
-from graftbook.process.limits import Gate, gates_of
+from graftbook.process.limits import WAITING_FOR_THE_SAME, Gate, gates_of
 from graftbook.process.reasoning.reasoner import Reasoner
 from graftbook.rulebook.model import RuleBook
 from graftbook.settings import Settings
@@ -50,6 +51,7 @@ class AnswerCache:
         """Bytes kept now; how often an answer was there and was not."""
         self._kept: OrderedDict[str, bytes] = OrderedDict()
         self._making: dict[str, threading.Event] = {}
+        self._room = threading.BoundedSemaphore(WAITING_FOR_THE_SAME)
         self._lock = threading.Lock()
 
     def get(self, etag: str) -> bytes | None:
@@ -80,7 +82,8 @@ class AnswerCache:
     def kept_or_made(self, etag: str, make: Make) -> Made:
         """The answer kept from last time, or made now and kept if it is the same whenever it is asked for.
 
-        What somebody is making already is waited for, as long as there is time to reason over it.
+        What somebody is making already is waited for, as long as there is time to reason over it. Raises Busy
+        when too many wait so already.
         """
         if (kept := self.get(etag)) is not None:
             return kept, True
@@ -95,10 +98,19 @@ class AnswerCache:
                 with self._lock:
                     del self._making[etag]
                 mine.set()
-        others.wait(min(make.deadline.left(), MOST_SECONDS) if isinstance(make, InTurn) else MOST_SECONDS)
+        left = make.deadline.left() if isinstance(make, InTurn) else MOST_SECONDS
+        self._wait_for(others, min(left, MOST_SECONDS))
         if (kept := self.get(etag)) is not None:
             return kept, True
         return self._made(etag, make)
+
+    def _wait_for(self, others: threading.Event, seconds: float) -> None:
+        if not self._room.acquire(blocking=False):
+            raise Busy("questions")
+        try:
+            others.wait(seconds)
+        finally:
+            self._room.release()
 
     def _made(self, etag: str, make: Make) -> Made:
         body, lasting = make()
