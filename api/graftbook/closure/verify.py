@@ -221,11 +221,11 @@ class FinishedSet:
 
     def touches(self, budget: Budget) -> bool:
         """Whether a contribution to the budget differs from today's."""
-        positions = self.scope.index.positions_of_budget[budget.name]
+        nets = self.scope.nets_today(budget)
         return any(
-            (self.scope.contribution(budget, self.fit(p)) or 0.0)
-            != (self.scope.contribution(budget, self.scope.today_fit(p)) or 0.0)
-            for p in positions
+            (self.scope.contribution(budget, self.fit(p)) or 0.0) != nets[p]
+            for p in self.changed
+            if p in nets
         )
 
     def _uncovered(self, budget: Budget) -> bool:
@@ -291,8 +291,11 @@ class FinishedSet:
 
 def short_of(scope: Scope, budget: Budget, sitting: Mapping[str, str | None]) -> bool:
     """Whether the demands exceed the supplies, beyond what rounding explains."""
-    positions = scope.index.positions_of_budget[budget.name]
-    nets = [scope.contribution(budget, Fit(p, sitting.get(p))) or 0.0 for p in positions]
+    today = scope.today
+    nets = [
+        net if (there := sitting.get(p)) == today.get(p) else scope.contribution(budget, Fit(p, there)) or 0.0
+        for p, net in scope.nets_today(budget).items()
+    ]
     return sum(nets) < -1e-9 * (1.0 + sum(abs(net) for net in nets))
 
 
