@@ -17,7 +17,6 @@ from graftbook.closure.verify import Broken, FinishedSet
 from graftbook.rulebook.model import Claim, Companion, Effort, Evidence, Grade, RuleBook, Vehicle, When
 from graftbook.rulebook.scope import Fit, Scope, loose_fit, scope_of_its_like
 
-
 MOST_KEPT = 4_000
 """Answers about one vehicle, and what was found of its places, that are kept; then all are forgotten."""
 
@@ -129,9 +128,7 @@ def compatible(
     return found
 
 
-def _compatible(
-    scope: Scope, number: str, position: str, deadline: Deadline
-) -> tuple[Compatibility, bool]:
+def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) -> tuple[Compatibility, bool]:
     """The answer, and whether it may be kept: nothing in it was cut short."""
     index = scope.index
     today = [n for n in index.serves(number) if index.is_current(n)]
@@ -159,7 +156,7 @@ def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
     return [Fit(p, number) for p in places if number in scope.options(p)]
 
 
-def _best_first(place: Place) -> tuple[int, int, int, str]:
+def best_first(place: Place) -> tuple[int, int, int, str]:
     return (list(Fits).index(place.verdict), place.effort, place.minutes, place.position)
 
 
@@ -176,7 +173,7 @@ class _Places:
 
     def of(self, fits: list[Fit]) -> list[Place]:
         """The places, best first."""
-        return sorted((self.place(fit) for fit in fits), key=_best_first)
+        return sorted((self.place(fit) for fit in fits), key=best_first)
 
     def place(self, fit: Fit) -> Place:
         found = self.kept.get(fit)

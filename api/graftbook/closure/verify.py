@@ -229,9 +229,9 @@ class FinishedSet:
         )
 
     def _uncovered(self, budget: Budget) -> bool:
-        if not short_of(self.scope, budget, self.after):
+        if not short_of(self.scope, budget, self.after, self.changed):
             return False
-        return self.touches(budget) or not short_of(self.scope, budget, self.scope.today)
+        return self.touches(budget) or not short_of(self.scope, budget, self.scope.today, ())
 
     # Wishes and limits ----------------------------------------------------------------------
 
@@ -289,14 +289,18 @@ class FinishedSet:
         return total
 
 
-def short_of(scope: Scope, budget: Budget, sitting: Mapping[str, str | None]) -> bool:
-    """Whether the demands exceed the supplies, beyond what rounding explains."""
-    today = scope.today
-    nets = [
-        net if (there := sitting.get(p)) == today.get(p) else scope.contribution(budget, Fit(p, there)) or 0.0
-        for p, net in scope.nets_today(budget).items()
-    ]
-    return sum(nets) < -1e-9 * (1.0 + sum(abs(net) for net in nets))
+def short_of(
+    scope: Scope, budget: Budget, sitting: Mapping[str, str | None], changed: Iterable[str] | None = None
+) -> bool:
+    """Whether the demands exceed the supplies, beyond what rounding explains.
+
+    `changed`: where what sits may differ from today's; everywhere, where that is not said.
+    """
+    nets = dict(scope.nets_today(budget))
+    for position in tuple(nets) if changed is None else changed:
+        if position in nets and (there := sitting.get(position)) != scope.today.get(position):
+            nets[position] = scope.contribution(budget, Fit(position, there)) or 0.0
+    return sum(nets.values()) < -1e-9 * (1.0 + sum(map(abs, nets.values())))
 
 
 def _each_once(broken: Iterable[Broken]) -> list[Broken]:
