@@ -45,8 +45,9 @@ def prove(book: RuleBook, vehicle: Vehicle, answer: Compatibility, deadline: Dea
 
 
 def _wish_for(book: RuleBook, vehicle: Vehicle, place: Place) -> Question:
-    bench = frozenset() if index_of(book).is_current(place.component) else frozenset({place.component})
-    return Question(vehicle, (FitComponent(place.component, place.position),), on_the_bench=bench)
+    at_hand = [] if index_of(book).is_current(place.component) else [place.component]
+    wish = FitComponent(place.component, place.position)
+    return Question(vehicle, (wish,), on_the_bench=frozenset(at_hand))
 
 
 def _holds(solution: Solution, place: Place) -> bool:
