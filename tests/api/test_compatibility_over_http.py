@@ -184,11 +184,11 @@ async def test_proof_gives_a_whole_set_with_it_or_that_there_is_none(client: htt
     discs, today, pump, fluid, nobodys = answer["answers"]
     closure = {"vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
     whole = (await client.post("/v1/closures", json=closure)).json()
-    changes = sorted((c["position"], c["component"]) for c in whole["solution"]["changes"])
+    changes = sorted((c["position"], c["component"]) for c in whole["set"]["changes"])
     assert discs["proved"] is True
     assert [(p["position"], p["component"]) for p in discs["set"] if p["position"]] == changes
     ordered = {p["component"]: p["quantity"] for p in discs["set"] if p["position"] is None}
-    assert ordered == {part["component"]: part["quantity"] for part in whole["solution"]["loose"]}
+    assert ordered == {part["component"]: part["quantity"] for part in whole["set"]["loose_parts"]}
     assert (today["verdict"], today["proved"], today["set"]) == ("fits", True, [])
     assert (pump["verdict"], pump["proved"], pump["set"]) == ("does not fit", True, [])
     assert (fluid["verdict"], fluid["set"]) == ("not known", [])
