@@ -164,6 +164,39 @@ async def test_verdict_detail_says_what_the_full_answer_says_and_no_more(client:
     assert all(set(one) == set(told) for one in known)
 
 
+async def test_each_of_many_answers_is_the_one_that_is_given_alone(client: httpx.AsyncClient):
+    """Numbers of every kind: fitted, known, superseded, of other variants only, typed otherwise, nobody's."""
+    named = ["QB-2010", "QB-3310", "QB-3300", "qf7325", "QL-7020", "QB-9001", "QB-331?", "QW-7611"]
+    chassis = (CHASSIS, "16PL-000900", "32XL-009000", "24PR-012000", "16PR-000200")
+    questions = [{"component": n, "chassis": c} for n in named for c in chassis]
+    questions += [{"component": "QB-3310", "chassis": c, "position": "battery"} for c in chassis]
+    many = (await client.post("/v1/compatibility", json={"questions": questions})).json()["answers"]
+    for question, answer in zip(questions, many, strict=True):
+        assert (await ask(client, question))["answers"] == [answer], question
+
+
+async def test_proof_gives_a_whole_set_with_it_or_that_there_is_none(client: httpx.AsyncClient):
+    named = ["QB-3310", "QB-2010", "QF-7325", "QB-9001", "?"]
+    questions = [{"component": n, "chassis": CHASSIS} for n in named]
+    asked = {"questions": questions, "detail": "verdict", "proof": True}
+    answer = (await client.post("/v1/compatibility", json=asked)).json()
+    TypeAdapter(CompatibilityListOut).validate_python(answer)
+    discs, today, pump, fluid, nobodys = answer["answers"]
+    closure = {"vehicle": {"chassis": CHASSIS}, "wishes": [{"fit": "QB-3310"}]}
+    whole = (await client.post("/v1/closures", json=closure)).json()
+    changes = sorted((c["position"], c["component"]) for c in whole["set"]["changes"])
+    assert discs["proved"] is True
+    assert [(p["position"], p["component"]) for p in discs["set"] if p["position"]] == changes
+    ordered = {p["component"]: p["quantity"] for p in discs["set"] if p["position"] is None}
+    assert ordered == {part["component"]: part["quantity"] for part in whole["set"]["loose_parts"]}
+    assert (today["verdict"], today["proved"], today["set"]) == ("fits", True, [])
+    assert (pump["verdict"], pump["proved"], pump["set"]) == ("does not fit", True, [])
+    assert (fluid["verdict"], fluid["set"]) == ("not known", [])
+    assert "set" not in nobodys
+    alone = await client.get("/v1/compatibility", params=questions[0] | {"proof": True})
+    assert alone.json()["set"] == discs["set"]
+
+
 async def test_many_chassis_numbers_are_looked_up_as_one_is(client: httpx.AsyncClient):
     """At the ends of spans and beyond them, with and without a dash, the day built given or not."""
     typed = [f"{p}{s:06d}" for p in ("24PL-", "24pl", "16PR-", "32 EL ", "99XX-") for s in (0, 1, 200, 18412)]

@@ -24,8 +24,9 @@ from graftbook.commands.demo import demo_sheets
 from graftbook.settings import Settings
 from tests.benchmarks.http_speed import ready_bytes
 from tests.benchmarks.loaded import load_all, new_database
+from tests.benchmarks.releases.beside import OLD, now, then
 
-QUESTIONS, CALLS = 1_000, 9
+QUESTIONS, CALLS, ROUNDS = 1_000, 9, 5
 Figures = dict[str, float | int | str]
 
 
@@ -111,6 +112,30 @@ def _client(app: ASGIApp) -> httpx.AsyncClient:
     return httpx.AsyncClient(transport=httpx.ASGITransport(app), base_url="http://127.0.0.1", headers=headers)
 
 
+def beside() -> Iterator[tuple[str, str]]:
+    """Calls of both releases in turns: the first finds nothing kept, the later ones are about other vehicles.
+    Of the last, each of our verdicts is held against the one that is given alone."""
+    with new_database() as engine:
+        load_all(engine, demo_sheets())
+        asked = [mixed_questions(engine, seed=n) for n in range(ROUNDS)]
+    took: dict[str, list[float]] = {"ours": [], OLD: []}
+    with now() as ours, then() as theirs:
+        sides = {"ours": (ours, {"detail": "verdict"}), OLD: (theirs, {})}
+        for side, _ in sides.values():
+            side.ask(do="load", sheets=[str(sheet) for sheet in demo_sheets()])
+        for questions in asked:
+            for name, (side, further) in sides.items():
+                told = side.ask(do="many", body={"questions": questions, **further})
+                took[name].append(told["took"]["cpu"] * 1000)
+        body = {"questions": asked[-1], "detail": "verdict"}
+        many, alone = ours.ask(do="many", body=body), ours.ask(do="many", body=body, alone=True)
+    if many["verdicts"] != alone["verdicts"]:
+        raise AssertionError("a verdict of the call is not the one that is given alone")
+    for what, pick in (("cold", lambda each: each[0]), ("warm", lambda each: statistics.median(each[1:]))):
+        mine, old = pick(took["ours"]), pick(took[OLD])
+        yield f"{what}, ms of a processor, ours / {OLD} / times", f"{mine:.0f} / {old:.0f} / {old / mine:.1f}"
+
+
 def run() -> Iterator[tuple[str, str]]:
     """Rows of (what, figure)."""
     for what, figure in measure(detail="verdict").items():
@@ -118,3 +143,4 @@ def run() -> Iterator[tuple[str, str]]:
             f"a thousand mixed questions: {what}",
             str(figure if isinstance(figure, int) else round(figure, 3)),
         )
+    yield from beside()

@@ -11,6 +11,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.compatibility import Compatibility, Fits, Place, compatible
+from graftbook.closure.proving import prove
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline
@@ -157,6 +158,47 @@ def test_on_random_catalogues_no_verdict_contradicts_the_closure(block: int):
                     wrong += not possible
     assert all(told[verdict] for verdict in (Fits.fits, Fits.with_companions, Fits.does_not))
     assert wrong <= unproved / 20
+
+
+def test_on_random_catalogues_a_proof_says_what_the_solver_says():
+    seen: Counter[str] = Counter()
+    for seed in range(93_000_000, 93_000_040):
+        book = World(seed).book()
+        for number in sorted(book.components):
+            before = compatible(book, VEHICLE, number)
+            proved = prove(book, VEHICLE, before, Deadline(60))
+            if not before.places:
+                assert (proved.answer, proved.solution) == (before, None)
+                continue
+            best = proved.answer.places[0]
+            seen["open before"] += not before.places[0].proved
+            seen["another place"] += best.position != before.places[0].position
+            if not best.proved:
+                seen["open after"] += 1
+                continue
+            assert (best.verdict is not Fits.does_not) == can_be(book, number, best), (seed, best)
+            assert proved.answer.verdict is best.verdict
+            if best.verdict is Fits.does_not:
+                assert all(place.verdict is Fits.does_not for place in proved.answer.places)
+                assert all(not can_be(book, number, place) for place in proved.answer.places)
+            assert (proved.solution is None) == (best.sits_today or best.verdict is Fits.does_not), (
+                seed,
+                best,
+            )
+            if proved.solution is not None:
+                changes = {(c.position, c.component) for c in proved.solution.changes}
+                assert (best.position, best.component) in changes
+                seen["a set"] += 1
+    assert min(seen["open before"], seen["a set"]) > 5, seen
+    assert seen["open after"] <= seen["open before"] / 5, seen
+    assert seen["today's serves for it"] < seen["a set"] / 10, seen
+
+
+def test_a_proof_takes_no_longer_than_its_deadline_and_leaves_the_rest_as_it_was(asked: Asked):
+    book, vehicle, answers = asked
+    open_one = next(a for a in answers.values() if a.places and not a.places[0].proved)
+    proved = prove(book, vehicle, open_one, Deadline(0.0))
+    assert (proved.answer, proved.solution) == (open_one, None)
 
 
 class Paired(World):

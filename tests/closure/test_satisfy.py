@@ -8,8 +8,9 @@ import pytest
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.answering import scope_of
-from graftbook.closure.explain.contradictions import GIVEABLE, LeastMeeting
-from graftbook.closure.question import Limits
+from graftbook.closure.explain.contradictions import GIVEABLE, Blame, LeastMeeting
+from graftbook.closure.explain.ways_out import MOST_WAYS, smallest_corrections
+from graftbook.closure.question import FitComponent, Limits, Question
 from graftbook.closure.search import satisfy, solve
 from graftbook.closure.search.constrain import Model, cp, new_solver
 from graftbook.closure.search.packing import TooWide
@@ -17,7 +18,9 @@ from graftbook.closure.search.problem import CEILING, Found, Problem
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.satisfy import Clauses, TooManyReasons
 from graftbook.closure.search.solve import any_set
+from tests.closure.shelf import Shelf
 from tests.closure.test_eliminate import questions
+from tests.closure.worlds import VEHICLE
 
 
 def problems(first: int, count: int):
@@ -93,6 +96,50 @@ def test_the_least_group_is_as_brute_force_finds_it() -> None:
             found = least.group()
             assert all(part & set(found) for part in asked), seed
             assert (len(found), sum(s[0] not in GIVEABLE for s in found)) == min(fits), seed
+
+
+def test_the_first_of_the_least_groups_comes_first_and_each_once_as_brute_force_says() -> None:
+    ended = 0
+    for seed in range(60):
+        chance = random.Random(seed)
+        among = [(chance.choice((Cause.limit, Cause.wish)), f"{n}") for n in range(7)]
+        asked = [frozenset(chance.sample(among, chance.randint(1, 3))) for _ in range(chance.randint(1, 4))]
+        every = (pick for size in range(8) for pick in combinations(range(7), size))
+        meeting = [p for p in every if all(any(among[n] in part for n in p) for part in asked)]
+        expected = [p for p in meeting if not any(set(less) < set(p) for less in meeting)]
+        least = LeastMeeting(among)
+        for part in chance.sample(asked, len(asked)):
+            least.must_meet(part)
+        for pick in expected[:6]:
+            assert least.first_group() == [among[n] for n in pick], seed
+            least.must_not_hold([among[n] for n in pick])
+        ended += len(expected) <= 6
+        if len(expected) <= 6:
+            assert least.first_group() is None, seed
+    assert 5 < ended < 60
+
+
+def test_what_can_be_met_by_nothing_has_no_least_group() -> None:
+    least = LeastMeeting([(Cause.wish, "a")])
+    assert least.first_group() == []
+    least.must_meet(())
+    assert least.first_group() is None
+
+
+def test_of_more_ways_out_than_are_told_the_same_six_are_whatever_the_order_of_rows() -> None:
+    """Of eight wishes for one place seven must go: of the eight ways those that give up the earliest."""
+    numbers = [f"disc{n}" for n in range(8)]
+    wishes = tuple(FitComponent(number) for number in numbers)
+    told = []
+    for order in (numbers, numbers[::-1], random.Random(1).sample(numbers, 8)):
+        book = Shelf(brake=" ".join(["drum", *order])).book()
+        asked = Question(VEHICLE, tuple(random.Random(len(told)).sample(wishes, 8)))
+        blame = Blame(reach(scope_of(book, asked), asked, limits_as_demands=True))
+        told.append(smallest_corrections(blame, []))
+    names = sorted(wish.name for wish in wishes)
+    expected = [[n for n in names if n != kept] for kept in reversed(names)][:MOST_WAYS]
+    assert [[[name for _, name in group] for group in groups] for groups, _ in told] == [expected] * 3
+    assert all(more for _, more in told)
 
 
 def test_under_a_price_ceiling_the_cheapest_set_decides(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -17,6 +17,9 @@ from graftbook.closure.verify import Broken, FinishedSet
 from graftbook.rulebook.model import Claim, Companion, Effort, Evidence, Grade, RuleBook, Vehicle, When
 from graftbook.rulebook.scope import Fit, Scope, loose_fit, scope_of_its_like
 
+MOST_KEPT = 4_000
+"""Answers about one vehicle, and what was found of its places, that are kept; then all are forgotten."""
+
 
 class Fits(StrEnum):
     """Whether it fits, best first."""
@@ -114,21 +117,38 @@ def compatible(
     the next step is looked at, and the answer says so.
     """
     scope = scope_of_its_like(book, vehicle)
+    kept: dict[tuple[str, str], Compatibility] = scope.notebook.setdefault("compatible", {})
+    found = kept.get((number, position))
+    if found is None:
+        found, lasting = _compatible(scope, number, position, deadline)
+        if lasting:
+            if len(kept) >= MOST_KEPT:
+                kept.clear()
+            kept[number, position] = found
+    return found
+
+
+def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) -> tuple[Compatibility, bool]:
+    """The answer, and whether it may be kept: nothing in it was cut short."""
     index = scope.index
     today = [n for n in index.serves(number) if index.is_current(n)]
     with_it = scope if index.is_current(number) else scope.with_on_the_bench(number)
-    places = _Places(with_it, deadline, scope.notebook).of(_fits(with_it, number, position))
+    asked = _Places(with_it, deadline, scope.notebook)
+    places = asked.of(_fits(with_it, number, position))
+    lasting = asked.lasting
     if not any(place.sits_today for place in places):
         newer = [fit for n in today for fit in _fits(scope, n, position)]
-        places = _Places(scope, deadline, scope.notebook).of(newer) or places
+        others = _Places(scope, deadline, scope.notebook)
+        places = others.of(newer) or places
+        lasting = lasting and others.lasting
     if places:
         best = places[0]
-        return Compatibility(best.verdict, number, best.component, bool(today), tuple(places))
+        return Compatibility(best.verdict, number, best.component, bool(today), tuple(places)), lasting
     newest = today[0] if len(today) == 1 else number
     loose = number in index.loose
     nowhere = GoesWithOthers() if loose else _where_else(scope, number, position)
     verdict = Fits.not_known if loose else Fits.does_not
-    return Compatibility(verdict, number, newest, bool(today), nowhere=nowhere)
+    return Compatibility(verdict, number, newest, bool(today), nowhere=nowhere), lasting
 
 
 def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
@@ -136,7 +156,7 @@ def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
     return [Fit(p, number) for p in places if number in scope.options(p)]
 
 
-def _best_first(place: Place) -> tuple[int, int, int, str]:
+def best_first(place: Place) -> tuple[int, int, int, str]:
     return (list(Fits).index(place.verdict), place.effort, place.minutes, place.position)
 
 
@@ -147,11 +167,13 @@ class _Places:
         self.scope = scope
         self.deadline = deadline
         self.kept: dict[Fit, Place] = notebook.setdefault("places", {})
+        self.lasting = True
+        """Whether the deadline left room to look at every place as far as ever."""
         self.followed: dict[Fit, Followed] = {}
 
     def of(self, fits: list[Fit]) -> list[Place]:
         """The places, best first."""
-        return sorted((self.place(fit) for fit in fits), key=_best_first)
+        return sorted((self.place(fit) for fit in fits), key=best_first)
 
     def place(self, fit: Fit) -> Place:
         found = self.kept.get(fit)
@@ -159,6 +181,8 @@ class _Places:
             found = self.look(fit)
             if found.proved or found.looked_at is Looked.propagation or not self.deadline.passed:
                 self.kept[fit] = found
+            else:
+                self.lasting = False
         return found
 
     def look(self, fit: Fit) -> Place:

@@ -221,17 +221,17 @@ class FinishedSet:
 
     def touches(self, budget: Budget) -> bool:
         """Whether a contribution to the budget differs from today's."""
-        positions = self.scope.index.positions_of_budget[budget.name]
+        nets = self.scope.nets_today(budget)
         return any(
-            (self.scope.contribution(budget, self.fit(p)) or 0.0)
-            != (self.scope.contribution(budget, self.scope.today_fit(p)) or 0.0)
-            for p in positions
+            (self.scope.contribution(budget, self.fit(p)) or 0.0) != nets[p]
+            for p in self.changed
+            if p in nets
         )
 
     def _uncovered(self, budget: Budget) -> bool:
-        if not short_of(self.scope, budget, self.after):
+        if not short_of(self.scope, budget, self.after, self.changed):
             return False
-        return self.touches(budget) or not short_of(self.scope, budget, self.scope.today)
+        return self.touches(budget) or not short_of(self.scope, budget, self.scope.today, ())
 
     # Wishes and limits ----------------------------------------------------------------------
 
@@ -288,11 +288,18 @@ class FinishedSet:
         return total
 
 
-def short_of(scope: Scope, budget: Budget, sitting: Mapping[str, str | None]) -> bool:
-    """Whether the demands exceed the supplies, beyond what rounding explains."""
-    positions = scope.index.positions_of_budget[budget.name]
-    nets = [scope.contribution(budget, Fit(p, sitting.get(p))) or 0.0 for p in positions]
-    return sum(nets) < -1e-9 * (1.0 + sum(abs(net) for net in nets))
+def short_of(
+    scope: Scope, budget: Budget, sitting: Mapping[str, str | None], changed: Iterable[str] | None = None
+) -> bool:
+    """Whether the demands exceed the supplies, beyond what rounding explains.
+
+    `changed`: where what sits may differ from today's; everywhere, where that is not said.
+    """
+    nets = dict(scope.nets_today(budget))
+    for position in tuple(nets) if changed is None else changed:
+        if position in nets and (there := sitting.get(position)) != scope.today.get(position):
+            nets[position] = scope.contribution(budget, Fit(position, there)) or 0.0
+    return sum(nets.values()) < -1e-9 * (1.0 + sum(map(abs, nets.values())))
 
 
 def _each_once(broken: Iterable[Broken]) -> list[Broken]:

@@ -148,6 +148,10 @@ DETAIL = (
     "`verdict`: only verdict, number and whether it is proved, as the full answer says them, without names "
     "like an unknown one; `full`: the sentence, every place, its companions and evidence, the vehicle too"
 )
+PROOF = (
+    "true: of each best place that is still open a closure proves the best whole set with it, told as `set`, "
+    "or that there is none; as many as the deadline of the service allows, the others stay `proved: false`"
+)
 AS_OF = "the revision whose catalogue answers; empty: the present one"
 
 
@@ -250,12 +254,13 @@ class CompatibilityQuestionIn(Body):
 class CompatibilityQuery(CompatibilityQuestionIn):
     """One question as an address's parameters."""
 
+    proof: bool = Field(False, description=PROOF)
     as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(None, description=AS_OF)
 
     def body(self) -> "CompatibilityIn":
         """The body of the same question."""
-        question = CompatibilityQuestionIn(**self.model_dump(exclude={"as_of"}))
-        return CompatibilityIn(questions=[question], as_of=self.as_of)
+        question = CompatibilityQuestionIn(**self.model_dump(exclude={"as_of", "proof"}))
+        return CompatibilityIn(questions=[question], proof=self.proof, as_of=self.as_of)
 
 
 class CompatibilityIn(Body):
@@ -267,4 +272,5 @@ class CompatibilityIn(Body):
 
     questions: Annotated[list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)]
     detail: Literal["verdict", "full"] = Field("full", description=DETAIL)
+    proof: Truth = Field(False, description=PROOF)
     as_of: Revision | None = Field(None, description=AS_OF)

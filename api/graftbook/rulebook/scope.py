@@ -5,7 +5,8 @@ cost of an answer follows what it touches.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
@@ -102,6 +103,7 @@ class Scope:
         self._options: dict[str, dict[str | None, Option]] = {}
         self._serving: dict[str, tuple[Fit, ...]] = {}
         self._places: dict[str, tuple[Fit, ...]] = {}
+        self._nets: dict[str, dict[str, float]] = {}
         self.notebook: dict[str, Any] = {}
         """What others work out about this vehicle as it stands, kept as long as the scope."""
 
@@ -325,6 +327,16 @@ class Scope:
         option = self.options(fit.position).get(fit.component)
         return ((gives or 0.0) * budget.usable - (takes or 0.0)) * (option.quantity if option else 1)
 
+    def nets_today(self, budget: Budget) -> dict[str, float]:
+        """Position of the budget → contribution of what sits there today, 0 where none is recorded."""
+        found = self._nets.get(budget.name)
+        if found is None:
+            positions = self.index.positions_of_budget[budget.name]
+            found = self._nets[budget.name] = {
+                p: self.contribution(budget, self.today_fit(p)) or 0.0 for p in positions
+            }
+        return found
+
 
 MOST_SCOPES = 64
 
@@ -336,23 +348,21 @@ def scope_for(
     on_the_bench: frozenset[str] = frozenset(),
 ) -> Scope:
     """The scope of a vehicle; the last ones asked for are kept with the book."""
-    kept = index_of(book).scopes
     key = (vehicle, frozenset((fitted or {}).items()), on_the_bench)
-    found = kept.get(key)
-    if found is None:
-        if len(kept) >= MOST_SCOPES:
-            kept.clear()
-        found = kept[key] = Scope(book, vehicle, fitted, on_the_bench)
-    return found
+    return _kept_scope(book, key, lambda: Scope(book, vehicle, fitted, on_the_bench))
 
 
 def scope_of_its_like(book: RuleBook, vehicle: Vehicle) -> Scope:
     """The scope of a vehicle as it left the works that no record tells from this one; kept with the book."""
+    key = tuple([when.holds(vehicle) for when in index_of(book).conditions])
+    return _kept_scope(book, key, lambda: Scope(book, vehicle))
+
+
+def _kept_scope(book: RuleBook, key: Hashable, make: Callable[[], Scope]) -> Scope:
     kept = index_of(book).scopes
-    key = tuple(when.holds(vehicle) for when in index_of(book).conditions)
-    found = kept.get(key)
-    if found is None:
-        if len(kept) >= MOST_SCOPES:
-            kept.clear()
-        found = kept[key] = Scope(book, vehicle)
+    found = kept.pop(key, None) or make()
+    kept[key] = found
+    if len(kept) > MOST_SCOPES:
+        with suppress(KeyError, RuntimeError):  # another thread may have been quicker
+            del kept[next(iter(kept))]
     return found

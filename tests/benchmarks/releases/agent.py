@@ -6,6 +6,7 @@ process) in seconds. It imports the release and the two modules beside it, nothi
 same with a release whose package has another name.
 """
 
+import asyncio
 import gc
 import importlib
 import json
@@ -19,11 +20,13 @@ from contextlib import contextmanager, nullcontext
 from pathlib import Path
 from typing import Any
 
+import httpx
 import rule_sets
 
 Facts = dict[str, Any]
 
 NOW = {
+    "app": "graftbook.app",
     "answering": "graftbook.closure.answering",
     "books": "graftbook.catalogue.compiling.books",
     "checks": "graftbook.checks.set",
@@ -37,9 +40,11 @@ NOW = {
     "question": "graftbook.closure.question",
     "records": "graftbook.catalogue.format.records",
     "sent": "graftbook.http.json_bytes",
+    "settings": "graftbook.settings",
     "solver": "graftbook.closure.search.constrain",
 }
 THEN = {
+    "app": "api.app",
     "answering": "api.closure.answering",
     "books": "api.catalogue.books",
     "checks": "api.checks.set",
@@ -52,6 +57,7 @@ THEN = {
     "question": "api.closure.question",
     "records": "api.catalogue.records",
     "sent": "api.wire.responses",
+    "settings": "api.settings",
     "solver": "api.closure.solve",
 }
 
@@ -65,6 +71,7 @@ class Release:
         self._books: Any = None
         self._engine: Any = None
         self._sets: dict[str, Any] = {}
+        self._app: Any = None
         self.part("solver").warm_up()
 
     def part(self, name: str) -> Any:
@@ -101,6 +108,24 @@ class Release:
             answer, took = _timed(lambda: self.part("answering").answer_question(book, asked))
         body, written = _timed(lambda: self._document(book, asked, answer))
         return {"took": took, "written": written, "bytes": len(body), **_told(answer)}
+
+    def many(self, body: Facts, alone: bool = False) -> Facts:
+        """The verdicts of compatibility questions in one call over ASGI, or each in a call of its own."""
+        if self._app is None:
+            settings = self.part("settings").Settings(database_url=str(self._engine.url))
+            self._app = self.part("app").create_app(settings)
+        bodies = [body | {"questions": [one]} for one in body["questions"]] if alone else [body]
+        gc.collect()
+        sent, took = _timed(lambda: asyncio.run(self._posted("/v1/compatibility", bodies)))
+        answers = [answer for each in sent for answer in json.loads(each)["answers"]]
+        told = [[answer["verdict"], answer.get("number")] for answer in answers]
+        return {"took": took, "bytes": sum(map(len, sent)), "verdicts": told}
+
+    async def _posted(self, address: str, bodies: list[Facts]) -> list[bytes]:
+        ours = httpx.ASGITransport(self._app)
+        async with httpx.AsyncClient(transport=ours, base_url="http://127.0.0.1") as client:
+            sent = [await client.post(address, json=body) for body in bodies]
+        return [answer.raise_for_status().content for answer in sent]
 
     @contextmanager
     def _solver_alone(self) -> Iterator[None]:

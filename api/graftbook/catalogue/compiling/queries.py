@@ -64,6 +64,32 @@ def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) 
     )
 
 
+class Strangers:
+    """Components of the catalogue that records of other variants name, read once for many rule books."""
+
+    def __init__(self, session: Session, numbers: Iterable[str]) -> None:
+        compiler = _Compiler(session.connection(), "")
+        self._components, self._supersessions = compiler.components(dict.fromkeys(numbers))
+        self._tied = c.tied((s.old, s.new) for s in self._supersessions)
+
+    def knows(self, book: m.RuleBook, number: str) -> bool:
+        """Whether a record of the book names the number, or one that supersessions tie to it."""
+        return any(one in book.components for one in self._tied.get(number, (number,)))
+
+    def alone(self, book: m.RuleBook) -> m.RuleBook:
+        """The book with nothing in it but these: what it says of one that it does not know, at no cost."""
+        return m.RuleBook(
+            book.variant,
+            book.revision,
+            epoch=book.epoch,
+            sections=book.sections,
+            kinds=book.kinds,
+            positions=book.positions,
+            components=MappingProxyType(self._components),
+            supersessions=self._supersessions,
+        )
+
+
 class _Compiler:
     def __init__(self, connection: Connection, variant: str) -> None:
         self.connection = connection

@@ -135,7 +135,7 @@ class Blame:
         while self.checks < end:
             self.problem.deadline.check()
             group = least.group()
-            if len(group) >= len(core):
+            if group is None or len(group) >= len(core):
                 return core, True
             found = self.set_for(group)
             if found is None:
@@ -195,17 +195,47 @@ class LeastMeeting:
         for switch, number in self.at.items():
             formula.append([-number], weight=len(among) + 1 + (switch[0] not in GIVEABLE))
         self._search = pysat("pysat.examples.rc2").RC2(formula, solver="g4")
-        self._asked = False
+        self._clauses: list[list[int]] = []
 
     def must_meet(self, group: Collection[Switch]) -> None:
         """The group must have a member of this set too."""
-        self._asked = True
-        self._search.add_clause(sorted(self.at[switch] for switch in group))
+        self._add(sorted(self.at[switch] for switch in group))
 
-    def group(self) -> list[Switch]:
-        """The least group; none where nothing must be met."""
-        chosen = self._search.compute() if self._asked else []
-        return [self.among[number - 1] for number in chosen if 0 < number <= len(self.among)]
+    def must_not_hold(self, group: Collection[Switch]) -> None:
+        """The group may not hold all of these."""
+        self._add(sorted(-self.at[switch] for switch in group))
+
+    def _add(self, clause: list[int]) -> None:
+        self._clauses.append(clause)
+        if clause:
+            self._search.add_clause(clause)
+
+    def group(self) -> list[Switch] | None:
+        """The least group; nothing where nothing must be met; None where no group will do."""
+        if not all(self._clauses):
+            return None
+        chosen = self._search.compute() if self._clauses else []
+        return None if chosen is None else [self.among[n - 1] for n in chosen if 0 < n <= len(self.among)]
+
+    def first_group(self) -> list[Switch] | None:
+        """Of the least groups the first: that with the earliest member of `among`, then the next earliest."""
+        least = self.group()
+        if not least:
+            return least
+        members = sorted({abs(literal) for clause in self._clauses for literal in clause})
+        card = pysat("pysat.card")
+        no_more = card.CardEnc.atmost(
+            members, len(least), top_id=len(self.among), encoding=card.EncType.seqcounter
+        )
+        chosen: list[int] = []
+        with pysat("pysat.solvers").Solver(name="glucose4", bootstrap_with=self._clauses) as solver:
+            solver.append_formula(no_more.clauses)
+            for number in members:
+                if len(chosen) < len(least) and solver.solve(assumptions=[*chosen, number]):
+                    chosen.append(number)
+                else:
+                    solver.add_clause([-number])
+        return [self.among[number - 1] for number in chosen]
 
 
 def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:

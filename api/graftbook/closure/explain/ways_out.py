@@ -9,9 +9,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from graftbook.closure.answer import Because, Cause, Totals, WayOut
-from graftbook.closure.explain.contradictions import Blame, because_of, best_totals
+from graftbook.closure.explain.contradictions import Blame, LeastMeeting, because_of, best_totals
 from graftbook.closure.question import FitComponent, Question
-from graftbook.closure.search.constrain import cp, new_solver
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import CEILING, Problem, Switch
 from graftbook.closure.search.reach import reach
@@ -67,13 +66,20 @@ def ways_out_of(
 
 
 def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[list[list[Switch]], bool]:
-    """Smallest groups of wishes and limits without which the rest can hold; are there more."""
-    giveable = blame.giveable
-    to_meet = [frozenset(core & frozenset(giveable)) for core in cores]
+    """Smallest groups of wishes and limits without which the rest can hold; are there more.
+
+    In this order, whatever way they were found: the smaller first; of equals that with the earliest limit,
+    by kind and name, then the earliest wish. So the ones that are told do not depend on the order of rows.
+    """
+    giveable = sorted(blame.giveable, key=lambda switch: (switch[0] is not Cause.limit, switch))
+    least = LeastMeeting(giveable)
+    for core in cores:
+        least.must_meet(core & frozenset(giveable))
     found: list[list[Switch]] = []
     try:
         while True:
-            group = _least_meeting(to_meet, giveable, found, blame.problem.deadline)
+            blame.problem.deadline.check()
+            group = least.first_group()
             if group is None:
                 return found, False
             if len(found) == MOST_WAYS:
@@ -82,33 +88,11 @@ def smallest_corrections(blame: Blame, cores: list[frozenset[Switch]]) -> tuple[
             kept = [s for s in giveable if s not in given_up]
             if blame.possible([*blame.rules, *kept]):
                 found.append(group)
+                least.must_not_hold(group)
             else:
-                to_meet.append(frozenset(blame.core(blame.rules, kept)))
+                least.must_meet(blame.core(blame.rules, kept))
     except OutOfTime:
         return found, True
-
-
-def _least_meeting(
-    groups: list[frozenset[Switch]], among: list[Switch], but_not: list[list[Switch]], deadline: Deadline
-) -> list[Switch] | None:
-    """The least set that has a member of every group and holds none of `but_not` whole; None: there is none.
-
-    Raises OutOfTime.
-    """
-    model = cp().CpModel()
-    chosen = {switch: model.new_bool_var("") for switch in among}
-    for group in groups:
-        model.add_bool_or([chosen[switch] for switch in sorted(group)])
-    for whole in but_not:
-        model.add_bool_or([~chosen[switch] for switch in whole])
-    model.minimize(sum(chosen.values()))
-    solver = new_solver(deadline.left())
-    status = solver.solve(model)
-    if status == cp().INFEASIBLE:
-        return None
-    if status != cp().OPTIMAL:
-        raise deadline.over()
-    return [switch for switch in among if solver.boolean_value(chosen[switch])]
 
 
 def _try(problem: Problem, question: Question, group: list[Switch]) -> Iterator[_Tried]:

@@ -4,7 +4,9 @@ No set is sought: what must follow is followed to its end, and what could cover 
 up. All that any wish could reach is worked out once a vehicle; each wish then costs less than a millisecond.
 """
 
-from collections.abc import Iterable
+from collections import OrderedDict, defaultdict
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -15,6 +17,9 @@ from graftbook.closure.search.problem import BudgetUse, Demand, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach, reach_everything
 from graftbook.rulebook.scope import Fit, Scope, TooLarge
+
+MOST_VEHICLES = 8
+"""Vehicles of one rule book, told apart by its records, of which what is certain before any fit is kept."""
 
 MOST_TO_BLAME = 200
 """Demands of which the smallest group that contradicts is looked for."""
@@ -56,33 +61,124 @@ def follow(scope: Scope, fit: Fit, deadline: Deadline) -> Followed:
         return Followed(Looked.next_step)
 
 
-def _before(scope: Scope, fit: Fit, deadline: Deadline) -> Propagation:
-    """What is certain on the vehicle before the fit is. That of the last vehicle stays with the book; what
+def _before(scope: Scope, fit: Fit, deadline: Deadline) -> "_Before":
+    """What is certain on the vehicle before the fit is. That of the last vehicles stays with the book; what
     lies on the bench is asked for too seldom."""
     if scope.on_the_bench:
         wish = FitComponent(fit.component or "", fit.position)
-        return Propagation(reach(scope, Question(scope.vehicle, (wish,)), deadline=deadline))
-    kept = scope.index.notebook.get("followed")
-    if kept is None or kept[0] is not scope:
-        kept = (scope, Propagation(reach_everything(scope, deadline)).run())
-        scope.index.notebook["followed"] = kept
-    return kept[1]
+        return _Before(Propagation(reach(scope, Question(scope.vehicle, (wish,)), deadline=deadline)))
+    kept: OrderedDict[Scope, _Before] = scope.index.notebook.setdefault("followed", OrderedDict())
+    found = kept.pop(scope, None)
+    if found is None:
+        found = _Before(Propagation(reach_everything(scope, deadline)).run())
+    kept[scope] = found
+    if len(kept) > MOST_VEHICLES:
+        with suppress(KeyError):  # another thread was quicker
+            kept.popitem(last=False)
+    return found
 
 
-def _followed(before: Propagation, fit: Fit, deadline: Deadline) -> Followed:
-    problem = replace(before.problem, deadline=deadline)
-    further = before.with_certain(fit)
+@dataclass(frozen=True, slots=True)
+class _Margin:
+    """A budget before the fit: what today's set leaves of it, and the most that each place could give."""
+
+    use: BudgetUse
+    today: int
+    most: Mapping[str, int]
+    most_of_all: int
+
+
+class _Before:
+    """What is certain before a fit is. Today's set obeys every demand there and covers every budget that
+    binds, so only what a fit narrows is looked at again."""
+
+    def __init__(self, propagation: Propagation) -> None:
+        self.propagation = propagation
+        self.margins: dict[str, list[_Margin]] = defaultdict(list)
+        for use in propagation.problem.budgets:
+            most = {p: _most(use, p, propagation.domains[p]) for p in use.today}
+            margin = _Margin(use, use.rest + sum(use.today.values()), most, use.rest + sum(most.values()))
+            for place in use.today:
+                self.margins[place].append(margin)
+
+    def narrowed(self, further: Propagation) -> list[str]:
+        """The places of which something was ruled out since."""
+        before = self.propagation.domains
+        return [place for place, left in further.domains.items() if left is not before[place]]
+
+    def margins_of(self, places: Iterable[str]) -> Iterable[_Margin]:
+        """The budgets that the places have a share in, in the order of the problem."""
+        found = {id(m): m for place in places for m in self.margins.get(place, ())}
+        return sorted(found.values(), key=lambda margin: margin.use.budget.name)
+
+    def short(self, further: Propagation, places: list[str]) -> BudgetUse | None:
+        """A budget that binds in every set that is left, and that nothing that is left covers."""
+        for margin in self.margins_of(places):
+            use, best, touched = margin.use, margin.most_of_all, False
+            for place in places:
+                if place in margin.most:
+                    best += _most(use, place, further.domains[place]) - margin.most[place]
+                    gives = use.contributions[place]
+                    touched = touched or all(gives[c] != use.today[place] for c in further.domains[place])
+            if best < 0 and (touched or use.holds_today):
+                return use
+        return None
+
+    def is_whole(self, further: Propagation, places: list[str]) -> bool:
+        """Whether what is certain, and today's for the rest, is a set that breaks nothing."""
+        today, new = further.problem.scope.today, dict[str, str | None]()
+        for place in places:
+            left = further.domains[place]
+            if today.get(place) in left and len(left) > 1:
+                continue
+            if len(left) > 1:
+                return False
+            new[place] = next(iter(left))
+        touching = {id(demand): demand for place in new for demand in further.watching[place]}
+        if not all(_obeyed(further, new, demand) for demand in touching.values()):
+            return False
+        return not any(_broken(margin, new) for margin in self.margins_of(new))
+
+
+def _most(use: BudgetUse, place: str, values: Iterable[str | None]) -> int:
+    gives = use.contributions[place]
+    return max(gives[component] for component in values)
+
+
+def _obeyed(further: Propagation, new: Mapping[str, str | None], demand: Demand) -> bool:
+    """Whether today's set with `new` in it obeys a demand, and leaves no choice of what it orders."""
+    is_today = further.problem.scope.is_today
+
+    def sits(fit: Fit) -> bool:
+        return new[fit.position] == fit.component if fit.position in new else is_today(fit)
+
+    if not all(map(sits, demand.when)) or any(map(sits, demand.one_of)):
+        return True
+    orders = [need for need in demand.loose if further.may_be(need.fit)]
+    return len(orders) == 1 and not any(further.may_be(fit) for fit in demand.one_of)
+
+
+def _broken(margin: _Margin, new: Mapping[str, str | None]) -> bool:
+    use = margin.use
+    shifts = [use.contributions[p][c] - use.today[p] for p, c in new.items() if p in use.today]
+    return margin.today + sum(shifts) < 0 and (use.holds_today or any(shifts))
+
+
+def _followed(before: _Before, fit: Fit, deadline: Deadline) -> Followed:
+    problem = replace(before.propagation.problem, deadline=deadline)
+    further = before.propagation.with_certain(fit)
     further.problem = problem
     try:
         further.run()
     except Contradicts:
         group = _smallest(problem, fit, further.used)
         return Followed(Looked.propagation, tuple(_because(demand) for demand in group))
-    if short := next((use for use in problem.budgets if _never_covered(use, further)), None):
+    places = before.narrowed(further)
+    if short := before.short(further, places):
         rule = short.budget
         because = Because(Cause.budget, rule.name, rule, grade=rule.grade)
         return Followed(Looked.propagation, (because,))
-    return Followed(Looked.propagation, whole=further.as_today_for_the_rest() is not None, left=further)
+    return Followed(Looked.propagation, whole=before.is_whole(further, places), left=further)
 
 
 def _smallest(problem: Problem, fit: Fit, used: list[Demand]) -> list[Demand]:
@@ -108,13 +204,3 @@ def _contradict(problem: Problem, others: Iterable[Fit], demands: list[Demand]) 
 
 def _because(demand: Demand) -> Because:
     return Because(demand.cause, demand.name, demand.ground, grade=demand.grade)
-
-
-def _never_covered(use: BudgetUse, propagation: Propagation) -> bool:
-    """Whether the budget binds in every set that is left, and nothing that is left covers it."""
-    best, touched = use.rest, False
-    for position, today in use.today.items():
-        gives = [use.contributions[position][c] for c in propagation.domains[position]]
-        best += max(gives)
-        touched = touched or today not in gives
-    return best < 0 and (touched or use.holds_today)

@@ -58,9 +58,20 @@ class Propagation:
         further = copy(self)
         further.domains = {**self.domains, fit.position: {fit.component}}
         further.used = list(self.used)
-        further.waiting = deque((*self.waiting, *self.watching[fit.position]))
+        further.waiting = deque((*self.waiting, *self.touched(fit.position, {fit.component})))
         further.queued = {id(d) for d in further.waiting}
         return further
+
+    def touched(self, place: str, left: set[str | None]) -> list[Demand]:
+        """The demands to be looked at again when only these are left; the others there bind no more."""
+        found = []
+        for demand in self.watching[place]:
+            for position, component in demand.when:
+                if position == place and component not in left:
+                    break
+            else:
+                found.append(demand)
+        return found
 
     def may_be(self, fit: Fit) -> bool:
         domain = self.domains.get(fit.position)
@@ -116,7 +127,7 @@ class Propagation:
         if not left:
             raise Contradicts(demand, place)
         self.domains[place] = left
-        for other in self.watching[place]:
+        for other in self.touched(place, left):
             if id(other) not in self.queued:
                 self.queued.add(id(other))
                 self.waiting.append(other)

@@ -59,4 +59,5 @@ def get_compatibility(
     document: CompatibilityOut = {**found["answers"][0], "catalogue_revision": found["catalogue_revision"]}
     body = json_bytes(document)
     etag = etag_of("compatibility", body.hex())
-    return answered(request, service, etag, lambda: (body, True), again=nothing_more)
+    open_still = asked.proof and bool(document.get("places")) and not document.get("proved")
+    return answered(request, service, etag, lambda: (body, not open_still), again=nothing_more)

@@ -61,6 +61,12 @@ class PlaceOut(Document):
     companions: Annotated[list[NeedOut], Field(description="rules that fitting it alone would break")]
 
 
+class SetPartOut(Document):
+    position: Annotated[str | None, Field(description="null: a loose part, ordered by quantity")]
+    component: Annotated[str | None, Field(description="null: the position is left empty")]
+    quantity: int
+
+
 def _left_out(default: JsonValue = None, description: str | None = None) -> Any:
     """What is left out of a document means this."""
     return Field(description=description, json_schema_extra={"default": default})
@@ -78,6 +84,12 @@ class CompatibilityAnswerOut(Document):
     effort: NotRequired[Annotated[str | None, _left_out()]]
     places: NotRequired[Annotated[list[PlaceOut], _left_out([])]]
     vehicle: NotRequired[Annotated[VehicleOut | None, _left_out()]]
+    set: NotRequired[
+        Annotated[
+            list[SetPartOut],
+            _left_out([], "where proof was asked for: what changes and is ordered in the best set with it"),
+        ]
+    ]
     problem: NotRequired[
         Annotated[ProblemMembers | None, _left_out(description="why a question could not be answered")]
     ]

@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from graftbook.catalogue.compiling.queries import book_revision, with_components
+from graftbook.catalogue.compiling.queries import Strangers, book_revision, with_components
 from graftbook.catalogue.history.as_of_part import texts_in
 from graftbook.catalogue.store.lookup import (
     Found,
@@ -16,7 +16,9 @@ from graftbook.catalogue.store.lookup import (
     find_vehicles,
     numbers_as_typed,
 )
+from graftbook.closure.answer import Solution
 from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible
+from graftbook.closure.proving import prove
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.words.compatible import compatibility_sentence
 from graftbook.closure.words.sentences import sentence
@@ -40,6 +42,7 @@ from graftbook.questions.compatibility.schemas import (
     LookedWord,
     NeedOut,
     PlaceOut,
+    SetPartOut,
 )
 from graftbook.questions.names import of_one_revision
 from graftbook.questions.reading import present_revision
@@ -101,6 +104,8 @@ class Batch:
         self._numbers: dict[str, str] = {}
         self._unknown = self._strangers = 0
         self._answers: dict[Asked, Compatibility | Problem] = {}
+        self._sets: dict[Asked, list[SetPartOut]] = {}
+        self._proof = False
         self._every: list[Asked | Problem] = []
         self._verdicts_only, self._most_near = False, MOST_NEAR
         self._beyond: dict[Asked, RuleBook] = {}
@@ -109,6 +114,7 @@ class Batch:
     def settle(self, body: CompatibilityIn) -> None:
         """Look up whatever the questions name. Raises CatalogueMoved when an edit came between."""
         self._verdicts_only = body.detail == "verdict"
+        self._proof = body.proof
         self._most_near = 0 if self._verdicts_only else MOST_NEAR
         questions = [_validated(question) for question in body.questions]
         named = [q for q in questions if isinstance(q, CompatibilityQuestionIn)]
@@ -126,6 +132,8 @@ class Batch:
     def answers(self) -> CompatibilityListOut:
         """The answers in the order of the questions; the catalogue is not looked at any more."""
         self._reason([one for one in self._every if isinstance(one, Asked)])
+        if self._proof:
+            self._prove()
         return {
             "catalogue_revision": max((book.revision for book in self._books.values()), default=None),
             "answers": [self._result(one) for one in self._every],
@@ -174,14 +182,27 @@ class Batch:
         book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
         return compatible(book, asked.vehicle, asked.number, asked.position, deadline)
 
+    def _prove(self) -> None:
+        """Prove what is open, question by question, as far as the time for reasoning goes."""
+        deadline = Deadline(self._service.settings.seconds_to_reason)
+        with self._service.turn(deadline):
+            for asked, answer in list(self._answers.items()):
+                if isinstance(answer, Compatibility):
+                    book = self._beyond.get(asked) or self._book(asked.vehicle.variant)
+                    proved = prove(book, asked.vehicle, answer, deadline)
+                    self._answers[asked] = proved.answer
+                    self._sets[asked] = _set(proved.solution) if proved.solution else []
+
     def _result(self, asked: "Asked | Problem") -> CompatibilityAnswerOut:
         if isinstance(asked, Problem):
             return _not_known(asked)
         answer = self._answers[asked]
         if isinstance(answer, Problem):
             return _not_known(answer)
-        if self._verdicts_only:
-            return _verdict_document(answer)
+        document = _verdict_document(answer) if self._verdicts_only else self._document(asked, answer)
+        return {**document, "set": self._sets[asked]} if asked in self._sets else document
+
+    def _document(self, asked: "Asked", answer: Compatibility) -> CompatibilityAnswerOut:
         found, book = asked.found, self._book(asked.vehicle.variant)
         vehicle = vehicle_document(book, asked.vehicle, found.chassis, found.estimated)
         return {**compatibility_document(self._beyond.get(asked) or book, answer), "vehicle": vehicle}
@@ -221,16 +242,21 @@ class Batch:
                 raise CatalogueMoved
 
     def _with_others(self) -> dict["Asked", RuleBook]:
-        """Each variant's rule book once with all that was asked of it and that it lacks."""
+        """What is asked of rule books that lack it, each with a book that holds it."""
         lacking: dict[str, list[Asked]] = defaultdict(list)
-        for one in self._every:
+        for one in dict.fromkeys(self._every):
             if isinstance(one, Asked) and one.number not in self._book(one.vehicle.variant).components:
                 lacking[one.vehicle.variant].append(one)
+        if not lacking:
+            return {}
         found: dict[Asked, RuleBook] = {}
-        for variant, asked in lacking.items():
-            with reading(self._service.source) as session:
-                book = with_components(session, self._book(variant), [one.number for one in asked])
-            found |= dict.fromkeys(asked, book)
+        with reading(self._service.source) as session:
+            strangers = Strangers(session, (one.number for each in lacking.values() for one in each))
+            for variant, asked in lacking.items():
+                book = self._book(variant)
+                known = [one for one in asked if strangers.knows(book, one.number)]
+                found |= dict.fromkeys(asked, strangers.alone(book))
+                found |= dict.fromkeys(known, with_components(session, book, [one.number for one in known]))
         return found
 
     def _number(self, word: str) -> str:
@@ -279,6 +305,17 @@ def _verdict_document(answer: Compatibility) -> CompatibilityAnswerOut:
         "number": answer.number,
         "proved": best.proved if best else answer.verdict is not Fits.not_known,
     }
+
+
+def _set(solution: Solution) -> list[SetPartOut]:
+    """What changes in a set, place by place, and what is ordered loose."""
+    changes: list[SetPartOut] = [
+        {"position": c.position, "component": c.component, "quantity": c.quantity} for c in solution.changes
+    ]
+    loose: list[SetPartOut] = [
+        {"position": None, "component": part.component, "quantity": part.quantity} for part in solution.loose
+    ]
+    return sorted(changes, key=lambda part: part["position"] or "") + loose
 
 
 def _looked_at(place: Place | None) -> LookedWord | None:
