@@ -9,6 +9,7 @@ from graftbook.closure.answer import Cause, Difference, Other, OtherWay, Outcome
 from graftbook.closure.explain.reasons import Reason
 from graftbook.closure.explain.solution import count_choices
 from graftbook.closure.question import Criterion
+from graftbook.closure.search.concede import TooHard
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.eliminate import Elimination, breaks_a_sum
@@ -73,6 +74,8 @@ class _Choices:
     def next_best(self, place: str) -> tuple[Other, ...]:
         """The best set with another component at the place; none where it is proved that there is none."""
         outcome = Outcome.proved
+        if (conceded := self._conceded(place)) is not None:
+            return conceded
         try:
             fit = Fit(place, self.solved.found.values[place])
             second = solve(self.problem, self.problem.deadline.left(), [fit], unique=False).found
@@ -83,6 +86,20 @@ class _Choices:
                 raise
             outcome, second = Outcome.not_proved, late.found
         return (self.as_other(place, second, self.difference_to(second), outcome),)
+
+    def _conceded(self, place: str) -> tuple[Other, ...] | None:
+        """The next best as concession goes on to it; None where it does not settle that."""
+        if self.solved.concession is None:
+            return None
+        try:
+            second = self.solved.concession.next_best(place, self.solved.found.values[place])
+        except TooHard:
+            return None
+        if second is None:
+            return ()
+        if breaks_a_sum(self.problem, second):
+            return None
+        return (self.as_other(place, second, self.difference_to(second), Outcome.proved),)
 
     def priced(self, elimination: Elimination) -> dict[str, tuple[Other, ...]]:
         """All alternatives. Raises OutOfTime, and TooWide where a further budget is too wide."""
