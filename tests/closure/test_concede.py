@@ -64,7 +64,7 @@ def test_what_is_paid_is_what_the_set_costs() -> None:
         if (found := concession.best(unique=False)) is None:
             continue
         asked += 1
-        *figures, _pieces = concession.cost_of(concession.paid)
+        *figures, _pieces = concession.cost_of(concession.paid).values()
         assert tuple(figures) == score(problem, found), seed
     assert asked > 15
 
@@ -98,13 +98,17 @@ def test_the_next_best_of_each_place_is_the_solvers() -> None:
         for place, domain in propagation.domains.items():
             if len(domain) == 1:
                 continue
-            second = concession.next_best(place, found.values[place])
+            told = concession.next_best(place, found.values[place])
             best = alone(free, place, found.values[place])
-            assert (second is None) == (best is None), (seed, place)
-            if second is None:
+            assert (told is None) == (best is None), (seed, place)
+            if told is None:
                 impossible += 1
                 continue
             priced += 1
+            second, (*more, _pieces) = told[0], told[1].values()
+            assert [
+                there - here for there, here in zip(score(free, best), score(free, found), strict=True)
+            ] == more
             assert second.values[place] != found.values[place]
             assert not breaks_a_sum(free, second), (seed, place)
             assert score(free, second) == score(free, best), (seed, place)
@@ -152,7 +156,7 @@ def test_an_answer_tells_the_same_as_by_elimination(monkeypatch: pytest.MonkeyPa
             assert shown == [(o.component, o.difference) for o in priced], (seed, one.position)
             told += len(priced)
     assert asked > 20
-    assert told > 15
+    assert told > 10
 
 
 def wide(shape: str, places: int) -> Iterator[Problem]:

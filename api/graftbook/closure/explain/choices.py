@@ -1,6 +1,6 @@
 """For what was chosen: what else could sit there, and what the whole set would then cost more."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -92,14 +92,17 @@ class _Choices:
         if self.solved.concession is None:
             return None
         try:
-            second = self.solved.concession.next_best(place, self.solved.found.values[place])
+            told = self.solved.concession.next_best(place, self.solved.found.values[place])
         except TooHard:
             return None
-        if second is None:
+        if told is None:
             return ()
+        second, more = told
         if breaks_a_sum(self.problem, second):
             return None
-        return (self.as_other(place, second, self.difference_to(second), Outcome.proved),)
+        unknown = self.totals.unknown_prices or more["unknown"]
+        extra = self.difference_to(second) if unknown else _as_difference(more)
+        return (self.as_other(place, second, extra, Outcome.proved),)
 
     def priced(self, elimination: Elimination) -> dict[str, tuple[Other, ...]]:
         """All alternatives. Raises OutOfTime, and TooWide where a further budget is too wide."""
@@ -140,8 +143,7 @@ class _Choices:
         if there["unknown"] or here["unknown"]:
             extra = self.difference_to(second)
         else:
-            figures = {criterion: there[criterion.name] - here[criterion.name] for criterion in Criterion}
-            extra = Difference({criterion: figure for criterion, figure in figures.items() if figure})
+            extra = _as_difference({name: there[name] - here[name] for name in there})
         return self.as_other(place, second, extra, Outcome.proved)
 
     def difference_to(self, second: Found) -> Difference:
@@ -158,6 +160,11 @@ class _Choices:
         if kept or number is None:
             way = _other_way(self.problem, self.solved.found, second, self.reasons[place])
         return Other(number, extra, outcome, kept, OtherWay(way.position, way.component) if way else None)
+
+
+def _as_difference(more: Mapping[str, int]) -> Difference:
+    """What a set costs more, by the names of criteria; every price in it is known."""
+    return Difference({criterion: more[criterion.name] for criterion in Criterion if more[criterion.name]})
 
 
 def _other_way(problem: Problem, found: Found, second: Found, reason: Reason) -> Fit | None:

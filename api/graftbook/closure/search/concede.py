@@ -21,7 +21,7 @@ the others. The price ceiling is not asked. What takes too long here goes to the
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
@@ -38,7 +38,7 @@ MOST_CONFLICTS = 30_000
 CONFLICTS = 2_000
 """Conflicts between two looks at the deadline."""
 
-STEP = 4
+STEP = 16
 """Hopes that cost at least this part of the dearest one left are asked for together with it."""
 
 SMALL, LARGE = 6, 60
@@ -71,14 +71,14 @@ class Paid:
                 del self.hopes[literal]
         return least
 
-    def at_least(self, cost: int) -> dict[int, None]:
-        """The hopes that cost so much, the dearest first."""
-        dear = [literal for literal, own in self.hopes.items() if own >= cost]
-        return dict.fromkeys(sorted(dear, key=lambda literal: (-self.hopes[literal], abs(literal))))
+    def dearest(self, known: Container[int] = ()) -> tuple[list[int], int]:
+        """Of the hopes beside those known the dear ones, the dearest first, and what they cost at least.
 
-    def next_below(self, cost: int) -> int:
-        """From which cost on hopes are asked for next; 0: none costs less."""
-        return -(-max((own for own in self.hopes.values() if own < cost), default=0) // STEP)
+        That is 0 where there are no others.
+        """
+        others = [(-own, literal) for literal, own in self.hopes.items() if literal not in known]
+        bound = min(others, default=(0, 0))[0] // STEP
+        return [literal for own, literal in sorted(others) if own <= bound], -bound
 
 
 class Concession:
@@ -202,13 +202,14 @@ class Concession:
     def least(self, assumed: Sequence[int], paid: Paid) -> bool:
         """Pay for all that must be lost while this is so; False: no set has it. Raises OutOfTime, TooHard."""
         self._begun = self._conflicts()
-        bound = max(paid.hopes.values(), default=0)
-        trusted = paid.at_least(bound)
+        dear, bound = paid.dearest()
+        trusted = dict.fromkeys(dear)
         while True:
             if self._has_a_set((*assumed, *trusted)):
-                if not (bound := paid.next_below(bound)):
+                dear, bound = paid.dearest(trusted)
+                if not bound:
                     return True
-                trusted = paid.at_least(bound)
+                trusted.update(dict.fromkeys(dear))
                 continue
             core = self._core(assumed, self._named(paid.hopes))
             if not core:
@@ -324,8 +325,11 @@ class Concession:
                 return number
         return len(variables)
 
-    def next_best(self, place: str, best: str | None) -> Found | None:
+    def next_best(self, place: str, best: str | None) -> tuple[Found, dict[str, int]] | None:
         """The best set with another component at a place, of several the smallest; None: there is none.
+
+        With it comes how much more it costs than the best set: criterion, or `unknown` prices, or `pieces`
+        ordered loose → figure.
 
         Raises OutOfTime and TooHard.
         """
@@ -339,15 +343,16 @@ class Concession:
         if not self.least([other], paid):
             return None
         self._first_smaller([other, *paid.hopes], [variable])
-        return self._set()
+        here, there = self.cost_of(self.paid), self.cost_of(paid)
+        return self._set(), {name: there[name] - here[name] for name in there}
 
-    def cost_of(self, paid: Paid) -> tuple[int, ...]:
-        """What was paid as figures, in the order of the problem's criteria."""
-        left, figures = paid.cost, []
+    def cost_of(self, paid: Paid) -> dict[str, int]:
+        """What was paid as figures, in the order of the problem's criteria; the pieces ordered loose last."""
+        left, figures = paid.cost, {}
         for name, weight in self._weights.items():
             figure, left = divmod(left, weight)
-            figures.append(figure + self.made.constant.get(name, 0))
-        return tuple(figures)
+            figures[name] = figure + self.made.constant.get(name, 0)
+        return figures
 
 
 def best_by_concession(made: Tables, unique: bool) -> tuple[Found, Concession] | None:
@@ -365,5 +370,5 @@ def best_by_concession(made: Tables, unique: bool) -> tuple[Found, Concession] |
     if found is None or breaks_a_sum(made.problem, found):
         return None
     # Worked out a second time from the set itself: what was paid must be what it costs.
-    agreed = concession.cost_of(concession.paid)[:-1] == score(made.problem, found)
-    return (found, concession) if agreed else None
+    *figures, _pieces = concession.cost_of(concession.paid).values()
+    return (found, concession) if tuple(figures) == score(made.problem, found) else None
