@@ -31,7 +31,7 @@ class TooManyReasons(Exception):
 
 @cache
 def pysat(name: str) -> Any:
-    """A part of the SAT library, loaded with the first impossible question; it has no types of its own."""
+    """A part of the SAT library, loaded when it is needed; it has no types of its own."""
     return importlib.import_module(name)
 
 
