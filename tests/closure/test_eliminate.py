@@ -8,7 +8,7 @@ import pytest
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.question import Limits, Question
-from graftbook.closure.search import eliminate
+from graftbook.closure.search import concede, eliminate
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.eliminate import Elimination, TooWide, best_by_elimination, breaks_a_sum
 from graftbook.closure.search.problem import Found, Problem
@@ -152,6 +152,7 @@ def test_what_is_too_wide_goes_to_the_solver(monkeypatch: pytest.MonkeyPatch) ->
             continue
         with monkeypatch.context() as narrow:
             narrow.setattr(eliminate, "MOST_CELLS", 0)
+            narrow.setattr(concede, "MOST_CONFLICTS", -1)
             slow = answer_question(book, question)
         assert slow.engine == "solver"
         asked += 1

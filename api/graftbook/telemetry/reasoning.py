@@ -22,7 +22,7 @@ class Watched(Protocol):
     def reached(self) -> int: ...
 
 
-_DEAREST_FIRST = ("solver", "elimination", "propagation")
+_DEAREST_FIRST = ("solver", "concession", "elimination", "propagation")
 _LEAST_SURE = (Outcome.too_large, Outcome.not_proved, Outcome.impossible, Outcome.proved)
 
 

@@ -30,6 +30,7 @@ NOW = {
     "answering": "graftbook.closure.answering",
     "books": "graftbook.catalogue.compiling.books",
     "checks": "graftbook.checks.set",
+    "concede": "graftbook.closure.search.concede",
     "database": "graftbook.database",
     "documents": "graftbook.questions.closures.documents",
     "eliminate": "graftbook.closure.search.eliminate",
@@ -129,13 +130,14 @@ class Release:
 
     @contextmanager
     def _solver_alone(self) -> Iterator[None]:
-        """Nothing is narrow enough for elimination: what propagation leaves goes to the solver."""
-        eliminate = self.part("eliminate")
-        kept, eliminate.MOST_CELLS = eliminate.MOST_CELLS, 0
+        """Neither elimination nor concession: what propagation leaves goes to the solver."""
+        eliminate, concede = self.part("eliminate"), self.part("concede")
+        kept = eliminate.MOST_CELLS, concede.MOST_CONFLICTS
+        eliminate.MOST_CELLS, concede.MOST_CONFLICTS = 0, -1
         try:
             yield
         finally:
-            eliminate.MOST_CELLS = kept
+            eliminate.MOST_CELLS, concede.MOST_CONFLICTS = kept
 
     # How --------------------------------------------------------------------------------------
 

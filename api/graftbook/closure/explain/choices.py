@@ -1,6 +1,6 @@
 """For what was chosen: what else could sit there, and what the whole set would then cost more."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -9,6 +9,7 @@ from graftbook.closure.answer import Cause, Difference, Other, OtherWay, Outcome
 from graftbook.closure.explain.reasons import Reason
 from graftbook.closure.explain.solution import count_choices
 from graftbook.closure.question import Criterion
+from graftbook.closure.search.concede import TooHard
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.eliminate import Elimination, breaks_a_sum
@@ -73,6 +74,8 @@ class _Choices:
     def next_best(self, place: str) -> tuple[Other, ...]:
         """The best set with another component at the place; none where it is proved that there is none."""
         outcome = Outcome.proved
+        if (conceded := self._conceded(place)) is not None:
+            return conceded
         try:
             fit = Fit(place, self.solved.found.values[place])
             second = solve(self.problem, self.problem.deadline.left(), [fit], unique=False).found
@@ -83,6 +86,23 @@ class _Choices:
                 raise
             outcome, second = Outcome.not_proved, late.found
         return (self.as_other(place, second, self.difference_to(second), outcome),)
+
+    def _conceded(self, place: str) -> tuple[Other, ...] | None:
+        """The next best as concession goes on to it; None where it does not settle that."""
+        if self.solved.concession is None:
+            return None
+        try:
+            told = self.solved.concession.next_best(place, self.solved.found.values[place])
+        except TooHard:
+            return None
+        if told is None:
+            return ()
+        second, more = told
+        if breaks_a_sum(self.problem, second):
+            return None
+        unknown = self.totals.unknown_prices or more["unknown"]
+        extra = self.difference_to(second) if unknown else _as_difference(more)
+        return (self.as_other(place, second, extra, Outcome.proved),)
 
     def priced(self, elimination: Elimination) -> dict[str, tuple[Other, ...]]:
         """All alternatives. Raises OutOfTime, and TooWide where a further budget is too wide."""
@@ -123,8 +143,7 @@ class _Choices:
         if there["unknown"] or here["unknown"]:
             extra = self.difference_to(second)
         else:
-            figures = {criterion: there[criterion.name] - here[criterion.name] for criterion in Criterion}
-            extra = Difference({criterion: figure for criterion, figure in figures.items() if figure})
+            extra = _as_difference({name: there[name] - here[name] for name in there})
         return self.as_other(place, second, extra, Outcome.proved)
 
     def difference_to(self, second: Found) -> Difference:
@@ -141,6 +160,11 @@ class _Choices:
         if kept or number is None:
             way = _other_way(self.problem, self.solved.found, second, self.reasons[place])
         return Other(number, extra, outcome, kept, OtherWay(way.position, way.component) if way else None)
+
+
+def _as_difference(more: Mapping[str, int]) -> Difference:
+    """What a set costs more, by the names of criteria; every price in it is known."""
+    return Difference({criterion: more[criterion.name] for criterion in Criterion if more[criterion.name]})
 
 
 def _other_way(problem: Problem, found: Found, second: Found, reason: Reason) -> Fit | None:

@@ -17,6 +17,7 @@ from graftbook.closure.question import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY, Deadline
 from graftbook.closure.search.limits import minutes_each, price_each
 from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem, Switch
+from graftbook.closure.search.satisfy import pysat
 from graftbook.closure.search.totals import fit_cost, whole_preference
 from graftbook.rulebook.scope import Fit
 
@@ -37,7 +38,8 @@ def cp() -> ModuleType:
 
 
 def warm_up() -> None:
-    """Import the solver (0.4 s) before the first question instead of in it."""
+    """Import the solvers (0.4 s) before the first question instead of in it."""
+    pysat("pysat.solvers")
     model = cp().CpModel()
     model.new_bool_var("")
     cp().CpSolver().solve(model)

@@ -50,9 +50,9 @@ class Elimination:
     Raises TooWide and OutOfTime; `best` is None where no set exists.
     """
 
-    def __init__(self, problem: Problem, propagation: Propagation) -> None:
+    def __init__(self, problem: Problem, propagation: Propagation, tables: Tables | None = None) -> None:
         self.problem = problem
-        self.tables = Tables(problem, propagation)
+        self.tables = tables or Tables(problem, propagation)
         self.packed = Packed(self.tables)
         self.looked_at: list[BudgetUse] = []
         self._plant()
@@ -92,7 +92,7 @@ class Elimination:
         """
         tree, best = self.tree, self.best
         assert best is not None
-        for variable in [] if tree.alone else self.packed.in_order_of_ties:
+        for variable in [] if tree.alone else self.tables.in_order_of_ties:
             at_best = (self._costs(tree, variable) == best[:, None]).all(axis=0)
             if at_best.sum() > 1:
                 self.packed.restrict(variable, int(at_best.argmax()))
@@ -158,14 +158,16 @@ class Elimination:
         return self._first
 
 
-def best_by_elimination(problem: Problem, propagation: Propagation) -> tuple[Found, Elimination] | None:
+def best_by_elimination(
+    problem: Problem, propagation: Propagation, tables: Tables | None = None
+) -> tuple[Found, Elimination] | None:
     """The best set and what it was read from.
 
     None: this way does not settle it, because the tables would be too large or the free optimum breaks a
     budget or the ceiling; or there is no set at all, which the solver then proves.
     """
     try:
-        elimination = Elimination(problem, propagation)
+        elimination = Elimination(problem, propagation, tables)
         while elimination.best is not None:
             found = elimination.one_of_the_best()
             if not (broken := elimination.broken_by(found)):

@@ -7,10 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from graftbook.closure.question import Criterion
 from graftbook.closure.search.problem import Found, LooseNeed
 from graftbook.closure.search.tables import Mask, Ordered, Priced, Tables, bits
-from graftbook.closure.search.totals import whole_preference
 
 DIGITS = 1 << 60
 """What a cost stays below in one word; a cost takes one word or two."""
@@ -41,11 +39,8 @@ class Packed:
         self.made = made
         self.values = made.values
         self.constant = made.constant
-        names: list[str] = []
-        for criterion in whole_preference(self.made.problem.question.preference):
-            names += ["unknown", "price"] if criterion is Criterion.price else [criterion.name]
-        self.names = [*names, "pieces"]
-        self._weights = _digits(self.names, self._most())
+        self.names = made.names
+        self._weights = _digits(self.names, made.most)
         self.words = 1 + max(word for word, _ in self._weights.values())
         self.aliases: dict[int, tuple[int, list[int]]] = {}
         self._tables: dict[tuple[int, ...], Table] = {}
@@ -53,20 +48,6 @@ class Packed:
         self._restricted: list[Table] = []
         self._leads: tuple[dict[int, list[str]], dict[int, list[int]]] | None = None
         self.take_in()
-
-    def _most(self) -> dict[str, int]:
-        """What each criterion comes to at most."""
-        most = dict.fromkeys(self.names, 0)
-        for name, figure in self.constant.items():
-            most[name] += figure
-        for table in self.made.tables:
-            greatest: dict[str, int] = {}
-            for cost in table.costs.values():
-                for name, figure in cost.items():
-                    greatest[name] = max(greatest.get(name, 0), figure)
-            for name, figure in greatest.items():
-                most[name] += figure
-        return most
 
     @property
     def ready(self) -> list[Table]:
@@ -147,12 +128,6 @@ class Packed:
             figure, left[word] = divmod(left[word], weight)
             figures.append(figure + self.constant.get(name, 0))
         return tuple(figures)
-
-    @property
-    def in_order_of_ties(self) -> list[int]:
-        """Places in name order, then what each demand orders."""
-        chosen = [chosen for _, (_, _, chosen) in sorted(self.made.orders.items()) if chosen is not None]
-        return [*(self.made.variable_of[place] for place in sorted(self.made.variable_of)), *chosen]
 
     def lead_of(self, variable: int) -> tuple[int, list[int]]:
         """The variable that this one is read off, itself if none, and its value for each of that one's."""

@@ -128,6 +128,25 @@ class BudgetUse:
             return True
         return any(self.contributions[p][values[p]] != now for p, now in self.today.items())
 
+    def ways_to_keep(self, values: Mapping[str, str | None]) -> Iterator[Fit]:
+        """For a set that breaks it: fits of which every set that does not break it has at least one.
+
+        As long as these places give no more than they do, the budget stays short.
+        """
+        gives = {place: given[values[place]] for place, given in self.contributions.items()}
+        gaps = {place: max(given.values()) - gives[place] for place, given in self.contributions.items()}
+        most = self.total(values) + sum(gaps.values())
+        for place in sorted(gaps, key=lambda place: (-gaps[place], place)):
+            if most < 0:
+                break
+            most -= gaps[place]
+            given, now = self.contributions[place], gives[place]
+            yield from (Fit(place, c) for c, units in given.items() if units > now)
+        if not self.holds_today:
+            binding = next(place for place, units in gives.items() if units != self.today[place])
+            given, now = self.contributions[binding], self.today[binding]
+            yield from (Fit(binding, c) for c, units in given.items() if units == now)
+
     def broken(self, values: Mapping[str, str | None]) -> bool:
         return self.total(values) < 0 and self.binds(values)
 

@@ -31,8 +31,21 @@ class TooManyReasons(Exception):
 
 @cache
 def pysat(name: str) -> Any:
-    """A part of the SAT library, loaded with the first impossible question; it has no types of its own."""
+    """A part of the SAT library, loaded when it is needed; it has no types of its own."""
     return importlib.import_module(name)
+
+
+def exactly_one(solver: Any, literals: list[int], count: int) -> int:
+    """Let exactly one of these be true. `count`: the variables so far; how many there are then."""
+    solver.add_clause(literals)
+    if len(literals) <= MOST_PAIRS:
+        for one, other in combinations(literals, 2):
+            solver.add_clause([-one, -other])
+        return count
+    card = pysat("pysat.card")
+    counted = card.CardEnc.atmost(literals, 1, top_id=count, encoding=card.EncType.seqcounter)
+    solver.append_formula(counted.clauses)
+    return max(count, int(counted.nv))
 
 
 class Clauses:
@@ -75,15 +88,7 @@ class Clauses:
         for value in values:
             self.choices[Fit(place, value)] = self._new()
             literals.append(self.count)
-        self.solver.add_clause(literals)
-        if len(literals) <= MOST_PAIRS:
-            for one, other in combinations(literals, 2):
-                self.solver.add_clause([-one, -other])
-            return
-        card = pysat("pysat.card")
-        counted = card.CardEnc.atmost(literals, 1, top_id=self.count, encoding=card.EncType.seqcounter)
-        self.count = max(self.count, counted.nv)
-        self.solver.append_formula(counted.clauses)
+        self.count = exactly_one(self.solver, literals, self.count)
 
     def _literal(self, fit: Fit) -> int | bool:
         if fit.position not in self.problem.domains:
@@ -172,20 +177,5 @@ class Clauses:
         self.reasons += 1
         if self.reasons > MOST_REASONS:
             raise TooManyReasons
-        gives = {place: given[values[place]] for place, given in use.contributions.items()}
-        gaps = {place: max(given.values()) - gives[place] for place, given in use.contributions.items()}
-        most = use.total(values) + sum(gaps.values())
-        clause = {-self._on(use.switch)}
-        for place in sorted(gaps, key=lambda place: (-gaps[place], place)):
-            if most < 0:
-                break
-            most -= gaps[place]
-            clause |= self._that_give(use, place, lambda units, now=gives[place]: units > now)
-        if not use.holds_today:
-            binding = next(place for place, units in gives.items() if units != use.today[place])
-            clause |= self._that_give(use, binding, lambda units: units == use.today[binding])
+        clause = {-self._on(use.switch), *(self.choices[fit] for fit in use.ways_to_keep(values))}
         self.solver.add_clause(sorted(clause))
-
-    def _that_give(self, use: BudgetUse, place: str, enough: Any) -> set[int]:
-        given = use.contributions[place]
-        return {self.choices[Fit(place, component)] for component, units in given.items() if enough(units)}

@@ -1,4 +1,4 @@
-"""The best set of a question: by propagation, by elimination, or by the solver behind them."""
+"""The best set of a question: by propagation, elimination, concession, or the solver behind them."""
 
 from collections.abc import Iterable
 from contextlib import suppress
@@ -6,26 +6,29 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from graftbook.closure.question import Criterion
+from graftbook.closure.search.concede import Concession, best_by_concession
 from graftbook.closure.search.constrain import Model, Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.eliminate import Elimination, best_by_elimination, over_the_ceiling
 from graftbook.closure.search.packing import TooWide
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
+from graftbook.closure.search.tables import Tables
 from graftbook.rulebook.scope import Fit
 
 
 class Solved(NamedTuple):
-    """The best set, what propagation alone gives, which engine proved it, and what elimination knows."""
+    """The best set, what propagation alone gives, which engine proved it, and what that knows of others."""
 
     found: Found
     propagation: Propagation
     engine: str
     elimination: Elimination | None = None
+    concession: Concession | None = None
 
 
 def solve(problem: Problem, seconds: float, without: Iterable[Fit] = (), unique: bool = True) -> Solved:
-    """The best set: by propagation alone, else by elimination, else by the solver.
+    """The best set: by propagation alone, else by elimination, by concession, or by the solver.
 
     `without` are fits that may not be chosen (none of them today's). Where only the cost matters,
     `unique` False leaves ties as they fall. Raises Unsolvable and OutOfTime.
@@ -37,8 +40,11 @@ def solve(problem: Problem, seconds: float, without: Iterable[Fit] = (), unique:
     if (found := propagation.best()) is not None:
         return Solved(found, propagation, "propagation")
     try:
-        if (settled := best_by_elimination(problem, propagation)) is not None:
+        tables = Tables(problem, propagation)
+        if (settled := best_by_elimination(problem, propagation, tables)) is not None:
             return Solved(settled[0], propagation, "elimination", settled[1])
+        if (conceded := best_by_concession(tables, unique)) is not None:
+            return Solved(conceded[0], propagation, "concession", None, conceded[1])
         return Solved(solved_by_model(problem, propagation, seconds, unique), propagation, "solver")
     except OutOfTime as late:
         late.propagation = propagation

@@ -3,17 +3,19 @@
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import product
 from typing import Any, NamedTuple
 
 import numpy as np
 
 from graftbook.closure.answer import Cause
+from graftbook.closure.question import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY
 from graftbook.closure.search.limits import minutes_each, price_each
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem
 from graftbook.closure.search.propagate import Propagation
-from graftbook.closure.search.totals import fit_cost
+from graftbook.closure.search.totals import fit_cost, whole_preference
 from graftbook.rulebook.scope import Fit
 
 LARGEST_TABLE = 256
@@ -82,6 +84,8 @@ class Tables:
         self._regrets()
         self._shared_costs()
         self._loose_places()
+        self.without_budgets = self.tables, self.forbidden
+        """All that is made before a budget takes part."""
 
     def _open(self, place: str) -> None:
         values = sorted(self.domains[place], key=lambda c: c or "")
@@ -315,6 +319,41 @@ class Tables:
     def _cost_together(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
         rows = product(*(bits(values) for values in so.values()))
         self.tables.append(Priced(tuple(so), dict.fromkeys(rows, cost)))
+
+    @cached_property
+    def names(self) -> list[str]:
+        """The figures of a cost in the asked order, the number of loose pieces last."""
+        names: list[str] = []
+        for criterion in whole_preference(self.problem.question.preference):
+            names += ["unknown", "price"] if criterion is Criterion.price else [criterion.name]
+        return [*names, "pieces"]
+
+    @cached_property
+    def most(self) -> dict[str, int]:
+        """What each figure comes to at most."""
+        most = {name: self.constant.get(name, 0) for name in self.names}
+        for table in self.without_budgets[0]:
+            greatest: dict[str, int] = {}
+            for cost in table.costs.values():
+                for name, figure in cost.items():
+                    greatest[name] = max(greatest.get(name, 0), figure)
+            for name, figure in greatest.items():
+                most[name] += figure
+        return most
+
+    def weights(self) -> dict[str, int]:
+        """What each figure counts in one whole number that compares them first to last; in that order."""
+        weights, weight = {}, 1
+        for name in reversed(self.names):
+            weights[name] = weight
+            weight *= self.most[name] + 1
+        return dict(reversed(weights.items()))
+
+    @property
+    def in_order_of_ties(self) -> list[int]:
+        """Places in name order, then what each demand orders."""
+        chosen = [chosen for _, (_, _, chosen) in sorted(self.orders.items()) if chosen is not None]
+        return [*(self.variable_of[place] for place in sorted(self.variable_of)), *chosen]
 
     def take(self) -> tuple[list[Priced], Forbidden]:
         """What was made since it was last asked for."""
