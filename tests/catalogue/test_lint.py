@@ -1,15 +1,19 @@
 """Lint: each kind of contradiction is found where it is made, and not where it is not."""
 
+import io
 import random
 
 import networkx as nx
 import pytest
 from sqlalchemy import Engine, select
 
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.lint import lint as linting
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.lint.lint import circles_in, lint
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
+from tests.benchmarks import world
 from tests.catalogue.sheet import sheet, small
 
 SOUND = (
@@ -337,3 +341,16 @@ def test_a_chain_of_any_length_is_walked(engine: Engine) -> None:
     chain = [(str(n), str(n + 1)) for n in range(20_000)]
     assert circles_in(chain) == []
     assert len(circles_in([*chain, ("20000", "0")])[0]) == 20_001
+
+
+def test_variants_that_are_alike_are_looked_at_once_and_told_each(
+    sqlite_engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert load(sqlite_engine, io.StringIO("".join(world.sheet(1)))).ok
+    looked_at: list[str] = []
+    monkeypatch.setattr(linting, "compile_book", lambda s, v: looked_at.append(v) or compile_book(s, v))
+    at_once = list(lint(sqlite_engine))
+    assert looked_at[:2] == ["f00000-v0", "f00000-v4"]
+    monkeypatch.setattr(linting, "alike_variants", lambda _connection, variants: [[v] for v in variants])
+    assert list(lint(sqlite_engine)) == at_once
+    assert any(len(finding.variants) > 1 for finding in at_once)

@@ -78,7 +78,9 @@ class VariantRecord(Record):
     drive: Name = Field(description="driven wheels")
     steering: Literal["left", "right"]
     market: Name
-    options: Names = Field(NOTHING, description="options that a vehicle of this variant may have had from new")
+    options: Names = Field(
+        NOTHING, description="options that a vehicle of this variant may have had from new"
+    )
     note: Text = ""
 
 

@@ -190,8 +190,21 @@ class Copy:
         self._seen = current_revision(sides.copy)
         self._ranges: set[str] = set()
         """Those that the edits of others touched."""
+        self._was_empty = not self._seen
+        if not self._was_empty:
+            self._begin_noting()
+
+    def load_is_in(self) -> None:
+        """Note every row of a catalogue that was empty before: all at once, not by a trigger for each."""
+        if self._was_empty:
+            self._begin_noting()
+            for rows in tables_handed_over():
+                every = f'SELECT {keys(rows)} FROM "{rows.name}"'
+                self._sides.copy.exec_driver_sql(f'INSERT INTO "touched_{rows.name}" ({keys(rows)}) {every}')
+
+    def _begin_noting(self) -> None:
         for rows in tables_handed_over():
-            sides.begin_noting(rows)
+            self._sides.begin_noting(rows)
 
     def catch_up(self, own: int) -> bool:
         """Load what others edited since; `own` is the load's revision in the copy. Whether there was any.

@@ -44,8 +44,8 @@ def put(connection: Connection, into: Table, rows: Sequence[Row], clash: Clash) 
         return
     way = _way(connection.dialect, into, tuple(rows[0]), clash)
     if clash is not Clash.none:
-        unique = rows if clash is Clash.replaced else reversed(rows)
-        rows = list({way.key(row): row for row in unique}.values())
+        counted: Iterable[Row] = rows if clash is Clash.replaced else reversed(rows)
+        rows = list({way.key(row): row for row in counted}.values())
     values = [way.values(row) + way.tail for row in rows] if way.tail else list(map(way.values, rows))
     if connection.dialect.name == "postgresql" and len(values) > FEW:
         _copied(connection, into, way, values, clash)

@@ -20,7 +20,7 @@ def read_late(
 
     `fresh`: the catalogue was empty, so that what has been read was read by the kinds as they are.
     """
-    of_kinds = set() if fresh else changed
+    of_kinds: set[str] = set() if fresh else changed
     yield from _values(connection, "characteristic", kinds, of_kinds)
     yield from _values(connection, "wanted", kinds, of_kinds)
     yield from _margins(connection, kinds, changed)
