@@ -88,7 +88,7 @@ class InSession:
 
     def begin_noting(self, rows: Table) -> None:
         """From here on the keys of the rows that are touched or go are kept."""
-        if bare := self._bare.pop(rows.name, None):
+        if (bare := self._bare.pop(rows.name, None)) is not None:
             self._make_quick_and_strict(bare)
         for name in ("touched", "gone"):
             noted = f'{_COPY}."{name}_{rows.name}"'
