@@ -29,6 +29,12 @@ class Settings(BaseSettings):
     )
     house: str = Field("", max_length=500, description="name and address that head orders and quotations")
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
+    books_memory: int = Field(
+        256_000_000,
+        ge=0,
+        description="about the bytes that these may take, in it and in each reasoning process; the one asked "
+        "for last is kept in any case",
+    )
     seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")
     questions_at_once: int = Field(
         max(4, os.cpu_count() or 1),

@@ -145,6 +145,26 @@ def test_what_others_added_and_took_out_again_stays_out(
         assert not [c for c in changes_of_edit(connection, 4, ("", ""), 99) if c.name == "OUT-1"]
 
 
+def test_others_edit_while_an_empty_catalogue_is_filled(
+    engine: Engine, databases: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What others brought stays, what they took out again stays out, and the load is there as by itself."""
+    theirs = "[section]\nname,title,order\nstays,Stays,90\ngoes,Goes,91\n"
+    before_the_lock(monkeypatch, lambda: load(engine, [], removals={"section": ["goes"]}))
+    lines = small().getvalue().splitlines(keepends=True)
+    report = load(engine, While(lines, lambda: load(engine, sheet(theirs), removals={})))
+    assert (report.ok, report.revision) == (True, 3)
+    alone = make_engine(databases.new())
+    assert load(alone, [sheet(theirs.replace("goes,Goes,91\n", "")), small()], removals={}).ok
+    assert told(engine) == told(alone)
+    assert "Goes" not in told(engine)
+    with reading(engine) as session:
+        changes = changes_of_edit(session.connection(), 3, ("", ""), 999)
+        assert len(changes) == report.changed
+        assert {change.what for change in changes} == {"added"}
+    alone.dispose()
+
+
 def test_a_load_that_changes_nothing_hands_nothing_over(
     kept: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -6,10 +6,13 @@ import networkx as nx
 import pytest
 from sqlalchemy import Engine, select
 
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.lint import lint as linting
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.lint.lint import circles_in, lint
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
+from tests.benchmarks import world
 from tests.catalogue.sheet import sheet, small
 
 SOUND = (
@@ -356,3 +359,18 @@ def test_a_chain_of_any_length_is_walked(engine: Engine) -> None:
     chain = [(str(n), str(n + 1)) for n in range(20_000)]
     assert circles_in(chain) == []
     assert len(circles_in([*chain, ("20000", "0")])[0]) == 20_001
+
+
+def test_variants_that_are_alike_are_looked_at_once_and_told_each(
+    sqlite_engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bare = "[position]\nname,range,section,title,essential\nbare,f00000,s1,Bare place,yes\n"
+    assert load(sqlite_engine, [sheet("".join(world.sheet(1))), sheet(bare)]).ok
+    looked_at: list[str] = []
+    monkeypatch.setattr(linting, "compile_book", lambda s, v: looked_at.append(v) or compile_book(s, v))
+    at_once = list(lint(sqlite_engine))
+    assert looked_at[:2] == ["f00000-v0", "f00000-v4"]
+    monkeypatch.setattr(linting, "alike_variants", lambda _connection, variants: [[v] for v in variants])
+    assert list(lint(sqlite_engine)) == at_once
+    (nothing_there,) = of(Wrong.nothing_from_new, at_once)
+    assert nothing_there.variants == tuple(f"f00000-v{n}" for n in range(world.VARIANTS))

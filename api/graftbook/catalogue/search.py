@@ -18,7 +18,8 @@ from graftbook.rulebook.model import Comparator, Supply, Vehicle
 from graftbook.rulebook.units import Measure, NotAMeasure, read_measure
 
 MOST_ON_A_PAGE = 500
-_MANY = 20_000
+_MANY = 5_000
+"""Numbers that are gathered and sorted in some 10 ms; with more of them a walk soon fills the page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +142,8 @@ def _among(numbers: Select[Any], *, walk: bool) -> ColumnElement[bool]:
     if not walk:
         return component.c.number.in_(numbers)
     same = numbers.where(numbers.selected_columns[0] == component.c.number)
-    return same.correlate(component).exists()
+    # Not `exists`: PostgreSQL would make a join of it, and gather all before the first.
+    return same.correlate(component).limit(1).scalar_subquery().is_not(None)
 
 
 def _fits(session: Session, search: Search) -> ColumnElement[bool]:

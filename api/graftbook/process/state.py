@@ -230,8 +230,9 @@ class Service:
 def make_service(settings: Settings) -> Service:
     """The service's parts; the database is touched when a question comes."""
     engine = make_engine(settings.database_url, settings.pool_size)
-    books = Books(engine, settings.books_kept)
-    return Service(settings, engine, books, reasoner=Reasoner(settings.reasoning_processes))
+    books = Books(engine, settings.books_kept, settings.books_memory)
+    reasoner = Reasoner(settings.reasoning_processes, settings.books_memory)
+    return Service(settings, engine, books, reasoner=reasoner)
 
 
 def _service(request: Request) -> Service:

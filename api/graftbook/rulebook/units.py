@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 
 STANDARD_GRAVITY = 9.80665
@@ -141,6 +142,7 @@ def units_of(quantity: str) -> tuple[str, ...]:
     return tuple(name for of, name in UNITS if of == quantity)
 
 
+@lru_cache(maxsize=4096)  # a catalogue says the same few values again and again
 def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> Measure:
     """Read "22.2 mm", "4.5 .. 6 in", "10" or, for worded quantities, the words themselves.
 

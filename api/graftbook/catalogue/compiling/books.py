@@ -15,6 +15,7 @@ from graftbook.catalogue.store.nearest import names_near
 from graftbook.database import Source, reading
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook.model import RuleBook
+from graftbook.rulebook.weight import weight_of
 
 _Key = tuple[str, str, int]
 """Variant, epoch, revision."""
@@ -23,13 +24,16 @@ _Key = tuple[str, str, int]
 class Books:
     """A bounded cache of rule books by variant and revision; safe for threads.
 
+    At most `kept` books and about `most_bytes` of memory; the one asked for last is kept whatever it takes.
+
     A book that no edit touched keeps its revision, so it stays. `hits` and `misses` count how often a
     book was there or being compiled already, and was not; `compiled` counts compilations.
     """
 
-    def __init__(self, engine: Source, kept: int = 64) -> None:
+    def __init__(self, engine: Source, kept: int = 64, most_bytes: float = math.inf) -> None:
         self._engine = engine
         self._kept = kept
+        self._most_bytes = most_bytes
         self._books: OrderedDict[_Key, Future[RuleBook]] = OrderedDict()
         self._lock = threading.Lock()
         self.hits = self.misses = self.compiled = 0
@@ -86,7 +90,8 @@ class Books:
             return
         with self._lock:
             self.compiled += 1
-        waiting.set_result(book)
+            waiting.set_result(book)
+            self._make_room()
 
     def _forget_old(self, new: _Key) -> None:
         """Let go of the variant's other books and of those asked for longest ago (the lock is held)."""
@@ -94,3 +99,14 @@ class Books:
             del self._books[key]
         while len(self._books) > self._kept:
             self._books.popitem(last=False)
+
+    def _make_room(self) -> None:
+        """Let go of those asked for longest ago until the others are not too large (the lock is held)."""
+        done = [key for key, waiting in self._books.items() if waiting.done()]
+        weights = {key: weight_of(self._books[key].result()) for key in done}
+        over = sum(weights.values()) - self._most_bytes
+        for key in done[:-1]:
+            if over <= 0:
+                return
+            over -= weights[key]
+            del self._books[key]

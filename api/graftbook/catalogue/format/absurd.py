@@ -6,6 +6,8 @@ What was stored once is read as it stood, so none of these bounds stands in a re
 from collections.abc import Iterator, Mapping
 from datetime import date
 from decimal import Decimal
+from functools import cache
+from typing import get_args
 
 from graftbook.catalogue.format import records as r
 from graftbook.rulebook.sane import Span, inside
@@ -52,7 +54,7 @@ _AMOUNTS: Mapping[str, Span] = {"volume": (0.0, 2.0), "mass": (0.0, 1000.0), "le
 def absurdities(record: r.Record) -> Iterator[Finding]:
     """Every figure of the record that cannot be, with what was likely meant."""
     kind = record.kind_of_record
-    for field in type(record).model_fields:
+    for field in _doubted(type(record)):
         value = getattr(record, field)
         if isinstance(value, date):
             yield from _day(field, value)
@@ -64,6 +66,17 @@ def absurdities(record: r.Record) -> Iterator[Finding]:
             yield from _measured(field, value, *_MEASURED[kind, field])
     if isinstance(record, r.CompanionRecord) and record.amount:
         yield from _amount(record.amount)
+
+
+@cache  # a load asks for each of its records
+def _doubted(kind: type[r.Record]) -> tuple[str, ...]:
+    """The fields of a kind of record that hold a day or a figure with a bound."""
+    bounded = {field for of, field in (*_MOST, *_MEASURED) if of == kind.kind_of_record}
+    return tuple(
+        name
+        for name, field in kind.model_fields.items()
+        if name in bounded or date in (field.annotation, *get_args(field.annotation))
+    )
 
 
 def _day(field: str, day: date) -> Iterator[Finding]:

@@ -230,12 +230,16 @@ def _wrong_columns(kind: type[Record], columns: list[str], place: Place) -> Iter
 def _read_row(
     kind: type[Record], columns: list[str], row: list[str], place: Place
 ) -> Iterator[Placed | Mistake]:
-    if any(cell.strip() for cell in row[len(columns) :]):
+    if len(row) > len(columns) and any(cell.strip() for cell in row[len(columns) :]):
         yield Mistake(
             place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns"
         )
         return
-    fields = {column: unguarded(cell) for column, cell in zip(columns, row, strict=False) if cell.strip()}
+    fields = {
+        column: unguarded(cell) if cell[0] == "'" else cell
+        for column, cell in zip(columns, row, strict=False)
+        if cell and not cell.isspace()
+    }
     record, mistakes = validate(kind, fields, place)
     if record is not None:
         yield Placed(place, record)

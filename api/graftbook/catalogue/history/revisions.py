@@ -122,7 +122,7 @@ def ranges_touched(connection: Connection) -> set[str]:
     """The ranges whose rule books depend on what the edit at work changed."""
     condition, claim, ranges = table("condition"), table("claim"), table("range")
     everywhere = select(STAGED.c.name).where(STAGED.c.kind.in_(("section", "characteristic_kind"))).limit(1)
-    if connection.execute(everywhere).first():
+    if not current_revision(connection) or connection.execute(everywhere).first():
         return set(connection.execute(select(ranges.c.name)).scalars())
     of_claims = select(condition.c.range).join(claim, claim.c.condition_id == condition.c.id)
     queries = [

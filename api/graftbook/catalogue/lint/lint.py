@@ -8,6 +8,7 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.compiling.values import tied
+from graftbook.catalogue.lint.alike import alike_variants
 from graftbook.catalogue.lint.buying import offer_findings
 from graftbook.catalogue.lint.circles import circles_in
 from graftbook.catalogue.lint.closure import FITTED, FROM_NEW
@@ -48,23 +49,23 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
     nowhere: dict[Key, tuple[str, list[str]]] = {}
     well: set[Key] = set()
     from_new = _flaws_from_new(session.connection(), range_name)
-    for variant in variants:
-        book = compile_book(session, variant)
+    for alike in alike_variants(session.connection(), variants):
+        book = compile_book(session, alike[0])
         rules = RuleLint(book, well, from_new)
         for key, sentence in chain(
             from_new_findings(book), sequence_findings(book), budget_findings(rules.looked)
         ):
-            somewhere.setdefault(key, (sentence, []))[1].append(variant)
+            somewhere.setdefault(key, (sentence, []))[1].extend(alike)
         for verdict in rules.verdicts():
             if verdict.well:
                 well.add(verdict.key)
             else:
-                nowhere.setdefault(verdict.key, (verdict.sentence, []))[1].append(variant)
+                nowhere.setdefault(verdict.key, (verdict.sentence, []))[1].extend(alike)
     unwell = dict(_nowhere_well(nowhere, well))
     _explain(session, unwell)
     found = somewhere | {key[:2]: value for key, value in unwell.items()}
     for (wrong, records), (sentence, on) in sorted(found.items()):
-        yield Finding(wrong, records, sentence, tuple(on))
+        yield Finding(wrong, records, sentence, tuple(sorted(on)))
 
 
 def _flaws_from_new(connection: Connection, range_name: str) -> set[str]:

@@ -141,11 +141,21 @@ class InFile:
 
     def __init__(self, engine: Engine, copy: Connection) -> None:
         self._engine, self.copy = engine, copy
+        self._left_out = _laid_bare(copy.connection.dbapi_connection)
 
     def begin_noting(self, rows: Table) -> None:
         """From here on the keys of the rows that are touched or go are kept."""
+        self._make_strict()
         for statement in _noting(rows):
             self.copy.exec_driver_sql(statement)
+
+    def _make_strict(self) -> None:
+        if self._left_out:
+            self.copy.commit()  # references can be switched between transactions only
+            raw: Any = self.copy.connection.dbapi_connection
+            for statement in self._left_out:
+                raw.execute(statement).close()
+            self._left_out = []
 
     @contextmanager
     def locked(self) -> Iterator[Connection]:
@@ -190,8 +200,21 @@ class Copy:
         self._seen = current_revision(sides.copy)
         self._ranges: set[str] = set()
         """Those that the edits of others touched."""
+        self._was_empty = not self._seen
+        if not self._was_empty:
+            self._begin_noting()
+
+    def load_is_in(self) -> None:
+        """Note every row of a catalogue that was empty before: all at once, not by a trigger for each."""
+        if self._was_empty:
+            self._begin_noting()
+            for rows in tables_handed_over():
+                every = f'SELECT {keys(rows)} FROM "{rows.name}"'
+                self._sides.copy.exec_driver_sql(f'INSERT INTO "touched_{rows.name}" ({keys(rows)}) {every}')
+
+    def _begin_noting(self) -> None:
         for rows in tables_handed_over():
-            sides.begin_noting(rows)
+            self._sides.begin_noting(rows)
 
     def catch_up(self, own: int) -> bool:
         """Load what others edited since; `own` is the load's revision in the copy. Whether there was any.
@@ -309,6 +332,22 @@ def _attached(to: Connection, copy: Connection) -> Iterator[None]:
         yield
     finally:
         raw.execute("DETACH DATABASE worked").close()
+
+
+def _laid_bare(copy: Any) -> list[str]:
+    """Take indices and the check of references from the copy of an empty catalogue.
+
+    A load checks its own references, and an index of many rows is made quicker than kept. Returns what
+    gives them back.
+    """
+    if copy.execute("SELECT count(*) FROM revision").fetchone()[0]:
+        return []
+    made = "SELECT name, sql FROM sqlite_master WHERE type = 'index' AND sql LIKE 'CREATE INDEX%'"
+    indices = copy.execute(made).fetchall()
+    copy.execute("PRAGMA foreign_keys = OFF").close()
+    for name, _ in indices:
+        copy.execute(f'DROP INDEX "{name}"').close()
+    return ["PRAGMA foreign_keys = ON", *(sql for _, sql in indices)]
 
 
 def _noting(rows: Table) -> Iterator[str]:

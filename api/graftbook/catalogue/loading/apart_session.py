@@ -13,7 +13,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.schema import AddConstraint, CreateIndex, CreateTable
 from sqlmodel import SQLModel
 
-from graftbook.catalogue.history.revisions import wait_for_editors
+from graftbook.catalogue.history.revisions import current_revision, wait_for_editors
 from graftbook.catalogue.loading.apart_rows import (
     keys,
     listed_columns,
@@ -53,6 +53,8 @@ class InSession:
     def __init__(self, connection: Connection) -> None:
         self.copy = connection
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
+        self._bare: dict[str, Table] = {}
+        """What has neither indices nor references yet, because the catalogue was empty."""
         self._path = connection.exec_driver_sql("SHOW search_path").scalar_one()
         self._copy_all()
 
@@ -65,8 +67,11 @@ class InSession:
         for rows in made:
             connection.execute(CreateTable(rows, include_foreign_key_constraints=[]))
             connection.exec_driver_sql(_filling(rows))
-        for rows in made:
-            self._make_quick_and_strict(rows)
+        if current_revision(connection):
+            for rows in made:
+                self._make_quick_and_strict(rows)
+        else:  # a load checks its own references, and an index of many rows is made quicker than kept
+            self._bare = {rows.name: rows for rows in made}
         connection.exec_driver_sql(f"SET search_path = {_COPY}, {self._path}")
         connection.commit()
         # Were this another session of the server, the names would mean the database's own tables.
@@ -83,6 +88,8 @@ class InSession:
 
     def begin_noting(self, rows: Table) -> None:
         """From here on the keys of the rows that are touched or go are kept."""
+        if (bare := self._bare.pop(rows.name, None)) is not None:
+            self._make_quick_and_strict(bare)
         for name in ("touched", "gone"):
             noted = f'{_COPY}."{name}_{rows.name}"'
             kept = f'SELECT {keys(rows)} FROM {_COPY}."{rows.name}" WHERE false'

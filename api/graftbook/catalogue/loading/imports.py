@@ -139,6 +139,7 @@ class _Work:
         with sides_of(self.engine) as sides:
             worked = Copy(self.engine, sides)
             self._load(sides.copy, records)
+            worked.load_is_in()
             if self.report.changed:
                 again = self._handed_over(worked, self.report.revision or 0)
         if not self.report.changed:

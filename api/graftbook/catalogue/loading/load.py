@@ -45,6 +45,9 @@ MOST_MISTAKES = 1000
 LONGEST_NAME = 300
 """Of a record with mistakes, beyond which its name is not remembered: no record has a longer one."""
 
+_BY_NAME = frozenset({"component", "component_word", "claim", "characteristic", "fitment", "companion"})
+"""Large tables whose key is the record's name, or has it: an empty catalogue gets each once in a load."""
+
 _FURTHER = {"name", "fit", "at", "quantity", "amount", "having", "empty", "goes_on", "goes_in"}
 """The columns of a companion's further rows."""
 
@@ -130,13 +133,17 @@ class Load:
             *still_named(self.connection, removals),
             *settle(self.connection, ranges_of_variants_before(self.connection)),
             *broken_references(self.connection),
-            *(read_late(self.connection, self.kinds, self.changed_kinds) if self.changed_kinds else ()),
+            *self._read_late(),
             *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
             *disagreements(self.connection),
             *(unborne_names(self.connection) if self.keeps_images else ()),
         ]
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
+
+    def _read_late(self) -> Iterator[Mistake]:
+        if self.changed_kinds:
+            yield from read_late(self.connection, self.kinds, self.changed_kinds, fresh=self.fresh)
 
     def _as_stored(self, rule: KindRule) -> KindRule:
         """A rule that takes every figure, where what was stored once is put back as it stood."""
@@ -197,8 +204,8 @@ class Load:
             rows.append(made)
             self.report.records[kind] += 1
         self._clear(kind, list(firsts), named)
-        write(self.connection, merged(rows))
-        stage(self.connection, kind, firsts)
+        write(self.connection, merged(rows), new=_BY_NAME if self.fresh else frozenset())
+        stage(self.connection, kind, firsts, new=self.fresh)
         stage(self.connection, kind, {n: p for n, p in broken.items() if n not in firsts}, broken=True)
 
     def _known_in_load(self, kind: str, names: list[str]) -> dict[str, tuple[str, Place]]:

@@ -26,10 +26,8 @@ from sqlalchemy import (
     cast,
     delete,
     func,
-    insert,
     select,
 )
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlmodel import SQLModel
 
@@ -38,6 +36,7 @@ import graftbook.catalogue.store.tables_buying
 import graftbook.catalogue.store.tables_fitting
 import graftbook.catalogue.store.tables_words  # noqa: F401  (all define the tables that are written here)
 from graftbook.catalogue.format.sheets import Place
+from graftbook.catalogue.loading.bulk import Clash, put
 from graftbook.catalogue.store.columns import CLAIM_NAME
 from graftbook.catalogue.store.rows import Row
 
@@ -107,14 +106,18 @@ def end_staging(connection: Connection) -> None:
     STAGED.drop(connection)
 
 
-def stage(connection: Connection, kind: str, places: dict[str, Place], *, broken: bool = False) -> None:
-    """Remember where records of one kind were read; the first place of a name counts."""
+def stage(
+    connection: Connection, kind: str, places: dict[str, Place], *, broken: bool = False, new: bool = False
+) -> None:
+    """Remember where records of one kind were read; the first place of a name counts.
+
+    `new`: none of them is there yet.
+    """
     rows = [
         {"name": name, "kind": kind, "file": place.file, "line": place.line, "broken": broken}
         for name, place in places.items()
     ]
-    if rows:
-        connection.execute(_unless_there(connection.dialect.name, STAGED), rows)
+    put(connection, STAGED, rows, Clash.none if new else Clash.old_stays)
 
 
 def staged(
@@ -133,46 +136,27 @@ def _staged_query(dialect: str) -> Select[Any]:
     return select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(_elements(dialect, names)))
 
 
-def _insert(dialect: str, into: Table) -> Any:
-    module = postgresql if dialect == "postgresql" else sqlite
-    return module.insert(into)
-
-
-@cache  # a statement costs more to put together than a small batch to write
-def _unless_there(dialect: str, into: Table) -> Any:
-    """Insert rows; one with the same key stays as it is."""
-    return _insert(dialect, into).on_conflict_do_nothing()
-
-
-@cache
-def _in_place(dialect: str, into: Table, keys: tuple[str, ...], columns: tuple[str, ...]) -> Any:
-    """Insert rows; one with the same key takes these columns of the new row."""
-    statement = _insert(dialect, into)
-    new = {name: statement.excluded[name] for name in columns}
-    return statement.on_conflict_do_update(index_elements=keys, set_=new)
-
-
 @cache  # a load asks for each of its batches
 def _in_order() -> tuple[Table, ...]:
     """Each table after those that its rows name."""
     return tuple(SQLModel.metadata.sorted_tables)
 
 
-def write(connection: Connection, rows: dict[str, list[Row]]) -> None:
-    """Insert rows, replacing those with the same key; conditions are kept when they exist."""
+def write(connection: Connection, rows: dict[str, list[Row]], *, new: frozenset[str] = frozenset()) -> None:
+    """Insert rows, replacing those with the same key; conditions are kept when they exist.
+
+    `new`: the tables where none of their keys is yet.
+    """
     for into in _in_order():
-        if not rows.get(into.name):
-            continue
-        batch = rows[into.name]
-        keys = tuple(column.name for column in into.primary_key)
-        dialect, columns = connection.dialect.name, tuple(name for name in batch[0] if name not in keys)
-        if into.name in CHILDREN:
-            connection.execute(insert(into), batch)
-        elif into.name == "condition" or not columns:
-            unique = {tuple(row[k] for k in keys): row for row in batch}
-            connection.execute(_unless_there(dialect, into), list(unique.values()))
-        else:
-            connection.execute(_in_place(dialect, into, keys, columns), batch)
+        if batch := rows.get(into.name):
+            put(connection, into, batch, _clash(into, batch, new))
+
+
+def _clash(into: Table, batch: list[Row], new: frozenset[str]) -> Clash:
+    if into.name in CHILDREN or into.name in new:
+        return Clash.none
+    only_key = len(batch[0]) == len(into.primary_key)
+    return Clash.old_stays if into.name == "condition" or only_key else Clash.replaced
 
 
 def remove_children(connection: Connection, claims: Sequence[str]) -> None:

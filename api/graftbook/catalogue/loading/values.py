@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from typing import Any
 
-from sqlalchemy import Connection, func, or_, select, update
+from sqlalchemy import Connection, bindparam, func, or_, select, update
 
 from graftbook.catalogue.format.kind_rules import Absurd, KindRules
 from graftbook.catalogue.format.sheets import Mistake
@@ -13,29 +13,46 @@ from graftbook.catalogue.store.rows import margin, measured
 from graftbook.rulebook.units import WORDED, NotAMeasure
 
 
-def read_late(connection: Connection, kinds: KindRules, changed: set[str]) -> Iterator[Mistake]:
-    """Read every value of a kind in `changed`, and every value that could not be read before."""
-    yield from _values(connection, "characteristic", kinds, changed)
-    yield from _values(connection, "wanted", kinds, changed)
+def read_late(
+    connection: Connection, kinds: KindRules, changed: set[str], *, fresh: bool
+) -> Iterator[Mistake]:
+    """Read every value of a kind in `changed`, and every value that could not be read before.
+
+    `fresh`: the catalogue was empty, so that what has been read was read by the kinds as they are.
+    """
+    of_kinds: set[str] = set() if fresh else changed
+    yield from _values(connection, "characteristic", kinds, of_kinds)
+    yield from _values(connection, "wanted", kinds, of_kinds)
     yield from _margins(connection, kinds, changed)
 
 
 def _values(connection: Connection, name: str, kinds: KindRules, changed: set[str]) -> Iterator[Mistake]:
+    """Only what says something else than is stored is written: what came behind its kind was read well."""
     held = table(name)
     unread = (held.c.low.is_(None)) & (held.c.text.is_(None))
-    query = select(held).where(or_(unread, held.c.kind.in_(listed(connection, changed))))
     keys = [column.name for column in held.primary_key]
-    for row in connection.execute(query).mappings().all():
-        if row["kind"] not in kinds:
+    columns = [held.c[column] for column in (*keys, *_STORED, "kind", "written")]
+    if "claim" not in keys:
+        columns.append(held.c.claim)
+    query = select(*columns).where(or_(unread, held.c.kind.in_(listed(connection, changed))))
+    better = []
+    for row in connection.execute(query):
+        if row.kind not in kinds:
             continue
         try:
-            values = measured(row["written"], row["kind"], kinds)
+            values = measured(row.written, row.kind, kinds)
         except NotAMeasure as error:
             field = "value" if name == "characteristic" else "having"
-            yield _mistake(connection, row["claim"], field, told(connection, error))
+            yield _mistake(connection, row.claim, field, told(connection, error))
             continue
-        of_row = [held.c[k] == row[k] for k in keys]
-        connection.execute(update(held).where(*of_row).values(**values))
+        if any(values[column] != getattr(row, column) for column in _STORED):
+            better.append({f"of_{key}": getattr(row, key) for key in keys} | values)
+    if better:
+        of_row = [held.c[key] == bindparam(f"of_{key}") for key in keys]
+        connection.execute(update(held).where(*of_row), better)
+
+
+_STORED = ("low", "high", "text")
 
 
 def told(connection: Connection, error: NotAMeasure) -> str:

@@ -4,6 +4,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from sqlalchemy import RowMapping
@@ -47,9 +48,15 @@ def split(text: str) -> tuple[str, ...]:
 
 def row_of(record: Conditional) -> dict[str, Any]:
     """The condition row of a record. `range` is None while the record leaves it open."""
-    row: dict[str, Any] = {"range": record.range or None}
-    row |= {column: joined(getattr(record, column)) for column in LISTS}
-    row |= {column: getattr(record, column) for column in (*TEXTS, *DAYS)}
+    lists = (tuple(getattr(record, column)) for column in LISTS)
+    return dict(_row_of(record.range, *lists, *(getattr(record, column) for column in (*TEXTS, *DAYS))))
+
+
+@lru_cache(maxsize=1024)  # a load's records share a few conditions
+def _row_of(range_name: str, *values: Any) -> dict[str, Any]:
+    row: dict[str, Any] = {"range": range_name or None}
+    row |= zip((*LISTS, *TEXTS, *DAYS), values, strict=True)
+    row |= {column: joined(row[column]) for column in LISTS}
     return {"id": content_id(row), **row}
 
 

@@ -119,7 +119,7 @@ def _position(record: r.PositionRecord, _name: str, rows: Rows, _kinds: KindRule
 
 
 def _component(record: r.ComponentRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    row = record.model_dump() | {
+    row = vars(record) | {
         "price": None if record.price is None else minor(record.price),
         "deposit": minor(record.deposit),
         "mass_kg": read_measure(record.mass, "mass").si if record.mass else None,

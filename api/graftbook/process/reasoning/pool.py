@@ -6,6 +6,7 @@ a rule book already.
 """
 
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable
@@ -42,8 +43,10 @@ class Pool:
     """At most `most` processes, each doing one piece of work at a time; one more than are at work is kept
     ready. Safe for threads."""
 
-    def __init__(self, most: int) -> None:
+    def __init__(self, most: int, most_bytes: float = math.inf) -> None:
+        """`most_bytes`: about how much memory the rule books of each process may take."""
         self._most = most
+        self._most_bytes = most_bytes
         self._idle: list[Process] = []
         self._every: set[Process] = set()
         self._starting = 0
@@ -163,7 +166,7 @@ class Pool:
             threading.Thread(target=self._begin_one, name="reasoning-start", daemon=True).start()
 
     def _begin_one(self) -> None:
-        process = _new_process()
+        process = _new_process(self._most_bytes)
         if process is None:
             time.sleep(SECONDS_BETWEEN_TRIES)
         with self._changed:
@@ -237,11 +240,11 @@ def _bring(process: Process, books: list[RuleBook], brought: "Future[None]") -> 
         brought.set_result(None)
 
 
-def _new_process() -> Process | None:
+def _new_process(most_bytes: float) -> Process | None:
     """One that is ready for work; None, and a line in the log, when that fails."""
     process = None
     try:
-        process = Process()
+        process = Process(most_bytes)
         process.wait_until_ready()
     except OSError:
         _LOG.exception("a reasoning process could not be started")

@@ -1,5 +1,6 @@
 """One reasoning process as the process that began it sees it."""
 
+import math
 import os
 import socket
 import subprocess
@@ -14,6 +15,7 @@ from graftbook.process.reasoning.frames import Channel, Ended
 from graftbook.process.reasoning.values import book_bytes, number_of, read_result
 from graftbook.process.reasoning.worker import BOOK, FORGET, NUMBER_BYTES, READY, WORK
 from graftbook.rulebook.model import RuleBook
+from graftbook.rulebook.weight import weight_of
 
 _MAIN = "from graftbook.process.reasoning.worker import main; main()"
 ROOT = Path(__file__).resolve().parents[3]
@@ -26,12 +28,15 @@ MOST_BOOKS = 16
 class Process:
     """A process of its own that does one piece of work at a time. Used by one thread at a time."""
 
-    def __init__(self) -> None:
+    def __init__(self, most_bytes: float = math.inf) -> None:
+        """`most_bytes`: about how much memory its rule books may take."""
+        self._most_bytes = most_bytes
         ours, theirs = socket.socketpair()
         self._channel = Channel(ours)
         # Held open by this process alone: when it is gone, however it went, the other one ends.
         alive, self._alive = os.pipe()
-        self._books: OrderedDict[int, None] = OrderedDict()
+        self._books: OrderedDict[int, int] = OrderedDict()
+        """The weight of each book by its number."""
         command = [sys.executable, "-P", "-c", _MAIN, str(theirs.fileno()), str(alive)]
         found = os.pathsep.join(filter(None, (str(ROOT), os.environ.get("PYTHONPATH"))))
         try:
@@ -79,11 +84,14 @@ class Process:
                 self._channel.send(message, until)
                 if self._channel.receive(until) != READY:
                     raise Ended
-            self._books[number] = None
+            self._books[number] = weight_of(book)
             self._books.move_to_end(number)
-        while len(self._books) > max(MOST_BOOKS, len(books)):
+        while len(self._books) > len(books) and self._too_much():
             number, _ = self._books.popitem(last=False)
             self._channel.send(FORGET + number.to_bytes(NUMBER_BYTES, "big"), until)
+
+    def _too_much(self) -> bool:
+        return len(self._books) > MOST_BOOKS or sum(self._books.values()) > self._most_bytes
 
     def begin(self, work: bytes, until: float) -> None:
         """Hand it work on books that it has. Raises Late and Ended; then it is good for nothing."""

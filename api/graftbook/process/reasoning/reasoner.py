@@ -1,5 +1,6 @@
 """Where reasoning is done: in processes of its own, or in this one."""
 
+import math
 from collections.abc import Callable
 from typing import Any, TypeVar
 
@@ -15,10 +16,13 @@ Result = TypeVar("Result")
 
 
 class Reasoner:
-    """Does the work of questions in up to so many processes; 0: here, in the thread that asks."""
+    """Does the work of questions in up to so many processes; 0: here, in the thread that asks.
 
-    def __init__(self, processes: int = 0) -> None:
-        self.pool = Pool(processes) if processes else None
+    `most_bytes`: about how much memory the rule books of each of them may take.
+    """
+
+    def __init__(self, processes: int = 0, most_bytes: float = math.inf) -> None:
+        self.pool = Pool(processes, most_bytes) if processes else None
 
     def start(self) -> None:
         """Get ready before anybody asks: load the solver here, or begin the first process."""
