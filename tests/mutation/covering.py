@@ -2,13 +2,14 @@
 
 import json
 from collections import Counter
+from difflib import SequenceMatcher
 from functools import cache
 from pathlib import Path
 
 from coverage import CoverageData
 
 from tests.mutation.changes import ROOMS, ROOT, Change
-from tests.mutation.mapping import AT_IMPORT
+from tests.mutation.mapping import AT_IMPORT, SOURCES
 
 FAR = 3.0
 """A test of another room is tried as if it took this many times as long."""
@@ -31,12 +32,35 @@ def _seconds(store: Path) -> dict[str, float]:
     return {test: took for test, took in found.items() if test not in failed}
 
 
+def _sources(part: Path) -> dict[str, str]:
+    """The modules as they were when a part of the map was measured."""
+    path = part.with_suffix(SOURCES)
+    sources: dict[str, str] = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    return sources
+
+
+def carried(ran: dict[int, set[str]], before: str, now: str) -> dict[int, set[str]]:
+    """Of each line as it stands now, the tests that ran it when it was measured. A line that has come since is
+    taken for run by the tests that ran what it replaced and the lines beside it."""
+    found: dict[int, set[str]] = {}
+    lines = SequenceMatcher(None, before.splitlines(), now.splitlines(), autojunk=False)
+    for kind, start, end, first, last in lines.get_opcodes():
+        around = set().union(*(ran.get(line, set()) for line in range(start, end + 2)))
+        around = around - {AT_IMPORT} or around
+        for place in range(last - first):
+            tests = ran.get(start + place + 1, set()) if kind == "equal" else around
+            if tests:
+                found[first + place + 1] = tests
+    return found
+
+
 class Map:
     """What the parts of a store's map say together."""
 
     def __init__(self, store: Path) -> None:
-        self._parts = [CoverageData(str(path)) for path in sorted(store.glob("map-*.coverage"))]
-        for part in self._parts:
+        paths = sorted(store.glob("map-*.coverage"))
+        self._parts = [(CoverageData(str(path)), _sources(path)) for path in paths]
+        for part, _ in self._parts:
             part.read()
         self.seconds = _seconds(store)
         self.lines = cache(self._lines)
@@ -45,8 +69,10 @@ class Map:
     def _lines(self, path: str) -> dict[int, set[str]]:
         """Of each line of a module, the tests that run it (and `AT_IMPORT`)."""
         found: dict[int, set[str]] = {}
-        for part in self._parts:
-            for line, tests in part.contexts_by_lineno(str(ROOT / path)).items():
+        now = (ROOT / path).read_text(encoding="utf-8")
+        for part, sources in self._parts:
+            ran = {line: set(tests) for line, tests in part.contexts_by_lineno(str(ROOT / path)).items()}
+            for line, tests in carried(ran, sources.get(path, now), now).items():
                 found.setdefault(line, set()).update(tests)
         return found
 

@@ -139,8 +139,8 @@ def ranges_touched(connection: Connection) -> set[str]:
     ]
     touched = set(connection.execute(union(*queries)).scalars())
     before, numbers = spoken_of_before(connection)
-    touched |= before | ranges_naming(connection, listed(connection, numbers))
-    touched |= ranges_naming(connection, _components_brought())
+    components = union(listed(connection, numbers), _components_brought()).subquery()
+    touched |= before | ranges_naming(connection, select(components.columns[0]))
     return touched & set(connection.execute(select(ranges.c.name)).scalars())
 
 

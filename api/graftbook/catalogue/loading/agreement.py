@@ -1,23 +1,25 @@
 """Whether the records of a load agree with each other and with what was there before."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 
 from sqlalchemy import Connection, and_, func, or_, select
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.loading.staging import SPANS_OF, table
 from graftbook.catalogue.store.nearest import hint, likest
 
 MOST = 200
 
 
-def disagreements(connection: Connection) -> Iterator[Mistake]:
-    """Twins that are not mutual, spans that overlap, lonely pairs, flaws remedied by strangers."""
-    yield from _twins(connection)
-    yield from _spans(connection)
-    yield from _pairs(connection)
-    yield from _flaws(connection)
+def disagreements(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
+    """Twins that are not mutual, spans that overlap, lonely pairs, flaws remedied by strangers.
+
+    Each looks at the whole catalogue, while others wait: only where a kind that it is about is `brought`.
+    """
+    for kinds, look in _LOOKS:
+        if kinds & brought:
+            yield from look(connection)
 
 
 def _twins(connection: Connection) -> Iterator[Mistake]:
@@ -87,3 +89,11 @@ def _flaws(connection: Connection) -> Iterator[Mistake]:
     for row in connection.execute(query).all():
         message = f"'{row.remedy}' replaces '{row.original}', not the flawed '{row.component}'"
         yield Mistake(place_of(connection, "flaw", row.claim), "flaw", "substitutes", message, row.claim)
+
+
+_LOOKS = (
+    ({"component"}, _twins),
+    ({SPANS_OF}, _spans),
+    ({"position", "range"}, _pairs),
+    ({"flaw", "substitute"}, _flaws),
+)

@@ -122,6 +122,11 @@ def staged(
     return {row.name: (row.kind, Place(row.file, row.line)) for row in found}
 
 
+def kinds_brought(connection: Connection) -> set[str]:
+    """The kinds of which the load brought or removed a record; `SPANS_OF` where it was chassis spans."""
+    return set(connection.execute(select(STAGED.c.kind).distinct()).scalars())
+
+
 @cache  # asked for each batch
 def _staged_query(dialect: str) -> Select[Any]:
     kinds: BindParameter[str] = bindparam("kinds", expanding=True)
