@@ -243,7 +243,7 @@ def test_a_kind_that_changes_its_unit_finds_the_values_that_do_not_follow(engine
 
 
 MOST_ASKED = 45
-"""Statements of one change; each is a way to the server and back, and another editor waits for all of them."""
+"""Statements of one change: each is a way to the server and back, and other editors wait for all."""
 
 
 def test_a_change_asks_only_about_the_kinds_that_it_brings(engine: Engine) -> None:

@@ -40,8 +40,8 @@ def _sources(part: Path) -> dict[str, str]:
 
 
 def carried(ran: dict[int, set[str]], before: str, now: str) -> dict[int, set[str]]:
-    """Of each line as it stands now, the tests that ran it when it was measured. A line that has come since is
-    taken for run by the tests that ran what it replaced and the lines beside it."""
+    """Of each line as it stands now, the tests that ran it when it was measured. A line that has come since
+    is taken for run by the tests that ran what it replaced and the lines beside it."""
     found: dict[int, set[str]] = {}
     lines = SequenceMatcher(None, before.splitlines(), now.splitlines(), autojunk=False)
     for kind, start, end, first, last in lines.get_opcodes():

@@ -1,4 +1,4 @@
-"""Whether what a load brought refers to what exists: one indexed query a reference of a kind that it brought."""
+"""Whether what a load brought refers to what exists: one indexed query a reference, of the kinds brought."""
 
 from collections.abc import Container, Iterator
 from dataclasses import dataclass
