@@ -26,7 +26,7 @@ PYTEST = [
 ]
 AT_IMPORT = "at import"
 SOURCES = ".sources.json"
-"""Beside each part of the map: the modules that it was measured on, so that it serves when lines have moved."""
+"""Beside each part of the map: the modules that it was measured on, for when lines have moved."""
 ASIDE = ("tests/pages/browser", "tests/benchmarks", "tests/mutation", "tests/commands/test_server.py")
 """Browsers and servers of their own: too slow for each change, and they run no line in this process."""
 
