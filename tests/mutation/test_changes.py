@@ -13,9 +13,10 @@ pytest.importorskip("cosmic_ray", reason="the extra `mutation` is not installed"
 from cosmic_ray.mutating import MutationVisitor
 
 from tests.mutation.changes import ROOMS, ROOT, Change, all_changes, modules, sample
-from tests.mutation.covering import _file_by_file
+from tests.mutation.covering import _file_by_file, carried
+from tests.mutation.mapping import AT_IMPORT
 from tests.mutation.operators import LeaveOutArgument, LeaveOutCall, operators
-from tests.mutation.results import same
+from tests.mutation.results import noticed_elsewhere, same
 from tests.mutation.running import Limits, _Changed, _Functions, _watched
 
 
@@ -59,7 +60,23 @@ def test_no_operator_is_missing():
 
 def test_what_is_said_to_be_the_same_is_a_change_and_says_why():
     assert all(len(why) > 20 for why in same().values())
-    assert same().keys() <= {change.name for room in ROOMS for _, change in all_changes(room)}
+    known = {change.name for room in ROOMS for _, change in all_changes(room)}
+    assert same().keys() | noticed_elsewhere().keys() <= known
+
+
+def test_what_is_noticed_on_postgresql_alone_names_a_test_that_there_is():
+    assert noticed_elsewhere()
+    for test in noticed_elsewhere().values():
+        path, _, name = test.removesuffix("[postgresql]").partition("::")
+        assert test.endswith("[postgresql]")
+        assert f"def {name}(" in (ROOT / path).read_text(encoding="utf-8")
+
+
+def test_what_ran_a_line_is_known_where_the_line_has_moved():
+    before, now = "a\nb\nc\n", "new\na\nB\nc\n"
+    ran = {1: {AT_IMPORT}, 2: {"of b"}, 3: {"of c"}}
+    assert carried(ran, before, before) == ran
+    assert carried(ran, before, now) == {1: {AT_IMPORT}, 2: {AT_IMPORT}, 3: {"of b", "of c"}, 4: {"of c"}}
 
 
 def _change_of(path: str, function: str, operator: str) -> Change:

@@ -335,7 +335,7 @@ def closure_and_order(service: Service, body: ClosureIn) -> tuple[ClosureOut, Or
     posed = asked.posed(service.settings.currency)
     answer = watched("closure", lambda: answer_question(asked.book, asked.question, asked.deadline), alone)
     document = closure_document(posed, answer)
-    if answer.solution is not None:
+    if answer.solution is None:
         return document, None
     order = OrderIn.model_validate(body.model_dump(exclude_unset=True))
     asked = replace(asked, deadline=Deadline(asked.question.seconds))
