@@ -13,7 +13,7 @@ pytest.importorskip("cosmic_ray", reason="the extra `mutation` is not installed"
 from cosmic_ray.mutating import MutationVisitor
 
 from tests.mutation.changes import ROOMS, ROOT, Change, all_changes, modules, sample
-from tests.mutation.covering import _file_by_file, carried
+from tests.mutation.covering import Map, _file_by_file, _words, carried
 from tests.mutation.mapping import AT_IMPORT
 from tests.mutation.operators import LeaveOutArgument, LeaveOutCall, operators
 from tests.mutation.results import noticed_elsewhere, same
@@ -161,3 +161,14 @@ def test_what_a_child_tells_is_counted_as_what_it_is(said, state, by, ran):
     ended = _watched(work, Limits(change=5, test=0.2), lambda test: 0.0)
     assert (ended.state, ended.by, ended.ran) == (state, by, ran)
     assert ended.seconds < 30
+
+
+def test_a_test_that_is_called_after_what_is_changed_comes_first(tmp_path):
+    change = _change_of(
+        "api/graftbook/checks/joints/corrosion.py", "MetalJoint.anode_alone", "ReplaceAndWithOr"
+    )
+    assert _words(change) == ["alone", "anode", "corrosion", "joint", "metal"]
+    known = Map(tmp_path)
+    tests = ["tests/checks/test_a.py::quick", "tests/checks/test_b.py::a_coat_on_the_anode_alone"]
+    known.seconds = dict(zip(tests, (0.01, 0.1), strict=True))
+    assert known._ordered(change, tests) == tests[::-1]
