@@ -8,10 +8,12 @@ import pytest
 from fastapi import FastAPI
 
 from graftbook.access import service as access
-from graftbook.access.guard import Needs
+from graftbook.access.guard import Needs, reads_freely
 from graftbook.access.keys import new_key, presented
 from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
+from graftbook.catalogue.store.cursors import write_cursor
+from graftbook.settings import Settings
 from tests.access.conftest import BUILD
 from tests.conftest import bearer, client_of, make_key
 
@@ -212,6 +214,12 @@ async def test_a_cursor_of_another_list_is_refused(administrator: httpx.AsyncCli
         assert (answer.status_code, answer.json()["type"]) == (400, "/problems/invalid-cursor")
 
 
+async def test_a_cursor_whose_day_is_none_is_refused(administrator: httpx.AsyncClient):
+    cursor = write_cursor({"list": "keys"}, ["the day before", "x"])
+    answer = await administrator.get("/v1/keys", params={"cursor": cursor})
+    assert (answer.status_code, answer.json()["type"]) == (400, "/problems/invalid-cursor")
+
+
 async def test_a_page_that_reaches_this_machine_under_its_own_name_reads_nothing(
     apps: Callable[..., FastAPI], url: str
 ):
@@ -230,6 +238,21 @@ async def test_a_page_that_reaches_this_machine_under_its_own_name_reads_nothing
         async with client_of(apps()) as client:
             headers = {"Host": name.encode("latin-1")}
             assert (await client.get("/v1/variants", headers=headers)).status_code == 421, name
+
+
+@pytest.mark.parametrize(
+    ("headers", "free"),
+    [
+        ([(b"host", b"localhost:8000"), (b"accept", b"text/html")], True),
+        ([(b"accept", b"localhost"), (b"host", b"rebound.example"), (b"x-name", b"localhost")], False),
+        ([(b"host", b"localhost"), (b"authorization", b"Bearer of something")], False),
+    ],
+)
+def test_what_is_answered_before_the_guard_is_read_under_our_own_name_only(
+    headers: list[tuple[bytes, bytes]], free: bool
+):
+    scope: Any = {"headers": headers, "server": ("127.0.0.1", 8000)}
+    assert reads_freely(Settings(database_url="sqlite://"), scope) == free
 
 
 async def test_names_that_are_set_are_answered_and_no_others(apps: Callable[..., FastAPI], url: str):

@@ -82,6 +82,14 @@ def test_the_state_is_bounded(clock: Clock):
     assert attempts.kept <= 300
 
 
+def test_everything_that_is_held_is_counted(clock: Clock):
+    attempts = Attempts(most=100, clock=clock)
+    attempts.failed("192.0.2.1", "wrong")
+    assert attempts.kept == 2
+    attempts.worked("192.0.2.2", "right")
+    assert attempts.kept == 3
+
+
 def test_who_failed_longest_ago_is_forgotten_first(clock: Clock):
     attempts = Attempts(most=2, clock=clock)
     for address in ("192.0.2.1", "192.0.2.2", "192.0.2.1", "192.0.2.3"):

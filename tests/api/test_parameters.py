@@ -7,7 +7,7 @@ import pytest
 from fastapi import FastAPI
 from fastapi.routing import iter_route_contexts
 
-from graftbook.http.parameters import ASKED_BY_MACHINES
+from graftbook.http.parameters import ASKED_BY_MACHINES, MOST_TOLD
 
 pytestmark = pytest.mark.anyio
 
@@ -86,6 +86,20 @@ async def test_every_wrong_parameter_is_told(client: httpx.AsyncClient):
     problem = (await client.get("/v1/variants?rnge=x&limt=1&zzzz=2")).json()
     assert [one["pointer"] for one in problem["errors"]] == ["rnge", "limt", "zzzz"]
     assert problem["detail"].endswith("(and 2 more)")
+    two = (await client.get("/v1/variants?rnge=x&limt=1")).json()
+    assert two["detail"].endswith("(and 1 more)")
+
+
+async def test_three_near_names_are_told_at_most(client: httpx.AsyncClient):
+    wrong = "chasis=1&optoin=1&fitt=1&refus=1"
+    problem = (await client.get(f"/v1/closures?chassis=24PL-018412&fit=QL-7075&{wrong}")).json()
+    assert problem["near"] == ["chassis", "option", "fit"]
+
+
+async def test_of_many_wrong_parameters_no_more_than_twenty_are_told(client: httpx.AsyncClient):
+    wrong = "&".join(f"zzzz{number}=1" for number in range(MOST_TOLD + 1))
+    problem = (await client.get(f"/v1/ranges?{wrong}&limit=1&limit=2")).json()
+    assert [one["pointer"] for one in problem["errors"]] == [f"zzzz{n}" for n in range(MOST_TOLD)]
 
 
 async def test_probes_and_collectors_may_add_what_they_like(client: httpx.AsyncClient):

@@ -5,6 +5,9 @@ from typing import Any
 import httpx
 import pytest
 
+from graftbook.questions.closures.query import address_of
+from graftbook.questions.schemas import ClosureIn
+
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
 DISCS: dict[str, Any] = {
@@ -78,6 +81,12 @@ async def test_the_answer_names_its_own_address(client: httpx.AsyncClient) -> No
         assert got.headers["content-location"] == address
         assert (await client.get(address, headers={"If-None-Match": got.headers["etag"]})).status_code == 304
     assert (await client.get(posted.json()["full"])).json()["set"]["changes"]
+
+
+async def test_a_ceiling_of_nothing_stands_in_the_address() -> None:
+    body = {"vehicle": {"chassis": "1"}, "wishes": [{"fit": "A"}], "limits": {"price_at_most": "0"}}
+    address = address_of(ClosureIn.model_validate(body), 3)
+    assert address == "/v1/closures?chassis=1&price_at_most=0&fit=A&as_of=3"
 
 
 async def test_what_no_address_says_has_none(client: httpx.AsyncClient) -> None:

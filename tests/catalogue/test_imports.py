@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 import pytest
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine, event, func, select
 
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
@@ -271,6 +271,22 @@ def test_a_kind_that_changes_its_unit_finds_the_values_that_do_not_follow(engine
     report = load(engine, sheet("[characteristic_kind]\nname,title,quantity\nbore,bore,area\n"))
     assert not report.ok
     assert "'mm' is not a unit of area" in str(report.mistakes[0])
+
+
+MOST_ASKED = 45
+"""Statements of one change: each is a way to the server and back, and other editors wait for all."""
+
+
+def test_a_change_asks_only_about_the_kinds_that_it_brings(engine: Engine) -> None:
+    assert load(engine, small()).ok
+    asked: list[str] = []
+    event.listen(engine, "before_cursor_execute", lambda _c, _cursor, said, *_more: asked.append(said))
+    bracket = {"number": "Z-1", "name": "bracket", "section": "wheels", "origin": "modern"}
+    assert load(engine, [{"record": "component", **bracket}]).ok
+    assert any("component" in said for said in asked)
+    assert len(asked) < MOST_ASKED
+    for other in ("joint", "budget", "chassis_span", "condition_variant"):
+        assert not [said for said in asked if f"FROM {other}" in said or f"JOIN {other} ON" in said], other
 
 
 @pytest.mark.one_engine

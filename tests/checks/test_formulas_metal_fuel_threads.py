@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from graftbook.checks import fuel as f
 from graftbook.checks.joints import corrosion as c
-from graftbook.checks.joints.threads import TURNS_PER_INCH, mixing, thread
+from graftbook.checks.joints.threads import TURNS_PER_INCH, Mixing, mixing, thread
 from graftbook.rulebook.units import UNITS, Unit
 from tests.checks.values import agrees, names
 
@@ -134,6 +134,13 @@ def test_a_wheel_stud_pair_goes_together_and_strips():
     met = mixing(thread("M12x1.25"), thread("1/2-20 UNF"))
     assert "goes together" in met.words
     assert met.lead_error_m * 1000 == pytest.approx(0.19, abs=0.005)
+
+
+@pytest.mark.parametrize(("depth", "engages"), [(0.19, False), (0.2, True), (0.21, True)])
+def test_what_engages_at_all_assembles(depth, engages):
+    met = Mixing(depth, lead_error_m=0.0, half_pitch_m=0.0005, same_angle=True, same=False)
+    assert met.assembles == engages
+    assert (met.words == "they do not engage") != engages
 
 
 def test_coarse_unified_and_whitworth_share_turns_except_at_half_an_inch():

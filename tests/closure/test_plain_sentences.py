@@ -148,3 +148,14 @@ def test_what_is_no_longer_done_on_another_vehicle_is_told_by_the_book_of_the_fi
     assert [line for line in told if line.startswith("No longer: ")] == [
         "No longer: The lamp: lamp2 (part lamp2) in place of lamp. You wish lamp2 (part lamp2)."
     ]
+
+
+def test_the_only_other_one_and_several_others_are_told_apart():
+    book = Shelf(lamp="bulb lantern torch beacon").book()
+    alone = phrases.none_will_do(book, "lamp", ("lantern",))
+    assert alone.startswith("The only other component for")
+    assert "lantern (part lantern)" in alone
+    two = phrases.none_will_do(book, "lamp", ("lantern", "torch"))
+    assert two.startswith("None of the other 2 components for")
+    assert two.endswith("(lantern, torch).")
+    assert phrases.none_will_do(book, "lamp", ("a", "b", "c", "d")).endswith("(a, b, c, …).")

@@ -25,6 +25,8 @@ PYTEST = [
     *_QUIET,
 ]
 AT_IMPORT = "at import"
+SOURCES = ".sources.json"
+"""Beside each part of the map: the modules that it was measured on, for when lines have moved."""
 ASIDE = ("tests/pages/browser", "tests/benchmarks", "tests/mutation", "tests/commands/test_server.py")
 """Browsers and servers of their own: too slow for each change, and they run no line in this process."""
 
@@ -57,6 +59,10 @@ def measure(store: Path, name: str, folders: list[str]) -> int:
     store.mkdir(parents=True, exist_ok=True)
     lines = store / f"map-{name}.coverage"
     lines.unlink(missing_ok=True)
+    texts = {
+        path: (ROOT / path).read_text(encoding="utf-8") for room in ROOMS.values() for path in modules(room)
+    }
+    lines.with_suffix(SOURCES).write_text(json.dumps(texts), encoding="utf-8")
     made = Made(store)
     apart(made.make)
     cover = coverage.Coverage(data_file=str(lines), include=_measured(), config_file=False)

@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from tests.mutation.running import Ended
 
 SAME = Path(__file__).parent / "same.toml"
-"""Changes after which the program still does the same, each with why."""
+"""Changes after which the program still does the same, each with why; and those that are noticed by a test on
+PostgreSQL, which no change is tried on, each with that test."""
 
 NOT_NOTICED = ("survived", "cut short", "timed out", "not covered")
 STATES = ("noticed", *NOT_NOTICED, "same", "not made", "unreadable", "not yet run")
@@ -65,20 +66,28 @@ class Results:
         return (
             name in self.found
             and self.found[name]["state"] in (*NOT_NOTICED, "not made")
-            and name not in same()
+            and name not in same() | noticed_elsewhere()
         )
 
 
 def same() -> dict[str, str]:
     """Why a change is none, by its name."""
-    if not SAME.exists():
-        return {}
-    return {one["name"]: one["why"] for one in tomllib.loads(SAME.read_text())["change"]}
+    return {one["name"]: one["why"] for one in _told() if "why" in one}
+
+
+def noticed_elsewhere() -> dict[str, str]:
+    """The test on PostgreSQL that fails with a change, by its name."""
+    return {one["name"]: one["test"] for one in _told() if "test" in one}
+
+
+def _told() -> list[dict[str, str]]:
+    told: list[dict[str, str]] = tomllib.loads(SAME.read_text(encoding="utf-8"))["change"]
+    return told
 
 
 def report(store: Path, seed: str, size: int | None) -> int:
     """Prints the figures by room, then each change that no test noticed."""
-    found, reasons = Results(store).found, same()
+    found, reasons, elsewhere = Results(store).found, same(), noticed_elsewhere()
     head = ("room", *STATES, "noticed of 100")
     print("  ".join(head))
     total: Counter[str] = Counter()
@@ -90,6 +99,8 @@ def report(store: Path, seed: str, size: int | None) -> int:
             state = "not yet run" if line is None else line["state"]
             if state != "noticed" and change.name in reasons:
                 state = "same"
+            elif change.name in elsewhere:
+                state = "noticed"
             elif line is not None and state not in ("noticed", "unreadable"):
                 left.append(line | {"line": change.line})
             counted[state] += 1

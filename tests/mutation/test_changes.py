@@ -13,9 +13,10 @@ pytest.importorskip("cosmic_ray", reason="the extra `mutation` is not installed"
 from cosmic_ray.mutating import MutationVisitor
 
 from tests.mutation.changes import ROOMS, ROOT, Change, all_changes, modules, sample
-from tests.mutation.covering import _file_by_file
+from tests.mutation.covering import Map, _file_by_file, _words, carried
+from tests.mutation.mapping import AT_IMPORT
 from tests.mutation.operators import LeaveOutArgument, LeaveOutCall, operators
-from tests.mutation.results import same
+from tests.mutation.results import noticed_elsewhere, same
 from tests.mutation.running import Limits, _Changed, _Functions, _watched
 
 
@@ -59,7 +60,23 @@ def test_no_operator_is_missing():
 
 def test_what_is_said_to_be_the_same_is_a_change_and_says_why():
     assert all(len(why) > 20 for why in same().values())
-    assert same().keys() <= {change.name for room in ROOMS for _, change in all_changes(room)}
+    known = {change.name for room in ROOMS for _, change in all_changes(room)}
+    assert same().keys() | noticed_elsewhere().keys() <= known
+
+
+def test_what_is_noticed_on_postgresql_alone_names_a_test_that_there_is():
+    assert noticed_elsewhere()
+    for test in noticed_elsewhere().values():
+        path, _, name = test.removesuffix("[postgresql]").partition("::")
+        assert test.endswith("[postgresql]")
+        assert f"def {name}(" in (ROOT / path).read_text(encoding="utf-8")
+
+
+def test_what_ran_a_line_is_known_where_the_line_has_moved():
+    before, now = "a\nb\nc\n", "new\na\nB\nc\n"
+    ran = {1: {AT_IMPORT}, 2: {"of b"}, 3: {"of c"}}
+    assert carried(ran, before, before) == ran
+    assert carried(ran, before, now) == {1: {AT_IMPORT}, 2: {AT_IMPORT}, 3: {"of b", "of c"}, 4: {"of c"}}
 
 
 def _change_of(path: str, function: str, operator: str) -> Change:
@@ -144,3 +161,14 @@ def test_what_a_child_tells_is_counted_as_what_it_is(said, state, by, ran):
     ended = _watched(work, Limits(change=5, test=0.2), lambda test: 0.0)
     assert (ended.state, ended.by, ended.ran) == (state, by, ran)
     assert ended.seconds < 30
+
+
+def test_a_test_that_is_called_after_what_is_changed_comes_first(tmp_path):
+    change = _change_of(
+        "api/graftbook/checks/joints/corrosion.py", "MetalJoint.anode_alone", "ReplaceAndWithOr"
+    )
+    assert _words(change) == ["alone", "anode", "corrosion", "joint", "metal"]
+    known = Map(tmp_path)
+    tests = ["tests/checks/test_a.py::quick", "tests/checks/test_b.py::a_coat_on_the_anode_alone"]
+    known.seconds = dict(zip(tests, (0.01, 0.1), strict=True))
+    assert known._ordered(change, tests) == tests[::-1]

@@ -5,10 +5,12 @@ from typing import Any
 
 import httpx
 import pytest
+from pydantic import ValidationError
 from sqlalchemy import text
 
 from graftbook.access.scopes import Scope
 from graftbook.database import make_engine, migrate
+from graftbook.orders.lists.schemas import CameIn
 from tests.conftest import client_of
 
 DISCS = {"name": "red", "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
@@ -432,3 +434,10 @@ def _booked(connection: Any, booking: int, taken_back: str) -> None:
         ),
         {"booking": booking},
     )
+
+
+@pytest.mark.parametrize("count", ["received", "back_ordered", "given_up"])
+async def test_a_count_beyond_a_million_is_a_slip(count: str) -> None:
+    assert CameIn.model_validate({"line": 1, count: 1_000_000}).facts()[count] == 1_000_000
+    with pytest.raises(ValidationError, match="less than or equal to 1000000"):
+        CameIn.model_validate({"line": 1, count: 1_000_001})

@@ -76,6 +76,7 @@ def test_both_sides_of_a_pair_are_one_line_with_their_reason_once() -> None:
     found = needs(book(part("CAL-1", price=10_050)), pair)
     (line,) = bought(found).lines
     assert (line.quantity, line.pieces, line.total) == (2, 2, 20_100)
+    assert line.need.section_title == "Brakes"
     assert [reason.sentence for reason in line.need.reasons] == ["You wish CAL-1 (part CAL-1)."]
 
 

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from graftbook.closure.answer import Because, Cause, Loose
-from graftbook.http.values import day_in_words
+from graftbook.http.values import day_in_words, evidence_for
 from graftbook.orders.buying.buying import Order, Terms
 from graftbook.orders.buying.model import Offer
 from graftbook.orders.buying.not_bought import _way
@@ -20,7 +20,7 @@ from graftbook.orders.fitting.loose import Share, Sharing
 from graftbook.orders.fitting.schedule import earliest_finish
 from graftbook.orders.fitting.sequence import sequence
 from graftbook.orders.lists.deliveries import _booked_before
-from graftbook.rulebook.model import Access, Alternative, Companion
+from graftbook.rulebook.model import Access, Alternative, Companion, Grade
 from graftbook.rulebook.units import read_measure
 from tests.orders import test_needs as needing
 from tests.orders import test_sequence as sequencing
@@ -138,3 +138,10 @@ def test_what_would_buy_more_says_whether_less_would_do(
 ) -> None:
     other = replace(_instead(proved=True), by=by, at_most=at_most, least=least)
     assert _way(other, Terms(at_most=2), 3).startswith(told.format(day=day_in_words(TODAY)))
+
+
+@pytest.mark.parametrize(
+    ("cause", "told"), [(Cause.wish, None), (Cause.limit, None), (Cause.companion, "measured")]
+)
+def test_a_wish_needs_no_evidence_and_a_rule_tells_its_own(cause: Cause, told: str | None) -> None:
+    assert evidence_for(cause, Grade.measured) == told

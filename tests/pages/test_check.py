@@ -32,6 +32,7 @@ async def checked(browser: httpx.AsyncClient, words: str, **fields: str) -> http
         ("12 345 678", [Entry(1, "12 345 678")]),
         ("QB-3310 x2", [Entry(1, "QB-3310", 2)]),
         ("QB-3310; 3", [Entry(1, "QB-3310", 3)]),
+        ("QB-3310; 3; QB-9001; 2", [Entry(1, "QB-3310", 3), Entry(1, "QB-9001", 2)]),
         ("4 off QB-9010", [Entry(1, "QB-9010", 4)]),
         ("QB\u20133310 @ brake.front.left", [Entry(1, "QB-3310", 1, "brake.front.left")]),
         ("nothing @ brake.servo", [Entry(1, "", 1, "brake.servo")]),

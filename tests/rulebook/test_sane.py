@@ -76,6 +76,7 @@ def test_a_name_of_ours_that_measures_something_else_has_no_range_of_ours() -> N
         ("85", "ratio", "ethanol_rating", ("0 %", "85 %"), ["85 %", "0.085"]),
         ("4.5 .. 6 mm", "length", "permitted_rim", ("4 in", "7.5 in"), ["4.5 .. 6 in"]),
         ("1e50 mm", "length", "disc_diameter", None, []),
+        ("2.800000000001 mm", "length", "disc_diameter", None, ["280.0000000001 mm"]),
     ],
 )
 def test_what_was_meant(
@@ -86,3 +87,12 @@ def test_what_was_meant(
         low, high = (read_measure(peer, quantity).low or 0.0 for peer in peers)
         others = (low, high)
     assert meant(written, quantity, SANE[kind], others) == expected
+
+
+def test_a_sign_too_many_is_likelier_than_another_unit() -> None:
+    assert meant("-2 in", "length", (-0.03, 0.5)) == ["2 in", "-2 mm"]
+
+
+def test_what_lies_at_the_edge_of_a_small_span_is_hardly_meant() -> None:
+    assert meant("-0.45 m", "length", (0.1, 0.5)) == []
+    assert meant("-0.35 m", "length", (0.1, 0.5)) == ["0.35 m"]

@@ -15,11 +15,15 @@ from typing import Any
 import httpx
 import pytest
 from sqlalchemy import Engine, func, insert, select, update
+from starlette.requests import Request
 
+from graftbook.access.principal import Principal
+from graftbook.access.scopes import Scope
 from graftbook.app import create_app
 from graftbook.builds import service as builds
 from graftbook.builds.schemas import SpecificationIn
 from graftbook.database import writing
+from graftbook.idempotency.header import once_of
 from graftbook.idempotency.service import EACH_TIME, FORGOTTEN_AT_ONCE, Answer, AnsweredBefore, Once, forget
 from graftbook.idempotency.tables import AnsweredOnceRow
 from graftbook.problems import AlreadyExists, KeyUsedOtherwise, StillAtWork
@@ -258,9 +262,27 @@ def test_what_is_at_work_elsewhere_is_waited_for_or_told(engine: Engine):
             once().begin(session.connection())
     go_on.set()
     worker.join()
+    with pytest.raises(AnsweredBefore):
+        once().look(engine)
     with pytest.raises(AnsweredBefore) as before:
         make(engine, "never", once())
     assert before.value.answer == Answer(201, {"Content-Type": "application/json"}, b"'slow'")
+
+
+def test_what_is_answered_is_answered_while_the_same_is_asked_once_more(engine: Engine):
+    """Of two that ask again at the same time neither is told that the other is at work."""
+    make(engine, "house", once())
+    with engine.connect() as connection:
+        assert once()._first(connection)
+        with pytest.raises(AnsweredBefore):
+            once().look(engine)
+
+
+def test_keys_are_known_apart_by_who_asks():
+    who = [Principal(key, "", Scope.ORDER) for key in "ab"]
+    asked = [Request({"type": "http", "state": {"principal": one}}) for one in who]
+    assert [once_of(request, "key", "0").principal for request in asked] == ["a", "b"]
+    assert once_of(Request({"type": "http", "state": {}}), "key", "0").principal == ""
 
 
 def test_every_key_can_be_at_work(engine: Engine):

@@ -1,9 +1,11 @@
 """The catalogue's revision: one number an edit, and which ranges' rule books the edit touched."""
 
 from datetime import UTC, datetime
+from functools import cache
 from typing import Any
 
 from sqlalchemy import (
+    CompoundSelect,
     Connection,
     Select,
     Text,
@@ -19,7 +21,7 @@ from sqlalchemy import (
 )
 
 from graftbook.catalogue.history.changes import spoken_of_before
-from graftbook.catalogue.loading.staging import STAGED, listed, table
+from graftbook.catalogue.loading.staging import STAGED, as_list, listed, listed_under, table
 from graftbook.catalogue.store.tables import CLAIMS
 
 _NAMING = (
@@ -56,6 +58,10 @@ def naming_claims(components: Select[Any]) -> Any:
 
 def chain_of(connection: Connection, components: Select[Any], *, twins: bool = True) -> Any:
     """The components, their twins, and every number that supersessions tie to them, older and newer."""
+    return _chain_of(connection.dialect.name, components, twins=twins)
+
+
+def _chain_of(dialect: str, components: Select[Any], *, twins: bool = True) -> Any:
     supersession, component = table("supersession"), table("component")
     ties = [
         select(component.c.number.label("here"), component.c.twin.label("there")).where(
@@ -64,7 +70,7 @@ def chain_of(connection: Connection, components: Select[Any], *, twins: bool = T
         select(supersession.c.old.label("here"), supersession.c.new.label("there")),
         select(supersession.c.new.label("here"), supersession.c.old.label("there")),
     ][0 if twins else 1 :]
-    if connection.dialect.name == "postgresql":
+    if dialect == "postgresql":
         # It takes one recursive term only, looks each branch of a union up by its index, and wants
         # the terms alike to the letter.
         start = components.subquery().columns[0]
@@ -120,10 +126,20 @@ def revision_of_range(connection: Connection, name: str, at_most: int) -> int:
 
 def ranges_touched(connection: Connection) -> set[str]:
     """The ranges whose rule books depend on what the edit at work changed."""
-    condition, claim, ranges = table("condition"), table("claim"), table("range")
+    known = set(connection.execute(select(table("range").c.name)).scalars())
     everywhere = select(STAGED.c.name).where(STAGED.c.kind.in_(("section", "characteristic_kind"))).limit(1)
     if not current_revision(connection) or connection.execute(everywhere).first():
-        return set(connection.execute(select(ranges.c.name)).scalars())
+        return known
+    before, numbers = spoken_of_before(connection)
+    touched = before | set(connection.execute(_ranges_brought()).scalars())
+    naming = _ranges_naming(connection.dialect.name)
+    return known & (touched | set(connection.execute(naming, {"numbers": as_list(numbers)}).scalars()))
+
+
+@cache  # an edit asks for it under the lock; putting it together takes as long as a small edit's answer
+def _ranges_brought() -> CompoundSelect[Any]:
+    """The ranges that the records of the edit at work speak of."""
+    condition, claim, ranges = table("condition"), table("claim"), table("range")
     of_claims = select(condition.c.range).join(claim, claim.c.condition_id == condition.c.id)
     queries = [
         select(ranges.c.name).join(STAGED, (STAGED.c.kind == "range") & (STAGED.c.name == ranges.c.name)),
@@ -139,25 +155,23 @@ def ranges_touched(connection: Connection) -> set[str]:
             table("claim_evidence").c.evidence.in_(_names("evidence"))
         ),
     ]
-    touched = set(connection.execute(union(*queries)).scalars())
-    before, numbers = spoken_of_before(connection)
-    touched |= before | ranges_naming(connection, listed(connection, numbers))
-    touched |= ranges_naming(connection, _components_brought())
-    return touched & set(connection.execute(select(ranges.c.name)).scalars())
+    return union(*queries)
 
 
-def ranges_naming(connection: Connection, components: Select[Any]) -> set[str]:
-    """The ranges of every claim that names one of the components, or a number tied to one."""
+@cache
+def _ranges_naming(dialect: str) -> Select[Any]:
+    """The ranges of every claim that names a component of the edit at work, one of the list `numbers`, or a
+    number tied to one."""
     condition, claim = table("condition"), table("claim")
-    chain = chain_of(connection, components)
+    components = union(listed_under(dialect, "numbers"), _components_brought()).subquery()
+    chain = _chain_of(dialect, select(components.columns[0]))
     naming = naming_claims(select(chain.columns[0])).subquery()
-    query = (
+    return (
         select(condition.c.range)
         .join(claim, claim.c.condition_id == condition.c.id)
         .join(naming, naming.c.claim == claim.c.name)
         .distinct()
     )
-    return set(connection.execute(query).scalars())
 
 
 def _names(*kinds: str) -> Select[Any]:

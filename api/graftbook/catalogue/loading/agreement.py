@@ -1,23 +1,25 @@
 """Whether the records of a load agree with each other and with what was there before."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 
 from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, select
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.loading.staging import SPANS_OF, table
 from graftbook.catalogue.store.nearest import hint, likest
 
 MOST = 200
 
 
-def disagreements(connection: Connection) -> Iterator[Mistake]:
-    """Twins that are not mutual, spans that overlap, lonely pairs, flaws remedied by strangers."""
-    yield from _twins(connection)
-    yield from _spans(connection)
-    yield from _pairs(connection)
-    yield from _flaws(connection)
+def disagreements(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
+    """Twins that are not mutual, spans that overlap, lonely pairs, flaws remedied by strangers.
+
+    Each looks at the whole catalogue, while others wait: only where a kind that it is about is `brought`.
+    """
+    for kinds, look in _LOOKS:
+        if kinds & brought:
+            yield from look(connection)
 
 
 def _twins(connection: Connection) -> Iterator[Mistake]:
@@ -107,3 +109,11 @@ def _flawed(claim: ColumnElement[str], component: ColumnElement[str]) -> ColumnE
     """Whether a component is one of those that a flaw is recorded of."""
     flaw, also = (table(name).alias() for name in ("flaw", "flaw_also_of"))
     return or_(*(exists().where(of.c.claim == claim, of.c.component == component) for of in (flaw, also)))
+
+
+_LOOKS = (
+    ({"component"}, _twins),
+    ({SPANS_OF}, _spans),
+    ({"position", "range"}, _pairs),
+    ({"flaw", "substitute"}, _flaws),
+)

@@ -5,7 +5,7 @@ for it. So these are refused over the whole catalogue as it will be, whenever an
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Set
 
 from sqlalchemy import Connection, Select, or_, select
 
@@ -21,12 +21,11 @@ _FEW = 12
 """Names that are few enough to be listed."""
 
 
-def unborne_names(connection: Connection) -> Iterator[Mistake]:
+def unborne_names(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
     """Every name of a circuit, or of what a variant is or offers, that misses what it was to meet."""
-    touched = _touched(connection)
-    if touched & {"position", "budget"}:
+    if brought & {"position", "budget"}:
         yield from _circuits(connection, broken=_broken(connection))
-    if touched & {"variant", SPANS_OF}:
+    if brought & {"variant", SPANS_OF}:
         yield from _words_of_variants(connection)
 
 
@@ -79,10 +78,6 @@ def _grouped(connection: Connection, query: Select[str, str, str]) -> _Named:
         if range_name is not None:
             found[range_name][used].append(record)
     return found
-
-
-def _touched(connection: Connection) -> set[str]:
-    return set(connection.execute(select(STAGED.c.kind).distinct()).scalars())
 
 
 def _broken(connection: Connection) -> set[str]:

@@ -1,12 +1,13 @@
 """Settling a load's conditions: which range each belongs to, and for which variants it holds."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Set
 from itertools import groupby
 from typing import Any
 
 from sqlalchemy import BigInteger, Column, Connection, MetaData, Table, delete, insert, or_, select, update
 
 from graftbook.catalogue.format.sheets import Mistake, Place
+from graftbook.catalogue.history.changes import ranges_of_variants_before
 from graftbook.catalogue.loading.references import is_broken
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table, write
 from graftbook.catalogue.store.conditions import (
@@ -18,6 +19,7 @@ from graftbook.catalogue.store.conditions import (
     unknown_words,
 )
 from graftbook.catalogue.store.nearest import hint, likest
+from graftbook.catalogue.store.tables import CLAIMS
 
 _REMAP = Table(
     "condition_remap",
@@ -29,13 +31,16 @@ _REMAP = Table(
 _RECORDS_SHOWN = 5
 
 
-def settle(connection: Connection, ranges_before: set[str]) -> Iterator[Mistake]:
-    """Give every condition its range, spell conditions out, and report those that can never hold.
+_SETTLING = {*CLAIMS, "position", "range", "variant", SPANS_OF}
+"""The kinds that have conditions, and those that decide what a condition means."""
 
-    `ranges_before`: the ranges that replaced or removed variants belonged to.
-    """
-    yield from _give_ranges(connection)
-    yield from _spell_out(connection, ranges_before)
+
+def settle(connection: Connection, brought: Set[str]) -> Iterator[Mistake]:
+    """Give every condition its range, spell conditions out, and report those that can never hold; nothing is
+    left to settle where no kind that is `brought` has to do with conditions."""
+    if brought & _SETTLING:
+        yield from _give_ranges(connection)
+        yield from _spell_out(connection, ranges_of_variants_before(connection))
 
 
 def variants_of(connection: Connection, range_name: str) -> list[VariantFacts]:

@@ -14,7 +14,6 @@ from graftbook.catalogue.format.kind_rules import Absurd, KindRule, rule_of, rul
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import Mistake, Place, Placed
 from graftbook.catalogue.format.validation import findings
-from graftbook.catalogue.history.changes import ranges_of_variants_before
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.history.snapshots import begin_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
@@ -25,6 +24,7 @@ from graftbook.catalogue.loading.removing import REMOVED, Removals, remove, stil
 from graftbook.catalogue.loading.staging import (
     SPANS_OF,
     begin_staging,
+    kinds_brought,
     listed,
     merged,
     remove_children,
@@ -129,14 +129,15 @@ class Load:
         for mistake in remove(self.connection, removals, keep_images=self.keeps_images):
             self.report.add(mistake)
         self._write_all(records)
+        brought = kinds_brought(self.connection)
         late = [
             *still_named(self.connection, removals),
-            *settle(self.connection, ranges_of_variants_before(self.connection)),
-            *broken_references(self.connection),
+            *settle(self.connection, brought),
+            *broken_references(self.connection, brought),
             *self._read_late(),
-            *unlike_kinds(self.connection, self.kinds, self.changed_kinds),
-            *disagreements(self.connection),
-            *(unborne_names(self.connection) if self.keeps_images else ()),
+            *unlike_kinds(self.connection, self.kinds, self.changed_kinds, brought),
+            *disagreements(self.connection, brought),
+            *(unborne_names(self.connection, brought) if self.keeps_images else ()),
         ]
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)

@@ -1,13 +1,13 @@
-"""Whether what a load brought refers to what exists: one indexed query a reference."""
+"""Whether what a load brought refers to what exists: one indexed query a reference, of the kinds brought."""
 
-from collections.abc import Iterator
+from collections.abc import Container, Iterator
 from dataclasses import dataclass
 from functools import cache
 
 from sqlalchemy import Connection, Select, and_, select
 
 from graftbook.catalogue.format.sheets import Mistake, Place
-from graftbook.catalogue.loading.staging import STAGED, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
 from graftbook.catalogue.store.nearest import components_near, hint, names_near
 
 MOST = 200
@@ -112,12 +112,12 @@ REFERENCES: tuple[Reference, ...] = (
 )
 
 
-def broken_references(connection: Connection) -> Iterator[Mistake]:
-    """Every reference of the load's records to a name that nobody has.
+def broken_references(connection: Connection, brought: Container[str]) -> Iterator[Mistake]:
+    """Every reference of the load's records, whose kinds are `brought`, to a name that nobody has.
 
     A name whose own record stands in the load with a mistake of its own is not reported again.
     """
-    for reference in REFERENCES:
+    for reference in (one for one in REFERENCES if one.kind in brought):
         for row in connection.execute(_missing(reference)):
             found = _near(connection, reference.to, row.wanted)
             what = reference.to.replace("_", " ")
@@ -128,7 +128,8 @@ def broken_references(connection: Connection) -> Iterator[Mistake]:
                 f"there is no {what} '{row.wanted}'{hint(found)}",
                 row.name,
             )
-    yield from _spans_without_variant(connection)
+    if SPANS_OF in brought or "variant" in brought:
+        yield from _spans_without_variant(connection)
 
 
 @cache  # a load asks for each; putting one together takes longer than a small sheet's answer

@@ -68,7 +68,17 @@ def table(name: str) -> Table:
 
 def listed(connection: Connection, names: Iterable[str]) -> Select[Any]:
     """A list of names as a select, whatever its length: one parameter, the same on both engines."""
-    return _elements(connection.dialect.name, json.dumps(list(names)))
+    return _elements(connection.dialect.name, as_list(names))
+
+
+def as_list(names: Iterable[str]) -> str:
+    """A list of names as the value of a parameter."""
+    return json.dumps(list(names))
+
+
+def listed_under(dialect: str, parameter: str) -> Select[Any]:
+    """A list of names as a select in a statement that is kept: `parameter` is given its `as_list`."""
+    return _elements(dialect, bindparam(parameter, type_=Text()))
 
 
 def _elements(dialect: str, text: str | BindParameter[str]) -> Select[Any]:
@@ -124,16 +134,20 @@ def staged(
     connection: Connection, kinds: Sequence[str], names: Iterable[str]
 ) -> dict[str, tuple[str, Place]]:
     """Kind and place of those names that the load has brought already, valid or not."""
-    given = {"kinds": list(kinds), "names": json.dumps(list(names))}
+    given = {"kinds": list(kinds), "names": as_list(names)}
     found = connection.execute(_staged_query(connection.dialect.name), given)
     return {row.name: (row.kind, Place(row.file, row.line)) for row in found}
+
+
+def kinds_brought(connection: Connection) -> set[str]:
+    """The kinds of which the load brought or removed a record; `SPANS_OF` where it was chassis spans."""
+    return set(connection.execute(select(STAGED.c.kind).distinct()).scalars())
 
 
 @cache  # asked for each batch
 def _staged_query(dialect: str) -> Select[Any]:
     kinds: BindParameter[str] = bindparam("kinds", expanding=True)
-    names: BindParameter[str] = bindparam("names", type_=Text())
-    return select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(_elements(dialect, names)))
+    return select(STAGED).where(STAGED.c.kind.in_(kinds), STAGED.c.name.in_(listed_under(dialect, "names")))
 
 
 @cache  # a load asks for each of its batches
