@@ -30,6 +30,7 @@ WHERE = Path(openapi.__file__).with_name("examples.json")
 LONGEST_LIST, LONGEST_TEXT = 1, 300
 
 VALUES = {
+    "text": "front discs",
     "chassis": "24PL-018412",
     "number": "QB-3310",
     "kind": "component",
