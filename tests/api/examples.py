@@ -30,7 +30,6 @@ WHERE = Path(openapi.__file__).with_name("examples.json")
 LONGEST_LIST, LONGEST_TEXT = 1, 300
 
 VALUES = {
-    "text": "front discs",
     "chassis": "24PL-018412",
     "number": "QB-3310",
     "kind": "component",
@@ -44,6 +43,7 @@ ADDRESSES: dict[str, str] = {
     "getOrder": "/v1/orders?chassis=24PL-018412&fit=QL-7075",
     "getCompatibility": "/v1/compatibility?component=QB-3310&chassis=24PL-018412",
     "findComponents": "/v1/components?words=disc&limit=1",
+    "search": "/v1/search?text=front+discs&limit=1",
     "getSpecification": "/v1/specifications/house-standard",
     "reviseSpecification": "/v1/specifications/house-standard",
     "compareSpecification": "/v1/specifications/house-standard/comparison?from=1&to=2",
