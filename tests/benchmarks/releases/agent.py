@@ -184,7 +184,7 @@ def _told(answer: Any) -> Facts:
             for found in answer.contradictions
         ],
         "ways_out": [
-            {"gives_up": sorted(part.name for part in way.gives_up), "changes": way.changes}
+            {"gives_up": sorted(part.name for part in way.gives_up), "changes": way.totals.changes if way.totals else way.changes}
             for way in answer.ways_out
         ],
         "next_bests": 0,
