@@ -36,7 +36,8 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
     for change in asked["set"]["changes"]:
         assert (change["component"] or change["replaces"]) in text
         other_side = change["why"].replace("right", "left")
-        assert change["why"][1:] in text or other_side[1:] in text
+        other_row = change["because"]["how"] == "together"
+        assert other_row or change["why"][1:] in text or other_side[1:] in text
     for sentence in asked["cautions"]:
         assert sentence in text
     assert any(" -> " in finding["sentence"] for finding in asked["checks"]["findings"])
@@ -256,7 +257,7 @@ def test_boxes_never_overlap_and_every_line_is_drawn() -> None:
 @pytest.mark.parametrize(
     ("asked", "said", "then"),
     [
-        ({"fit": "front disc"}, "There is no component 'front disc'", {"fit": "QB-3302"}),
+        ({"fit": "ventilated disc"}, "There is no component 'ventilated disc'", {"fit": "QB-3302"}),
         ({"fit": ["QB-3310", "QB-331O"]}, "Do you mean", {"fit": ["QB-3310", "QB-3311"]}),
         ({"fit": "QB-3310@brake.front.lfet"}, "There is no position", {"fit": "QB-3310@brake.front.left"}),
         ({"fitted": "brake.master=QB-2O50"}, "There is no component", {"fitted": "brake.master=QB-2050"}),
@@ -348,7 +349,7 @@ async def test_each_flaw_of_the_picture_stands_behind_the_wish_that_asks_for_it(
     ]
     asked = {"vehicle": {"chassis": CHASSIS}, "wishes": wishes}
     document = (await browser.post("/v1/closures", json=asked, headers={"Accept": "application/json"})).json()
-    nodes, reasons = graph_of(document)
+    nodes, reasons = graph_of(document, document["set"])
     sections = {flaw["flaw"]: flaw["section"] for flaw in document["set"]["flaws_gone"]}
     asked_by = {end: start for start, end, _ in reasons if nodes[end]["kind"] == "flaw"}
     assert set(asked_by.values()) == {wish["name"] for wish in document["wishes"]}
@@ -364,3 +365,25 @@ async def test_a_way_out_of_what_a_build_wishes_has_no_address(writer: httpx.Asy
     for address in (unescape(a) for a in re.findall(r'class="button" href="([^"]+)"', page.text)):
         assert "keep_section" not in httpx.URL(address).params, "the wish of the build is not in the address"
     assert "Give up wishing QB-3310" in text_of(page)
+
+
+async def test_a_way_out_gives_up_one_wish_of_an_upgrade(browser: httpx.AsyncClient) -> None:
+    asked = {"chassis": CHASSIS, "upgrade": "front-discs", "keep_section": "wheels"}
+    page = await read(browser, "/answer", **asked)
+    addresses = [unescape(a) for a in re.findall(r'class="button" href="([^"]+)"', page.text)]
+    assert (
+        len(addresses)
+        == len(re.findall(r'<ol class="ways">.*?</ol>', page.text, re.DOTALL)[0].split("<li>")) - 1
+    )
+    for address in addresses:
+        way = await browser.get(address, headers=HTML, follow_redirects=True)
+        assert re.search("<h1>(What it becomes|As it stands)</h1>", way.text), address
+
+
+async def test_an_upgrade_is_wished_by_what_it_is_called(browser: httpx.AsyncClient) -> None:
+    for typed in ("front discs", "Front disc brakes"):
+        page = await read(browser, "/answer", chassis=CHASSIS, fit=typed)
+        assert "upgrade=front-discs" in str(page.url)
+        assert "What it becomes" in page.text
+    unknown = await read(browser, "/answer", chassis=CHASSIS, upgrade="front-dics")
+    assert unknown.status_code == 422

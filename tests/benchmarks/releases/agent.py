@@ -184,8 +184,9 @@ def _told(answer: Any) -> Facts:
             for found in answer.contradictions
         ],
         "ways_out": [
-            {"gives_up": sorted(part.name for part in way.gives_up), "changes": way.totals.changes if way.totals else way.changes}
+            {"gives_up": sorted(part.name for part in way.gives_up), "changes": way.totals.changes}
             for way in answer.ways_out
+            if way.totals
         ],
         "next_bests": 0,
     }

@@ -28,8 +28,24 @@ def addresses_of_ways(service: Service, question: PageQuestion, ways: Iterable[W
     What a stored build or a specification wishes does not stand in the address and cannot be taken
     out of it.
     """
+    question = _spelt_out(service, question)
     names = pairs_of_names(service, question)
     return [{**way, "address": _address(question, names, way)} for way in ways]
+
+
+def _spelt_out(service: Service, page: PageQuestion) -> PageQuestion:
+    """The question with each wish of an upgrade on its own: a way out may give up one of them."""
+    if not page.values("upgrade"):
+        return page
+    names = ask(service, page.body()).names.of_book
+    for word in page.values("upgrade"):
+        upgrade = names.upgrade(word, "")
+        page = page.without("upgrade", word)
+        for component, position in upgrade.fits:
+            page = page.adding("fit", f"{component}@{position}" if position else component)
+        for flaw in upgrade.remedies:
+            page = page.adding("remedy", flaw)
+    return page
 
 
 def pairs_of_names(service: Service, question: PageQuestion) -> dict[str, list[tuple[str, str]]]:

@@ -112,7 +112,7 @@ def _alike(change: ChangeOut) -> tuple[object, ...]:
     """What the changes of one row have in common; a handed twin has another number and the same name."""
     if not change["pair"]:
         return (change["position"],)
-    same = ("quantity", "minutes", "price", "visible", "effort", "evidence")
+    same = ("quantity", "visible", "effort", "evidence")
     names = (_SIDE.sub("", name or "") for name in (change["name"], change["replaces_name"]))
     return (change["pair"], *names, *(change[one] for one in same))  # type: ignore[literal-required]
 
@@ -133,7 +133,7 @@ def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: 
         "minutes": sum(change["minutes"] for change in changes),
         "visible": first["visible"],
         "why": first["why"],
-        "phrase": phrase(first["why"]),
+        "phrase": _phrase(first),
         "wished": _wished(first),
         "asker": steps[0]["line"],
         "steps": steps if len(steps) > 1 else [],
@@ -144,6 +144,12 @@ def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: 
         row["refused"] = asked_now.adding("refuse", first["component"]).address()
         row["kept"] = asked_now.adding("keep", first["position"]).address()
     return row
+
+
+def _phrase(change: ChangeOut) -> str:
+    """What asks for it in a few words; of a flaw that is to be remedied, what it does."""
+    of_a_flaw = change["because"]["cause"] == "flaw" and change["because"]["how"] == "asked"
+    return change["why"].partition(": ")[2] if of_a_flaw else phrase(change["why"])
 
 
 def _once(numbers: Iterable[str | None]) -> list[str]:
