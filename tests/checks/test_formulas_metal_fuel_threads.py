@@ -136,13 +136,6 @@ def test_a_wheel_stud_pair_goes_together_and_strips():
     assert met.lead_error_m * 1000 == pytest.approx(0.19, abs=0.005)
 
 
-@pytest.mark.parametrize(("depth", "engages"), [(0.19, False), (0.2, True), (0.21, True)])
-def test_what_engages_at_all_assembles(depth, engages):
-    met = Mixing(depth, lead_error_m=0.0, half_pitch_m=0.0005, same_angle=True, same=False)
-    assert met.assembles == engages
-    assert (met.words == "they do not engage") != engages
-
-
 def test_coarse_unified_and_whitworth_share_turns_except_at_half_an_inch():
     for index, size in enumerate(["1/4", "5/16", "3/8", "7/16", "1/2", "9/16", "5/8", "3/4"]):
         same = TURNS_PER_INCH["UNC"][index] == TURNS_PER_INCH["BSW"][index]

@@ -112,9 +112,9 @@ def _alike(change: ChangeOut) -> tuple[object, ...]:
     """What the changes of one row have in common; a handed twin has another number and the same name."""
     if not change["pair"]:
         return (change["position"],)
-    same = ("quantity", "visible", "effort", "evidence")
     names = (_SIDE.sub("", name or "") for name in (change["name"], change["replaces_name"]))
-    return (change["pair"], *names, *(change[one] for one in same))  # type: ignore[literal-required]
+    alike = (change["quantity"], change["visible"], change["effort"], change["evidence"])
+    return (change["pair"], *names, *alike)
 
 
 def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: PageQuestion) -> Row:
