@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from graftbook.checks import fuel as f
 from graftbook.checks.joints import corrosion as c
-from graftbook.checks.joints.threads import TURNS_PER_INCH, Mixing, mixing, thread
+from graftbook.checks.joints.threads import TURNS_PER_INCH, mixing, thread
 from graftbook.rulebook.units import UNITS, Unit
 from tests.checks.values import agrees, names
 

@@ -82,19 +82,6 @@ Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Quantity = Annotated[int, Field(ge=1, le=100_000)]
 
 
-class _Nothing(list[Any]):
-    """The empty list of every record that leaves one out.
-
-    It has a hash, so that pydantic does not copy it deep for each field of each record.
-    """
-
-    def __hash__(self) -> int:  # type: ignore[override]  # lists have none, and the checker allows no other
-        return id(self)
-
-
-NOTHING: list[Any] = _Nothing()
-
-
 class Record(BaseModel):
     """One record. `kind_of_record` is the word in the sheet's `[…]` row."""
 
@@ -111,15 +98,15 @@ class Conditional(Record):
     range: OptionalName = Field(
         "", description="the range it holds for; may be empty while the catalogue has one range"
     )
-    variants: Names = Field(NOTHING, description="variant names")
-    generations: Names = Field(NOTHING, description="generations")
-    bodies: Names = Field(NOTHING, description="body styles")
-    engines: Names = Field(NOTHING, description="engines")
-    drives: Names = Field(NOTHING, description="driven wheels")
+    variants: Names = Field([], description="variant names")
+    generations: Names = Field([], description="generations")
+    bodies: Names = Field([], description="body styles")
+    engines: Names = Field([], description="engines")
+    drives: Names = Field([], description="driven wheels")
     steering: Literal["", "left", "right"] = Field("", description="steering side")
-    markets: Names = Field(NOTHING, description="markets")
-    options: Names = Field(NOTHING, description="options that the vehicle must have")
-    without: Names = Field(NOTHING, description="options that it must not have")
+    markets: Names = Field([], description="markets")
+    options: Names = Field([], description="options that the vehicle must have")
+    without: Names = Field([], description="options that it must not have")
     chassis_from: Annotated[
         str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
     ] = Field("", description="first chassis number")
@@ -133,5 +120,5 @@ class Conditional(Record):
 class Stated(Conditional):
     """A claim: a conditional record with evidence."""
 
-    evidence: Names = Field(NOTHING, description="names of evidence records")
+    evidence: Names = Field([], description="names of evidence records")
     note: Text = Field("", description="anything worth knowing")

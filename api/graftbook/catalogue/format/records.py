@@ -13,7 +13,6 @@ from pydantic import BeforeValidator, Field
 
 from graftbook.catalogue.format.fields import (
     NAME_PATTERN,
-    NOTHING,
     Chassis,
     Conditional,
     Count,
@@ -81,9 +80,7 @@ class VariantRecord(Record):
     drive: Name = Field(description="driven wheels")
     steering: Literal["left", "right"]
     market: Name
-    options: Names = Field(
-        NOTHING, description="options that a vehicle of this variant may have had from new"
-    )
+    options: Names = Field([], description="options that a vehicle of this variant may have had from new")
     note: Text = ""
 
 
@@ -130,7 +127,7 @@ class CharacteristicKindRecord(Record):
     quantity: Annotated[
         str, BeforeValidator(clean), Field(min_length=1, json_schema_extra={"enum": list(QUANTITIES)})
     ]
-    choices: Texts = Field(NOTHING, description="the permitted words, for quantity `choice`")
+    choices: Texts = Field([], description="the permitted words, for quantity `choice`")
     least: WithUnit = Field("", description="nothing of this kind is below it, with unit: `6 mm`")
     most: WithUnit = Field("", description="nothing of this kind is above it, with unit: `100 mm`")
     note: Text = ""
@@ -184,7 +181,7 @@ class CharacteristicRecord(Record):
     variant: OptionalName = Field("", description="variant name")
     kind: Name
     value: Sentence = Field(description="with its unit; a span is `4.5 .. 6 in`")
-    evidence: Names = Field(NOTHING)
+    evidence: Names = Field([])
 
 
 class FitmentRecord(Stated):
@@ -198,7 +195,7 @@ class FitmentRecord(Stated):
     quantity: Quantity = 1
     minutes: Minutes = Field(0, description="labour")
     from_new: YesNo = Field(False, description="the factory fitted it to these vehicles")
-    tools: Texts = Field(NOTHING, description="special tools that the work needs")
+    tools: Texts = Field([], description="special tools that the work needs")
 
 
 class SubstituteRecord(Stated):
@@ -225,8 +222,8 @@ class FlawRecord(Stated):
     severity: Literal["minor", "moderate", "severe", "dangerous"]
     symptom: Sentence
     appears_when: Text = ""
-    substitutes: Names = Field(NOTHING, description="names of substitute records that remedy it")
-    add_ons: Names = Field(NOTHING, description="components that remedy it while the flawed one stays")
+    substitutes: Names = Field([], description="names of substitute records that remedy it")
+    add_ons: Names = Field([], description="components that remedy it while the flawed one stays")
 
 
 class CompanionRecord(Stated):
@@ -270,10 +267,10 @@ class ConflictRecord(Stated):
     name: Name
     component: OptionalName = ""
     position: OptionalName = ""
-    having: Texts = Field(NOTHING)
+    having: Texts = Field([])
     other_component: OptionalName = ""
     other_position: OptionalName = ""
-    other_having: Texts = Field(NOTHING)
+    other_having: Texts = Field([])
     reason: Sentence
 
 
@@ -314,7 +311,7 @@ class SupersessionRecord(Record):
     new: Name
     from_date: date | None = None
     both_ways: YesNo = False
-    evidence: Names = Field(NOTHING)
+    evidence: Names = Field([])
     note: Text = ""
 
 
