@@ -130,9 +130,11 @@ def _fitment(fitment: Any) -> Row:
 
 
 def _flaw(flaw: Any) -> Row:
+    """An add-on that has the flaw itself is left out: no catalogue takes it."""
+    add_ons = [number for number in flaw.add_ons if number not in flaw.components]
     return _stated(flaw) | {
         "record": "flaw", "name": flaw.name, "component": flaw.component, "severity": flaw.severity.name,
-        "symptom": flaw.symptom, "also_of": list(flaw.also_of), "add_ons": list(flaw.add_ons),
+        "symptom": flaw.symptom, "also_of": list(flaw.also_of), "add_ons": add_ons,
     }  # fmt: skip
 
 

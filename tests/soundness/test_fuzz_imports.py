@@ -187,6 +187,9 @@ def _values(kind: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
 
     def of(name: str) -> st.SearchStrategy[Any]:
         annotation = str(kind.model_fields[name].annotation)
+        if "list[" in annotation:
+            least = int(kind.model_fields[name].is_required())
+            return st.lists(good_names | good_texts, min_size=least, max_size=3)
         for word, values in _BY_TYPE.items():
             if word in annotation:
                 return st.sampled_from(values)
@@ -194,8 +197,6 @@ def _values(kind: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
             return st.sampled_from(
                 [w.strip(" '\"") for w in annotation.split("[", 1)[1].rstrip("]").split(",")]
             )
-        if "list" in annotation:
-            return st.lists(good_names | good_texts, max_size=3)
         if name == "currency":
             return st.sampled_from(["EUR", "USD", "eur", "=EU"])
         if "chassis" in name or name in ("first", "last"):
