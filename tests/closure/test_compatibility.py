@@ -181,10 +181,10 @@ def test_on_random_catalogues_a_proof_says_what_the_solver_says():
             if best.verdict is Fits.does_not:
                 assert all(place.verdict is Fits.does_not for place in proved.answer.places)
                 assert all(not can_be(book, number, place) for place in proved.answer.places)
-            assert (proved.solution is None) == (best.sits_today or best.verdict is Fits.does_not), (
-                seed,
-                best,
-            )
+            if best.sits_today or best.verdict is Fits.does_not:
+                assert proved.solution is None, (seed, best)
+            elif proved.solution is None:
+                seen["today's serves for it"] += 1
             if proved.solution is not None:
                 changes = {(c.position, c.component) for c in proved.solution.changes}
                 assert (best.position, best.component) in changes
