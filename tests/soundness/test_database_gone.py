@@ -39,8 +39,7 @@ async def asked(url: str, **settings: Any) -> AsyncIterator[tuple[FastAPI, httpx
         try:
             yield app, client
         finally:
-            app.state.door.close()
-            app.state.service.engine.dispose()
+            app.state.service.close()
 
 
 class OwnServer:
@@ -238,16 +237,17 @@ def _moved(url: str, folder: Path, *, back: bool = False) -> None:
 
 async def test_a_file_that_another_one_takes_the_place_of(demo_copy: Callable[[], str], tmp_path: Path):
     url, other = demo_copy(), demo_copy()
-    async with asked(url) as (_, client), asked(other) as (app, elsewhere):
+    async with asked(other) as (_, elsewhere):
         build = {"name": "of-the-other", "chassis": "24PL-018412"}
         assert (await elsewhere.post("/v1/builds", json=build)).status_code == 201
-        app.state.service.engine.dispose()
-        anybody = {"Authorization": ""}
+    async with asked(url) as (_, client):
         build_there = "/v1/builds/of-the-other"
-        assert (await client.get(build_there, headers=anybody)).status_code == 404
+        for who in ({}, {"Authorization": ""}):
+            assert (await client.get(build_there, headers=who)).status_code == 404
         _moved(url, tmp_path)
         shutil.move(file_of(other), file_of(url))
-        assert (await client.get(build_there, headers=anybody)).status_code == 200
+        assert (await client.get(build_there, headers={"Authorization": ""})).status_code == 200
+        assert (await client.get(build_there)).status_code == 401, "that key was of the file before"
 
 
 def noise(size: int) -> bytes:
