@@ -44,6 +44,7 @@ FIELDS: dict[str, tuple[Any, dict[str, Any]]] = {
         vehicle(fitted={"brake.balance_valve": "QB-7090", "brake.servo": None}),
     ),
     "on_the_bench": (["QB-3310", "QB-9001"], vehicle(on_the_bench=["QB-3310", "QB-9001"])),
+    "upgrade": (["two-leading-shoes"], wishes({"upgrade": "two-leading-shoes"})),
     "fit": (
         ["QB-3310", "QB-7090@brake.balance_valve"],
         wishes({"fit": "QB-7090", "position": "brake.balance_valve"}),

@@ -45,7 +45,7 @@ async def test_every_reason_for_a_quantity_is_told(client: httpx.AsyncClient):
 async def test_an_unconfirmed_claim_says_what_is_claimed(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PL-005000&fit=QL-7010")
     claim = "(QI-3013@gauge.ammeter:conversion): parts book only."
-    assert f"- That QI-3013 (ammeter of the 32, 50-0-50 A) fits ammeter or voltmeter {claim}" in said
+    assert f"- That QI-3013 (ammeter of the 32, 50-0-50 A) fits the ammeter or voltmeter {claim}" in said
     assert "- (" not in said
 
 

@@ -94,8 +94,8 @@ class ClosureQuery(BaseModel):
         }
 
     def _wishes(self) -> list[dict[str, str]]:
-        wishes = [{"upgrade": word} for word in self.upgrade]
-        wishes += [_fit(word) for word in self.fit]
+        wishes = [_fit(word) for word in self.fit]
+        wishes += [{"upgrade": word} for word in self.upgrade]
         wishes += [{"remedy": word} for word in self.remedy]
         wishes += [{"remedy_all": self.remedy_all}] if self.remedy_all else []
         return wishes + [{"clear": word} for word in self.clear]

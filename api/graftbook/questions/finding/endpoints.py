@@ -41,7 +41,7 @@ def search_all(
         str, Query(max_length=120, description="the vehicle in hand: what fits it first")
     ] = "",
     begun: Annotated[bool, Query(description="the last word is still being typed")] = False,
-    limit: Annotated[int, Query(ge=1, le=MOST_FOUND)] = 20,
+    limit: Annotated[int, Query(ge=1, le=MOST_FOUND, description="at most so many")] = 20,
 ) -> Response:
     """Plurals, both spellings of English, slips, and the catalogue's other words are understood."""
     vehicle = VehicleIn(chassis=chassis) if chassis else None
