@@ -15,7 +15,7 @@ from tests.soundness.databases import opened
 
 SECONDS = 1.5
 """Each kind of reader asks at least once, however short it is."""
-COMPONENTS = cases(700)
+COMPONENTS = cases(1_500)
 """Of the large sheet: many times the changes beside it. The long form: three times as many."""
 HELD = 1.0
 """Seconds that somebody may wait for the writers' lock: it is let go by everybody who reads."""
