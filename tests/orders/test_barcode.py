@@ -1,6 +1,7 @@
 """Bar codes against another writer's table, and read back by a reader of our own."""
 
 import io
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -17,7 +18,7 @@ texts = st.text(st.characters(min_codepoint=32, max_codepoint=126), min_size=1, 
 
 
 def read(text_bars: tuple[tuple[int, int], ...], wide: int) -> str:
-    """What a reader makes of bars: widths by sixes, looked up in another program's table, the check summed."""
+    """What a reader makes of bars: widths by sixes, by another program's table, the check summed."""
     known = {
         "".join(str("abcd".index(sign.lower()) + 1) for sign in pattern): value
         for value, pattern in code128._patterns.items()
@@ -25,7 +26,7 @@ def read(text_bars: tuple[tuple[int, int], ...], wide: int) -> str:
     }
     edges = [edge for at, width in text_bars for edge in (at, at + width)]
     assert edges[0] == wide - edges[-1] == QUIET
-    widths = "".join(str(after - before) for before, after in zip(edges, edges[1:], strict=False))
+    widths = "".join(str(after - before) for before, after in pairwise(edges))
     assert widths.endswith("2331112")
     values = [known[widths[at : at + 6]] for at in range(0, len(widths) - 7, 6)]
     start, *letters, check = values
