@@ -506,6 +506,19 @@ async def test_a_name_that_is_taken_or_cannot_be_is_told_beside_its_field_and_no
     assert [one["name"] for one in lists] == ["red"]
 
 
+async def test_ones_own_lists_are_those_that_ones_key_made(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    await _keep(writer, name="theirs", suggested="x")
+    async with signed_in(own_app) as browser:
+        page = await browser.get("/orders/theirs", headers=BROWSER)
+        own = KEPT | {"form_token": _field(page, "form_token"), "name": "own", "suggested": "x"}
+        assert (await browser.post("/order", data=own, headers=OWN)).status_code == 303
+        mine = await browser.get("/orders?show=mine", headers=BROWSER)
+    assert re.findall(r'<th scope="row"><a href="/orders/([^"]+)"', mine.text) == ["own"]
+    assert "Mine" not in (await writer.get("/orders", headers=BROWSER)).text, "nobody is signed in"
+
+
 async def test_days_are_chosen_by_a_click_and_suppliers_have_their_own_documents(
     browser: httpx.AsyncClient,
 ) -> None:

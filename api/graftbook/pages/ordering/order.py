@@ -220,7 +220,7 @@ def orders(request: Request, service: ServiceDep) -> Response:
     """The kept lists: all, or those that are open, late, or made by who is signed in."""
     after, show, gone = (request.query_params.get(name, "")[:120] for name in ("after", "show", "gone"))
     session = session_of(request)
-    who = session.principal.label if session else ""
+    who = session.principal.who if session else ""
     state = next((word for word in (overview.OPEN, overview.LATE) if word == show), None)
     made_by = who if show == MINE else ""
     lists = overview.lists(service.engine, after, LISTS_ON_A_PAGE + 1, state, made_by)
