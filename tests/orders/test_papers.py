@@ -26,7 +26,7 @@ from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.fonts import OTHER, REGULAR, runs
 from graftbook.orders.papers.layout import Boxed
 from graftbook.orders.papers.parts import UnknownPart, part_of
-from graftbook.orders.papers.pdf import order_pdf
+from graftbook.orders.papers.pdf import order_pdf, shortened
 from graftbook.orders.papers.rows import TALLEST, Grid, Rows, left
 from graftbook.orders.papers.text import came, plain, shown
 from graftbook.orders.papers.xlsx import cell_text, order_xlsx
@@ -54,20 +54,51 @@ def rows_of(document: bytes) -> list[dict[str, str]]:
     return list(csv.DictReader(io.StringIO(document.decode("utf-8"), newline="")))
 
 
+def by_supplier(facts: dict[str, Any]) -> list[dict[str, Any]]:
+    names = [supplier["name"] for supplier in facts["suppliers"]]
+    return sorted(facts["lines"], key=lambda line: names.index(line["supplier"]))
+
+
 @pytest.mark.parametrize("size", SIZES)
 def test_every_line_is_on_the_pages(size: int) -> None:
-    """Its number, its pieces and its total stand side by side in the PDF's text, in the lines' order."""
+    """Its number, its pieces and its total stand side by side in the PDF's text, supplier by supplier."""
     facts = made_order(size)
     text = squeezed("".join(pages_of(order_pdf(facts, house=HOUSE))))
     at = 0
-    for line in facts["lines"]:
+    for line in by_supplier(facts):
         at = text.find(squeezed(f"{line['line']}{line['number']}{line['name']}"), at)
         assert at >= 0, line["number"]
-        figures = f"{line['quantity']}{line['packs']} x {line['pack']}{line['surplus']}"
-        money = f"{shown(line['unit_price'])}{shown(line['total'])}"
-        assert squeezed(figures + money) in text[at : at + 300], line
-    for reason in {reason for line in facts["lines"] for reason in line["reasons"]}:
-        assert text.count(squeezed(reason)) == sum(line["reasons"].count(reason) for line in facts["lines"])
+        figures = f"{line['quantity']}{shown(line['unit_price'])}{shown(line['total'])}"
+        assert squeezed(figures) in text[at : at + 300], line
+        if line["pack"] > 1:
+            assert squeezed(f"{line['packs']} x {line['pack']}") in text[at : at + 600], line
+        assert squeezed(f"Why: {shortened(line['reasons'][0])}") in text[at : at + 900], line
+
+
+def test_a_reason_is_cut_between_words_and_says_so() -> None:
+    whole = "Eight pistons take 2.8 ml a stroke, and a vehicle that stops this hard needs two circuits."
+    short = shortened(whole, 40)
+    assert short == "Eight pistons take 2.8 ml a stroke, and …"
+    assert shortened(whole) != whole
+    assert shortened("As it is.") == "As it is."
+    assert shortened("W" * 900, 10) == "W" * 10 + " …"
+
+
+def test_a_caution_is_said_once_and_its_lines_call_it_by_its_number() -> None:
+    facts = made_order(40)
+    lines = [line for line in facts["lines"] if line["cautions"]]
+    for line in facts["lines"]:
+        line["hazard"] = "flammable" if line is lines[0] else ""
+    facts["cautions"].append(f"{lines[0]['number']}: flammable")
+    text = squeezed("".join(pages_of(order_pdf(facts))))
+    for number, caution in enumerate(facts["cautions"], 1):
+        assert text.count(squeezed(f"{number}. {caution}")) == 1
+        assert text.count(squeezed(caution)) == 1
+    end = text.index(squeezed(lines[0]["number"] + lines[0]["name"]))
+    arrives = text.index(lines[0]["arrives"], end) + len(lines[0]["arrives"])
+    assert text[arrives:].startswith("1,3")
+    unsaid = {**facts, "cautions": []}
+    assert squeezed("Hazard: flammable") in squeezed("".join(pages_of(order_pdf(unsaid))))
 
 
 def test_each_page_says_its_number_and_defers() -> None:
@@ -76,7 +107,14 @@ def test_each_page_says_its_number_and_defers() -> None:
     for number, page in enumerate(pages, 1):
         assert f"page {number} of {len(pages)}" in page
         assert squeezed(DEFERS) in squeezed(page)
-    assert "local codes" in pages[-1].lower()
+    assert "local codes" not in pages[-1].lower(), "each foot has the whole of it"
+
+
+def test_what_defers_is_said_in_whole_where_the_foot_has_no_room_for_it() -> None:
+    long = f"{DEFERS} " * 8
+    pages = pages_of(order_pdf({**made_order(1), "defers": long}))
+    assert squeezed("Local codes") in squeezed(pages[-1])
+    assert squeezed(long) in squeezed(pages[-1])
 
 
 def test_the_foot_stands_above_the_number_of_the_page() -> None:
@@ -125,20 +163,42 @@ def test_a_line_is_never_parted_from_its_reason_and_headings_are_repeated() -> N
             page for page in pages if squeezed(f"{line['number']}{line['name']}") in page and "Tax" in page
         ]
         after = page[page.index(squeezed(f"{line['number']}{line['name']}")) :]
-        assert squeezed(" ".join(line["reasons"])) in after
+        assert squeezed(f"Why: {shortened(line['reasons'][0])}") in after
     listing = [page for page in pages if "Why:" in page]
     assert all("LineNumberPartPieces" in page for page in listing)
     assert sum("continued" in page for page in listing) > 5
 
 
-def test_each_line_says_from_whom_it_comes_where_there_are_several() -> None:
+def test_the_lines_stand_below_the_name_and_sums_of_their_supplier() -> None:
     facts = made_order(40)
     text = squeezed("".join(pages_of(order_pdf(facts))))
-    titles = {line["supplier_title"] for line in facts["lines"]}
-    assert len(titles) > 1
-    for title in titles:
-        lines = [line for line in facts["lines"] if line["supplier_title"] == title]
-        assert text.count(squeezed(f"From {plain(title)}")) == len(lines), title
+    assert len(facts["suppliers"]) > 1
+    for supplier in facts["suppliers"]:
+        sums = f"parts {shown(supplier['parts'])}, carriage {shown(supplier['carriage'])}"
+        count = f"{supplier['lines']} {'line' if supplier['lines'] == 1 else 'lines'}"
+        assert text.count(squeezed(f"{plain(supplier['title'])}: {count}, {sums}")) >= 1
+        assert squeezed(f"{shown(supplier['total'])} GBP in all") in text
+
+
+def test_a_note_that_all_lines_of_a_supplier_carry_is_said_once() -> None:
+    facts = made_order(40)
+    (name, *_) = [supplier["name"] for supplier in facts["suppliers"] if supplier["lines"] > 2]
+    for line in facts["lines"]:
+        line["note"] = "rebuilt, old one back" if line["supplier"] == name else ""
+    text = squeezed("".join(pages_of(order_pdf(facts))))
+    assert squeezed("Each: rebuilt, old one back") in text
+    assert squeezed("Note: rebuilt, old one back") not in text
+
+
+def test_what_comes_off_in_several_places_for_one_reason_is_one_row() -> None:
+    facts = made_order(4)
+    off = facts["taken_off"][0] | {"quantity": 1}
+    facts["taken_off"] = [off | {"position": f"hub, {hand}"} for hand in ("left", "right")]
+    text = squeezed("".join(pages_of(order_pdf(facts))))
+    assert text.count(squeezed(off["number"])) == 1
+    assert squeezed(f"2{off['number']}{off['name']}") in text
+    assert squeezed("hub, left; ") in text
+    assert squeezed("hub, right") in text
 
 
 def test_the_workbook_names_the_vehicle_of_each_line() -> None:
@@ -229,7 +289,7 @@ def test_any_text_gets_onto_every_paper(size: int, seed: int, name: str, reason:
     read = sheets_of(order_xlsx(facts))["Lines"]
     for line, row in zip(facts["lines"], read[1:], strict=True):
         assert squeezed(line["number"]) in text
-        assert squeezed(f"{line['quantity']}{line['packs']} x {line['pack']}") in text
+        assert line["pack"] == 1 or squeezed(f"{line['packs']} x {line['pack']}") in text
         assert shown(line["total"]).replace(" ", "") in text
         assert row[1] == line["number"]
         assert (row[3] or "").split() == cell_text(name).split()
@@ -317,6 +377,13 @@ def test_a_number_of_fifteen_digits_is_a_number_and_one_of_sixteen_is_text(price
         and header.index(next(column.heading for column in LINES if column.read(facts["lines"][0]) == price))
     ]
     assert type(cell) is kept
+
+
+def test_the_sheet_begins_with_its_lines() -> None:
+    kinds = [row["row"] for row in rows_of(order_csv(made_order(40)))]
+    assert kinds[:40] == ["line"] * 40
+    assert "line" not in kinds[40:]
+    assert kinds[40:43] == ["not complete", "not supplied", "not supplied"]
 
 
 @pytest.mark.parametrize("nasty", [False, True])

@@ -4,6 +4,7 @@ import csv
 import io
 import re
 from collections.abc import AsyncIterator
+from datetime import date, timedelta
 from decimal import Decimal
 from html import escape, unescape
 from typing import Any
@@ -15,7 +16,9 @@ import pytest
 from fastapi import FastAPI
 from pypdf import PdfReader
 
+from graftbook.orders.lists import overview
 from graftbook.pages.ordering.delivery import came
+from graftbook.pages.ordering.ordered import answer_to
 from graftbook.problems import InvalidRequest
 from tests.access.conftest import signed_in
 from tests.conftest import HERE, make_key
@@ -378,7 +381,7 @@ async def test_an_incomplete_list_is_sent_from_its_page_with_a_word(
     assert re.search(r"Nothing has changed since it was made: \d\s+lines are still not bought", page.text)
     assert re.search(r'<input type="checkbox" name="incomplete" value="true" required>', page.text)
     listed = await writer.get("/orders", headers=BROWSER)
-    assert re.search(r"draft, \d\s+lines not bought", listed.text)
+    assert re.search(r'draft</span> <b class="lacks">\d\s+lines NOT bought', listed.text)
     etag = (await writer.get("/v1/order-lists/short")).headers["etag"]
     refused = await writer.post("/orders/short/send", data={"etag": etag}, headers=BROWSER)
     assert refused.status_code == 409
@@ -450,3 +453,234 @@ async def test_what_will_not_come_is_not_open(till: Till) -> None:
     assert (told["given_up"], told["open"]) == (4, 0)
     assert (await till.take("receive", do="all", supplier="sallowby")).status_code in (303, 422)
     assert (await till.line(line["line"]))["received"] == 0
+
+
+KEPT = {"chassis": "24PL-018412", "fit": "QB-3302", "as_of": "1"}
+
+
+async def _keep(writer: httpx.AsyncClient, **fields: str) -> httpx.Response:
+    return await writer.post("/order", data=KEPT | fields, headers=BROWSER)
+
+
+def _field(page: httpx.Response, name: str) -> str:
+    found = re.search(rf'<input[^>]* name="{name}"[^>]* value="([^"]*)"', page.text)
+    assert found, name
+    return unescape(found[1])
+
+
+async def test_an_order_is_kept_under_the_name_that_is_suggested_and_the_second_under_the_next(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    address = "/order?chassis=24PL-018412&fit=QB-3302"
+    page = await _signed_in_page(own_app, address)
+    name = _field(page, "name")
+    assert re.fullmatch(r"24PL-018412-QB-3302-\d{4}-\d\d-\d\d", name)
+    assert page.text.index('name="suggested"') < page.text.index('class="plate"'), "on top"
+    same = {"name": name, "suggested": _field(page, "suggested")}
+    first, second = await _keep(writer, **same), await _keep(writer, **same, note="ring first")
+    assert (first.status_code, first.headers["location"]) == (303, f"/orders/{name}")
+    assert (second.status_code, second.headers["location"]) == (303, f"/orders/{name}-2")
+    assert (await writer.get(f"/v1/order-lists/{name}-2")).json()["note"] == "ring first"
+    assert _field(await _signed_in_page(own_app, address), "name") == f"{name}-3"
+
+
+async def test_a_name_that_is_taken_or_cannot_be_is_told_beside_its_field_and_nothing_is_lost(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    assert (await _keep(writer, name="red", suggested="x")).status_code == 303
+    async with signed_in(own_app) as browser:
+        page = await browser.get("/orders/red", headers=BROWSER)
+        own = KEPT | {"suggested": "x", "form_token": _field(page, "form_token")}
+        taken = await browser.post("/order", data=own | {"name": "red", "note": "ring <first>"}, headers=OWN)
+        long = await browser.post(
+            "/order", data=own | {"name": "the red van", "note": "y" * 2001}, headers=OWN
+        )
+    assert (taken.status_code, long.status_code) == (422, 422)
+    assert "There is a list red already. red-2 is free." in taken.text
+    assert (_field(taken, "name"), _field(taken, "note")) == ("red-2", "ring <first>")
+    assert 'aria-invalid="true" aria-describedby="name-wrong"' in taken.text
+    assert "What to order" in taken.text
+    assert "no blanks" in long.text
+    assert "at most 2,000 letters" in long.text
+    lists = (await writer.get("/v1/order-lists")).json()["items"]
+    assert [one["name"] for one in lists] == ["red"]
+
+
+async def test_ones_own_lists_are_those_that_ones_key_made(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    await _keep(writer, name="theirs", suggested="x")
+    async with signed_in(own_app) as browser:
+        page = await browser.get("/orders/theirs", headers=BROWSER)
+        own = KEPT | {"form_token": _field(page, "form_token"), "name": "own", "suggested": "x"}
+        assert (await browser.post("/order", data=own, headers=OWN)).status_code == 303
+        mine = await browser.get("/orders?show=mine", headers=BROWSER)
+    assert re.findall(r'<th scope="row"><a href="/orders/([^"]+)"', mine.text) == ["own"]
+    assert "Mine" not in (await writer.get("/orders", headers=BROWSER)).text, "nobody is signed in"
+
+
+async def test_days_are_chosen_by_a_click_and_suppliers_have_their_own_documents(
+    browser: httpx.AsyncClient,
+) -> None:
+    page = await browser.get(ADDRESS)
+    facts = (await browser.post("/v1/orders", json=DISCS)).json()
+    addresses = [
+        unescape(one)
+        for one in re.findall(r'<a class="button quiet" href="(/order\?[^"]+by=[^"]+)">', page.text)
+    ]
+    assert len(addresses) == len(facts["price_of_days"]) - 1 > 0, "all but the one that is shown"
+    assert page.text.index("Which day costs what") < page.text.index('<section class="keep"')
+    sooner = await browser.get(addresses[0])
+    assert parse_qs(sooner.url.query.decode())["by"] == [facts["price_of_days"][0]["by"]]
+    assert "Every day that there is" in sooner.text
+    for supplier in facts["suppliers"]:
+        for form in ("pdf", "csv"):
+            (part,) = re.findall(
+                rf'href="(/order\.{form}[^"]+part=supplier%3A{supplier["name"]})"', page.text
+            )
+            assert (await browser.get(unescape(part))).status_code == 200
+
+
+async def test_a_kept_list_shows_its_wishes_and_leads_back_to_its_answer(
+    writer: httpx.AsyncClient, browser: httpx.AsyncClient
+) -> None:
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "red", "by": "2030-01-01"})
+    page = await writer.get("/orders/red", headers=BROWSER)
+    assert "You wish QB-3310" in page.text
+    (answer,) = links(page, "Back to the answer")
+    assert parse_qs(answer.partition("?")[2]) == {
+        "chassis": ["24PL-018412"], "fit": ["QB-3310"],
+        "as_of": [str((await writer.get("/v1/order-lists/red")).json()["catalogue_revision"])],
+    }  # fmt: skip
+    assert (await writer.get(answer, headers=BROWSER)).status_code == 200
+
+
+def test_the_address_of_an_answer_names_stored_builds_and_specifications() -> None:
+    asked = {"vehicle": {"build": "red van"}, "wishes": [{"fit": "QB-3310"}], "specification": "house@2"}
+    assert answer_to(asked, 4) == "/answer?build=red+van&fit=QB-3310&specification=house%402&as_of=4"
+    assert answer_to({"vehicle": {"chassis": "24PL-1"}, "market": "home"}, 4) is None, "no address says it"
+
+
+async def test_a_draft_is_thrown_away_after_a_second_look_and_that_is_said(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
+    page = await _signed_in_page(own_app, "/orders/red")
+    assert "<summary>Throw it away</summary>" in page.text
+    assert "Yes, throw red away" in page.text
+    assert "Graftbook writes to nobody" in page.text
+    etag = (await writer.get("/v1/order-lists/red")).headers["etag"]
+    gone = await writer.post("/orders/red/discard", data={"etag": etag}, headers=BROWSER)
+    assert gone.headers["location"] == "/orders?gone=red"
+    assert (
+        "The draft red is thrown away." in (await writer.get(gone.headers["location"], headers=BROWSER)).text
+    )
+
+
+async def test_sending_leads_to_each_suppliers_document(writer: httpx.AsyncClient) -> None:
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "red"})
+    kept = await writer.get("/v1/order-lists/red")
+    sent = await writer.post("/orders/red/send", data={"etag": kept.headers["etag"]}, headers=BROWSER)
+    assert sent.headers["location"] == "/orders/red#suppliers-head"
+    page = await writer.get("/orders/red", headers=BROWSER)
+    assert "each gets its own document" in page.text
+    for supplier in kept.json()["suppliers"]:
+        assert f"/orders/red/document/pdf?part=supplier%3A{supplier['name']}" in page.text
+
+
+async def test_the_lists_are_filtered_by_what_is_open_late_and_ones_own(
+    writer: httpx.AsyncClient, own_app: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("a-draft", "b-sent", "c-closed"):
+        made = await writer.post("/v1/order-lists", json=DISCS | {"name": name})
+        if name != "a-draft":
+            made = await writer.post(
+                f"/v1/order-lists/{name}/send", headers={"If-Match": made.headers["etag"]}
+            )
+    closed = {"If-Match": made.headers["etag"]}
+    await writer.post("/v1/order-lists/c-closed/close", json={"reason": "enough"}, headers=closed)
+
+    async def shown(show: str) -> list[str]:
+        page = await _signed_in_page(own_app, f"/orders?show={show}")
+        return re.findall(r'<th scope="row"><a href="/orders/([^"]+)"', page.text)
+
+    assert await shown("") == ["a-draft", "b-sent", "c-closed"]
+    assert await shown("open") == ["a-draft", "b-sent"]
+    assert await shown("late") == []
+    assert await shown("mine") == [], "another key made them"
+    (due,) = {one["due"] for one in (await writer.get("/v1/order-lists")).json()["items"] if one["due"]}
+    monkeypatch.setattr(overview, "date", _Later(date.fromisoformat(due) + timedelta(days=1)))
+    assert await shown("late") == ["b-sent"]
+    listed = (await writer.get("/v1/order-lists", params={"show": "late"})).json()["items"]
+    assert [one["name"] for one in listed] == ["b-sent"]
+    assert listed[0]["wishes"] == [
+        "You wish QB-3310 (front brake caliper, four pistons, pads with it, left)."
+    ]
+    theirs = (await writer.get("/v1/order-lists", params={"made_by": listed[0]["made_by"]})).json()["items"]
+    assert len(theirs) == 3
+    assert (await writer.get("/v1/order-lists", params={"made_by": "nobody"})).json()["items"] == []
+
+
+class _Later:
+    def __init__(self, day: date) -> None:
+        self._day = day
+
+    def today(self) -> date:
+        return self._day
+
+
+async def test_a_list_is_late_by_what_is_open_and_by_the_day_that_was_promised_anew(
+    till: Till,
+) -> None:
+    lines = (await till.list()).json()["lines"]
+    first = min(lines, key=lambda line: line["arrives"])
+    short = (await till.writer.get("/v1/order-lists")).json()["items"][0]
+    assert short["due"] == first["arrives"]
+    same_day = [line for line in lines if line["arrives"] == first["arrives"]]
+    rows = [
+        {"line": line["line"], "back_ordered": line["pieces"], "promised": "2031-05-06"} for line in same_day
+    ]
+    booked = await till.writer.post(
+        "/v1/order-lists/red/receive",
+        json={"lines": rows},
+        headers={"If-Match": (await till.list()).headers["etag"]},
+    )
+    assert booked.status_code == 200, booked.text
+    short = (await till.writer.get("/v1/order-lists")).json()["items"][0]
+    assert short["due"] == min(line["arrives"] for line in lines if line not in same_day)
+
+
+async def test_what_lies_in_the_store_is_picked_by_place_and_labelled(writer: httpx.AsyncClient) -> None:
+    for number, place in (("QB-9001", "drawer 14"), ("QB-9010", "Regal \u00dc"), ("QA-9041", "drawer 14")):
+        put = await writer.put(f"/v1/stock/{number}", json={"quantity": 9, "place": place})
+        assert put.status_code == 200, put.text
+    made = await writer.post("/v1/order-lists", json=DISCS | {"name": "red", "wishes": [{"fit": "QB-3302"}]})
+    assert {part["number"] for part in made.json()["from_stock"]} == {"QB-9001", "QB-9010", "QA-9041"}
+    page = unescape((await writer.get("/orders/red/picking", headers=BROWSER)).text)
+    assert page.index("Regal \u00dc") < page.index("drawer 14") or page.index("drawer 14") < page.index(
+        "QA-9041"
+    )
+    assert "Picking list</a>" in (await writer.get("/orders/red", headers=BROWSER)).text
+    paper = await writer.get("/orders/red/picking.pdf", headers=BROWSER)
+    text = "".join(one.extract_text() for one in PdfReader(io.BytesIO(paper.content)).pages)
+    assert "drawer 14" in text
+    labels = (await writer.get("/store/labels", headers=BROWSER)).text
+    assert labels.count("<svg") == 1
+    assert 'aria-label="Bar code of drawer 14"' in labels
+    assert "No bar code" in labels
+    numbers = (await writer.get("/store/labels?of=numbers&text=drawer", headers=BROWSER)).text
+    assert re.findall(r'aria-label="Bar code of ([^"]+)"', numbers) == ["QA-9041", "QB-9001"]
+    sheet = await writer.get("/store/labels.pdf?of=numbers", headers=BROWSER)
+    assert "QB-9010" in PdfReader(io.BytesIO(sheet.content)).pages[0].extract_text()
+
+
+async def test_the_front_discs_order_is_two_pages(writer: httpx.AsyncClient) -> None:
+    body = DISCS | {"wishes": [{"fit": "QB-3302"}], "name": "24PL-018412-QB-3302-2026-11-29"}
+    facts = (await writer.post("/v1/order-lists", json=body)).json()
+    assert len(facts["lines"]) > 20
+    paper = await writer.get(f"/orders/{body['name']}/document/pdf", headers=BROWSER)
+    pages = [page.extract_text() for page in PdfReader(io.BytesIO(paper.content)).pages]
+    assert len(pages) == 2
+    text = re.sub(r"\s+", "", "".join(pages))
+    assert text.count("Brakesholdlives") == 1
+    assert all(line["number"] in text for line in facts["lines"])

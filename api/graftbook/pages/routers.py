@@ -5,7 +5,7 @@ from graftbook.pages.answer import answer, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, lookup, suggest
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, imports
-from graftbook.pages.ordering import order, stock
+from graftbook.pages.ordering import order, papers, stock
 
 ROUTERS = (
     ask.router,
@@ -15,6 +15,7 @@ ROUTERS = (
     lookup.router,
     component.router,
     order.router,
+    papers.router,
     stock.router,
     fitting.router,
     quotation.router,

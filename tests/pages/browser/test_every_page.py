@@ -28,6 +28,7 @@ PAGES = {
     "vehicle": "/vehicle?chassis=24PL-018412",
     "orders": "/orders",
     "the store": "/store",
+    "labels": "/store/labels?of=numbers",
     "sign in": "/signin",
     "problem": "/answer?chassis=99-1",
     "mended": "/answer?chassis=24PL-018412&fit=brake+disc",
@@ -36,6 +37,8 @@ PAGES = {
 SIGNED_IN = {
     "a draft": "/orders/drafted",
     "a sent list": "/orders/sent",
+    "a picking list": "/orders/sent/picking",
+    "late lists": "/orders?show=late",
     "a number in the store": "/store/at/QB-9001",
     "a count": "/store/count",
     "edit": "/edit",

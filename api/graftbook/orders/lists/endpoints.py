@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from graftbook import problems
@@ -11,13 +11,14 @@ from graftbook.builds.schemas import Slug
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
+from graftbook.http.fields import Word
 from graftbook.http.if_match import IfMatch, etag_wanted
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.endpoints import ANSWER, Part
 from graftbook.orders.forms import MEDIA, form_of, writer
-from graftbook.orders.lists import keeping, schemas
+from graftbook.orders.lists import keeping, overview, schemas
 from graftbook.orders.lists import service as order_lists
 from graftbook.orders.papers.parts import UnknownPart
 from graftbook.orders.question_schemas import OrderIn
@@ -65,12 +66,22 @@ _changed = json_told(200, _headers)
         **documented(problems.InvalidCursor, problems.InvalidRequest),
     },
 )
-def list_lists(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
+def list_lists(
+    request: Request,
+    service: ServiceDep,
+    show: Annotated[
+        overview.ShownWord | None,
+        Query(description="`open`: not everything has come; `late`: sent, and a promised day has passed"),
+    ] = None,
+    made_by: Annotated[Word | None, Query(description="only what this key's label made")] = None,
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
     """In name order, without their lines."""
     size = limit or service.settings.page_size
-    search = {"list": "order-lists"}
+    search = {"list": "order-lists", "show": show or "", "made_by": made_by or ""}
     after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    rows = order_lists.lists(service.engine, after, size + 1)
+    rows = overview.lists(service.engine, after, size + 1, show, made_by or "")
     following = write_cursor(search, [rows[size - 1]["name"]]) if len(rows) > size else None
     return page_answer(request, rows[:size], following)
 

@@ -10,6 +10,7 @@ from sqlalchemy import Engine
 from graftbook.closure.answer import Outcome
 from graftbook.closure.words import phrases
 from graftbook.idempotency.service import EACH_TIME, Once
+from graftbook.orders.lists import overview
 from graftbook.orders.lists import service as order_lists
 from graftbook.orders.lists.schemas import (
     DifferencesOut,
@@ -21,10 +22,12 @@ from graftbook.orders.lists.schemas import (
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import NotSuppliedOut, OrderLineOut, OrderOut
 from graftbook.orders.service import order_facts_for
-from graftbook.problems import InvalidRequest, NoSet, Problem, SubstituteRefused
+from graftbook.problems import AlreadyExists, InvalidRequest, NoSet, Problem, SubstituteRefused
 from graftbook.process.state import Service
 
 EMPTY: Mapping[str, NotSuppliedOut] = MappingProxyType({})
+MOST_TRIES = 20
+"""So often a name that was free is asked for anew, when others took it meanwhile."""
 Compared = Literal["number", "supplier", "unit_price", "deposit", "pieces", "tax_rate", "arrives"]
 COMPARED: tuple[Compared, ...] = get_args(Compared)
 """What of a line is told when it differs; the day it arrives moves by itself and is told with others only."""
@@ -36,6 +39,18 @@ def make(
     """Compute an order and keep it as a draft. Raises what computing raises, AlreadyExists."""
     facts = order_facts_for(service, body)
     return order_lists.create(_engine(service), name, _asked(body), facts, note, who, once)
+
+
+def make_next(service: Service, wanted: str, body: OrderIn, note: str, who: str) -> OrderListOut:
+    """The same under the wanted name, or the next one that is free. Raises what computing raises."""
+    facts = order_facts_for(service, body)
+    for _ in range(MOST_TRIES):
+        name = overview.free_name(_engine(service), wanted)
+        try:
+            return order_lists.create(_engine(service), name, _asked(body), facts, note, who)
+        except AlreadyExists:
+            continue
+    raise AlreadyExists(f"There is an order list '{wanted}' already", pointer="/name")
 
 
 def _engine(service: Service) -> Engine:

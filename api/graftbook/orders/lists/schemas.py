@@ -182,10 +182,19 @@ class OrderListShortOut(Document):
     version: int
     note: str
     made: str
+    made_by: Annotated[str, Field(description="whose key made it; empty: not known")]
     complete: bool
     not_bought: Annotated[int, Field(description="lines that are not bought, and not in the total")]
     vehicles: list[str]
+    wishes: Annotated[list[str], Field(description="what was wished, in words, each once")]
     lines: int
+    due: Annotated[
+        str | None,
+        Field(
+            description="of a list that was sent: the first day on which something that has not come should "
+            "be there; null: nothing is waited for"
+        ),
+    ]
     total: MoneyOut
     currency: str
 

@@ -43,7 +43,6 @@ from graftbook.orders.lists.schemas import (
     KeptLineOut,
     OrderEventOut,
     OrderListOut,
-    OrderListShortOut,
     TakenBackOut,
     ToldOut,
 )
@@ -113,29 +112,6 @@ def _come(session: Session, name: str) -> dict[int, Progress]:
     """How far each line has come, by what was booked and not taken back."""
     pieces = {line.line: line.pieces for line in store.lines_of(session, name)}
     return progress_of(pieces, store.standing(session, name))
-
-
-def lists(engine: Engine, after: str, limit: int) -> list[OrderListShortOut]:
-    """A page of lists in name order, without their lines."""
-    with reading(engine) as session:
-        return [_short(row) for row in store.lists_after(session, after, limit)]
-
-
-def _short(row: OrderListRow) -> OrderListShortOut:
-    facts = of_before(row.facts)
-    return {
-        "name": row.name,
-        "state": next(word for word in STATES if word == row.state),
-        "version": row.version,
-        "note": row.note,
-        "made": row.made.isoformat(),
-        "complete": facts["complete"],
-        "not_bought": facts["not_bought"],
-        "vehicles": [vehicle["label"] for vehicle in facts["vehicles"]],
-        "lines": len(facts["lines"]),
-        "total": facts["totals"]["total"],
-        "currency": facts["currency"],
-    }
 
 
 def events(engine: Engine, name: str, after: int, limit: int) -> list[OrderEventOut]:

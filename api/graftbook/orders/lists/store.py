@@ -29,10 +29,31 @@ def list_row(session: Session, name: str, *, alone: bool = False) -> OrderListRo
     return session.get(OrderListRow, name, with_for_update=alone or None)
 
 
-def lists_after(session: Session, after: str, limit: int) -> list[OrderListRow]:
-    """Lists behind the name `after`, in name order."""
+def lists_after(
+    session: Session, after: str, limit: int, states: Sequence[str] = (), made_by: str = ""
+) -> list[OrderListRow]:
+    """Lists behind the name `after`, in name order: all, or those in these states, or that this one made."""
     query = select(OrderListRow).where(col(OrderListRow.name) > after)
+    if states:
+        query = query.where(col(OrderListRow.state).in_(states))
+    if made_by:
+        event = OrderEventRow
+        theirs = select(col(event.list)).where(col(event.what) == "made", col(event.who) == made_by)
+        query = query.where(col(OrderListRow.name).in_(theirs))
     return list(session.exec(query.order_by(OrderListRow.name).limit(limit)))
+
+
+def makers(session: Session, names: Sequence[str]) -> dict[str, str]:
+    """Who made each of these lists."""
+    event = OrderEventRow
+    query = select(event.list, event.who).where(col(event.what) == "made", col(event.list).in_(names))
+    return dict(session.exec(query).all())
+
+
+def names_beginning(session: Session, beginning: str) -> set[str]:
+    """The names of lists that begin so."""
+    query = select(OrderListRow.name).where(col(OrderListRow.name).startswith(beginning, autoescape=True))
+    return set(session.exec(query))
 
 
 def list_names(session: Session, limit: int = 2_000) -> list[str]:
@@ -117,21 +138,29 @@ def newest_booking(session: Session, name: str) -> int:
 
 def standing(session: Session, name: str) -> list[Counts]:
     """What the bookings that were not taken back say of each line, in their order."""
+    return [counts for _, counts in standing_of(session, [name])]
+
+
+def standing_of(session: Session, names: Sequence[str]) -> list[tuple[str, Counts]]:
+    """The same of several lists, each with the name of its list, one list after the other."""
     row, booking = OrderBookingLineRow, OrderBookingRow
     query = (
         select(row)
         .join(booking, (col(booking.list) == col(row.list)) & (col(booking.booking) == col(row.booking)))
-        .where(col(row.list) == name, col(booking.taken_back).is_(None))
-        .order_by(col(row.booking), col(row.line))
+        .where(col(row.list).in_(names), col(booking.taken_back).is_(None))
+        .order_by(col(row.list), col(row.booking), col(row.line))
     )
     return [
-        {
-            "line": one.line,
-            "received": one.received,
-            "back_ordered": one.back_ordered,
-            "given_up": one.given_up,
-            "promised": one.promised,
-        }
+        (
+            one.list,
+            {
+                "line": one.line,
+                "received": one.received,
+                "back_ordered": one.back_ordered,
+                "given_up": one.given_up,
+                "promised": one.promised,
+            },
+        )
         for one in session.exec(query)
     ]
 

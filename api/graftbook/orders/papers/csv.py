@@ -14,8 +14,8 @@ COLUMNS = (
     "deposit", "deposits", "carriage", "reason", "evidence", "cautions", "note",
     *COME,
 )  # fmt: skip
-"""`row` says what a row is: not complete and not supplied (both first), would buy more, line, from stock,
-at hand, taken off, supplier, price of days, total, difference, or what the order itself is."""
+"""`row` says what a row is: line (these first), not complete, not supplied, would buy more, from stock, at
+hand, taken off, supplier, price of days, total, difference, or what the order itself is."""
 
 BETWEEN = " / "
 
@@ -32,9 +32,9 @@ def order_csv(order: Whole, part: str = "") -> bytes:
 
 
 def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
+    yield from (_line(line, len(facts["vehicles"]) > 1) for line in facts["lines"])
     yield from _not_bought(facts)
     yield from _about(facts)
-    yield from (_line(line, len(facts["vehicles"]) > 1) for line in facts["lines"])
     for item in facts["from_stock"]:
         yield _named("from stock", item, note=item["place"])
     for item in facts["at_hand"]:

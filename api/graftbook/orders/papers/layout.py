@@ -24,7 +24,7 @@ _FONT = ("FONT", (0, 0), (-1, -1), REGULAR, SIZE)
 """Without it a table names a font that is not in the document."""
 
 FOOT_LINES = 4
-"""The sentence at each page's foot takes no more lines; the paper's last box has the whole of it."""
+"""The sentence at each page's foot takes no more lines; then the paper's last box has the whole of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Paper:
 def bytes_of(paper: Paper, story: Iterable[Flowable]) -> bytes:
     """The document: the same story gives the same bytes, whenever it is made."""
     letters(REGULAR), letters(BOLD)
-    foot = wrapped([Said(paper.foot, size=SMALL)], paper.width)[:FOOT_LINES]
+    foot = _foot(paper)[:FOOT_LINES]
     bottom = 10 * mm + height(foot) + 10
     frame = Frame(MARGIN, bottom, paper.width, A4[1] - bottom - 11 * mm, 0, 0, 0, 0)
     written = io.BytesIO()
@@ -65,6 +65,15 @@ def bytes_of(paper: Paper, story: Iterable[Flowable]) -> bytes:
 
     document.build(list(story), canvasmaker=canvas)
     return written.getvalue()
+
+
+def _foot(paper: Paper) -> list[Line]:
+    return wrapped([Said(paper.foot, size=SMALL)], paper.width)
+
+
+def foot_is_whole(paper: Paper) -> bool:
+    """Whether each page's foot has the whole of the sentence that defers."""
+    return len(_foot(paper)) <= FOOT_LINES
 
 
 class _Counted(Canvas):
@@ -135,9 +144,9 @@ def strip(paper: Paper, facts: Sequence[tuple[str, object]]) -> list[Flowable]:
     return [table]
 
 
-def sums(paper: Paper, rows: Sequence[tuple[str, str]]) -> list[Flowable]:
+def sums(paper: Paper, rows: Sequence[tuple[str, str]], wide: float = 82 * mm) -> list[Flowable]:
     """Labels and amounts at the right edge; the last is the total."""
-    table = Table([list(row) for row in rows], colWidths=[50 * mm, 32 * mm], hAlign="RIGHT")
+    table = Table([list(row) for row in rows], colWidths=[wide - 32 * mm, 32 * mm], hAlign="RIGHT")
     last = len(rows) - 1
     table.setStyle(
         [("FONT", (0, 0), (-1, -1), REGULAR, 8, 10), ("ALIGN", (1, 0), (1, -1), "RIGHT"),
@@ -146,6 +155,18 @@ def sums(paper: Paper, rows: Sequence[tuple[str, str]]) -> list[Flowable]:
          ("LINEABOVE", (0, last), (-1, last), 0.9, colors.black), ("RIGHTPADDING", (1, 0), (1, -1), 3.5)]
     )  # fmt: skip
     return [Spacer(0, 5), table]
+
+
+def beside(paper: Paper, grid: Grid, said: Sequence[Said], rows: Sequence[tuple[str, str]]) -> list[Flowable]:
+    """A short grid with a sentence under it, and the sums at its right; never parted."""
+    wide = paper.width * 0.58
+    shown = Rows(grid, wide)
+    pair = Table([[shown, sums(paper, rows, paper.width - wide - 12)]], colWidths=[wide, paper.width - wide])
+    pair.setStyle(
+        [_FONT, ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+         ("RIGHTPADDING", (0, 0), (-1, -1), 0), ("NOSPLIT", (0, 0), (-1, -1))]
+    )  # fmt: skip
+    return [Spacer(0, 5), pair, Spacer(0, 3), Block(said)]
 
 
 def table(paper: Paper, grid: Grid, title: str = "") -> list[Flowable]:

@@ -1,23 +1,30 @@
 """An order as PDF: whole, or the part of one supplier or one vehicle."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
-from itertools import groupby
-from operator import itemgetter
+from collections.abc import Iterator, Sequence
+from typing import Any
 
 from reportlab.platypus import Flowable
 
 from graftbook.orders.buying.not_bought import said_of
-from graftbook.orders.papers.cells import Cell, Said
-from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
+from graftbook.orders.papers.cells import SMALL, Cell, Said
+from graftbook.orders.papers.layout import (
+    Paper,
+    beside,
+    box,
+    bytes_of,
+    foot_is_whole,
+    letterhead,
+    strip,
+    sums,
+    table,
+)
 from graftbook.orders.papers.parts import Whole, part_of
-from graftbook.orders.papers.rows import Grid, left, right
+from graftbook.orders.papers.rows import Column, Grid, left, right
 from graftbook.orders.papers.text import (
     Facts,
     amount,
     bought_only,
     came,
-    capital,
     dangers,
     day_of,
     goes_to,
@@ -30,11 +37,10 @@ from graftbook.orders.papers.text import (
     went_before,
 )  # fmt: skip
 
-LINE_COLUMNS = (
-    right("Line", 9), left("Number", 28), left("Part", 57), right("Pieces", 12),
-    right("Packs", 13), right("Left over", 10), right("Price of a piece", 18), right("Total", 18),
-    right("Tax", 16), right("Deposit", 16),
-)  # fmt: skip
+WHY_LETTERS = 80
+"""So much of the first reason stands on the paper; the answer has every reason whole."""
+OFF_LETTERS = 110
+"""So much of why something that comes off goes where it goes."""
 
 
 def order_pdf(order: Whole, part: str = "", house: str = "") -> bytes:
@@ -81,17 +87,20 @@ def _sections(paper: Paper, facts: Facts, house: str) -> Iterator[list[Flowable]
     yield box(paper, "To get more", [way["sentence"] for way in facts["instead"]])
     yield strip(paper, _short_facts(facts))
     yield vehicles_table(paper, facts)
-    yield box(paper, "Cautions", facts["cautions"])
+    yield box(paper, "Cautions", numbered(facts["cautions"]))
     yield box(paper, "Not proved", _not_proved(facts))
     yield _lines(paper, facts)
-    yield sums(paper, _totals(facts))
+    yield _prices(paper, facts)
     yield box(paper, "Price not known", _unknown(facts))
-    yield _reconciled(paper, facts)
-    yield _suppliers(paper, facts)
     yield _price_of_days(paper, facts)
     yield _in_hand(paper, facts)
     yield _taken_off(paper, facts)
-    yield box(paper, "Local codes", [facts["defers"]])
+    yield box(paper, "Local codes", [] if foot_is_whole(paper) else [facts["defers"]])
+
+
+def numbered(cautions: Sequence[str]) -> list[str]:
+    """Cautions with the numbers that lines call them by."""
+    return [f"{number}. {plain(caution)}" for number, caution in enumerate(cautions, 1)]
 
 
 def _short_facts(facts: Facts) -> list[tuple[str, str]]:
@@ -146,70 +155,123 @@ def _not_bought(paper: Paper, facts: Facts) -> list[Flowable]:
     return table(paper, grid, f"Not bought: {several(facts['not_supplied'], 'line', 'lines')}")
 
 
-@dataclass(frozen=True, slots=True)
-class _Context:
-    """What a line need not say because the paper says it once."""
-
-    name_vehicles: bool
-    name_suppliers: bool
+def _columns(taxed: bool) -> list[Column]:
+    """The columns of the lines; that of the tax only where there is some."""
+    tax = [right("Tax", 38)] if taxed else []
+    return [
+        right("Line", 24), left("Number", 52), left("Part", 190 if taxed else 228), right("Pieces", 32),
+        right("Each", 38), right("Total", 42), *tax, right("Deposit", 38), right("There by", 50),
+        right("Caution", 36),
+    ]  # fmt: skip
 
 
 def _lines(paper: Paper, facts: Facts) -> list[Flowable]:
-    grid = Grid(LINE_COLUMNS)
-    context = _Context(len(facts["vehicles"]) > 1, _part_kind(facts) != "supplier")
-    sections = [(title, list(lines)) for title, lines in groupby(facts["lines"], itemgetter("section_title"))]
-    in_order = len({title for title, _ in sections}) == len(sections)
-    for title, lines in sections:
-        if in_order and title:
-            grid.band(plain(title))
+    """The lines, each supplier's below its name and sums."""
+    taxed = any(amount(line["tax"]) for line in facts["lines"])
+    grid = Grid(_columns(taxed))
+    suppliers = {supplier["name"]: supplier for supplier in facts["suppliers"]}
+    names = dict.fromkeys([*suppliers, *(line["supplier"] for line in facts["lines"])])
+    for name in names:
+        lines = [line for line in facts["lines"] if line["supplier"] == name]
+        note = _same_note(lines)
+        if lines:
+            bought = _bought_from(lines, suppliers.get(name), facts["currency"])
+            grid.band(listed((bought, f"Each: {note}" if note else ""), ". "))
         for line in lines:
-            _add_line(grid, line, context, "" if in_order else title)
+            _add_line(grid, {**line, "note": ""} if note else line, facts, taxed)
     return table(paper, grid, "Lines") or box(paper, "Lines", ["Nothing has to be ordered."])
 
 
-def _add_line(grid: Grid, line: Facts, context: "_Context", section: str) -> None:
-    packs = "" if line["packs"] is None else f"{line['packs']} x {line['pack']}"
+def _same_note(lines: Sequence[Facts]) -> str:
+    """The note that every line of a supplier carries; nothing where they differ."""
+    notes = {plain(line["note"]) for line in lines}
+    return notes.pop() if len(lines) > 1 and len(notes) == 1 else ""
+
+
+def _bought_from(lines: Sequence[Facts], supplier: Facts | None, currency: str) -> str:
+    """Whose lines follow, and what they come to there."""
+    title = plain(lines[0]["supplier_title"]) or "At the catalogue's price"
+    if supplier is None:
+        return title
+    sums = ("parts", "carriage", "tax", "deposits")
+    of = [f"{key} {shown(supplier[key])}" for key in sums if amount(supplier[key])]
+    of = of if len(of) > 1 else []
+    told = listed([several(lines, "line", "lines"), *of])
+    there = f"; all there by {supplier['arrives']}" if supplier["arrives"] else ""
+    return f"{title}: {told}: {shown(supplier['total'])} {currency} in all{there}"
+
+
+def _add_line(grid: Grid, line: Facts, facts: Facts, taxed: bool) -> None:
+    numbers, whole = _cautions_of(line, facts)
     grid.add(
         str(line["line"]),
         [Said(line["number"], bold=True)],
-        [Said(listed((line["name"], side(line), line["amount"])), bold=True)],
+        [Said(listed((line["name"], line["amount"])), bold=True)],
         str(line["quantity"]),
-        packs,
-        "" if line["surplus"] is None else str(line["surplus"]),
         shown(line["unit_price"]),
         shown(line["total"]),
-        "" if line["tax"] is None else shown(line["tax"]),
+        *([shown(line["tax"]) if amount(line["tax"]) else ""] if taxed else []),
         shown(line["deposits"]) if amount(line["deposits"]) else "",
-        under=_told(line, context, section),
+        str(line["arrives"] or ""),
+        [Said(listed(numbers), bold=True)],
+        under=[*_told(line, facts), *(Said(danger, bold=True, size=SMALL) for danger in whole)],
     )
 
 
-def _told(line: Facts, context: "_Context", section: str) -> list[Said]:
-    """Everything in words: where the part goes, from whom, why, and what can hurt."""
+def _told(line: Facts, facts: Facts) -> list[Said]:
+    """In words, as short as may be: where the part goes, why, how far it has come."""
     older = went_before(line)
-    places = goes_to(line, context.name_vehicles)
-    bought = [
-        section,
-        f"From {plain(line['supplier_title'])}" if line["supplier_title"] and context.name_suppliers else "",
-        _days(line["lead_days"]),
-        f"arrives {line['arrives']}" if line["arrives"] else "",
-    ]
-    terms = [
-        listed(bought),
-        f"tax {percent(line['tax_rate'])}" if line["tax_rate"] is not None else "",
-        f"deposit {shown(line['deposit'])} a piece" if amount(line["deposit"]) else "",
-        f"evidence: {plain(line['evidence_grade'])}" if line["evidence_grade"] else "",
-    ]
     found = [
         f"Today's number for {listed(older)}" if older else "",
-        f"For {listed(places, ' / ')}" if places else "",
-        capital(listed(terms, " · ")),
-        f"Why: {listed(line['reasons'], ' ')}" if line["reasons"] else "",
+        _where(line, len(facts["vehicles"]) > 1),
+        side(line),
+        _packed(line),
+        f"tax {percent(line['tax_rate'])}" if amount(line["tax_rate"]) else "",
+        f"Why: {shortened(line['reasons'][0])}" if line["reasons"] else "",
+        plain(line["evidence_grade"]),
         f"Note: {plain(line['note'])}" if line["note"] else "",
     ]
-    arrived = Said(came(line), bold=bool(line.get("too_many")))
-    told = [*(Said(text) for text in found if text), *([arrived] if arrived.text else [])]
-    return [*told, *(Said(danger, bold=True) for danger in dangers(line))]
+    arrived = Said(came(line), bold=bool(line.get("too_many")), size=SMALL)
+    return [Said(listed(found, " · "), size=SMALL), *([arrived] if arrived.text else [])]
+
+
+def _packed(line: Facts) -> str:
+    """The packs that are bought, and what they leave over."""
+    if line["packs"] is None or (line["pack"] == 1 and not line["surplus"]):
+        return ""
+    over = f"{line['surplus']} over" if line["surplus"] else ""
+    return listed((f"{line['packs']} x {line['pack']}", over))
+
+
+def _where(line: Facts, name_vehicles: bool) -> str:
+    """Where the pieces go; nothing of a loose part of the only vehicle."""
+    placed = any(share["positions"] for share in line["for"])
+    places = goes_to(line, name_vehicles) if placed or name_vehicles else []
+    return f"For {listed(places, ' / ')}" if places else ""
+
+
+def _cautions_of(line: Facts, facts: Facts) -> tuple[list[int], list[str]]:
+    """The numbers of the paper's cautions that hold for a line; whole those that it has not said."""
+    once = {plain(caution): number for number, caution in enumerate(facts["cautions"], 1)}
+    numbers: set[int] = set()
+    whole: list[str] = []
+    for danger in dangers(line):
+        text = danger.partition(": ")[2]
+        number = once.get(text) or once.get(f"{plain(line['number'])}: {text}")
+        if number:
+            numbers.add(number)
+        else:
+            whole.append(danger)
+    return sorted(numbers), whole
+
+
+def shortened(text: str, letters: int = WHY_LETTERS) -> str:
+    """The text, or as many of its words as there is room for and a sign that it goes on."""
+    whole = plain(text).strip()
+    if len(whole) <= letters:
+        return whole
+    words = whole[:letters].rpartition(" ")[0] or whole[:letters]
+    return f"{words.rstrip(' ,;:.')} …"
 
 
 def _totals(facts: Facts) -> list[tuple[str, str]]:
@@ -233,46 +295,17 @@ def _unknown(facts: Facts) -> list[str]:
     return [f"Not in the sums: {listed(unknown)}."] if unknown else []
 
 
-def _reconciled(paper: Paper, facts: Facts) -> list[Flowable]:
+def _prices(paper: Paper, facts: Facts) -> list[Flowable]:
+    """The sums; beside them what lies between the answer's parts and the order's."""
     way = facts["reconciliation"]
     if not way:
-        return []
-    grid = Grid([left("From the answer's parts to the order's", 146), right(f"{facts['currency']}", 40)])
+        return sums(paper, _totals(facts))
+    grid = Grid([left("From the answer's parts to the order's", 90), right(facts["currency"], 24)])
     grid.add([Said("Parts in the answer, at the catalogue's prices")], shown(way["answer_parts"]))
     for one in way["differences"]:
         grid.add([Said(one["sentence"])], shown(one["amount"]))
     grid.add([Said("Parts in the order", bold=True)], shown(way["order_parts"]))
-    return [*table(paper, grid, "Two prices of the parts"), *box(paper, "Which prices", [way["sentence"]])]
-
-
-def _suppliers(paper: Paper, facts: Facts) -> list[Flowable]:
-    if facts["part"] or not facts["suppliers"]:
-        return []
-    grid = Grid(
-        [
-            left("Supplier", 52),
-            right("Lines", 10),
-            right("Parts", 22),
-            right("Carriage", 18),
-            right("Tax", 20),
-            right("Deposits", 20),
-            right("In all", 24),
-            right("All arrived", 22),
-        ]
-    )
-    for supplier in facts["suppliers"]:
-        money = [shown(supplier[key]) for key in ("parts", "carriage", "tax", "deposits", "total")]
-        grid.add(
-            [Said(supplier["title"], bold=True)],
-            str(supplier["lines"]),
-            *money,
-            str(supplier["arrives"] or ""),
-        )
-    return table(paper, grid, "Suppliers")
-
-
-def _days(count: int | None) -> str:
-    return "" if count is None else f"{count} {'day' if count == 1 else 'days'}"
+    return beside(paper, grid, [Said(way["sentence"], size=SMALL)], _totals(facts))
 
 
 def _price_of_days(paper: Paper, facts: Facts) -> list[Flowable]:
@@ -301,21 +334,48 @@ def _in_hand(paper: Paper, facts: Facts) -> list[Flowable]:
 
 
 def _taken_off(paper: Paper, facts: Facts) -> list[Flowable]:
-    grid = Grid(
-        [left("Number", 26), left("Part", 46), right("Pieces", 12), left("Comes off", 46),
-         left("Replaced by", 26), left("What to do with it", 62)]
-    )  # fmt: skip
-    several_vehicles = len(facts["vehicles"]) > 1
-    for off in facts["taken_off"]:
-        where = listed((off["vehicle"] if several_vehicles else "", off["position"]), ": ")
-        grid.add(
-            off["number"],
-            [Said(off["name"])],
-            str(off["quantity"]),
-            [Said(where)],
-            off["replaced_by"] or "nothing",
-            [Said(off["what"], bold=True), Said(off["why"])],
-        )
+    """What comes off, by what is done with it; the same number in several places is one row."""
+    grid = Grid([left("Pieces", 12), left("Number", 20), left("Part", 76), left("Comes off", 76),
+                 left("Replaced by", 22)], under_from=2)  # fmt: skip
+    for what in dict.fromkeys(off["what"] for off in facts["taken_off"]):
+        theirs = [off for off in facts["taken_off"] if off["what"] == what]
+        firsts = {_first_sentence(off["why"]) for off in theirs}
+        same = firsts.pop() if len(firsts) == 1 else ""
+        grid.band(listed((_sentence(plain(what)), same.rstrip(".")), ": "))
+        for row in _by_number(theirs):
+            _add_taken_off(grid, row, same, len(facts["vehicles"]) > 1)
     return table(
         paper, grid, "To be sent back in exchange" if _part_kind(facts) == "supplier" else "Taken off"
     )
+
+
+def _by_number(parts: Sequence[Facts]) -> list[list[Facts]]:
+    """Those of one number and one reason together."""
+    found: dict[tuple[str, ...], list[Facts]] = {}
+    for off in parts:
+        found.setdefault((plain(off["number"]), plain(off["name"]), plain(off["why"])), []).append(off)
+    return list(found.values())
+
+
+def _first_sentence(text: Any) -> str:
+    first, end, _ = plain(text).partition(". ")
+    return first + end.strip()
+
+
+def _add_taken_off(grid: Grid, row: Sequence[Facts], said: str, name_vehicles: bool) -> None:
+    """`said`: what of the reason stands above the rows already."""
+    first = row[0]
+    places = [listed((off["vehicle"] if name_vehicles else "", off["position"]), ": ") for off in row]
+    why = plain(first["why"]).removeprefix(said).strip()
+    grid.add(
+        str(sum(off["quantity"] for off in row)),
+        first["number"],
+        [Said(first["name"])],
+        [Said(listed(places, "; "))],
+        listed(dict.fromkeys(off["replaced_by"] or "nothing" for off in row), "; "),
+        under=[Said(shortened(why, OFF_LETTERS), size=SMALL)] if why else (),
+    )
+
+
+def _sentence(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,21 +1,24 @@
 """The order of an answer: what to buy and from whom, documents to take away, and a draft to keep."""
 
+from dataclasses import dataclass
+from datetime import date
+from http import HTTPStatus
 from typing import Any
-from urllib.parse import parse_qsl
+from urllib.parse import parse_qsl, urlencode
 
 from fastapi import Request
 from fastapi.concurrency import run_in_threadpool
 from pydantic import TypeAdapter, ValidationError
 from starlette.responses import Response
 
-from graftbook.access.guard import MayRead, Orderer, form_of
+from graftbook.access.guard import MayRead, Orderer, form_of, session_of
 from graftbook.builds.schemas import Remark, Slug
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.forms import DOCUMENTS, MEDIA, writer
-from graftbook.orders.lists import keeping
+from graftbook.orders.lists import keeping, overview
 from graftbook.orders.lists import service as order_lists
 from graftbook.orders.lists.schemas import BookingOut, OrderListOut
 from graftbook.orders.schemas import OrderOut
@@ -23,15 +26,23 @@ from graftbook.orders.service import order_facts_for
 from graftbook.pages.asking.question import takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
-from graftbook.pages.ordering.ordered import ALSO, ANOTHER, TERMS, PageOrder
+from graftbook.pages.ordering.naming import suggested
+from graftbook.pages.ordering.ordered import ALSO, ANOTHER, TERMS, PageOrder, answer_to
 from graftbook.pages.problems import pages_router
-from graftbook.problems import DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
+from graftbook.problems import AlreadyExists, DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
 LISTS_ON_A_PAGE = 200
+MINE = "mine"
+FILTERS = (("", "All"), (overview.OPEN, "Open"), (overview.LATE, "Late"), (MINE, "Mine"))
+NO_NAME = (
+    "A name has letters, figures, dots, dashes and underscores, no blanks, begins with a letter or a figure, "
+    "and is at most 80 long."
+)
+NO_NOTE = "A note is at most 2,000 letters long and has no control characters."
 
 
 @router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO])])
@@ -50,24 +61,67 @@ def order(request: Request, service: ServiceDep) -> Response:
             return gone_to(more.address())
         except (InvalidRequest, NoSet, Unknown) as problem:
             wrong = problem.detail
+    return _order_page(request, service, asked, Typed(another, wrong))
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What was typed into a form of the page, and what is wrong with it."""
+
+    another: str = ""
+    wrong: str = ""
+    """With the vehicle."""
+    name: str = ""
+    note: str = ""
+    wrong_name: str = ""
+    wrong_note: str = ""
+
+
+def _order_page(
+    request: Request, service: Service, asked: PageOrder, typed: Typed, status: int = 200
+) -> Response:
     try:
         facts = order_facts_for(service, asked.body())
     except NoSet:
         if asked.also:
             raise
         return gone_to(asked.question.address())
+    free = overview.free_name(service.engine, suggested(asked.question, facts))
     return page(
         request,
         "order.html",
+        status=status,
+        headers=KEEP_NOTHING if status != HTTPStatus.OK else None,
         asked=asked,
         vehicles=list(zip(facts["vehicles"], asked.answers(), strict=True)),
-        another=another,
-        wrong=wrong,
+        typed=typed,
         documents={form: asked.address(f"/order.{form}") for form in reversed(DOCUMENTS)},
-        suggested=_name_for(facts),
+        suggested=free,
         ways=[asked.buying(way["by"], way["at_most_suppliers"]).address() for way in facts["instead"]],
+        days=_days(asked, facts),
+        at_leisure=asked.buying(None, _most(asked)).address(),
         **shown(facts),
     )
+
+
+def _most(asked: PageOrder) -> int | None:
+    most = asked.terms.get("at_most_suppliers", "")
+    return int(most) if most.isdecimal() else None
+
+
+def _days(asked: PageOrder, facts: OrderOut) -> list[dict[str, Any]]:
+    """What each day costs, with who supplies then and the address of the order by that day."""
+    titles = {supplier["name"]: supplier["title"] for supplier in facts["suppliers"]}
+    here = max((supplier["arrives"] for supplier in facts["suppliers"]), default="")
+    return [
+        {
+            **day,
+            "titles": [titles.get(name, name) for name in day["suppliers"]],
+            "is_this": day["by"] == here,
+            "address": asked.buying(day["by"], _most(asked)).address(),
+        }
+        for day in facts["price_of_days"]
+    ]
 
 
 @router.get("/order.{form}", dependencies=[MayRead, takes_question(*TERMS, "part", many=[ALSO])])
@@ -105,12 +159,39 @@ def shown(facts: OrderOut | OrderListOut) -> dict[str, Any]:
 
 @router.post("/order")
 async def keep(request: Request, service: ServiceDep, orderer: Orderer) -> Response:
-    """Keep the order as a draft, and go there."""
+    """Keep the order as a draft, and go there; a name or a note that cannot be is told beside its field."""
     form = await form_of(request)
-    body = PageOrder.of(await _pairs(request)).at_present().body()
-    name, note = _checked(Slug, form, "name"), _checked(Remark, form, "note")
-    await run_in_threadpool(keeping.make, service, name, body, note, orderer.who)
-    return gone_to(f"/orders/{name}")
+    asked = PageOrder.of(await _pairs(request))
+    return await run_in_threadpool(_keep, request, service, asked, form, orderer.who)
+
+
+def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, str], who: str) -> Response:
+    """A name that the page suggested gives way to the next that is free; one that was typed does not."""
+    name, note = form.get("name", "").strip(), form.get("note", "").strip()
+    body = asked.at_present().body()
+    wrong = {"wrong_name": _mistake(Slug, name), "wrong_note": _mistake(Remark, note)}
+    if not any(wrong.values()):
+        own = name != form.get("suggested", "")
+        make = keeping.make if own else keeping.make_next
+        try:
+            made = make(service, name, body, _checked(Remark, form, "note"), who)
+            return gone_to(f"/orders/{made['name']}")
+        except AlreadyExists:
+            free = overview.free_name(service.engine, name)
+            wrong["wrong_name"] = f"There is a list {name} already. {free} is free."
+            name = free
+    typed = Typed(name=name, note=note, **wrong)
+    present = asked.as_of(present_revision(service))
+    return _order_page(request, service, present, typed, HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _mistake(kind: Any, text: str) -> str:
+    """What is wrong with the text of a field, in words; nothing when nothing is."""
+    try:
+        TypeAdapter(kind).validate_python(text)
+    except ValidationError:
+        return NO_NAME if kind is Slug else NO_NOTE
+    return ""
 
 
 def _checked(kind: Any, form: dict[str, str], field: str) -> str:
@@ -125,13 +206,26 @@ async def _pairs(request: Request) -> list[tuple[str, str]]:
     return parse_qsl((await request.body()).decode("utf-8", "replace"), keep_blank_values=True)
 
 
-@router.get("/orders", dependencies=[MayRead, takes("after")])
+@router.get("/orders", dependencies=[MayRead, takes("after", "show", "gone")])
 def orders(request: Request, service: ServiceDep) -> Response:
-    """The kept lists."""
-    after = request.query_params.get("after", "")[:120]
-    lists = order_lists.lists(service.engine, after, LISTS_ON_A_PAGE + 1)
+    """The kept lists: all, or those that are open, late, or made by who is signed in."""
+    after, show, gone = (request.query_params.get(name, "")[:120] for name in ("after", "show", "gone"))
+    session = session_of(request)
+    who = session.principal.who if session else ""
+    state = next((word for word in (overview.OPEN, overview.LATE) if word == show), None)
+    made_by = who if show == MINE else ""
+    lists = overview.lists(service.engine, after, LISTS_ON_A_PAGE + 1, state, made_by)
     following = lists[LISTS_ON_A_PAGE - 1]["name"] if len(lists) > LISTS_ON_A_PAGE else ""
-    return page(request, "orders.html", lists=lists[:LISTS_ON_A_PAGE], following=following)
+    return page(
+        request,
+        "orders.html",
+        lists=lists[:LISTS_ON_A_PAGE],
+        following="/orders?" + urlencode({"show": show, "after": following}) if following else "",
+        show=show,
+        filters=[(word, title) for word, title in FILTERS if word != MINE or who],
+        gone=gone,
+        today=date.today().isoformat(),
+    )
 
 
 @router.get("/orders/{name}/document/{form}", dependencies=[MayRead, takes("part")])
@@ -175,8 +269,19 @@ def _kept_page(
         too_many=[line for line in facts["lines"] if line["too_many"]],
         changed=changed,
         documents={form: f"/orders/{name}/document/{form}" for form in reversed(DOCUMENTS)},
+        answers=_answers(service, name, facts),
+        today=date.today().isoformat(),
         **shown(facts),
     )
+
+
+def _answers(service: Service, name: str, facts: OrderListOut) -> list[str | None]:
+    """For each vehicle the address of the answer that the list was made from; None where none says it."""
+    asked = order_lists.asked_of(service.engine, name)
+    return [
+        answer_to(one, facts["catalogue_revision"])
+        for one, _ in zip([asked, *asked.get("also", [])], facts["vehicles"], strict=True)
+    ]
 
 
 def _newest(service: Service, facts: OrderListOut) -> list[BookingOut]:
@@ -207,7 +312,8 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
     done = await run_in_threadpool(steps[step]) if step in steps else None
     if isinstance(done, Response):
         return done
-    return gone_to("/orders" if step == "discard" else f"/orders/{name}")
+    after = {"discard": "/orders?" + urlencode({"gone": name}), "send": f"/orders/{name}#suppliers-head"}
+    return gone_to(after.get(step, f"/orders/{name}"))
 
 
 def _receive(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:

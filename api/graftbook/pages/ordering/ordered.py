@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 from urllib.parse import parse_qsl, urlencode
 
+import orjson
 from pydantic import BaseModel
 
 from graftbook.http.errors import validated
@@ -12,6 +13,8 @@ from graftbook.orders.question_schemas import OrderIn, OrderQuery
 from graftbook.pages.answer.gives_up import VEHICLE
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.problems import InvalidRequest
+from graftbook.questions.closures.query import address_of
+from graftbook.questions.schemas import ClosureIn
 
 TERMS = ("by", "at_most_suppliers", "fastest", "tax_market")
 """How to buy, as the page's form sends it."""
@@ -20,6 +23,8 @@ ALSO = "also"
 ANOTHER = "another"
 """What somebody typed to add a vehicle."""
 _NOT_OF_A_VEHICLE = ("as_of", "alternatives")
+_STAND_IN = "-"
+"""For the chassis number of a vehicle that a stored build names."""
 Pair = tuple[str, str]
 
 
@@ -105,3 +110,18 @@ def _vehicle(pairs: Iterable[Pair]) -> PageQuestion:
 def _said(body: BaseModel) -> dict[str, Any]:
     """What a body says, as it was sent; alternatives are no matter of an order."""
     return body.model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
+
+
+def answer_to(asked: Mapping[str, Any], as_of: int) -> str | None:
+    """The address of the answer to what a kept list asks of one vehicle; None where no address says it."""
+    said = {name: value for name, value in asked.items() if name in ClosureIn.model_fields}
+    vehicle = dict(said["vehicle"])
+    stored = {"build": vehicle.pop("build", None), "specification": said.pop("specification", None)}
+    vehicle.setdefault("chassis", _STAND_IN)
+    body = ClosureIn.model_validate_json(orjson.dumps({**said, "vehicle": vehicle}))
+    address = address_of(body, as_of)
+    if address is None:
+        return None
+    pairs = [pair for pair in parse_qsl(address.partition("?")[2]) if pair != ("chassis", _STAND_IN)]
+    names = [(name, value) for name, value in stored.items() if value]
+    return PageQuestion.of([*pairs, *names]).address()
