@@ -19,8 +19,8 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
 from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
 
-_BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word")
-"""What no rule book holds: an order is bought today, and people speak as they do, whatever is asked."""
+_BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")
+"""What no rule book holds: an order is bought today, people speak as they do, and a vehicle looks as it does."""
 _OF_COMPONENTS = ("component", "characteristic", "supersession")
 _NAMED = {
     "build": (("build", "name"), ("build_fitting", "build"), ("build_bench", "build")),
