@@ -63,4 +63,7 @@ def drawing_findings(record: OutlineRecord) -> Iterator[tuple[str, str]]:
         yield "points", str(wrong)
         return
     if len(different) < 2 + record.closed:
-        yield "points", f"{'a shape has three' if record.closed else 'a line has two'} different points or more"
+        yield (
+            "points",
+            f"{'a shape has three' if record.closed else 'a line has two'} different points or more",
+        )

@@ -67,15 +67,17 @@ def answer(request: Request, service: ServiceDep) -> Response:
     question = question_of(request.query_params)
     if not question.values("chassis") and not question.values("build"):
         return gone_to("/")
+    look = request.query_params.get("look", "")
     present = present_revision(service)
     vehicle = vehicle_of(service, question)
     meant = with_upgrades_meant(question, vehicle["upgrades"])
     if meant != question or not question.value("as_of"):
-        return gone_to(meant.adding("as_of", question.value("as_of", str(present))).address())
+        meant = meant.adding("as_of", question.value("as_of", str(present)))
+        return gone_to(meant.address(more={"look": look} if look else {}))
     asked, document = closure_document(service, question.body())
     facts = vehicle | answer_facts(service, question, asked, document)
     if "found" in facts:
-        facts |= drawn_facts(service, asked, document, facts, request.query_params.get("look", ""))
+        facts |= drawn_facts(service, asked, document, facts, look)
     form = form_facts(question, facts["sections"], blanks=1)
     return page(request, "answer.html", **facts, **form, present=present)
 

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from textwrap import shorten
 from typing import TypedDict
 
 from graftbook.catalogue.store.drawing import Mark, Outline, Point, marks_of, outlines_of
@@ -19,6 +20,8 @@ MARGIN = 12
 AROUND = 44
 """Units shown around the marks of a section, so that one sees where it is."""
 NARROWEST = 260
+LONGEST_WORDS = 48
+"""Letters of a flaw's symptom; where the mark leads it stands whole."""
 Box = tuple[int, int, int, int]
 """Left, top, right, bottom."""
 
@@ -60,9 +63,7 @@ class Drawing(TypedDict):
     look: str
 
 
-def drawing_of(
-    service: Service, variant: Variant, told: Mapping[str, Told], look: str
-) -> Drawing | None:
+def drawing_of(service: Service, variant: Variant, told: Mapping[str, Told], look: str) -> Drawing | None:
     """The drawing with what is told of each position; None when the range has no outline."""
     with reading(service.engine) as session:
         connection = session.connection()
@@ -71,9 +72,7 @@ def drawing_of(
     return drawn(outlines, marks, told, look) if outlines else None
 
 
-def drawn(
-    outlines: Sequence[Outline], marks: Iterable[Mark], told: Mapping[str, Told], look: str
-) -> Drawing:
+def drawn(outlines: Sequence[Outline], marks: Iterable[Mark], told: Mapping[str, Told], look: str) -> Drawing:
     """The views; a place of which nothing is told is empty and has no mark."""
     placed: dict[str, list[DrawnMark]] = defaultdict(list)
     for mark in marks:
@@ -85,14 +84,14 @@ def drawn(
     views = [_view(name, title, outlines, placed[name], look) for name, title in VIEWS]
     return {
         "views": [view for view in views if view["paths"] and (view["marks"] or not look)],
-        "sections": list(dict.fromkeys(said["section"] for said in told.values() if said["section"] in sections)),
+        "sections": list(
+            dict.fromkeys(said["section"] for said in told.values() if said["section"] in sections)
+        ),
         "look": look,
     }
 
 
-def _view(
-    name: str, title: str, outlines: Iterable[Outline], marks: Sequence[DrawnMark], look: str
-) -> View:
+def _view(name: str, title: str, outlines: Iterable[Outline], marks: Sequence[DrawnMark], look: str) -> View:
     lines = [outline for outline in outlines if outline.view == name]
     shown = [mark for mark in marks if look in ("", mark["section"])]
     box = _around([point for line in lines for point in line.points], MARGIN)
@@ -132,7 +131,10 @@ def _within(box: Box, whole: Box) -> Box:
 
 
 def told_of(
-    found: SetOut, lines: Mapping[str, int], flaw_ids: Mapping[tuple[str, str], str], stay_ids: Mapping[str, str]
+    found: SetOut,
+    lines: Mapping[str, int],
+    flaw_ids: Mapping[tuple[str, str], str],
+    stay_ids: Mapping[str, str],
 ) -> dict[str, Told]:
     """Position → what its mark says. `flaw_ids`: (flaw, position) → where on the page the flaw is told;
     `stay_ids`: position → where what stays is told."""
@@ -178,4 +180,5 @@ def _flawed(flaws: Sequence[FlawNoteOut]) -> str:
     if not flaws:
         return ""
     more = f" and {len(flaws) - 1} more" if len(flaws) > 1 else ""
-    return f"; known flaw, {flaws[0]['severity']}: {flaws[0]['symptom']}{more}"
+    symptom = shorten(flaws[0]["symptom"], LONGEST_WORDS, placeholder=" …")
+    return f"; {flaws[0]['severity']} flaw: {symptom}{more}"
