@@ -1,4 +1,4 @@
-"""The kinds of record that a drawing of a vehicle is made of: its outlines, and where each position is on them."""
+"""What a drawing of a vehicle is made of: the outlines of a range, and where each position is on them."""
 
 import re
 from collections.abc import Iterator

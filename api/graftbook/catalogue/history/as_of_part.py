@@ -20,7 +20,7 @@ from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
 from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
 
 _BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")
-"""What no rule book holds: an order is bought today, people speak as they do, and a vehicle looks as it does."""
+"""What no rule book holds: an order is bought, people speak, and a vehicle is drawn as it is today."""
 _OF_COMPONENTS = ("component", "characteristic", "supersession")
 _NAMED = {
     "build": (("build", "name"), ("build_fitting", "build"), ("build_bench", "build")),

@@ -5,7 +5,14 @@ from collections.abc import Iterable
 from sqlalchemy import Table
 from sqlmodel import SQLModel
 
-from graftbook.catalogue.store import epoch, tables, tables_buying, tables_drawing, tables_fitting, tables_words
+from graftbook.catalogue.store import (
+    epoch,
+    tables,
+    tables_buying,
+    tables_drawing,
+    tables_fitting,
+    tables_words,
+)
 
 OWN = ("revision", "record_change")
 """What an edit writes about itself: its number is known at the end only."""

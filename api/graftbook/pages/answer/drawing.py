@@ -1,4 +1,4 @@
-"""An answer on a drawing of the vehicle: a mark for each place, by what changes, what stays, what is wrong."""
+"""An answer on a drawing of the vehicle: a mark for each place: what changes, what stays, what is wrong."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
