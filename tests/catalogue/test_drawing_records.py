@@ -1,4 +1,3 @@
-# ruff: noqa: E501  (rows of a sheet stand on one line)
 """The records of a drawing: entry, mistakes, the way back, and that no rule book knows of them."""
 
 import pytest

@@ -1,4 +1,4 @@
-"""The drawing of a vehicle and the picture of reasons: marks say what the document says, lines stay inside."""
+"""The drawing of a vehicle and the picture of reasons: marks say what the document says, lines stay in."""
 
 import math
 import random
