@@ -119,7 +119,8 @@ async def test_a_section_is_looked_at_alone_and_nearer(browser: httpx.AsyncClien
     links = re.findall(r'<a href="([^"]+)" data-look', whole)
     assert len(links) == 11
     assert " open" not in whole.partition(">")[0]
-    near = drawing_in(await browser.get(unescape(next(link for link in links if "look=brakes" in link))))
+    brakes = unescape(next(link for link in links if "look=brakes" in link))
+    near = drawing_in(await browser.get(f"/answer{brakes}"))
     assert " open" in near.partition(">")[0]
     assert 0 < len(MARK.findall(near)) < len(MARK.findall(whole))
     areas = [
@@ -165,6 +166,7 @@ async def test_a_box_says_its_side_and_so_does_the_list(browser: httpx.AsyncClie
     for side in ("left", "right"):
         handed = [c for c in found["changes"] if side in c["position_title"]]
         assert len(handed) > 3
-        assert len([title for title in titles if re.search(rf"\b{side}\b", title)]) == len(handed)
+        assert len([title for title in titles if title.endswith(f", {side}")]) == len(handed)
+        assert drawn.count(f'class="side">{side}<') == len(handed)
         listed = unescape(page.text).partition('id="list"')[2]
-        assert len(re.findall(rf"<li><b>[^<]*</b>[^<]*\b{side}\b", listed)) == len(handed)
+        assert len(re.findall(rf"<li><b>[^<]*</b>[^<]*, {side}<span", listed)) == len(handed)

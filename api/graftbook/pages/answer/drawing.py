@@ -22,6 +22,8 @@ AROUND = 44
 NARROWEST = 260
 LONGEST_WORDS = 48
 """Letters of a flaw's symptom; where the mark leads it stands whole."""
+LEAST_SCALE = 0.97
+"""Pixels of a unit: marks are 25 units apart, and what is to be hit has 24 pixels to itself."""
 Box = tuple[int, int, int, int]
 """Left, top, right, bottom."""
 
@@ -46,11 +48,12 @@ class DrawnMark(Told):
 
 
 class View(TypedDict):
-    """One view: its lines as SVG paths, the part that is looked at, its marks."""
+    """One view: its lines as SVG paths, the part that is looked at, how many pixels wide at least, its marks."""
 
     name: str
     title: str
     box: str
+    width: int
     paths: list[tuple[str, bool]]
     marks: list[DrawnMark]
 
@@ -102,6 +105,7 @@ def _view(name: str, title: str, outlines: Iterable[Outline], marks: Sequence[Dr
         "name": name,
         "title": title,
         "box": f"{left} {top} {right - left} {bottom - top}",
+        "width": round((right - left) * LEAST_SCALE),
         "paths": [(_path(line), line.closed) for line in lines],
         "marks": shown,
     }

@@ -23,7 +23,7 @@ router = pages_router()
 
 _SIDE = re.compile(r"\b(left|right)\b")
 _AT_A_SIDE = re.compile(r", (left|right)\b(?!-)")
-LONGEST_WORDS = 27
+LONGEST_WORDS = 25
 """Letters that a box holds on its second line."""
 Reason = tuple[str, str, bool]
 """From node to node, and whether it is the one that is told first."""
