@@ -126,7 +126,7 @@ async def test_a_section_is_looked_at_alone_and_nearer(browser: httpx.AsyncClien
     areas = [
         [
             float(width) * float(height)
-            for width, height in re.findall(r'viewBox="\S+ \S+ (\d+) (\d+)" role', text)
+            for width, height in re.findall(r'viewBox="\S+ \S+ (\d+) (\d+)" width', text)
         ]
         for text in (near, whole)
     ]

@@ -1,4 +1,4 @@
-"""The drawing and the picture in a real browser: marks lead to their rows, and the page scrolls past the picture."""
+"""The drawing and the picture in a real browser: marks lead to their rows, the page scrolls past the picture."""
 
 import re
 
@@ -22,7 +22,8 @@ def test_marks_are_far_enough_apart_to_be_hit(visit: Visit, width: int) -> None:
         page.locator("#drawing").evaluate("panel => { panel.open = true; }")
         nearest = page.evaluate(
             """() => Math.min(...[...document.querySelectorAll('#drawing svg.view')].flatMap((view) => {
-              const at = [...view.querySelectorAll('a > use:first-of-type')].map((one) => one.getBoundingClientRect())
+              const marks = [...view.querySelectorAll('a > use:first-of-type')];
+              const at = marks.map((one) => one.getBoundingClientRect())
                 .map((box) => [box.x + box.width / 2, box.y + box.height / 2]);
               return at.flatMap(([x, y], i) => at.slice(0, i).map(([a, b]) => Math.hypot(x - a, y - b)));
             }))"""

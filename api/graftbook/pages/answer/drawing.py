@@ -48,7 +48,7 @@ class DrawnMark(Told):
 
 
 class View(TypedDict):
-    """One view: its lines as SVG paths, the part that is looked at, how many pixels wide at least, its marks."""
+    """One view: its lines as SVG paths, the part looked at, how many pixels wide at least, its marks."""
 
     name: str
     title: str
