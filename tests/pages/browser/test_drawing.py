@@ -1,4 +1,4 @@
-"""The drawing and the picture in a real browser: marks lead to their rows, the page scrolls past the picture."""
+"""The drawing and the picture in a browser: marks lead to their rows, the page scrolls past the picture."""
 
 import re
 

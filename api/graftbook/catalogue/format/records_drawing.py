@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from graftbook.catalogue.format.fields import NOTHING, Name, Names, Record, Texts, YesNo
+from graftbook.catalogue.format.fields import Name, Names, Record, Texts, YesNo
 
 WIDEST = 1000
 """Drawings are made on a field of so many units each way; the front is at the left."""
@@ -32,7 +32,7 @@ class OutlineRecord(Record):
         min_length=2,
     )
     closed: YesNo = Field(True, description="the last point goes back to the first: a shape")
-    bodies: Names = Field(NOTHING, description="body styles that look so; empty: all")
+    bodies: Names = Field([], description="body styles that look so; empty: all")
 
 
 class MarkRecord(Record):
