@@ -67,6 +67,11 @@ def exchange_rate_name(currency: str, valid_from: date) -> str:
     return f"{currency}@{valid_from}"
 
 
+def mark_name(position: str, view: str, range_: str) -> str:
+    """What a mark is called: it has no column for a name."""
+    return f"{position}@{view} of {range_}"
+
+
 def name_of(record: r.Record) -> str:
     """The stable name of a record, unique among the records of its kind (claims: among all claims)."""
     match record:
@@ -86,6 +91,8 @@ def name_of(record: r.Record) -> str:
             return record.name or supersession_name(record.old, record.new)
         case r.OfferRecord():
             return record.name or offer_name(record.supplier, record.component, record.valid_from)
+        case r.MarkRecord():
+            return mark_name(record.position, record.view, record.range)
         case r.ExchangeRateRecord():
             return exchange_rate_name(record.currency, record.valid_from)
     return str(vars(record)["name"])

@@ -36,6 +36,7 @@ from graftbook.catalogue.format.records_buying import (
     SupplierRecord,
     TaxRecord,
 )
+from graftbook.catalogue.format.records_drawing import MarkRecord, OutlineRecord
 from graftbook.catalogue.format.records_words import OtherWordRecord, UpgradeRecord
 from graftbook.rulebook.units import QUANTITIES
 
@@ -44,8 +45,10 @@ __all__ = [
     "QUANTITIES",
     "Conditional",
     "ExchangeRateRecord",
+    "MarkRecord",
     "OfferRecord",
     "OtherWordRecord",
+    "OutlineRecord",
     "Record",
     "Stated",
     "SupplierRecord",
@@ -379,6 +382,8 @@ KINDS: tuple[type[Record], ...] = (
     TighteningRecord,
     UpgradeRecord,
     OtherWordRecord,
+    OutlineRecord,
+    MarkRecord,
     SupplierRecord,
     OfferRecord,
     TaxRecord,
@@ -389,8 +394,8 @@ KINDS: tuple[type[Record], ...] = (
 KindWord = Literal[
     "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
     "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
-    "supersession", "precedence", "access", "tightening", "upgrade", "other_word", "supplier", "offer",
-    "tax", "exchange_rate",
+    "supersession", "precedence", "access", "tightening", "upgrade", "other_word", "outline", "mark",
+    "supplier", "offer", "tax", "exchange_rate",
 ]  # fmt: skip
 """The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
 

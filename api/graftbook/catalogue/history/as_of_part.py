@@ -19,8 +19,8 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
 from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
 
-_BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word")
-"""What no rule book holds: an order is bought today, and people speak as they do, whatever is asked."""
+_BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")
+"""What no rule book holds: an order is bought, people speak, and a vehicle is drawn as it is today."""
 _OF_COMPONENTS = ("component", "characteristic", "supersession")
 _NAMED = {
     "build": (("build", "name"), ("build_fitting", "build"), ("build_bench", "build")),

@@ -5,7 +5,14 @@ from collections.abc import Iterable
 from sqlalchemy import Table
 from sqlmodel import SQLModel
 
-from graftbook.catalogue.store import epoch, tables, tables_buying, tables_fitting, tables_words
+from graftbook.catalogue.store import (
+    epoch,
+    tables,
+    tables_buying,
+    tables_drawing,
+    tables_fitting,
+    tables_words,
+)
 
 OWN = ("revision", "record_change")
 """What an edit writes about itself: its number is known at the end only."""
@@ -15,7 +22,7 @@ def tables_of_the_catalogue() -> list[Table]:
     """Every table of the catalogue, those first that others refer to."""
     ours = {
         found.__table__.name
-        for module in (tables, tables_buying, tables_fitting, tables_words, epoch)
+        for module in (tables, tables_buying, tables_drawing, tables_fitting, tables_words, epoch)
         for found in vars(module).values()
         if isinstance(found, type) and hasattr(found, "__table__")
     }

@@ -33,6 +33,7 @@ from sqlmodel import SQLModel
 
 import graftbook.catalogue.store.tables
 import graftbook.catalogue.store.tables_buying
+import graftbook.catalogue.store.tables_drawing
 import graftbook.catalogue.store.tables_fitting
 import graftbook.catalogue.store.tables_words  # noqa: F401  (all define the tables that are written here)
 from graftbook.catalogue.format.sheets import Place

@@ -280,6 +280,15 @@ def _other_word(record: r.OtherWordRecord, _name: str, rows: Rows, _kinds: KindR
     rows["other_word"].append({"said": record.said, "means": joined(record.means)})
 
 
+def _outline(record: r.OutlineRecord, _name: str, rows: Rows, _kinds: KindRules) -> None:
+    lists = {"points": "; ".join(record.points), "bodies": joined(record.bodies)}
+    rows["outline"].append(record.model_dump() | lists)
+
+
+def _mark(record: r.MarkRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
+    rows["mark"].append(record.model_dump() | {"name": name})
+
+
 def _bought(record: r.Record, _name: str, rows: Rows, _kinds: KindRules) -> None:
     kind = record.kind_of_record
     rows[kind].append(TO_ROW[kind](record))
@@ -308,5 +317,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "tightening": _tightening,
     "upgrade": _upgrade,
     "other_word": _other_word,
+    "outline": _outline,
+    "mark": _mark,
     **dict.fromkeys(TO_ROW, _bought),
 }

@@ -123,10 +123,10 @@ def _plain(_connection: Connection, batch: list[Any]) -> Iterator[_Values]:
         yield dict(row._mapping)
 
 
-def _with_list(column: str) -> Callable[[Connection, list[Any]], Iterator[_Values]]:
+def _with_list(*columns: str) -> Callable[[Connection, list[Any]], Iterator[_Values]]:
     def make(_connection: Connection, batch: list[Any]) -> Iterator[_Values]:
         for row in batch:
-            yield dict(row._mapping) | {column: list(split(getattr(row, column)))}
+            yield dict(row._mapping) | {column: list(split(getattr(row, column))) for column in columns}
 
     return make
 
@@ -301,5 +301,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "tightening": _claims(_unnamed),
     "upgrade": _upgrades,
     "other_word": _with_list("means"),
+    "outline": _with_list("points", "bodies"),
+    "mark": _plain,
     **TO_RECORD,
 }

@@ -11,6 +11,7 @@ from graftbook.access.guard import MayRead
 from graftbook.catalogue.finding.speech import stems
 from graftbook.pages.answer import rows
 from graftbook.pages.answer.charts import charts_of
+from graftbook.pages.answer.drawing import drawing_of, told_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
 from graftbook.pages.asking.ask import form_facts, vehicle_of
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
@@ -60,19 +61,23 @@ class OtherSet(TypedDict):
     address: str
 
 
-@router.get("/answer", dependencies=[MayRead, takes_question()])
+@router.get("/answer", dependencies=[MayRead, takes_question("look")])
 def answer(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question. Its address names the revision, so that it stays the same."""
     question = question_of(request.query_params)
     if not question.values("chassis") and not question.values("build"):
         return gone_to("/")
+    look = request.query_params.get("look", "")
     present = present_revision(service)
     vehicle = vehicle_of(service, question)
     meant = with_upgrades_meant(question, vehicle["upgrades"])
     if meant != question or not question.value("as_of"):
-        return gone_to(meant.adding("as_of", question.value("as_of", str(present))).address())
+        meant = meant.adding("as_of", question.value("as_of", str(present)))
+        return gone_to(meant.address(more={"look": look} if look else {}))
     asked, document = closure_document(service, question.body())
     facts = vehicle | answer_facts(service, question, asked, document)
+    if "found" in facts:
+        facts |= drawn_facts(service, asked, document, facts, look)
     form = form_facts(question, facts["sections"], blanks=1)
     return page(request, "answer.html", **facts, **form, present=present)
 
@@ -118,6 +123,24 @@ def answer_facts(
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],
     }
+
+
+def drawn_facts(
+    service: Service, asked: Asked, document: ClosureOut, facts: dict[str, Any], look: str
+) -> dict[str, Any]:
+    """The drawing of the vehicle, and where on the page its marks lead; `look`: the section to look at."""
+    flaws = [(group, flaw) for group in facts["flaws"] if group["title"] != "Gone" for flaw in group["flaws"]]
+    numbered = {(group["title"], flaw["flaw"]): f"flaw-{n}" for n, (group, flaw) in enumerate(flaws, start=1)}
+    flaw_ids = {
+        (flaw["flaw"], position): numbered[group["title"], flaw["flaw"]]
+        for group, flaw in flaws
+        for position in flaw["positions"]
+    }
+    places = [place["position"] for _, some in facts["stays"] for place in some]
+    stay_ids = {position: f"stay-{n}" for n, position in enumerate(places, start=1)}
+    told = told_of(facts["found"], rows.numbered(document), flaw_ids, stay_ids)
+    drawing = drawing_of(service, asked.book.variant, told, look)
+    return {"drawing": drawing, "flaw_ids": numbered, "stay_ids": stay_ids}
 
 
 def by_section(document: ClosureOut, places: Sequence[StayingOut]) -> list[tuple[str, list[StayingOut]]]:

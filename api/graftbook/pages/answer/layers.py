@@ -14,6 +14,8 @@ WIDTH, HEIGHT = 196, 44
 ACROSS, DOWN = 92, 12
 """Between columns and between rows."""
 MARGIN = 16
+_OUT = ACROSS * 0.55
+"""How far the handles of a line that bends round stand out."""
 SWEEPS = 6
 MOST_ROWS = 16
 """So many boxes stand in a column: what is taller than a screen cannot be read at once."""
@@ -67,7 +69,9 @@ def draw(columns: Mapping[str, int], reasons: Iterable[tuple[str, str, bool]]) -
     order = _split(_ordered(columns, known))
     boxes = _placed(order, known)
     lines = [Line(a, b, _path(boxes[a], boxes[b]), first) for a, b, first in known if a != b]
-    width = MARGIN * 2 + len(order) * WIDTH + max(0, len(order) - 1) * ACROSS
+    right = [box.x + WIDTH for box in boxes.values()] or [0]
+    bulges = [_reach(boxes[a], boxes[b]) for a, b, _ in known if a != b]
+    width = max(*right, *bulges, MARGIN) + MARGIN
     height = max((box.y + HEIGHT for box in boxes.values()), default=0) + MARGIN
     return Drawing(tuple(boxes.values()), tuple(lines), int(width), int(height))
 
@@ -165,6 +169,11 @@ def _spread(wanted: Sequence[float], step: float) -> list[float]:
     return [value + place * step for place, value in enumerate(settled)]
 
 
+def _reach(a: Box, b: Box) -> float:
+    """How far right a line goes: of one that bends round, three quarters of the way to its handles."""
+    return max(a.right[0], b.right[0]) + (0 if b.column > a.column else _OUT * 0.75)
+
+
 def _path(a: Box, b: Box) -> str:
     """A line from a box to another; one that goes back or stays in its column bends round the right."""
     if b.column > a.column:
@@ -172,5 +181,5 @@ def _path(a: Box, b: Box) -> str:
         bend = min(ACROSS * 0.7, (to_x - x) / 2)
         return f"M{x:.0f} {y:.0f}C{x + bend:.0f} {y:.0f} {to_x - bend:.0f} {to_y:.0f} {to_x:.0f} {to_y:.0f}"
     (x, y), (to_x, to_y) = a.right, b.right
-    out = max(x, to_x) + ACROSS * 0.55
+    out = max(x, to_x) + _OUT
     return f"M{x:.0f} {y:.0f}C{out:.0f} {y:.0f} {out:.0f} {to_y:.0f} {to_x:.0f} {to_y:.0f}"

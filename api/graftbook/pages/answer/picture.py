@@ -1,5 +1,6 @@
 """The picture of an answer: wishes, what they bring and why, drawn on the server; and as a list."""
 
+import re
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any, NotRequired, TypedDict
@@ -14,13 +15,15 @@ from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.process.state import ServiceDep
-from graftbook.questions.closures.schemas import BecauseOut, ClosureOut, SetOut
+from graftbook.questions.closures.schemas import BecauseOut, ChangeOut, ClosureOut, SetOut
 from graftbook.questions.closures.service import closure_document
 from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
-LONGEST_WORDS = 27
+_SIDE = re.compile(r"\b(left|right)\b")
+_AT_A_SIDE = re.compile(r", (left|right)\b(?!-)")
+LONGEST_WORDS = 25
 """Letters that a box holds on its second line."""
 Reason = tuple[str, str, bool]
 """From node to node, and whether it is the one that is told first."""
@@ -32,6 +35,7 @@ class Node(TypedDict):
     kind: str
     head: str
     words: str
+    side: NotRequired[str]
     line: NotRequired[int]
     because: NotRequired[list[BecauseOut]]
     column: NotRequired[int]
@@ -79,7 +83,8 @@ def graph_of(document: ClosureOut, found: SetOut) -> tuple[dict[str, Node], list
         nodes[change["position"]] = {
             "kind": "change" if change["component"] else "gone",
             "head": change["component"] or f"{change['replaces']} off",
-            "words": change["name"] or change["position_title"],
+            "words": _AT_A_SIDE.sub("", change["name"] or change["position_title"]),
+            "side": _side(change),
             "line": lines[change["position"]],
             "because": [change["because"], *change["also_needed_by"]],
         }
@@ -99,6 +104,12 @@ def graph_of(document: ClosureOut, found: SetOut) -> tuple[dict[str, Node], list
     reasons = [reason for reason in dict.fromkeys(reasons) if reason[0] in nodes]
     _settle_columns(nodes, reasons)
     return nodes, reasons
+
+
+def _side(change: ChangeOut) -> str:
+    """The side of the vehicle that its place names."""
+    side = _SIDE.search(change["position_title"])
+    return side[1] if side else ""
 
 
 def _origin(because: BecauseOut) -> str:
@@ -165,6 +176,7 @@ def drawn(drawing: Drawing, nodes: Mapping[str, Node], reasons: Sequence[Reason]
                 "x": round(box.x),
                 "y": round(box.y),
                 "origins": " ".join(origins[box.name]),
+                "side": "",
                 **nodes[box.name],
                 "short": _short(nodes[box.name]["words"]),
             }
@@ -187,4 +199,4 @@ def told(nodes: Mapping[str, Node], reasons: Sequence[Reason]) -> list[ToldNode]
     for start, end, _ in reasons:
         brought[end].append(nodes[start])
     parts = ((name, node) for name, node in nodes.items() if node["kind"] not in ("wish", "flaw"))
-    return [{**node, "by": brought[name]} for name, node in parts]
+    return [{**node, "side": node.get("side", ""), "by": brought[name]} for name, node in parts]

@@ -32,6 +32,7 @@ _NAMING = {
     "supersession": ("old", "new"),
     "offer": ("supplier", "component", "valid_from"),
     "exchange_rate": ("currency", "valid_from"),
+    "mark": ("position", "view", "range"),
     "chassis_span": ("variant",),
 }
 """What a record without a name of its own is called after."""

@@ -19,7 +19,7 @@ function figuresOf(root) {
 }
 
 // Asks, and puts what comes in place of the answer before; the address and the way back follow.
-async function ask(address, { keep = true, refill = true } = {}) {
+async function ask(address, { keep = true, refill = true, told = true } = {}) {
   if (asked) asked.abort();
   const mine = asked = new AbortController();
   const before = { lines: linesOf(result), figures: figuresOf(result) };
@@ -31,17 +31,26 @@ async function ask(address, { keep = true, refill = true } = {}) {
     if (keep) history.pushState({ bench: true }, "", answer.url);
     document.title = page.title;
     const open = new Set([...result.querySelectorAll(".line:has(> tr:first-child details[open])")].map((line) => line.dataset.key));
+    const panels = [...result.querySelectorAll("details[id][open]")].map((one) => one.id);
     result.replaceChildren(...(fresh || page.querySelector("main")).childNodes);
     if (!fresh) return;  // a mistake in the question, told with what is near
     if (refill) refilled(page.querySelector("form[data-bench]"));
     for (const [key, line] of linesOf(result)) if (open.has(key)) line.querySelector("details").open = true;
-    differs(before);
+    for (const id of panels) { const panel = document.getElementById(id); if (panel) panel.open = true; }
+    if (told) differs(before);
+    else looked();
   } catch (error) {
     if (error.name !== "AbortError") location.assign(address);
   } finally {
     clearTimeout(slow);
     if (asked === mine) { asked = null; result.classList.remove("working"); }
   }
+}
+
+// Another part of the drawing: the cursor stays on its link.
+function looked() {
+  const at = result.querySelector("[data-look][aria-current]");
+  if (at) at.focus({ preventScroll: true });
 }
 
 // The form as the new answer has it: wishes taken by a link stand in it, what the cursor is in stays.
@@ -130,7 +139,7 @@ if (form && result) {
     const plain = !(event.metaKey || event.ctrlKey || event.shiftKey || event.button);
     if (link && plain && link.origin === location.origin && link.pathname === "/answer" && (result.contains(link) || form.contains(link)) && !link.getAttribute("href").startsWith("#")) {
       event.preventDefault();
-      ask(link.href);
+      ask(link.href, { told: !link.matches("[data-look]") });
       return;
     }
     const row = event.target.closest(".set .line > tr:first-child");

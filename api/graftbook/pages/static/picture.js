@@ -1,84 +1,65 @@
 "use strict";
-// Zoom, move, and light the reasons of what one points at. Without this file the picture scrolls.
+// Larger and smaller, move with the mouse, and light the reasons of what one points at. The page scrolls past the
+// picture, by wheel and by finger; only with ctrl does the wheel zoom. Without this file it is there in its own size.
 
 const holder = document.querySelector(".picture");
 const svg = holder.querySelector("svg");
-const whole = svg.viewBox.baseVal;
-const all = { x: 0, y: 0, width: whole.width, height: whole.height };
-let view = { ...all };
+const [width, height] = ["width", "height"].map((name) => Number(svg.getAttribute(name)));
+const READABLE = 0.85;  // the small words are 12 pixels high at 1
+let scale = 1;
 
-function apply() {
-  svg.setAttribute("viewBox", [view.x, view.y, view.width, view.height].map((part) => part.toFixed(1)).join(" "));
+function room() {
+  return holder.clientWidth / width;
 }
 
-function zoom(factor, x = view.x + view.width / 2, y = view.y + view.height / 2) {
-  const width = Math.min(all.width * 1.5, Math.max(240, view.width * factor));
-  const by = width / view.width;
-  view = { x: x - (x - view.x) * by, y: y - (y - view.y) * by, width, height: view.height * by };
-  apply();
+// What stood at a place of the holder, its middle unless told, stands there afterwards too.
+function zoom(to, across = holder.clientWidth / 2) {
+  const at = (holder.scrollLeft + across) / scale;
+  scale = Math.min(3, Math.max(Math.min(room(), 0.3), to));
+  svg.setAttribute("width", (width * scale).toFixed());
+  svg.setAttribute("height", (height * scale).toFixed());
+  holder.scrollLeft = at * scale - across;
 }
 
-function place(event) {
-  const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
-  return [point.x, point.y];
-}
-
-holder.classList.add("live");
 const controls = document.querySelector(".controls");
 controls.hidden = false;
+zoom(Math.min(1, Math.max(READABLE, room())));
 controls.addEventListener("click", (event) => {
   const how = event.target.dataset.zoom;
-  if (how === "in") zoom(0.8);
-  if (how === "out") zoom(1.25);
-  if (how === "all") { view = { ...all }; apply(); }
+  if (how === "in") zoom(scale * 1.25);
+  if (how === "out") zoom(scale * 0.8);
+  if (how === "all") zoom(room());
 });
 holder.addEventListener("wheel", (event) => {
-  if (!event.ctrlKey && !event.metaKey && Math.abs(event.deltaY) < 4) return;
+  if (!event.ctrlKey && !event.metaKey) return;
   event.preventDefault();
-  zoom(event.deltaY > 0 ? 1.12 : 0.89, ...place(event));
+  zoom(scale * (event.deltaY > 0 ? 0.89 : 1.12), event.clientX - holder.getBoundingClientRect().left);
 }, { passive: false });
 holder.addEventListener("keydown", (event) => {
-  const step = view.width / 10;
-  const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
-  if (moves[event.key]) {
-    event.preventDefault();
-    view.x += moves[event.key][0];
-    view.y += moves[event.key][1];
-    apply();
-  } else if (event.key === "+" || event.key === "=") zoom(0.8);
-  else if (event.key === "-") zoom(1.25);
-  else if (event.key === "0") { view = { ...all }; apply(); }
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
+  if (event.key === "+" || event.key === "=") zoom(scale * 1.25);
+  else if (event.key === "-") zoom(scale * 0.8);
+  else if (event.key === "0") zoom(room());
 });
 
+// A mouse drags; fingers scroll and pinch as everywhere.
 let held = null;
-const fingers = new Map();
-let spread = 0;
 holder.addEventListener("pointerdown", (event) => {
-  fingers.set(event.pointerId, event);
-  held = { x: event.clientX, y: event.clientY, moved: false };
+  if (event.pointerType === "mouse" && event.button === 0) held = { x: event.clientX, y: event.clientY, moved: false };
 });
 holder.addEventListener("pointermove", (event) => {
-  if (!fingers.has(event.pointerId)) return;
-  fingers.set(event.pointerId, event);
-  const [one, two] = [...fingers.values()];
-  if (two) {
-    const now = Math.hypot(one.clientX - two.clientX, one.clientY - two.clientY);
-    if (spread) zoom(spread / now, ...place({ clientX: (one.clientX + two.clientX) / 2, clientY: (one.clientY + two.clientY) / 2 }));
-    spread = now;
-    return;
-  }
-  const scale = view.width / svg.clientWidth;
+  if (!held || held.done) return;
   const [x, y] = [event.clientX - held.x, event.clientY - held.y];
   if (!held.moved && Math.hypot(x, y) < 5) return;
   if (!held.moved) holder.setPointerCapture(event.pointerId);
-  view.x -= x * scale;
-  view.y -= y * scale;
+  holder.scrollLeft -= x;
+  window.scrollBy(0, -y);
   held = { x: event.clientX, y: event.clientY, moved: true };
-  apply();
 });
-const release = (event) => { fingers.delete(event.pointerId); spread = 0; };
+const release = () => { if (held) held.done = true; };
 holder.addEventListener("pointerup", release);
 holder.addEventListener("pointercancel", release);
+holder.addEventListener("dragstart", (event) => event.preventDefault());
 holder.addEventListener("click", (event) => { if (held && held.moved) event.preventDefault(); }, true);
 
 function light(box) {
