@@ -1,7 +1,7 @@
 """Every page, in the order of the frame's links."""
 
 from graftbook.pages import guide, sign_in, static
-from graftbook.pages.answer import answer, fitting, picture, quotation
+from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, lookup, suggest
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, imports
@@ -10,6 +10,7 @@ from graftbook.pages.ordering import order, stock
 ROUTERS = (
     ask.router,
     answer.router,
+    compare.router,
     find.router,
     check.router,
     lookup.router,
