@@ -2,12 +2,13 @@
 
 from graftbook.pages import guide, sign_in, static
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
-from graftbook.pages.asking import ask, component, find, lookup, suggest
+from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, imports
+from graftbook.pages.editing import edit, effects, imports, past
 from graftbook.pages.ordering import order, stock
 
 ROUTERS = (
+    home.router,
     ask.router,
     answer.router,
     compare.router,
@@ -23,6 +24,7 @@ ROUTERS = (
     imports.router,
     effects.router,
     edit.router,
+    past.router,
     suggest.router,
     guide.router,
     sign_in.router,

@@ -163,14 +163,14 @@ def _revision_page(
         "edit_revision.html",
         status=status,
         edit=history.revision(service, number),
-        changes=[_change(one) for one in changes],
+        changes=[change_shown(one) for one in changes],
         more=bool(more),
         stored=stored,
         mistakes=mistakes,
     )
 
 
-def _change(change: RecordChangeOut) -> ChangeShown:
+def change_shown(change: RecordChangeOut) -> ChangeShown:
     """A change with its fields before and after, those only that differ."""
     before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
     return {

@@ -131,3 +131,73 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
     history.replaceState(null, "", location.pathname + "?" + new URLSearchParams(said));
   });
 });
+
+// What takes time says so from half a second on, and can be stopped. The bench has its own words.
+const TAKES_TIME = [
+  [/^\/answer$/, "Working out the set"],
+  [/^\/compare$/, "Working out both answers"],
+  [/^\/order$/, "Working out what to order, and from whom"],
+  [/^\/fitting$/, "Working out the order of work"],
+  [/^\/quotation$/, "Working out the quotation"],
+  [/^\/picture$/, "Drawing the reasons"],
+  [/^\/check$/, "Checking the list"],
+  [/^\/(find|look-up|component\/.*|vehicle|ask)$/, "Looking it up"],
+  [/^\/edit\/import$/, "Reading the sheet"],
+  [/^\/edit\/(effect|revision)\/.*$/, "Looking at what the edit changes"],
+  [/^\/edit\/[a-z_]+(\/.*)?$/, "Looking at what the edit changes"],
+  [/^\/orders(\/[^/]+(\/(?!document).*)?)?$/, "Bringing the list up to date"],
+  [/^\/store\/count$/, "Comparing the count"],
+];
+let slow = 0, ticking = 0;
+
+function waitsFor(event, address) {
+  const known = address.origin === location.origin && TAKES_TIME.find(([path]) => path.test(address.pathname));
+  if (!known) return;
+  waited();
+  slow = setTimeout(() => { if (!event.defaultPrevented) sayWaiting(known[1]); }, 500);
+}
+
+function sayWaiting(words) {
+  const bar = document.createElement("div");
+  const said = document.createElement("p");
+  const seconds = document.createElement("span");
+  const stop = document.createElement("button");
+  const begun = performance.now() - 500;
+  bar.className = "waiting noprint";
+  bar.setAttribute("role", "status");
+  said.textContent = words + " \u2026 ";
+  seconds.className = "seconds";
+  seconds.setAttribute("aria-hidden", "true");
+  said.append(seconds);
+  stop.type = "button";
+  stop.className = "quiet";
+  stop.textContent = "Stop";
+  stop.addEventListener("click", () => { window.stop(); waited(); });
+  bar.append(said, stop);
+  document.body.append(bar);
+  ticking = setInterval(() => { seconds.textContent = Math.floor((performance.now() - begun) / 1000) + " s"; }, 1000);
+}
+
+function waited() {
+  clearTimeout(slow);
+  clearInterval(ticking);
+  document.querySelectorAll(".waiting").forEach((bar) => bar.remove());
+}
+
+document.addEventListener("submit", (event) => {
+  const by = event.submitter && event.submitter.getAttribute("formaction");
+  waitsFor(event, new URL(by || event.target.getAttribute("action") || location.href, location.href));
+});
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href]");
+  const away = event.metaKey || event.ctrlKey || event.shiftKey || event.altKey || event.button;
+  if (!link || away || link.target || link.hasAttribute("download")) return;
+  const address = new URL(link.href, location.href);
+  const here = address.pathname === location.pathname && address.search === location.search;
+  if (!(here && address.hash)) waitsFor(event, address);
+});
+// Escape stops as a browser's own does; going back shows the page as it was.
+document.addEventListener("keydown", (event) => {
+  if (event.key === "Escape" && document.querySelector(".waiting")) { window.stop(); waited(); }
+});
+window.addEventListener("pageshow", waited);
