@@ -123,7 +123,7 @@ def _facts(
     others = other_sets(here["other_sets"], found, question) if found else []
     facts: dict[str, Any] = {
         "question": question,
-        "here": _told("This answer", question, here),
+        "this": _told("This answer", question, here),
         "there": None,
         "sets": [{"totals": one["totals"], "address": one["beside"]} for one in others],
         "more_sets": question.adding("alternatives", SETS).address("/compare") if not others else "",
@@ -134,7 +134,7 @@ def _facts(
         return facts
     one, other = labels(question, here, beside, there)
     return facts | {
-        "here": _told(one, question, here),
+        "this": _told(one, question, here),
         "there": _told(other, beside, there),
         "compared": compared(here, there),
         "titles": titles(one, other),
