@@ -6,9 +6,11 @@ import httpx
 import pytest
 
 from graftbook.pages import in_hand
+from tests.conftest import HERE
 from tests.pages.conftest import BROWSER, text_of
 
 CHASSIS, OTHER = "24PL-018412", "24PR-000200"
+OWN = {"Origin": HERE}
 
 
 def cookies_of(page: httpx.Response) -> SimpleCookie:
@@ -37,11 +39,11 @@ async def test_vehicles_are_remembered_the_latest_first(browser: httpx.AsyncClie
 
 async def test_the_vehicle_in_hand_is_let_go_and_all_are_forgotten(browser: httpx.AsyncClient) -> None:
     await browser.get("/vehicle", params={"chassis": CHASSIS})
-    page = await browser.post("/in-hand", data={"do": "let-go"})
+    page = await browser.post("/in-hand", data={"do": "let-go"}, headers=OWN)
     assert page.url.path == "/"
     assert 'class="inhand"' not in page.text
     assert CHASSIS in text_of(page), "it stays among the recent ones"
-    assert CHASSIS not in text_of(await browser.post("/in-hand", data={"do": "forget"}))
+    assert CHASSIS not in text_of(await browser.post("/in-hand", data={"do": "forget"}, headers=OWN))
 
 
 async def test_no_other_site_lets_it_go(browser: httpx.AsyncClient) -> None:
@@ -96,7 +98,10 @@ async def test_an_upgrade_waits_for_its_vehicle(browser: httpx.AsyncClient) -> N
     assert 'type="hidden" name="upgrade" value="front-discs"' in chosen.text
     assert "Front discs, on which vehicle?" in text_of(chosen)
     await browser.get("/vehicle", params={"chassis": CHASSIS})
-    assert f'href="/answer?chassis={CHASSIS}&amp;upgrade=front-discs"' in (await browser.get("/")).text
+    in_hand_now = await browser.get("/")
+    assert f'href="/answer?chassis={CHASSIS}&amp;upgrade=front-discs"' in in_hand_now.text
+    assert "front-discs-16" in home.text
+    assert "front-discs-16" not in in_hand_now.text, "that one is for another generation"
 
 
 async def test_what_is_at_work_is_on_the_first_page(writer: httpx.AsyncClient) -> None:

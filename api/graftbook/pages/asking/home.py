@@ -9,6 +9,7 @@ from starlette.responses import Response
 from graftbook.access.guard import MayRead, form_of, require_own_page
 from graftbook.builds.service import list_builds, list_specifications
 from graftbook.catalogue.finding.gathering import upgrades_of
+from graftbook.catalogue.finding.ranking import Entry
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lists import VariantOut, list_variants
 from graftbook.catalogue.store.lookup import find_vehicles
@@ -21,7 +22,10 @@ from graftbook.pages import in_hand
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
+from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.vehicles.service import ask_vehicle
 
 router = pages_router()
 
@@ -39,6 +43,14 @@ class Recent(TypedDict):
     title: NotRequired[str]
 
 
+class Offered(TypedDict):
+    """A named upgrade to begin with."""
+
+    name: str
+    title: str
+    note: str
+
+
 class News(TypedDict):
     """What changed in the catalogue since the visit before; None: this is the first."""
 
@@ -54,7 +66,7 @@ def start(request: Request, service: ServiceDep, upgrade: Name = "", specificati
     with reading(service.engine) as session:
         variants, _ = list_variants(session, MOST_VARIANTS, "")
         present = current_revision(session.connection())
-        upgrades = upgrades_of(session.connection())
+        known = upgrades_of(session.connection())
     shown = [{**v, "spans": v["chassis_spans"]} for v in variants if v["chassis_spans"]]
     chosen = PageQuestion.of((("upgrade", upgrade), ("specification", specification)))
     visit = in_hand.visit_of(request, present, int(time.time() // 60))
@@ -65,14 +77,26 @@ def start(request: Request, service: ServiceDep, upgrade: Name = "", specificati
         revision=present,
         examples=shown[0]["spans"] if shown else [],
         chosen=chosen,
-        chosen_title=next((one.title for one in upgrades if one.name == upgrade), upgrade or specification),
-        upgrades=upgrades,
+        chosen_title=next((one.title for one in known if one.name == upgrade), upgrade or specification),
+        upgrades=offered(service, known, in_hand.chassis_in_hand(request)),
         recent=recent(service, variants, in_hand.recent_vehicles(request)),
         news=news(service, visit.seen_before, present),
         **at_work(service),
     )
     in_hand.keep(request, response, in_hand.SEEN, visit.kept, in_hand.REMEMBERED_SECONDS)
     return response
+
+
+def offered(service: Service, known: list[Entry], chassis: str) -> list[Offered]:
+    """The named upgrades: those of the vehicle in hand, or all where there is none."""
+    if chassis:
+        try:
+            asked = ask_vehicle(service, VehicleIn(chassis=chassis))
+        except Problem:  # it left the catalogue: then nothing is known to be for it
+            return []
+        upgrades = [one for one in asked.names.book().upgrades if one.when.holds(asked.vehicle)]
+        return [{"name": one.name, "title": one.title, "note": one.note} for one in upgrades]
+    return [{"name": one.name, "title": one.title, "note": one.detail} for one in known]
 
 
 def recent(service: Service, variants: list[VariantOut], chassis: list[str]) -> list[Recent]:

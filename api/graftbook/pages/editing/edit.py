@@ -172,12 +172,11 @@ def _revision_page(
 
 def change_shown(change: RecordChangeOut) -> ChangeShown:
     """A change with its fields before and after, those only that differ."""
-    before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
-    return {
-        **change,
-        "address": record_address(change["kind"], change["name"]),
-        "fields": _differing(before, after) if change["before"] and change["after"] else [],
-    }
+    address, kind = record_address(change["kind"], change["name"]), change["kind"]
+    if not (change["before"] and change["after"]):
+        return {**change, "address": address, "fields": []}
+    fields = _differing(typed(kind, change["before"]), typed(kind, change["after"]))
+    return {**change, "address": address, "fields": fields}
 
 
 def _differing(one: Form, other: Form) -> list[Differing]:
