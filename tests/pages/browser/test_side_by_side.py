@@ -95,3 +95,24 @@ def test_what_is_quick_says_nothing(visit: Visit) -> None:
     page.get_by_role("link", name="Look up").click()
     page.wait_for_timeout(900)
     assert page.evaluate("window.said || null") is None, "it did not lead anywhere"
+
+
+def test_who_stops_waiting_for_what_was_sent_is_told_that_it_may_be_stored(visit: Visit) -> None:
+    page, held = visit.page, []
+    page.goto("/orders")
+    page.route("**/orders/discs/send", lambda route: held.append(route))
+    page.evaluate("""() => {
+        const form = document.createElement("form");
+        form.method = "post";
+        form.action = "/orders/discs/send";
+        form.append(document.createElement("button"));
+        form.lastChild.textContent = "Send it";
+        document.querySelector("main").append(form);
+    }""")
+    page.get_by_role("button", name="Send it").click(no_wait_after=True)
+    bar = page.locator(".waiting")
+    expect(bar).to_contain_text("Bringing the list up to date")
+    page.keyboard.press("Escape")
+    expect(bar).to_contain_text("It may have been stored all the same")
+    bar.get_by_role("button", name="Close").click()
+    expect(bar).to_have_count(0)

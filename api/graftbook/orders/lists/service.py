@@ -69,6 +69,7 @@ DRAFT: StateWord = "draft"
 CLOSED: StateWord = "closed"
 GONE_OUT = (SENT, PARTLY, RECEIVED)
 STATES = (DRAFT, *GONE_OUT, CLOSED)
+OPEN = (DRAFT, SENT, PARTLY)
 MOST_EVENTS = 500
 
 
@@ -119,6 +120,12 @@ def lists(engine: Engine, after: str, limit: int) -> list[OrderListShortOut]:
     """A page of lists in name order, without their lines."""
     with reading(engine) as session:
         return [_short(row) for row in store.lists_after(session, after, limit)]
+
+
+def open_lists(engine: Engine, limit: int) -> list[OrderListShortOut]:
+    """The lists that are not closed and not all there, the one made last first."""
+    with reading(engine) as session:
+        return [_short(row) for row in store.newest_lists(session, OPEN, limit)]
 
 
 def _short(row: OrderListRow) -> OrderListShortOut:

@@ -1,7 +1,7 @@
 """The SQL of kept order lists; each function works inside its caller's session."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -33,6 +33,12 @@ def lists_after(session: Session, after: str, limit: int) -> list[OrderListRow]:
     """Lists behind the name `after`, in name order."""
     query = select(OrderListRow).where(col(OrderListRow.name) > after)
     return list(session.exec(query.order_by(OrderListRow.name).limit(limit)))
+
+
+def newest_lists(session: Session, states: Iterable[str], limit: int) -> list[OrderListRow]:
+    """Lists in one of these states, the one made last first."""
+    query = select(OrderListRow).where(col(OrderListRow.state).in_(list(states)))
+    return list(session.exec(query.order_by(col(OrderListRow.made).desc(), OrderListRow.name).limit(limit)))
 
 
 def list_names(session: Session, limit: int = 2_000) -> list[str]:

@@ -17,7 +17,6 @@ from graftbook.database import reading
 from graftbook.editing import history
 from graftbook.editing.schemas import RevisionOut
 from graftbook.orders.lists import service as order_lists
-from graftbook.orders.lists.schemas import OrderListShortOut
 from graftbook.pages import in_hand
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
@@ -32,7 +31,7 @@ router = pages_router()
 MOST_VARIANTS = 200
 MOST_SHOWN = 8
 MOST_LISTED = 200
-OPEN = ("draft", "sent", "partly received")
+MOST_ORDERS = 24
 Name = Annotated[str, Query(max_length=120)]
 
 
@@ -123,17 +122,12 @@ def news(service: Service, since: int | None, present: int) -> News:
 
 def at_work(service: Service) -> dict[str, Any]:
     """Saved builds, specifications and the order lists that are open."""
-    lists = [one for one in order_lists.lists(service.engine, "", MOST_LISTED) if one["state"] in OPEN]
     return {
         "builds": list_builds(service.engine, "", MOST_LISTED),
         "specifications": list_specifications(service.engine, "", MOST_LISTED),
-        "open_lists": sorted(lists, key=_made, reverse=True),
+        "open_lists": order_lists.open_lists(service.engine, MOST_ORDERS),
         "first": MOST_SHOWN,
     }
-
-
-def _made(one: OrderListShortOut) -> str:
-    return one["made"]
 
 
 @router.post("/in-hand", dependencies=[MayRead])

@@ -133,7 +133,7 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
 });
 
 // What takes time says so from half a second on, and can be stopped. The bench has its own words.
-const TAKES_TIME = [
+const READING = [
   [/^\/answer$/, "Working out the set"],
   [/^\/compare$/, "Working out both answers"],
   [/^\/order$/, "Working out what to order, and from whom"],
@@ -141,23 +141,32 @@ const TAKES_TIME = [
   [/^\/quotation$/, "Working out the quotation"],
   [/^\/picture$/, "Drawing the reasons"],
   [/^\/check$/, "Checking the list"],
-  [/^\/(find|look-up|component\/.*|vehicle|ask)$/, "Looking it up"],
-  [/^\/edit\/import$/, "Reading the sheet"],
-  [/^\/edit\/(effect|revision)\/.*$/, "Looking at what the edit changes"],
-  [/^\/edit\/[a-z_]+(\/.*)?$/, "Looking at what the edit changes"],
-  [/^\/orders(\/[^/]+(\/(?!document).*)?)?$/, "Bringing the list up to date"],
-  [/^\/store\/count$/, "Comparing the count"],
+  [/^\/(find|look-up|component\/.*|vehicle|ask|store)$/, "Looking it up"],
+  [/^\/history(\/.*)?$/, "Reading the history"],
+  [/^\/orders(\/[^/]+)?$/, "Opening the orders"],
+  [/^\/edit\/effect\/.*$/, "Looking at what the edit changes"],
 ];
+const SENDING = [
+  [/^\/check$/, "Checking the list"],
+  [/^\/order$/, "Keeping the order"],
+  [/^\/orders\/.*$/, "Bringing the list up to date"],
+  [/^\/edit\/import$/, "Reading the sheet"],
+  [/^\/edit\/revision\/.*$/, "Taking the edit back"],
+  [/^\/edit\/.*$/, "Looking at what the edit changes"],
+  [/^\/store(\/.*)?$/, "Bringing the store up to date"],
+];
+const STORES_NOTHING = "/check";
 let slow = 0, ticking = 0;
 
-function waitsFor(event, address) {
-  const known = address.origin === location.origin && TAKES_TIME.find(([path]) => path.test(address.pathname));
+function waitsFor(event, address, sent) {
+  const known = address.origin === location.origin && (sent ? SENDING : READING).find(([path]) => path.test(address.pathname));
   if (!known) return;
   waited();
-  slow = setTimeout(() => { if (!event.defaultPrevented) sayWaiting(known[1]); }, 500);
+  const doubt = sent && address.pathname !== STORES_NOTHING;
+  slow = setTimeout(() => { if (!event.defaultPrevented) sayWaiting(known[1], doubt); }, 500);
 }
 
-function sayWaiting(words) {
+function sayWaiting(words, doubt) {
   const bar = document.createElement("div");
   const said = document.createElement("p");
   const seconds = document.createElement("span");
@@ -172,21 +181,33 @@ function sayWaiting(words) {
   stop.type = "button";
   stop.className = "quiet";
   stop.textContent = "Stop";
-  stop.addEventListener("click", () => { window.stop(); waited(); });
+  stop.addEventListener("click", () => stopped(bar, doubt));
   bar.append(said, stop);
   document.body.append(bar);
   ticking = setInterval(() => { seconds.textContent = Math.floor((performance.now() - begun) / 1000) + " s"; }, 1000);
 }
 
+// What was sent may have been stored although nobody waits for the answer.
+function stopped(bar, doubt) {
+  window.stop();
+  if (!doubt || !ticking) { waited(); return; }
+  clearInterval(ticking);
+  ticking = 0;
+  bar.querySelector("p").textContent = "You no longer wait. It may have been stored all the same: look before you send it again.";
+  bar.querySelector("button").textContent = "Close";
+}
+
 function waited() {
   clearTimeout(slow);
   clearInterval(ticking);
+  ticking = 0;
   document.querySelectorAll(".waiting").forEach((bar) => bar.remove());
 }
 
 document.addEventListener("submit", (event) => {
   const by = event.submitter && event.submitter.getAttribute("formaction");
-  waitsFor(event, new URL(by || event.target.getAttribute("action") || location.href, location.href));
+  const address = new URL(by || event.target.getAttribute("action") || location.href, location.href);
+  waitsFor(event, address, event.target.getAttribute("method") === "post");
 });
 document.addEventListener("click", (event) => {
   const link = event.target.closest("a[href]");
@@ -194,10 +215,11 @@ document.addEventListener("click", (event) => {
   if (!link || away || link.target || link.hasAttribute("download")) return;
   const address = new URL(link.href, location.href);
   const here = address.pathname === location.pathname && address.search === location.search;
-  if (!(here && address.hash)) waitsFor(event, address);
+  if (!(here && address.hash)) waitsFor(event, address, false);
 });
-// Escape stops as a browser's own does; going back shows the page as it was.
 document.addEventListener("keydown", (event) => {
-  if (event.key === "Escape" && document.querySelector(".waiting")) { window.stop(); waited(); }
+  const stop = event.key === "Escape" && document.querySelector(".waiting button");
+  if (stop) stop.click();
 });
+// Going back shows the page as it was.
 window.addEventListener("pageshow", waited);
