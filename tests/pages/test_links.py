@@ -25,6 +25,8 @@ STARTS = (
     "/look-up?text=caliper&chassis=24PL-018412",
     "/component/QB-3310?chassis=24PL-018412",
     "/vehicle?chassis=24PL-018412",
+    f"/compare?{DISCS}&other=24PR-000200",
+    "/history",
     "/orders",
     "/store",
     "/edit?kind=fitment&text=QB",

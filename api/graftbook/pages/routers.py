@@ -1,15 +1,17 @@
 """Every page, in the order of the frame's links."""
 
 from graftbook.pages import guide, sign_in, static
-from graftbook.pages.answer import answer, fitting, picture, quotation
-from graftbook.pages.asking import ask, component, find, lookup, suggest
+from graftbook.pages.answer import answer, compare, fitting, picture, quotation
+from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, imports
+from graftbook.pages.editing import edit, effects, imports, past
 from graftbook.pages.ordering import order, papers, stock
 
 ROUTERS = (
+    home.router,
     ask.router,
     answer.router,
+    compare.router,
     find.router,
     check.router,
     lookup.router,
@@ -23,6 +25,7 @@ ROUTERS = (
     imports.router,
     effects.router,
     edit.router,
+    past.router,
     suggest.router,
     guide.router,
     sign_in.router,

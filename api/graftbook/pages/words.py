@@ -118,6 +118,18 @@ DIFFERENCES = {
     "unconfirmed": ("unconfirmed claims", "count"),
 }
 
+SUMS = {
+    "price": "Parts",
+    "labour": "Labour",
+    "changes": "Changes",
+    "visible": "Show",
+    "irreversible": "Cut or welded",
+    "machined": "Machined",
+    "flaws": "Flaws left, by weight",
+    "unconfirmed": "Unconfirmed claims",
+}
+"""The sums of a set as two answers lay them side by side."""
+
 FILTERS: dict[str, Any] = {
     "money": money,
     "signed": signed,
@@ -139,4 +151,5 @@ GLOBALS: dict[str, Any] = {
     "CRITERIA": CRITERIA,
     "RULES": RULES,
     "DIFFERENCES": DIFFERENCES,
+    "SUMS": SUMS,
 }

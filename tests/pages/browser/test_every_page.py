@@ -32,6 +32,11 @@ PAGES = {
     "sign in": "/signin",
     "problem": "/answer?chassis=99-1",
     "mended": "/answer?chassis=24PL-018412&fit=brake+disc",
+    "compare": f"/compare?{DISCS}&alternatives=2",
+    "two answers": f"/compare?{DISCS}&other=24PR-000200",
+    "history": "/history",
+    "a revision": "/history/1",
+    "the history of a record": "/history/component/QB-3310",
     "a checked list": "/check?chassis=24PL-018412&list=QB-3310%0AQB-331O",
 }
 SIGNED_IN = {

@@ -43,6 +43,12 @@ def lists(
     return found[:limit]
 
 
+def newest_open(engine: Engine, limit: int) -> list[OrderListShortOut]:
+    """The lists that are open, the one made last first."""
+    with reading(engine) as session:
+        return _short_ones(session, store.newest_lists(session, _STATES[OPEN], limit))
+
+
 def _late(one: OrderListShortOut) -> bool:
     return one["due"] is not None and one["due"] < date.today().isoformat()
 

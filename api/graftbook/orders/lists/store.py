@@ -1,7 +1,7 @@
 """The SQL of kept order lists; each function works inside its caller's session."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -54,6 +54,12 @@ def names_beginning(session: Session, beginning: str) -> set[str]:
     """The names of lists that begin so."""
     query = select(OrderListRow.name).where(col(OrderListRow.name).startswith(beginning, autoescape=True))
     return set(session.exec(query))
+
+
+def newest_lists(session: Session, states: Iterable[str], limit: int) -> list[OrderListRow]:
+    """Lists in one of these states, the one made last first."""
+    query = select(OrderListRow).where(col(OrderListRow.state).in_(list(states)))
+    return list(session.exec(query.order_by(col(OrderListRow.made).desc(), OrderListRow.name).limit(limit)))
 
 
 def list_names(session: Session, limit: int = 2_000) -> list[str]:

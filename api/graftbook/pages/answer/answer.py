@@ -52,13 +52,15 @@ class FlawGroup(TypedDict):
 
 
 class OtherSet(TypedDict):
-    """Another good set beside the one that is told: what differs, and the address that wishes for it."""
+    """Another good set beside the one that is told: what differs, the address that wishes for it, and the one
+    that lays it beside this one."""
 
     totals: TotalsOut
     confidence: str | None
     differs: list[ChangeOut]
     stays: list[str]
     address: str
+    beside: str
 
 
 @router.get("/answer", dependencies=[MayRead, takes_question("look")])
@@ -214,6 +216,7 @@ def other_sets(others: Sequence[SetOut], found: SetOut, asked_now: PageQuestion)
                 "differs": differs,
                 "stays": [p for p in here if p not in there],
                 "address": question.address(),
+                "beside": asked_now.beside(question.without("alternatives")),
             }
         )
     return told_sets

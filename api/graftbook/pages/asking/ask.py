@@ -7,10 +7,7 @@ from fastapi import Request
 from starlette.responses import RedirectResponse, Response
 
 from graftbook.access.guard import MayRead
-from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.store.lists import list_variants
 from graftbook.catalogue.store.lookup import Found
-from graftbook.database import reading
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
@@ -22,20 +19,8 @@ from graftbook.rulebook.model import RuleBook
 
 router = pages_router()
 
-MOST_VARIANTS = 200
 BLANK_ROWS = 2
 """Empty rows under those that are filled, for whoever has no script."""
-
-
-@router.get("/", dependencies=[MayRead])
-def start(request: Request, service: ServiceDep) -> Response:
-    """Where to begin: the chassis number, or the variant."""
-    with reading(service.engine) as session:
-        variants, _ = list_variants(session, MOST_VARIANTS, "")
-        revision = current_revision(session.connection())
-    shown = [{**v, "spans": v["chassis_spans"]} for v in variants if v["chassis_spans"]]
-    examples = shown[0]["spans"] if shown else []
-    return page(request, "start.html", variants=shown, revision=revision, examples=examples)
 
 
 @router.get("/ask", dependencies=[MayRead, takes_question()])

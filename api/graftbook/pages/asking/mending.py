@@ -10,7 +10,9 @@ from graftbook.pages.asking.question import PageQuestion
 from graftbook.problems import Problem, Unknown, UnknownBuild, UnknownChassis, UnknownComponent
 from graftbook.process.state import Service
 
-QUESTION_PAGES = frozenset({"/answer", "/ask", "/order", "/fitting", "/quotation", "/picture", "/vehicle"})
+QUESTION_PAGES = frozenset(
+    {"/answer", "/ask", "/order", "/fitting", "/quotation", "/picture", "/vehicle", "/compare"}
+)
 MOST_MEANT = 12
 _THE_VEHICLE = (UnknownBuild, UnknownChassis)
 

@@ -23,6 +23,9 @@ _OF_THE_VEHICLE = ("build", "chassis", "variant", "built", "option")
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
 """Two columns of a form that together say what is fitted."""
 
+BESIDE = "beside"
+"""The question that another one is compared with, as the part of its address behind the question mark."""
+
 
 @dataclass(frozen=True, slots=True)
 class PageQuestion:
@@ -82,6 +85,10 @@ class PageQuestion:
         """The address that asks this; `more`: what the page takes beside the question."""
         said = [*self.pairs, *more.items()]
         return f"{path}?{urlencode(said)}" if said else path
+
+    def beside(self, other: "PageQuestion") -> str:
+        """The address that lays the answer to another question beside the answer to this one."""
+        return self.address("/compare", {BESIDE: urlencode(other.pairs)})
 
     def fields(self) -> dict[str, Any]:
         """The question as fields of `ClosureQuery`."""

@@ -163,21 +163,20 @@ def _revision_page(
         "edit_revision.html",
         status=status,
         edit=history.revision(service, number),
-        changes=[_change(one) for one in changes],
+        changes=[change_shown(one) for one in changes],
         more=bool(more),
         stored=stored,
         mistakes=mistakes,
     )
 
 
-def _change(change: RecordChangeOut) -> ChangeShown:
+def change_shown(change: RecordChangeOut) -> ChangeShown:
     """A change with its fields before and after, those only that differ."""
-    before, after = typed(change["kind"], change["before"]), typed(change["kind"], change["after"])
-    return {
-        **change,
-        "address": record_address(change["kind"], change["name"]),
-        "fields": _differing(before, after) if change["before"] and change["after"] else [],
-    }
+    address, kind = record_address(change["kind"], change["name"]), change["kind"]
+    if not (change["before"] and change["after"]):
+        return {**change, "address": address, "fields": []}
+    fields = _differing(typed(kind, change["before"]), typed(kind, change["after"]))
+    return {**change, "address": address, "fields": fields}
 
 
 def _differing(one: Form, other: Form) -> list[Differing]:

@@ -131,3 +131,95 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
     history.replaceState(null, "", location.pathname + "?" + new URLSearchParams(said));
   });
 });
+
+// What takes time says so from half a second on, and can be stopped. The bench has its own words.
+const READING = [
+  [/^\/answer$/, "Working out the set"],
+  [/^\/compare$/, "Working out both answers"],
+  [/^\/order$/, "Working out what to order, and from whom"],
+  [/^\/fitting$/, "Working out the order of work"],
+  [/^\/quotation$/, "Working out the quotation"],
+  [/^\/picture$/, "Drawing the reasons"],
+  [/^\/check$/, "Checking the list"],
+  [/^\/(find|look-up|component\/.*|vehicle|ask|store)$/, "Looking it up"],
+  [/^\/history(\/.*)?$/, "Reading the history"],
+  [/^\/orders(\/[^/]+)?$/, "Opening the orders"],
+  [/^\/edit\/effect\/.*$/, "Looking at what the edit changes"],
+];
+const SENDING = [
+  [/^\/check$/, "Checking the list"],
+  [/^\/order$/, "Keeping the order"],
+  [/^\/orders\/.*$/, "Bringing the list up to date"],
+  [/^\/edit\/import$/, "Reading the sheet"],
+  [/^\/edit\/revision\/.*$/, "Taking the edit back"],
+  [/^\/edit\/.*$/, "Looking at what the edit changes"],
+  [/^\/store(\/.*)?$/, "Bringing the store up to date"],
+];
+const STORES_NOTHING = "/check";
+let slow = 0, ticking = 0;
+
+function waitsFor(event, address, sent) {
+  const known = address.origin === location.origin && (sent ? SENDING : READING).find(([path]) => path.test(address.pathname));
+  if (!known) return;
+  waited();
+  const doubt = sent && address.pathname !== STORES_NOTHING;
+  slow = setTimeout(() => { if (!event.defaultPrevented) sayWaiting(known[1], doubt); }, 500);
+}
+
+function sayWaiting(words, doubt) {
+  const bar = document.createElement("div");
+  const said = document.createElement("p");
+  const seconds = document.createElement("span");
+  const stop = document.createElement("button");
+  const begun = performance.now() - 500;
+  bar.className = "waiting noprint";
+  bar.setAttribute("role", "status");
+  said.textContent = words + " \u2026 ";
+  seconds.className = "seconds";
+  seconds.setAttribute("aria-hidden", "true");
+  said.append(seconds);
+  stop.type = "button";
+  stop.className = "quiet";
+  stop.textContent = "Stop";
+  stop.addEventListener("click", () => stopped(bar, doubt));
+  bar.append(said, stop);
+  document.body.append(bar);
+  ticking = setInterval(() => { seconds.textContent = Math.floor((performance.now() - begun) / 1000) + " s"; }, 1000);
+}
+
+// What was sent may have been stored although nobody waits for the answer.
+function stopped(bar, doubt) {
+  window.stop();
+  if (!doubt || !ticking) { waited(); return; }
+  clearInterval(ticking);
+  ticking = 0;
+  bar.querySelector("p").textContent = "You no longer wait. It may have been stored all the same: look before you send it again.";
+  bar.querySelector("button").textContent = "Close";
+}
+
+function waited() {
+  clearTimeout(slow);
+  clearInterval(ticking);
+  ticking = 0;
+  document.querySelectorAll(".waiting").forEach((bar) => bar.remove());
+}
+
+document.addEventListener("submit", (event) => {
+  const by = event.submitter && event.submitter.getAttribute("formaction");
+  const address = new URL(by || event.target.getAttribute("action") || location.href, location.href);
+  waitsFor(event, address, event.target.getAttribute("method") === "post");
+});
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[href]");
+  const away = event.metaKey || event.ctrlKey || event.shiftKey || event.altKey || event.button;
+  if (!link || away || link.target || link.hasAttribute("download")) return;
+  const address = new URL(link.href, location.href);
+  const here = address.pathname === location.pathname && address.search === location.search;
+  if (!(here && address.hash)) waitsFor(event, address, false);
+});
+document.addEventListener("keydown", (event) => {
+  const stop = event.key === "Escape" && document.querySelector(".waiting button");
+  if (stop) stop.click();
+});
+// Going back shows the page as it was.
+window.addEventListener("pageshow", waited);
