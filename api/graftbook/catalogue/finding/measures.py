@@ -32,10 +32,14 @@ class Said:
 def read_as_measures(words: Sequence[str]) -> Iterator[str | Said]:
     """The words in their order; each number that has a unit behind it is one value with it.
 
-    Of `268 x 20 mm` both numbers have the unit.
+    `5 x 15` is one size without a unit.
     """
     at = 0
     while at < len(words):
+        if pair := pair_at(words, at):
+            yield Said(pair.replace("x", " x "), pair, ())
+            at += 3
+            continue
         unit, length = _unit_of(words, at)
         if unit:
             yield _value(words[at], unit)
@@ -45,13 +49,18 @@ def read_as_measures(words: Sequence[str]) -> Iterator[str | Said]:
             at += 1
 
 
+def pair_at(words: Sequence[str], at: int) -> str:
+    """Two numbers with an `x` between, as one word; "" where there are none."""
+    pair = words[at : at + 3]
+    is_pair = len(pair) == 3 and pair[1] == "x" and _number(pair[0]) and _number(pair[2])
+    return "x".join((pair[0], pair[2])) if is_pair else ""
+
+
 def _unit_of(words: Sequence[str], at: int) -> tuple[str, int]:
     """The unit of the number that stands there, and how many words both take; "" where there is none."""
     if not _number(words[at]) or at + 1 >= len(words):
         return "", 0
     following = words[at + 1]
-    if following == "x" and at + 2 < len(words):
-        return _unit_of(words, at + 2)[0], 2
     if following == "in" and at + 2 < len(words) and words[at + 2] in _PLACES:
         return "", 0
     return (_SAID[following], 2) if following in _SAID else ("", 0)

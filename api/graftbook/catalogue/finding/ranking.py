@@ -31,7 +31,7 @@ _IN_NAME, _RECORDED, _BARE_NUMBER = 2.5, 1.8, 0.6
 _PRECEDENCE: Mapping[Kind, float] = {"upgrade": 1.0, "component": 0.0, "flaw": -0.4}
 _WHOLE, _COVERED = 0.9, 3.0
 _NEARLY = 0.12
-_ENOUGH = 0.6
+_ENOUGH = 0.7
 """What does not fit comes first only where what fits answers to less than this part of it."""
 _AFTER_THE_NOUN = re.compile(r",| of | for | with | in | on | to | at |\(|:|;")
 

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from graftbook.catalogue.finding.measures import UNIT_WORDS, read_as_measures
+from graftbook.catalogue.finding.measures import UNIT_WORDS, pair_at, read_as_measures
 from graftbook.catalogue.format.names import plain_text
 
 MOST_WORDS = 24
@@ -98,8 +98,10 @@ def stems(text: str) -> list[str]:
 
 
 def roots(text: str) -> list[str]:
-    """The words of a text by their roots, in their order, without those that say nothing."""
-    return [root(word) for word in stems(text)]
+    """The words of a text by their roots, in their order, without those that say nothing; `5 x 15` is also one."""
+    every = words(text)
+    pairs = [pair for at in range(len(every)) if (pair := pair_at(every, at))]
+    return [root(stem(word)) for word in every if word not in LEFT_OUT] + pairs
 
 
 def shown(texts: Iterable[str]) -> dict[str, str]:
