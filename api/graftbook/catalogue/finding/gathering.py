@@ -4,7 +4,7 @@ A search reads a bounded number of rows, however large the catalogue is: of a co
 numbers. Both engines compare words by code point, so both gather the same.
 """
 
-from collections import Counter
+from collections import Counter, OrderedDict
 from collections.abc import Collection, Iterable, Sequence
 
 from sqlalchemy import Connection, func, or_, select
@@ -14,6 +14,7 @@ from graftbook.catalogue.finding.ranking import Entry, head_of, sizes_in, weight
 from graftbook.catalogue.finding.speech import OtherWords, Term, forms, other_words, shown, stem
 from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.conditions import split
+from graftbook.catalogue.store.epoch import epoch_of
 
 MOST_OF_A_WORD = 2_000
 MOST_RANKED = 400
@@ -24,8 +25,23 @@ MOST_LIKE = 24
 _END = "\U0010ffff"
 
 
-def said_in(connection: Connection) -> OtherWords:
-    """The catalogue's list of other words."""
+_SAID: OrderedDict[tuple[str, int], OtherWords] = OrderedDict()
+"""The lists of the states of the catalogue that were asked last, by epoch and revision."""
+_MOST_KEPT = 8
+
+
+def said_in(connection: Connection, revision: int) -> OtherWords:
+    """The catalogue's list of other words; `revision` is the connection's own, of which it is kept."""
+    state = (epoch_of(connection), revision)
+    found = _SAID.get(state)
+    if found is None:
+        found = _SAID[state] = _read_said(connection)
+        if len(_SAID) > _MOST_KEPT:
+            _SAID.popitem(last=False)
+    return found
+
+
+def _read_said(connection: Connection) -> OtherWords:
     rows = table("other_word")
     query = select(rows.c.said, rows.c.means).order_by(rows.c.said).limit(MOST_LISTED)
     return other_words((row.said, split(row.means)) for row in connection.execute(query))
@@ -129,9 +145,13 @@ def entries_of(connection: Connection, numbers: Sequence[str]) -> list[Entry]:
     )
     return [
         Entry(
-            "component", row.number, row.name, row.section,
+            "component",
+            row.number,
+            row.name,
+            row.section,
             weights=weights_of(row.name, (SECTION, [row.title])),
-            head=head_of(row.name), sizes=tuple(sizes_in(row.name)),
+            head=head_of(row.name),
+            sizes=tuple(sizes_in(row.name)),
         )  # fmt: skip
         for row in connection.execute(query)
     ]

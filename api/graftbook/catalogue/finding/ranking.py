@@ -31,6 +31,8 @@ _IN_NAME, _RECORDED, _BARE_NUMBER = 2.5, 1.8, 0.6
 _PRECEDENCE: Mapping[Kind, float] = {"upgrade": 1.0, "component": 0.0, "flaw": -0.4}
 _WHOLE, _COVERED = 0.9, 3.0
 _NEARLY = 0.12
+_BARE = 0.5
+"""What a number without a unit tells, against a word."""
 _ENOUGH = 0.7
 """What does not fit comes first only where what fits answers to less than this part of it."""
 _AFTER_THE_NOUN = re.compile(r",| of | for | with | in | on | to | at |\(|:|;")
@@ -146,7 +148,7 @@ class Index:
         `fits` and `leaning` tell of such a place whether it fits, and what speaks for it besides what was said.
         """
         worths = [self._worths(term) for term in terms]
-        says = [log(1 + (len(self.entries) + 1) / (len(worth) or 1)) for worth in worths]
+        says = [self._says(term, worth) for term, worth in zip(terms, worths, strict=True)]
         whole = sum(says) or 1.0
         covered: dict[int, float] = defaultdict(float)
         for worth, weight in zip(worths, says, strict=True):
@@ -166,6 +168,11 @@ class Index:
         )
         return hits[:limit]
 
+    def _says(self, term: Term, worth: Mapping[int, float]) -> float:
+        """How much a term tells: more where few have it, less where it is a number that may be of anything."""
+        rare = log(1 + (len(self.entries) + 1) / (len(worth) or 1))
+        return rare * (_BARE if term.said.isdigit() else 1.0)
+
     def _hit(
         self,
         at: int,
@@ -177,7 +184,9 @@ class Index:
         entry = self.entries[at]
         met = tuple(term.said for term, worth in zip(terms, worths, strict=True) if at in worth)
         said = {word for term in terms for way in term.ways for word in way}
-        mean = sum(worth.get(at, 0.0) * weight for worth, weight in zip(worths, says, strict=True)) / sum(says)
+        mean = sum(worth.get(at, 0.0) * weight for worth, weight in zip(worths, says, strict=True)) / sum(
+            says
+        )
         shown = sum(word in said for word in entry.head) / len(entry.head) if entry.head else 0.0
         score = mean + _COVERED * covered + _WHOLE * shown + _PRECEDENCE[entry.kind] + entry.prior
         return Hit(entry, met, score)
@@ -226,4 +235,3 @@ def _kept(covered: Mapping[int, float], fitting: Mapping[int, bool | None]) -> l
         for at, part in covered.items()
         if part >= (of_others - 1e-9 if fitting[at] is False else of_fitting - _NEARLY)
     ]
-

@@ -28,11 +28,16 @@ def pieces_of(terms: Iterable[Term]) -> set[str]:
     """Every root that an unknown term may be put together from, or be put together to."""
     every = list(terms)
     found = {part for term in every for pair in _apart(term) for part in pair}
-    return found | {joined for one, other in zip(every, every[1:], strict=False) if (joined := _joined(one, other))}
+    return found | {
+        joined for one, other in zip(every, every[1:], strict=False) if (joined := _joined(one, other))
+    }
 
 
 def put_right(
-    terms: Sequence[Term], knows: Callable[[str], bool], begins: Callable[[str], bool], words: Mapping[str, str]
+    terms: Sequence[Term],
+    knows: Callable[[str], bool],
+    begins: Callable[[str], bool],
+    words: Mapping[str, str],
 ) -> list[Term]:
     """The terms; one that nothing has, as the two words or the one that it is written for, else as the word
     that it is a slip of. `words`: root → a word of it.
@@ -55,7 +60,9 @@ def put_right(
 def _put_right(term: Term, knows: Callable[[str], bool], words: Mapping[str, str]) -> Term:
     for pair in _apart(term):
         if all(map(knows, pair)):
-            return replace(term, ways=(pair, *term.ways), also=(" ".join(words.get(p, p) for p in pair), *term.also))
+            return replace(
+                term, ways=(pair, *term.ways), also=(" ".join(words.get(p, p) for p in pair), *term.also)
+            )
     meant = _slip_of(term, words)
     return replace(term, said=words[meant], ways=((meant,),)) if meant else term
 

@@ -21,7 +21,7 @@ _GLUED = re.compile(rf"([0-9]+(?:\.[0-9]+)?)(x(?=[0-9])|(?:{'|'.join(UNIT_WORDS)
 LEFT_OUT = frozenset((
     "a", "an", "and", "any", "are", "at", "be", "been", "by", "can", "do", "does", "for", "from", "get",
     "gets", "go", "goes", "going", "got", "had", "have", "has", "i", "if", "in", "into", "is", "it", "its",
-    "me", "my", "need", "needs", "new", "no", "of", "on", "or", "our", "part", "parts", "please", "s", "some",
+    "me", "my", "need", "needs", "new", "no", "not", "of", "on", "or", "our", "part", "parts", "please", "s", "some",
     "that", "the", "this", "to", "too", "want", "was", "we", "when", "which", "with", "x",
 ))  # fmt: skip
 """Words that say nothing of a part. `off` and `up` say where something is or what it does, so they stay."""
@@ -49,6 +49,8 @@ _AS_THEY_ARE = frozenset((
     "steering", "string", "timing", "trailing", "winding", "wiring",
 ))  # fmt: skip
 _VOWEL = re.compile("[aeiouy]")
+_SHORT = re.compile("[^aeiouy][aeiou][^aeiouwxy]")
+"""What is left of `fading`, which is `fade`."""
 
 
 def stem(word: str) -> str:
@@ -80,8 +82,8 @@ def root(stemmed: str) -> str:
         rest = stemmed.removesuffix(end)
         if rest != stemmed and len(rest) > 2 and not stemmed.endswith("eed") and _VOWEL.search(rest):
             double = rest[-1] == rest[-2] and rest[-1] not in "lsz"
-            return (rest[:-1] if double else rest).removesuffix("e")
-    return stemmed[:-1] if stemmed[-1] in "ye" and len(stemmed) > 3 else stemmed
+            return f"{rest}e" if _SHORT.fullmatch(rest) else rest[:-1] if double else rest.removesuffix("e")
+    return stemmed[:-1] if stemmed[-1] in "ye" and len(stemmed) > 4 else stemmed
 
 
 def words(text: str) -> list[str]:
@@ -117,6 +119,8 @@ def forms(wanted: str) -> set[str]:
     numbers = {word for word, digit in _NUMBERS.items() if digit == wanted}
     spelt = {wanted, *(other for other, one in SPELLINGS.items() if root(one) == wanted)} | numbers
     doubled = f"{wanted}{wanted[-1:]}"
+    if wanted.endswith("e"):
+        spelt |= {f"{wanted[:-1]}ing", f"{wanted}d"}
     spelt |= {f"{wanted}e", f"{wanted}y", f"{wanted}ing", f"{wanted}ed", f"{doubled}ing", f"{doubled}ed"}
     ends = {f"{word}{end}" for word in spelt for end in ("", "s", "es")} | {f"{wanted}ies"}
     return {form for form in ends if root(stem(form)) == wanted}

@@ -54,10 +54,10 @@ def search(
         connection = session.connection()
         sought = _Sought(connection, of_book, asked.vehicle if asked and of_book else None)
         typed, by_number = sought.by_number(text, limit)
-        terms = terms_of(text, gathering.said_in(connection), begun=begun)
+        revision = current_revision(connection)
+        terms = terms_of(text, gathering.said_in(connection, revision), begun=begun)
         terms, words = sought.put_right(terms)
         by_words = [] if by_number and looks_like_a_number(text) else sought.by_words(terms, limit)
-        revision = current_revision(connection)
     hits = [*by_number, *by_words]
     met = {said for hit in by_words for said in hit.met}
     near = slips.near((term for term in terms if term.said not in met), words) if not by_number else []
@@ -177,9 +177,7 @@ def search_document(found: Found) -> SearchOut:
     """A search as facts."""
     return {
         "text": found.text,
-        "terms": [
-            {"said": term.said, "also": list(term.also)} for term in found.terms
-        ],
+        "terms": [{"said": term.said, "also": list(term.also)} for term in found.terms],
         "read_as": list(found.read_as),
         "items": [_found(hit) for hit in found.hits],
         "sentence": sentence(found),
