@@ -1,4 +1,4 @@
-"""A day at the counter: of what is asked there, at least 95 in 100 find what is meant among the first three."""
+"""A day at the counter: of what is asked there, 95 in 100 find what is meant among the first three."""
 
 import csv
 from collections.abc import Iterator
@@ -69,8 +69,8 @@ def test_both_engines_answer_alike(counter: Service, sqlite_counter: Service) ->
 
 
 NOTHING = [
-    ("magneto", ""), ("magneto", "24PL-018412"), ("zzzzzz", ""), ("QZ-9999999", ""), ("QZ-9999999", "24PL-018412"),
-    ("???", ""), ("the", "24PL-018412"),
+    ("carbide", ""), ("carbide", "24PL-018412"), ("zzzzzz", ""), ("QZ-9999999", ""),
+    ("QZ-9999999", "24PL-018412"), ("???", ""), ("the", "24PL-018412"),
 ]  # fmt: skip
 
 
@@ -83,15 +83,15 @@ def test_an_empty_answer_says_what_was_tried(sqlite_counter: Service, text: str,
 
 @pytest.mark.parametrize("chassis", ["", "24PL-018412"])
 def test_and_what_is_near(sqlite_counter: Service, chassis: str) -> None:
-    document = search_document(ask(sqlite_counter, "dynamometrics", chassis))
+    document = search_document(ask(sqlite_counter, "dynamometer", chassis))
     assert document["items"] == []
     assert "dynamo" in document["near"]
     assert "dynamo" in document["sentence"]
 
 
 HOSTILE = [
-    "\x00", "'; drop table component; --", "%", "_" * 200, "a " * 100, "1" * 200, "O0I1" * 50, "x" * 200, "\u202e",
-    "ﬁlter", "é" * 99, "1x1x1x1x1 mm", "-" * 200, "q" * 3 + "9" * 100, "12 V " * 40, "\ud800",
+    "\x00", "'; drop table component; --", "%", "_" * 200, "a " * 100, "1" * 200, "O0I1" * 50, "x" * 200,
+    "\u202e", "ﬁlter", "é" * 99, "1x1x1x1x1 mm", "-" * 200, "q" * 3 + "9" * 100, "12 V " * 40, "\ud800",
 ]  # fmt: skip
 
 

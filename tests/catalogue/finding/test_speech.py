@@ -44,7 +44,8 @@ def test_the_forms_of_a_word_are_one(meant: str) -> None:
 
 APART = [
     ("bearing", "bear"), ("spring", "spr"), ("leading", "lead"), ("lining", "line"), ("brass", "bras"),
-    ("gas", "ga"), ("lens", "len"), ("steering", "steer"), ("speed", "spe"), ("note", "not"), ("chassis", "chassi"),
+    ("gas", "ga"), ("lens", "len"), ("steering", "steer"), ("speed", "spe"), ("note", "not"),
+    ("chassis", "chassi"),
 ]  # fmt: skip
 
 

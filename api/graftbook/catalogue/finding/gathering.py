@@ -152,7 +152,7 @@ def entries_of(connection: Connection, numbers: Sequence[str]) -> list[Entry]:
             weights=weights_of(row.name, (SECTION, [row.title])),
             head=head_of(row.name),
             sizes=tuple(sizes_in(row.name)),
-        )  # fmt: skip
+        )
         for row in connection.execute(query)
     ]
 

@@ -22,8 +22,9 @@ def looks_like_a_number(text: str) -> bool:
 
 
 def typed_in(text: str) -> list[str]:
-    """What in a text may be a number, without what people leave out: one to four words that stand together and
-    have letters and digits, or digits alone; the longest first."""
+    """What in a text may be a number, without what people leave out: one to four words that stand together
+    and have a digit; the whole text first, then the longest.
+    """
     words = [typed for word in plain_text(text)[:200].split()[:12] if (typed := as_typed(word))]
     found: dict[str, None] = {}
     for length in range(min(_TOGETHER, len(words)), 0, -1):

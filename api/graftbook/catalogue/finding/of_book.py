@@ -24,12 +24,12 @@ _IN_FLAWS_NAME = 1.4
 _NOT_IN_A_NAME = re.compile(r"[^\w]+|_|\b[0-9]+\b|\b(?:left|right|four|long|early|late)\b")
 SECTION = 0.5
 LOOSE, SITS_NOW, NOT_ON_IT = -0.4, 0.3, -1.5
-"""What speaks for a part whatever was said: small goods last; and against a flaw of a part that is not there."""
+"""What speaks for a part whatever was said: small goods last; a flaw of a part that is not there, hardly."""
 
 
 @dataclass(frozen=True, slots=True)
 class _Holds:
-    """When an entry holds: by itself, where its parts can sit, where they sat from new; no parts: anywhere."""
+    """When an entry holds: itself, where its parts can sit, where they sat from new. No parts: anywhere."""
 
     itself: tuple[When, ...] = ()
     sits: tuple[When, ...] = ()

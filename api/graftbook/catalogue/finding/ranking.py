@@ -1,8 +1,8 @@
 """How well something answers to what was said: what it is before what merely names it. Pure.
 
 Each thing that can be found is an entry: its roots, each with a weight. The noun that says what a part is
-weighs most, then what stands before it (`front brake` of `front brake disc`), then what sits at its place, then
-the rest of its name. An entry answers to a term by the best of the term's ways; a word that few entries have
+weighs most, then what stands before it (`front brake` of `front brake disc`), then what sits at its place,
+then the rest of its name. An entry answers to a term by the best of the term's ways; a word that few entries have
 says more than one that many have.
 """
 
@@ -145,7 +145,7 @@ class Index:
     ) -> list[tuple[int, Hit]]:
         """The entries that answer best, each by its place in `entries`; what fits the vehicle comes first.
 
-        `fits` and `leaning` tell of such a place whether it fits, and what speaks for it besides what was said.
+        `fits` and `leaning` tell of such a place whether it fits, and what else speaks for it.
         """
         worths = [self._worths(term) for term in terms]
         says = [self._says(term, worth) for term, worth in zip(terms, worths, strict=True)]
@@ -169,7 +169,7 @@ class Index:
         return hits[:limit]
 
     def _says(self, term: Term, worth: Mapping[int, float]) -> float:
-        """How much a term tells: more where few have it, less where it is a number that may be of anything."""
+        """How much a term tells: more where few have it, less where it is a bare number."""
         rare = log(1 + (len(self.entries) + 1) / (len(worth) or 1))
         return rare * (_BARE if term.said.isdigit() else 1.0)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from rapidfuzz import fuzz, process
 from rapidfuzz.distance import OSA
@@ -28,9 +29,7 @@ def pieces_of(terms: Iterable[Term]) -> set[str]:
     """Every root that an unknown term may be put together from, or be put together to."""
     every = list(terms)
     found = {part for term in every for pair in _apart(term) for part in pair}
-    return found | {
-        joined for one, other in zip(every, every[1:], strict=False) if (joined := _joined(one, other))
-    }
+    return found | {joined for one, other in pairwise(every) if (joined := _joined(one, other))}
 
 
 def put_right(

@@ -21,8 +21,8 @@ _GLUED = re.compile(rf"([0-9]+(?:\.[0-9]+)?)(x(?=[0-9])|(?:{'|'.join(UNIT_WORDS)
 LEFT_OUT = frozenset((
     "a", "an", "and", "any", "are", "at", "be", "been", "by", "can", "do", "does", "for", "from", "get",
     "gets", "go", "goes", "going", "got", "had", "have", "has", "i", "if", "in", "into", "is", "it", "its",
-    "me", "my", "need", "needs", "new", "no", "not", "of", "on", "or", "our", "part", "parts", "please", "s", "some",
-    "that", "the", "this", "to", "too", "want", "was", "we", "when", "which", "with", "x",
+    "me", "my", "need", "needs", "new", "no", "not", "of", "on", "or", "our", "part", "parts", "please", "s",
+    "some", "that", "the", "this", "to", "too", "want", "was", "we", "when", "which", "with", "x",
 ))  # fmt: skip
 """Words that say nothing of a part. `off` and `up` say where something is or what it does, so they stay."""
 
@@ -100,7 +100,7 @@ def stems(text: str) -> list[str]:
 
 
 def roots(text: str) -> list[str]:
-    """The words of a text by their roots, in their order, without those that say nothing; `5 x 15` is also one."""
+    """The words of a text by their roots, without those that say nothing; `5 x 15` is also one."""
     every = words(text)
     pairs = [pair for at in range(len(every)) if (pair := pair_at(every, at))]
     return [root(stem(word)) for word in every if word not in LEFT_OUT] + pairs
@@ -130,8 +130,8 @@ def forms(wanted: str) -> set[str]:
 class Term:
     """One thing that is looked for: as it was said, and each way in which it may stand in the catalogue.
 
-    `ways` are groups of roots, all of which must be there; `also` tells the further ones in words. `begun`: the
-    word may go on, it is being typed. `measures`: (quantity, SI value) that a number with its unit may be.
+    `ways` are groups of roots, all of which must be there; `also` tells the further ones in words.
+    `begun`: the word may go on, it is being typed. `measures`: (quantity, SI value) that a number with its unit may be.
     """
 
     said: str
