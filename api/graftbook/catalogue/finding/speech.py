@@ -1,21 +1,28 @@
 """What people say at a counter, as terms to look for: plurals, both spellings of English, other words.
 
-A word is looked for by its stem, so that `discs` finds `disc`. What the catalogue calls by another word is
-told by its own list (`other_word` records): `generator` is looked for as `dynamo` as well. Pure.
+A word is looked for by its root, so that `discs` finds `disc`, and `rusted` or `rusty` finds `rust`. What the
+catalogue calls by another word is told by its own list (`other_word` records): `generator` is looked for as
+`dynamo` as well. Pure.
 """
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import pairwise, product
+from functools import lru_cache
 
-from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.catalogue.finding.measures import UNIT_WORDS, pair_at, read_as_measures
+from graftbook.catalogue.format.names import plain_text
 
+MOST_WORDS = 24
+"""Of a longer text the first words count."""
+_LONGEST = 60
 _WORD = re.compile(r"[^\W_]+(?:\.[0-9]+)?")
+_GLUED = re.compile(rf"([0-9]+(?:\.[0-9]+)?)(x(?=[0-9])|(?:{'|'.join(UNIT_WORDS)}|r)(?![^\W0-9_]))")
 LEFT_OUT = frozenset((
-    "a", "an", "and", "any", "are", "at", "by", "can", "do", "does", "for", "from", "have", "has", "i", "in",
-    "is", "it", "its", "me", "my", "need", "new", "of", "on", "or", "our", "part", "parts", "please", "some",
-    "that", "the", "this", "to", "too", "want", "we", "when", "which", "with",
+    "a", "an", "and", "any", "are", "at", "be", "been", "by", "can", "do", "does", "for", "from", "get",
+    "gets", "go", "goes", "going", "got", "had", "have", "has", "i", "if", "in", "into", "is", "it", "its",
+    "me", "my", "need", "needs", "new", "no", "not", "of", "on", "or", "our", "part", "parts", "please", "s",
+    "some", "that", "the", "this", "to", "too", "want", "was", "we", "when", "which", "with", "x",
 ))  # fmt: skip
 """Words that say nothing of a part. `off` and `up` say where something is or what it does, so they stay."""
 
@@ -27,13 +34,23 @@ SPELLINGS = {
     "molding": "moulding", "rubberized": "rubberised", "chromium": "chrome", "chromed": "chrome",
     "stabilizer": "stabiliser", "synchro": "synchromesh", "sulfur": "sulphur", "plow": "plough",
     "meter": "metre", "liter": "litre", "armor": "armour", "labor": "labour", "odor": "odour",
+    "vapor": "vapour", "burnt": "burned", "leant": "leaned", "worn": "wear", "broken": "break",
+    "torn": "tear", "rotten": "rot", "bent": "bend", "stuck": "stick",
 }  # fmt: skip
 """One spelling for each word that has several; what stands on the right is looked for."""
 
-_AS_THEY_ARE = frozenset(("bus", "chassis", "gas", "lens", "series", "axis", "bias", "less"))
-_SLIPS = ("0OQD", "1IL", "2Z", "5S", "8B", "6G", "UV")
-"""Signs that are taken for one another in a number that is read off a worn part or heard."""
-MOST_READINGS = 400
+_NUMBERS = {
+    word: str(number)
+    for number, word in enumerate(("two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"), 2)
+}
+_AS_THEY_ARE = frozenset((
+    "bus", "chassis", "gas", "lens", "series", "axis", "bias", "less",
+    "bearing", "casing", "casting", "driving", "facing", "gearing", "leading", "lining", "ring", "spring",
+    "steering", "string", "timing", "trailing", "winding", "wiring",
+))  # fmt: skip
+_VOWEL = re.compile("[aeiouy]")
+_SHORT = re.compile("[^aeiouy][aeiou][^aeiouwxy]")
+"""What is left of `fading`, which is `fade`."""
 
 
 def stem(word: str) -> str:
@@ -49,80 +66,126 @@ def stem(word: str) -> str:
     return SPELLINGS.get(word, word)
 
 
+@lru_cache(maxsize=8192)
+def root(stemmed: str) -> str:
+    """What is common to the forms of a word: `rust` of `rusted` and `rusty`, `4` of `four`, `4.1` of `4.100`.
+
+    Two words of one root are taken for the same.
+    """
+    if stemmed in _NUMBERS:
+        return _NUMBERS[stemmed]
+    if stemmed[:1].isdigit():
+        return stemmed.rstrip("0").rstrip(".") if "." in stemmed else stemmed
+    if stemmed in _AS_THEY_ARE or len(stemmed) < 4:
+        return stemmed
+    for end in ("ing", "ed"):
+        rest = stemmed.removesuffix(end)
+        if rest != stemmed and len(rest) > 2 and not stemmed.endswith("eed") and _VOWEL.search(rest):
+            double = rest[-1] == rest[-2] and rest[-1] not in "lsz"
+            return f"{rest}e" if _SHORT.fullmatch(rest) else rest[:-1] if double else rest.removesuffix("e")
+    return stemmed[:-1] if stemmed[-1] in "ye" and len(stemmed) > 4 else stemmed
+
+
+def words(text: str) -> list[str]:
+    """The words of a text in small letters; a number stands apart from its unit."""
+    found = []
+    for word in _WORD.findall(plain_text(text).lower()):
+        found += _GLUED.sub(r" \1 \2 ", word).split() if word[0].isdigit() else [word[:_LONGEST]]
+    return found
+
+
 def stems(text: str) -> list[str]:
-    """The words of a text by their stems, in their order, without those that say nothing."""
-    words = _WORD.findall(plain_text(text).lower())
-    return [stem(word) for word in words if word not in LEFT_OUT]
+    """The words of a text in the singular, in their order, without those that say nothing."""
+    return [stem(word) for word in words(text) if word not in LEFT_OUT]
 
 
-def forms(stemmed: str) -> set[str]:
-    """The words that have a stem, as far as they can be made: for an index that holds words as written."""
-    spelt = {stemmed, *(other for other, one in SPELLINGS.items() if one == stemmed)}
-    ends = {f"{word}{end}" for word in spelt for end in ("", "s", "es")}
-    return ends | {f"{word[:-1]}ies" for word in spelt if word.endswith("y")}
+def roots(text: str) -> list[str]:
+    """The words of a text by their roots, without those that say nothing; `5 x 15` is also one."""
+    every = words(text)
+    pairs = [pair for at in range(len(every)) if (pair := pair_at(every, at))]
+    return [root(stem(word)) for word in every if word not in LEFT_OUT] + pairs
+
+
+def shown(texts: Iterable[str]) -> dict[str, str]:
+    """The roots of some texts, each with the shortest word that has it."""
+    found: dict[str, str] = {}
+    for word in sorted({word for text in texts for word in stems(text)}, key=lambda each: (len(each), each)):
+        found.setdefault(root(word), word)
+    return found
+
+
+def forms(wanted: str) -> set[str]:
+    """The words that have a root, as far as they can be made: for an index that holds words as written."""
+    numbers = {word for word, digit in _NUMBERS.items() if digit == wanted}
+    spelt = {wanted, *(other for other, one in SPELLINGS.items() if root(one) == wanted)} | numbers
+    doubled = f"{wanted}{wanted[-1:]}"
+    if wanted.endswith("e"):
+        spelt |= {f"{wanted[:-1]}ing", f"{wanted}d"}
+    spelt |= {f"{wanted}e", f"{wanted}y", f"{wanted}ing", f"{wanted}ed", f"{doubled}ing", f"{doubled}ed"}
+    ends = {f"{word}{end}" for word in spelt for end in ("", "s", "es")} | {f"{wanted}ies"}
+    return {form for form in ends if root(stem(form)) == wanted}
 
 
 @dataclass(frozen=True, slots=True)
 class Term:
     """One thing that is looked for: as it was said, and each way in which it may stand in the catalogue.
 
-    `ways` are groups of stems, all of which must be there. `begun`: the word may go on, it is being typed.
+    `ways` are groups of roots, all of which must be there; `also` tells the further ones in words.
+    `begun`: the word may go on, it is being typed. `measures`: (quantity, SI value) that a number with its unit may be.
     """
 
     said: str
     ways: tuple[tuple[str, ...], ...]
     begun: bool = False
+    also: tuple[str, ...] = ()
+    measures: tuple[tuple[str, float], ...] = ()
 
 
-OtherWords = Mapping[tuple[str, ...], tuple[tuple[str, ...], ...]]
-"""Stems of what people say → stems of each of the catalogue's words for it."""
+OtherWords = Mapping[tuple[str, ...], tuple[str, ...]]
+"""Roots of what people say → the catalogue's words for it."""
 
 
 def other_words(pairs: Iterable[tuple[str, Sequence[str]]]) -> OtherWords:
-    """The list of a catalogue, by stems."""
-    found: dict[tuple[str, ...], tuple[tuple[str, ...], ...]] = {}
+    """The list of a catalogue, by roots."""
+    found: dict[tuple[str, ...], tuple[str, ...]] = {}
     for said, means in pairs:
-        key = tuple(stems(said))
-        found[key] = (*found.get(key, ()), *(tuple(stems(each)) for each in means))
+        key = tuple(roots(said))
+        if key:
+            found[key] = (*found.get(key, ()), *means)
     return found
 
 
 def terms_of(text: str, others: OtherWords, *, begun: bool = False) -> list[Term]:
     """What a text asks for, the longest known phrases first. `begun`: its last word may go on."""
-    words = stems(text)
+    pieces = read_as_measures(words(text)[:MOST_WORDS])
     longest = max(map(len, others), default=1)
-    found: list[Term] = []
+    found: dict[str, Term] = {}
+    plain: list[str] = []
+
+    def said_so_far(*, last: bool) -> None:
+        for term in _of_words(plain, others, longest, begun=begun and last):
+            found.setdefault(term.said, term)
+        plain.clear()
+
+    for piece in pieces:
+        if isinstance(piece, str):
+            plain += [stem(piece)] if piece not in LEFT_OUT else []
+        else:
+            said_so_far(last=False)
+            ways = ((root(piece.number),),)
+            found.setdefault(piece.said, Term(piece.said, ways, measures=piece.values))
+    said_so_far(last=True)
+    return list(found.values())
+
+
+def _of_words(words: Sequence[str], others: OtherWords, longest: int, *, begun: bool) -> Iterable[Term]:
     at = 0
     while at < len(words):
-        length = next((n for n in range(longest, 0, -1) if tuple(words[at : at + n]) in others), 1)
-        said = tuple(words[at : at + length])
-        at += len(said)
-        ways = dict.fromkeys((said, *others.get(said, ())))
-        found.append(Term(" ".join(said), tuple(ways), begun and at >= len(words)))
-    return found
-
-
-def looks_like_a_number(text: str) -> bool:
-    """Whether a text may be a part number: digits in it, and no more than two words."""
-    return any(letter.isdigit() for letter in text) and len(text.split()) <= 2
-
-
-def readings(text: str) -> list[str]:
-    """A number as it may be meant: signs taken for one another, neighbours swapped; as typed first."""
-    typed = as_typed(text)[:24]
-    classes = [next((alike for alike in _SLIPS if sign in alike), sign) for sign in typed]
-    found = dict.fromkeys([typed])
-    for at, alike in enumerate(classes):
-        found |= dict.fromkeys(typed[:at] + sign + typed[at + 1 :] for sign in alike)
-    for at, (one, two) in enumerate(pairwise(typed)):
-        found.setdefault(typed[:at] + two + one + typed[at + 2 :])
-    several = [alike for alike in classes if len(alike) > 1]
-    if 2 ** len(several) <= MOST_READINGS:
-        digits = [(sign, _digit(sign)) for sign in typed]
-        found |= dict.fromkeys("".join(signs) for signs in product(*map(dict.fromkeys, digits)))
-    return list(found)[:MOST_READINGS]
-
-
-def _digit(sign: str) -> str:
-    """The digit that a letter is taken for, and back."""
-    return next((alike[0] if sign != alike[0] else alike[1] for alike in _SLIPS if sign in alike), sign)
+        reach = range(min(longest, len(words) - at), 0, -1)
+        length = next((n for n in reach if tuple(map(root, words[at : at + n])) in others), 1)
+        said = words[at : at + length]
+        at += length
+        key = tuple(map(root, said))
+        also = others.get(key, ())
+        ways = dict.fromkeys((key, *(way for each in also if (way := tuple(roots(each))))))
+        yield Term(" ".join(said), tuple(ways), begun and at >= len(words), also)

@@ -1,24 +1,32 @@
 """One index behind every field: what somebody says, found as he means it, on the vehicle in hand first."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 
-from rapidfuzz import fuzz, process
 from sqlalchemy import Connection
 
-from graftbook.catalogue.finding import gathering
+from graftbook.catalogue.finding import gathering, slips
+from graftbook.catalogue.finding.numbers import (
+    looks_like_a_number,
+    readings,
+    typed_in,
+    wider_readings,
+    worth_widening,
+)
 from graftbook.catalogue.finding.of_book import OfBook
-from graftbook.catalogue.finding.ranking import Entry, Hit, mended, ranked
-from graftbook.catalogue.finding.speech import Term, looks_like_a_number, readings, terms_of
+from graftbook.catalogue.finding.ranking import Entry, Hit, Index
+from graftbook.catalogue.finding.speech import Term, terms_of
+from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.database import reading
 from graftbook.process.state import Service
 from graftbook.questions.finding.schemas import FoundOut, SearchOut
 from graftbook.questions.schemas import VehicleIn
 from graftbook.questions.vehicles.service import ask_vehicle
+from graftbook.rulebook.model import Vehicle
 
-MOST_NEAR = 5
-_ALIKE = 70.0
+_LEAST_BEGINNING, _LONGEST_START = 2, 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,70 +50,134 @@ def search(
     """
     asked = ask_vehicle(service, vehicle) if vehicle else None
     of_book = asked.names.of_book.findable if asked else None
-    own = of_book.entries(asked.vehicle) if asked and of_book else []
     with reading(service.engine) as session:
         connection = session.connection()
-        terms = terms_of(text, gathering.said_in(connection), begun=begun)
-        if of_book:
-            terms = mended(terms, of_book.vocabulary)
-        hits = ranked(own, terms, limit)
-        if len(hits) < limit or len(hits[0].met) < len(terms):
-            hits = ranked([*own, *_beyond(connection, terms, own)], terms, limit)
-        typed = numbers_typed(connection, text, limit)
-        hits = [*_by_number(connection, typed, own, fits=None if asked is None else False), *hits]
+        sought = _Sought(connection, of_book, asked.vehicle if asked and of_book else None)
+        typed, by_number = sought.by_number(text, limit)
         revision = current_revision(connection)
-    near = [] if hits or of_book is None else _near(terms, of_book)
+        terms = terms_of(text, gathering.said_in(connection, revision), begun=begun)
+        terms, words = sought.put_right(terms)
+        by_words = [] if by_number and looks_like_a_number(text) else sought.by_words(terms, limit)
+    hits = [*by_number, *by_words]
+    met = {said for hit in by_words for said in hit.met}
+    near = slips.near((term for term in terms if term.said not in met), words) if not by_number else []
     unique = {(hit.entry.kind, hit.entry.name): hit for hit in reversed(hits)}
     return Found(text, terms, typed, list(reversed(unique.values()))[:limit], near, revision)
 
 
-def numbers_typed(connection: Connection, text: str, limit: int) -> list[str]:
-    """The part numbers that a text is, or is a slip of; none where it is words."""
-    return gathering.numbers_typed(connection, readings(text), limit) if looks_like_a_number(text) else []
+class _Sought:
+    """One search: in the rule book of the vehicle in hand, and in the whole catalogue."""
+
+    def __init__(self, connection: Connection, of_book: OfBook | None, vehicle: Vehicle | None) -> None:
+        self._connection = connection
+        self._of_book = of_book
+        self._vehicle = vehicle
+
+    def by_number(self, text: str, limit: int) -> tuple[list[str], list[Hit]]:
+        """The numbers that a text has or is a slip of, and those that take their place, what fits first."""
+        typed, exact = self._numbers_in(text, limit)
+        after = gathering.successors_of(self._connection, typed)
+        details = {new: f"takes the place of {old}" for new, old in after.items()} if exact else {}
+        entries = self._entries([*typed, *details])
+        hits = [
+            Hit(replace(entry, detail=details.get(entry.name, "")), (entry.name,), 0.0) for entry in entries
+        ]
+        return typed, sorted(hits, key=lambda hit: hit.entry.fits is False)[:limit]
+
+    def _numbers_in(self, text: str, limit: int) -> tuple[list[str], bool]:
+        candidates = typed_in(text)
+        if found := gathering.numbers_of(self._connection, candidates):
+            return list(found.values())[:limit], True
+        likely = list(worth_widening(candidates))
+        if looks_like_a_number(text):
+            likely = [*candidates[:1], *(each for each in likely if each != candidates[0])]
+        for reading_of in (readings, wider_readings):
+            tried = list(dict.fromkeys(chain.from_iterable(map(reading_of, likely))))
+            if found := gathering.numbers_of(self._connection, tried):
+                return list(found.values())[:limit], True
+            if begins := self._beginning(text, limit):
+                return begins, False
+        return [], False
+
+    def _beginning(self, text: str, limit: int) -> list[str]:
+        """The numbers that begin as the text, where it can be the beginning of one."""
+        start = as_typed(text)
+        if len(start) < _LEAST_BEGINNING or not (looks_like_a_number(text) or text.rstrip().endswith("-")):
+            return []
+        return gathering.numbers_beginning(self._connection, start[:_LONGEST_START], limit)
+
+    def _entries(self, numbers: Sequence[str]) -> list[Entry]:
+        """The components of these numbers, in their order, with whether they fit."""
+        own = {number: self._own(number) for number in numbers}
+        others = gathering.entries_of(self._connection, [number for number in numbers if own[number] is None])
+        fits = None if self._vehicle is None else False
+        beyond = {entry.name: replace(entry, fits=fits) for entry in others}
+        found = (own[number] or beyond.get(number) for number in numbers)
+        return [entry for entry in found if entry is not None]
+
+    def _own(self, number: str) -> Entry | None:
+        if self._of_book is None or self._vehicle is None:
+            return None
+        return self._of_book.of_number(number, self._vehicle)
+
+    def put_right(self, terms: Sequence[Term]) -> tuple[list[Term], Mapping[str, str]]:
+        """The terms with their slips mended, and the words that were looked among: root → a word of it."""
+        knows = self._of_book.index.knows if self._of_book else _nothing
+        strange = slips.unknown(terms, knows)
+        if not strange:
+            return list(terms), {}
+        words = dict(self._of_book.words) if self._of_book else {}
+        pieces = {word for term in terms for way in term.ways for word in way} | slips.pieces_of(terms)
+        words |= gathering.known_words(self._connection, pieces)
+        if self._of_book is None:
+            for term in slips.unknown(terms, words.__contains__):
+                words |= gathering.words_near(self._connection, term.said)
+        starts = self._of_book.index.begins if self._of_book else _none_begins
+        mended = slips.put_right(terms, words.__contains__, lambda start: bool(starts(start)), words)
+        return mended, words
+
+    def by_words(self, terms: Sequence[Term], limit: int) -> list[Hit]:
+        """What answers to the terms: of the book, and of the whole catalogue where that answers to more."""
+        if not terms:
+            return []
+        own: list[Hit] = []
+        if self._of_book and self._vehicle:
+            own = self._of_book.ranked(terms, self._vehicle, limit)
+        met = len(own[0].met) if own else 0
+        if met == len(terms):
+            return own
+        beyond = [hit for hit in self._beyond(terms, limit) if len(hit.met) > met]
+        return [*own, *beyond] if 2 * met >= len(terms) else [*beyond, *own]
+
+    def _beyond(self, terms: Sequence[Term], limit: int) -> list[Hit]:
+        """What the whole catalogue has, but for what is in the rule book; of that vehicle none fits."""
+        known = self._of_book.known if self._of_book else frozenset[tuple[str, str]]()
+        fits = None if self._vehicle is None else False
+        found = [
+            replace(entry, fits=fits)
+            for entry in (
+                *gathering.components_of(self._connection, terms),
+                *gathering.upgrades_of(self._connection),
+                *gathering.flaws_of(self._connection, terms),
+            )
+            if (entry.kind, entry.name) not in known
+        ]
+        return [hit for _, hit in Index(found).ranked(terms, limit)]
 
 
-def _beyond(connection: Connection, terms: Sequence[Term], own: Sequence[Entry]) -> list[Entry]:
-    """What the whole catalogue has, but for what is in the rule book; of that vehicle none fits."""
-    known = {(entry.kind, entry.name) for entry in own}
-    found = [
-        *gathering.components_of(connection, terms),
-        *gathering.upgrades_of(connection),
-        *gathering.flaws_of(connection, terms),
-    ]
-    return [
-        replace(entry, fits=False) if own else entry
-        for entry in found
-        if (entry.kind, entry.name) not in known
-    ]
+def _nothing(_: str) -> bool:
+    return False
 
 
-def _by_number(
-    connection: Connection, typed: Sequence[str], own: Sequence[Entry], *, fits: bool | None
-) -> list[Hit]:
-    """The components of these numbers, those that fit first."""
-    known = {entry.name: entry for entry in own if entry.kind == "component"}
-    others = gathering.entries_of(connection, [number for number in typed if number not in known])
-    known |= {entry.name: replace(entry, fits=fits) for entry in others}
-    entries = [known[number] for number in typed if number in known]
-    return [Hit(entry, (entry.name,), 0.0) for entry in sorted(entries, key=lambda each: each.fits is False)]
-
-
-def _near(terms: Sequence[Term], of_book: OfBook) -> list[str]:
-    """Words of the catalogue that look like what was said."""
-    found: dict[str, None] = {}
-    for term in terms:
-        near = process.extract(term.said, of_book.vocabulary, scorer=fuzz.ratio, limit=2, score_cutoff=_ALIKE)
-        found |= dict.fromkeys(word for word, _, _ in near)
-    return list(found)[:MOST_NEAR]
+def _none_begins(_: str) -> list[str]:
+    return []
 
 
 def search_document(found: Found) -> SearchOut:
     """A search as facts."""
     return {
         "text": found.text,
-        "terms": [
-            {"said": term.said, "also": [" ".join(way) for way in term.ways[1:]]} for term in found.terms
-        ],
+        "terms": [{"said": term.said, "also": list(term.also)} for term in found.terms],
         "read_as": list(found.read_as),
         "items": [_found(hit) for hit in found.hits],
         "sentence": sentence(found),

@@ -1,0 +1,143 @@
+"""A day at the counter: of what is asked there, 95 in 100 find what is meant among the first three."""
+
+import csv
+from collections.abc import Iterator
+from fnmatch import fnmatchcase
+from pathlib import Path
+from random import Random
+
+import pytest
+from sqlalchemy import event
+
+from graftbook.process.state import Service, make_service
+from graftbook.questions.finding.service import Found, search, search_document
+from graftbook.questions.schemas import VehicleIn
+from graftbook.settings import Settings
+
+DAY = Path(__file__).with_name("counter_day.csv")
+LEAST = 95.0
+FIRST = 3
+
+
+def asked() -> list[dict[str, str]]:
+    lines = [line for line in DAY.read_text(encoding="utf-8").splitlines() if not line.startswith("#")]
+    return list(csv.DictReader(lines))
+
+
+@pytest.fixture(scope="module")
+def counter(demo_url: str) -> Iterator[Service]:
+    service = make_service(Settings(database_url=demo_url))
+    yield service
+    service.close()
+
+
+@pytest.fixture(scope="module")
+def sqlite_counter(sqlite_demo_url: str) -> Iterator[Service]:
+    service = make_service(Settings(database_url=sqlite_demo_url))
+    yield service
+    service.close()
+
+
+def ask(service: Service, text: str, chassis: str, limit: int = 20) -> Found:
+    return search(service, text, VehicleIn(chassis=chassis) if chassis else None, limit=limit)
+
+
+def first(service: Service, line: dict[str, str]) -> list[str]:
+    return [hit.entry.name for hit in ask(service, line["asked"], line["chassis"]).hits[:FIRST]]
+
+
+def test_the_day_is_long_enough() -> None:
+    assert len(asked()) >= 200
+    assert sum(not line["chassis"] for line in asked()) >= 10
+
+
+def test_what_is_meant_is_among_the_first_three(counter: Service, capsys: pytest.CaptureFixture[str]) -> None:
+    missed = [
+        line["asked"]
+        for line in asked()
+        if not any(fnmatchcase(n, w) for n in first(counter, line) for w in line["found"].split(";"))
+    ]
+    of_hundred = 100 * (1 - len(missed) / len(asked()))
+    with capsys.disabled():
+        print(f"\n{of_hundred:.1f} of 100 of {len(asked())} in the first three; not: {', '.join(missed)}")
+    assert of_hundred >= LEAST, missed
+
+
+def test_both_engines_answer_alike(counter: Service, sqlite_counter: Service) -> None:
+    for line in asked():
+        assert first(counter, line) == first(sqlite_counter, line), line
+
+
+NOTHING = [
+    ("carbide", ""), ("carbide", "24PL-018412"), ("zzzzzz", ""), ("QZ-9999999", ""),
+    ("QZ-9999999", "24PL-018412"), ("???", ""), ("the", "24PL-018412"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "chassis"), NOTHING)
+def test_an_empty_answer_says_what_was_tried(sqlite_counter: Service, text: str, chassis: str) -> None:
+    document = search_document(ask(sqlite_counter, text, chassis))
+    assert document["items"] == []
+    assert document["sentence"].startswith(("Nothing was found", "Type a number"))
+
+
+@pytest.mark.parametrize("chassis", ["", "24PL-018412"])
+def test_and_what_is_near(sqlite_counter: Service, chassis: str) -> None:
+    document = search_document(ask(sqlite_counter, "dynamometer", chassis))
+    assert document["items"] == []
+    assert "dynamo" in document["near"]
+    assert "dynamo" in document["sentence"]
+
+
+HOSTILE = [
+    "\x00", "'; drop table component; --", "%", "_" * 200, "a " * 100, "1" * 200, "O0I1" * 50, "x" * 200,
+    "\u202e", "ﬁlter", "é" * 99, "1x1x1x1x1 mm", "-" * 200, "q" * 3 + "9" * 100, "12 V " * 40, "\ud800",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("chassis", ["", "24PL-018412"])
+@pytest.mark.parametrize("text", HOSTILE, ids=range(len(HOSTILE)))
+def test_no_text_is_too_strange_and_none_asks_much(sqlite_counter: Service, text: str, chassis: str) -> None:
+    statements: list[str] = []
+
+    def note(_connection: object, _cursor: object, statement: str, *_: object) -> None:
+        statements.append(statement)
+
+    event.listen(sqlite_counter.engine, "before_cursor_execute", note)
+    try:
+        ask(sqlite_counter, text, chassis)
+    finally:
+        event.remove(sqlite_counter.engine, "before_cursor_execute", note)
+    assert len(statements) <= 130
+
+
+def test_random_words_of_the_catalogue_never_fail(sqlite_counter: Service) -> None:
+    random = Random(4)
+    words = sorted({word for line in asked() for word in line["asked"].split()})
+    for _ in range(60):
+        text = " ".join(random.choices(words, k=random.randint(1, 6)))
+        ask(sqlite_counter, text, random.choice(["", "24PL-018412", "16PR-012000"]))
+
+
+SUPERSEDED = [
+    ("QB-3300", "24PL-018412", "QB-3302"),
+    ("QC-2005", "24PL-018412", "QC-7005"),
+    ("QB-1048", "", "QB-1049"),
+]
+
+
+@pytest.mark.parametrize(("old", "chassis", "present"), SUPERSEDED)
+def test_an_old_number_leads_to_the_present_one(
+    sqlite_counter: Service, old: str, chassis: str, present: str
+) -> None:
+    items = search_document(ask(sqlite_counter, old, chassis))["items"]
+    assert old in [item["name"] for item in items]
+    (one,) = [item for item in items if item["name"] == present]
+    assert one["detail"].startswith("takes the place of Q")
+
+
+def test_what_fits_comes_before_what_does_not(sqlite_counter: Service) -> None:
+    for line in asked():
+        if line["chassis"]:
+            fits = [hit.entry.fits for hit in ask(sqlite_counter, line["asked"], line["chassis"]).hits]
+            assert fits in (sorted(fits, reverse=True), sorted(fits)), line
