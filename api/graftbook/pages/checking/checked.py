@@ -107,18 +107,21 @@ def _shown(
     checks = closure["checks"] if closure and closure["checks"] else document["checks"]
     listed = Listed(proposed, sources)
     clashes = clashes_of(document, listed, missing)
-    changed = whole["changes"] if whole else [*document["flaws_gone"], *document["flaws_brought"]]
+    remarks = whole or document
+    sections = {book.positions[place].section for place in proposed.sits if place in book.positions}
+    known = [*remarks["flaws_gone"], *remarks["flaws_brought"], *remarks["flaws_left"]]
+    touched = whole["changes"] if whole else [flaw for flaw in known if flaw["section"] in sections]
     return {
         "document": document,
         "headline": headline(document, missing, len(clashes)),
         "titles": {name: position.title for name, position in book.positions.items()},
         "whole": whole,
-        "remarks": whole or document,
+        "remarks": remarks,
         "missing": missing,
         "clashes": clashes,
         "ways": ways_of(document, listed),
         "surplus": surplus_of(document, listed),
-        "flaws": flaw_groups(whole or document, changed),
+        "flaws": flaw_groups(remarks, touched),
         "checks": check_groups(checks),
         "cautions": list(dict.fromkeys([*document["cautions"], *(closure["cautions"] if closure else ())])),
         "bench_address": bench_address(question, proposed, whole),
@@ -134,8 +137,8 @@ def headline(document: CheckOut, missing: Missing | None, clashes: int) -> str:
     limits = len(document["limits_broken"])
     said = (
         f"{counted(parts, 'part is', 'parts are')} missing" if parts else "",
-        f"{counted(off, 'part has', 'parts have')} to come off" if off else "",
         counted(clashes, "clash", "clashes") if clashes else "",
+        f"{counted(off, 'part has', 'parts have')} to come off" if off else "",
         f"{counted(limits, 'limit is', 'limits are')} broken" if limits else "",
     )
     told = "; ".join(filter(None, said))

@@ -9,6 +9,7 @@ from graftbook.pages.checking.typed_list import Entry
 from graftbook.questions.checks.service import Proposed
 from graftbook.questions.closures.compared_schemas import CheckOut, SurplusOut
 from graftbook.questions.closures.schemas import ChangeOut, ContradictionOut, NoteOut, WayOutOut
+from graftbook.rulebook.scope import LOOSE
 
 Sources = dict[str, tuple[Entry, int]]
 """JSON pointer → the entry behind it, and how many of its pieces have a place already."""
@@ -50,6 +51,7 @@ class Listed:
 
     def __init__(self, proposed: Proposed, sources: Sources) -> None:
         self.at = {position: sources[pointer][0] for position, pointer in proposed.came.items()}
+        self.at |= {f"{LOOSE}{n}": sources[came[0]][0] for n, came in proposed.loose_came.items()}
         self._loose = {n: [sources[p][0] for p in came] for n, came in proposed.loose_came.items()}
         self._wishes = {name: [sources[p][0] for p in came] for name, came in proposed.wishes().items()}
 
@@ -65,7 +67,7 @@ class Listed:
     def some_behind(self, wishes: Iterable[str]) -> list[Entry]:
         """The entries behind those wishes that are the list's."""
         found = [entry for name in wishes for entry in self._wishes.get(name, ())]
-        return list({id(entry): entry for entry in found}.values())
+        return sorted({id(entry): entry for entry in found}.values(), key=lambda entry: entry.line)
 
     def whole(self, one: SurplusOut) -> list[Entry]:
         """The entries that are surplus as a whole; none where a part of them is needed."""
