@@ -32,6 +32,7 @@ PAGES = {
     "problem": "/answer?chassis=99-1",
     "mended": "/answer?chassis=24PL-018412&fit=brake+disc",
     "a checked list": "/check?chassis=24PL-018412&list=QB-3310%0AQB-331O",
+    "a list that clashes": "/check?chassis=24PL-018412&list=QB-9001%0AQB-9003&fit=QB-9001",
 }
 SIGNED_IN = {
     "a draft": "/orders/drafted",
