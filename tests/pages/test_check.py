@@ -1,11 +1,13 @@
 """Checking a list: as it is typed, as it is told, as its address is shared."""
 
 import re
+from decimal import Decimal
 from html import unescape
 
 import httpx
 import pytest
 
+from graftbook.pages.checking.amending import amended, change_of
 from graftbook.pages.checking.check import LONGEST_LIST
 from graftbook.pages.checking.checked import LONGEST_ADDRESS
 from graftbook.pages.checking.typed_list import MOST_ENTRIES, Entry, read_list
@@ -79,24 +81,187 @@ async def test_the_empty_form_asks_for_a_chassis_and_numbers(browser: httpx.Asyn
     assert 'type="file"' in page.text
 
 
-async def test_missing_and_clashing_are_told_with_the_way_to_the_whole_set(
+def lines_to_add(page: httpx.Response) -> list[str]:
+    """The rows of what to add, in words."""
+    rows = re.findall(r'<tbody class="line".*?</tr>', page.text, re.DOTALL)
+    return [" ".join(unescape(re.sub(r"<[^>]+>", " ", row)).split()) for row in rows]
+
+
+def button(page: httpx.Response, words: str) -> str:
+    """What the first button with these words sends."""
+    found = re.search(rf'<button form="listing" name="change" value="([^"]+)"[^>]*>{words}', page.text)
+    assert found, words
+    return unescape(found[1])
+
+
+def typed(page: httpx.Response) -> str:
+    """The list as it stands in the form."""
+    found = re.search(r'<textarea id="list"[^>]*>\n(.*?)</textarea>', page.text, re.DOTALL)
+    assert found
+    return unescape(found[1])
+
+
+async def pressed(
+    browser: httpx.AsyncClient, page: httpx.Response, words: str, **fields: str
+) -> httpx.Response:
+    return await checked(browser, typed(page), change=button(page, words), **fields)
+
+
+async def test_the_verdict_counts_parts_and_clashes_and_leads_to_the_bench(
     browser: httpx.AsyncClient,
 ) -> None:
     page = await checked(browser, "qb 3310", fit="QB-3310")
     shown, body = text_of(page), {"vehicle": {"chassis": CHASSIS}, "components": ["QB-3310"]}
     facts = (await browser.post("/v1/checks", json={**body, "wishes": [{"fit": "QB-3310"}]})).json()
-    assert page.status_code == 200
-    assert "Not complete." in shown
-    assert facts["missing"]
-    assert facts["clashing"]
-    for note in (*facts["missing"], *facts["clashing"]):
+    rows = lines_to_add(page)
+    off = [row for row in rows if "comes off" in row]
+    clashes = len({note["sentence"] for note in facts["clashing"]})
+    told = (
+        f"Not complete: {len(rows) - len(off)} parts are missing; {clashes} clashes; 1 part has to come off."
+    )
+    assert told in shown
+    assert len(off) == 1
+    assert clashes
+    whole = facts["completed"]["set"]
+    lacking = {c["component"] for c in whole["changes"] if c["position"] != "brake.front.left"}
+    lacking |= {part["component"] for part in whole["loose_parts"]}
+    assert {number for row in rows for number in re.findall(r"Q[A-Z]-\d{4}", row)} == lacking - {None}
+    for note in facts["clashing"]:
         assert note["sentence"] in shown
     for caution in facts["cautions"]:
         assert caution in shown
-    answer = unescape(re.search(r'href="(/answer[^"]+)">Make it complete', page.text)[1])  # type: ignore[index]
+    answer = unescape(re.search(r'href="(/answer[^"]+)">Open on the bench', page.text)[1])  # type: ignore[index]
     followed = await browser.get(answer)
     assert followed.status_code == 200
     assert "What it becomes" in followed.text
+
+
+async def test_the_sum_is_of_the_lines_and_of_what_the_list_lacks(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310\nQB-9020\nQB-9001\nQB-9001")
+    listed = ["QB-3310", "QB-9020", "QB-9001", "QB-9001"]
+    facts = (
+        await browser.post("/v1/checks", json={"vehicle": {"chassis": CHASSIS}, "components": listed})
+    ).json()
+    whole = facts["completed"]["set"]
+    prices = {c["component"]: Decimal(c["price"]) for c in whole["changes"] if c["component"]}
+    washer = next(part for part in whole["loose_parts"] if part["component"] == "QB-9020")
+    fluid = next(part for part in whole["loose_parts"] if part["component"] == "QB-9001")
+    assert (washer["quantity"], fluid["quantity"]) == (4, 2)
+    has = prices["QB-3310"] + Decimal(washer["price"]) / 4 + Decimal(fluid["price"])
+    summed = re.search(r"parts to add (\d+) ([\d,.]+)", text_of(page))
+    assert summed
+    assert Decimal(summed[2].replace(",", "")) == Decimal(whole["totals"]["price"]) - has
+    rows = lines_to_add(page)
+    amounts = [
+        row.removesuffix(" Add").rpartition(" Add ")[0].split()[-1] for row in rows if "comes off" not in row
+    ]
+    assert sum(Decimal(amount.replace(",", "")) for amount in amounts) == Decimal(summed[2].replace(",", ""))
+    assert any("QB-9020" in row and "1 on the list" in row and "3 more" in row for row in rows)
+    assert not any("QB-9001" in row for row in rows)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "QB-3310",
+        "QB-3302",
+        "QB-9010\nQB-3310 # the good one\nQB-3302, 4 x QB-9020",
+        "number;quantity\nQB-3310;1",
+        "Position,Part number\nbrake.front.left,QB-3310",
+    ],
+)
+async def test_all_that_is_told_added_by_one_button_is_complete(
+    browser: httpx.AsyncClient, words: str
+) -> None:
+    page = await checked(browser, words)
+    assert "What to add" in text_of(page)
+    added = await pressed(browser, page, "Add all of it to the list")
+    assert typed(added).startswith(words)
+    assert "Complete: nothing is missing and nothing clashes." in text_of(added)
+    assert "left out" not in text_of(added)
+    assert "What to add" not in text_of(added)
+    exactly = await checked(browser, typed(added), fit="QB-3310")
+    assert "Nothing that was wished for asks for these." not in text_of(exactly)
+
+
+async def test_each_line_can_be_added_alone(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310")
+    rows = lines_to_add(page)
+    added = await pressed(browser, page, "Add<")
+    assert len(typed(added).split("\n")) == 2
+    numbers = [[re.findall(r"Q[A-Z]-\d{4}", row) for row in some] for some in (lines_to_add(added), rows[1:])]
+    assert numbers[0] == numbers[1]
+
+
+async def test_the_other_side_of_a_listed_number_is_missing_too(browser: httpx.AsyncClient) -> None:
+    rows = lines_to_add(await checked(browser, "QB-3302"))
+    assert any("QB-3302" in row and "right" in row for row in rows)
+    assert not any("QB-3302" in row and "both sides" in row for row in rows)
+
+
+async def test_lines_that_do_not_go_together_are_named_with_ways_out(browser: httpx.AsyncClient) -> None:
+    chassis = {"chassis": "24PR-005000"}
+    page = await checked(browser, "QL-7117\nQL-7075, QB-9001", **chassis)
+    shown = text_of(page)
+    assert "Not complete: 1 clash." in shown
+    assert "Whatever is added, lines of it do not go together." in shown
+    assert "QL-7117 line 1, QL-7075 line 2" in shown
+    swapped = await pressed(browser, page, "QL-7017 in place of QL-7117", **chassis)
+    assert typed(swapped).split("\n")[0] == "QL-7075, QB-9001"
+    assert "QL-7017" in typed(swapped)
+    assert "do not go together" not in text_of(swapped)
+    without = await pressed(browser, page, "Leave out QL-7075", **chassis)
+    assert typed(without) == "QL-7117\nQB-9001"
+    assert "do not go together" not in text_of(without)
+
+
+async def test_what_is_too_much_is_taken_off_by_its_button(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310\nQL-3046\n3 x QA-9041\nQB-9003", fit="QL-3046")
+    assert "Too much" in text_of(page)
+    off = await pressed(browser, page, 'Take it off<span class="hidden"> QB-3310', fit="QL-3046")
+    assert typed(off) == "QL-3046\n3 x QA-9041\nQB-9003"
+
+
+@pytest.mark.parametrize(
+    ("text", "change", "after"),
+    [
+        ("QB-1\nQB-2", "- 1 QB-1", "QB-2"),
+        ("QB-1, 2 x QB-2 # both", "- 1 QB-1", "2 x QB-2  # both"),
+        ("QB-1\n# why\nQB-2", "- 3 QB-2\r\n+ QB-3 @ a.b", "QB-1\n# why\nQB-3 @ a.b"),
+        ("QB-1, --", "- 1 QB-1", "--"),
+        ("QB-1\nQB-2", "- 1 QB-2\n- 7 QB-1\nQB-3", "QB-1\nQB-2"),
+        ("", "+ 2 x QB-1", "2 x QB-1"),
+        ("number;qty\nQB-1;1\nQB-2;1", "- 2 QB-1\n+ 3 x QB-4\n+ nothing @ a.b",
+         "number;qty\nQB-2;1\nQB-4;3\nnothing @ a.b;1"),
+        ("Part,Place\nQB-1,a.b", "+ 2 x QB-4\n+ QB-5 @ c.d\n+ nothing @ e.f",
+         "Part,Place\nQB-1,a.b\nQB-4,\nQB-4,\nQB-5,c.d\nnothing,e.f"),
+    ],
+)  # fmt: skip
+def test_a_button_changes_the_list_as_it_is_typed(text: str, change: str, after: str) -> None:
+    assert amended(text, change) == after
+
+
+@pytest.mark.parametrize("number", ["12 ab3", "4x4-10", "QB-1 x 2", "12 345", "QB-3310"])
+def test_what_is_added_is_read_back_as_it_was_meant(number: str) -> None:
+    for entry in (Entry(0, number, 1, "a.b"), Entry(0, number), Entry(0, number, 7)):
+        read, unread = read_list(amended("", change_of(come=[entry])))
+        assert not unread
+        assert [(one.number, one.count, one.position) for one in read] == [
+            (entry.number, entry.count, entry.position)
+        ]
+
+
+def test_what_no_list_could_say_has_no_button() -> None:
+    assert change_of(come=[Entry(0, "QB,1")]) == ""
+    assert change_of(come=[Entry(0, "QB-1"), Entry(0, "QB#1")]) == ""
+
+
+@pytest.mark.parametrize("words", ["QB-3310\nQB-331O", "QB-9001\nQB-9003"])
+async def test_every_place_that_the_page_leads_to_is_on_it(browser: httpx.AsyncClient, words: str) -> None:
+    page = await checked(browser, words)
+    places = set(re.findall(r'href="#([^"]+)"', page.text))
+    assert places
+    assert places <= set(re.findall(r'id="([^"]+)"', page.text))
 
 
 async def test_a_short_list_has_an_address_that_says_the_same_again(browser: httpx.AsyncClient) -> None:
@@ -115,11 +280,11 @@ async def test_the_closure_of_a_wish_is_complete_and_one_more_is_too_much(browse
     lines = [f"{change['component'] or 'nothing'} @ {change['position']}" for change in found["changes"]]
     lines += [f"{part['quantity']} x {part['component']}" for part in found["loose_parts"]]
     page = await checked(browser, "\n".join(lines), fit="QB-3310")
-    assert "Complete. Nothing is missing and nothing clashes." in text_of(page)
-    assert "Make it complete" not in page.text
+    assert "Complete: nothing is missing and nothing clashes." in text_of(page)
+    assert "What to add" not in page.text
     assert "Nothing that was wished for asks for these." not in page.text
     shorter = await checked(browser, "\n".join(lines[1:]), fit="QB-3310")
-    assert "Not complete." in text_of(shorter)
+    assert "Not complete: " in text_of(shorter)
 
 
 async def test_a_list_is_judged_by_the_rules_that_its_form_chooses(browser: httpx.AsyncClient) -> None:
@@ -132,7 +297,7 @@ async def test_a_list_is_judged_by_the_rules_that_its_form_chooses(browser: http
     assert stricter.text.count('name="rules"') == 1, (
         "asked by the select alone, and carried by no hidden field"
     )
-    complete = unescape(re.search(r'href="(/answer[^"]+)">Make it complete', stricter.text)[1])  # type: ignore[index]
+    complete = unescape(re.search(r'href="(/answer[^"]+)">Open on the bench', stricter.text)[1])  # type: ignore[index]
     assert "rules=type+approval" in complete
 
 
@@ -167,7 +332,7 @@ async def test_a_file_is_read_as_a_list(browser: httpx.AsyncClient) -> None:
         "/check", data={"chassis": CHASSIS, "list": ""}, files={"file": ("list.csv", sheet, "text/csv")}
     )
     assert page.status_code == 200
-    assert "Not complete." in text_of(page)
+    assert "Not complete: " in text_of(page)
     assert "QB-3310;1;brake.front.left" in page.text
 
 
@@ -195,7 +360,7 @@ async def test_a_long_list_is_answered_without_an_address(browser: httpx.AsyncCl
     assert not page.history
     assert page.headers["cache-control"] == "no-store"
     assert "too long for an address" in text_of(page)
-    assert "Not complete." in text_of(page)
+    assert "Not complete: " in text_of(page)
 
 
 async def test_what_is_typed_stays_text(browser: httpx.AsyncClient) -> None:
@@ -218,13 +383,14 @@ async def test_an_unknown_position_offers_near_ones(browser: httpx.AsyncClient) 
     assert "brake.front.left " in text_of(page)
 
 
-async def test_a_missing_part_names_what_would_meet_it(browser: httpx.AsyncClient) -> None:
+async def test_a_missing_part_says_why_on_its_line(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "QB-3310")
     reason = "tightened to their yield; they and their lock tabs are used once."
-    needed = re.search(rf"{reason} Met by (\S+)", text_of(page))
-    assert needed
-    assert needed[1] == "QB-9010"
-    with_bolts = await checked(browser, "QB-3310\nQB-9010")
+    rows = re.findall(r'<tbody class="line".*?</tbody>', page.text, re.DOTALL)
+    (bolts,) = (row for row in rows if reason in row)
+    assert "QB-9010" in bolts
+    assert "Rule: QB-3310/bolts." in bolts
+    with_bolts = await checked(browser, "QB-3310\n2 x QB-9010")
     assert reason not in text_of(with_bolts)
 
 
@@ -240,7 +406,7 @@ async def test_a_body_beyond_the_bound_is_refused(browser: httpx.AsyncClient) ->
 async def test_every_entry_wrong_leaves_no_answer(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "ZZ-1\nZZ-2")
     assert "2 entries left out" in text_of(page)
-    assert "Complete." not in text_of(page)
+    assert "Complete: " not in text_of(page)
 
 
 async def test_more_of_one_than_there_are_places_keeps_those_that_have_one(
@@ -248,11 +414,11 @@ async def test_more_of_one_than_there_are_places_keeps_those_that_have_one(
 ) -> None:
     page = await checked(browser, "2 x QB-3310")
     assert "only 1 of 2 has a place here" in text_of(page)
-    assert "Not complete." in text_of(page)
+    assert "Not complete: " in text_of(page)
     assert "2 x QB-3310</textarea>" in page.text
 
 
 async def test_a_list_with_wrong_entries_is_never_called_complete(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "QB-9001\nZZ-1")
-    assert "Not decided." in text_of(page)
-    assert "Complete." not in text_of(page)
+    assert "Not decided: 1 entry was left out." in text_of(page)
+    assert "Complete: " not in text_of(page)

@@ -101,6 +101,40 @@ def test_ask_answer_and_order_work_without_script(chromium: Browser, served: Ser
     context.close()
 
 
+def _completed_by_keyboard(page: Page) -> None:
+    """A list typed, and all that it lacks added, by keys alone."""
+    page.goto("/check")
+    page.focus("#chassis")
+    page.keyboard.type("24PL-018412")
+    page.keyboard.press("Tab")
+    page.keyboard.type("QL-3046\nQL-9035")
+    page.get_by_role("button", name="Check the list").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".verdictline")).to_contain_text("Not complete: ")
+    assert "Rule: " not in page.locator("main").inner_text(), "a rule is named only on opening"
+    assert page.locator("#add-1 .more").is_hidden()
+    page.locator("#add-1 summary").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#add-1 .more")).to_contain_text("Rule: ")
+    page.get_by_role("button", name="Add all of it to the list").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(".verdictline")).to_have_text(
+        re.compile("Complete: nothing is missing and nothing clashes")
+    )
+    assert page.locator("#list").input_value().startswith("QL-3046\nQL-9035\n")
+    assert "as_of=" in page.url
+
+
+def test_a_list_is_completed_by_keyboard(visit: Visit) -> None:
+    _completed_by_keyboard(visit.page)
+
+
+def test_a_list_is_completed_without_script(chromium: Browser, served: Served) -> None:
+    context = chromium.new_context(base_url=served.address, java_script_enabled=False)
+    _completed_by_keyboard(context.new_page())
+    context.close()
+
+
 def test_two_tabs_do_not_disturb_each_other(context: BrowserContext) -> None:
     one, two = context.new_page(), context.new_page()
     one.goto(DISCS)

@@ -38,6 +38,7 @@ PAGES = {
     "a revision": "/history/1",
     "the history of a record": "/history/component/QB-3310",
     "a checked list": "/check?chassis=24PL-018412&list=QB-3310%0AQB-331O",
+    "a list that clashes": "/check?chassis=24PL-018412&list=QB-9001%0AQB-9003&fit=QB-9001",
 }
 SIGNED_IN = {
     "a draft": "/orders/drafted",

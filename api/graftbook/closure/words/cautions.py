@@ -48,14 +48,20 @@ STANDS = (
 def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loose] = ()) -> tuple[str, ...]:
     """Every caution that the changes call for, each once, and the hazards of the parts themselves."""
     changes, loose = tuple(changes), tuple(loose)
-    bought = (book.components.get(part.component) for part in loose)
-    sections = {c.section for c in changes} | {part.section for part in bought if part}
-    found = [caution for section in sections for caution in section_cautions(book, section)]
-    order = list(dict.fromkeys(BY_WORD.values()))
-    sentences = sorted(set(found), key=order.index)
-    if Effort.cutting in {*(c.effort for c in changes), *(part.effort for part in loose)}:
-        sentences.append(CUTTING)
     numbers = [c.component for c in changes if c.component] + [part.component for part in loose]
+    cut = Effort.cutting in {*(c.effort for c in changes), *(part.effort for part in loose)}
+    return cautions_of(book, {c.section for c in changes}, numbers, [p.component for p in loose], cut=cut)
+
+
+def cautions_of(
+    book: RuleBook, sections: Iterable[str], numbers: Iterable[str], loose: Iterable[str], *, cut: bool
+) -> tuple[str, ...]:
+    """The cautions of sections, of loose parts' own sections, of cutting, and the hazards of the numbers."""
+    bought = (book.components.get(number) for number in loose)
+    touched = {*sections, *(part.section for part in bought if part)}
+    order = list(dict.fromkeys(BY_WORD.values()))
+    found = {caution for section in touched for caution in section_cautions(book, section)}
+    sentences = sorted(found, key=order.index) + [CUTTING] * cut
     return (*sentences, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))
 
 

@@ -13,8 +13,9 @@ from starlette.responses import Response
 from graftbook.access.guard import MayRead
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.asking.question import PageQuestion, takes_question
+from graftbook.pages.checking.amending import amended
 from graftbook.pages.checking.checked import LONGEST_ADDRESS, Mistake, checked_facts
-from graftbook.pages.checking.typed_list import Entry, Unread, read_list
+from graftbook.pages.checking.typed_list import MOST_ENTRIES, Entry, Unread, read_list
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
 from graftbook.problems import InvalidRequest, Problem, Unknown
@@ -23,7 +24,7 @@ from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
-LIST, FILE = "list", "file"
+LIST, FILE, CHANGE = "list", "file", "change"
 LONGEST_LIST = 200_000
 """Bytes of a list, pasted or uploaded."""
 MOST_FIELDS = 300
@@ -79,6 +80,8 @@ async def _sent(request: Request) -> Sent:
             content = await upload.read(LONGEST_LIST + 1)
             added, refused = _text_of(content)
             text = "\n".join(filter(None, (text.strip(), added)))
+    for change in (value for name, value in words if name == CHANGE):
+        text = amended(text.replace("\r\n", "\n"), change)
     question = PageQuestion.of(words).without("as_of")
     return Sent(question, text.replace("\r\n", "\n"), refused)
 
@@ -122,6 +125,7 @@ def _answered(request: Request, service: Service, sent: Sent, *, sent_by_form: b
         shared=None if sent_by_form else sent.address(),
         anew=Sent(question.without("as_of"), sent.text).address() if not sent_by_form else None,
         present=present_revision(service),
+        most_entries=MOST_ENTRIES,
         **({"document": None, "near_cut": ""} | facts),
     )
 

@@ -1,19 +1,21 @@
-"""What a page says of a list: each entry settled or left out, the answer, what would complete the set."""
+"""What a page says of a list: each entry settled or left out, the verdict, and what there is to do."""
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from graftbook.catalogue.format.names import as_typed
 from graftbook.http.fields import LONGEST_WORD
 from graftbook.pages.answer.answer import check_groups, flaw_groups
 from graftbook.pages.asking.question import PageQuestion
+from graftbook.pages.checking.clashes import Listed, Sources, clashes_of, surplus_of, ways_of
+from graftbook.pages.checking.missing import Missing, missing_of, needed_by_rules
 from graftbook.pages.checking.typed_list import Entry
+from graftbook.pages.words import counted
 from graftbook.problems import InvalidRequest, Problem, UnknownPosition
 from graftbook.process.state import Service
-from graftbook.questions.checks.service import Wrong, check, near_cut
+from graftbook.questions.checks.service import Proposed, check_what_is_known, near_cut
 from graftbook.questions.closures.compared_schemas import CheckOut
-from graftbook.questions.closures.schemas import ChangeOut, LooseOut
+from graftbook.questions.closures.schemas import SetOut
 from graftbook.questions.closures.service import document_of
 from graftbook.questions.names import member
 from graftbook.questions.schemas import CheckIn
@@ -37,28 +39,25 @@ class Mistake:
     instead: tuple[str, ...] = ()
 
 
-Sources = dict[str, tuple[Entry, int]]
-"""JSON pointer → the entry behind it, and how many of its pieces have a place already."""
-
-
 def checked_facts(
     service: Service, question: PageQuestion, entries: Sequence[Entry]
 ) -> tuple[dict[str, Any], list[Mistake]]:
     """What the page says of the list, and the entries that it had to leave out."""
     body, sources = body_of(question, entries)
-    wrong: Wrong = {}
-    answering = check(service, body, wrong)
+    answering, proposed = check_what_is_known(service, body)
     has_place, mistakes = dict[int, int](), list[Mistake]()
     for pointer, (entry, placed) in sources.items():
-        if pointer in wrong and id(entry) not in has_place:
-            mistakes.append(_mistake(entry, placed, wrong[pointer]))
+        if pointer in proposed.wrong and id(entry) not in has_place:
+            mistakes.append(_mistake(entry, placed, proposed.wrong[pointer]))
             has_place[id(entry)] = placed
     kept = [replace(entry, count=has_place.get(id(entry), entry.count)) for entry in entries]
-    kept = [entry for entry in kept if entry.count]
-    if not kept:
-        return {"near_cut": near_cut(wrong)}, mistakes
-    facts = _shown(service, question, kept, document_of(service, answering))
-    return facts | {"near_cut": near_cut(wrong)}, mistakes
+    near = near_cut(proposed.wrong)
+    if not any(entry.count for entry in kept):
+        return {"near_cut": near}, mistakes
+    document = document_of(service, answering)
+    facts = _shown(service, question, document, proposed, sources)
+    facts |= {"pieces_listed": sum(entry.count for entry in kept), "near_cut": near}
+    return facts | {"entries_listed": len(entries)}, mistakes
 
 
 def body_of(question: PageQuestion, entries: Iterable[Entry]) -> tuple[CheckIn, Sources]:
@@ -95,50 +94,72 @@ def _mistake(entry: Entry, placed: int, problem: Problem) -> Mistake:
 
 
 def _shown(
-    service: Service, question: PageQuestion, entries: Sequence[Entry], document: CheckOut
+    service: Service, question: PageQuestion, document: CheckOut, proposed: Proposed, sources: Sources
 ) -> dict[str, Any]:
-    """The document, with what the page says of it: titles, groups, what would complete the set."""
+    """The document, with what the page says of it: what is missing, what clashes, what to do.
+
+    Flaws, checks and claims are those of the whole set where there is one: of a list that lacks parts they
+    would say for the most part that it lacks them.
+    """
     book = service.books.book(document["vehicle"]["variant"])
-    closure = document["completed"]
-    completed = closure["set"] if closure else None
-    own = {as_typed(entry.number) for entry in entries}
-    brought: list[ChangeOut | LooseOut]
-    brought = [*completed["changes"], *completed["loose_parts"]] if completed else []
-    added = [new for new in brought if not new["component"] or as_typed(new["component"]) not in own]
-    gone_or_new = [*document["flaws_gone"], *document["flaws_brought"]]
+    closure, missing = document["completed"], missing_of(document, proposed, question)
+    whole = closure["set"] if closure else None
+    checks = closure["checks"] if closure and closure["checks"] else document["checks"]
+    listed = Listed(proposed, sources)
+    clashes = clashes_of(document, listed, missing)
+    remarks = whole or document
+    sections = {book.positions[place].section for place in proposed.sits if place in book.positions}
+    known = [*remarks["flaws_gone"], *remarks["flaws_brought"], *remarks["flaws_left"]]
+    touched = whole["changes"] if whole else [flaw for flaw in known if flaw["section"] in sections]
     return {
         "document": document,
-        "pieces_listed": sum(entry.count for entry in entries),
+        "headline": headline(document, missing, len(clashes)),
         "titles": {name: position.title for name, position in book.positions.items()},
-        "flaws": flaw_groups(document, completed["changes"] if completed else gone_or_new),
-        "checks": check_groups(document["checks"]),
-        "completed": completed,
-        "added": added,
-        "met_by": met_by(added),
-        "complete_address": complete_address(question, entries),
+        "whole": whole,
+        "remarks": remarks,
+        "missing": missing,
+        "clashes": clashes,
+        "ways": ways_of(document, listed),
+        "surplus": surplus_of(document, listed),
+        "flaws": flaw_groups(remarks, touched),
+        "checks": check_groups(checks),
+        "cautions": list(dict.fromkeys([*document["cautions"], *(closure["cautions"] if closure else ())])),
+        "bench_address": bench_address(question, proposed, whole),
     }
 
 
-def met_by(added: Iterable[ChangeOut | LooseOut]) -> dict[str, list[str]]:
-    """Rule → the numbers that the whole set adds because of it."""
-    found: dict[str, list[str]] = {}
-    for change in added:
-        for because in (change["because"], *change["also_needed_by"]):
-            numbers = found.setdefault(because["name"], [])
-            if change["component"] and change["component"] not in numbers:
-                numbers.append(change["component"])
-    return {name: numbers for name, numbers in found.items() if numbers}
+def headline(document: CheckOut, missing: Missing | None, clashes: int) -> str:
+    """The verdict in one sentence, in parts and clashes."""
+    if document["complete"]:
+        return "Complete: nothing is missing and nothing clashes."
+    parts = missing["parts"] if missing else 0
+    off = missing["comes_off"] if missing else 0
+    limits = len(document["limits_broken"])
+    said = (
+        f"{counted(parts, 'part is', 'parts are')} missing" if parts else "",
+        counted(clashes, "clash", "clashes") if clashes else "",
+        f"{counted(off, 'part has', 'parts have')} to come off" if off else "",
+        f"{counted(limits, 'limit is', 'limits are')} broken" if limits else "",
+    )
+    told = "; ".join(filter(None, said))
+    return f"Not complete: {told}." if told else "Not complete."
 
 
-def complete_address(question: PageQuestion, entries: Iterable[Entry]) -> str | None:
-    """The address that asks for the whole set around the list; None when the list is too long for one."""
+def bench_address(question: PageQuestion, proposed: Proposed, whole: SetOut | None) -> str | None:
+    """The address that asks for the whole set around the list; None when the list is too long for one.
+
+    Loose parts that the whole set asks for by itself are not wished, or it would have them twice.
+    """
     asked = question.without("as_of")
-    for entry in entries:
-        if not entry.number:
-            asked = asked.adding("clear", entry.position)
-        else:
-            place = f"@{entry.position}" if entry.position else ""
-            asked = asked.adding("fit", entry.number + place)
+    for position, number in proposed.sits.items():
+        if number is None:
+            asked = asked.adding("clear", position)
+        elif not asked.has("fit", number):
+            asked = asked.adding("fit", f"{number}@{position}")
+    needed = {p["component"] for p in whole["loose_parts"] if needed_by_rules(p)} if whole else set[str]()
+    for number in proposed.loose:
+        if number not in needed:
+            asked = asked.adding("fit", number)
     words = asked.values("fit") + asked.values("clear")
     address = asked.address()
     too_long = any(len(word) > LONGEST_WORD for word in words) or len(address) > LONGEST_ADDRESS

@@ -65,7 +65,7 @@ def read_list(text: str) -> tuple[tuple[Entry, ...], tuple[Unread, ...]]:
     a table.
     """
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    table = _columns(lines)
+    table = columns_of(lines)
     found = list(_rows(lines, table) if table else _lines(lines))
     entries = [one for one in found if isinstance(one, Entry)]
     unread = [one for one in found if isinstance(one, Unread)]
@@ -117,7 +117,7 @@ def _entry(line: int, number: str, count: str, position: str) -> Entry | Unread:
     return Entry(line, number, int(count), position)
 
 
-def _columns(lines: list[str]) -> tuple[str, dict[str, int]] | None:
+def columns_of(lines: list[str]) -> tuple[str, dict[str, int]] | None:
     """The separator and the columns of a table, when the first line that says something has heads."""
     first = next((line for line in lines if line.strip()), "").lstrip("\ufeff")
     between = max(",;\t", key=first.count)

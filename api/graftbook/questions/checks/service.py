@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 
 from graftbook.closure.answering import scope_of
+from graftbook.closure.question import ClearPosition, FitComponent
 from graftbook.http.errors import MOST_MISTAKES
 from graftbook.http.responses import etag_of
 from graftbook.problems import InvalidRequest, Problem, Unknown, UnknownComponent, begun
@@ -20,23 +21,34 @@ Wrong = dict[str, Problem]
 """JSON pointer → what is wrong with the number or position that stands there."""
 
 
-def check(service: Service, body: CheckIn, left_out: Wrong | None = None) -> Answering:
+def check(service: Service, body: CheckIn) -> Answering:
     """Whether a proposed set is complete and works together.
 
     Raises what `ask` raises, and what is wrong with the set itself: a number that nobody has, or one that
-    could sit in several places. With `left_out` that is taken out of the set instead, and noted there.
+    could sit in several places.
     """
+    proposed = _proposed(service, body)
+    if proposed.wrong:
+        raise _all_of(proposed.wrong)
+    return _answering(service, proposed)
 
-    def look_up(then: Service) -> _Proposed:
-        proposed = _Proposed(ask(then, body))
+
+def check_what_is_known(service: Service, body: CheckIn) -> tuple[Answering, "Proposed"]:
+    """The same without what is wrong with the set, and what became of each number. Raises as `ask` does."""
+    proposed = _proposed(service, body)
+    return _answering(service, proposed), proposed
+
+
+def _proposed(service: Service, body: CheckIn) -> "Proposed":
+    def look_up(then: Service) -> Proposed:
+        proposed = Proposed(ask(then, body))
         proposed.settle(body)
         return proposed
 
-    found = at_revision(service, body, look_up, lambda found: [found.asked])
-    if found.wrong and left_out is None:
-        raise _all_of(found.wrong)
-    if left_out is not None:
-        left_out |= found.wrong
+    return at_revision(service, body, look_up, lambda found: [found.asked])
+
+
+def _answering(service: Service, found: "Proposed") -> Answering:
     asked, proposed, loose = found.asked, found.sits, found.loose
     depends = [asked.depends_on(), sorted(proposed.items()), sorted(loose.items())]
 
@@ -44,22 +56,39 @@ def check(service: Service, body: CheckIn, left_out: Wrong | None = None) -> Ans
     return etag_of("check", service.settings.currency, depends), make
 
 
-class _Proposed:
-    """The set that a body proposes: what sits where, what is loose, and what of it is wrong."""
+class Proposed:
+    """The set that a body proposes: what sits where, what is loose, and what of it is wrong.
+
+    `came` says which JSON pointer a position's number comes from, `loose_came` the same of loose pieces.
+    """
 
     def __init__(self, asked: Asked) -> None:
         self.asked = asked
         self.sits: dict[str, str | None] = {}
         self.loose: dict[str, int] = {}
         self.wrong: Wrong = {}
+        self.came: dict[str, str] = {}
+        self.loose_came: dict[str, list[str]] = {}
+
+    def wishes(self) -> dict[str, list[str]]:
+        """The name of the wish that keeps a piece when the set is completed → where the piece comes from."""
+        placed = {
+            (FitComponent(c, p) if c else ClearPosition(p)).name: [self.came[p]] for p, c in self.sits.items()
+        }
+        return placed | {
+            FitComponent(number, "", count).name: self.loose_came[number]
+            for number, count in self.loose.items()
+        }
 
     def settle(self, body: CheckIn) -> None:
         """Take in every number of the body, or note what is wrong with it."""
         names = self.asked.names
         names.look_up([*filter(None, body.positions.values()), *body.components])
         for position, number in body.positions.items():
-            with self._noting(f"/positions/{member(position)}"):
-                self.sits |= names.fitted({position: number}, "/positions")
+            with self._noting(f"/positions/{member(position)}") as pointer:
+                fitted = names.fitted({position: number}, "/positions")
+                self.sits |= fitted
+                self.came |= dict.fromkeys(fitted, pointer)
         numbers: dict[str, str] = {}
         for i, word in enumerate(body.components):
             with self._noting(f"/components/{i}") as pointer:
@@ -81,6 +110,7 @@ class _Proposed:
         """Put a number where it fits; both sides of a pair take it in turn. Raises InvalidRequest."""
         if number in scope.index.loose:
             self.loose[number] = self.loose.get(number, 0) + 1
+            self.loose_came.setdefault(number, []).append(pointer)
             return
         places = [fit for fit in scope.serving(number) if fit.position not in self.sits]
         positions = sorted({fit.position for fit in places})
@@ -92,6 +122,7 @@ class _Proposed:
             message = f"{number} fits no position of this vehicle that is still free in the set"
             raise InvalidRequest(message, pointer=pointer)
         self.sits[positions[0]] = next(fit.component for fit in places if fit.position == positions[0])
+        self.came[positions[0]] = pointer
 
 
 def _all_of(wrong: Wrong) -> Problem:

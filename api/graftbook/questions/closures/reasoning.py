@@ -20,7 +20,7 @@ from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import NEVER, WRITTEN, Deadline, OutOfTime
 from graftbook.closure.search.wishes import met_already
 from graftbook.closure.words import phrases, wording
-from graftbook.closure.words.cautions import CUTTING, cautions_for, section_cautions
+from graftbook.closure.words.cautions import cautions_for, cautions_of, section_cautions
 from graftbook.http.json_bytes import json_bytes
 from graftbook.questions.checks.documents import findings_document
 from graftbook.questions.closures.documents import (
@@ -37,6 +37,8 @@ from graftbook.questions.closures.documents import (
 from graftbook.rulebook.model import RuleBook
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from graftbook.document import Document
     from graftbook.questions.closures.compared_schemas import CheckOut, ComparedOut, WhyNotOut
     from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, NoteOut, UnderstoodOut
@@ -116,7 +118,7 @@ def check(asked: Posed, proposed: dict[str, str | None], loose: dict[str, int]) 
     """Whether a proposed set is complete and works together. Raises OutOfTime when it is not told in time."""
     asked.deadline.check()
     found = check_completeness(asked.book, asked.question, proposed, loose, asked.deadline)
-    document, completed = check_document(asked, found)
+    document, completed = check_document(asked, found, loose)
     return _told(document, *([completed] if completed else []), whole=not found.cut_short)
 
 
@@ -206,18 +208,18 @@ def arithmetic(asked: Posed, solution: Solution | None, look: Look) -> tuple[Che
     return findings_document(findings), list(cautions_for(book, solution.changes, solution.loose))
 
 
-def check_document(asked: Posed, found: Completeness) -> tuple[CheckOut, Answer | None]:
+def check_document(
+    asked: Posed, found: Completeness, loose: Collection[str]
+) -> tuple[CheckOut, Answer | None]:
     """The whole answer as facts, and what of the completed set is told. Raises OutOfTime."""
     book, look = asked.book, asked.deadline.extended().check
     findings = check_set(
         book, asked.question.vehicle, found.today, found.after, asked.market, asked.binding, look
     )
     completed, told = in_time(asked, found.completed) if found.completed else (None, None)
-    touched = {
-        book.positions[p].section
-        for p, c in found.after.items()
-        if p in book.positions and found.today.get(p) != c
-    }
+    changed = {p: c for p, c in found.after.items() if p in book.positions and found.today.get(p) != c}
+    sections = {book.positions[p].section for p in changed}
+    numbers = [*dict.fromkeys(filter(None, changed.values())), *loose]
     document: CheckOut = {
         **understood(asked),
         "catalogue_revision": book.revision,
@@ -235,14 +237,7 @@ def check_document(asked: Posed, found: Completeness) -> tuple[CheckOut, Answer 
         "checks": findings_document(findings),
         "cut_or_welded": list(found.cut),
         "machined": list(found.machined),
-        "cautions": list(
-            dict.fromkeys(
-                [
-                    *(c for section in sorted(touched) for c in section_cautions(book, section)),
-                    *([CUTTING] if found.cut else []),
-                ]
-            )
-        ),
+        "cautions": list(cautions_of(book, sections, numbers, loose, cut=bool(found.cut))),
     }
     return document, told
 
