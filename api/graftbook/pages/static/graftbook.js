@@ -131,3 +131,10 @@ document.querySelectorAll("form[data-keeps]").forEach((form) => {
     history.replaceState(null, "", location.pathname + "?" + new URLSearchParams(said));
   });
 });
+
+// The page may have been asked for anew in place since it was loaded.
+document.querySelectorAll("form.units").forEach((form) => {
+  form.addEventListener("submit", () => {
+    form.elements.next.value = location.pathname + location.search;
+  });
+});
