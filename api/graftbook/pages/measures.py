@@ -19,7 +19,6 @@ from graftbook.pages.words import MINUS, NO_BREAK, figure, printed
 from graftbook.rulebook.units import (
     GALLON_IMPERIAL,
     INCH,
-    MILE,
     PINT_IMPERIAL,
     POUND,
     STANDARD_GRAVITY,
@@ -94,6 +93,7 @@ def _into(**ways: Iterable[str]) -> dict[str, tuple[_Into, ...]]:
     return {name: (_known(way.replace("_per_", "/")),) for way, names in ways.items() for name in names}
 
 
+_CUBIC_INCH = _Into("in³", INCH**3)
 _METRIC = {
     **_into(mm=("in",), m=("ft",), km=("mile",), cm2=("in2",), kg=("lb", "cwt"), l=("gal", "pt")),
     **_into(N=("lbf", "kgf"), Nm=("lbfft", "kgfm"), bar=("psi",), kW=("hp",), degC=("degF",)),
@@ -108,10 +108,11 @@ _CUSTOMARY = {
     **{name: (_known("lbf/in"),) for name in ("N/m", "N/mm", "kgf/mm")},
     "g": (_known("lb"), _Into("oz", POUND / 16)),
     "g/kWh": (_known("lb/hph"),),
-    "cc": (_Into("in³", INCH**3),),
+    "cc": (_CUBIC_INCH,),
 }
+_IMPERIAL_LIQUID = (_known("gal"), _known("pt"), _Into("imp fl oz", PINT_IMPERIAL / 20), _CUBIC_INCH)
 _IMPERIAL = {
-    **{name: (_known("gal"), _known("pt"), _Into("imp fl oz", PINT_IMPERIAL / 20)) for name in ("l", "ml")},
+    **dict.fromkeys(("l", "ml"), _IMPERIAL_LIQUID),
     "l/h": (_Into("imp gal/h", GALLON_IMPERIAL / 3600),),
     "l/min": (_Into("imp gal/min", GALLON_IMPERIAL / 60),),
 }
@@ -119,6 +120,7 @@ _US_LIQUID = (
     _Into("US gal", GALLON_US),
     _Into("US qt", GALLON_US / 4),
     _Into("US fl oz", GALLON_US / 128),
+    _CUBIC_INCH,
 )
 _US = {
     **dict.fromkeys(("l", "ml", "gal", "pt"), _US_LIQUID),
