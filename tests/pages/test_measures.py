@@ -35,8 +35,9 @@ def plain(text: str) -> str:
         ("95 Nm", IMPERIAL, "70 lbf ft (95 Nm)"),
         ("62 lbfft", METRIC, "84 Nm (62 lbf ft)"),
         ("20 Nm", US, "14.8 lbf ft (20 Nm)"),
-        ("50 mile", METRIC, "80 km (50 mile)"),
-        ("60 km", US, "37 mile (60 km)"),
+        ("50 mile", METRIC, "80 km (50 miles)"),
+        ("1 mile", METRIC, "1.6 km (1 mile)"),
+        ("60 km", US, "37 miles (60 km)"),
         ("1200 kg", US, "2,646 lb (1200 kg)"),
         ("250 g", IMPERIAL, "8.8 oz (250 g)"),
         ("6 l", IMPERIAL, "1.32 imp gal (6 l)"),
@@ -86,7 +87,7 @@ def test_a_wanted_value_keeps_its_comparator() -> None:
         (
             "wheel nuts 1/2-20 UNF, in a star: 62 lbfft; again after 40 miles (clean thread: 5 Nm, no oil)",
             METRIC,
-            "wheel nuts 1/2-20 UNF, in a star: 84 Nm (62 lbf ft); again after 64 km (40 mile)"
+            "wheel nuts 1/2-20 UNF, in a star: 84 Nm (62 lbf ft); again after 64 km (40 miles)"
             " (clean thread: 5 Nm, no oil)",
         ),
         ("head bolts: 95 Nm, then 60 deg", IMPERIAL, "head bolts: 70 lbf ft (95 Nm), then 60 deg"),

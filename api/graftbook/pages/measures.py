@@ -240,7 +240,8 @@ def _rounded(value: float, places: int) -> str:
 
 def _said(number: str, symbol: str) -> str:
     """A number with its unit; the sign of a plane angle stands close (SI brochure, 5.4.3)."""
-    return number + ("" if symbol in ("", "°") else NO_BREAK) + symbol
+    more = "s" if symbol == "mile" and number != "1" else ""
+    return number + ("" if symbol in ("", "°") else NO_BREAK) + symbol + more
 
 
 @pass_context
