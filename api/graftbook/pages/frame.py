@@ -17,9 +17,10 @@ from graftbook.access.scopes import Scope
 from graftbook.access.sessions import FORM_FIELD, PageSession, form_token
 from graftbook.database import UNREACHABLE
 from graftbook.http.responses import KEEP_NOTHING
-from graftbook.pages import words
+from graftbook.pages import measures, words
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.in_hand import chassis_in_hand, take_in_hand
+from graftbook.pages.reader import units_of
 from graftbook.process.state import Service
 
 FOLDER = Path(__file__).parent
@@ -51,8 +52,8 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(words.FILTERS)
-    made.globals.update(words.GLOBALS, style=style)
+    made.filters.update(words.FILTERS | measures.FILTERS)
+    made.globals.update(words.GLOBALS, style=style, UNITS_WORDS=measures.UNITS_WORDS)
     return made
 
 
@@ -112,6 +113,8 @@ def _frame(request: Request) -> dict[str, Any]:
         "static": f"/static/{static_digest()}",
         "here": request.url.path,
         "address": str(request.url.path) + (f"?{request.url.query}" if request.url.query else ""),
+        "units": units_of(request),
+        "can_be_asked_again": request.method in ("GET", "HEAD"),
         "signed_in": session.principal.label if session else None,
         "may_order": bool(scope and scope.includes(Scope.ORDER)),
         "may_edit": bool(scope and scope.includes(Scope.EDIT)),

@@ -1,6 +1,6 @@
 """Every page, in the order of the frame's links."""
 
-from graftbook.pages import guide, sign_in, static
+from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
@@ -29,5 +29,6 @@ ROUTERS = (
     suggest.router,
     guide.router,
     sign_in.router,
+    units_form.router,
     static.router,
 )

@@ -27,3 +27,13 @@ def titles(session: Session, kind: type[r.Record], names: Iterable[str]) -> dict
     if kind is r.ComponentRecord:
         return {record.number: record.name for record in found if isinstance(record, r.ComponentRecord)}
     return {str(getattr(record, "name", "")): str(getattr(record, "title", "")) for record in found}
+
+
+def quantities(session: Session, kinds: Iterable[str]) -> dict[str, str]:
+    """Kind of characteristic → the quantity that it is measured in, for the kinds that there are."""
+    wanted = sorted(set(kinds))
+    if not wanted:
+        return {}
+    connection = session.connection()
+    found = records_named(connection, r.CharacteristicKindRecord, listed(connection, wanted))
+    return {kind.name: kind.quantity for kind in found if isinstance(kind, r.CharacteristicKindRecord)}

@@ -16,7 +16,9 @@ from graftbook.pages.answer.gives_up import addresses_of_ways
 from graftbook.pages.asking.ask import form_facts, vehicle_of
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
+from graftbook.pages.measures import Units
 from graftbook.pages.problems import pages_router
+from graftbook.pages.reader import units_of
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
 from graftbook.questions.closures.schemas import (
@@ -77,7 +79,7 @@ def answer(request: Request, service: ServiceDep) -> Response:
         meant = meant.adding("as_of", question.value("as_of", str(present)))
         return gone_to(meant.address(more={"look": look} if look else {}))
     asked, document = closure_document(service, question.body())
-    facts = vehicle | answer_facts(service, question, asked, document)
+    facts = vehicle | answer_facts(service, question, asked, document, units_of(request))
     if "found" in facts:
         facts |= drawn_facts(service, asked, document, facts, look)
     form = form_facts(question, facts["sections"], blanks=1)
@@ -94,7 +96,11 @@ def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> 
 
 
 def answer_facts(
-    service: Service, question: PageQuestion, asked: Asked, document: ClosureOut
+    service: Service,
+    question: PageQuestion,
+    asked: Asked,
+    document: ClosureOut,
+    units: Units = Units.recorded,
 ) -> dict[str, Any]:
     """What the page of an answer speaks of."""
     asked_now = question.without("as_of")
@@ -120,7 +126,7 @@ def answer_facts(
         "stays": by_section(document, found["stays"]),
         "flaws": flaw_groups(found, found["changes"]),
         "checks": check_groups(checks) if checks else None,
-        "charts": charts_of(asked, found),
+        "charts": charts_of(asked, found, units),
         "others": other_sets(document["other_sets"], found, asked_now),
         "fewer_others": document["fewer_other_sets"],
         "unconfirmed": found["unconfirmed"],

@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from graftbook.checks.curves import CRUISE_PART, Balance, Charging, Curves, Gearing, curves
+from graftbook.pages.measures import Units, read_in, worked_out
 from graftbook.pages.words import figure
 from graftbook.questions.closures.schemas import SetOut
 from graftbook.questions.reading import Asked
@@ -16,18 +17,18 @@ LEFT, RIGHT, TOP, BOTTOM = 52, 14, 14, 40
 ROW = 42
 
 
-def charts_of(asked: Asked, found: SetOut) -> list[Chart]:
+def charts_of(asked: Asked, found: SetOut, units: Units = Units.recorded) -> list[Chart]:
     """The charts of a set; what is not recorded has none."""
     stays = {place["position"]: place["component"] for place in found["stays"]}
     today = stays | {change["position"]: change["replaces"] for change in found["changes"]}
     after = stays | {change["position"]: change["component"] for change in found["changes"]}
-    return drawn(curves(asked.book, asked.question.vehicle, today, after))
+    return drawn(curves(asked.book, asked.question.vehicle, today, after), units)
 
 
-def drawn(found: Curves) -> list[Chart]:
+def drawn(found: Curves, units: Units = Units.recorded) -> list[Chart]:
     """Every chart that has something to show."""
     charts = [_balance(balance) for balance in found.balance if balance.before or balance.after]
-    charts += [_gearing(found.gearing)] if found.gearing.gears else []
+    charts += [_gearing(found.gearing, units)] if found.gearing.gears else []
     charts += [_charging(found.charging)] if found.charging.gives_after or found.charging.gives_before else []
     return charts
 
@@ -125,18 +126,27 @@ def _bars(
     }
 
 
-def _gearing(gearing: Gearing) -> Chart:
-    rows = [(gear.name, gear.before, gear.after) for gear in gearing.gears]
-    top = gearing.gears[-1]
+def _gearing(gearing: Gearing, units: Units) -> Chart:
+    unit = read_in(None, "km/h", units)[1]
+
+    def own(speed: float | None) -> float | None:
+        return read_in(speed, "km/h", units)[0]
+
+    def told_of(speed: float) -> str:
+        return worked_out((round(speed),), "km/h", units)
+
+    rows = [(gear.name, own(gear.before), own(gear.after)) for gear in gearing.gears]
+    top = gearing.gears[-1].after
     marks = []
     if gearing.cruise:
-        marks.append(("limit", f"cruising at {gearing.cruise:.0f} km/h", gearing.cruise))
-    if top.after is not None:
-        calm = top.after * CRUISE_PART
-        marks.append(("usable", f"{CRUISE_PART:.0%} of the rated speed in top, {calm:.0f} km/h", calm))
-    reaches = "not known" if top.after is None else f"{top.after:.0f} km/h"
+        marks.append(("limit", f"cruising at {told_of(gearing.cruise)}", own(gearing.cruise) or 0.0))
+    if top is not None:
+        calm = top * CRUISE_PART
+        said = f"{CRUISE_PART:.0%} of the rated speed in top, {told_of(calm)}"
+        marks.append(("usable", said, own(calm) or 0.0))
+    reaches = "not known" if top is None else told_of(top)
     told = f"At the engine's rated speed; in top it then runs {reaches}."
-    return _bars("Road speed in each gear", told, rows, marks, "km/h")
+    return _bars("Road speed in each gear", told, rows, marks, unit)
 
 
 def _charging(charging: Charging) -> Chart:

@@ -14,7 +14,7 @@ from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.catalogue.store.lookup import find_components
-from graftbook.catalogue.store.titles import section_titles, titles
+from graftbook.catalogue.store.titles import quantities, section_titles, titles
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.pages.editing.edit import record_address
@@ -76,6 +76,7 @@ def page_facts(service: Service, session: Session, number: str) -> dict[str, Any
         "names": titles(session, r.ComponentRecord, numbers),
         "places": titles(session, r.PositionRecord, _of(listed, "position", "other_position", "at")),
         "kinds": titles(session, r.CharacteristicKindRecord, kinds),
+        "quantities": quantities(session, kinds),
         "suppliers": titles(session, r.SupplierRecord, _of(known["offers"], "supplier")),
     }
 

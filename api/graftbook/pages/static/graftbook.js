@@ -223,3 +223,9 @@ document.addEventListener("keydown", (event) => {
 });
 // Going back shows the page as it was.
 window.addEventListener("pageshow", waited);
+// The page may have been asked for anew in place since it was loaded.
+document.querySelectorAll("form.units").forEach((form) => {
+  form.addEventListener("submit", () => {
+    form.elements.next.value = location.pathname + location.search;
+  });
+});
