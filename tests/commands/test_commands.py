@@ -9,14 +9,17 @@ from pathlib import Path
 
 import pytest
 import typer
+from starlette.testclient import TestClient
 from typer.testing import CliRunner, Result
 
+from graftbook.app import create_app
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.commands.cli import app
 from graftbook.commands.console import readable_errors
 from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine, reading
 from graftbook.rulebook.scope import TooLarge
+from graftbook.settings import Settings
 
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
@@ -131,6 +134,21 @@ def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
     }
     assert "QB-2055" not in {change["component"] for change in document["set"]["changes"]}
     assert not [flaw for flaw in document["set"]["flaws_left"] if flaw["severity"] == "dangerous"]
+
+
+def test_a_summary_is_what_the_service_answers(sqlite_demo_url: str):
+    question = ("--database", sqlite_demo_url, "--chassis", "24PL-018412", "--fit", "QL-7075")
+    closure, order = (json.loads(run(name, *question, "--summary").stdout) for name in ("closure", "order"))
+    with TestClient(create_app(Settings(database_url=sqlite_demo_url))) as client:
+        for told, where in ((closure, "closures"), (order, "orders")):
+            asked = {"chassis": "24PL-018412", "fit": "QL-7075", "view": "summary"}
+            got = client.get(f"/v1/{where}", params=asked).json()
+            assert told["full"].partition("?")[0] == f"/v1/{where}"
+            assert {**told, "full": None} == {**got, "full": None}
+    refused = run("order", *question, "--summary", "--format", "pdf")
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    never = run("closure", *question, "--refuse", "QL-7075", "--summary")
+    assert (never.exit_code, json.loads(never.stdout)["outcome"]) == (1, "impossible")
 
 
 def test_which_rules_bind_is_chosen_on_the_command_line(sqlite_demo_url: str):
