@@ -140,7 +140,7 @@ def fitting_summary(document: FittingOut) -> FittingSummaryOut:
 
 
 def _step(one: StepOut) -> StepBriefOut:
-    line: StepBriefOut = {"step": one["step"], "work": one["work"], "what": f"{one['verb']}: {one['title']}"}
+    line: StepBriefOut = {"step": one["step"], "what": f"{one['verb']}: {one['title']}"}
     if one["time"] == "recorded":
         line["minutes"] = one["minutes"]
     return line

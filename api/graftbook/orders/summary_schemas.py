@@ -11,7 +11,6 @@ from graftbook.orders.schemas import (
     OrderTotalsOut,
     ReasonWord,
     SectionTimeOut,
-    WorkWord,
 )
 from graftbook.questions.closures.schemas import MoneyOut, OutcomeWord
 from graftbook.questions.closures.summary_schemas import Full
@@ -90,7 +89,6 @@ class OrderSummaryOut(HeadlineOut):
 
 class StepBriefOut(Document):
     step: int
-    work: WorkWord
     what: Annotated[str, Field(description="what is done, in words")]
     minutes: NotRequired[Annotated[int, Field(description="left out where none is recorded of it")]]
 
