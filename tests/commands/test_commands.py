@@ -1,5 +1,6 @@
 """The `graftbook` command: what it prints, what it stores, how it ends."""
 
+import asyncio
 import csv
 import io
 import json
@@ -7,16 +8,19 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
+import httpx
 import pytest
 import typer
 from typer.testing import CliRunner, Result
 
+from graftbook.app import create_app
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.commands.cli import app
 from graftbook.commands.console import readable_errors
 from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine, reading
 from graftbook.rulebook.scope import TooLarge
+from graftbook.settings import Settings
 
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
@@ -131,6 +135,27 @@ def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
     }
     assert "QB-2055" not in {change["component"] for change in document["set"]["changes"]}
     assert not [flaw for flaw in document["set"]["flaws_left"] if flaw["severity"] == "dangerous"]
+
+
+async def got(database: str, address: str):
+    app = create_app(Settings(database_url=database))
+    transport = httpx.ASGITransport(app)
+    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
+        answer = await client.get(address)
+    app.state.service.close()
+    return answer.json()
+
+
+def test_a_summary_is_what_the_service_answers(sqlite_demo_url: str):
+    question = ("--database", sqlite_demo_url, "--chassis", "24PL-018412", "--fit", "QL-7075")
+    closure, order = (json.loads(run(name, *question, "--summary").stdout) for name in ("closure", "order"))
+    for told, where in ((closure, "/v1/closures"), (order, "/v1/orders")):
+        assert told["full"].partition("?")[0] == where
+        assert told == asyncio.run(got(sqlite_demo_url, f"{told['full']}&view=summary"))
+    refused = run("order", *question, "--summary", "--format", "pdf")
+    assert (refused.exit_code, refused.stdout) == (2, "")
+    never = run("closure", *question, "--refuse", "QL-7075", "--summary")
+    assert (never.exit_code, json.loads(never.stdout)["outcome"]) == (1, "impossible")
 
 
 def test_which_rules_bind_is_chosen_on_the_command_line(sqlite_demo_url: str):

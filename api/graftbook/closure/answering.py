@@ -5,7 +5,7 @@ from contextlib import suppress
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.explain.choices import alternatives
-from graftbook.closure.explain.contradictions import Blame, contradictions_of
+from graftbook.closure.explain.contradictions import MOST_CONTRADICTIONS, Blame, contradictions_of
 from graftbook.closure.explain.reasons import Explanation, Unexplained, without_needless
 from graftbook.closure.explain.solution import solution_of
 from graftbook.closure.explain.ways_out import ways_out_of
@@ -28,7 +28,12 @@ def scope_of(book: RuleBook, question: Question) -> Scope:
 
 
 def answer_question(
-    book: RuleBook, question: Question, deadline: Deadline | None = None, *, next_bests: bool = True
+    book: RuleBook,
+    question: Question,
+    deadline: Deadline | None = None,
+    *,
+    next_bests: bool = True,
+    briefly: bool = False,
 ) -> Answer:
     """The whole answer to a question.
 
@@ -36,17 +41,18 @@ def answer_question(
     not proved says so in its outcome. `deadline` (usually the question's seconds from now) ends the
     proof, the next bests and further sets; explaining an "impossible" may take half as long again.
     `next_bests`: whether each choice is to say what the next best would cost; an order does not ask.
+    `briefly`: no next bests, and of an "impossible" the first contradiction alone, without a way out.
     """
     deadline = deadline.afresh() if deadline else Deadline(question.seconds)
     if deadline.passed:
         return Answer(Outcome.not_proved)
     try:
-        return _answer(scope_of(book, question), question, deadline, next_bests)
+        return _answer(scope_of(book, question), question, deadline, next_bests and not briefly, briefly)
     except TooLarge:
         return Answer(Outcome.too_large)
 
 
-def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bool) -> Answer:
+def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bool, briefly: bool) -> Answer:
     try:
         problem = reach(scope, question, deadline=deadline)
     except OutOfTime:
@@ -55,7 +61,7 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
     try:
         solved = solve(problem, deadline.left())
     except Unsolvable:
-        return _impossible(scope, question, reached, deadline.extended())
+        return _impossible(scope, question, reached, deadline.extended(), briefly)
     except OutOfTime as late:
         return _not_proved(problem, late)
     if not deadline.allows(_changes(problem, solved.found)):
@@ -96,7 +102,7 @@ def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) 
             yield solution_of(problem, other, propagation)
 
 
-def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadline) -> Answer:
+def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadline, briefly: bool) -> Answer:
     """The proof that no set exists, the contradictions behind it, and the ways out."""
     try:
         blame = Blame(reach(scope, question, limits_as_demands=True, deadline=deadline))
@@ -109,9 +115,9 @@ def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadli
         # A second way of solving finds a set where the first found none, or did not end: nothing is proved.
         return Answer(Outcome.not_proved, reached=reached, engine="solver")
     blame.problem.deadline = deadline.halfway()
-    contradictions, groups = contradictions_of(blame)
+    contradictions, groups = contradictions_of(blame, 1 if briefly else MOST_CONTRADICTIONS)
     blame.problem.deadline, blame.late = deadline, False
-    ways, more = ways_out_of(blame, question, groups)
+    ways, more = ([], False) if briefly else ways_out_of(blame, question, groups)
     return Answer(
         Outcome.impossible,
         contradictions=tuple(contradictions),

@@ -227,13 +227,20 @@ def closure(
     price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
     specification: c.Specification = None, rules: c.Rules = None, alternatives: c.Alternatives = 0,
     as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
+    summary: c.Summary = False,
 ) -> None:  # fmt: skip
     """The complete set that follows from a vehicle and some wishes, with reasons and order list."""
     from graftbook.orders.plain_text import order_lines
     from graftbook.orders.service import closure_and_order
     from graftbook.questions.closures.plain_text import answer_lines
+    from graftbook.questions.closures.service import summary_of
 
     asked = query_from(locals())
+    if summary:
+        with readable_errors():
+            brief = summary_of(service_for(settings_for(database)), asked.body())
+        print_json(brief)
+        raise typer.Exit(NO if brief["set"] is None else 0)
     with readable_errors():
         document, wanted = closure_and_order(service_for(settings_for(database)), asked.body())
     if as_json:
@@ -258,19 +265,27 @@ def order(
     form: Annotated[str, typer.Option("--format", help="text, csv, json, xlsx or pdf.")] = "text",
     part: Annotated[str, typer.Option(help="Only supplier:NAME or vehicle:LABEL (csv, xlsx, pdf).")] = "",
     output: Annotated[Path | None, typer.Option(help="File to write; else the terminal.")] = None,
+    summary: c.Summary = False,
 ) -> None:  # fmt: skip
     """The order of the closure that the same options give: what to buy, and from whom."""
     from graftbook.orders.forms import MEDIA, writer
     from graftbook.orders.plain_text import order_page
     from graftbook.orders.service import order_facts_for
+    from graftbook.orders.summary import summary_writer
 
     if form != "text" and form not in MEDIA:
         stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
+    if summary and form not in ("text", "json"):
+        stop("a summary is JSON; leave out --format, or --summary")
     asked = order_query_from(locals())
     settings = settings_for(database)
     with readable_errors(), c.enough_time():
         facts = order_facts_for(service_for(settings), asked.order())
-        written = None if form == "text" else writer(form, settings.house, part)(facts)
+        written = None
+        if summary:
+            written = summary_writer(asked.order())(facts)
+        elif form != "text":
+            written = writer(form, settings.house, part)(facts)
     if written is None:
         print_lines(order_page(facts))
     elif output:

@@ -68,6 +68,9 @@ Rules = Annotated[
         help="Which rules bind: 'in service', or 'type approval' too; else as GRAFTBOOK_RULES says."
     ),
 ]
+Summary = Annotated[
+    bool, typer.Option("--summary", help="The summary as JSON, as the API answers with view=summary.")
+]
 Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
 
 

@@ -8,7 +8,7 @@ from pydantic import ConfigDict, Field, Strict, WithJsonSchema
 
 from graftbook.http.errors import validated
 from graftbook.http.fields import WHOLE, Day, Price, Truth, Word
-from graftbook.questions.closures.query import ClosureQuery
+from graftbook.questions.closures.query import ClosureQuery, address_at
 from graftbook.questions.schemas import AskIn, ClosureIn
 
 PerCent = Annotated[
@@ -123,3 +123,8 @@ class OrderQuery(ClosureQuery):
             "tax_market": self.tax_market,
         }
         return validated(OrderIn, {**self._fields(), **terms})
+
+
+def order_address(body: OrderIn) -> str | None:
+    """Where the order of a body stands; None where no address says the same, as for several vehicles."""
+    return address_at("/v1/orders", body, lambda given: OrderQuery(**given).order())

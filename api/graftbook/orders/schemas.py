@@ -363,7 +363,7 @@ class WorkOut(Document):
     defers: str
 
 
-class _FittingAskedOut(Document):
+class FittingAskedOut(Document):
     date: str
     vehicle: VehicleOut
     wishes: list[str]
@@ -371,7 +371,7 @@ class _FittingAskedOut(Document):
     catalogue_revision: int
 
 
-class FittingOut(_FittingAskedOut, WorkOut):
+class FittingOut(FittingAskedOut, WorkOut):
     """The jobs of a closure in an order that respects what comes off and goes on first."""
 
 

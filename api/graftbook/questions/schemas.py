@@ -144,9 +144,14 @@ RULES = (
     "which rules bind: those for a vehicle in service, or those of type approval too, which are there to "
     "compare with otherwise; empty: as the house has set it"
 )
+ViewWord = Literal["full", "summary"]
+SUMMARY_OF_VERDICTS = (
+    "`summary`: only verdict, number and whether it is proved, as the full answer says them, without names "
+    "like an unknown one; what was proved by `proof` with its `set`"
+)
 DETAIL = (
-    "`verdict`: only verdict, number and whether it is proved, as the full answer says them, without names "
-    "like an unknown one; `full`: the sentence, every place, its companions and evidence, the vehicle too"
+    "`verdict`: what `view=summary` answers; `full`: the sentence, every place, its companions and evidence, "
+    "the vehicle too"
 )
 PROOF = (
     "true: of each best place that is still open a closure proves the best whole set with it, told as `set`, "
@@ -255,12 +260,14 @@ class CompatibilityQuery(CompatibilityQuestionIn):
     """One question as an address's parameters."""
 
     proof: bool = Field(False, description=PROOF)
+    view: ViewWord = Field("full", description=SUMMARY_OF_VERDICTS)
     as_of: Annotated[int, Field(ge=1, le=2_000_000_000)] | None = Field(None, description=AS_OF)
 
     def body(self) -> "CompatibilityIn":
         """The body of the same question."""
-        question = CompatibilityQuestionIn(**self.model_dump(exclude={"as_of", "proof"}))
-        return CompatibilityIn(questions=[question], proof=self.proof, as_of=self.as_of)
+        question = CompatibilityQuestionIn(**self.model_dump(exclude={"as_of", "proof", "view"}))
+        asked = CompatibilityIn(questions=[question], proof=self.proof, as_of=self.as_of)
+        return asked.in_view(self.view)
 
 
 class CompatibilityIn(Body):
@@ -274,3 +281,7 @@ class CompatibilityIn(Body):
     detail: Literal["verdict", "full"] = Field("full", description=DETAIL)
     proof: Truth = Field(False, description=PROOF)
     as_of: Revision | None = Field(None, description=AS_OF)
+
+    def in_view(self, view: ViewWord) -> "CompatibilityIn":
+        """The same questions, answered by verdicts alone where the view is a summary."""
+        return self if view == "full" else self.model_copy(update={"detail": "verdict"})

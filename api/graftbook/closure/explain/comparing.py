@@ -46,12 +46,31 @@ def why_not(
     deadline = deadline or Deadline(question.seconds)
     if deadline.passed:
         return NEITHER
+    other = with_component(book, question, component, position)
+    return _compared(book, replace(question, alternatives=0), book, other, deadline)
+
+
+def with_component(book: RuleBook, question: Question, component: str, position: str = "") -> Question:
+    """The question in which `component` is wished (at `position`, or anywhere it fits) instead."""
     scope = scope_of(book, question)
     places = {position} if position else {fit.position for fit in scope.serving(component)}
     kept = tuple(w for w in question.wishes if not _gives_way(w, places, scope))
     wish = FitComponent(component, position)
-    other = replace(question, wishes=tuple(dict.fromkeys((*kept, wish))), alternatives=0)
-    return _compared(book, replace(question, alternatives=0), book, other, deadline)
+    return replace(question, wishes=tuple(dict.fromkeys((*kept, wish))), alternatives=0)
+
+
+def why_not_briefly(
+    book: RuleBook, question: Question, other: Question, deadline: Deadline, one: Answer | None = None
+) -> Comparison:
+    """The same of the question `with_component`, without next bests, further contradictions and ways out.
+
+    `one`: what is known of the question as asked, where its set makes no difference.
+    """
+    if deadline.passed:
+        return NEITHER
+    if one is None:
+        one = answer_question(book, replace(question, alternatives=0), deadline.halfway(), briefly=True)
+    return compare(one, answer_question(book, other, deadline.within(deadline.left()), briefly=True))
 
 
 def _gives_way(wish: Wish, places: set[str], scope: Scope) -> bool:

@@ -238,7 +238,9 @@ class LeastMeeting:
         return [self.among[number - 1] for number in chosen]
 
 
-def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
+def contradictions_of(
+    blame: Blame, at_most: int = MOST_CONTRADICTIONS
+) -> tuple[list[Contradiction], list[frozenset[Switch]]]:
     """Contradictions that have no wish and no limit in common, smallest groups of each.
 
     Also the groups themselves. In a very large problem, or when it gets late, the first is told, and not
@@ -248,7 +250,7 @@ def contradictions_of(blame: Blame) -> tuple[list[Contradiction], list[frozenset
     found: list[Contradiction] = []
     groups: list[frozenset[Switch]] = []
     most = blame.most_checks(blame.switches)
-    while len(found) < MOST_CONTRADICTIONS and (not found or blame.contradicts(left)):
+    while len(found) < at_most and (not found or blame.contradicts(left)):
         if found and blame.checks > most:
             break  # the ways out still mend what is not told
         parts, proved = blame.smallest(in_order_of_blame(left))

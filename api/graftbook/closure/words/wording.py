@@ -266,6 +266,11 @@ def other_way(book: RuleBook, change: Change, other: Other) -> str:
     return named if place.startswith(LOOSE) else f"{named} at {phrases.the(book, place)}"
 
 
+def difference_sentence(difference: Difference) -> str:
+    """What another set costs more, as a sentence."""
+    return f"It makes this difference: {difference_words(difference)}."
+
+
 def difference_words(difference: Difference) -> str:
     """Such as "62.00 more for parts and 1 more visible change".
 
@@ -372,7 +377,7 @@ def comparison_sentences(book: RuleBook, other_book: RuleBook, comparison: Compa
     if comparison.one.solution is None:
         return [headline(comparison.one), f"The other can be done: {costs(comparison.other.solution.totals)}"]
     return [
-        f"It makes this difference: {difference_words(comparison.difference)}.",
+        difference_sentence(comparison.difference),
         *(f"Only then: {change_sentence(other_book, c)}" for c in comparison.only_in_other),
         *(f"No longer: {change_sentence(book, c)}" for c in comparison.only_in_one),
     ]

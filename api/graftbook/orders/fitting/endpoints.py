@@ -1,9 +1,9 @@
 """What a closure means in the workshop and for its owner: the fitting sequence, the quotation."""
 
 from collections.abc import Callable
-from typing import Any
+from typing import Annotated, Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from graftbook import problems
@@ -18,25 +18,36 @@ from graftbook.orders.papers.sequence import sequence_pdf
 from graftbook.orders.question_schemas import FittingIn, QuotationIn
 from graftbook.orders.quotation.service import quotation_facts
 from graftbook.orders.schemas import FittingOut, QuotationOut
+from graftbook.orders.summary import fitting_summary
+from graftbook.orders.summary_schemas import FittingSummaryOut
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS
+from graftbook.questions.schemas import ViewWord
 
 router = APIRouter(prefix="/v1", tags=["orders"], dependencies=[MayRead])
 
 FORMS = {"json": JSON, "pdf": PDF}
 _AS_PDF: dict[str, Any] = {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
 _ERRORS = documented(problems.NoSet, problems.NotAcceptable)
+VIEW = (
+    "of JSON. `summary`: each step in a line, the times, tools and every caution; how each is done is in the "
+    "whole sequence"
+)
+View = Annotated[ViewWord, Query(description=VIEW)]
 
 
 @router.post(
     "/fitting-sequences",
     operation_id="makeFittingSequence",
     summary="The jobs of the closure of the same body, in order",
-    responses={200: {"model": FittingOut, **_AS_PDF}, **PROBLEMS, **_ERRORS},
+    responses={200: {"model": FittingOut | FittingSummaryOut, **_AS_PDF}, **PROBLEMS, **_ERRORS},
 )
-def make_fitting_sequence(body: FittingIn, request: Request, service: ServiceDep) -> Response:
+def make_fitting_sequence(
+    body: FittingIn, request: Request, service: ServiceDep, view: View = "full"
+) -> Response:
     """Minutes a section, special tools, tightening values, cautions; the earliest finish, proved or not."""
-    return _answered(request, service, sequence_pdf, lambda: fitting_facts(service, body))
+    brief = fitting_summary if view == "summary" else None
+    return _answered(request, service, sequence_pdf, lambda: fitting_facts(service, body), brief)
 
 
 @router.post(
@@ -51,11 +62,15 @@ def make_quotation(body: QuotationIn, request: Request, service: ServiceDep) -> 
 
 
 def _answered(
-    request: Request, service: Service, pdf: Callable[..., bytes], facts: Callable[[], Document]
+    request: Request,
+    service: Service,
+    pdf: Callable[..., bytes],
+    facts: Callable[[], Any],
+    brief: Callable[[Any], Document] | None = None,
 ) -> Response:
-    """JSON or PDF, whichever Accept prefers. Raises NotAcceptable."""
+    """JSON or PDF, whichever Accept prefers. `brief`: the summary that is asked for. Raises NotAcceptable."""
     form = form_of(request.headers.get("accept", ""), FORMS)
     found = facts()
     if form == "json":
-        return json_answer(found, headers=KEEP_NOTHING)
+        return json_answer(brief(found) if brief else found, headers=KEEP_NOTHING)
     return Response(pdf(found, house=service.settings.house), media_type=PDF, headers=KEEP_NOTHING)

@@ -17,9 +17,9 @@ from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
 from graftbook.questions.closures.query import ClosureQuery
 from graftbook.questions.closures.schemas import ClosureOut
 from graftbook.questions.closures.summary import closure_summary
-from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
-from graftbook.questions.closures.view import VIEW, View, ViewWord, viewed
-from graftbook.questions.schemas import ClosureIn, WhatIfIn, WhyNotIn
+from graftbook.questions.closures.summary_schemas import ClosureSummaryOut, WhyNotSummaryOut
+from graftbook.questions.closures.view import VIEW, View, viewed
+from graftbook.questions.schemas import ClosureIn, ViewWord, WhatIfIn, WhyNotIn
 
 router = APIRouter(prefix="/v1/closures", tags=["closures"], dependencies=[MayRead])
 
@@ -80,15 +80,25 @@ def _closure(request: Request, service: Service, body: ClosureIn, view: ViewWord
     return answered(request, service, etag, make, at=at, again=closures.asked_again(service, body))
 
 
+WHY_NOT_VIEW = (
+    "`summary`: what the best set with the component costs more, by criterion, or the first contradiction; "
+    "read off the prices of the closure as asked where those have it, so that nothing is solved. Its "
+    "cautions are those of the set as asked and of the component. `full`: both whole answers, with all that "
+    "the other set changes and its cautions"
+)
+WhyNotView = Annotated[ViewWord, Query(description=WHY_NOT_VIEW)]
+
+
 @router.post(
     "/why-not",
     operation_id="askWhyNot",
     summary="Why the answer does not hold this component instead",
-    responses={200: {"model": WhyNotOut}, **PROBLEMS},
+    responses={200: {"model": WhyNotOut | WhyNotSummaryOut}, **PROBLEMS},
 )
-def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep) -> Response:
+def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: WhyNotView = "full") -> Response:
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
-    etag, make = closures.why_not(service, body)
+    asked = closures.why_not_briefly if view == "summary" else closures.why_not
+    etag, make = asked(service, body)
     return answered(request, service, etag, make, again=closures.asked_again(service, body))
 
 

@@ -1,5 +1,6 @@
 """The question of a closure as an address's parameters, or as a command's options."""
 
+from collections.abc import Callable
 from typing import Annotated, Any
 from urllib.parse import urlencode
 
@@ -103,9 +104,33 @@ class ClosureQuery(BaseModel):
 
 def address_of(body: ClosureIn, as_of: int) -> str | None:
     """Where the answer to a body stands, as of a revision; None where no address says the same."""
+    return address_at(
+        "/v1/closures", body.model_copy(update={"as_of": as_of}), lambda given: ClosureQuery(**given).body()
+    )
+
+
+def address_at(where: str, body: ClosureIn, read: Callable[[dict[str, Any]], ClosureIn]) -> str | None:
+    """The address of a body's answer at `where`; None where none says the same.
+
+    `read`: the fields of an address as a body. What a body and its address call alike stands for itself.
+    """
     said = body.model_dump(mode="json", exclude_defaults=True)
-    vehicle, limits = said.get("vehicle", {}), said.get("limits", {})
-    fields: dict[str, Any] = {
+    given = {name: value for name, value in _flat(said).items() if value not in (None, [])}
+    try:
+        same = _meant(read(given)) == _meant(body)
+    except (ValidationError, InvalidRequest):
+        return None
+    address = f"{where}?{urlencode(given, doseq=True)}"
+    return address if same and len(address) <= LONGEST_ADDRESS else None
+
+
+def _flat(said: dict[str, Any]) -> dict[str, Any]:
+    """The fields of a body as an address has them; what none has is left as it is, and then refused."""
+    said = dict(said)
+    vehicle, limits, wishes = said.pop("vehicle", {}), said.pop("limits", {}), said.pop("wishes", ())
+    said.pop("deadline_seconds", None)
+    as_of = said.pop("as_of", None)
+    return {
         **{name: vehicle.get(name) for name in ("chassis", "variant", "built", "on_the_bench")},
         "option": vehicle.get("options"),
         "fitted": [f"{place}={number or ''}" for place, number in vehicle.get("fitted", {}).items()],
@@ -113,27 +138,14 @@ def address_of(body: ClosureIn, as_of: int) -> str | None:
         "keep_section": limits.get("keep_sections"),
         "nothing_visible": limits.get("nothing_visible"),
         "fit": [
-            f"{w['fit']}@{w['position']}" if w.get("position") else w["fit"]
-            for w in said.get("wishes", ())
-            if w.get("fit")
+            f"{w['fit']}@{w['position']}" if w.get("position") else w["fit"] for w in wishes if w.get("fit")
         ],
-        **{
-            name: [w[name] for w in said.get("wishes", ()) if w.get(name)]
-            for name in ("upgrade", "remedy", "clear")
-        },
-        "remedy_all": next((w["remedy_all"] for w in said.get("wishes", ()) if w.get("remedy_all")), None),
-        "prefer": said.get("preference"),
-        "rules": said.get("rules"),
-        "alternatives": said.get("alternatives"),
+        **{name: [w[name] for w in wishes if w.get(name)] for name in ("upgrade", "remedy", "clear")},
+        "remedy_all": next((w["remedy_all"] for w in wishes if w.get("remedy_all")), None),
+        "prefer": said.pop("preference", None),
+        **said,
         "as_of": as_of,
     }
-    given = {name: value for name, value in fields.items() if value}
-    try:
-        same = _meant(ClosureQuery(**given).body()) == _meant(body.model_copy(update={"as_of": as_of}))
-    except (ValidationError, InvalidRequest):
-        return None
-    address = f"/v1/closures?{urlencode(given, doseq=True)}"
-    return address if same and len(address) <= LONGEST_ADDRESS else None
 
 
 def _meant(body: ClosureIn) -> dict[str, Any]:

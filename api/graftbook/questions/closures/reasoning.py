@@ -9,6 +9,8 @@ from contextlib import nullcontext
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+import orjson
+
 from graftbook.checks.law import Binding
 from graftbook.checks.set import check_set
 from graftbook.closure.answer import Answer, Note, Outcome, Solution
@@ -34,6 +36,7 @@ from graftbook.questions.closures.documents import (
     vehicle_document,
     wish_document,
 )
+from graftbook.questions.closures.why_not import brief_from_prices, brief_of_sets, priced
 from graftbook.rulebook.model import RuleBook
 
 if TYPE_CHECKING:
@@ -105,6 +108,25 @@ def why_not(asked: Posed, number: str, position: str) -> Told:
     both, told = _both(asked, asked, compared)
     document: WhyNotOut = {"component": number, "position": position or None, **both}
     return _told(document, told.one, told.other)
+
+
+def why_not_briefly(asked: Posed, number: str, position: str, closure: bytes) -> Told:
+    """The difference that the component makes, or the first contradiction. `closure`: the answer as asked,
+    whose prices tell it where it priced the component."""
+    book, question = asked.book, asked.question
+    document: ClosureOut = orjson.loads(closure)
+    known = priced(book, question, number, position, document)
+    if known is not None and known.more is not None:
+        return _told(brief_from_prices(book, number, known.place, known.more, document))
+    other = comparing.with_component(book, question, number, position)
+    settled = known is not None or document["set"] is None
+    one = Answer(Outcome(document["outcome"])) if settled else None
+    compared = comparing.why_not_briefly(book, question, other, asked.deadline, one)
+    brief = brief_of_sets(
+        book, scope_of(book, question).serving(number, position), number, compared, document
+    )
+    brief["looked_up"] = known is not None
+    return _told(brief, compared.one, compared.other)
 
 
 def what_if(asked: Posed, there: Posed) -> Told:

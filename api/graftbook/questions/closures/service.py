@@ -17,6 +17,8 @@ from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.query import address_of
 from graftbook.questions.closures.reasoning import Posed, Told
 from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
+from graftbook.questions.closures.summary import closure_summary
+from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
 from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
@@ -48,11 +50,21 @@ def closure_document(service: Service, body: ClosureIn) -> tuple[Asked, ClosureO
     return asked, found
 
 
+def summary_of(service: Service, body: ClosureIn) -> ClosureSummaryOut:
+    """The summary of the closure that a body asks for. Raises what `ask` raises, and Busy."""
+    answering, full = closure_at(service, body)
+    return closure_summary(document_of(service, answering), full)
+
+
 def _closure(service: Service, body: ClosureIn) -> tuple[Asked, Answering]:
     asked = at_revision(service, body, lambda then: ask(then, body, alternatives=body.alternatives))
     service.recent.add(_text(body))
+    return asked, _closure_of(service, asked)
+
+
+def _closure_of(service: Service, asked: Asked) -> Answering:
     etag = etag_of("closure", service.settings.currency, asked.depends_on())
-    return asked, (etag, told(service, "closure", reasoning.closure, [asked]))
+    return etag, told(service, "closure", reasoning.closure, [asked])
 
 
 def document_of(service: Service, answering: Answering) -> Any:
@@ -82,17 +94,37 @@ def _vehicles(body: AskIn) -> list[VehicleIn]:
 
 def why_not(service: Service, body: WhyNotIn) -> Answering:
     """Why the answer does not hold this component instead. Raises what `ask` raises."""
+    _, asked, number, position = _instead(service, body)
+    make = told(service, "why-not", reasoning.why_not, [asked], number, position)
+    return etag_of("why-not", service.settings.currency, asked.depends_on(), number, position), make
 
-    def look_up(then: Service) -> tuple[Asked, str, str]:
+
+def why_not_briefly(service: Service, body: WhyNotIn) -> Answering:
+    """The difference that the component makes, or the first contradiction, read off the prices of the closure
+    as asked where that has them: the one that is kept, or one that is made and kept.
+
+    Raises what `ask` raises.
+    """
+    plain, asked, number, position = _instead(service, body)
+    closure = _closure_of(service, plain)
+
+    def make() -> Made:
+        document, _ = service.answers.kept_or_made(*closure)
+        return told(service, "why-not", reasoning.why_not_briefly, [asked], number, position, document)()
+
+    return etag_of("why-not briefly", service.settings.currency, asked.depends_on(), number, position), make
+
+
+def _instead(service: Service, body: WhyNotIn) -> tuple[Asked, Asked, str, str]:
+    """The question, the same where the book has what is asked after, and that component and position."""
+
+    def look_up(then: Service) -> tuple[Asked, Asked, str, str]:
         asked = ask(then, body)
         number = asked.names.component(body.component, "/component")
         position = asked.names.of_book.position(body.position, "/position") if body.position else ""
-        return replace(asked, book=asked.names.book()), number, position
+        return asked, replace(asked, book=asked.names.book()), number, position
 
-    asked, number, position = at_revision(service, body, look_up, lambda found: found[:1])
-
-    make = told(service, "why-not", reasoning.why_not, [asked], number, position)
-    return etag_of("why-not", service.settings.currency, asked.depends_on(), number, position), make
+    return at_revision(service, body, look_up, lambda found: found[1:2])
 
 
 def what_if(service: Service, body: WhatIfIn) -> Answering:

@@ -4,31 +4,35 @@ The set line by line, the sums, the flaws left, what the arithmetic finds worse 
 What is unchanged or not determined is counted; the reasons, next bests and figures are in the whole one.
 """
 
+from __future__ import annotations
+
 import re
 from collections import Counter
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
-from graftbook.questions.closures.compared_schemas import CheckOut
-from graftbook.questions.closures.schemas import (
-    ChangeOut,
-    ChecksOut,
-    ClosureOut,
-    FindingOut,
-    FlawNoteOut,
-    LooseOut,
-    NoteOut,
-    SetOut,
-)
-from graftbook.questions.closures.summary_schemas import (
-    BriefOut,
-    ChecksSummaryOut,
-    CheckSummaryOut,
-    ClosureSummaryOut,
-    FindingBriefOut,
-    FlawCountsOut,
-    LineOut,
-    SetSummaryOut,
-)
+if TYPE_CHECKING:
+    from graftbook.questions.closures.compared_schemas import CheckOut
+    from graftbook.questions.closures.schemas import (
+        ChangeOut,
+        ChecksOut,
+        ClosureOut,
+        FindingOut,
+        FlawNoteOut,
+        LooseOut,
+        NoteOut,
+        SetOut,
+    )
+    from graftbook.questions.closures.summary_schemas import (
+        BriefOut,
+        ChecksSummaryOut,
+        CheckSummaryOut,
+        ClosureSummaryOut,
+        FindingBriefOut,
+        FlawCountsOut,
+        LineOut,
+        SetSummaryOut,
+    )
 
 TOLD = ("worse", "newly not determined")
 LONGEST_WHY = 90
@@ -41,7 +45,7 @@ def closure_summary(document: ClosureOut, full: str | None) -> ClosureSummaryOut
     found = document["set"]
     return {
         "full": full,
-        **_told(document),
+        **told_by_both(document),
         "outcome": document["outcome"],
         "proved": document["proved"],
         "sentence": document["sentences"][0],
@@ -59,7 +63,7 @@ def check_summary(document: CheckOut, full: str | None) -> CheckSummaryOut:
     completed = document["completed"]
     return {
         "full": full,
-        **_told(document),
+        **told_by_both(document),
         "complete": document["complete"],
         "wishes": [wish["sentence"] for wish in document["wishes"]],
         "missing": _sentences(document["missing"]),
@@ -73,8 +77,8 @@ def check_summary(document: CheckOut, full: str | None) -> CheckSummaryOut:
     }
 
 
-def _told(document: ClosureOut | CheckOut) -> BriefOut:
-    """What both say as the whole document says it."""
+def told_by_both(document: ClosureOut | CheckOut) -> BriefOut:
+    """What every summary says as the whole document says it."""
     vehicle = document["vehicle"]
     return {
         "vehicle": {

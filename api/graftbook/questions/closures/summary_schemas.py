@@ -8,6 +8,7 @@ from graftbook.document import Document
 from graftbook.http.values import GradeWord
 from graftbook.questions.closures.compared_schemas import SurplusOut
 from graftbook.questions.closures.schemas import (
+    DifferenceOut,
     KindWord,
     MoneyOut,
     OutcomeWord,
@@ -106,3 +107,27 @@ class CheckSummaryOut(BriefOut):
     flaws_brought: FlawCountsOut
     checks: ChecksSummaryOut
     completed: ClosureSummaryOut | None
+
+
+LOOKED_UP = (
+    "true: read off the prices that the closure has for every alternative, nothing was solved for it; false: "
+    "the closure has no exact price of it, so the sets alone were compared"
+)
+
+
+class WhyNotAskedOut(BriefOut):
+    full: Full
+    component: str
+    name: Annotated[str | None, Field(description="null: the catalogue has no record of its name")]
+    asked: Annotated[OutcomeWord, Field(description="of the question as asked")]
+
+
+class WhyNotSummaryOut(WhyNotAskedOut):
+    """Why not this component: what the best set with it costs more, or the first contradiction."""
+
+    position: Annotated[str | None, Field(description="where it would sit; null: nowhere, or not known")]
+    outcome: Annotated[OutcomeWord, Field(description="of the question with this component instead")]
+    looked_up: Annotated[bool, Field(description=LOOKED_UP)]
+    difference: Annotated[DifferenceOut, Field(description="what the set with it costs more; 0 is left out")]
+    sentences: Annotated[list[str], Field(description="the same in words")]
+    contradiction: Annotated[list[str], Field(description="where it is impossible: the first, smallest one")]

@@ -1,7 +1,7 @@
 """The views of an answer: the whole document, or what of it a program at the counter holds."""
 
 from collections.abc import Callable
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 import orjson
 from fastapi import Query
@@ -9,8 +9,8 @@ from fastapi import Query
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
 from graftbook.process.state import Made, Make, Service
+from graftbook.questions.schemas import ViewWord
 
-ViewWord = Literal["full", "summary"]
 VIEW = (
     "`summary`: the set line by line with its sums, what is worse, every caution, and `full`, the address of "
     "the whole answer; what is unchanged is counted"

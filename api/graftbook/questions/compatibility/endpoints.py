@@ -14,7 +14,9 @@ from graftbook.http.responses import etag_of, json_answer
 from graftbook.process.state import ServiceDep
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
 from graftbook.questions.compatibility.service import answer_batch
-from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuery
+from graftbook.questions.schemas import SUMMARY_OF_VERDICTS, CompatibilityIn, CompatibilityQuery, ViewWord
+
+View = Annotated[ViewWord, Query(description=SUMMARY_OF_VERDICTS)]
 
 router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependencies=[MayRead])
 
@@ -36,9 +38,9 @@ router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependenc
         ),
     },
 )
-def ask_compatibility(body: CompatibilityIn, service: ServiceDep) -> Response:
+def ask_compatibility(body: CompatibilityIn, service: ServiceDep, view: View = "full") -> Response:
     """A question with a mistake is answered "not known" with its problem; the others stand."""
-    return json_answer(answer_batch(service, body))
+    return json_answer(answer_batch(service, body.in_view(view)))
 
 
 @router.get(
@@ -59,5 +61,5 @@ def get_compatibility(
     document: CompatibilityOut = {**found["answers"][0], "catalogue_revision": found["catalogue_revision"]}
     body = json_bytes(document)
     etag = etag_of("compatibility", body.hex())
-    open_still = asked.proof and bool(document.get("places")) and not document.get("proved")
+    open_still = asked.proof and bool(document.get("places", True)) and not document.get("proved", True)
     return answered(request, service, etag, lambda: (body, not open_still), again=nothing_more)

@@ -74,7 +74,7 @@ def _left_out(default: JsonValue = None, description: str | None = None) -> Any:
 
 class CompatibilityAnswerOut(Document):
     verdict: FitsWord
-    sentence: NotRequired[Annotated[str, _left_out("", "left out at verdict detail, except of a problem")]]
+    sentence: NotRequired[Annotated[str, _left_out("", "left out of a summary, except of a problem")]]
     number: NotRequired[Annotated[str | None, _left_out(description="today's number")]]
     can_be_bought: NotRequired[Annotated[bool | None, _left_out()]]
     proved: NotRequired[Annotated[bool, _left_out(False, description=f"at the best place: {PROVED}")]]
