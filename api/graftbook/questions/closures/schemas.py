@@ -356,8 +356,8 @@ class ChecksOut(Document):
     findings: Annotated[
         list[FindingOut],
         Field(
-            description="every one, also what is unchanged or not determined: to ask for the whole answer is to "
-            "ask for them; a summary counts those"
+            description="every one, also what is unchanged or not determined; to ask for the whole answer is "
+            "to ask for them, a summary counts those"
         ),
     ]
 
