@@ -29,7 +29,7 @@ from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds
 from tests.closure.worlds import World
 
-BLAMED = 3
+BLAMED = 1
 """Of the impossible ones so many are asked why; of the others it is proved again that they are."""
 
 
@@ -151,7 +151,7 @@ def test_what_is_priced_is_looked_up_and_nothing_is_solved(monkeypatch: pytest.M
                         assert told["looked_up"]
                         assert told["difference"] == other["difference"]
                         read_off += 1
-    assert read_off > 10
+    assert read_off > 5
 
 
 def test_of_a_question_without_a_set_the_other_is_told() -> None:
