@@ -109,7 +109,8 @@ def test_every_alternative_of_the_demo_costs_what_a_question_of_its_own_gives(
     app: FastAPI, wish: dict[str, str]
 ) -> None:
     service = app.state.service
-    body = ClosureIn.model_validate({"vehicle": {"chassis": "24PL-018412"}, "wishes": [wish]})
+    asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [wish], "deadline_seconds": 30.0}
+    body = ClosureIn.model_validate(asked)
     posed = ask(service, body).posed(service.settings.currency, NEVER)
     closure = reasoning.closure(posed).body
     seen, wrong = Counter(), []
