@@ -10,18 +10,27 @@ import pytest
 from fastapi import FastAPI
 
 from graftbook.closure.answer import Outcome
+from graftbook.closure.answering import scope_of
 from graftbook.closure.explain import comparing
 from graftbook.closure.question import FitComponent, Question
+from graftbook.closure.search.constrain import Unsolvable
+from graftbook.closure.search.deadline import NEVER
+from graftbook.closure.search.reach import reach
+from graftbook.closure.search.solve import solve
 from graftbook.closure.words.wording import comparison_sentences, contradiction_sentences
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.documents import difference_document
 from graftbook.questions.closures.reasoning import Posed
+from graftbook.questions.closures.why_not import priced
 from graftbook.questions.reading import ask
 from graftbook.questions.schemas import ClosureIn
 from graftbook.rulebook.model import RuleBook
 from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds
 from tests.closure.worlds import World
+
+BLAMED = 1
+"""Of the impossible ones so many are asked why; of the others it is proved again that they are."""
 
 
 def asked_after(document: Any) -> Iterator[tuple[str, str]]:
@@ -91,7 +100,7 @@ def test_both_agree_on_random_catalogues(block: int) -> None:
                 wrong[seed] = (number, position, told["looked_up"], found)
     assert not wrong, (len(wrong), next(iter(wrong.items())))
     assert min(seen[True, "proved"], seen[False, "proved"], seen[False, "impossible"]) > 20, seen
-    assert seen[True, "impossible"] > 2, seen
+    assert seen[True, "impossible"], seen
 
 
 @pytest.mark.one_engine
@@ -100,19 +109,27 @@ def test_every_alternative_of_the_demo_costs_what_a_question_of_its_own_gives(
     app: FastAPI, wish: dict[str, str]
 ) -> None:
     service = app.state.service
-    body = ClosureIn.model_validate({"vehicle": {"chassis": "24PL-018412"}, "wishes": [wish]})
-    posed = ask(service, body.model_copy(update={"deadline_seconds": 30.0})).posed(service.settings.currency)
+    asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [wish], "deadline_seconds": 30.0}
+    body = ClosureIn.model_validate(asked)
+    posed = ask(service, body).posed(service.settings.currency, NEVER)
     closure = reasoning.closure(posed).body
     seen, wrong = Counter(), []
     one = comparing.answer_question(posed.book, posed.question, briefly=True)
-    for number, position in dict.fromkeys(asked_after(orjson.loads(closure))):
-        told = brief(posed, number, position, closure)
+    document = orjson.loads(closure)
+    for number, position in dict.fromkeys(asked_after(document)):
+        known = priced(posed.book, posed.question, number, position, document)
         other = comparing.with_component(posed.book, posed.question, number, position)
+        if known and known.more is None and seen[True, "impossible"] >= BLAMED:
+            seen[True, "impossible"] += 1
+            with pytest.raises(Unsolvable):
+                solve(reach(scope_of(posed.book, other), other), 30.0)
+            continue
+        told = brief(posed, number, position, closure)
         whole = comparing.why_not_briefly(posed.book, posed.question, other, posed.deadline, one)
         seen[told["looked_up"], told["outcome"]] += 1
         wrong += [(number, position, one) for one in wrongs(posed, number, position, told, whole)]
     assert not wrong, (len(wrong), wrong[0])
-    assert seen[True, "proved"] > 20, seen
+    assert min(seen[True, "proved"], seen[True, "impossible"]) > 15, seen
 
 
 def test_what_is_priced_is_looked_up_and_nothing_is_solved(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -120,9 +137,9 @@ def test_what_is_priced_is_looked_up_and_nothing_is_solved(monkeypatch: pytest.M
         raise AssertionError("this was solved")
 
     read_off = 0
-    for seed in range(1, 40, 2):
+    for seed in range(1, 90, 2):
         book, question = branching(seed)
-        posed = Posed(book, question, "24L-500", False)
+        posed = Posed(priced_whole(book), question, "24L-500", False)
         closure = reasoning.closure(posed).body
         places = {w.position for w in question.wishes if isinstance(w, FitComponent)}
         with monkeypatch.context() as patched:
@@ -135,7 +152,7 @@ def test_what_is_priced_is_looked_up_and_nothing_is_solved(monkeypatch: pytest.M
                         assert told["looked_up"]
                         assert told["difference"] == other["difference"]
                         read_off += 1
-    assert read_off > 10
+    assert read_off > 5
 
 
 def test_of_a_question_without_a_set_the_other_is_told() -> None:

@@ -149,9 +149,15 @@ async def got(database: str, address: str):
 def test_a_summary_is_what_the_service_answers(sqlite_demo_url: str):
     question = ("--database", sqlite_demo_url, "--chassis", "24PL-018412", "--fit", "QL-7075")
     closure, order = (json.loads(run(name, *question, "--summary").stdout) for name in ("closure", "order"))
-    for told, where in ((closure, "/v1/closures"), (order, "/v1/orders")):
-        assert told["full"].partition("?")[0] == where
-        assert told == asyncio.run(got(sqlite_demo_url, f"{told['full']}&view=summary"))
+    answers = [asyncio.run(got(sqlite_demo_url, f"{told['full']}&view=summary")) for told in (closure, order)]
+    assert closure == answers[0]
+    assert [one["full"].partition("?")[0] for one in answers] == ["/v1/closures", "/v1/orders"]
+    # Which supplier of equals, and the proof of it, hang on the time there was.
+    assert list(order) == list(answers[1])
+    for name in ("full", "vehicles", "cautions", "without", "lines_needed"):
+        assert order[name] == answers[1][name], name
+    needed = [[(line["number"], line["name"]) for line in one["lines"]] for one in (order, answers[1])]
+    assert needed[0] == needed[1] != []
     refused = run("order", *question, "--summary", "--format", "pdf")
     assert (refused.exit_code, refused.stdout) == (2, "")
     never = run("closure", *question, "--refuse", "QL-7075", "--summary")

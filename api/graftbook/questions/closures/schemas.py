@@ -353,7 +353,13 @@ class ChecksOut(Document):
     ]
     sentence: Annotated[str, Field(description="what the set makes worse, in words")]
     counts: Annotated[dict[KindWord, int], Field(description="how many findings there are of each kind")]
-    findings: list[FindingOut]
+    findings: Annotated[
+        list[FindingOut],
+        Field(
+            description="every one, also what is unchanged or not determined; to ask for the whole answer is "
+            "to ask for them, a summary counts those"
+        ),
+    ]
 
 
 class QuestionOut(Document):
