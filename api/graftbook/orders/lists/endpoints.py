@@ -71,9 +71,15 @@ def list_lists(
     service: ServiceDep,
     show: Annotated[
         overview.ShownWord | None,
-        Query(description="`open`: not everything has come; `late`: sent, and a promised day has passed"),
+        Query(
+            description="`open`: not everything has come; `late`: sent, and a promised day has passed",
+            examples=["open"],
+        ),
     ] = None,
-    made_by: Annotated[Word | None, Query(description="only what this key's label made")] = None,
+    made_by: Annotated[
+        Word | None,
+        Query(description="only what this one made, as `made_by` says it", examples=["counter (1a2b3c4d)"]),
+    ] = None,
     limit: Limit = None,
     cursor: Cursor = "",
 ) -> Response:
