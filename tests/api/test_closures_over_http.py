@@ -184,12 +184,15 @@ async def test_a_list_answers_for_what_it_makes_worse_and_for_what_it_mends(clie
 
 
 async def test_the_completed_set_is_complete(client: httpx.AsyncClient):
-    closure = (await client.post("/v1/closures", json=DISCS)).json()["set"]
+    whole = (await client.post("/v1/closures", json=DISCS)).json()
+    closure = whole["set"]
     loose = [part["component"] for part in closure["loose_parts"] for _ in range(part["quantity"])]
     positions = {change["position"]: change["component"] for change in closure["changes"]}
     body = DISCS | {"components": loose, "positions": positions}
     found = document_of(CheckOut, (await client.post("/v1/checks", json=body)).content)
     assert (found.complete, found.missing, found.clashing, found.surplus) == (True, [], [], [])
+    assert any(caution.startswith("QB-9001: ") for caution in found.cautions), "a hazard of a loose part"
+    assert set(found.cautions) == set(whole["cautions"])
 
 
 async def test_the_order_list_holds_every_part_of_the_closure(client: httpx.AsyncClient):

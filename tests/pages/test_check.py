@@ -205,7 +205,11 @@ async def test_lines_that_do_not_go_together_are_named_with_ways_out(browser: ht
     shown = text_of(page)
     assert "Not complete: 1 clash." in shown
     assert "Whatever is added, lines of it do not go together." in shown
-    assert "QL-7117 line 1, QL-7075 line 2" in shown
+    assert (
+        "QL-7117 distributor without contact breaker, for positive earth line 1, QL-7075 alternator" in shown
+    )
+    assert "This module works with the positive post earthed and in no other way." in shown
+    assert "Rule alternator-60-needs-negative-battery" not in shown, "it is named on opening alone"
     swapped = await pressed(browser, page, "QL-7017 in place of QL-7117", **chassis)
     assert typed(swapped).split("\n")[0] == "QL-7075, QB-9001"
     assert "QL-7017" in typed(swapped)

@@ -119,6 +119,7 @@ def _shown(
         "remarks": remarks,
         "missing": missing,
         "clashes": clashes,
+        "names": listed.names,
         "ways": ways_of(document, listed),
         "surplus": surplus_of(document, listed),
         "flaws": flaw_groups(remarks, touched),

@@ -52,6 +52,9 @@ class Listed:
     def __init__(self, proposed: Proposed, sources: Sources) -> None:
         self.at = {position: sources[pointer][0] for position, pointer in proposed.came.items()}
         self.at |= {f"{LOOSE}{n}": sources[came[0]][0] for n, came in proposed.loose_came.items()}
+        components = proposed.asked.book.components
+        sits = {**proposed.sits, **{f"{LOOSE}{number}": number for number in proposed.loose}}
+        self.names = {e.number: components[c].name for p, e in self.at.items() if (c := sits[p])}
         self._loose = {n: [sources[p][0] for p in came] for n, came in proposed.loose_came.items()}
         self._wishes = {name: [sources[p][0] for p in came] for name, came in proposed.wishes().items()}
 
@@ -118,11 +121,14 @@ def _take_in(
 
 
 def _contradicting(one: ContradictionOut, listed: Listed) -> Clash:
+    """What its lines ask for is told by their names; a rule by its reason, its name apart."""
+    mine = listed.some_behind(part["name"] for part in one["parts"])
+    others = [part for part in one["parts"] if not listed.some_behind([part["name"]])]
     return {
-        "mine": listed.some_behind(part["name"] for part in one["parts"]),
+        "mine": mine,
         "there": [],
-        "sentences": one["sentences"][1:] or one["sentences"],
-        "rules": [part["name"] for part in one["parts"] if part["cause"] not in ("wish", "limit")],
+        "sentences": list(dict.fromkeys(told["sentence"] for told in (*others, *one["facts"]))),
+        "rules": [part["name"] for part in others if part["cause"] not in ("wish", "limit")],
     }
 
 
