@@ -85,7 +85,7 @@ def test_mistakes_of_a_drawing_are_told(sqlite_tern: Engine, wrong: str) -> None
     [
         "UPDATE mark SET x = 1001",
         "UPDATE mark SET y = -1",
-        "UPDATE mark SET view = 'below'",
+        "UPDATE mark SET view = 'top'",
         "UPDATE outline SET view = ''",
     ],
 )
