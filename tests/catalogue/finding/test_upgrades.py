@@ -73,4 +73,4 @@ async def test_an_upgrade_is_what_it_wishes(client: httpx.AsyncClient) -> None:
 def _set_of(document: dict[str, Any]) -> list[tuple[str, str]]:
     changes = document["set"]["changes"]
     assert changes
-    return [(change["position"], change["after"]) for change in changes]
+    return [(change["position"], change["component"]) for change in changes]
