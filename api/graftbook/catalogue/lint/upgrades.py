@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from graftbook.catalogue.lint.closure import SECONDS_EACH, Looked, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
+from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
 from graftbook.rulebook.model import Upgrade
@@ -36,4 +37,4 @@ def wishes_of(upgrade: Upgrade) -> tuple[Wish, ...]:
 
 def _together(looked: Looked, scope: Scope, wishes: tuple[Wish, ...]) -> bool:
     question = Question(scope.vehicle, wishes, seconds=SECONDS_EACH)
-    return not answer_question(looked.book, question, next_bests=False).contradictions
+    return answer_question(looked.book, question, next_bests=False).outcome is not Outcome.impossible
