@@ -90,7 +90,8 @@ def words(text: str) -> list[str]:
     """The words of a text in small letters; a number stands apart from its unit."""
     found: list[str] = []
     for word in _WORD.findall(plain_text(text).lower()):
-        found += _GLUED.sub(r" \1 \2 ", word).split() if word[0].isdigit() else [word[:_LONGEST]]
+        short = word[:_LONGEST]
+        found += _GLUED.sub(r" \1 \2 ", short).split() if short[0].isdigit() else [short]
     return found
 
 
