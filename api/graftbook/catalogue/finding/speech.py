@@ -132,8 +132,8 @@ class Term:
     """One thing that is looked for: as it was said, and each way in which it may stand in the catalogue.
 
     `ways` are groups of roots, all of which must be there; `also` tells the further ones in words.
-    `begun`: the word may go on, it is being typed. `measures`: (quantity, SI value) that a number with its unit
-    may be.
+    `begun`: the word may go on, it is being typed. `measures`: (quantity, SI value) that a number with
+    its unit may be.
     """
 
     said: str
