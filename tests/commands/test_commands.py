@@ -25,7 +25,7 @@ from graftbook.settings import Settings
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
     "serve", "demo", "migrate", "load", "export", "closure", "order", "lint", "keys", "backup", "restore",
-    "new", "columns", "guide",
+    "new", "columns", "guide", "find",
 )  # fmt: skip
 COMPONENTS = "SELECT count(*) FROM component"
 ASK = ("--chassis", "24pl 18412", "--fit", "qb3310")
@@ -304,3 +304,14 @@ def test_what_was_not_worked_out_in_time_is_said_in_one_line(capsys: pytest.Capt
     assert capsys.readouterr().err == (
         "graftbook: this was not worked out in the time there is; ask for less at once\n"
     )
+
+
+def test_what_people_say_is_found(sqlite_demo_url: str) -> None:
+    told = run("find", "front", "disks", "--chassis", "24PL-018412", "--database", sqlite_demo_url)
+    assert told.exit_code == 0
+    assert told.stdout.startswith("front-discs  front discs\n")
+    document = run("find", "QB-331O", "--json", "--database", sqlite_demo_url)
+    assert [item["name"] for item in json.loads(document.stdout)["items"]] == ["QB-3310"]
+    nothing = run("find", "carbide", "--database", sqlite_demo_url)
+    assert nothing.exit_code == 1
+    assert "Nothing was found by 'carbide'" in nothing.stdout

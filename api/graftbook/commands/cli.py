@@ -25,6 +25,7 @@ from graftbook.commands.console import (
     stop,
     who,
 )
+from graftbook.commands.find import find
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
 from graftbook.commands.stock import stock
@@ -39,7 +40,7 @@ app = typer.Typer(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new):
+for command in (guide, columns, new, find):
     app.command()(command)
 
 
@@ -200,12 +201,12 @@ def lint(
     as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
 ) -> None:
     """Look for contradictions in the catalogue: numbers in circles, parts that can never be fitted, …"""
-    from graftbook.catalogue.lint.lint import lint as find
+    from graftbook.catalogue.lint.lint import lint as find_all
 
     settings = settings_for(database)
     with readable_errors(), counting("findings") as step:
         findings = []
-        for finding in find(engine_for(settings), settings.currency):
+        for finding in find_all(engine_for(settings), settings.currency):
             findings.append(finding)
             step(len(findings))
     if as_json:

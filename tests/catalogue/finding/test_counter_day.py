@@ -83,10 +83,10 @@ def test_an_empty_answer_says_what_was_tried(sqlite_counter: Service, text: str,
 
 @pytest.mark.parametrize("chassis", ["", "24PL-018412"])
 def test_and_what_is_near(sqlite_counter: Service, chassis: str) -> None:
-    document = search_document(ask(sqlite_counter, "dynamometer", chassis))
+    document = search_document(ask(sqlite_counter, "alternating", chassis))
     assert document["items"] == []
-    assert "dynamo" in document["near"]
-    assert "dynamo" in document["sentence"]
+    assert "alternator" in document["near"]
+    assert "alternator" in document["sentence"]
 
 
 HOSTILE = [

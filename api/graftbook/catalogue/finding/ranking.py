@@ -2,8 +2,8 @@
 
 Each thing that can be found is an entry: its roots, each with a weight. The noun that says what a part is
 weighs most, then what stands before it (`front brake` of `front brake disc`), then what sits at its place,
-then the rest of its name. An entry answers to a term by the best of the term's ways; a word that few entries have
-says more than one that many have.
+then the rest of its name. An entry answers to a term by the best of the term's ways; a word that few entries
+have says more than one that many have.
 """
 
 import re

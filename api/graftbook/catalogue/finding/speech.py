@@ -88,9 +88,10 @@ def root(stemmed: str) -> str:
 
 def words(text: str) -> list[str]:
     """The words of a text in small letters; a number stands apart from its unit."""
-    found = []
+    found: list[str] = []
     for word in _WORD.findall(plain_text(text).lower()):
-        found += _GLUED.sub(r" \1 \2 ", word).split() if word[0].isdigit() else [word[:_LONGEST]]
+        short = word[:_LONGEST]
+        found += _GLUED.sub(r" \1 \2 ", short).split() if short[0].isdigit() else [short]
     return found
 
 
@@ -131,7 +132,8 @@ class Term:
     """One thing that is looked for: as it was said, and each way in which it may stand in the catalogue.
 
     `ways` are groups of roots, all of which must be there; `also` tells the further ones in words.
-    `begun`: the word may go on, it is being typed. `measures`: (quantity, SI value) that a number with its unit may be.
+    `begun`: the word may go on, it is being typed. `measures`: (quantity, SI value) that a number with
+    its unit may be.
     """
 
     said: str

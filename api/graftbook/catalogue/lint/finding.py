@@ -31,6 +31,7 @@ class Wrong(StrEnum):
     idle_option = "option that nothing asks for"
     unused_evidence = "evidence that nothing refers to"
     no_remedy = "flaw that nothing remedies"
+    idle_upgrade = "upgrade that cannot be had"
     work_in_a_circle = "work that waits for itself"
     no_rate = "currency without an exchange rate"
     offer_of_nothing = "offer that nobody buys"
@@ -45,6 +46,7 @@ _SERIOUS = {
     Wrong.dead,
     Wrong.idle_budget,
     Wrong.no_rate,
+    Wrong.idle_upgrade,
 }
 _UNTIDY = {Wrong.unused_evidence, Wrong.idle_option, Wrong.offer_of_nothing}
 
@@ -60,6 +62,7 @@ _FIX = {
     Wrong.no_budget: "record a budget for the circuit, or leave the positions' circuit empty",
     Wrong.idle_option: "name the option where it decides something, or take it from the variant",
     Wrong.unused_evidence: "name it in the records that it is for, or take it out",
+    Wrong.idle_upgrade: "mend the rule, or hold the upgrade to the variants that can have it",
     Wrong.no_remedy: "record an add-on, or what else may sit there",
     Wrong.work_in_a_circle: "take out the one of them that is not needed",
     Wrong.no_rate: "record an exchange rate",

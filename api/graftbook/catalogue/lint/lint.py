@@ -16,6 +16,7 @@ from graftbook.catalogue.lint.finding import Finding, Wrong
 from graftbook.catalogue.lint.names import budget_findings, name_findings
 from graftbook.catalogue.lint.rules import Key, RuleLint
 from graftbook.catalogue.lint.sequence import sequence_findings
+from graftbook.catalogue.lint.upgrades import upgrade_findings
 from graftbook.catalogue.lint.vehicles import from_new_findings
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import reading
@@ -53,7 +54,10 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
         book = compile_book(session, alike[0])
         rules = RuleLint(book, well, from_new)
         for key, sentence in chain(
-            from_new_findings(book), sequence_findings(book), budget_findings(rules.looked)
+            from_new_findings(book),
+            sequence_findings(book),
+            budget_findings(rules.looked),
+            upgrade_findings(rules.looked),
         ):
             somewhere.setdefault(key, (sentence, []))[1].extend(alike)
         for verdict in rules.verdicts():

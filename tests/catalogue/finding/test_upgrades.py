@@ -1,0 +1,76 @@
+"""Named upgrades: every one can be had where it holds, and the lint finds one that cannot."""
+
+from dataclasses import replace
+from typing import Any
+
+import httpx
+import pytest
+from sqlalchemy import Engine
+
+from graftbook.catalogue.compiling.queries import compile_book
+from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.finding import Wrong
+from graftbook.catalogue.lint.upgrades import upgrade_findings, wishes_of
+from graftbook.closure.answer import Outcome
+from graftbook.closure.answering import answer_question
+from graftbook.closure.question import Question
+from graftbook.database import reading
+from graftbook.rulebook.model import RuleBook
+
+VARIANTS = (
+    "16E-17-R", "16P-17-L", "16P-17-R", "24C-21-R", "24E-21-4L", "24E-21-R", "24P-17-R", "24P-21-4L",
+    "24P-21-4R", "24P-21-L", "32C-21-L", "32E-21-4L", "32P-21-4R", "32P-21-R",
+)  # fmt: skip
+
+
+def book_of(engine: Engine, variant: str) -> RuleBook:
+    with reading(engine) as session:
+        return compile_book(session, variant)
+
+
+@pytest.mark.parametrize("variant", VARIANTS)
+def test_every_upgrade_of_a_variant_gives_a_proved_set(sqlite_demo: Engine, variant: str) -> None:
+    book = book_of(sqlite_demo, variant)
+    assert book.upgrades
+    looked = Looked(book)
+    for upgrade in book.upgrades:
+        vehicles = [scope.vehicle for scope in looked.scopes if scope.holds(upgrade)]
+        assert vehicles, upgrade.name
+        answer = answer_question(book, Question(vehicles[0], wishes_of(upgrade)), next_bests=False)
+        assert answer.outcome is Outcome.proved, (upgrade.name, answer.outcome, answer.contradictions)
+
+
+def test_the_lint_finds_an_upgrade_that_cannot_be_had(sqlite_demo: Engine) -> None:
+    book = book_of(sqlite_demo, "24P-21-L")
+    assert list(upgrade_findings(Looked(book))) == []
+    front = next(each for each in book.upgrades if each.name == "front-discs")
+    two_at_one_place = (("QB-3310", "brake.front.left"), ("QB-2012", "brake.front.left"))
+    for fits in ((("QB-3310", "horn"),), two_at_one_place):
+        bent = replace(book, upgrades=(replace(front, fits=fits),))
+        assert [key for key, _ in upgrade_findings(Looked(bent))] == [(Wrong.idle_upgrade, ("front-discs",))]
+
+
+@pytest.mark.anyio
+async def test_an_unknown_upgrade_is_refused_with_names_near_it(client: httpx.AsyncClient) -> None:
+    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"upgrade": "front-disks"}]}
+    answer = await client.post("/v1/closures", json=body)
+    assert answer.status_code == 422
+    assert answer.json()["type"].endswith("unknown-upgrade")
+    assert "front-discs" in answer.text
+
+
+@pytest.mark.anyio
+async def test_an_upgrade_is_what_it_wishes(client: httpx.AsyncClient) -> None:
+    vehicle = {"chassis": "24PL-018412"}
+    named = await client.post(
+        "/v1/closures", json={"vehicle": vehicle, "wishes": [{"upgrade": "front-discs"}]}
+    )
+    plain = await client.post("/v1/closures", json={"vehicle": vehicle, "wishes": [{"fit": "QB-3310"}]})
+    assert named.status_code == plain.status_code == 200
+    assert _set_of(named.json()) == _set_of(plain.json())
+
+
+def _set_of(document: dict[str, Any]) -> list[tuple[str, str]]:
+    changes = document["set"]["changes"]
+    assert changes
+    return [(change["position"], change["component"]) for change in changes]
