@@ -98,13 +98,12 @@ def _shown(
 ) -> dict[str, Any]:
     """The document, with what the page says of it: what is missing, what clashes, what to do.
 
-    Flaws, checks and claims are those of the whole set where there is one: of a list that lacks parts they
-    would say for the most part that it lacks them.
+    Flaws and claims are those of the whole set where there is one; checks those of the list as it is, so that
+    what it does to the vehicle without the missing parts is not hushed up.
     """
     book = service.books.book(document["vehicle"]["variant"])
     closure, missing = document["completed"], missing_of(document, proposed, question)
     whole = closure["set"] if closure else None
-    checks = closure["checks"] if closure and closure["checks"] else document["checks"]
     listed = Listed(proposed, sources)
     clashes = clashes_of(document, listed, missing)
     remarks = whole or document
@@ -123,7 +122,7 @@ def _shown(
         "ways": ways_of(document, listed),
         "surplus": surplus_of(document, listed),
         "flaws": flaw_groups(remarks, touched),
-        "checks": check_groups(checks),
+        "checks": check_groups(document["checks"]),
         "cautions": list(dict.fromkeys([*document["cautions"], *(closure["cautions"] if closure else ())])),
         "bench_address": bench_address(question, proposed, whole),
     }
