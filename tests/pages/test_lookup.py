@@ -114,7 +114,7 @@ async def test_a_component_tells_all_that_the_api_tells(browser: httpx.AsyncClie
         if "fit" in rule:
             assert rule["fit"] in shown
     for row in known["characteristics"]:
-        assert row["value"].replace(" degC", " °C") in shown
+        assert row["value"].replace(" degC", " °C").replace(" .. ", " to ").replace("cm2", "cm²") in shown
     for row in known["evidence"]:
         assert row["reference"] in shown
     for row in known["offers"]:

@@ -158,3 +158,15 @@ def test_an_answer_of_sixty_parts_is_light(chromium: Browser, served: Served) ->
     assert len(" ".join(keys).split()) >= 60
     assert 0 < sum(sizes) < MOST_BYTES, sizes
     context.close()
+
+
+def test_the_readers_units_are_chosen_at_the_foot_and_lead_back_to_what_is_there_now(visit: Visit) -> None:
+    """The bench asks in place: where it is by then stands in the address, and not in the form."""
+    page = visit.page
+    page.goto("/component/QB-3310")
+    page.evaluate("history.replaceState(null, '', '/component/QB-3311')")
+    page.get_by_label("Measures", exact=True).select_option("imperial")
+    page.get_by_role("button", name="Use these", exact=True).click()
+    page.wait_for_url("**/component/QB-3311")
+    assert page.get_by_label("Measures", exact=True).input_value() == "imperial"
+    assert " in (" in page.locator("#figures").inner_text().replace("\u00a0", " ")
