@@ -119,7 +119,7 @@ async def test_a_component_tells_all_that_the_api_tells(browser: httpx.AsyncClie
         assert row["reference"] in shown
     for row in known["offers"]:
         assert row["price"] in shown
-    assert 'href="/v1/records/component/QB-3310/history"' in page.text
+    assert 'href="/history/component/QB-3310"' in page.text
     assert "/edit/component/" not in page.text, "nobody is signed in"
 
 
