@@ -187,6 +187,8 @@ def _values(kind: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
 
     def of(name: str) -> st.SearchStrategy[Any]:
         annotation = str(kind.model_fields[name].annotation)
+        if name == "points":
+            return st.lists(st.sampled_from(["0 0", "1000 0", "20 30", " 7  9 ", "x"]), max_size=6)
         if "list[" in annotation:
             least = int(kind.model_fields[name].is_required())
             return st.lists(good_names | good_texts, min_size=least, max_size=3)
