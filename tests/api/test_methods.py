@@ -13,7 +13,7 @@ from fastapi import FastAPI
 pytestmark = pytest.mark.anyio
 
 READS = [
-    "/", "/livez", "/readyz", "/openapi.json", "/v1/variants", "/v1/components/QB-3310",
+    "/look-up", "/livez", "/readyz", "/openapi.json", "/v1/variants", "/v1/components/QB-3310",
     "/v1/vehicles/24PL-018412", "/v1/closures?chassis=24PL-018412&fit=QL-7075",
     "/v1/orders?chassis=24PL-018412&fit=QL-7075", "/v1/imports/schema", "/v1/builds", "/v1/revisions",
 ]  # fmt: skip
