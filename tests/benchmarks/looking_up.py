@@ -28,10 +28,7 @@ import httpx
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from graftbook.app import create_app
-from graftbook.commands.demo import demo_sheets
-from graftbook.database import make_engine, migrate
-from tests.benchmarks.loaded import load_all
-from tests.benchmarks.sending import on_a_free_port
+from tests.benchmarks.sending import demo_in, on_a_free_port
 from tests.conftest import make_key
 
 HARD = {"wishes": [{"remedy_all": "moderate"}], "deadline_seconds": 20.0}
@@ -162,11 +159,7 @@ def _told(took: list[float]) -> str:
 def _served() -> Iterator[tuple[str, str]]:
     """The service on the demo range, and a key that may read."""
     with TemporaryDirectory() as folder:
-        url = f"sqlite:///{folder}/demo.sqlite3"
-        engine = make_engine(url)
-        migrate(engine)
-        load_all(engine, demo_sheets())
-        engine.dispose()
+        url = demo_in(folder)
         settings: dict[str, Any] = {"DATABASE_URL": url, "REASONING_PROCESSES": "4"}
         environment = os.environ | {f"GRAFTBOOK_{name}": value for name, value in settings.items()}
         with on_a_free_port([sys.executable, "-c", SERVE], "/livez", environment) as base:

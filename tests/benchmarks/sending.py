@@ -170,15 +170,21 @@ def _whole_answer(wire: socket.socket, buffer: bytearray, status: int) -> int:
     return len(head) + 4 + (int(lengths[0]) if lengths and status != 304 else 0)
 
 
+def demo_in(folder: str) -> str:
+    """The demo range in a new database of a folder; its address."""
+    url = f"sqlite:///{folder}/demo.sqlite3"
+    engine = make_engine(url)
+    migrate(engine)
+    load_all(engine, demo_sheets())
+    engine.dispose()
+    return url
+
+
 @contextmanager
 def _demo() -> Iterator[str]:
     """The service on the demo range, as `graftbook serve` runs it; its address."""
     with TemporaryDirectory() as folder:
-        url = f"sqlite:///{folder}/demo.sqlite3"
-        engine = make_engine(url)
-        migrate(engine)
-        load_all(engine, demo_sheets())
-        engine.dispose()
+        url = demo_in(folder)
         program = "from graftbook.commands.cli import main; main()"
         command = [sys.executable, "-c", program, "serve", "--database", url, "--port"]
         with on_a_free_port(command, "/livez") as base:

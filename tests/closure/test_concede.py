@@ -16,14 +16,14 @@ from graftbook.closure.search.eliminate import breaks_a_sum
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach
-from graftbook.closure.search.solve import solve, solved_by_model
+from graftbook.closure.search.solve import solve
 from graftbook.closure.search.tables import Tables
 from graftbook.closure.search.totals import score
 from graftbook.rulebook import model
 from graftbook.rulebook.scope import Fit
 from tests.benchmarks.releases import rule_sets
 from tests.closure.oracle import Oracle
-from tests.closure.test_eliminate import open_problems, questions
+from tests.closure.test_eliminate import by_model, open_problems, questions
 from tests.closure.test_random_catalogues import as_best, seeds
 from tests.closure.worlds import World
 
@@ -32,13 +32,6 @@ from tests.closure.worlds import World
 def too_wide(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nothing is narrow enough for elimination."""
     monkeypatch.setattr(eliminate, "MOST_CELLS", 0)
-
-
-def by_model(problem: Problem, propagation: Propagation) -> Found | None:
-    try:
-        return solved_by_model(problem, propagation, 60, unique=True)
-    except Unsolvable:
-        return None
 
 
 @pytest.mark.parametrize("block", range(4))

@@ -130,7 +130,7 @@ async def test_the_verdict_counts_parts_and_clashes_and_leads_to_the_bench(
         assert note["sentence"] in shown
     for caution in facts["cautions"]:
         assert caution in shown
-    answer = unescape(re.search(r'href="(/answer[^"]+)">Open on the bench', page.text)[1])  # type: ignore[index]
+    answer = unescape(re.search(r'href="(/answer[^"]+)">Open on the bench', page.text)[1])
     followed = await browser.get(answer)
     assert followed.status_code == 200
     assert "What it becomes" in followed.text
@@ -301,7 +301,7 @@ async def test_a_list_is_judged_by_the_rules_that_its_form_chooses(browser: http
     assert stricter.text.count('name="rules"') == 1, (
         "asked by the select alone, and carried by no hidden field"
     )
-    complete = unescape(re.search(r'href="(/answer[^"]+)">Open on the bench', stricter.text)[1])  # type: ignore[index]
+    complete = unescape(re.search(r'href="(/answer[^"]+)">Open on the bench', stricter.text)[1])
     assert "rules=type+approval" in complete
 
 

@@ -51,8 +51,8 @@ async def test_the_lines_are_those_that_the_api_tells_apart(
             number
             for state in ("other part", "only here", "only there")
             for line in found["lines"].get(state, [])
-            if line[side]["how"] == "new" and line["place"]  # type: ignore[literal-required]
-            for number in line[side]["numbers"]  # type: ignore[literal-required]
+            if line[side]["how"] == "new" and line["place"]
+            for number in line[side]["numbers"]
         }
         assert numbers == {change["component"] for change in told[mine] if change["component"]}
 

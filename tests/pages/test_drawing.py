@@ -161,7 +161,7 @@ async def test_a_box_says_its_side_and_so_does_the_list(browser: httpx.AsyncClie
     asked = {"chassis": CHASSIS, "fit": "QB-3310"}
     page = await browser.get("/picture", params=asked)
     found = (await browser.get("/v1/closures", params=asked)).json()["set"]
-    drawn = unescape(re.search(r"<svg viewBox.*?</svg>", page.text, re.DOTALL)[0])  # type: ignore[index]
+    drawn = unescape(re.search(r"<svg viewBox.*?</svg>", page.text, re.DOTALL)[0])
     titles = re.findall(r'class="box (?:change|gone)".*?<title>([^<]*)</title>', drawn, re.DOTALL)
     for side in ("left", "right"):
         handed = [c for c in found["changes"] if side in c["position_title"]]

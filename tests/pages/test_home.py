@@ -87,7 +87,7 @@ class _Asking:
 def test_a_visit_knows_what_the_one_before_had_seen(
     seen: str, present: int, minute: int, before: int | None, kept: str
 ) -> None:
-    visit = in_hand.visit_of(_Asking(seen), present, minute)  # type: ignore[arg-type]
+    visit = in_hand.visit_of(_Asking(seen), present, minute)
     assert (visit.seen_before, visit.kept) == (before, kept)
 
 

@@ -51,7 +51,7 @@ class Present:
 
     def __init__(self, engine: Engine) -> None:
         self._engine = engine
-        self._file = _SqliteFile(engine) if _is_file(engine) else None
+        self._file = _SqliteFile(engine.url.database) if _is_file(engine) else None
         self._asks_again = engine.dialect.name != "sqlite"
         self._commits = 0
         self._counter = count(1)
@@ -124,9 +124,8 @@ def _is_file(engine: Engine) -> bool:
 class _SqliteFile:
     """A connection that only ever asks whether others have committed."""
 
-    def __init__(self, engine: Engine) -> None:
-        self._engine = engine
-        self._path = str(engine.url.database)
+    def __init__(self, path: Any) -> None:
+        self._path = str(path)
         self._is_uri = self._path.startswith("file:")
         self._lock = threading.Lock()
         self._connection: sqlite3.Connection | None = None
@@ -151,10 +150,6 @@ class _SqliteFile:
             return self._opened, row[0]
 
     def _open(self, inode: tuple[int, int]) -> None:
-        if self._inode is not None:
-            # Another file took its place. The last connection to the one before takes the log beside the path
-            # away as it closes: that has to be before there is one of the new file.
-            self._engine.dispose()
         self._let_go()
         if self._closed:
             return

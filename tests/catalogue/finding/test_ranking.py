@@ -32,7 +32,7 @@ def entry(number: str, name: str, kind: str = "component", fits: bool | None = N
         weights=weights_of(name),
         head=head_of(name),
         sizes=tuple(sizes_in(name)),
-    )  # type: ignore[arg-type]  # the tests' own kinds
+    )
 
 
 ENTRIES = [entry(number, name) for number, name in NAMES.items()]

@@ -73,11 +73,12 @@ def answer(request: Request, service: ServiceDep) -> Response:
         return gone_to("/")
     look = request.query_params.get("look", "")
     present = present_revision(service)
+    beside = {"look": look} if look else {}
+    if not question.value("as_of"):
+        return gone_to(question.adding("as_of", present).address(more=beside))
     vehicle = vehicle_of(service, question)
-    meant = with_upgrades_meant(question, vehicle["upgrades"])
-    if meant != question or not question.value("as_of"):
-        meant = meant.adding("as_of", question.value("as_of", str(present)))
-        return gone_to(meant.address(more={"look": look} if look else {}))
+    if (meant := with_upgrades_meant(question, vehicle["upgrades"])) != question:
+        return gone_to(meant.address(more=beside))
     asked, document = closure_document(service, question.body())
     facts = vehicle | answer_facts(service, question, asked, document, units_of(request))
     if "found" in facts:

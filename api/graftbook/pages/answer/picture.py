@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.pages.answer.layers import HEIGHT, WIDTH, Drawing, draw
-from graftbook.pages.answer.rows import numbered
+from graftbook.pages.answer.rows import SIDE, numbered
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
@@ -21,7 +21,6 @@ from graftbook.questions.reading import present_revision
 
 router = pages_router()
 
-_SIDE = re.compile(r"\b(left|right)\b")
 _AT_A_SIDE = re.compile(r", (left|right)\b(?!-)")
 LONGEST_WORDS = 25
 """Letters that a box holds on its second line."""
@@ -108,7 +107,7 @@ def graph_of(document: ClosureOut, found: SetOut) -> tuple[dict[str, Node], list
 
 def _side(change: ChangeOut) -> str:
     """The side of the vehicle that its place names."""
-    side = _SIDE.search(change["position_title"])
+    side = SIDE.search(change["position_title"])
     return side[1] if side else ""
 
 

@@ -18,7 +18,7 @@ from graftbook.questions.closures.schemas import (
 from graftbook.questions.closures.summary import phrase
 
 SIDES = frozenset(("left", "right"))
-_SIDE = re.compile(r"\b(left|right)\b")
+SIDE = re.compile(r"\b(left|right)\b")
 _WORD = re.compile(r"\w+|\W+")
 
 
@@ -112,7 +112,7 @@ def _alike(change: ChangeOut) -> tuple[object, ...]:
     """What the changes of one row have in common; a handed twin has another number and the same name."""
     if not change["pair"]:
         return (change["position"],)
-    names = (_SIDE.sub("", name or "") for name in (change["name"], change["replaces_name"]))
+    names = (without_side(name or "") for name in (change["name"], change["replaces_name"]))
     alike = (change["quantity"], change["visible"], change["effort"], change["evidence"])
     return (change["pair"], *names, *alike)
 
@@ -129,7 +129,7 @@ def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: 
         "numbers": _once(change["component"] for change in changes),
         "replaces": _once(change["replaces"] for change in changes),
         "quantity": sum(change["quantity"] for change in changes),
-        "price": _sum(change["price"] for change in changes),
+        "price": price_of_all(change["price"] for change in changes),
         "minutes": sum(change["minutes"] for change in changes),
         "visible": first["visible"],
         "why": first["why"],
@@ -156,10 +156,15 @@ def _once(numbers: Iterable[str | None]) -> list[str]:
     return list(dict.fromkeys(number for number in numbers if number))
 
 
-def _sum(prices: Iterable[MoneyOut]) -> MoneyOut:
+def price_of_all(prices: Iterable[MoneyOut]) -> MoneyOut:
     """The price of all; unknown where one is."""
     known = list(prices)
     return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
+
+
+def without_side(text: str) -> str:
+    """A name or a title as both sides of a pair have it."""
+    return SIDE.sub("", text)
 
 
 def both_sides(titles: Sequence[str]) -> str:

@@ -1,12 +1,11 @@
 """Two answers side by side: what differs, line by line, in the sums, in the checks and in the flaws."""
 
-import re
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Literal, NotRequired, TypedDict
 
-from graftbook.pages.answer.rows import both_sides
+from graftbook.pages.answer.rows import both_sides, price_of_all, without_side
 from graftbook.questions.checks.documents import WORST_FIRST
 from graftbook.questions.closures.schemas import (
     ChangeOut,
@@ -28,7 +27,6 @@ FLAW_STATES = ("brought along", "left", "gone")
 """The worst first: a flaw that two places have is told by the worse of them."""
 NOT_THERE = "not there"
 _SEVERITIES = ("dangerous", "severe", "moderate", "minor")
-_SIDE = re.compile(r"\b(left|right)\b")
 _COUNTED: tuple[Literal["changes", "visible", "irreversible", "flaws", "unconfirmed"], ...] = (
     "changes",
     "visible",
@@ -197,10 +195,10 @@ def _alike(change: ChangeOut, line: Line) -> tuple[object, ...]:
     if not change["pair"]:
         return (change["position"],)
     parts = [
-        (part["how"], _SIDE.sub("", part["name"]), part["quantity"], part["price"], part["minutes"])
+        (part["how"], without_side(part["name"]), part["quantity"], part["price"], part["minutes"])
         for part in (line["here"], line["there"])
     ]
-    return (change["pair"], _SIDE.sub("", line["place"]), line["state"], *parts)
+    return (change["pair"], without_side(line["place"]), line["state"], *parts)
 
 
 def _joined(lines: Sequence[Line]) -> Line:
@@ -212,14 +210,13 @@ def _joined(lines: Sequence[Line]) -> Line:
 
 
 def _sum(parts: Sequence[Part]) -> Part:
-    prices = [part["price"] for part in parts]
     names = list(dict.fromkeys(part["name"] for part in parts))
     return {
         "how": parts[0]["how"],
         "numbers": list(dict.fromkeys(number for part in parts for number in part["numbers"])),
         "name": both_sides(names) if len(names) > 1 else names[0],
         "quantity": sum(part["quantity"] for part in parts),
-        "price": None if None in prices else str(sum((Decimal(p) for p in prices if p), Decimal())),
+        "price": price_of_all(part["price"] for part in parts),
         "minutes": sum(part["minutes"] for part in parts),
     }
 
