@@ -30,11 +30,27 @@ def transcribed(sheet: str, known: Columns) -> str:
     for kind, header, rows in _tables(sheet):
         if kind not in known:
             continue
+        if kind == "flaw" and "also_of" in header and "also_of" not in set(known[kind]):
+            rows = [told for row in rows for told in _each_of_its_own(dict(zip(header, row, strict=False)))]
         kept = [n for n, column in enumerate(header) if column in set(known[kind])]
         writer.writerow([f"[{kind}]"])
         for row in (header, *rows):
             writer.writerow([row[n] if n < len(row) else "" for n in kept])
     return out.getvalue()
+
+
+def _each_of_its_own(flaw: dict[str, str]) -> Iterator[list[str]]:
+    """A flaw of several components as one of each, with the substitutes that replace that one."""
+    bearers = [flaw["component"], *_several(flaw.get("also_of", ""))]
+    for n, bearer in enumerate(bearers):
+        name = f"{flaw['name']}-{n + 1}" if n else flaw["name"]
+        theirs = [one for one in _several(flaw["substitutes"]) if one.split(">")[0] == bearer]
+        told = flaw | {"name": name, "component": bearer, "substitutes": "; ".join(theirs)}
+        yield list(told.values())
+
+
+def _several(cell: str) -> list[str]:
+    return [one.strip() for one in cell.split(";") if one.strip()]
 
 
 def _tables(sheet: str) -> Iterator[tuple[str, list[str], list[list[str]]]]:
