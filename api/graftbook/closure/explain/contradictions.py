@@ -14,7 +14,7 @@ from graftbook.closure.question import PriceAtMost
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.closure.search.facts import facts_of
-from graftbook.closure.search.problem import CEILING, Found, Problem, Switch
+from graftbook.closure.search.problem import CEILING, Demand, Found, Problem, Switch
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.satisfy import Clauses, TooManyReasons, pysat
 from graftbook.closure.search.solve import any_set, best_below, by_price, solve
@@ -50,6 +50,10 @@ class Blame:
         self.switches = list(problem.switches())
         self.checks = 0
         self.late = False
+        self._certain = 0
+        self._demands: dict[Switch, list[Demand]] = {}
+        for demand in problem.demands:
+            self._demands.setdefault(demand.switch, []).append(demand)
         self._clauses: Clauses | None = Clauses(problem)
         self._known: OrderedDict[frozenset[Switch], Found | None] = OrderedDict()
 
@@ -92,22 +96,26 @@ class Blame:
 
     # A group that cannot be made smaller ----------------------------------------------------
 
-    def core(self, background: list[Switch], suspects: list[Switch]) -> list[Switch]:
+    def core(self, background: list[Switch], suspects: list[Switch], most: int = MOST_CHECKS) -> list[Switch]:
         """The suspects of a contradiction none of which can be left out; early ones are kept.
 
-        When it gets late, some of them perhaps can.
+        When it gets late, some of them perhaps can; likewise as soon as more than `most` are sure to be told.
         """
-        return self._divide(background, False, suspects) if suspects else []
+        self._certain = 0
+        return self._divide(background, False, suspects, most) if suspects else []
 
-    def _divide(self, background: list[Switch], added: bool, suspects: list[Switch]) -> list[Switch]:
-        if added and not self._surely_possible(background):
+    def _divide(
+        self, background: list[Switch], added: bool, suspects: list[Switch], most: int
+    ) -> list[Switch]:
+        if added and self._certain <= most and not self._surely_possible(background):
             return []
-        if len(suspects) == 1 or self.late:
+        if len(suspects) == 1 or self.late or self._certain > most:
+            self._certain += 1
             return suspects
         half = len(suspects) // 2
         first, second = suspects[:half], suspects[half:]
-        from_second = self._divide(background + first, True, second)
-        from_first = self._divide(background + from_second, bool(from_second), first)
+        from_second = self._divide(background + first, True, second, most)
+        from_first = self._divide(background + from_second, bool(from_second), first, most)
         return from_first + from_second
 
     def _surely_possible(self, switches: list[Switch]) -> bool:
@@ -123,8 +131,10 @@ class Blame:
     def smallest(self, among: list[Switch]) -> tuple[list[Switch], bool]:
         """A smallest contradictory group, and whether it is proved that none is smaller."""
         try:
-            core = self.core([], self._suspects(among))
-            return (core, False) if self.late else self._proved_smallest(core, among)
+            suspects = self._suspects(among)
+            by_sum = CEILING in suspects and self.possible(set(suspects) - {CEILING})
+            core = self.core([], suspects, MOST_TOLD if by_sum else len(suspects))
+            return (core, False) if self.late or told_by_sum(core) else self._proved_smallest(core, among)
         except OutOfTime:
             self.late = True
             return core, False
@@ -144,7 +154,7 @@ class Blame:
         return core, False
 
     def _suspects(self, among: list[Switch]) -> list[Switch]:
-        """The switches that propagation needs for a contradiction, else all."""
+        """The switches that propagation needs for a contradiction, else those that break a price ceiling."""
         propagation = Propagation(self.problem.only(frozenset(among)))
         try:
             propagation.run()
@@ -153,7 +163,22 @@ class Blame:
             return [switch for switch in among if switch in used]
         except OutOfTime:
             self.late = True
-        return among
+            return among
+        return self._enough(among) if CEILING in among else among
+
+    def _enough(self, among: list[Switch]) -> list[Switch]:
+        """The wishes, the limits and as many rules as it takes for a contradiction under a price ceiling.
+
+        What the cheapest set without them breaks is taken in until no set is left: rules far from the wishes,
+        of which there are hundreds, are never asked about.
+        """
+        taken = {switch for switch in among if switch[0] in GIVEABLE}
+        while (found := self.set_for(taken)) is not None:
+            broken = set(among) - taken - self._held_in(found, among, taken)
+            if not broken:
+                return among
+            taken |= broken
+        return [switch for switch in among if switch in taken]
 
     def _grown(self, group: list[Switch], found: Found, among: list[Switch], end: int) -> set[Switch]:
         """A group as large as easily found that still can hold together."""
@@ -170,15 +195,27 @@ class Blame:
 
         A loose part that is ordered anyway meets a further demand, but under a price ceiling not for nothing.
         """
-        problem, priced = self.problem, CEILING in group
-        broken = {use.switch for use in problem.budgets if use.broken(found.values)} | {CEILING}
-        for demand in problem.demands:
-            if demand.switch in broken or not all(problem.true_in(found.values, fit) for fit in demand.when):
-                continue
-            met_by = demand.one_of if priced else (*demand.one_of, *(need.fit for need in demand.loose))
-            if not any(problem.true_in(found.values, fit) for fit in met_by):
-                broken.add(demand.switch)
-        return {switch for switch in among if switch not in broken}
+        priced = CEILING in group
+        broken = {use.switch for use in self.problem.budgets if use.broken(found.values)} | {CEILING}
+        return {
+            switch
+            for switch in among
+            if switch in group
+            or (
+                switch not in broken
+                and all(self._meets(found, demand, priced) for demand in self._demands.get(switch, ()))
+            )
+        }
+
+    def _meets(self, found: Found, demand: Demand, priced: bool) -> bool:
+        values, true_in = found.values, self.problem.true_in
+        for fit in demand.when:
+            if not true_in(values, fit):
+                return True
+        for fit in demand.one_of:
+            if true_in(values, fit):
+                return True
+        return not priced and any(true_in(values, need.fit) for need in demand.loose)
 
 
 class LeastMeeting:
@@ -254,7 +291,7 @@ def contradictions_of(
         if found and blame.checks > most:
             break  # the ways out still mend what is not told
         parts, proved = blame.smallest(in_order_of_blame(left))
-        if CEILING in parts and len(parts) > MOST_TOLD:
+        if told_by_sum(parts):
             parts = blame.core(blame.rules, [s for s in parts if s[0] in GIVEABLE])
             found.append(_too_dear(blame.problem, parts))
         else:
@@ -263,6 +300,11 @@ def contradictions_of(
         blamed = groups[-1]
         left = [s for s in left if s not in blamed or s[0] not in GIVEABLE]
     return found, groups
+
+
+def told_by_sum(parts: Collection[Switch]) -> bool:
+    """Whether so many rules have a share in what breaks a price ceiling that their sum is told instead."""
+    return CEILING in parts and len(parts) > MOST_TOLD
 
 
 def in_order_of_blame(switches: list[Switch]) -> list[Switch]:
