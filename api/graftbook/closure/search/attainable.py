@@ -25,7 +25,7 @@ SECONDS_A_SET = 0.5
 
 
 def attainable(scope: Scope, wishes: Iterable[Wish], deadline: Deadline) -> set[Wish]:
-    """Those of the wishes that some set fulfils. Raises TooLarge and OutOfTime."""
+    """Those of the wishes that some set fulfils; none for a loose part. Raises TooLarge and OutOfTime."""
     wishes = tuple(dict.fromkeys(wishes))
     problem = reach(scope, Question(scope.vehicle, wishes), deadline=deadline)
     if len(wishes) == 1:
