@@ -3,7 +3,9 @@
 const form = document.querySelector("form[data-bench]");
 const result = document.getElementById("result");
 const SOON = 500;
+const RESTS = 80;
 let asked = null;
+let ahead = null;
 
 function addressOfForm() {
   const said = [...new FormData(form)].filter(([, value]) => String(value).trim() !== "");
@@ -25,10 +27,10 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
   const before = { lines: linesOf(result), figures: figuresOf(result) };
   const slow = setTimeout(() => waiting(mine), SOON);
   try {
-    const answer = await fetch(address, { signal: mine.signal, headers: { Accept: "text/html" } });
-    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const { url, text } = await (takenAhead(address, mine) ?? fetched(address, mine));
+    const page = new DOMParser().parseFromString(text, "text/html");
     const fresh = page.getElementById("result");
-    if (keep) history.pushState({ bench: true }, "", answer.url);
+    if (keep) history.pushState({ bench: true }, "", url);
     document.title = page.title;
     const open = new Set([...result.querySelectorAll(".line:has(> tr:first-child details[open])")].map((line) => line.dataset.key));
     const panels = [...result.querySelectorAll("details[id][open]")].map((one) => one.id);
@@ -45,6 +47,51 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
     clearTimeout(slow);
     if (asked === mine) { asked = null; result.classList.remove("working"); }
   }
+}
+
+async function fetched(address, controller) {
+  const answer = await fetch(address, { signal: controller.signal, headers: { Accept: "text/html" } });
+  return { url: answer.url, text: await answer.text() };
+}
+
+// What the pointer or the cursor rests on is asked for before it is chosen: the set is there at the click.
+function rests(target) {
+  const address = target && addressOfChoice(target);
+  if (ahead && ahead.address === address) return;
+  if (ahead) { clearTimeout(ahead.timer); ahead.controller.abort(); ahead = null; }
+  if (!address || asked) return;
+  const mine = ahead = { address, controller: new AbortController() };
+  mine.timer = setTimeout(() => {
+    mine.answer = fetched(address, mine.controller);
+    mine.answer.catch(() => { if (ahead === mine) ahead = null; });
+  }, RESTS);
+}
+
+// The address that a click there would ask for; nothing where a click asks for nothing.
+function addressOfChoice(target) {
+  const link = target.closest("a[href]");
+  if (link) return chooses(link) && !link.matches("[data-look]") ? link.href : null;
+  const box = target.closest("label")?.control ?? target;
+  if (!form.contains(box) || !box.matches("input[type=checkbox]")) return null;
+  box.checked = !box.checked;
+  const address = addressOfForm().href;
+  box.checked = !box.checked;
+  return address;
+}
+
+function takenAhead(address, controller) {
+  const mine = ahead;
+  ahead = null;
+  if (!mine) return null;
+  clearTimeout(mine.timer);
+  if (mine.address !== String(address) || !mine.answer) { mine.controller.abort(); return null; }
+  controller.signal.addEventListener("abort", () => mine.controller.abort());
+  return mine.answer;
+}
+
+function chooses(link) {
+  const ours = link.origin === location.origin && link.pathname === "/answer" && (result.contains(link) || form.contains(link));
+  return ours && !link.getAttribute("href").startsWith("#");
 }
 
 // Another part of the drawing: the cursor stays on its link.
@@ -137,7 +184,7 @@ if (form && result) {
   document.addEventListener("click", (event) => {
     const link = event.target.closest("a[href]");
     const plain = !(event.metaKey || event.ctrlKey || event.shiftKey || event.button);
-    if (link && plain && link.origin === location.origin && link.pathname === "/answer" && (result.contains(link) || form.contains(link)) && !link.getAttribute("href").startsWith("#")) {
+    if (link && plain && chooses(link)) {
       event.preventDefault();
       ask(link.href, { told: !link.matches("[data-look]") });
       return;
@@ -148,5 +195,7 @@ if (form && result) {
       details.open = !details.open;
     }
   });
+  document.addEventListener("pointerover", (event) => rests(event.target));
+  document.addEventListener("focusin", (event) => rests(event.target));
   window.addEventListener("popstate", () => ask(location.href, { keep: false }));
 }
