@@ -41,6 +41,7 @@ _TITLES = {
     "both_ways": "Works both ways",
     "from_new": "Fitted from new",
     "add_ons": "Add-ons",
+    "also_of": "Other components that have it",
 }
 
 
