@@ -50,8 +50,8 @@ ROOMS = {
     "builds": "questions idempotency access http process builds.stored catalogue database document problems",
     "orders": "questions idempotency builds access http process telemetry catalogue closure rulebook "
     "database document problems",
-    "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
-    "database document problems",
+    "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
+    "rulebook database document problems",
     "health": "access http process telemetry catalogue database document problems",
     "pages": "guide orders editing builds questions access http process catalogue checks rulebook database "
     "problems",

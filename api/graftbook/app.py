@@ -29,6 +29,7 @@ from graftbook.builds import specification_endpoints
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
+from graftbook.editing.review import endpoints as review
 from graftbook.editing.revisions import endpoints as revisions
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
@@ -85,6 +86,7 @@ ROUTERS = (
     imports.router,
     records.router,
     revisions.router,
+    review.router,
     keys.router,
     session_endpoints.router,
 )

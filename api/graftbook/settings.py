@@ -27,6 +27,11 @@ class Settings(BaseSettings):
         "in service",
         description="which rules a vehicle must meet; those of type approval are else there to compare with",
     )
+    review: Literal["off", "on"] = Field(
+        "off",
+        description="on: over HTTP and on the pages the catalogue changes only by proposals that somebody "
+        "else accepted",
+    )
     house: str = Field("", max_length=500, description="name and address that head orders and quotations")
     books_kept: int = Field(64, ge=1, le=100_000, description="compiled rule books a process keeps")
     books_memory: int = Field(

@@ -6,12 +6,16 @@ from typing import Any
 
 from graftbook.builds.service import list_builds, list_specifications
 from graftbook.builds.stored.documents import build_document, specification_document
+from graftbook.orders.lists.overview import newest_open
+from graftbook.orders.lists.service import asked_of
 from graftbook.process.state import Service
 from graftbook.questions.schemas import ClosureIn
 from graftbook.rulebook.model import RuleBook
 
 MOST_STORED = 200
 """So many specifications, and so many builds, are looked at."""
+MOST_ORDERS = 50
+_ASKED = set(ClosureIn.model_fields) - {"as_of"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +38,9 @@ class Subject:
 
 
 def lately_and_builds(service: Service) -> Iterator[Subject]:
-    """Every build for which something is decided, then what was asked lately."""
+    """Every build for which something is decided, every open order, then what was asked lately."""
     yield from _builds(service)
+    yield from _open_orders(service)
     yield from map(_asked_lately, service.recent.texts())
 
 
@@ -44,6 +49,15 @@ def _builds(service: Service) -> Iterator[Subject]:
         name = row["name"]
         if build_document(service.source, name)["decided"]:
             yield Subject.of(f"Build {name}", {"vehicle": {"build": name}})
+
+
+def _open_orders(service: Service) -> Iterator[Subject]:
+    """The question of each vehicle on each list that is not closed, as it is asked today."""
+    for row in newest_open(service.engine, MOST_ORDERS):
+        asked = asked_of(service.engine, row["name"])
+        for vehicle in (asked, *asked.get("also", ())):
+            body = {name: value for name, value in vehicle.items() if name in _ASKED}
+            yield Subject.of(f"Order {row['name']}", body)
 
 
 def on_variants(service: Service, books: Sequence[RuleBook]) -> Iterator[Subject]:

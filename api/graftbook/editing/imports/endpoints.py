@@ -19,6 +19,8 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.document import Document
 from graftbook.editing.records.service import Author
+from graftbook.editing.review.problems import ReviewNeeded
+from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import Why
 from graftbook.http.errors import documented
 from graftbook.http.mistakes import refused
@@ -81,7 +83,14 @@ _BODIES = {
     responses={
         200: {"model": ImportOut},
         **documented(
-            Busy, ImportRefused, InvalidRequest, MalformedRequest, TooLarge, UnsupportedMedia, *ONCE
+            Busy,
+            ImportRefused,
+            InvalidRequest,
+            MalformedRequest,
+            ReviewNeeded,
+            TooLarge,
+            UnsupportedMedia,
+            *ONCE,
         ),
     },
 )
@@ -95,6 +104,8 @@ async def import_records(
 ) -> Response:
     """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
     exists replaces it. With any mistake nothing is stored and every mistake is listed."""
+    if not dry_run:
+        require_no_review(service)
     media = request.headers.get("content-type", "").split(";")[0].strip().lower()
     if media not in ("text/csv", "application/json"):
         raise UnsupportedMedia("Send a sheet as text/csv, or records as application/json")

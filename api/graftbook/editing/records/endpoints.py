@@ -12,6 +12,8 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.editing import history
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
+from graftbook.editing.review.problems import ReviewNeeded
+from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import EditOut, RecordChangesOut, RecordIn, RecordOut
 from graftbook.http.conditional import has_already
@@ -20,7 +22,7 @@ from graftbook.http.if_match import IfMatch
 from graftbook.http.mistakes import refused
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
-from graftbook.process.state import ServiceDep
+from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1/records", tags=["records"])
 
@@ -41,6 +43,7 @@ PROBLEMS = (
     problems.MalformedRequest,
     problems.PreconditionFailed,
     problems.PreconditionRequired,
+    ReviewNeeded,
     problems.TooLarge,
 )
 
@@ -101,6 +104,7 @@ def put_record(
 ) -> Response:
     """To replace one needs If-Match with its ETag. Everything that an import checks is checked."""
     author = Author(editor.who, why)
+    _direct(service, dry_run)
     report = editing.put_record(service.engine, kind, name, body.rows, if_match, author, dry_run=dry_run)
     new = if_match is None and report.changed > 0
     return _edited(report, 201 if new and not dry_run else 200)
@@ -127,6 +131,7 @@ def patch_record(
 ) -> Response:
     """Needs If-Match. A field that is null goes back to its default."""
     author = Author(editor.who, why)
+    _direct(service, dry_run)
     report = editing.patch_record(service.engine, kind, name, patch, if_match, author, dry_run=dry_run)
     return _edited(report)
 
@@ -148,8 +153,14 @@ def remove_record(
 ) -> Response:
     """Needs If-Match. Refused while another record or a build names it; its history stays."""
     author = Author(editor.who, why)
+    _direct(service, dry_run)
     report = editing.remove_record(service.engine, kind, name, if_match, author, dry_run=dry_run)
     return _edited(report)
+
+
+def _direct(service: Service, dry_run: bool) -> None:
+    if not dry_run:
+        require_no_review(service)
 
 
 def _document(state: editing.RecordState) -> RecordOut:

@@ -11,6 +11,8 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.editing import history
 from graftbook.editing.records.endpoints import edit_document
 from graftbook.editing.records.service import Author, take_back
+from graftbook.editing.review.problems import ReviewNeeded
+from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import (
     EditOut,
@@ -106,7 +108,7 @@ def revision_changes(
     summary="Undo one edit by a new one",
     responses={
         200: {"model": EditOut},
-        **documented(*NOT_FOUND, problems.ChangedAgain, problems.ImportRefused, *ONCE),
+        **documented(*NOT_FOUND, problems.ChangedAgain, problems.ImportRefused, ReviewNeeded, *ONCE),
     },
 )
 def take_back_revision(
@@ -118,6 +120,8 @@ def take_back_revision(
     dry_run: DryRun = False,
 ) -> Response:
     """Refused when a later edit changed the same records, or when what would be removed is named still."""
+    if not dry_run:
+        require_no_review(service)
     once = once.told_by(_taken_back)
     author = Author(editor.who, why)
     report = take_back(service.engine, number, author, dry_run=dry_run, begin=once.begin, last=once.keep)

@@ -1,0 +1,143 @@
+"""Proposals of changes: made, listed, looked at, accepted, refused, withdrawn."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import Editor, MayEdit, MayRead, Orderer
+from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.editing.review import service as review
+from graftbook.editing.review.documents import effect_document
+from graftbook.editing.review.problems import AlreadyDecided, OwnProposal, UnknownProposal
+from graftbook.editing.review.schemas import (
+    DecidedOut,
+    DecisionIn,
+    EffectOut,
+    ProposalIn,
+    ProposalOut,
+    ProposalsOut,
+    Sentence,
+    StateWord,
+)
+from graftbook.http.errors import documented
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import ASK_AGAIN, json_answer
+from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
+from graftbook.process.state import ServiceDep
+
+router = APIRouter(prefix="/v1/proposals", tags=["records"], dependencies=[MayRead])
+
+Number = Annotated[int, Path(ge=1, le=2_000_000_000, description="number of the proposal", examples=[3])]
+BODY = (problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia)
+DECIDING = (*BODY, UnknownProposal, AlreadyDecided, *ONCE)
+
+_made = json_told(201, lambda document: {"Location": f"/v1/proposals/{document['number']}"})
+_decided = json_told(200)
+
+
+@router.post(
+    "",
+    operation_id="proposeChange",
+    summary="Propose a change of the catalogue",
+    status_code=201,
+    responses={201: {"model": ProposalOut}, **documented(*BODY, problems.ImportRefused, *ONCE)},
+)
+def propose(body: ProposalIn, service: ServiceDep, orderer: Orderer, once: OnceAsked) -> Response:
+    """It is tried first: with any mistake nothing is kept and every mistake is listed."""
+    return response_of(_made(review.propose(service, body, orderer, once.told_by(_made))))
+
+
+@router.get(
+    "",
+    operation_id="listProposals",
+    summary="Proposed changes, the newest first",
+    responses={200: {"model": ProposalsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+)
+def list_proposals(
+    request: Request,
+    service: ServiceDep,
+    state: Annotated[StateWord | None, Query(description="only those in this state")] = None,
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """Without their changes."""
+    size = limit or service.settings.page_size
+    search = {"list": "proposals", "state": state or ""}
+    before = int(read_cursor(cursor, search, 1)[0]) if cursor else None
+    rows = review.proposals(service, before, size + 1, [state] if state else [])
+    following = write_cursor(search, [str(rows[size - 1]["number"])]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
+
+
+@router.get(
+    "/{number}",
+    operation_id="getProposal",
+    summary="One proposed change: each record before and after",
+    responses={200: {"model": ProposalOut}, **documented(UnknownProposal, problems.InvalidRequest)},
+)
+def get_proposal(number: Number, service: ServiceDep) -> Response:
+    """`overtaken` records say something else by now."""
+    return json_answer(review.proposal(service, number), headers=ASK_AGAIN)
+
+
+@router.post(
+    "/{number}/effect",
+    operation_id="getProposalEffect",
+    summary="What a proposed change would do to builds, specifications, open orders and answers",
+    dependencies=[MayEdit],
+    responses={
+        200: {"model": EffectOut},
+        **documented(UnknownProposal, problems.ImportRefused, problems.InvalidRequest, problems.Busy),
+    },
+)
+def effect(number: Number, service: ServiceDep) -> Response:
+    """Tried, compared with today and undone, within some seconds."""
+    look, report = review.look_at_effect(service, number)
+    return json_answer(effect_document(look.compare(), report.changed), headers=ASK_AGAIN)
+
+
+@router.post(
+    "/accept",
+    operation_id="acceptProposals",
+    summary="Accept proposed changes: one edit of all of them, or none",
+    responses={
+        200: {"model": DecidedOut},
+        **documented(*DECIDING, OwnProposal, problems.ChangedAgain, problems.ImportRefused),
+    },
+)
+def accept(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAsked) -> Response:
+    """Refused when a record says something else than when the change was proposed."""
+    told = review.accept(service, body.proposals, body.reason, editor, once.told_by(_decided))
+    return response_of(_decided(told))
+
+
+@router.post(
+    "/refuse",
+    operation_id="refuseProposals",
+    summary="Refuse proposed changes",
+    responses={200: {"model": DecidedOut}, **documented(*DECIDING)},
+)
+def refuse(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAsked) -> Response:
+    """They stay on record with the reason."""
+    return response_of(
+        _decided(review.refuse(service, body.proposals, body.reason, editor, once.told_by(_decided)))
+    )
+
+
+@router.post(
+    "/{number}/withdraw",
+    operation_id="withdrawProposal",
+    summary="Withdraw one's own proposal",
+    responses={200: {"model": DecidedOut}, **documented(*DECIDING, OwnProposal)},
+)
+def withdraw(
+    number: Number,
+    service: ServiceDep,
+    orderer: Orderer,
+    once: OnceAsked,
+    why: Annotated[Sentence, Query(description="why")] = "withdrawn",
+) -> Response:
+    """It stays on record."""
+    return response_of(_decided(review.withdraw(service, number, why, orderer, once.told_by(_decided))))

@@ -1,0 +1,212 @@
+"""Changes are proposed, seen with their effect, accepted or refused; only what was accepted counts."""
+
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from graftbook.app import create_app
+from graftbook.settings import Settings
+from tests.conftest import bearer, client_of
+
+DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+PAD = "/v1/records/component/QB-3310"
+
+
+async def proposed(client: httpx.AsyncClient, *records: dict[str, Any], **more: Any) -> dict[str, Any]:
+    body = {"why": "seen on two vans", "records": [*records], **more}
+    answer = await client.post("/v1/proposals", json=body)
+    assert answer.status_code == 201, answer.text
+    assert answer.headers["location"] == f"/v1/proposals/{answer.json()['number']}"
+    found: dict[str, Any] = answer.json()
+    return found
+
+
+async def pad(client: httpx.AsyncClient, **more: Any) -> dict[str, Any]:
+    return {"record": "component", **(await client.get(PAD)).json()["rows"][0], **more}
+
+
+async def decided(client: httpx.AsyncClient, how: str, *numbers: int) -> httpx.Response:
+    return await client.post(f"/v1/proposals/{how}", json={"proposals": [*numbers], "reason": "looked at"})
+
+
+async def test_a_proposal_changes_nothing_until_it_is_accepted(writer: httpx.AsyncClient) -> None:
+    before = (await writer.get(PAD)).json()["rows"]
+    made = await proposed(writer, await pad(writer, price="777.00"))
+    assert (await writer.get(PAD)).json()["rows"] == before
+    (change,) = made["changes"]
+    assert (change["what"], change["kind"], change["name"]) == ("changed", "component", "QB-3310")
+    assert (change["before"], change["after"][0]["price"]) == (before, "777.00")
+    told = (await decided(writer, "accept", made["number"])).json()
+    assert told["catalogue_revision"] == 2
+    assert (await writer.get(PAD)).json()["rows"][0]["price"] == "777.00"
+    (edit,) = [one for one in (await writer.get("/v1/revisions")).json()["items"] if one["revision"] == 2]
+    assert edit["who"].startswith("tests (")
+    assert "accepted by tests (" in edit["who"]
+    assert edit["why"] == f"seen on two vans (proposal {made['number']})"
+    kept = (await writer.get(f"/v1/proposals/{made['number']}")).json()
+    assert (kept["state"], kept["accepted_as"], kept["reason"]) == ("accepted", 2, "looked at")
+    again = await decided(writer, "refuse", made["number"])
+    assert (again.status_code, again.json()["type"]) == (409, "/problems/already-decided")
+
+
+async def test_mistakes_and_what_says_nothing_new_are_told_and_not_kept(writer: httpx.AsyncClient) -> None:
+    wrong = await writer.post(
+        "/v1/proposals", json={"why": "a slip", "records": [await pad(writer, section="brakers")]}
+    )
+    assert wrong.status_code == 422
+    assert wrong.json()["type"] == "/problems/import-refused"
+    same = await writer.post("/v1/proposals", json={"why": "a slip", "records": [await pad(writer)]})
+    assert same.status_code == 422
+    assert "says all of this already" in same.json()["detail"]
+    gone = {"why": "a slip", "remove": [{"kind": "component", "name": "QB-3310"}]}
+    held = await writer.post("/v1/proposals", json=gone)
+    assert held.status_code == 422, "other records name it"
+    assert (await writer.get("/v1/proposals")).json()["items"] == []
+
+
+async def test_what_was_changed_since_is_told_and_not_accepted(writer: httpx.AsyncClient) -> None:
+    made = await proposed(writer, await pad(writer, price="777.00"))
+    assert not made["changes"][0]["overtaken"]
+    etag = (await writer.get(PAD)).headers["etag"]
+    await writer.patch(PAD, json={"price": "600.00"}, headers={"If-Match": etag})
+    look = (await writer.get(f"/v1/proposals/{made['number']}")).json()
+    assert look["changes"][0]["overtaken"]
+    answer = await decided(writer, "accept", made["number"])
+    assert (answer.status_code, answer.json()["type"]) == (409, "/problems/changed-again")
+    assert answer.json()["records"] == [{"kind": "component", "name": "QB-3310"}]
+    assert (await writer.get(PAD)).json()["rows"][0]["price"] == "600.00"
+    assert (await writer.get(f"/v1/proposals/{made['number']}")).json()["state"] == "open"
+
+
+async def test_a_batch_is_one_edit_or_none(writer: httpx.AsyncClient) -> None:
+    one = await proposed(writer, await pad(writer, price="777.00"))
+    new = {
+        "record": "component",
+        "number": "QZ-1",
+        "name": "Trial pad",
+        "section": "brakes",
+        "origin": "modern",
+    }
+    two = await proposed(writer, new, source="suggestion")
+    three = await proposed(writer, await pad(writer, price="1.00"))
+    both = await decided(writer, "accept", one["number"], three["number"])
+    assert both.status_code == 409
+    assert "changed by two of these" in both.json()["detail"]
+    told = (await decided(writer, "accept", one["number"], two["number"])).json()
+    assert [line["state"] for line in told["proposals"]] == ["accepted", "accepted"]
+    assert told["catalogue_revision"] == 2
+    assert (await writer.get("/v1/records/component/QZ-1")).status_code == 200
+    open_ones = (await writer.get("/v1/proposals", params={"state": "open"})).json()["items"]
+    assert [line["number"] for line in open_ones] == [three["number"]]
+    with_unknown = await decided(writer, "refuse", three["number"], 4711)
+    assert with_unknown.status_code == 404
+    assert (await writer.get(f"/v1/proposals/{three['number']}")).json()["state"] == "open"
+    assert (await decided(writer, "refuse", three["number"])).json()["catalogue_revision"] is None
+
+
+async def test_lists_come_in_pages(writer: httpx.AsyncClient) -> None:
+    numbers = [(await proposed(writer, await pad(writer, price=f"{n}.00")))["number"] for n in (1, 2, 3)]
+    page = (await writer.get("/v1/proposals", params={"limit": 2})).json()
+    rest = (await writer.get("/v1/proposals", params={"limit": 2, "cursor": page["next"]})).json()
+    assert [one["number"] for one in (*page["items"], *rest["items"])] == numbers[::-1]
+
+
+async def test_the_same_proposal_sent_again_is_kept_once(writer: httpx.AsyncClient) -> None:
+    body, key = {"why": "once", "records": [await pad(writer, price="2.00")]}, {"Idempotency-Key": "k1"}
+    first, second = [await writer.post("/v1/proposals", json=body, headers=key) for _ in range(2)]
+    assert first.json() == second.json()
+    assert len((await writer.get("/v1/proposals")).json()["items"]) == 1
+    decision = {"proposals": [first.json()["number"]], "reason": "yes"}
+    key = {"Idempotency-Key": "k2"}
+    told = [await writer.post("/v1/proposals/accept", json=decision, headers=key) for _ in range(2)]
+    assert [one.status_code for one in told] == [200, 200]
+    assert told[0].json() == told[1].json()
+
+
+async def test_the_counter_may_propose_and_withdraw_and_not_decide(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    async with client_of(own_app, scope="order") as counter:
+        made = await proposed(counter, await pad(writer, price="777.00"))
+        assert (await decided(counter, "accept", made["number"])).status_code == 403
+        assert (await decided(counter, "refuse", made["number"])).status_code == 403
+        assert (await writer.post(f"/v1/proposals/{made['number']}/withdraw")).status_code == 403
+        gone = await counter.post(f"/v1/proposals/{made['number']}/withdraw")
+        assert gone.json()["proposals"][0]["state"] == "withdrawn"
+    async with client_of(own_app, scope="read") as reader:
+        assert (await reader.post("/v1/proposals", json={"why": "x"})).status_code == 403
+
+
+@pytest.fixture
+def reviewed(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
+    """A house that reviews every change."""
+    app = create_app(Settings(database_url=demo_copy(), review="on"))
+    yield app
+    app.state.service.close()
+
+
+async def test_where_the_house_reviews_nothing_is_published_that_another_did_not_accept(
+    reviewed: FastAPI,
+) -> None:
+    engine = reviewed.state.service.engine
+    async with client_of(reviewed, scope="administer") as one, client_of(reviewed, scope="edit") as other:
+        held = await one.get(PAD)
+        mine = {"If-Match": held.headers["etag"]}
+        row = held.json()["rows"][0] | {"price": "1.00"}
+        for refused in (
+            await one.put(PAD, json={"rows": [row]}, headers=mine),
+            await one.patch(PAD, json={"price": "1.00"}, headers=mine),
+            await one.delete(PAD, headers=mine),
+            await one.post("/v1/imports", json=[{"record": "component", **row}]),
+            await one.post("/v1/revisions/1/take-back"),
+        ):
+            assert (refused.status_code, refused.json()["type"]) == (403, "/problems/review-needed")
+        dry = await one.put(PAD, params={"dry_run": "true"}, json={"rows": [row]}, headers=mine)
+        assert dry.status_code == 200
+        made = await proposed(one, await pad(one, price="777.00"))
+        own = await decided(one, "accept", made["number"])
+        assert (own.status_code, own.json()["type"]) == (403, "/problems/own-proposal")
+        assert (await one.get(PAD)).json()["rows"] == held.json()["rows"]
+        assert (await decided(other, "accept", made["number"])).status_code == 200
+        assert (await one.get(PAD)).json()["rows"][0]["price"] == "777.00"
+    assert bearer(engine, "read")
+
+
+async def test_the_effect_told_is_what_comes_when_it_is_accepted(writer: httpx.AsyncClient) -> None:
+    """The questions that it speaks of are asked before and after: each stands in the list where it should."""
+    await writer.post(
+        "/v1/builds", json={"name": "red", "chassis": "24PL-018412", "decided": [{"fit": "QB-3310"}]}
+    )
+    await writer.post(
+        "/v1/builds", json={"name": "blue", "chassis": "24PL-018413", "decided": [{"fit": "QL-7075"}]}
+    )
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "monday"})
+    asked = {
+        "Build red": {"vehicle": {"build": "red"}},
+        "Build blue": {"vehicle": {"build": "blue"}},
+        "Order monday": DISCS,
+    }
+    before = {label: await total(writer, body) for label, body in asked.items()}
+    capped = DISCS | {"limits": {"price_at_most": before["Order monday"]}}
+    assert (await writer.post("/v1/closures", json=capped)).json()["outcome"] == "proved"
+    made = await proposed(writer, await pad(writer, price="777.00"))
+    effect = (await writer.post(f"/v1/proposals/{made['number']}/effect")).json()
+    assert effect["changed_records"] == 1
+    assert (await writer.get(f"/v1/proposals/{made['number']}")).json()["state"] == "open"
+    assert (await decided(writer, "accept", made["number"])).status_code == 200
+    after = {label: await total(writer, body) for label, body in asked.items()}
+    changed, same = ({one["label"] for one in effect[name]} for name in ("changed", "same"))
+    assert {label for label in asked if after[label] != before[label]} == changed & asked.keys()
+    assert {label for label in asked if after[label] == before[label]} == same & asked.keys()
+    assert changed & asked.keys()
+    assert same & asked.keys()
+    assert (await writer.post("/v1/closures", json=capped)).json()["outcome"] == "impossible"
+    assert [one["label"] for one in effect["impossible"]] == ["Asked lately: 24PL-018412"]
+
+
+async def total(client: httpx.AsyncClient, body: dict[str, Any]) -> str:
+    answer = (await client.post("/v1/closures", json=body)).json()
+    return str(answer["set"]["totals"]["price"])
