@@ -99,16 +99,14 @@ def time_enough(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @asynccontextmanager
-async def _signed_in(url: str) -> AsyncIterator[Editor]:
-    app = create_app(Settings(database_url=url))
+async def signed_in(url: str, **more: Any) -> AsyncIterator[Editor]:
+    app = create_app(Settings(database_url=url, **more))
     transport = httpx.ASGITransport(app, raise_app_exceptions=False)
     async with httpx.AsyncClient(
         transport=transport, base_url=HERE, headers=BROWSER, timeout=60, follow_redirects=True
     ) as client:
-        signed_in = await client.post(
-            "/signin", data={"key": make_key(url, "edit", "the editor")}, headers=OWN
-        )
-        assert signed_in.status_code == 200
+        answer = await client.post("/signin", data={"key": make_key(url, "edit", "the editor")}, headers=OWN)
+        assert answer.status_code == 200
         yield Editor(app, client)
     app.state.service.close()
 
@@ -116,14 +114,14 @@ async def _signed_in(url: str) -> AsyncIterator[Editor]:
 @pytest.fixture
 async def editor(demo_copy: Callable[[], str]) -> AsyncIterator[Editor]:
     """An editor of a copy of the demo range of its own."""
-    async with _signed_in(demo_copy()) as editor:
+    async with signed_in(demo_copy()) as editor:
         yield editor
 
 
 @pytest.fixture
 async def editor_on_each(databases: Any, untouched_demo_url: str) -> AsyncIterator[Editor]:
     """The same, on each engine in turn."""
-    async with _signed_in(databases.copy(untouched_demo_url)) as editor:
+    async with signed_in(databases.copy(untouched_demo_url)) as editor:
         yield editor
 
 

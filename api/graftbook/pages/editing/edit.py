@@ -22,6 +22,7 @@ from graftbook.editing import history
 from graftbook.editing.effect import Effect, EffectLook
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author, RecordState
+from graftbook.editing.review import service as review
 from graftbook.editing.schemas import RecordChangeOut
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
@@ -123,9 +124,18 @@ def start(
     if wanted in found:
         return gone_to(record_address(kind, wanted))
     edits, _ = history.revisions(service, "", LAST_EDITS)
+    proposed = review.waiting(service)
     others = [one.kind_of_record for one in KINDS if one.kind_of_record not in OFTEN]
     return page(
-        request, "edit.html", kind=kind, text=wanted, found=found, edits=edits, often=OFTEN, others=others
+        request,
+        "edit.html",
+        kind=kind,
+        text=wanted,
+        found=found,
+        edits=edits,
+        often=OFTEN,
+        others=others,
+        proposed=proposed,
     )
 
 
@@ -175,11 +185,11 @@ def change_shown(change: RecordChangeOut) -> ChangeShown:
     address, kind = record_address(change["kind"], change["name"]), change["kind"]
     if not (change["before"] and change["after"]):
         return {**change, "address": address, "fields": []}
-    fields = _differing(typed(kind, change["before"]), typed(kind, change["after"]))
+    fields = differing(typed(kind, change["before"]), typed(kind, change["after"]))
     return {**change, "address": address, "fields": fields}
 
 
-def _differing(one: Form, other: Form) -> list[Differing]:
+def differing(one: Form, other: Form) -> list[Differing]:
     """Fields that stand otherwise in two forms, in words."""
     return [
         {"title": _field_title(key), "one": one.get(key, ""), "other": other.get(key, "")}
@@ -203,6 +213,7 @@ async def take_back(request: Request, number: Revision, service: ServiceDep, edi
 
 
 def _taken_back(request: Request, service: Service, number: int, author: Author) -> Response:
+    review.require_no_review(service)
     try:
         report = editing.take_back(service.engine, number, author)
     except (ChangedAgain, InvalidRequest) as problem:
@@ -253,9 +264,11 @@ async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, ed
 
 def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
     do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
-    sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect")
-    keeps = do in ("save", "remove")
-    if keeps and (wrong := what_is_wrong_with(why)):
+    sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect", "remove-propose")
+    keeps, proposes = do in ("save", "remove"), do in ("propose", "remove-propose")
+    if keeps:
+        review.require_no_review(service)
+    if (keeps or proposes) and (wrong := what_is_wrong_with(why)):
         sheet.why_wrong = wrong
         return _record_page(request, sheet, 422)
     rows, sheet.numbers = read(sheet.kind, sheet.form)
@@ -275,6 +288,8 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if not report.ok:
         sheet.mistakes = report.mistakes
         return _record_page(request, sheet, 422)
+    if proposes and report.changed:
+        return _proposed(request, service, sheet, name, rows, why)
     if look is not None:
         sheet.effect, sheet.job = looked_at(request, look, f"{kind_words(sheet.kind)} {name}")
         sheet.would_change = report.changed
@@ -282,6 +297,17 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if not report.changed:
         return gone_to(f"{record_address(sheet.kind, name)}?same=1")
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
+
+
+def _proposed(
+    request: Request, service: Service, sheet: Sheet, name: str, rows: list[Row], why: str
+) -> Response:
+    """What would be stored or taken out, kept for somebody else to decide."""
+    objects = [] if sheet.removes else [{"record": sheet.kind, **row} for row in rows]
+    removals = {sheet.kind: [name]} if sheet.removes else {}
+    by = request.state.principal
+    made = review.propose_of(service, objects, removals, "person", why, by)
+    return gone_to(f"/review/{made['number']}?done=proposed")
 
 
 def what_is_wrong_with(why: str) -> str:
@@ -312,12 +338,12 @@ def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: s
     state = _state(service, sheet.kind, name)
     if not sheet.name:
         sheet.exists = name
-        sheet.others = _differing(typed(sheet.kind, state.rows), _fields_of(sheet)) if state else []
+        sheet.others = differing(typed(sheet.kind, state.rows), _fields_of(sheet)) if state else []
         return _record_page(request, sheet, 409)
     if state is None:
         sheet.told = "Somebody took this record out meanwhile. To put it back, enter it as a new one."
         return _record_page(request, sheet, 412)
-    sheet.others = _differing(typed(sheet.kind, state.rows), _fields_of(sheet))
+    sheet.others = differing(typed(sheet.kind, state.rows), _fields_of(sheet))
     sheet.etag = state.etag
     sheet.told = "Somebody changed this record after you opened it. Nothing was stored."
     return _record_page(request, sheet, 412)
@@ -354,4 +380,5 @@ def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
         words=kind_words(sheet.kind),
         why=sheet.form.get("why", ""),
         action=record_address(sheet.kind, sheet.name) if sheet.name else f"/edit/{sheet.kind}",
+        reviewed=request.app.state.service.settings.review == review.ON,
     )

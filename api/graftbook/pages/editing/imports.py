@@ -13,6 +13,7 @@ from graftbook.access.guard import Editor, MayEdit, upload_of
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.editing.effect import Effect, EffectLook
+from graftbook.editing.review import service as review
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.editing.edit import what_is_wrong_with
 from graftbook.pages.editing.effects import looked_at
@@ -41,6 +42,7 @@ class Sent:
     text: str = ""
     why: str = ""
     saves: bool = False
+    proposes: bool = False
     refused: str = ""
 
 
@@ -62,13 +64,16 @@ async def import_sent(request: Request, service: ServiceDep, editor: Editor) -> 
 
 async def _read(form: FormData) -> Sent:
     text, refused = await sheet_in(form, ELSEWHERE)
-    return Sent(text, field(form, "why").strip(), field(form, "do") == "save", refused)
+    do = field(form, "do")
+    return Sent(text, field(form, "why").strip(), do == "save", do == "propose", refused)
 
 
 def _answered(request: Request, service: Service, sent: Sent, who: str) -> Response:
     if sent.refused:
         return _page(request, sent, status=422)
-    if sent.saves and (wrong := what_is_wrong_with(sent.why)):
+    if sent.saves:
+        review.require_no_review(service)
+    if (sent.saves or sent.proposes) and (wrong := what_is_wrong_with(sent.why)):
         return _page(request, sent, status=422, why_wrong=wrong)
     look = None if sent.saves else EffectLook(service)
     with service.gates["imports"].turn():
@@ -82,6 +87,10 @@ def _answered(request: Request, service: Service, sent: Sent, who: str) -> Respo
         )
     if not report.ok:
         return _page(request, sent, report, status=422, lines=lines_with_mistakes(sent.text, report.mistakes))
+    if sent.proposes and report.changed:
+        by = request.state.principal
+        made = review.propose_of(service, _Sheet(sent.text), {}, "import", sent.why, by)
+        return gone_to(f"/review/{made['number']}?done=proposed")
     if look is not None:
         effect, job = looked_at(request, look, "a sheet")
         return _page(request, sent, report, effect=effect, job=job)
@@ -123,4 +132,5 @@ def _page(
         effect=effect,
         job=job,
         why_wrong=why_wrong,
+        reviewed=request.app.state.service.settings.review == review.ON,
     )
