@@ -61,6 +61,7 @@ from graftbook.questions.closures import endpoints as closures
 from graftbook.questions.compatibility import endpoints as compatibility
 from graftbook.questions.finding import endpoints as finding
 from graftbook.questions.lookup import endpoints as lookups
+from graftbook.questions.measuring import endpoints as measuring
 from graftbook.questions.vehicles import endpoints as vehicles
 from graftbook.rulebook.scope import TooLarge
 from graftbook.settings import Settings
@@ -81,6 +82,7 @@ ROUTERS = (
     vehicles.router,
     lookups.router,
     finding.router,
+    measuring.router,
     builds.router,
     specification_endpoints.router,
     imports.router,

@@ -2,7 +2,7 @@
 
 from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
-from graftbook.pages.asking import ask, component, find, home, lookup, suggest
+from graftbook.pages.asking import ask, component, find, home, lookup, measure, suggest
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, imports, past, review
 from graftbook.pages.ordering import order, papers, stock
@@ -15,6 +15,7 @@ ROUTERS = (
     find.router,
     check.router,
     lookup.router,
+    measure.router,
     component.router,
     order.router,
     papers.router,

@@ -103,9 +103,7 @@ def _decide(service: Service, numbers: list[int], do: str, reason: str, by: Prin
 
 
 @router.get("/review/{number}", dependencies=[MayRead])
-def proposal(
-    request: Request, number: Number, service: ServiceDep, done: Done = ""
-) -> Response:
+def proposal(request: Request, number: Number, service: ServiceDep, done: Done = "") -> Response:
     """One proposal: each record before and after."""
     return _page(request, service, number, done=done)
 
