@@ -107,7 +107,7 @@ def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
         for parameter in operation.get("parameters", ()):
             if told := PARAMETERS.get(parameter["name"]):
                 parameter.setdefault("description", told)
-        _show(answers, _examples().get(operation["operationId"], {}))
+        _show(answers, answers_shown().get(operation["operationId"], {}))
     return item
 
 
@@ -119,7 +119,7 @@ def _show(answers: dict[str, Any], examples: dict[str, Any]) -> None:
 
 
 @lru_cache
-def _examples() -> dict[str, Any]:
+def answers_shown() -> dict[str, Any]:
     """Operation → status → media type → answer, as `python -m tests.api.examples` writes them."""
     found: dict[str, Any] = orjson.loads(Path(__file__).with_name("examples.json").read_bytes())
     return found
