@@ -13,3 +13,16 @@ class Document(TypedDict):
 
 MomentOut = Annotated[str, WithJsonSchema({"type": "string", "format": "date-time"})]
 """A moment in UTC, as RFC 3339 writes it."""
+
+DayOut = Annotated[str, WithJsonSchema({"type": "string", "format": "date"})]
+"""A calendar day, `YYYY-MM-DD` (ISO 8601)."""
+
+AmountOut = Annotated[
+    str, WithJsonSchema({"type": "string", "format": "decimal", "pattern": r"^-?[0-9]+\.[0-9]{2}$"})
+]
+"""An amount of money as an exact decimal; the document says in which currency."""
+
+RateOut = Annotated[
+    str, WithJsonSchema({"type": "string", "format": "decimal", "pattern": r"^[0-9]+(\.[0-9]+)?$"})
+]
+"""Per cent, as an exact decimal."""

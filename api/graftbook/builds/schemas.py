@@ -95,17 +95,23 @@ class SpecificationCreateIn(SpecificationIn):
 
 
 class BuildsOut(PageOut):
+    """A page of builds."""
+
     items: list[BuildLineOut]
 
 
 class SpecificationsOut(PageOut):
+    """A page of specifications."""
+
     items: list[SpecificationLineOut]
 
 
 class ComparisonOut(Document):
+    """What changed from one version of a specification to another."""
+
     name: str
     from_version: int
     to_version: int
     wishes_added: list[dict[str, Any]]
     wishes_removed: list[dict[str, Any]]
-    changed: dict[str, Any]
+    changed: Annotated[dict[str, Any], Field(description="other fields that differ, each with both values")]

@@ -1,45 +1,59 @@
 """Kept builds and specifications as documents: below the questions, which start from them."""
 
-from typing import Any
+from typing import Annotated, Any
 
 import orjson
+from pydantic import Field
 from sqlmodel import Session
 
 from graftbook.builds.stored import store
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import Source, in_utc, reading
-from graftbook.document import Document
+from graftbook.document import DayOut, Document, MomentOut
 from graftbook.problems import UnknownBuild, UnknownSpecification
 
 
 class BuildLineOut(Document):
+    """A build in a list."""
+
     name: str
     variant: str
     chassis: str
-    note: str
-    version: int
+    note: Annotated[str, Field(description="anything worth knowing; may be empty")]
+    version: Annotated[int, Field(description="goes up with each change of the build")]
 
 
 class BuildOut(BuildLineOut):
-    built: str | None
+    """One real vehicle: what is fitted to it today, what is decided for it."""
+
+    built: Annotated[
+        DayOut | None, Field(description="the day it was built; null: estimated from the chassis number")
+    ]
     options: list[str]
-    fitted: dict[str, str | None]
+    fitted: Annotated[
+        dict[str, str | None],
+        Field(description="position → component fitted instead of the original; null: empty"),
+    ]
     on_the_bench: list[str]
-    decided: list[dict[str, Any]]
+    decided: Annotated[list[dict[str, Any]], Field(description="wishes that are decided for it")]
 
 
 class SpecificationLineOut(Document):
+    """A specification in a list."""
+
     name: str
     title: str
     latest: int
 
 
 class SpecificationOut(SpecificationLineOut):
-    version: int
-    note: str
-    at: str
-    variants: list[str]
+    """One version of a specification."""
+
+    version: Annotated[int, Field(description="number of this version")]
+    note: Annotated[str, Field(description="why this version")]
+    at: Annotated[MomentOut, Field(description="when this version was stored")]
+    variants: Annotated[list[str], Field(description="variants that it is for; empty: every variant")]
     wishes: list[dict[str, Any]]
     limits: dict[str, Any]
     preference: list[str]

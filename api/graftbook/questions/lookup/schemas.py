@@ -12,16 +12,20 @@ from graftbook.rulebook.model import SeverityWord
 
 
 class ComponentLineOut(Document):
+    """A component in a list."""
+
     number: str
     name: str
     section: str
     origin: str
     supply: str
-    price: MoneyOut
-    visible: bool
+    price: Annotated[MoneyOut, Field(description="of one piece; null: unknown")]
+    visible: Annotated[bool, Field(description="one sees it when it is fitted")]
 
 
 class ComponentsOut(PageOut):
+    """A page of components."""
+
     items: list[ComponentLineOut]
 
 
@@ -33,42 +37,52 @@ Records = list[Row]
 class ComponentFactsOut(Document):
     """One component's page; records are those of `GET /v1/imports/schema`, without empty fields."""
 
-    component: dict[str, Any]
+    component: Annotated[dict[str, Any], Field(description="the component's own record")]
     current_numbers: Annotated[list[str], Field(description="the numbers that stand for it today")]
-    characteristics: Records
-    fitments: Records
+    characteristics: Annotated[Records, Field(description="what is known of it, with unit")]
+    fitments: Annotated[Records, Field(description="where it fits")]
     replaces: Annotated[Records, Field(description="substitutes that it is")]
     replaced_by: Annotated[Records, Field(description="substitutes for it")]
     needs: Annotated[Records, Field(description="companion rules that it brings, a row an alternative")]
     needed_by: Annotated[Records, Field(description="companion rules that it may satisfy")]
-    conflicts: Records
-    flaws: Records
+    conflicts: Annotated[Records, Field(description="what it clashes with")]
+    flaws: Annotated[Records, Field(description="its known flaws")]
     remedies: Annotated[Records, Field(description="flaws of others that it mends")]
     offers: Annotated[Records, Field(description="who sells it; also offers that hold no longer or not yet")]
     chain: Annotated[Records, Field(description="supersessions of its number, older and newer")]
-    evidence: Records
+    evidence: Annotated[Records, Field(description="the evidence that the records above name")]
     more: Annotated[list[str], Field(description="lists that were cut")]
     catalogue_revision: int
     currency: str
 
 
 class RangesOut(PageOut):
+    """A page of ranges."""
+
     items: list[RangeOut]
 
 
 class VariantsOut(PageOut):
+    """A page of variants."""
+
     items: list[VariantOut]
 
 
 class PositionsOut(PageOut):
+    """A page of positions."""
+
     items: list[PositionOut]
 
 
 class FlawsOut(PageOut):
+    """A page of known flaws."""
+
     items: list[FlawOut]
 
 
 class FittedOut(Document):
+    """What sits at a position today."""
+
     position: str
     position_title: str
     section: str
@@ -77,7 +91,9 @@ class FittedOut(Document):
 
 
 class VehicleFlawOut(Document):
-    flaw: str
+    """A known flaw of what the vehicle has fitted."""
+
+    flaw: Annotated[str, Field(description="the flaw by name")]
     component: str
     position: str
     severity: SeverityWord
@@ -89,5 +105,5 @@ class VehiclePageOut(VehicleOut):
     """What a chassis number says."""
 
     catalogue_revision: int
-    fitted: list[FittedOut]
-    flaws: list[VehicleFlawOut]
+    fitted: Annotated[list[FittedOut], Field(description="what sits where today")]
+    flaws: Annotated[list[VehicleFlawOut], Field(description="known flaws of what is fitted")]
