@@ -2,15 +2,30 @@
 
 from typing import Annotated, Any
 
-from pydantic import ConfigDict, Field
+from pydantic import ConfigDict, Field, WithJsonSchema
 from pydantic.config import JsonDict
+from typing_extensions import TypeAliasType
 
 from graftbook.catalogue.history.changes import WhatWord
 from graftbook.document import Document, MomentOut
+from graftbook.http.fields import CELL
 from graftbook.http.paging import PageOut
 from graftbook.questions.schemas import Body
 
-Row = dict[str, Any]
+RecordRow = TypeAliasType(
+    "RecordRow",
+    Annotated[
+        dict[str, Any],
+        WithJsonSchema(
+            {
+                "type": "object",
+                "description": "a row of the text format: column → cell; which columns each kind has, "
+                "`GET /v1/imports/schema` tells",
+                "additionalProperties": CELL,
+            }
+        ),
+    ],
+)
 _FITMENT: JsonDict = {
     "component": "QB-3310",
     "position": "brake.front.left",
@@ -24,7 +39,7 @@ class RecordIn(Body):
 
     model_config = ConfigDict(json_schema_extra={"examples": [{"rows": [_FITMENT]}]})
 
-    rows: Annotated[list[dict[str, Any]], Field(min_length=1, max_length=500)] = Field(
+    rows: Annotated[list[RecordRow], Field(min_length=1, max_length=500)] = Field(
         description="rows as `POST /v1/imports` takes them, without the member `record`"
     )
 
@@ -34,7 +49,7 @@ class RecordOut(Document):
 
     kind: Annotated[str, Field(description="kind of record")]
     name: str
-    rows: Annotated[list[Row], Field(description="its rows, usually one; without empty fields")]
+    rows: Annotated[list[RecordRow], Field(description="its rows, usually one; without empty fields")]
     revision: Annotated[
         int, Field(description="of the last edit that changed it; 0: from before the history")
     ]
@@ -67,8 +82,8 @@ class RecordChangeOut(Document):
     what: Annotated[WhatWord, Field(description="what became of the record")]
     kind: Annotated[str, Field(description="kind of record")]
     name: str
-    before: Annotated[list[Row], Field(description="its rows before; empty: it is new")]
-    after: Annotated[list[Row], Field(description="its rows after; empty: it was removed")]
+    before: Annotated[list[RecordRow], Field(description="its rows before; empty: it is new")]
+    after: Annotated[list[RecordRow], Field(description="its rows after; empty: it was removed")]
     edit: Annotated[RevisionOut, Field(description="the edit that did it")]
 
 
@@ -79,9 +94,9 @@ class RecordDifferenceOut(Document):
     kind: Annotated[str, Field(description="kind of record")]
     name: str
     before: Annotated[
-        list[Row], Field(description="its rows as of the earlier revision; empty: there was none")
+        list[RecordRow], Field(description="its rows as of the earlier revision; empty: there was none")
     ]
-    after: Annotated[list[Row], Field(description="its rows as of the later revision; empty: there is none")]
+    after: Annotated[list[RecordRow], Field(description="its rows as of the later revision; empty: there is none")]
 
 
 class RevisionsOut(PageOut):

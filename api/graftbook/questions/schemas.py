@@ -270,6 +270,11 @@ class CompatibilityQuery(CompatibilityQuestionIn):
         return asked.in_view(self.view)
 
 
+def _each_is_one(schema: dict[str, Any]) -> None:
+    """Anything is taken, so that one wrong question spoils no other; it is no form to be asked in."""
+    schema["items"] = schema["items"]["anyOf"][0]
+
+
 class CompatibilityIn(Body):
     """Up to a thousand questions, each answered for itself."""
 
@@ -277,7 +282,10 @@ class CompatibilityIn(Body):
         json_schema_extra={"examples": [{"questions": [{"component": "qb 3310", "chassis": "24PL-018412"}]}]}
     )
 
-    questions: Annotated[list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)]
+    questions: Annotated[
+        list[CompatibilityQuestionIn | Any],
+        Field(min_length=1, max_length=MOST_QUESTIONS, json_schema_extra=_each_is_one),
+    ]
     detail: Literal["verdict", "full"] = Field("full", description=DETAIL)
     proof: Truth = Field(False, description=PROOF)
     as_of: Revision | None = Field(None, description=AS_OF)

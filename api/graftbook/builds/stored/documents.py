@@ -1,6 +1,6 @@
 """Kept builds and specifications as documents: below the questions, which start from them."""
 
-from typing import Annotated, Any
+from typing import Annotated, NotRequired
 
 import orjson
 from pydantic import Field
@@ -12,6 +12,35 @@ from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import Source, in_utc, reading
 from graftbook.document import DayOut, Document, MomentOut
 from graftbook.problems import UnknownBuild, UnknownSpecification
+from graftbook.rulebook.model import SeverityWord
+
+
+class KeptWishOut(Document):
+    """A wish as it was sent; what was left out is left out."""
+
+    upgrade: NotRequired[Annotated[str, Field(description="everything that this named upgrade wishes")]]
+    fit: NotRequired[Annotated[str, Field(description="fit this component")]]
+    position: NotRequired[Annotated[str, Field(description="with `fit`: at this position")]]
+    quantity: NotRequired[Annotated[int, Field(description="with `fit` of a loose part: pieces")]]
+    remedy: NotRequired[Annotated[str, Field(description="remedy this known flaw")]]
+    remedy_all: NotRequired[
+        Annotated[SeverityWord, Field(description="remedy every known flaw from this severity up")]
+    ]
+    section: NotRequired[Annotated[str, Field(description="with `remedy_all`: in this section only")]]
+    clear: NotRequired[Annotated[str, Field(description="leave this position empty")]]
+
+
+class KeptLimitsOut(Document):
+    """What an answer may not do."""
+
+    keep: Annotated[list[str], Field(description="positions that stay as today")]
+    keep_sections: Annotated[list[str], Field(description="sections that stay as today")]
+    refuse: Annotated[list[str], Field(description="components not to be fitted")]
+    effort_at_most: Annotated[str, Field(description="`machining`: nothing that cannot be put back")]
+    price_at_most: Annotated[
+        str | None, Field(description="ceiling on the parts, an exact decimal; null: none")
+    ]
+    nothing_visible: Annotated[bool, Field(description="nothing that shows may change")]
 
 
 class BuildLineOut(Document):
@@ -36,7 +65,7 @@ class BuildOut(BuildLineOut):
         Field(description="position → component fitted instead of the original; null: empty"),
     ]
     on_the_bench: list[str]
-    decided: Annotated[list[dict[str, Any]], Field(description="wishes that are decided for it")]
+    decided: Annotated[list[KeptWishOut], Field(description="wishes that are decided for it")]
 
 
 class SpecificationLineOut(Document):
@@ -54,8 +83,8 @@ class SpecificationOut(SpecificationLineOut):
     note: Annotated[str, Field(description="why this version")]
     at: Annotated[MomentOut, Field(description="when this version was stored")]
     variants: Annotated[list[str], Field(description="variants that it is for; empty: every variant")]
-    wishes: list[dict[str, Any]]
-    limits: dict[str, Any]
+    wishes: list[KeptWishOut]
+    limits: KeptLimitsOut
     preference: list[str]
 
 

@@ -278,6 +278,13 @@ class BookingsOut(PageOut):
     items: list[BookingOut]
 
 
+class ChangedValueOut(Document):
+    """A field of a line as it is kept, and as it would be today."""
+
+    before: Annotated[str | int | None, Field(description="as it is kept")]
+    after: Annotated[str | int | None, Field(description="as it would be today")]
+
+
 class LineDifferenceOut(Document):
     """A number that the list would have otherwise if it were made today."""
 
@@ -285,7 +292,7 @@ class LineDifferenceOut(Document):
     name: str
     what: Annotated[str, Field(description="`added`, `gone` or `changed`")]
     changed: Annotated[
-        dict[str, Any],
+        dict[str, ChangedValueOut],
         Field(description="fields that differ, each with both values; empty: the line came or went"),
     ]
 

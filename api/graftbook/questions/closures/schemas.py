@@ -462,7 +462,7 @@ class SetsOut(Document):
     gap: Annotated[
         float | None,
         Field(
-            description="how far the set may be from the best one, as a part of its cost; null: proved, or not known"
+            description="how far the set may be from the best, as part of its cost; null: proved or unknown"
         ),
     ]
     positions_reached: Annotated[int, Field(description="positions that the wishes reach through rules")]

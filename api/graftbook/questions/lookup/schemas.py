@@ -2,8 +2,10 @@
 
 from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, GetPydanticSchema
 
+from graftbook.catalogue.format import records
+from graftbook.catalogue.format.fields import Record
 from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, VariantOut
 from graftbook.document import Document
 from graftbook.http.paging import PageOut
@@ -31,26 +33,42 @@ class ComponentsOut(PageOut):
 
 Row = dict[str, Any]
 """A record of the text format, without empty fields."""
-Records = list[Row]
+
+
+def _record(kind: type[Record]) -> Any:
+    """A record's own class describes its row."""
+    return GetPydanticSchema(lambda _, handler: handler(kind))
+
+
+ComponentRow = Annotated[Row, _record(records.ComponentRecord)]
+Characteristics = list[Annotated[Row, _record(records.CharacteristicRecord)]]
+Fitments = list[Annotated[Row, _record(records.FitmentRecord)]]
+Substitutes = list[Annotated[Row, _record(records.SubstituteRecord)]]
+Companions = list[Annotated[Row, _record(records.CompanionRecord)]]
+Conflicts = list[Annotated[Row, _record(records.ConflictRecord)]]
+Flaws = list[Annotated[Row, _record(records.FlawRecord)]]
+Offers = list[Annotated[Row, _record(records.OfferRecord)]]
+Supersessions = list[Annotated[Row, _record(records.SupersessionRecord)]]
+EvidenceRows = list[Annotated[Row, _record(records.EvidenceRecord)]]
 
 
 class ComponentFactsOut(Document):
     """One component's page; records are those of `GET /v1/imports/schema`, without empty fields."""
 
-    component: Annotated[dict[str, Any], Field(description="the component's own record")]
+    component: Annotated[ComponentRow, Field(description="the component's own record")]
     current_numbers: Annotated[list[str], Field(description="the numbers that stand for it today")]
-    characteristics: Annotated[Records, Field(description="what is known of it, with unit")]
-    fitments: Annotated[Records, Field(description="where it fits")]
-    replaces: Annotated[Records, Field(description="substitutes that it is")]
-    replaced_by: Annotated[Records, Field(description="substitutes for it")]
-    needs: Annotated[Records, Field(description="companion rules that it brings, a row an alternative")]
-    needed_by: Annotated[Records, Field(description="companion rules that it may satisfy")]
-    conflicts: Annotated[Records, Field(description="what it clashes with")]
-    flaws: Annotated[Records, Field(description="its known flaws")]
-    remedies: Annotated[Records, Field(description="flaws of others that it mends")]
-    offers: Annotated[Records, Field(description="who sells it; also offers that hold no longer or not yet")]
-    chain: Annotated[Records, Field(description="supersessions of its number, older and newer")]
-    evidence: Annotated[Records, Field(description="the evidence that the records above name")]
+    characteristics: Annotated[Characteristics, Field(description="what is known of it, with unit")]
+    fitments: Annotated[Fitments, Field(description="where it fits")]
+    replaces: Annotated[Substitutes, Field(description="substitutes that it is")]
+    replaced_by: Annotated[Substitutes, Field(description="substitutes for it")]
+    needs: Annotated[Companions, Field(description="companion rules that it brings, a row an alternative")]
+    needed_by: Annotated[Companions, Field(description="companion rules that it may satisfy")]
+    conflicts: Annotated[Conflicts, Field(description="what it clashes with")]
+    flaws: Annotated[Flaws, Field(description="its known flaws")]
+    remedies: Annotated[Flaws, Field(description="flaws of others that it mends")]
+    offers: Annotated[Offers, Field(description="who sells it; also offers that hold no longer or not yet")]
+    chain: Annotated[Supersessions, Field(description="supersessions of its number, older and newer")]
+    evidence: Annotated[EvidenceRows, Field(description="the evidence that the records above name")]
     more: Annotated[list[str], Field(description="lists that were cut")]
     catalogue_revision: int
     currency: str
