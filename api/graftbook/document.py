@@ -17,12 +17,8 @@ MomentOut = Annotated[str, WithJsonSchema({"type": "string", "format": "date-tim
 DayOut = Annotated[str, WithJsonSchema({"type": "string", "format": "date"})]
 """A calendar day, `YYYY-MM-DD` (ISO 8601)."""
 
-AmountOut = Annotated[
-    str, WithJsonSchema({"type": "string", "format": "decimal", "pattern": r"^-?[0-9]+\.[0-9]{2}$"})
-]
+AmountOut = Annotated[str, WithJsonSchema({"type": "string", "format": "decimal"})]
 """An amount of money as an exact decimal; the document says in which currency."""
 
-RateOut = Annotated[
-    str, WithJsonSchema({"type": "string", "format": "decimal", "pattern": r"^[0-9]+(\.[0-9]+)?$"})
-]
+RateOut = Annotated[str, WithJsonSchema({"type": "string", "format": "decimal"})]
 """Per cent, as an exact decimal."""

@@ -140,6 +140,18 @@ def test_titles_name_one_schema_each(document: Schema):
     assert [name for name, _ in schemas(document) if "__" in name] == [], "two classes of one name"
 
 
+def test_no_alternatives_hide_the_members_of_an_object(document: Schema):
+    """Generators take them for what the object is, and make nothing of its members."""
+    hidden = [n for n, s in schemas(document) if "properties" in s and {"anyOf", "oneOf", "allOf"} & {*s}]
+    assert hidden == []
+
+
+def test_no_parameter_may_be_null(document: Schema):
+    for path, method, operation in operations(document):
+        for parameter in operation.get("parameters", ()):
+            assert "null" not in str(parameter["schema"].get("anyOf")), f"{method} {path} {parameter['name']}"
+
+
 FORMATS = {
     "date": re.compile(r"\d{4}-\d\d-\d\d"),
     "date-time": re.compile(r"\d{4}-\d\d-\d\dT.*"),

@@ -8,7 +8,7 @@ from graftbook.catalogue.history.changes import Edit, RecordChange, WhatWord
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.database import reading
-from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RevisionOut, RecordRow
+from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RecordRow, RevisionOut
 from graftbook.problems import InvalidCursor, UnknownRevision
 from graftbook.process.state import Service
 

@@ -96,7 +96,7 @@ class RecordDifferenceOut(Document):
     before: Annotated[
         list[RecordRow], Field(description="its rows as of the earlier revision; empty: there was none")
     ]
-    after: Annotated[list[RecordRow], Field(description="its rows as of the later revision; empty: there is none")]
+    after: Annotated[list[RecordRow], Field(description="its rows as of the later one; empty: there is none")]
 
 
 class RevisionsOut(PageOut):

@@ -123,8 +123,18 @@ def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
         for parameter in operation.get("parameters", ()):
             if told := PARAMETERS.get(parameter["name"]):
                 parameter.setdefault("description", told)
+            parameter["schema"] = _never_null(parameter["schema"])
         _show(answers, answers_shown().get(operation["operationId"], {}))
     return item
+
+
+def _never_null(schema: dict[str, Any]) -> dict[str, Any]:
+    """A parameter may be left out; nobody can send null in an address or a header."""
+    some = [one for one in schema.get("anyOf", ()) if one != {"type": "null"}]
+    if not some:
+        return schema
+    rest = {key: value for key, value in schema.items() if key != "anyOf"}
+    return rest | (some[0] if len(some) == 1 else {"anyOf": some})
 
 
 def _show(answers: dict[str, Any], examples: dict[str, Any]) -> None:
