@@ -4,6 +4,7 @@ import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
+from importlib.metadata import version
 from typing import Any
 
 from anyio.to_thread import current_default_thread_limiter
@@ -108,7 +109,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     settings = settings or Settings()
     app = _Application(
         title="Graftbook",
-        version="1",
+        version=version("graftbook"),
         description=DESCRIPTION,
         openapi_tags=TAGS,
         docs_url=None,

@@ -13,3 +13,12 @@ class Document(TypedDict):
 
 MomentOut = Annotated[str, WithJsonSchema({"type": "string", "format": "date-time"})]
 """A moment in UTC, as RFC 3339 writes it."""
+
+DayOut = Annotated[str, WithJsonSchema({"type": "string", "format": "date"})]
+"""A calendar day, `YYYY-MM-DD` (ISO 8601)."""
+
+AmountOut = Annotated[str, WithJsonSchema({"type": "string", "format": "decimal"})]
+"""An amount of money as an exact decimal; the document says in which currency."""
+
+RateOut = Annotated[str, WithJsonSchema({"type": "string", "format": "decimal"})]
+"""Per cent, as an exact decimal."""

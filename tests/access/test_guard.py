@@ -16,6 +16,7 @@ from graftbook.access.scopes import Scope
 from graftbook.catalogue.store.cursors import write_cursor
 from graftbook.settings import Settings
 from tests.access.conftest import BUILD
+from tests.api.test_openapi import answers
 from tests.conftest import bearer, client_of, make_key
 
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
@@ -301,10 +302,10 @@ def test_the_document_says_whether_reading_takes_a_key(apps: Callable[..., FastA
 def test_the_document_says_forged_where_a_page_could_be_used_to_change_something(
     apps: Callable[..., FastAPI],
 ):
-    paths = apps().openapi()["paths"]
+    document = apps().openapi()
 
     def refused(method: str, path: str) -> set[str]:
-        answer = paths[path][method]["responses"]["403"]
+        answer = dict(answers(document, document["paths"][path][method]))["403"]
         return set(answer["content"]["application/problem+json"]["examples"])
 
     assert "forged-request" in refused("post", "/v1/builds")

@@ -48,10 +48,10 @@ def _bare(node: Any, document: dict[str, Any], inside: tuple[str, ...], *, names
     if not isinstance(node, dict):
         return node
     if "$ref" in node:
-        name = node["$ref"].rsplit("/", 1)[1]
+        part, name = node["$ref"].rsplit("/", 2)[1:]
         if name in inside:
             return name
-        return _bare(document["components"]["schemas"][name], document, (*inside, name))
+        return _bare(document["components"][part][name], document, (*inside, name))
     return {
         key: _bare(item, document, inside, names=key in ("properties", "patternProperties", "$defs"))
         for key, item in node.items()

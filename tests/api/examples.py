@@ -2,8 +2,9 @@
 
     python -m tests.api.examples
 
-writes `api/graftbook/http/examples.json`: operation, status, media type, answer. Questions of a body are the
-document's own examples of it. What differs from run to run (moments, keys, ids) gets one fixed value.
+writes `api/graftbook/http/examples.json`: operation, status, media type, answer; and under `members` a value
+of every member that some answer shows. Questions of a body are the document's own examples of it. What
+differs from run to run (moments, keys, ids) gets one fixed value.
 """
 
 import asyncio
@@ -81,6 +82,58 @@ LAST = ["deleteBuild", "revokeKey", "emptyStock"]
 NEITHER = {"signIn", "signOut"}
 """They answer with a redirect and a cookie, which have no body."""
 
+_VAN, _DISCS, _SET = {"chassis": "24PL-018412"}, [{"fit": "QB-3310"}], ["QB-3310", "QE-1100"]
+FURTHER: list[tuple[str, str, str, Any]] = [
+    ("post", "/v1/closures", "/v1/closures", {"vehicle": _VAN, "wishes": _DISCS, "alternatives": 3}),
+    ("post", "/v1/closures", "/v1/closures?view=summary", {"vehicle": _VAN, "wishes": _DISCS}),
+    ("post", "/v1/closures", "/v1/closures", {"vehicle": _VAN, "wishes": [{"remedy_all": "severe"}]}),
+    (
+        "post", "/v1/closures", "/v1/closures",
+        {"vehicle": _VAN, "wishes": _DISCS, "limits": {"keep_sections": ["wheels"]}},
+    ),
+    (
+        "post", "/v1/closures", "/v1/closures?view=summary",
+        {"vehicle": _VAN, "wishes": _DISCS, "limits": {"keep_sections": ["wheels"]}},
+    ),
+    ("post", "/v1/checks", "/v1/checks", {"vehicle": _VAN, "components": _SET}),
+    ("post", "/v1/checks", "/v1/checks?view=summary", {"vehicle": _VAN, "components": _SET}),
+    (
+        "post", "/v1/closures/why-not", "/v1/closures/why-not?view=summary",
+        {"vehicle": _VAN, "wishes": _DISCS, "component": "QB-7050"},
+    ),
+    ("post", "/v1/orders", "/v1/orders", {"vehicle": _VAN, "wishes": [{"upgrade": "front-discs"}]}),
+    (
+        "post", "/v1/orders", "/v1/orders",
+        {"vehicle": _VAN, "wishes": [{"upgrade": "front-discs"}], "at_most_suppliers": 1},
+    ),
+    (
+        "post", "/v1/orders", "/v1/orders?view=summary",
+        {"vehicle": _VAN, "wishes": [{"upgrade": "front-discs"}], "at_most_suppliers": 1},
+    ),
+    (
+        "post", "/v1/fitting-sequences", "/v1/fitting-sequences",
+        {"vehicle": _VAN, "wishes": [{"upgrade": "front-discs"}], "hands": 2},
+    ),
+    (
+        "post", "/v1/fitting-sequences", "/v1/fitting-sequences?view=summary",
+        {"vehicle": _VAN, "wishes": [{"upgrade": "front-discs"}]},
+    ),
+    (
+        "post", "/v1/compatibility", "/v1/compatibility",
+        {"questions": [{"component": "QB-3310", "chassis": "24PL-018412"}], "proof": True},
+    ),
+    ("get", "/v1/components/{number}", "/v1/components/QB-3310", None),
+    ("get", "/v1/components", "/v1/components?limit=2", None),
+    ("get", "/v1/flaws", "/v1/flaws?limit=100", None),
+    ("get", "/v1/variants", "/v1/variants", None),
+    ("get", "/v1/positions", "/v1/positions?limit=300", None),
+    ("get", "/v1/vehicles/{chassis}", "/v1/vehicles/24PL-018412", None),
+    ("get", "/v1/search", "/v1/search?text=brakse&chassis=24PL-018412", None),
+    ("get", "/v1/components/{number}", "/v1/components/QB-331O", None),
+    ("post", "/v1/closures", "/v1/closures", {"vehicle": {}, "wishes": _DISCS}),
+]  # fmt: skip
+"""Questions whose answers show what the examples of the operations do not: method, path, address, body."""
+
 FIXED = [
     (re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|\+00:00)?"), "2026-11-25T12:00:00Z"),
     (re.compile(r"\bgraftbook_([0-9A-Za-z]{8})_[0-9A-Za-z_]+"), r"graftbook_\1_…"),
@@ -117,11 +170,72 @@ def cut(value: Any) -> Any:
     return value
 
 
+Seen = dict[str, dict[str, Any]]
+LONGEST_SHOWN = 300
+"""Characters of a value that stands beside a member."""
+
+
+def forms_of(document: dict[str, Any], schema: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """What a value may be, each with the name of its schema; empty for one that has none."""
+    name = schema.get("$ref", "").rpartition("/")[2]
+    schema = document["components"]["schemas"][name] if name else schema
+    alternatives = schema.get("anyOf") or schema.get("oneOf")
+    if alternatives and "properties" not in schema:
+        for one in alternatives:
+            yield from forms_of(document, one)
+    else:
+        yield name, schema
+
+
+def watch(document: dict[str, Any], schema: dict[str, Any], value: Any, seen: Seen) -> None:
+    """Note the first value of each member that says something, wherever in a document."""
+    for name, form in forms_of(document, schema):
+        if isinstance(value, list) and "items" in form:
+            for item in value:
+                watch(document, form["items"], item, seen)
+        elif isinstance(value, dict):
+            known = form.get("properties", {})
+            if known and not set(form.get("required", ())) <= set(value) <= set(known):
+                continue
+            further = form.get("additionalProperties")
+            for member, inner in value.items():
+                if member in known:
+                    if name and _says_something(inner):
+                        seen.setdefault(name, {}).setdefault(member, cut(inner))
+                    watch(document, known[member], inner, seen)
+                elif isinstance(further, dict):
+                    watch(document, further, inner, seen)
+
+
+def _says_something(value: Any) -> bool:
+    plain = value[:LONGEST_LIST] if isinstance(value, list) else [value]
+    return bool(plain) and all(
+        item not in ("", None) and not isinstance(item, dict | list) and len(str(item)) <= LONGEST_SHOWN
+        for item in plain
+    )
+
+
+async def watched(app: FastAPI, client: httpx.AsyncClient, seen: Seen) -> None:
+    """Further answers, which show members that no other does."""
+    document = app.openapi()
+    for method, path, address, body in FURTHER:
+        answer = await client.request(method, address, json=body)
+        content = document["paths"][path][method]["responses"][str(answer.status_code)]
+        if "$ref" in content:
+            content = document["components"]["responses"][content["$ref"].rpartition("/")[2]]
+        schema = next(iter(content["content"].values()))["schema"]
+        watch(document, schema, answer.json(), seen)
+    for name, schema in document["components"]["schemas"].items():
+        for example in schema.get("examples", ()):
+            watch(document, {"$ref": f"#/components/schemas/{name}"}, example, seen)
+
+
 async def gathered(app: FastAPI) -> dict[str, Any]:
-    """Operation → status → media type → answer."""
+    """Operation → status → media type → answer; `members`: schema → member → value."""
     known = {name: (method, path, operation) for name, method, path, operation in operations(app)}
     rest = [name for name in known if name not in {*FIRST, *LAST, *NEITHER}]
     found: dict[str, Any] = {}
+    seen: Seen = {}
     async with client_of(app, scope="administer") as client:
         for name in [*FIRST, *rest, *(name for name in LAST if name in known)]:
             if name not in known:
@@ -130,10 +244,15 @@ async def gathered(app: FastAPI) -> dict[str, Any]:
                 answer = await _asked(client, app, name, *known[name], wanted)
                 if answer.content:
                     media = answer.headers["content-type"].split(";")[0]
-                    shown = cut(answer.json() if media.endswith("json") else answer.text)
+                    whole = answer.json() if media.endswith("json") else answer.text
+                    content = known[name][2]["responses"][str(answer.status_code)]["content"][media]
+                    watch(app.openapi(), content["schema"], whole, seen)
+                    shown = cut(whole)
                     if name == "importSchema":
                         shown = {key: item for key, item in shown.items() if isinstance(item, str)}
                     found.setdefault(name, {}).setdefault(str(answer.status_code), {})[media] = shown
+        await watched(app, client, seen)
+        found["members"] = {name: seen[name] for name in sorted(seen)}
         keys = [key["id"] for key in (await client.get("/v1/keys")).json()["items"]]
     told = orjson.dumps(found).decode()
     for id, fixed in zip(keys, ("K1exampl", "K2exampl"), strict=True):

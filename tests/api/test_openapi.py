@@ -34,6 +34,20 @@ def operations(document: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, A
             yield path, method, operation
 
 
+def answers(document: dict[str, Any], operation: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Status and answer, also of what is described once for many."""
+    for status, answer in operation["responses"].items():
+        yield status, followed(document, answer)
+
+
+def followed(document: dict[str, Any], node: dict[str, Any]) -> dict[str, Any]:
+    """What a reference into the components leads to; anything else as it is."""
+    if "$ref" not in node:
+        return node
+    kind, name = node["$ref"].removeprefix("#/components/").split("/")
+    return document["components"][kind][name]
+
+
 def strings_at(node: Any, key: str) -> Iterator[str]:
     if isinstance(node, dict):
         for name, value in node.items():
@@ -55,8 +69,9 @@ def test_every_reference_leads_somewhere(document: dict[str, Any]):
 
 
 def test_no_schema_stands_there_unused(document: dict[str, Any]):
-    used = {reference.rsplit("/", 1)[1] for reference in strings_at(document, "$ref")}
-    assert set(document["components"]["schemas"]) == used
+    used = {reference.removeprefix("#/components/") for reference in strings_at(document, "$ref")}
+    parts = {name: part for name, part in document["components"].items() if name != "securitySchemes"}
+    assert {f"{kind}/{name}" for kind, part in parts.items() for name in part} == used
 
 
 def test_operations_are_named_once_tagged_and_described(document: dict[str, Any]):
@@ -93,12 +108,12 @@ def test_every_route_that_answers_is_in_the_document(app: FastAPI, document: dic
 def test_every_problem_that_is_documented_exists_and_has_an_example(document: dict[str, Any]):
     types = {leaf.type for leaf in leaves()}
     for _, _, operation in operations(document):
-        for status, answer in operation["responses"].items():
+        for status, answer in answers(document, operation):
             if int(status) < 400:
                 continue
             (media, content), *others = answer["content"].items()
             assert (media, others) == ("application/problem+json", [])
-            for example in content["examples"].values():
+            for example in (followed(document, one) for one in content["examples"].values()):
                 assert example["value"]["type"] in types
                 assert str(example["value"]["status"]) == status
 
@@ -197,7 +212,7 @@ async def test_examples_are_answered_in_the_documented_form(
     for path, method, example, operation in examples(document):
         address = path.replace("{name}", str(example.get("name", "red-van")))
         answer = await writer.request(method, address, json=example)
-        documented = operation["responses"].get(str(answer.status_code))
+        documented = dict(answers(document, operation)).get(str(answer.status_code))
         assert documented, (
             f"{method} {path} answered {answer.status_code}, which is not documented: {answer.text}"
         )

@@ -22,6 +22,7 @@ def describe_access(document: dict[str, Any], reading: str) -> None:
     }
     for item in document["paths"].values():
         for method, operation in item.items():
+            operation.setdefault("security", [])
             if scopes := _scopes(operation):
                 _describe(operation, max(scopes, key=list(Scope).index), method, reading)
 

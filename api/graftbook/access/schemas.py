@@ -26,15 +26,15 @@ class KeyIn(BaseModel):
 class KeyOut(Document):
     """A key without its secret."""
 
-    id: str
-    label: str
+    id: Annotated[str, Field(description="the key's name, the part of it that is no secret")]
+    label: Annotated[str, Field(description="whose key it is, or what for")]
     scope: Scope
-    made_by: str
-    created: MomentOut
-    expires: MomentOut | None
+    made_by: Annotated[str, Field(description="who made it")]
+    created: Annotated[MomentOut, Field(description="when it was made")]
+    expires: Annotated[MomentOut | None, Field(description="when it stops; null: never")]
     last_used: Annotated[MomentOut | None, Field(description="to the minute")]
-    revoked: MomentOut | None
-    usable: bool
+    revoked: Annotated[MomentOut | None, Field(description="when it was revoked; null: it was not")]
+    usable: Annotated[bool, Field(description="neither stopped nor revoked")]
 
 
 class NewKeyOut(KeyOut):
@@ -52,13 +52,13 @@ class KeysOut(PageOut):
 class AccessEventOut(Document):
     """Something done or refused."""
 
-    number: int
-    at: MomentOut
+    number: Annotated[int, Field(description="its number in the trail; later ones are greater")]
+    at: Annotated[MomentOut, Field(description="when it happened; the first of several alike")]
     key: Annotated[
         str | None, Field(description="id of the key that was used, or named by a refused attempt")
     ]
-    what: str
-    outcome: OutcomeWord
+    what: Annotated[str, Field(description="what was done or asked for")]
+    outcome: Annotated[OutcomeWord, Field(description="whether it was done, allowed or refused")]
     request_id: str | None
     client: Annotated[str | None, Field(description="address that it came from; absent: the command line")]
     times: Annotated[int, Field(description="attempts alike that the row stands for")]

@@ -19,6 +19,7 @@ from graftbook.access.guard import (
 )
 from graftbook.access.keys import presented
 from graftbook.access.principal import Principal
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.process.state import ServiceDep
@@ -35,7 +36,7 @@ def _form(*needed: str, **fields: str) -> dict[str, object]:
 
 
 _REDIRECTS: dict[int | str, dict[str, Any]] = {
-    303: {"description": "Go on there", "headers": {"Location": {"schema": {"type": "string"}}}}
+    303: {"description": "Go on there", **carries("Location", "Set-Cookie")}
 }
 _REFUSALS = (problems.ForgedRequest, problems.TooLarge)
 

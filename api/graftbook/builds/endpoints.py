@@ -12,6 +12,7 @@ from graftbook.builds.schemas import BuildCreateIn, BuildIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.etags import document_etag
 from graftbook.http.if_match import IfMatch, etag_wanted
@@ -61,7 +62,10 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
     summary="Store a new build",
     status_code=201,
     dependencies=[MayOrder],
-    responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists, *ONCE)},
+    responses={
+        201: {"model": BuildOut, **carries("ETag", "Location")},
+        **documented(*NAMES, problems.AlreadyExists, *ONCE),
+    },
 )
 def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
     """Names are checked against the catalogue and stored as it writes them."""
@@ -94,7 +98,10 @@ def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
     operation_id="replaceBuild",
     summary="Replace a build",
     dependencies=[MayOrder],
-    responses={200: {"model": BuildOut}, **documented(*NAMES, *CHANGES, problems.UnknownBuild)},
+    responses={
+        200: {"model": BuildOut, **carries("ETag", "Location")},
+        **documented(*NAMES, *CHANGES, problems.UnknownBuild),
+    },
 )
 def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match with the ETag that was read."""

@@ -1,10 +1,11 @@
 """What builds and specifications look like in JSON."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
+from typing_extensions import TypedDict
 
-from graftbook.builds.stored.documents import BuildLineOut, SpecificationLineOut
+from graftbook.builds.stored.documents import BuildLineOut, KeptLimitsOut, KeptWishOut, SpecificationLineOut
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
 from graftbook.document import Document
 from graftbook.http.fields import Day, Sits, Word
@@ -95,17 +96,36 @@ class SpecificationCreateIn(SpecificationIn):
 
 
 class BuildsOut(PageOut):
+    """A page of builds."""
+
     items: list[BuildLineOut]
 
 
 class SpecificationsOut(PageOut):
+    """A page of specifications."""
+
     items: list[SpecificationLineOut]
 
 
+_Value = str | list[str] | KeptLimitsOut
+ChangedOut = TypedDict(
+    "ChangedOut",
+    {
+        "from": Annotated[_Value, Field(description="as the earlier version has it")],
+        "to": Annotated[_Value, Field(description="as the later version has it")],
+    },
+)
+ChangedOut.__doc__ = "A field that two versions have otherwise."
+
+
 class ComparisonOut(Document):
+    """What changed from one version of a specification to another."""
+
     name: str
     from_version: int
     to_version: int
-    wishes_added: list[dict[str, Any]]
-    wishes_removed: list[dict[str, Any]]
-    changed: dict[str, Any]
+    wishes_added: list[KeptWishOut]
+    wishes_removed: list[KeptWishOut]
+    changed: Annotated[
+        dict[str, ChangedOut], Field(description="other fields that differ, each with both values")
+    ]

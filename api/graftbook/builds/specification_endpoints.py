@@ -18,6 +18,7 @@ from graftbook.builds.schemas import (
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.etags import document_etag
 from graftbook.http.if_match import IfMatch, etag_wanted
@@ -65,7 +66,10 @@ def list_specifications(
     summary="Store version 1 of a new specification",
     status_code=201,
     dependencies=[MayEdit],
-    responses={201: {"model": SpecificationOut}, **documented(*BODY, problems.AlreadyExists, *ONCE)},
+    responses={
+        201: {"model": SpecificationOut, **carries("ETag", "Location")},
+        **documented(*BODY, problems.AlreadyExists, *ONCE),
+    },
 )
 def create_specification(body: SpecificationCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
     """Names are checked when a question uses it: one specification may serve several variants."""
@@ -101,7 +105,7 @@ def get_specification(
     summary="Store the next version",
     dependencies=[MayEdit],
     responses={
-        200: {"model": SpecificationOut},
+        200: {"model": SpecificationOut, **carries("ETag", "Location")},
         **documented(
             *BODY, problems.UnknownSpecification, problems.PreconditionFailed, problems.PreconditionRequired
         ),

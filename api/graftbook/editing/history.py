@@ -8,7 +8,7 @@ from graftbook.catalogue.history.changes import Edit, RecordChange, WhatWord
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.database import reading
-from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RevisionOut, Row
+from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RecordRow, RevisionOut
 from graftbook.problems import InvalidCursor, UnknownRevision
 from graftbook.process.state import Service
 
@@ -118,6 +118,6 @@ def between(service: Service, old: int, new: int, cursor: str, size: int) -> Pag
     return items, write_cursor(search, list(last)) if last else None
 
 
-def _difference(kind: str, name: str, before: list[Row], after: list[Row]) -> RecordDifferenceOut:
+def _difference(kind: str, name: str, before: list[RecordRow], after: list[RecordRow]) -> RecordDifferenceOut:
     what: WhatWord = "changed" if before and after else "added" if after else "removed"
     return {"what": what, "kind": kind, "name": name, "before": before, "after": after}

@@ -106,7 +106,9 @@ def _columns_of(kind: type[Record], without: set[str]) -> str:
 
 def _form(facts: Mapping[str, Any]) -> str:
     """How a cell of the column is written."""
-    facts = {**next((f for f in facts.get("anyOf", ()) if f.get("type") != "null"), {}), **facts}
+    while forms := facts.get("anyOf"):
+        own = {name: fact for name, fact in facts.items() if name != "anyOf"}
+        facts = {**next(form for form in forms if form.get("type") != "null"), **own}
     if words := facts.get("enum"):
         return "; ".join(f"`{word}`" for word in words if word)
     match facts.get("type"):

@@ -1,8 +1,9 @@
 """The service watched from outside: whether it lives, whether it is ready, what it counts."""
 
-from typing import Literal
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request
+from pydantic import Field
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
@@ -21,13 +22,17 @@ router = APIRouter(tags=["service"])
 
 
 class AliveOut(Document):
+    """The process answers."""
+
     status: Literal["alive"]
 
 
 class ReadyOut(Document):
+    """Questions can be answered."""
+
     status: Literal["ready"]
     catalogue_revision: int
-    migration: str
+    migration: Annotated[str, Field(description="state of the database's tables")]
 
 
 @router.get(

@@ -101,5 +101,7 @@ def _response(status: int, kinds: list[type[Problem]]) -> dict[str, Any]:
     }
     return {
         "description": "; ".join(dict.fromkeys(kind.title for kind in kinds)),
-        "content": {PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/Problem"}, "examples": examples}},
+        "content": {
+            PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/ProblemOut"}, "examples": examples}
+        },
     }

@@ -55,8 +55,22 @@ def _whole(value: Any) -> Any:
 
 
 def _tell_names(schema: dict[str, Any]) -> None:
-    """Members are names too: left to itself the library only tells what those that are names hold."""
+    """Members are names too: left to itself the library only tells what those that are names hold, and by a
+    pattern of their names, which few generators read."""
+    (schema["additionalProperties"],) = schema.pop("patternProperties").values()
     schema["propertyNames"] = {"pattern": _PRINTING, "minLength": 1, "maxLength": LONGEST_WORD}
+
+
+CELL: dict[str, Any] = {
+    "anyOf": [
+        {"type": "string"},
+        {"type": "number"},
+        {"type": "boolean"},
+        {"type": "array", "items": {"type": "string"}},
+        {"type": "null"},
+    ]
+}
+"""In JSON Schema, what a cell of the text format may hold."""
 
 
 class _NotNull:

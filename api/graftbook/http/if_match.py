@@ -6,12 +6,29 @@ from fastapi import Depends, Header
 
 from graftbook.problems import PreconditionRequired
 
+WANTED = "x-wanted"
+"""In the OpenAPI document the header is required where it has this: without it the answer is 428."""
 
-def _sent(if_match: Annotated[str | None, Header(description="the ETag that you read")] = None) -> str | None:
+
+def _needed(
+    if_match: Annotated[
+        str | None, Header(description="the ETag that you read", json_schema_extra={WANTED: True})
+    ] = None,
+) -> str | None:
+    return _sent(if_match)
+
+
+def _sent(
+    if_match: Annotated[
+        str | None, Header(description="the ETag that you read, of what is there; left out for what is new")
+    ] = None,
+) -> str | None:
     return (if_match or "").strip() or None
 
 
-IfMatch = Annotated[str | None, Depends(_sent)]
+IfMatch = Annotated[str | None, Depends(_needed)]
+IfMatchOfWhatIsThere = Annotated[str | None, Depends(_sent)]
+"""Where a request without it may be right, too."""
 
 
 def etag_wanted(if_match: str | None) -> str:

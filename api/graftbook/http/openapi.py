@@ -9,6 +9,9 @@ import orjson
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
+from graftbook.http.contract.headers import describe_headers
+from graftbook.http.contract.members import describe_members
+from graftbook.http.contract.shared import share_refusals
 from graftbook.http.errors import ProblemOut, documented
 from graftbook.problems import Problem, Unavailable
 
@@ -19,11 +22,20 @@ Names are the catalogue's stable names. Part numbers are accepted as people type
 followed to today's. Money is an exact decimal in a string. Every error is a problem document (RFC 9457)
 with a stable `type`. Answers name the catalogue revision and carry a strong ETag; the GET forms answer
 `304` to If-None-Match. Every address that takes GET takes HEAD; OPTIONS tells in Allow what one takes.
-Examples are real answers about an invented range; their lists are cut to one entry.
+
+The path's `/v1` is the version of the contract, `info.version` that of the program. Documents and parameters
+may gain members, so take no offence at one that you do not know; nothing is taken away and nothing changes
+its meaning under `/v1`. What is to go is marked `deprecated` here, with what takes its place, and stays as
+long as `/v1` does; /guide/changes tells every change.
+
+Every answer has X-Request-ID: quote it when you ask. Examples are real answers about an invented range;
+their lists are cut to one entry.
 
 Brakes, steering, fuel, lifting, high current, structure and welding can hurt people. Answers about them
 carry cautions: local codes and the judgement of a licensed person come first.
 """.strip()
+
+SERVERS = [{"url": "/", "description": "the service that this document was asked of"}]
 
 TAGS = [
     {"name": "closures", "description": "The complete set that follows from a vehicle and some wishes."},
@@ -74,14 +86,18 @@ def complete(app: FastAPI, describe_access: Callable[[dict[str, Any], str], None
         description=app.description,
         routes=app.routes,
         tags=TAGS,
+        servers=SERVERS,
         openapi_version="3.1.0",
     )
     schemas = document.setdefault("components", {}).setdefault("schemas", {})
-    schemas["Problem"] = _problem_schema(schemas)
+    schemas["ProblemOut"] = _problem_schema(schemas)
     for unused in ("HTTPValidationError", "ValidationError"):
         schemas.pop(unused, None)
     document["paths"] = {path: _answers_in_use(item) for path, item in document["paths"].items()}
     describe_access(document, app.state.service.settings.reading)
+    describe_members(schemas, answers_shown().get("members", {}))
+    describe_headers(document)
+    share_refusals(document)
     app.openapi_schema = document
     return document
 
@@ -107,8 +123,18 @@ def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
         for parameter in operation.get("parameters", ()):
             if told := PARAMETERS.get(parameter["name"]):
                 parameter.setdefault("description", told)
-        _show(answers, _examples().get(operation["operationId"], {}))
+            parameter["schema"] = _never_null(parameter["schema"])
+        _show(answers, answers_shown().get(operation["operationId"], {}))
     return item
+
+
+def _never_null(schema: dict[str, Any]) -> dict[str, Any]:
+    """A parameter may be left out; nobody can send null in an address or a header."""
+    some = [one for one in schema.get("anyOf", ()) if one != {"type": "null"}]
+    if not some:
+        return schema
+    rest = {key: value for key, value in schema.items() if key != "anyOf"}
+    return rest | (some[0] if len(some) == 1 else {"anyOf": some})
 
 
 def _show(answers: dict[str, Any], examples: dict[str, Any]) -> None:
@@ -119,7 +145,7 @@ def _show(answers: dict[str, Any], examples: dict[str, Any]) -> None:
 
 
 @lru_cache
-def _examples() -> dict[str, Any]:
+def answers_shown() -> dict[str, Any]:
     """Operation → status → media type → answer, as `python -m tests.api.examples` writes them."""
     found: dict[str, Any] = orjson.loads(Path(__file__).with_name("examples.json").read_bytes())
     return found

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.orders.forms import DOCUMENTS, MEDIA, form_of, writer
 from graftbook.orders.papers.parts import UnknownPart
@@ -33,7 +34,11 @@ ANSWER = {
     "content": {media: _TEXT if media.startswith("text/") else _BYTES for media in _MEDIA},
 }
 _ERRORS = PROBLEMS | documented(problems.NoSet, problems.NotAcceptable, UnknownPart)
-_VIEWED = {**ANSWER, "model": OrderOut | OrderSummaryOut}
+_VIEWED = {
+    **ANSWER,
+    "model": OrderOut | OrderSummaryOut,
+    **carries("ETag", "Content-Location", "Content-Disposition"),
+}
 VIEW = (
     "of JSON. `summary`: each supplier with its sum and day, each line with its pieces, supplier and total, "
     "what is not bought and why, every caution, and `full`, the address of the whole order. What is printed "

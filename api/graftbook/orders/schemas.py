@@ -5,7 +5,7 @@ from typing import Annotated, Literal, NotRequired
 from pydantic import Field
 from typing_extensions import TypedDict
 
-from graftbook.document import Document
+from graftbook.document import DayOut, Document, RateOut
 from graftbook.http.values import GradeWord
 from graftbook.questions.closures.schemas import CauseWord, MoneyOut, OutcomeWord, VehicleOut
 
@@ -24,6 +24,8 @@ StateWord = Literal["draft", "sent", "partly received", "received", "closed"]
 
 
 class OrderReasonOut(Document):
+    """Why a line is on the order."""
+
     cause: CauseWord
     name: str
     sentence: str
@@ -31,9 +33,11 @@ class OrderReasonOut(Document):
 
 
 class ShareOut(Document):
-    vehicle: str
-    positions: list[str]
-    quantity: int
+    """Which part of a line's pieces is for which vehicle."""
+
+    vehicle: Annotated[str, Field(description="label of the vehicle")]
+    positions: Annotated[list[str], Field(description="where they go")]
+    quantity: Annotated[int, Field(description="pieces for them")]
 
 
 ForOut = TypedDict("ForOut", {"for": list[ShareOut]})
@@ -61,16 +65,20 @@ class _LineBoughtOut(Document):
     supplier: Annotated[str | None, Field(description="null: the catalogue knows no suppliers")]
     supplier_title: str | None
     lead_days: int | None
-    arrives: str | None
+    arrives: Annotated[
+        DayOut | None, Field(description="the day it is there; null: the catalogue knows no suppliers")
+    ]
     unit_price: MoneyOut
     total: Annotated[MoneyOut, Field(description="without tax and deposits")]
-    tax_rate: Annotated[str | None, Field(description="per cent")]
+    tax_rate: Annotated[RateOut | None, Field(description="per cent")]
     tax: MoneyOut
     deposit: MoneyOut
     deposits: MoneyOut
 
 
 class OrderLineOut(_LineBoughtOut, ForOut):
+    """A number to buy, how many, from whom, at what price, and why."""
+
     reasons: list[str]
     because: list[OrderReasonOut]
     evidence_grade: GradeWord
@@ -80,18 +88,22 @@ class OrderLineOut(_LineBoughtOut, ForOut):
 
 
 class SupplierOrderOut(Document):
-    name: str
-    title: str
-    lines: int
-    parts: MoneyOut
+    """What one supplier sends, and what it comes to."""
+
+    name: Annotated[str, Field(description="name of the supplier")]
+    title: Annotated[str, Field(description="the supplier in words")]
+    lines: Annotated[int, Field(description="how many numbers it sends")]
+    parts: Annotated[MoneyOut, Field(description="without carriage, deposits and tax")]
     carriage: MoneyOut
     deposits: MoneyOut
     tax: MoneyOut
-    total: MoneyOut
-    arrives: str
+    total: Annotated[MoneyOut, Field(description="parts, carriage, tax and deposits")]
+    arrives: Annotated[DayOut, Field(description="the day all of it is there")]
 
 
 class FromStockOut(Document):
+    """What the shop's own store gives."""
+
     number: str
     name: str
     quantity: int
@@ -99,31 +111,39 @@ class FromStockOut(Document):
 
 
 class AtHandOut(Document):
+    """What lies on the bench already."""
+
     number: str
     name: str
     quantity: int
-    positions: list[str]
-    vehicle: str
+    positions: Annotated[list[str], Field(description="where it goes")]
+    vehicle: Annotated[str, Field(description="label of the vehicle")]
 
 
 class SubstituteOut(Document):
+    """Another number that the closure accepts."""
+
     number: str
     name: str
-    sentence: str
+    sentence: Annotated[str, Field(description="why it may stand for it, in words")]
 
 
 class NewPartOut(Document):
+    """A new component."""
+
     number: str
     name: str
 
 
 class OfferedOut(Document):
+    """A supplier who has a number, and when it could be there."""
+
     supplier: str
-    title: str
+    title: Annotated[str, Field(description="the supplier in words")]
     pieces: Annotated[int, Field(description="at most so many come this way")]
     pack: int
     unit_price: MoneyOut
-    arrives: str
+    arrives: Annotated[DayOut, Field(description="the day it could be there")]
 
 
 class _LackingOut(Document):
@@ -131,8 +151,8 @@ class _LackingOut(Document):
     name: str
     quantity: int
     reason: ReasonWord
-    why: str
-    earliest: Annotated[str | None, Field(description="the first day on which all pieces could be there")]
+    why: Annotated[str, Field(description="the reason in words")]
+    earliest: Annotated[DayOut | None, Field(description="the first day on which all pieces could be there")]
     offered: Annotated[
         list[OfferedOut], Field(description="who has it that day, looked at for this line alone")
     ]
@@ -143,6 +163,8 @@ class _LackingOut(Document):
 
 
 class NotSuppliedOut(_LackingOut, ForOut):
+    """A line that is not bought, and why."""
+
     substitute: Annotated[
         SubstituteOut | None, Field(description="what somebody supplies and the closure accepts")
     ]
@@ -152,27 +174,29 @@ class NotBoughtOut(Document):
     """The lines that are not bought for one reason."""
 
     reason: ReasonWord
-    sentence: str
-    numbers: list[str]
+    sentence: Annotated[str, Field(description="the reason in words")]
+    numbers: Annotated[list[str], Field(description="the numbers of these lines")]
 
 
 class InsteadOut(Document):
     """With this day and this many suppliers more lines are bought; null: any."""
 
-    by: str | None
-    at_most_suppliers: int | None
+    by: Annotated[DayOut | None, Field(description="everything by this day; null: any day")]
+    at_most_suppliers: Annotated[int | None, Field(description="so many suppliers; null: any number")]
     left_out: Annotated[int, Field(description="lines that are not bought then either")]
     total: Annotated[MoneyOut, Field(description="parts and carriage")]
-    suppliers: list[str]
-    arrives: str
+    suppliers: Annotated[list[str], Field(description="who sends something then, by name")]
+    arrives: Annotated[DayOut, Field(description="the day the last of it is there")]
     proved: Annotated[bool, Field(description="no split of these lines costs less")]
     sentence: str
 
 
 class PartsDifferenceOut(Document):
+    """One cause why the order's parts cost otherwise than the answer's."""
+
     cause: DifferenceWord
     amount: Annotated[MoneyOut, Field(description="what it adds to the order's parts; negative: takes away")]
-    numbers: list[str]
+    numbers: Annotated[list[str], Field(description="numbers that it is about")]
     sentence: str
 
 
@@ -181,46 +205,56 @@ class ReconciliationOut(Document):
 
     answer_parts: MoneyOut
     order_parts: MoneyOut
-    differences: list[PartsDifferenceOut]
+    differences: Annotated[list[PartsDifferenceOut], Field(description="the causes; they add up")]
     sentence: str
 
 
 class TakenOffOut(Document):
-    vehicle: str
+    """What comes off a vehicle, and what becomes of it."""
+
+    vehicle: Annotated[str, Field(description="label of the vehicle")]
     position: str
     number: str
     name: str
-    quantity: int
-    replaced_by: str | None
-    what: Fate
-    why: str
+    quantity: Annotated[int, Field(description="pieces that come off")]
+    replaced_by: Annotated[str | None, Field(description="number that sits there then; null: nothing")]
+    what: Annotated[Fate, Field(description="what becomes of it")]
+    why: Annotated[str, Field(description="what decides its fate, in words")]
 
 
 class OrderTotalsOut(Document):
-    parts: MoneyOut
+    """The sums of an order."""
+
+    parts: Annotated[MoneyOut, Field(description="of all suppliers, without carriage, deposits and tax")]
     carriage: MoneyOut
     tax: MoneyOut
     deposits: MoneyOut
-    total: MoneyOut
+    total: Annotated[MoneyOut, Field(description="of all suppliers: parts, carriage, tax and deposits")]
 
 
 class DayPriceOut(Document):
-    by: str
-    total: MoneyOut
+    """What everything costs when it must be there by that day."""
+
+    by: Annotated[DayOut, Field(description="everything is there by this day")]
+    total: Annotated[MoneyOut, Field(description="parts and carriage then; null: not known")]
     extra: Annotated[MoneyOut, Field(description="more than the cheapest split")]
-    suppliers: list[str]
+    suppliers: Annotated[list[str], Field(description="who sends something then, by name")]
 
 
 class SplitOut(Document):
-    proved: bool
-    gap: MoneyOut
+    """Whether a cheaper split over the suppliers is possible."""
+
+    proved: Annotated[bool, Field(description="no split over suppliers costs less")]
+    gap: Annotated[MoneyOut, Field(description="how much cheaper a split could still be; null: not known")]
     sentence: str
 
 
 class OrderVehicleOut(VehicleOut):
+    """A vehicle that is ordered for."""
+
     label: str
     wishes: list[str]
-    outcome: OutcomeWord
+    outcome: Annotated[OutcomeWord, Field(description="of its closure")]
     catalogue_revision: int
 
 
@@ -242,7 +276,7 @@ class LackingOut(Document):
 class PlacedOut(LackingOut):
     """What is ordered, but for its lines: those of a list that is kept say how far they have come."""
 
-    date: str
+    date: DayOut
     currency: str
     suppliers: list[SupplierOrderOut]
     from_stock: list[FromStockOut]
@@ -276,11 +310,13 @@ class AskedForOut(Document):
 class OrderOut(HeadlineOut, BoughtOut, AskedForOut):
     """What must be bought, from whom, what is not bought and why, what is at hand, and what comes off."""
 
-    name: str | None
+    name: Annotated[str | None, Field(description="of a kept list; null: it is not kept")]
     state: StateWord | None
 
 
 class LooseUseOut(Document):
+    """A loose part that a step uses."""
+
     component: str
     name: str
     quantity: int
@@ -292,6 +328,8 @@ class LooseUseOut(Document):
 
 
 class StepOut(Document):
+    """One step of the work."""
+
     step: int
     work: WorkWord
     verb: Annotated[
@@ -305,13 +343,15 @@ class StepOut(Document):
         ),
     ]
     job: Annotated[str, Field(description="the position, the state and the position, or `loose NUMBER`")]
-    title: str
-    section: str
+    title: Annotated[str, Field(description="what the step works on, in words")]
+    section: Annotated[str, Field(description="section of the vehicle")]
     section_title: str
     minutes: Annotated[int, Field(description="0 where `time` is not `recorded`")]
     time: TimeWord
     start: Annotated[int | None, Field(description="minutes from the beginning, in the earliest finish")]
-    end: int | None
+    end: Annotated[
+        int | None, Field(description="minutes from the beginning; null: its time is not recorded")
+    ]
     hands: Annotated[int | None, Field(description="which pair of hands, from 1; 0 where it takes no time")]
     waits_for: Annotated[
         list[int],
@@ -319,26 +359,30 @@ class StepOut(Document):
     ]
     instructions: Annotated[list[str], Field(description="how it is done, and why it makes room")]
     loose_parts: Annotated[list[LooseUseOut], Field(description="what the step uses beside its own part")]
-    tools: list[str]
-    tightenings: list[str]
+    tools: Annotated[list[str], Field(description="what it takes beside common tools")]
+    tightenings: Annotated[list[str], Field(description="figures and order of tightening, in words")]
 
 
 class SectionTimeOut(Document):
+    """The time that the work on a section takes."""
+
     section: str
-    title: str
-    removing: int
-    fitting: int
-    minutes: int
+    title: Annotated[str, Field(description="the section in words")]
+    removing: Annotated[int, Field(description="minutes for taking off")]
+    fitting: Annotated[int, Field(description="minutes for fitting")]
+    minutes: Annotated[int, Field(description="minutes for both")]
 
 
 class CircleOut(Document):
-    jobs: list[str]
-    records: list[str]
+    """Jobs that wait for each other by what is recorded."""
+
+    jobs: Annotated[list[str], Field(description="the jobs that wait for each other")]
+    records: Annotated[list[str], Field(description="the records that make the circle, by name")]
     sentence: str
 
 
 class WorkOut(Document):
-    steps: list[StepOut]
+    steps: Annotated[list[StepOut], Field(description="in the order of the work")]
     sections: list[SectionTimeOut]
     minutes: int
     tools: list[str]
@@ -347,27 +391,33 @@ class WorkOut(Document):
     ]
     hands: int
     finish_minutes: int
-    proved: bool
+    proved: Annotated[bool, Field(description="no order of the steps ends earlier")]
     proved_of: Annotated[str, Field(description="what `proved` speaks of")]
     orders_recorded: Annotated[
         int, Field(description="records of the order of work that this order respects")
     ]
-    steps_without_order: int
+    steps_without_order: Annotated[
+        int, Field(description="steps that no record of the order of work speaks of")
+    ]
     steps_without_time: Annotated[
         int, Field(description="above 0: `minutes` and `finish_minutes` are at least so many")
     ]
-    at_least_minutes: int
-    longest_chain_minutes: int
+    at_least_minutes: Annotated[
+        int, Field(description="no order of the steps can end sooner than this many minutes")
+    ]
+    longest_chain_minutes: Annotated[
+        int, Field(description="minutes of the longest chain of steps that wait for each other")
+    ]
     sentence: str
     cautions: list[str]
     defers: str
 
 
 class FittingAskedOut(Document):
-    date: str
+    date: DayOut
     vehicle: VehicleOut
     wishes: list[str]
-    outcome: OutcomeWord
+    outcome: Annotated[OutcomeWord, Field(description="of the closure")]
     catalogue_revision: int
 
 
@@ -376,45 +426,51 @@ class FittingOut(FittingAskedOut, WorkOut):
 
 
 class QuotedItemOut(Document):
-    what: str
-    amount: MoneyOut
-    tax_rate: str | None
+    """A line of the quotation."""
+
+    what: Annotated[str, Field(description="what is charged for")]
+    amount: Annotated[MoneyOut, Field(description="without tax; null: not known")]
+    tax_rate: RateOut | None
 
 
 class TaxOnOut(Document):
-    rate: str
-    on: MoneyOut
-    tax: MoneyOut
+    """The tax at one rate."""
+
+    rate: Annotated[RateOut, Field(description="per cent")]
+    on: Annotated[MoneyOut, Field(description="the sum that is taxed at this rate")]
+    tax: Annotated[MoneyOut, Field(description="the tax on it")]
 
 
 class PaymentOut(Document):
-    on: str
-    what: str
-    amount: MoneyOut
+    """A payment and its day."""
+
+    on: Annotated[DayOut, Field(description="the day it is due")]
+    what: Annotated[str, Field(description="what the payment is")]
+    amount: Annotated[MoneyOut, Field(description="what is due that day")]
 
 
 class SumsOut(Document):
-    items: list[QuotedItemOut]
+    items: Annotated[list[QuotedItemOut], Field(description="what is charged for")]
     net: MoneyOut
-    taxes: list[TaxOnOut]
-    tax: MoneyOut
+    taxes: Annotated[list[TaxOnOut], Field(description="the tax at each rate")]
+    tax: Annotated[MoneyOut, Field(description="the tax at all rates")]
     deposits: MoneyOut
-    total: MoneyOut
-    payments: list[PaymentOut]
-    sentence: str
+    total: Annotated[MoneyOut, Field(description="what the owner pays in all")]
+    payments: Annotated[list[PaymentOut], Field(description="when what is due")]
+    sentence: Annotated[str, Field(description="the sum and its payments in words")]
 
 
 class _QuotedOut(Document):
     complete: Annotated[bool, Field(description="false: lines are not bought, and the sum is without them")]
-    not_bought: int
-    lines_needed: int
-    date: str
+    not_bought: Annotated[int, Field(description="lines that are not bought")]
+    lines_needed: Annotated[int, Field(description="numbers to buy, those not bought included")]
+    date: DayOut
     currency: str
     market: str
     catalogue_revision: int
     vehicles: list[OrderVehicleOut]
-    labour_minutes: int
-    labour_rate: MoneyOut
+    labour_minutes: Annotated[int, Field(description="minutes that are charged")]
+    labour_rate: Annotated[MoneyOut, Field(description="an hour, without tax")]
 
 
 class QuotationOut(_QuotedOut, SumsOut):

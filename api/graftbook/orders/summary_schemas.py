@@ -4,7 +4,7 @@ from typing import Annotated, NotRequired
 
 from pydantic import Field
 
-from graftbook.document import Document
+from graftbook.document import DayOut, Document
 from graftbook.orders.schemas import (
     FittingAskedOut,
     HeadlineOut,
@@ -19,6 +19,8 @@ BOUGHT_FROM = "name of the supplier; null: the catalogue knows no suppliers"
 
 
 class OrderedForOut(Document):
+    """A vehicle that is ordered for, in short."""
+
     label: str
     variant: str
     chassis: str
@@ -27,14 +29,18 @@ class OrderedForOut(Document):
 
 
 class SupplierBriefOut(Document):
-    name: str
-    title: str
-    lines: int
+    """What one supplier sends, in short."""
+
+    name: Annotated[str, Field(description="name of the supplier")]
+    title: Annotated[str, Field(description="the supplier in words")]
+    lines: Annotated[int, Field(description="how many numbers it sends")]
     total: Annotated[MoneyOut, Field(description="parts, carriage, deposits and tax")]
-    arrives: str
+    arrives: Annotated[DayOut, Field(description="the day all of it is there")]
 
 
 class OrderLineBriefOut(Document):
+    """A number to buy, in short."""
+
     number: str
     name: str
     pieces: int
@@ -43,6 +49,8 @@ class OrderLineBriefOut(Document):
 
 
 class NotBoughtBriefOut(Document):
+    """What is not bought, in short."""
+
     number: str
     name: str
     quantity: int
@@ -50,7 +58,7 @@ class NotBoughtBriefOut(Document):
     why: Annotated[str, Field(description="in a phrase")]
     earliest: NotRequired[
         Annotated[
-            str, Field(description="the first day on which all pieces could be there, where there is one")
+            DayOut, Field(description="the first day on which all pieces could be there, where there is one")
         ]
     ]
     substitute: NotRequired[
@@ -59,6 +67,8 @@ class NotBoughtBriefOut(Document):
 
 
 class StoredBriefOut(Document):
+    """What need not be bought, in short."""
+
     number: str
     name: str
     quantity: int
@@ -68,7 +78,7 @@ class OrderSummaryOut(HeadlineOut):
     """The summary of an order: suppliers, lines and sums; reasons and what comes off are in the whole one."""
 
     full: Full
-    date: str
+    date: DayOut
     currency: str
     market: str
     catalogue_revision: int
@@ -88,6 +98,8 @@ class OrderSummaryOut(HeadlineOut):
 
 
 class StepBriefOut(Document):
+    """A step of the work, in short."""
+
     step: int
     what: Annotated[str, Field(description="what is done, in words")]
     minutes: NotRequired[Annotated[int, Field(description="left out where none is recorded of it")]]
@@ -97,7 +109,7 @@ class FittingSummaryOut(FittingAskedOut):
     """The summary of a fitting sequence: its steps in a line each, times, tools, every caution."""
 
     full: Full
-    steps: list[StepBriefOut]
+    steps: Annotated[list[StepBriefOut], Field(description="in the order of the work")]
     sections: list[SectionTimeOut]
     minutes: int
     tools: list[str]

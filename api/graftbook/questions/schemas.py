@@ -3,6 +3,7 @@
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model_validator
+from pydantic.config import JsonDict
 
 from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Unsaid, Word
 from graftbook.rulebook.model import SeverityWord
@@ -22,12 +23,18 @@ class Body(BaseModel):
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False, frozen=True)
 
 
+def _in_all_cases(bound: JsonDict) -> JsonDict:
+    """A bound on which members stand together. Standing by itself, generators of clients would take its
+    alternatives for those of the object, and make nothing of its members."""
+    return {"if": {}, "then": bound}
+
+
 class VehicleIn(Body):
     """The vehicle: a stored build by its name, or a chassis number."""
 
     model_config = ConfigDict(
         json_schema_extra={
-            "anyOf": [{"required": ["build"]}, {"required": ["chassis"]}],
+            **_in_all_cases({"anyOf": [{"required": ["build"]}, {"required": ["chassis"]}]}),
             "examples": [{"chassis": "24PL-018412", "options": ["heater"]}],
         },
     )
@@ -58,13 +65,17 @@ class WishIn(Body):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "oneOf": [
-                {"required": ["upgrade"]},
-                {"required": ["fit"]},
-                {"required": ["remedy"]},
-                {"required": ["remedy_all"]},
-                {"required": ["clear"]},
-            ],
+            **_in_all_cases(
+                {
+                    "oneOf": [
+                        {"required": ["upgrade"]},
+                        {"required": ["fit"]},
+                        {"required": ["remedy"]},
+                        {"required": ["remedy_all"]},
+                        {"required": ["clear"]},
+                    ]
+                }
+            ),
             "dependentRequired": {"position": ["fit"], "section": ["remedy_all"]},
             "examples": [
                 {"fit": "QB-3310"},
@@ -270,6 +281,11 @@ class CompatibilityQuery(CompatibilityQuestionIn):
         return asked.in_view(self.view)
 
 
+def _each_is_one(schema: dict[str, Any]) -> None:
+    """Anything is taken, so that one wrong question spoils no other; it is no form to be asked in."""
+    schema["items"] = schema["items"]["anyOf"][0]
+
+
 class CompatibilityIn(Body):
     """Up to a thousand questions, each answered for itself."""
 
@@ -277,7 +293,10 @@ class CompatibilityIn(Body):
         json_schema_extra={"examples": [{"questions": [{"component": "qb 3310", "chassis": "24PL-018412"}]}]}
     )
 
-    questions: Annotated[list[CompatibilityQuestionIn | Any], Field(min_length=1, max_length=MOST_QUESTIONS)]
+    questions: Annotated[
+        list[CompatibilityQuestionIn | Any],
+        Field(min_length=1, max_length=MOST_QUESTIONS, json_schema_extra=_each_is_one),
+    ]
     detail: Literal["verdict", "full"] = Field("full", description=DETAIL)
     proof: Truth = Field(False, description=PROOF)
     as_of: Revision | None = Field(None, description=AS_OF)

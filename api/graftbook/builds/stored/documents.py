@@ -1,47 +1,90 @@
 """Kept builds and specifications as documents: below the questions, which start from them."""
 
-from typing import Any
+from typing import Annotated, NotRequired
 
 import orjson
+from pydantic import Field
 from sqlmodel import Session
 
 from graftbook.builds.stored import store
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import Source, in_utc, reading
-from graftbook.document import Document
+from graftbook.document import DayOut, Document, MomentOut
 from graftbook.problems import UnknownBuild, UnknownSpecification
+from graftbook.rulebook.model import SeverityWord
+
+
+class KeptWishOut(Document):
+    """A wish as it was sent; what was left out is left out."""
+
+    upgrade: NotRequired[Annotated[str, Field(description="everything that this named upgrade wishes")]]
+    fit: NotRequired[Annotated[str, Field(description="fit this component")]]
+    position: NotRequired[Annotated[str, Field(description="with `fit`: at this position")]]
+    quantity: NotRequired[Annotated[int, Field(description="with `fit` of a loose part: pieces")]]
+    remedy: NotRequired[Annotated[str, Field(description="remedy this known flaw")]]
+    remedy_all: NotRequired[
+        Annotated[SeverityWord, Field(description="remedy every known flaw from this severity up")]
+    ]
+    section: NotRequired[Annotated[str, Field(description="with `remedy_all`: in this section only")]]
+    clear: NotRequired[Annotated[str, Field(description="leave this position empty")]]
+
+
+class KeptLimitsOut(Document):
+    """What an answer may not do."""
+
+    keep: Annotated[list[str], Field(description="positions that stay as today")]
+    keep_sections: Annotated[list[str], Field(description="sections that stay as today")]
+    refuse: Annotated[list[str], Field(description="components not to be fitted")]
+    effort_at_most: Annotated[str, Field(description="`machining`: nothing that cannot be put back")]
+    price_at_most: Annotated[
+        str | None, Field(description="ceiling on the parts, an exact decimal; null: none")
+    ]
+    nothing_visible: Annotated[bool, Field(description="nothing that shows may change")]
 
 
 class BuildLineOut(Document):
+    """A build in a list."""
+
     name: str
     variant: str
     chassis: str
-    note: str
-    version: int
+    note: Annotated[str, Field(description="anything worth knowing; may be empty")]
+    version: Annotated[int, Field(description="goes up with each change of the build")]
 
 
 class BuildOut(BuildLineOut):
-    built: str | None
+    """One real vehicle: what is fitted to it today, what is decided for it."""
+
+    built: Annotated[
+        DayOut | None, Field(description="the day it was built; null: estimated from the chassis number")
+    ]
     options: list[str]
-    fitted: dict[str, str | None]
+    fitted: Annotated[
+        dict[str, str | None],
+        Field(description="position → component fitted instead of the original; null: empty"),
+    ]
     on_the_bench: list[str]
-    decided: list[dict[str, Any]]
+    decided: Annotated[list[KeptWishOut], Field(description="wishes that are decided for it")]
 
 
 class SpecificationLineOut(Document):
+    """A specification in a list."""
+
     name: str
     title: str
     latest: int
 
 
 class SpecificationOut(SpecificationLineOut):
-    version: int
-    note: str
-    at: str
-    variants: list[str]
-    wishes: list[dict[str, Any]]
-    limits: dict[str, Any]
+    """One version of a specification."""
+
+    version: Annotated[int, Field(description="number of this version")]
+    note: Annotated[str, Field(description="why this version")]
+    at: Annotated[MomentOut, Field(description="when this version was stored")]
+    variants: Annotated[list[str], Field(description="variants that it is for; empty: every variant")]
+    wishes: list[KeptWishOut]
+    limits: KeptLimitsOut
     preference: list[str]
 
 

@@ -77,7 +77,9 @@ Texts = Annotated[
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 Chassis = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=CHASSIS_PATTERN)]
 WithUnit = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=60)]
-Money = Annotated[Decimal, Field(ge=0, max_digits=12, decimal_places=2)]
+Money = Annotated[
+    Decimal, Field(ge=0, max_digits=12, decimal_places=2, json_schema_extra={"format": "decimal"})
+]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Quantity = Annotated[int, Field(ge=1, le=100_000)]
 

@@ -142,9 +142,9 @@ class EvidenceRecord(Record):
     kind_of_record = "evidence"
     name: Name
     grade: Literal["hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"]
-    reference: Sentence
+    reference: Sentence = Field(description="where it is written: book, page, drawing")
     on: date | None = Field(None, description="the day")
-    who: Text = ""
+    who: Text = Field("", description="whose word it is")
     fitted: Count = Field(0, description="how many times it fitted")
     not_fitted: Count = Field(0, description="how many times it did not")
     note: Text = ""
@@ -206,11 +206,11 @@ class SubstituteRecord(Stated):
 
     kind_of_record = "substitute"
     name: OptionalName = Field("", description="empty: `original>component`")
-    original: Name
+    original: Name = Field(description="component that it serves instead of")
     component: Name
     position: OptionalName = Field("", description="empty: wherever the original sits")
-    both_ways: YesNo = False
-    improves: Text = ""
+    both_ways: YesNo = Field(False, description="the original serves instead of it as well")
+    improves: Text = Field("", description="what is better with it")
 
 
 class FlawRecord(Stated):
@@ -224,7 +224,7 @@ class FlawRecord(Stated):
     )
     severity: Literal["minor", "moderate", "severe", "dangerous"]
     symptom: Sentence
-    appears_when: Text = ""
+    appears_when: Text = Field("", description="when it shows")
     substitutes: Names = Field([], description="names of substitute records that remedy it")
     add_ons: Names = Field([], description="components that remedy it while the flawed one stays")
 
@@ -270,10 +270,10 @@ class ConflictRecord(Stated):
     name: Name
     component: OptionalName = ""
     position: OptionalName = ""
-    having: Texts = Field([])
-    other_component: OptionalName = ""
-    other_position: OptionalName = ""
-    other_having: Texts = Field([])
+    having: Texts = Field([], description="values of what sits there: `offset at least 30 mm`")
+    other_component: OptionalName = Field("", description="the component that it clashes with")
+    other_position: OptionalName = Field("", description="where that sits; empty: wherever it does")
+    other_having: Texts = Field([], description="values of what sits at the other position")
     reason: Sentence
 
 
@@ -310,10 +310,10 @@ class SupersessionRecord(Record):
 
     kind_of_record = "supersession"
     name: OptionalName = Field("", description="empty: `old>>new`")
-    old: Name
-    new: Name
-    from_date: date | None = None
-    both_ways: YesNo = False
+    old: Name = Field(description="the older number")
+    new: Name = Field(description="the number that stands for it")
+    from_date: date | None = Field(None, description="the day from which it holds")
+    both_ways: YesNo = Field(False, description="the older one serves instead of the new one as well")
     evidence: Names = Field([])
     note: Text = ""
 

@@ -51,7 +51,7 @@ class OfferRecord(Record):
     supplier: Name
     component: Name
     price: Annotated[Decimal, Field(gt=0, max_digits=12, decimal_places=2)] = Field(
-        description="one piece, without tax"
+        description="one piece, without tax", json_schema_extra={"format": "decimal"}
     )
     currency: OptionalCurrency = Field("", description="ISO 4217; empty: the catalogue's currency")
     pack: Quantity = Field(1, description="pieces in a pack; sold in whole packs")
@@ -59,8 +59,8 @@ class OfferRecord(Record):
     lead_days: Count | None = Field(None, description="empty: the supplier's")
     stock: Count | None = Field(None, description="pieces at hand; empty: as many as wanted")
     deposit: Money = Field(Decimal(0), description="exchange deposit on one piece, in the offer's currency")
-    valid_from: date | None = None
-    valid_to: date | None = None
+    valid_from: date | None = Field(None, description="first day it holds")
+    valid_to: date | None = Field(None, description="last day it holds")
     note: Text = ""
 
 
@@ -74,8 +74,8 @@ class TaxRecord(Record):
     rate: Annotated[Decimal, Field(ge=0, le=100, max_digits=7, decimal_places=4)] = Field(
         description="per cent of the price"
     )
-    valid_from: date | None = None
-    valid_to: date | None = None
+    valid_from: date | None = Field(None, description="first day it holds")
+    valid_to: date | None = Field(None, description="last day it holds")
 
 
 class ExchangeRateRecord(Record):

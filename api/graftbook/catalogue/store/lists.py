@@ -2,8 +2,9 @@
 
 from collections import defaultdict
 from collections.abc import Sequence
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
+from pydantic import Field
 from sqlalchemy import RowMapping, Select, exists, or_, select
 from sqlmodel import Session
 
@@ -13,7 +14,7 @@ from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.tables import SEVERITIES
-from graftbook.document import Document
+from graftbook.document import DayOut, Document
 from graftbook.problems import Unknown, UnknownRange, UnknownSection
 from graftbook.rulebook.model import SeverityWord
 
@@ -23,55 +24,69 @@ Listed = tuple[list[_Item], str | None]
 
 
 class RangeOut(Document):
+    """A family of vehicles."""
+
     name: str
-    title: str
-    note: str
-    revision: int
+    title: Annotated[str, Field(description="in words")]
+    note: Annotated[str, Field(description="anything worth knowing; may be empty")]
+    revision: Annotated[int, Field(description="revision of the last edit that touched it")]
 
 
 class ChassisSpanOut(Document):
+    """Chassis numbers of a variant, first to last, and when they were built."""
+
     first: str
     last: str
-    built_from: str
-    built_to: str
+    built_from: DayOut
+    built_to: DayOut
 
 
 class VariantOut(Document):
-    name: str
+    """One version of a range."""
+
+    name: Annotated[str, Field(description="its stable name")]
     range: str
-    title: str
+    title: Annotated[str, Field(description="in words")]
     generation: str
-    body: str
-    engine: str
-    drive: str
+    body: Annotated[str, Field(description="body style")]
+    engine: Annotated[str, Field(description="engine")]
+    drive: Annotated[str, Field(description="driven wheels")]
     steering: str
     market: str
-    options: list[str]
-    note: str
+    options: Annotated[list[str], Field(description="options that a vehicle of it may have had from new")]
+    note: Annotated[str, Field(description="anything worth knowing; may be empty")]
     chassis_spans: list[ChassisSpanOut]
 
 
 class PositionOut(Document):
+    """One place on a vehicle where one component sits."""
+
     name: str
     section: str
-    title: str
-    essential: bool
-    side: str
-    pair: str
-    circuit: str
+    title: Annotated[str, Field(description="in words")]
+    essential: Annotated[bool, Field(description="never left empty")]
+    side: Annotated[str, Field(description="left, right, front or rear; empty: none")]
+    pair: Annotated[
+        str, Field(description="name shared by the positions that are changed together; empty: none")
+    ]
+    circuit: Annotated[
+        str, Field(description="the electrical circuit that it draws on or feeds; empty: none")
+    ]
 
 
 class FlawOut(Document):
+    """A known flaw of a component."""
+
     name: str
     component: str
-    also_of: list[str]
-    component_name: str
+    also_of: Annotated[list[str], Field(description="further components that have the same flaw")]
+    component_name: Annotated[str, Field(description="the component in words")]
     section: str
     severity: SeverityWord
     symptom: str
-    appears_when: str
+    appears_when: Annotated[str, Field(description="when it shows, in words")]
     note: str
-    remedies: int
+    remedies: Annotated[int, Field(description="how many remedies are recorded")]
 
 
 def list_ranges(session: Session, limit: int, cursor: str) -> Listed[RangeOut]:

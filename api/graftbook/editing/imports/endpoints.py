@@ -22,7 +22,9 @@ from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import Why
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
+from graftbook.http.fields import CELL
 from graftbook.http.mistakes import refused
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
@@ -65,7 +67,12 @@ _BODIES = {
                 "schema": {
                     "type": "array",
                     "minItems": 1,
-                    "items": {"type": "object", "required": ["record"]},
+                    "items": {
+                        "type": "object",
+                        "required": ["record"],
+                        "properties": {"record": {"type": "string", "description": "the kind of record"}},
+                        "additionalProperties": CELL,
+                    },
                     "description": "records; the member `record` is the kind; see /v1/imports/schema",
                 },
                 "example": [{"record": "section", "name": "brakes", "title": "Brakes", "order": 10}],
@@ -194,7 +201,9 @@ def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
     operation_id="exportCatalogue",
     summary="The whole catalogue as one sheet that `imports` and `load` read",
     response_class=StreamingResponse,
-    responses={200: {"content": {"text/csv": {"schema": {"type": "string"}}}}},
+    responses={
+        200: {"content": {"text/csv": {"schema": {"type": "string"}}}, **carries("Content-Disposition")}
+    },
 )
 def export_catalogue(service: ServiceDep) -> Response:
     """Streams; memory does not grow with the catalogue."""

@@ -3,6 +3,7 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Path, Request
+from pydantic import WithJsonSchema
 from starlette.responses import Response
 
 from graftbook import problems
@@ -17,8 +18,10 @@ from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import EditOut, RecordChangesOut, RecordIn, RecordOut
 from graftbook.http.conditional import has_already
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
-from graftbook.http.if_match import IfMatch
+from graftbook.http.fields import CELL
+from graftbook.http.if_match import IfMatch, IfMatchOfWhatIsThere
 from graftbook.http.mistakes import refused
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
@@ -37,6 +40,7 @@ Name = Annotated[
         examples=["QB-3310@brake.front.left"],
     ),
 ]
+_STORED = {"model": EditOut, **carries("ETag")}
 PROBLEMS = (
     problems.ImportRefused,
     problems.InvalidRequest,
@@ -90,7 +94,7 @@ def get_record(request: Request, kind: Kind, name: Name, service: ServiceDep) ->
     "/{kind}/{name:path}",
     operation_id="putRecord",
     summary="Store a new record, or replace the one that you read",
-    responses={200: {"model": EditOut}, 201: {"model": EditOut}, **documented(*PROBLEMS)},
+    responses={200: _STORED, 201: _STORED, **documented(*PROBLEMS)},
 )
 def put_record(
     kind: Kind,
@@ -98,7 +102,7 @@ def put_record(
     body: RecordIn,
     service: ServiceDep,
     editor: Editor,
-    if_match: IfMatch = None,
+    if_match: IfMatchOfWhatIsThere = None,
     why: Why = "",
     dry_run: DryRun = False,
 ) -> Response:
@@ -114,13 +118,13 @@ def put_record(
     "/{kind}/{name:path}",
     operation_id="patchRecord",
     summary="Change some fields of a record of one row (RFC 7396 merge patch)",
-    responses={200: {"model": EditOut}, **documented(*PROBLEMS, problems.UnknownRecord)},
+    responses={200: _STORED, **documented(*PROBLEMS, problems.UnknownRecord)},
 )
 def patch_record(
     kind: Kind,
     name: Name,
     patch: Annotated[
-        dict[str, Any],
+        Annotated[dict[str, Any], WithJsonSchema({"type": "object", "additionalProperties": CELL})],
         Body(media_type="application/merge-patch+json", examples=[{"minutes": 95, "note": None}]),
     ],
     service: ServiceDep,

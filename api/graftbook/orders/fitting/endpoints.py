@@ -9,6 +9,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.document import Document
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.responses import JSON, KEEP_NOTHING, json_answer
 from graftbook.orders.fitting.service import fitting_facts
@@ -27,6 +28,7 @@ from graftbook.questions.schemas import ViewWord
 router = APIRouter(prefix="/v1", tags=["orders"], dependencies=[MayRead])
 
 FORMS = {"json": JSON, "pdf": PDF}
+_HEADERS = carries("ETag", "Content-Disposition")
 _AS_PDF: dict[str, Any] = {"content": {PDF: {"schema": {"type": "string", "format": "binary"}}}}
 _ERRORS = documented(problems.NoSet, problems.NotAcceptable)
 VIEW = (
@@ -40,7 +42,7 @@ View = Annotated[ViewWord, Query(description=VIEW)]
     "/fitting-sequences",
     operation_id="makeFittingSequence",
     summary="The jobs of the closure of the same body, in order",
-    responses={200: {"model": FittingOut | FittingSummaryOut, **_AS_PDF}, **PROBLEMS, **_ERRORS},
+    responses={200: {"model": FittingOut | FittingSummaryOut, **_AS_PDF, **_HEADERS}, **PROBLEMS, **_ERRORS},
 )
 def make_fitting_sequence(
     body: FittingIn, request: Request, service: ServiceDep, view: View = "full"
@@ -54,7 +56,7 @@ def make_fitting_sequence(
     "/quotations",
     operation_id="makeQuotation",
     summary="What the closures of the same body cost the owner",
-    responses={200: {"model": QuotationOut, **_AS_PDF}, **PROBLEMS, **_ERRORS},
+    responses={200: {"model": QuotationOut, **_AS_PDF, **_HEADERS}, **PROBLEMS, **_ERRORS},
 )
 def make_quotation(body: QuotationIn, request: Request, service: ServiceDep) -> Response:
     """Parts, carriage, labour, an allowance, taxes by rate, deposits, and payments to the penny."""

@@ -10,6 +10,7 @@ from graftbook.access.guard import MayRead, Orderer
 from graftbook.builds.schemas import Slug
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import Word
 from graftbook.http.if_match import IfMatch, etag_wanted
@@ -31,7 +32,7 @@ Name = Annotated[Slug, Path(description="name of the list", examples=["red-van-b
 Booking = Annotated[int, Path(ge=1, le=1_000_000_000, description="number of the booking on its list")]
 WITHOUT_A_WORD = schemas.SentIn()
 """Sending needs no body: a list that is complete goes out without a word."""
-_KEPT = {**ANSWER, "model": schemas.OrderListOut}
+_KEPT = {**ANSWER, "model": schemas.OrderListOut, **carries("ETag", "Content-Disposition")}
 CHANGES = (
     problems.InvalidRequest,
     problems.MalformedRequest,
@@ -42,7 +43,7 @@ CHANGES = (
     problems.UnsupportedMedia,
     problems.WrongState,
 )
-_CHANGED: dict[int | str, Any] = {200: {"model": schemas.OrderListOut}}
+_CHANGED: dict[int | str, Any] = {200: {"model": schemas.OrderListOut, **carries("ETag", "Location")}}
 
 
 def _headers(document: schemas.OrderListOut) -> dict[str, str]:
@@ -98,7 +99,7 @@ def list_lists(
     summary="Compute an order and keep it as a draft",
     status_code=201,
     responses={
-        201: {"model": schemas.OrderListOut},
+        201: {"model": schemas.OrderListOut, **carries("ETag", "Location")},
         **PROBLEMS,
         **documented(problems.NoSet, problems.AlreadyExists, *ONCE),
     },

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
-from typing import Any, Literal, get_args
+from typing import Literal, get_args
 
 import orjson
 from sqlalchemy import Engine
@@ -13,6 +13,7 @@ from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists import overview
 from graftbook.orders.lists import service as order_lists
 from graftbook.orders.lists.schemas import (
+    ChangedValueOut,
     DifferencesOut,
     LineDifferenceOut,
     ListDifferencesOut,
@@ -160,7 +161,7 @@ def _difference(
         return {"number": number, "name": name, "what": "gone", "changed": {}}
     if before is None:
         return {"number": number, "name": after["name"], "what": "added", "changed": {}}
-    changed: dict[str, Any] = {
+    changed: dict[str, ChangedValueOut] = {
         field: {"before": before[field], "after": after[field]}
         for field in COMPARED
         if before[field] != after[field]

@@ -9,7 +9,7 @@ from typing import Literal
 from sqlalchemy import Engine
 from sqlmodel import Session
 
-from graftbook.database import reading
+from graftbook.database import in_utc, reading
 from graftbook.orders.buying.not_bought import of_before
 from graftbook.orders.lists import store
 from graftbook.orders.lists.deliveries import PARTLY, SENT, Counts, progress_of
@@ -68,7 +68,7 @@ def _short(row: OrderListRow, maker: str, booked: Sequence[Counts]) -> OrderList
         "state": next(word for word in STATES if word == row.state),
         "version": row.version,
         "note": row.note,
-        "made": row.made.isoformat(),
+        "made": in_utc(row.made).isoformat(),
         "made_by": maker,
         "complete": facts["complete"],
         "not_bought": facts["not_bought"],

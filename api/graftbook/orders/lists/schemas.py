@@ -7,7 +7,7 @@ from pydantic import AfterValidator, ConfigDict, Field, Strict, StringConstraint
 from pydantic.config import JsonDict
 
 from graftbook.builds.schemas import Remark, Slug
-from graftbook.document import Document
+from graftbook.document import DayOut, Document, MomentOut
 from graftbook.http.fields import LONGEST_WORD, WHOLE, Day, Truth, Word
 from graftbook.http.paging import PageOut
 from graftbook.orders.lists.deliveries import Delivery, DoubtWord
@@ -166,52 +166,66 @@ class OrderListOut(HeadlineOut, PlacedOut, AskedForOut):
 
     name: str
     state: StateWord
-    version: int
-    note: str
-    made: str
-    changed: str
+    version: Annotated[int, Field(description="goes up with each change of the list")]
+    note: Annotated[str, Field(description="what the house noted; may be empty")]
+    made: Annotated[MomentOut, Field(description="when the list was made")]
+    changed: Annotated[MomentOut, Field(description="when it was changed last")]
     newest_booking: Annotated[
         int | None, Field(description="number of the booking made last; null before the first")
     ]
-    lines: list[KeptLineOut]
+    lines: Annotated[list[KeptLineOut], Field(description="the numbers to buy, and how far each has come")]
 
 
 class OrderListShortOut(Document):
+    """A kept list, without its lines."""
+
     name: str
     state: StateWord
-    version: int
-    note: str
-    made: str
+    version: Annotated[int, Field(description="goes up with each change of the list")]
+    note: Annotated[str, Field(description="what the house noted; may be empty")]
+    made: Annotated[MomentOut, Field(description="when the list was made")]
     made_by: Annotated[str, Field(description="whose key made it; empty: not known")]
-    complete: bool
+    complete: Annotated[bool, Field(description="false: lines are not bought, and the total is without them")]
     not_bought: Annotated[int, Field(description="lines that are not bought, and not in the total")]
-    vehicles: list[str]
+    vehicles: Annotated[list[str], Field(description="labels of the vehicles it is for")]
     wishes: Annotated[list[str], Field(description="what was wished, in words, each once")]
-    lines: int
+    lines: Annotated[int, Field(description="how many numbers it has to buy")]
     due: Annotated[
-        str | None,
+        DayOut | None,
         Field(
             description="of a list that was sent: the first day on which something that has not come should "
             "be there; null: nothing is waited for"
         ),
     ]
-    total: MoneyOut
+    total: Annotated[
+        MoneyOut,
+        Field(description="of the lines that are bought, with carriage, tax and deposits; null: not known"),
+    ]
     currency: str
 
 
 class OrderListsOut(PageOut):
+    """A page of kept lists."""
+
     items: list[OrderListShortOut]
 
 
 class OrderEventOut(Document):
-    id: int
-    at: str
-    who: str
-    what: str
-    detail: dict[str, Any]
+    """A step of a list: who did what, and when."""
+
+    id: Annotated[int, Field(description="number of the step; later ones are greater")]
+    at: Annotated[MomentOut, Field(description="when it was done")]
+    who: Annotated[str, Field(description="who did it")]
+    what: Annotated[str, Field(description="what was done, in a word or two")]
+    detail: Annotated[
+        dict[str, Any],
+        Field(description="what else there is to say of the step; its members depend on `what`"),
+    ]
 
 
 class OrderEventsOut(PageOut):
+    """A page of a list's steps, the oldest first."""
+
     items: list[OrderEventOut]
 
 
@@ -221,17 +235,19 @@ class BookedLineOut(Document):
     line: int
     number: str
     name: str
-    received: int
-    back_ordered: int
-    promised: str | None
-    given_up: int
+    received: Annotated[int, Field(description="pieces that came with this delivery")]
+    back_ordered: Annotated[int, Field(description="pieces promised for later")]
+    promised: Annotated[DayOut | None, Field(description="the day they are promised for; null: none")]
+    given_up: Annotated[int, Field(description="pieces that will not come")]
     pack: Annotated[int, Field(description="pieces in a pack of this line")]
 
 
 class TakenBackOut(Document):
-    at: str
-    who: str
-    why: str
+    """Who took a booking back, and why."""
+
+    at: Annotated[MomentOut, Field(description="when it was taken back")]
+    who: Annotated[str, Field(description="who took it back")]
+    why: Annotated[str, Field(description="the reason that was given")]
 
 
 class ToldOut(Document):
@@ -246,41 +262,57 @@ class ToldOut(Document):
 class BookingOut(ToldOut):
     """A delivery as it was booked."""
 
-    at: str
-    who: str
+    at: Annotated[MomentOut, Field(description="when it was booked")]
+    who: Annotated[str, Field(description="who booked it")]
     supplier_title: str | None
-    remark: str
-    lines: list[BookedLineOut]
+    remark: Annotated[str, Field(description="what was remarked of the delivery; may be empty")]
+    lines: Annotated[list[BookedLineOut], Field(description="what came of which line")]
     taken_back: Annotated[
         TakenBackOut | None, Field(description="null while it stands; else it counts no more")
     ]
 
 
 class BookingsOut(PageOut):
+    """A page of bookings, the oldest first."""
+
     items: list[BookingOut]
 
 
+class ChangedValueOut(Document):
+    """A field of a line as it is kept, and as it would be today."""
+
+    before: Annotated[str | int | None, Field(description="as it is kept")]
+    after: Annotated[str | int | None, Field(description="as it would be today")]
+
+
 class LineDifferenceOut(Document):
+    """A number that the list would have otherwise if it were made today."""
+
     number: str
     name: str
-    what: str
-    changed: dict[str, Any]
+    what: Annotated[str, Field(description="`added`, `gone` or `changed`")]
+    changed: Annotated[
+        dict[str, ChangedValueOut],
+        Field(description="fields that differ, each with both values; empty: the line came or went"),
+    ]
 
 
 class TotalsBothOut(Document):
-    before: OrderTotalsOut
-    after: OrderTotalsOut
+    """The sums of the list as it is, and of one made today."""
+
+    before: Annotated[OrderTotalsOut, Field(description="of the list as it is kept")]
+    after: Annotated[OrderTotalsOut, Field(description="of a list made today")]
 
 
 class DifferencesOut(Document):
-    same: bool
+    same: Annotated[bool, Field(description="nothing that matters differs")]
     complete: Annotated[bool, Field(description="whether everything could be bought today")]
     not_bought: Annotated[
         int | None, Field(description="lines that would not be bought; null: there is no set")
     ]
-    sentences: list[str]
-    lines: list[LineDifferenceOut]
-    totals: TotalsBothOut | None
+    sentences: Annotated[list[str], Field(description="what differs, in words")]
+    lines: Annotated[list[LineDifferenceOut], Field(description="the numbers that differ")]
+    totals: Annotated[TotalsBothOut | None, Field(description="both sums; null: there is no set today")]
     catalogue_revision: NotRequired[
         Annotated[dict[str, int] | None, Field(json_schema_extra={"default": None})]
     ]
@@ -302,17 +334,23 @@ class StockIn(Body):
 
 
 class StockOut(Document):
+    """What lies in the shop's store of a number."""
+
     number: str
     quantity: int
     place: str
-    version: int
+    version: Annotated[int, Field(description="goes up with each change of what lies there")]
 
 
 class StockPageOut(PageOut):
+    """A page of the shop's store."""
+
     items: list[StockOut]
 
 
 class LiesOut(Document):
+    """How many lie where."""
+
     quantity: int
     place: str
 
@@ -329,6 +367,8 @@ class StockCountOut(Document):
     """What a count changed; at most 1,000 differences are told."""
 
     dry_run: bool
-    rows: int
-    changed: int
-    differences: list[StockDifferenceOut]
+    rows: Annotated[int, Field(description="rows of the sheet")]
+    changed: Annotated[int, Field(description="numbers that lie otherwise than before")]
+    differences: Annotated[
+        list[StockDifferenceOut], Field(description="the numbers that lie otherwise, at most 1,000")
+    ]

@@ -102,8 +102,8 @@ def _document(session: Session, row: OrderListRow) -> OrderListOut:
         "state": next(word for word in STATES if word == row.state),
         "version": row.version,
         "note": row.note,
-        "made": row.made.isoformat(),
-        "changed": row.changed.isoformat(),
+        "made": in_utc(row.made).isoformat(),
+        "changed": in_utc(row.changed).isoformat(),
         "newest_booking": store.newest_booking(session, row.name) or None,
     }
 
@@ -121,7 +121,7 @@ def events(engine: Engine, name: str, after: int, limit: int) -> list[OrderEvent
         return [
             {
                 "id": event.id or 0,  # None before it is stored
-                "at": event.at.isoformat(),
+                "at": in_utc(event.at).isoformat(),
                 "who": event.who,
                 "what": event.what,
                 "detail": orjson.loads(event.detail),

@@ -10,9 +10,10 @@ from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import Word
-from graftbook.http.if_match import IfMatch
+from graftbook.http.if_match import IfMatch, IfMatchOfWhatIsThere
 from graftbook.http.mistakes import refused
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
@@ -40,7 +41,12 @@ CHANGES = (
     summary="What lies in the store",
     dependencies=[MayRead],
     responses={
-        200: {"model": StockPageOut, "content": {"text/csv": {"schema": {"type": "string"}}}},
+        200: {
+            "model": StockPageOut,
+            "content": {"text/csv": {"schema": {"type": "string"}}},
+            **carries("Content-Disposition"),
+        },
+        304: {"description": "You have this sheet"},
         **documented(problems.InvalidCursor, problems.InvalidRequest, problems.NotAcceptable),
     },
 )
@@ -106,7 +112,7 @@ async def count_stock(
     orderer: Orderer,
     whole: Annotated[bool, Query(description="numbers that the sheet does not name leave the store")] = False,
     dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
-    if_match: IfMatch = None,
+    if_match: IfMatchOfWhatIsThere = None,
     key: OnceKey = None,
 ) -> Response:
     """A sheet: each row says what lies there of a number now; all of it is stored, or nothing. If-Match with
@@ -171,7 +177,7 @@ def get_stock(request: Request, number: Number, service: ServiceDep) -> Response
     summary="Say what lies in the store of one number",
     dependencies=[MayOrder],
     responses={
-        200: {"model": StockOut},
+        200: {"model": StockOut, **carries("ETag")},
         **documented(
             *CHANGES,
             problems.MalformedRequest,
@@ -181,7 +187,9 @@ def get_stock(request: Request, number: Number, service: ServiceDep) -> Response
         ),
     },
 )
-def put_stock(number: Number, body: StockIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
+def put_stock(
+    number: Number, body: StockIn, service: ServiceDep, if_match: IfMatchOfWhatIsThere = None
+) -> Response:
     """Needs If-Match when something is said of it already."""
     facts = stock.put(service.engine, number, body.quantity, body.place, if_match)
     return json_answer(facts, headers={"ETag": stock.stock_etag(facts)})

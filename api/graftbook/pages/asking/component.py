@@ -23,7 +23,7 @@ from graftbook.pages.problems import pages_router
 from graftbook.pages.words import day
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup.documents import component_page
-from graftbook.questions.lookup.schemas import Records, Row
+from graftbook.questions.lookup.schemas import Row
 
 router = pages_router()
 
@@ -99,7 +99,7 @@ def form_of(kind: str, row: Row) -> str:
     return record_address(kind, name_of(r.KIND_BY_WORD[kind].model_validate(row)))
 
 
-def grouped(rows: Records) -> Records:
+def grouped(rows: list[Row]) -> list[Row]:
     """Companion rules, each with its alternatives: rows of one name are one rule."""
     rules: dict[str, Row] = {}
     for row in rows:

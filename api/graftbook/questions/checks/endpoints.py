@@ -7,6 +7,7 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
+from graftbook.http.contract.headers import carries
 from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut
@@ -24,7 +25,7 @@ router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])
     "",
     operation_id="checkSet",
     summary="What is missing, what clashes, what is surplus, which flaws remain, and the arithmetic",
-    responses={200: {"model": CheckOut | CheckSummaryOut}, **PROBLEMS},
+    responses={200: {"model": CheckOut | CheckSummaryOut, **carries("ETag")}, **PROBLEMS},
 )
 def check_set(body: CheckIn, request: Request, service: ServiceDep, view: View = "full") -> Response:
     """`completed` is the closure that keeps what is proposed and adds what is missing."""

@@ -17,8 +17,10 @@ from graftbook.questions.closures.schemas import (
 
 
 class ComparedOut(Document):
-    asked: ClosureOut
-    instead: ClosureOut
+    """Two answers and what differs."""
+
+    asked: Annotated[ClosureOut, Field(description="the answer as asked")]
+    instead: Annotated[ClosureOut, Field(description="the other answer")]
     difference: Annotated[DifferenceOut, Field(description="what the other costs more; 0 is left out")]
     sentences: Annotated[list[str], Field(description="the difference in words")]
     only_asked: list[ChangeOut]
@@ -37,6 +39,8 @@ class WhatIfOut(ComparedOut):
 
 
 class SurplusOut(Document):
+    """A part of the proposed set that nothing asks for."""
+
     position: str | None
     component: str | None
     quantity: int
@@ -46,16 +50,18 @@ class CheckOut(RemarksOut, UnderstoodOut):
     """Whether a proposed set is complete and works together."""
 
     catalogue_revision: int
-    complete: bool
-    missing: list[NoteOut]
-    clashing: list[NoteOut]
+    complete: Annotated[bool, Field(description="it lacks nothing, and nothing of it clashes")]
+    missing: Annotated[
+        list[NoteOut], Field(description="what the set lacks, each with the rule that asks for it")
+    ]
+    clashing: Annotated[list[NoteOut], Field(description="what of the set cannot be together")]
     surplus: list[SurplusOut]
-    limits_broken: list[NoteOut]
+    limits_broken: Annotated[list[NoteOut], Field(description="limits that the set breaks")]
     cut_short: Annotated[bool, Field(description="the deadline came first: surplus positions are not named")]
     completed: Annotated[
         ClosureOut | None, Field(description="the closure that keeps the set and adds what is missing")
     ]
-    checks: ChecksOut
+    checks: Annotated[ChecksOut, Field(description="the arithmetic of the set")]
     cut_or_welded: Annotated[
         list[str],
         Field(

@@ -10,6 +10,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures import service as closures
@@ -44,7 +45,7 @@ PROBLEMS = documented(
 )
 
 
-ANSWER = {"model": ClosureOut | ClosureSummaryOut}
+ANSWER = {"model": ClosureOut | ClosureSummaryOut, **carries("ETag", "Content-Location")}
 
 
 @router.post(
@@ -65,7 +66,7 @@ class _ClosureQuery(ClosureQuery):
 @router.get(
     "",
     operation_id="getClosure",
-    summary="The same by address, for questions that fit in one; any HTTP cache may keep it",
+    summary="The same by address, for questions that fit in one; kept by whoever asks, with its ETag",
     responses={200: ANSWER, 304: {"description": "You have this answer"}, **PROBLEMS},
 )
 def get_closure(request: Request, service: ServiceDep, asked: Annotated[_ClosureQuery, Query()]) -> Response:
@@ -93,7 +94,7 @@ WhyNotView = Annotated[ViewWord, Query(description=WHY_NOT_VIEW)]
     "/why-not",
     operation_id="askWhyNot",
     summary="Why the answer does not hold this component instead",
-    responses={200: {"model": WhyNotOut | WhyNotSummaryOut}, **PROBLEMS},
+    responses={200: {"model": WhyNotOut | WhyNotSummaryOut, **carries("ETag")}, **PROBLEMS},
 )
 def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: WhyNotView = "full") -> Response:
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
@@ -106,7 +107,7 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: Why
     "/what-if",
     operation_id="askWhatIf",
     summary="What the same wishes would give on another vehicle",
-    responses={200: {"model": WhatIfOut}, **PROBLEMS},
+    responses={200: {"model": WhatIfOut, **carries("ETag")}, **PROBLEMS},
 )
 def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
     """Both answers, and what differs."""

@@ -4,10 +4,11 @@ from typing import Annotated, Literal, NotRequired
 
 from pydantic import Field
 
-from graftbook.document import Document
+from graftbook.document import AmountOut, DayOut, Document
 from graftbook.http.values import GradeWord
 
-MoneyOut = str | None
+MoneyOut = AmountOut | None
+"""None: not known."""
 OutcomeWord = Literal["proved", "impossible", "not proved in time", "too large to reason over"]
 CauseWord = Literal["wish", "companion", "conflict", "joint", "budget", "flaw", "pair", "limit", "fact"]
 HowWord = Literal[
@@ -16,11 +17,13 @@ HowWord = Literal[
 
 
 class VehicleOut(Document):
+    """The vehicle that the answer is about."""
+
     variant: str
     title: str
     range: str
     chassis: str
-    built: str
+    built: DayOut
     built_is_estimated: bool
     steering: str
     market: str
@@ -28,6 +31,8 @@ class VehicleOut(Document):
 
 
 class BecauseOut(Document):
+    """A reason: a wish, a rule or a fact, and the sentence that says it."""
+
     cause: CauseWord
     name: Annotated[str, Field(description="the wish or rule by name")]
     sentence: str
@@ -51,11 +56,15 @@ class BecauseOut(Document):
 
 
 class UnknownPricesOut(Document):
+    """Whose prices are not known, so that a difference of prices cannot be told."""
+
     added: Annotated[list[str], Field(description="numbers of unknown price of which the other set has more")]
     removed: Annotated[list[str], Field(description="and those of which it has fewer")]
 
 
 class DifferenceOut(Document):
+    """What one set costs more than another, criterion by criterion; what is the same is left out."""
+
     irreversible: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]
     visible: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]
     changes: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]
@@ -92,6 +101,8 @@ class DifferenceOut(Document):
 
 
 class OtherWayOut(Document):
+    """A component that does elsewhere what was demanded here."""
+
     component: Annotated[str | None, Field(description="null: nothing sits there")]
     name: str | None
     position: Annotated[str | None, Field(description="null: a loose part")]
@@ -99,6 +110,8 @@ class OtherWayOut(Document):
 
 
 class OtherOut(Document):
+    """What else could sit at a position, and what the best set with it costs more."""
+
     component: Annotated[
         str | None, Field(description="what sits at the change's position then; null: nothing")
     ]
@@ -118,6 +131,8 @@ class OtherOut(Document):
 
 
 class ChangeOut(Document):
+    """A position that another component sits at with the set, and why."""
+
     position: str
     position_title: str
     section: str
@@ -130,12 +145,12 @@ class ChangeOut(Document):
     replaces: str | None
     replaces_name: str | None
     asked_number: Annotated[str | None, Field(description="the old number that was asked for")]
-    quantity: int
+    quantity: Annotated[int, Field(description="pieces of it")]
     effort: str
     can_be_put_back: bool
-    minutes: int
+    minutes: Annotated[int, Field(description="of labour")]
     price: Annotated[MoneyOut, Field(description="of all pieces; null: unknown")]
-    visible: bool
+    visible: Annotated[bool, Field(description="one sees it")]
     why: Annotated[str, Field(description="the reason in words")]
     also: Annotated[str | None, Field(description="what else needs it, in words")]
     choice: Annotated[str | None, Field(description="what the next best would have cost, in words")]
@@ -143,7 +158,7 @@ class ChangeOut(Document):
     also_needed_by: list[BecauseOut]
     depth: Annotated[int, Field(description="how many rules lie between it and a wish")]
     forced: Annotated[bool, Field(description="nothing else was possible")]
-    choices: int
+    choices: Annotated[int, Field(description="how many components could sit there")]
     only_one: Annotated[bool, Field(description="proved: with any other the question cannot be fulfilled")]
     alternatives: Annotated[
         list[OtherOut],
@@ -152,27 +167,33 @@ class ChangeOut(Document):
             "costs more or less; last, with the outcome `impossible`, what no set with these wishes has"
         ),
     ]
-    claim: str | None
+    claim: Annotated[
+        str | None, Field(description="name of the fitment that says that it fits; null: none is needed")
+    ]
     evidence: Annotated[GradeWord | None, Field(description="of the claim; null: no claim is needed")]
 
 
 class LooseOut(Document):
+    """Parts that the set needs and that sit at no position: gaskets, fluids, fasteners."""
+
     component: str
     name: str | None
     section: Annotated[str | None, Field(description="what the part belongs to, whatever asks for it")]
-    quantity: int
-    price: MoneyOut
+    quantity: Annotated[int, Field(description="pieces that are needed")]
+    price: Annotated[MoneyOut, Field(description="of all pieces; null: unknown")]
     effort: str
     can_be_put_back: bool
     minutes: Annotated[int, Field(description="of labour, for all pieces")]
     note: Annotated[str | None, Field(description="the part's own note")]
-    why: str
+    why: Annotated[str, Field(description="the reason in words")]
     because: BecauseOut
     also_needed_by: list[BecauseOut]
 
 
 class FlawNoteOut(Document):
-    flaw: str
+    """A known flaw at its position."""
+
+    flaw: Annotated[str, Field(description="the flaw by name")]
     component: str
     position: str
     severity: str
@@ -182,15 +203,19 @@ class FlawNoteOut(Document):
 
 
 class NoteOut(Document):
+    """Something that has to be said of a set, in words."""
+
     cause: CauseWord
     name: str
     sentence: str
-    positions: list[str]
-    missing: list[str]
+    positions: Annotated[list[str], Field(description="positions that it is about")]
+    missing: Annotated[list[str], Field(description="what is not recorded, so that it cannot be determined")]
 
 
 class UnconfirmedOut(Document):
-    claim: str
+    """A claim under the set that nobody measured, fitted or drove."""
+
+    claim: Annotated[str, Field(description="name of the record that claims it")]
     evidence: GradeWord
     position: str | None
     component: str | None
@@ -199,6 +224,8 @@ class UnconfirmedOut(Document):
 
 
 class StayingOut(Document):
+    """A position that stays as it is."""
+
     position: str
     position_title: str
     section: str
@@ -207,13 +234,19 @@ class StayingOut(Document):
 
 
 class TotalsOut(Document):
+    """The sums of a set."""
+
     irreversible: Annotated[int, Field(description="changes, and loose parts, that are cut or welded")]
-    visible: int
-    changes: int
-    flaws: int
-    price: Annotated[str, Field(description="the known prices, the catalogue's own; an order takes offers")]
+    visible: Annotated[int, Field(description="changes that one sees")]
+    changes: Annotated[int, Field(description="positions at which something changes")]
+    flaws: Annotated[int, Field(description="known flaws that are left")]
+    price: Annotated[
+        AmountOut, Field(description="the known prices, the catalogue's own; an order takes offers")
+    ]
     labour_minutes: int
-    unconfirmed: int
+    unconfirmed: Annotated[
+        int, Field(description="claims under the set that nobody measured, fitted or drove")
+    ]
     unknown_prices: Annotated[
         list[str], Field(description="numbers whose price is not known and not in the sum")
     ]
@@ -238,7 +271,9 @@ class RemarksOut(Document):
 
 
 class SetOut(RemarksOut):
-    changes: list[ChangeOut]
+    """A complete set: what changes, what is needed beside it, what stays, and what it comes to."""
+
+    changes: Annotated[list[ChangeOut], Field(description="the positions at which something else sits")]
     loose_parts: list[LooseOut]
     totals: TotalsOut
     stays: list[StayingOut]
@@ -254,27 +289,35 @@ class SetOut(RemarksOut):
 
 
 class ContradictionOut(Document):
-    parts: list[BecauseOut]
-    facts: list[NoteOut]
-    smallest: bool
-    sentences: list[str]
+    """Wishes, limits and rules that cannot hold together."""
+
+    parts: Annotated[list[BecauseOut], Field(description="the wishes, limits and rules")]
+    facts: Annotated[list[NoteOut], Field(description="what is so on this vehicle, and makes them clash")]
+    smallest: Annotated[bool, Field(description="proved: without any one of them the rest can hold")]
+    sentences: Annotated[list[str], Field(description="the contradiction in words")]
 
 
 class WayOutOut(Document):
+    """What could be given up so that the rest can be had."""
+
     gives_up: list[BecauseOut]
-    instead: str
+    instead: Annotated[str, Field(description="what is had instead, in words")]
     fit: Annotated[str | None, Field(description="the wish in place of the one given up, `number@position`")]
     totals: TotalsOut | None
-    changes: int
+    changes: Annotated[int, Field(description="positions at which something changes then")]
     sentence: str
 
 
 class AskedLimitOut(Document):
+    """A limit that was asked for."""
+
     name: str
     sentence: str
 
 
 class WishOut(Document):
+    """A wish that was asked for."""
+
     name: str
     sentence: str
     met_already: Annotated[
@@ -284,19 +327,23 @@ class WishOut(Document):
 
 
 class FigureOut(Document):
-    name: str
-    before: float | None
-    after: float | None
-    unit: str
+    """A figure of a check, today and with the set."""
+
+    name: Annotated[str, Field(description="what the figure is")]
+    before: Annotated[float | None, Field(description="of the vehicle as it stands; null: not determined")]
+    after: Annotated[float | None, Field(description="with the set fitted; null: not determined")]
+    unit: Annotated[str, Field(description="unit of the figure; empty: it has none")]
 
 
 class LimitOut(Document):
-    text: str
-    source: str
-    clause: str
-    provenance: str
-    value: float | None
-    unit: str
+    """The limit that a figure is held against, and where it comes from."""
+
+    text: Annotated[str, Field(description="the limit in words")]
+    source: Annotated[str, Field(description="law, standard or book that it comes from")]
+    clause: Annotated[str, Field(description="where it stands in the source; may be empty")]
+    provenance: Annotated[str, Field(description="how the figure was come by")]
+    value: Annotated[float | None, Field(description="the limit; null: it is no number")]
+    unit: Annotated[str, Field(description="unit of the limit; empty: it has none")]
 
 
 VerdictWord = Literal["holds", "caution", "fails", "not determined"]
@@ -304,6 +351,8 @@ KindWord = Literal["worse", "newly not determined", "already so", "mended", "hol
 
 
 class FindingOut(Document):
+    """What one check finds of one subject."""
+
     check: str
     subject: str
     kind: Annotated[
@@ -333,17 +382,21 @@ class FindingOut(Document):
         bool,
         Field(description="of what was `already so`: the set brings it nearer to its limit, not within it"),
     ]
-    sentence: str
+    sentence: Annotated[str, Field(description="the finding in words")]
     figures: list[FigureOut]
-    limit: LimitOut | None
-    components: list[str]
+    limit: Annotated[LimitOut | None, Field(description="the limit it is held against; null: there is none")]
+    components: Annotated[list[str], Field(description="numbers that the finding is about")]
     missing: Annotated[list[str], Field(description="characteristics that are not recorded")]
     impossible: Annotated[list[str], Field(description="characteristics recorded as what they cannot be")]
-    mend: str | None
-    caution: str | None
+    mend: Annotated[str | None, Field(description="what would mend it; null: nothing is known")]
+    caution: Annotated[
+        str | None, Field(description="what can hurt somebody here; null: nothing more than usual")
+    ]
 
 
 class ChecksOut(Document):
+    """The arithmetic of the set: brakes, current, driveline, joints."""
+
     verdict: Annotated[
         VerdictWord,
         Field(
@@ -363,12 +416,16 @@ class ChecksOut(Document):
 
 
 class QuestionOut(Document):
+    """How the question was understood."""
+
     vehicle: VehicleOut
     wishes: list[WishOut]
     limits: list[AskedLimitOut]
 
 
 class OutcomeOut(Document):
+    """What came of the question."""
+
     outcome: OutcomeWord
     proved: bool
     sentences: Annotated[list[str], Field(description="the answer in words")]
@@ -376,19 +433,25 @@ class OutcomeOut(Document):
 
 
 class LegendOut(Document):
+    """What the document's values are written in."""
+
     currency: str
     section_titles: dict[str, str]
 
 
 class SetsOut(Document):
-    set: SetOut | None
-    other_sets: list[SetOut]
+    """The best set and the others, or why there is none."""
+
+    set: Annotated[SetOut | None, Field(description="the best set; null: there is none")]
+    other_sets: Annotated[list[SetOut], Field(description="further sets that are better in some way")]
     fewer_other_sets: Annotated[
         str | None, Field(description="why fewer other sets came than were asked for; null when as many came")
     ]
-    contradictions: list[ContradictionOut]
-    ways_out: list[WayOutOut]
-    more_ways_out: bool
+    contradictions: Annotated[
+        list[ContradictionOut], Field(description="where there is no set: what cannot hold together")
+    ]
+    ways_out: Annotated[list[WayOutOut], Field(description="where there is no set: what could be given up")]
+    more_ways_out: Annotated[bool, Field(description="there are more than are told")]
     cut_short: Annotated[
         bool,
         Field(
@@ -396,9 +459,16 @@ class SetsOut(Document):
             "ways out may be missing"
         ),
     ]
-    gap: float | None
-    positions_reached: int
-    engine: str
+    gap: Annotated[
+        float | None,
+        Field(
+            description="how far the set may be from the best, as part of its cost; null: proved or unknown"
+        ),
+    ]
+    positions_reached: Annotated[int, Field(description="positions that the wishes reach through rules")]
+    engine: Annotated[
+        str, Field(description="which method proved it: restriction and elimination, or the solver")
+    ]
 
 
 class UnderstoodOut(QuestionOut, LegendOut):
@@ -412,5 +482,5 @@ class AnsweredOut(OutcomeOut, SetsOut):
 class ClosureOut(QuestionOut, OutcomeOut, LegendOut, SetsOut):
     """The complete set that follows, or why there is none."""
 
-    checks: ChecksOut | None
+    checks: Annotated[ChecksOut | None, Field(description="the arithmetic of the set; null: there is no set")]
     cautions: list[str]

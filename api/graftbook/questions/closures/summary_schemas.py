@@ -4,7 +4,7 @@ from typing import Annotated, NotRequired
 
 from pydantic import Field
 
-from graftbook.document import Document
+from graftbook.document import DayOut, Document
 from graftbook.http.values import GradeWord
 from graftbook.questions.closures.compared_schemas import SurplusOut
 from graftbook.questions.closures.schemas import (
@@ -20,14 +20,18 @@ Full = Annotated[str | None, Field(description="the address of the whole answer;
 
 
 class VehicleBriefOut(Document):
+    """The vehicle, in short."""
+
     variant: str
     title: str
     chassis: str
-    built: str
+    built: DayOut
     options: list[str]
 
 
 class LineOut(Document):
+    """A line of the set."""
+
     number: Annotated[str | None, Field(description="null: the position is emptied")]
     name: str | None
     position: NotRequired[Annotated[str, Field(description="left out for a loose part")]]
@@ -37,11 +41,15 @@ class LineOut(Document):
 
 
 class FlawCountsOut(Document):
+    """Known flaws, counted by severity."""
+
     counts: Annotated[dict[str, int], Field(description="how many of each severity")]
     dangerous: Annotated[list[str], Field(description="the dangerous ones by name")]
 
 
 class SetSummaryOut(Document):
+    """The set, a line a change or loose part."""
+
     lines: list[LineOut]
     totals: TotalsOut
     flaws_left: FlawCountsOut
@@ -52,14 +60,18 @@ class SetSummaryOut(Document):
 
 
 class FindingBriefOut(Document):
+    """What a check finds, in short."""
+
     check: str
     kind: KindWord
     verdict: VerdictWord
     sentence: str
-    mend: str | None
+    mend: Annotated[str | None, Field(description="what would mend it; null: nothing is known")]
 
 
 class ChecksSummaryOut(Document):
+    """The arithmetic of the set, in short."""
+
     verdict: VerdictWord
     sentence: str
     counts: Annotated[dict[KindWord, int], Field(description="findings of each kind that there are")]
@@ -86,26 +98,30 @@ class ClosureSummaryOut(BriefOut):
     proved: bool
     sentence: str
     wishes: list[str]
-    set: SetSummaryOut | None
-    contradictions: list[list[str]]
-    ways_out: list[str]
+    set: Annotated[SetSummaryOut | None, Field(description="the best set; null: there is none")]
+    contradictions: Annotated[
+        list[list[str]], Field(description="what cannot hold together, each a list of sentences")
+    ]
+    ways_out: Annotated[list[str], Field(description="what could be given up, in words")]
     other_sets: Annotated[int, Field(description="how many further sets the whole answer has")]
-    checks: ChecksSummaryOut | None
+    checks: Annotated[
+        ChecksSummaryOut | None, Field(description="the arithmetic of the set; null: there is no set")
+    ]
 
 
 class CheckSummaryOut(BriefOut):
     """The summary of a check."""
 
     full: Full
-    complete: bool
+    complete: Annotated[bool, Field(description="it lacks nothing, and nothing of it clashes")]
     wishes: list[str]
-    missing: list[str]
-    clashing: list[str]
+    missing: Annotated[list[str], Field(description="what the set lacks, in words")]
+    clashing: Annotated[list[str], Field(description="what cannot be together, in words")]
     surplus: list[SurplusOut]
-    limits_broken: list[str]
+    limits_broken: Annotated[list[str], Field(description="limits that the set breaks, in words")]
     flaws_left: FlawCountsOut
     flaws_brought: FlawCountsOut
-    checks: ChecksSummaryOut
+    checks: Annotated[ChecksSummaryOut, Field(description="the arithmetic of the set")]
     completed: ClosureSummaryOut | None
 
 
@@ -116,6 +132,8 @@ LOOKED_UP = (
 
 
 class WhyNotAskedOut(BriefOut):
+    """What was asked."""
+
     full: Full
     component: str
     name: Annotated[str | None, Field(description="null: the catalogue has no record of its name")]

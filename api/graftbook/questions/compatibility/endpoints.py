@@ -8,6 +8,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered, nothing_more
+from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of, json_answer
@@ -26,7 +27,7 @@ router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependenc
     operation_id="askCompatibility",
     summary="Up to a thousand questions, each answered for itself",
     responses={
-        200: {"model": CompatibilityListOut},
+        200: {"model": CompatibilityListOut, **carries("ETag")},
         **documented(
             problems.Busy,
             problems.InvalidRequest,

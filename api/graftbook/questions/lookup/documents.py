@@ -6,7 +6,7 @@ from graftbook.catalogue.format.records import Record
 from graftbook.catalogue.search import Line
 from graftbook.catalogue.store.facts import Facts
 from graftbook.http.values import money
-from graftbook.questions.lookup.schemas import ComponentFactsOut, ComponentLineOut, Records
+from graftbook.questions.lookup.schemas import ComponentFactsOut, ComponentLineOut, Row
 
 
 def component_line(line: Line) -> ComponentLineOut:
@@ -45,5 +45,5 @@ def component_page(facts: Facts, revision: int, currency: str) -> ComponentFacts
     }
 
 
-def _rows(records: Sequence[Record]) -> Records:
+def _rows(records: Sequence[Record]) -> list[Row]:
     return [record.model_dump(mode="json", exclude_defaults=True) for record in records]

@@ -2,8 +2,10 @@
 
 from typing import Annotated, Any
 
-from pydantic import Field
+from pydantic import Field, GetPydanticSchema
 
+from graftbook.catalogue.format import records
+from graftbook.catalogue.format.fields import Record
 from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, VariantOut
 from graftbook.document import Document
 from graftbook.http.paging import PageOut
@@ -12,63 +14,93 @@ from graftbook.rulebook.model import SeverityWord
 
 
 class ComponentLineOut(Document):
+    """A component in a list."""
+
     number: str
     name: str
     section: str
     origin: str
     supply: str
-    price: MoneyOut
-    visible: bool
+    price: Annotated[MoneyOut, Field(description="of one piece; null: unknown")]
+    visible: Annotated[bool, Field(description="one sees it when it is fitted")]
 
 
 class ComponentsOut(PageOut):
+    """A page of components."""
+
     items: list[ComponentLineOut]
 
 
 Row = dict[str, Any]
 """A record of the text format, without empty fields."""
-Records = list[Row]
+
+
+def _record(kind: type[Record]) -> Any:
+    """A record's own class describes its row."""
+    return GetPydanticSchema(lambda _, handler: handler(kind))
+
+
+ComponentRow = Annotated[Row, _record(records.ComponentRecord)]
+Characteristics = list[Annotated[Row, _record(records.CharacteristicRecord)]]
+Fitments = list[Annotated[Row, _record(records.FitmentRecord)]]
+Substitutes = list[Annotated[Row, _record(records.SubstituteRecord)]]
+Companions = list[Annotated[Row, _record(records.CompanionRecord)]]
+Conflicts = list[Annotated[Row, _record(records.ConflictRecord)]]
+Flaws = list[Annotated[Row, _record(records.FlawRecord)]]
+Offers = list[Annotated[Row, _record(records.OfferRecord)]]
+Supersessions = list[Annotated[Row, _record(records.SupersessionRecord)]]
+EvidenceRows = list[Annotated[Row, _record(records.EvidenceRecord)]]
 
 
 class ComponentFactsOut(Document):
     """One component's page; records are those of `GET /v1/imports/schema`, without empty fields."""
 
-    component: dict[str, Any]
+    component: Annotated[ComponentRow, Field(description="the component's own record")]
     current_numbers: Annotated[list[str], Field(description="the numbers that stand for it today")]
-    characteristics: Records
-    fitments: Records
-    replaces: Annotated[Records, Field(description="substitutes that it is")]
-    replaced_by: Annotated[Records, Field(description="substitutes for it")]
-    needs: Annotated[Records, Field(description="companion rules that it brings, a row an alternative")]
-    needed_by: Annotated[Records, Field(description="companion rules that it may satisfy")]
-    conflicts: Records
-    flaws: Records
-    remedies: Annotated[Records, Field(description="flaws of others that it mends")]
-    offers: Annotated[Records, Field(description="who sells it; also offers that hold no longer or not yet")]
-    chain: Annotated[Records, Field(description="supersessions of its number, older and newer")]
-    evidence: Records
+    characteristics: Annotated[Characteristics, Field(description="what is known of it, with unit")]
+    fitments: Annotated[Fitments, Field(description="where it fits")]
+    replaces: Annotated[Substitutes, Field(description="substitutes that it is")]
+    replaced_by: Annotated[Substitutes, Field(description="substitutes for it")]
+    needs: Annotated[Companions, Field(description="companion rules that it brings, a row an alternative")]
+    needed_by: Annotated[Companions, Field(description="companion rules that it may satisfy")]
+    conflicts: Annotated[Conflicts, Field(description="what it clashes with")]
+    flaws: Annotated[Flaws, Field(description="its known flaws")]
+    remedies: Annotated[Flaws, Field(description="flaws of others that it mends")]
+    offers: Annotated[Offers, Field(description="who sells it; also offers that hold no longer or not yet")]
+    chain: Annotated[Supersessions, Field(description="supersessions of its number, older and newer")]
+    evidence: Annotated[EvidenceRows, Field(description="the evidence that the records above name")]
     more: Annotated[list[str], Field(description="lists that were cut")]
     catalogue_revision: int
     currency: str
 
 
 class RangesOut(PageOut):
+    """A page of ranges."""
+
     items: list[RangeOut]
 
 
 class VariantsOut(PageOut):
+    """A page of variants."""
+
     items: list[VariantOut]
 
 
 class PositionsOut(PageOut):
+    """A page of positions."""
+
     items: list[PositionOut]
 
 
 class FlawsOut(PageOut):
+    """A page of known flaws."""
+
     items: list[FlawOut]
 
 
 class FittedOut(Document):
+    """What sits at a position today."""
+
     position: str
     position_title: str
     section: str
@@ -77,7 +109,9 @@ class FittedOut(Document):
 
 
 class VehicleFlawOut(Document):
-    flaw: str
+    """A known flaw of what the vehicle has fitted."""
+
+    flaw: Annotated[str, Field(description="the flaw by name")]
     component: str
     position: str
     severity: SeverityWord
@@ -89,5 +123,5 @@ class VehiclePageOut(VehicleOut):
     """What a chassis number says."""
 
     catalogue_revision: int
-    fitted: list[FittedOut]
-    flaws: list[VehicleFlawOut]
+    fitted: Annotated[list[FittedOut], Field(description="what sits where today")]
+    flaws: Annotated[list[VehicleFlawOut], Field(description="known flaws of what is fitted")]
