@@ -3,16 +3,17 @@
 import os
 from functools import lru_cache
 from ipaddress import ip_address
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import Field, field_validator
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+PREFIX = "GRAFTBOOK_"
 
 
-class Settings(BaseSettings):
+class Settings(BaseModel):
     """What a house sets once. Every field is an environment variable with the prefix `GRAFTBOOK_`."""
 
-    model_config = SettingsConfigDict(env_prefix="GRAFTBOOK_", extra="ignore", frozen=True)
+    model_config = ConfigDict(extra="ignore", frozen=True)
 
     database_url: str = Field(
         "sqlite:///graftbook.sqlite3",
@@ -107,12 +108,24 @@ class Settings(BaseSettings):
             return True
         return on_this_machine(name) if self.here_only else not listed
 
+    @model_validator(mode="before")
+    @classmethod
+    def _from_the_environment(cls, given: dict[str, Any]) -> dict[str, Any]:
+        """What is given goes before what the environment says."""
+        said = {name.upper(): value for name, value in os.environ.items()}
+        kept = {field: said[_named(field)] for field in cls.model_fields if _named(field) in said}
+        return kept | given
+
     @field_validator("database_url")
     @classmethod
     def _known_engine(cls, url: str) -> str:
         if url.split(":", 1)[0].split("+", 1)[0] not in ("sqlite", "postgresql"):
             raise ValueError("the database is sqlite:///… or postgresql://…")
         return url
+
+
+def _named(field: str) -> str:
+    return f"{PREFIX}{field.upper()}"
 
 
 @lru_cache(maxsize=64)

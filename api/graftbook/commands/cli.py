@@ -1,4 +1,4 @@
-"""The `graftbook` command. Exit codes: 0 done, 1 the answer is no, 2 wrong use, 3 no database."""
+"""The `graftbook` command. How it ends stands in `commands.exits`; `commands.entry` is what the shell starts."""
 
 import os
 import shlex
@@ -25,23 +25,42 @@ from graftbook.commands.console import (
     stop,
     who,
 )
+from graftbook.commands.checking import check, fits
+from graftbook.commands.exits import MEANING
 from graftbook.commands.find import find
+from graftbook.commands.group import Commands
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
+from graftbook.commands.past import compare, history, remove, take_back
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
 
-app = typer.Typer(
+app = Commands(
     name="graftbook",
     help="Which parts fit this chassis number, what each choice brings, what clashes, and why.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+    epilog="\b\nIt ends with:\n" + "\n".join(f"{code:>5}  {meaning}" for code, meaning in MEANING.items()),
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, find):
+for command in (guide, columns, new, find, check, fits, history, compare, take_back, remove):
     app.command()(command)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"graftbook {version('graftbook')}")
+        raise typer.Exit
+
+
+@app.callback()
+def graftbook(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print it and end.")
+    ] = False,
+) -> None:
+    """Which parts fit this chassis number, what each choice brings, what clashes, and why."""
 
 
 @app.command()
@@ -312,5 +331,7 @@ def demo(
 
 
 def main() -> None:
-    """The console script."""
-    app()
+    """The command, as the shell starts it."""
+    from graftbook.commands.entry import main as enter
+
+    enter()

@@ -8,12 +8,13 @@ import typer
 
 from graftbook.access.scopes import Scope
 from graftbook.commands import console as c
+from graftbook.commands.group import Commands
 from graftbook.problems import UnknownKey
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
-keys = typer.Typer(help="Keys for the API and the pages.", no_args_is_help=True, rich_markup_mode=None)
+keys = Commands(help="Keys for the API and the pages.")
 
 AsJson = Annotated[bool, typer.Option("--json", help="As JSON.")]
 MOST_LISTED = 100_000

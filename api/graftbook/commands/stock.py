@@ -6,8 +6,9 @@ from typing import Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands.group import Commands
 
-stock = typer.Typer(help="The shop's own store.", no_args_is_help=True, rich_markup_mode=None)
+stock = Commands(help="The shop's own store.")
 
 
 @stock.command(name="list")
