@@ -90,9 +90,13 @@ def _sqlite(address: Any) -> Engine:
 
 
 def file_of(address: str | URL) -> Path | None:
-    """The file of a SQLite database; None for one in memory, one named by a URI of SQLite's own, another engine."""
+    """The file of a SQLite database; None where it is in memory, behind SQLite's own URI, or elsewhere."""
     url = make_url(address)
-    if url.get_backend_name() != "sqlite" or not url.database or url.database.startswith((":memory:", "file:")):
+    if (
+        url.get_backend_name() != "sqlite"
+        or not url.database
+        or url.database.startswith((":memory:", "file:"))
+    ):
         return None
     return Path(url.database)
 

@@ -1,5 +1,6 @@
 """`graftbook check` and `graftbook fits`: a list that somebody has in mind, and one number on one chassis."""
 
+from collections.abc import Iterator
 from contextlib import closing
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -40,7 +41,7 @@ def check(
 
     asked = c.query_from({name: value for name, value in locals().items() if name != "proposed"})
     with c.readable_errors():
-        body = asked.body().model_dump(mode="json", include={"vehicle", "wishes", "limits", "rules"})
+        body = asked.body().model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
         document = checked(c.settings_for(database), body | proposed_set(proposed), summary=summary)
     if as_json or summary:
         c.print_json(document)
@@ -88,7 +89,9 @@ def fits(
     option: c.Option = None,
     proof: Annotated[bool, typer.Option("--proof", help="Prove the best place of each.")] = False,
     database: c.Database = None,
-    as_json: Annotated[bool, typer.Option("--json", help="As JSON, what POST /v1/compatibility answers.")] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="As JSON, what POST /v1/compatibility answers.")
+    ] = False,
 ) -> None:
     """Does this number fit that chassis? `graftbook fits 24PL-018412 QB-3310`"""
     about = {"chassis": chassis, "position": position or None, "options": option or []}
@@ -99,7 +102,9 @@ def fits(
         c.print_json(document)
     else:
         for number, answer in zip(numbers, document["answers"], strict=True):
-            typer.echo(_line(number, answer))
+            c.print_lines(_lines(number, answer))
+    if any("problem" in answer for answer in document["answers"]):
+        raise typer.Exit(c.WRONG_USE)
     if any(answer["verdict"] in NOT_FITTING for answer in document["answers"]):
         raise typer.Exit(c.NO)
 
@@ -114,5 +119,8 @@ def compatible(settings: Settings, body: dict[str, Any]) -> "CompatibilityListOu
         return answer_batch(service, validated(CompatibilityIn, body))
 
 
-def _line(number: str, answer: "CompatibilityAnswerOut") -> str:
-    return f"{answer.get('number') or number}  {answer['verdict']}: {answer.get('sentence', '')}"
+def _lines(number: str, answer: "CompatibilityAnswerOut") -> Iterator[str]:
+    from graftbook.http.plain_text import wrap
+
+    told = f"{answer.get('number') or number}  {answer['verdict']}. {answer.get('sentence', '')}"
+    return wrap(told, hang=2)

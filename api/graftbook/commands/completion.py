@@ -1,4 +1,4 @@
-"""What Tab offers: names that are in the database. Whatever goes wrong, it offers nothing and says nothing."""
+"""What Tab offers: names that are in the database. When something goes wrong it offers and says nothing."""
 
 import os
 from collections.abc import Callable

@@ -42,13 +42,9 @@ Chassis = Annotated[
 ]
 Variant = Annotated[
     str | None,
-    typer.Option(
-        help="Variant; may be left out with a chassis number.", autocompletion=completion.variants
-    ),
+    typer.Option(help="Variant; may be left out with a chassis number.", autocompletion=completion.variants),
 ]
-Build = Annotated[
-    str | None, typer.Option(help="Name of a stored build.", autocompletion=completion.builds)
-]
+Build = Annotated[str | None, typer.Option(help="Name of a stored build.", autocompletion=completion.builds)]
 Option = Annotated[list[str] | None, typer.Option("--option", help="An option the vehicle has. Repeatable.")]
 Fitted = Annotated[
     list[str] | None,
@@ -168,7 +164,7 @@ def service_for(settings: Settings) -> "Service":
     """The service's parts on a database of the right shape. Raises Unavailable."""
     from graftbook.process.service import make_service
 
-    _require_file(settings)
+    require_file(settings)
     service = make_service(settings)
     _require_shape(service.engine)
     return service
@@ -178,13 +174,13 @@ def engine_for(settings: Settings) -> "Engine":
     """The database alone, of the right shape, for what needs no question answered. Raises Unavailable."""
     from graftbook.database import make_engine
 
-    _require_file(settings)
+    require_file(settings)
     engine = make_engine(settings.database_url, settings.pool_size)
     _require_shape(engine)
     return engine
 
 
-def _require_file(settings: Settings) -> None:
+def require_file(settings: Settings) -> None:
     """A file that is not there is not made: its address was misspelt, or nothing was ever loaded."""
     from graftbook.database import file_of
 
@@ -209,6 +205,19 @@ def _require_shape(engine: "Engine") -> None:
         )
 
 
+def require_free(host: str, port: int) -> None:
+    """Ends the command when nobody can listen there: the port is taken, or the address is not of here."""
+    import socket
+
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        with socket.socket(family) as tried:
+            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            tried.bind((host, port))
+    except OSError as error:
+        stop(f"nobody can listen at {host}, port {port}: {error.strerror or error}; name another with --port")
+
+
 @contextmanager
 def readable_errors() -> Iterator[None]:
     """Ends the command with one readable line and the right exit code when something goes wrong inside."""
@@ -218,7 +227,9 @@ def readable_errors() -> Iterator[None]:
         stop(error.detail, ends_with(error))
     except BrokenPipeError:
         raise  # whoever read the output went away; `commands.entry` ends the command
-    except (OSError, ValueError) as error:
+    except OSError as error:
+        stop(f"{error.filename}: {error.strerror}" if error.filename and error.strerror else str(error))
+    except ValueError as error:
         stop(str(error))
     except Exception as error:
         # Loaded here, since most commands end well; one that came this far has loaded it itself.
@@ -324,6 +335,4 @@ def enough_time() -> Iterator[None]:
             Ends.NOT_IN_TIME,
         )
     except TooLarge:
-        stop(
-            "this hangs together with too much to be reasoned over; ask for less at once", Ends.NOT_IN_TIME
-        )
+        stop("this hangs together with too much to be reasoned over; ask for less at once", Ends.NOT_IN_TIME)

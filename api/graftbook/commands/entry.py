@@ -5,10 +5,15 @@ codes are those of `commands.exits`, which loads more than this may.
 """
 
 import os
-import signal
 import sys
-from types import FrameType
-from typing import NoReturn
+from _signal import SIG_IGN, SIGINT, signal  # type: ignore[import-not-found]  # (typeshed lacks this module)
+
+INTERRUPTED = 130
+# Of C alone, since all that `signal` itself loads would come before a Ctrl-C is heard.
+signal(SIGINT, lambda *_: os._exit(INTERRUPTED))
+
+from types import FrameType  # noqa: E402
+from typing import NoReturn  # noqa: E402
 
 _heard: list[int] = []
 """The signals that came: a library may swallow the exception that one raises, but not this."""
@@ -16,19 +21,21 @@ _heard: list[int] = []
 
 def main() -> NoReturn:
     """Run the command that was typed, and end the process with a code of `commands.exits`."""
-    signal.signal(signal.SIGINT, _interrupt)
-    code = 130
+    code = INTERRUPTED
     try:
+        signal(SIGINT, _interrupt)
         _open_what_is_closed()
         code = _ended()
     except KeyboardInterrupt:
         pass
-    finally:
-        signal.signal(signal.SIGINT, signal.SIG_IGN)  # what is done stays done; only the process ends now
-    sys.exit(130 if _heard else code)
+    signal(SIGINT, SIG_IGN)  # what is done stays done; only the process ends now
+    sys.exit(INTERRUPTED if _heard else code)
 
 
 def _interrupt(number: int, _frame: FrameType | None) -> NoReturn:
+    """Undo what is half done; whoever asks again waits for nothing."""
+    if _heard:
+        os._exit(INTERRUPTED)
     _heard.append(number)
     raise KeyboardInterrupt
 
@@ -37,7 +44,7 @@ def _open_what_is_closed() -> None:
     """Output that was closed goes nowhere; text that a terminal's coding lacks is written in escapes."""
     for name in ("stdout", "stderr"):
         if (stream := getattr(sys, name)) is None:
-            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115  (until the end)
         else:
             stream.reconfigure(errors="backslashreplace")
 
@@ -55,9 +62,9 @@ def _ended() -> int:
     except BrokenPipeError:
         return _nobody_reads()
     except OSError as error:
-        return _told(str(error), 2)
+        return INTERRUPTED if _heard else _told(str(error), 2)
     except Exception as error:
-        return 130 if _heard else _fault(error)
+        return INTERRUPTED if _heard else _fault(error)
     return 0
 
 

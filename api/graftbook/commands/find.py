@@ -1,5 +1,6 @@
 """`graftbook find`: what somebody says, found as he means it."""
 
+from contextlib import closing
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -14,7 +15,12 @@ if TYPE_CHECKING:
 
 def find(
     text: Annotated[list[str], typer.Argument(help="A number as it is typed, or words as they are said.")],
-    chassis: Annotated[str, typer.Option("--chassis", help="The vehicle in hand: what fits it first.")] = "",
+    chassis: Annotated[
+        str,
+        typer.Option(
+            "--chassis", help="The vehicle in hand: what fits it first.", autocompletion=chassis_numbers
+        ),
+    ] = "",
     limit: Annotated[int, typer.Option("--limit", min=1, max=100, help="At most so many.")] = 10,
     database: c.Database = None,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, what GET /v1/search answers.")] = False,
@@ -43,7 +49,5 @@ def found(settings: Settings, text: str, chassis: str, limit: int) -> "SearchOut
         return finding.search_document(finding.search_in(c.engine_for(settings), text, limit=limit))
     from graftbook.questions.schemas import VehicleIn
 
-    with c.service_for(settings) as service:
-        return finding.search_document(
-            finding.search(service, text, VehicleIn(chassis=chassis), limit=limit)
-        )
+    with closing(c.service_for(settings)) as service:
+        return finding.search_document(finding.search(service, text, VehicleIn(chassis=chassis), limit=limit))

@@ -17,12 +17,18 @@ if TYPE_CHECKING:
     from graftbook.editing.schemas import EditOut, RecordChangeOut, RecordDifferenceOut, RevisionOut
 
 PAGE = 500
+MOST_TOLD = 20
+"""So many reasons why an edit is refused are told."""
 Why = Annotated[str, typer.Option(help="Why, for the history.")]
 DryRun = Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")]
-Kind = Annotated[str, typer.Argument(help="Kind of record, such as fitment.", autocompletion=completion.kinds)]
+Kind = Annotated[
+    str, typer.Argument(help="Kind of record, such as fitment.", autocompletion=completion.kinds)
+]
 Name = Annotated[
     str,
-    typer.Argument(help="Name of the record, or a component's number.", autocompletion=completion.names_of_kind),
+    typer.Argument(
+        help="Name of the record, or a component's number.", autocompletion=completion.names_of_kind
+    ),
 ]
 
 
@@ -56,22 +62,31 @@ def history(
             revisions = edits(settings, limit)
             c.print_items(revisions, map(_edit_line, revisions), as_json)
             return
-        changes = changes_of(settings, _known(kind), name, limit) if name else changed_by(settings, int(kind), limit)
-    c.print_items(changes, chain.from_iterable(map(_change_lines, changes)), as_json)
+        if name:
+            changes = changes_of(settings, _known(kind), name, limit)
+            lines = chain.from_iterable(map(_edit_and_change, changes))
+        else:
+            changes = changed_by(settings, int(kind), limit)
+            lines = chain(
+                map(_edit_line, _edits_of(changes)), chain.from_iterable(map(_change_lines, changes))
+            )
+    c.print_items(changes, lines, as_json)
     if not changes:
         raise typer.Exit(c.NO)
 
 
 def compare(
     old: Annotated[int, typer.Argument(metavar="FROM", min=0, help="A revision; 0: before all.")],
-    new: Annotated[int | None, typer.Argument(metavar="[TO]", min=0, help="Another; else as it is now.")] = None,
+    new: Annotated[
+        int | None, typer.Argument(metavar="[TO]", min=0, help="Another; else as it is now.")
+    ] = None,
     database: c.Database = None,
     as_json: c.AsJson = False,
 ) -> None:
     """What says something else as of two revisions: `graftbook compare 3` is what changed since."""
     with c.readable_errors():
         found = differences(c.settings_for(database), old, new)
-    c.print_items(found, chain.from_iterable(map(_difference_lines, found)), as_json)
+    c.print_items(found, chain.from_iterable(map(_change_lines, found)), as_json)
     c.say(f"{c.counted(len(found), 'record')} {'says' if len(found) == 1 else 'say'} something else.")
 
 
@@ -159,9 +174,11 @@ def removed(settings: Settings, kind: str, name: str, why: str, *, dry_run: bool
 
 
 def _edited(report: Any) -> "EditOut":
-    c.show_mistakes(report)
     if not report.ok:
-        raise typer.Exit(c.REFUSED)
+        for mistake in report.mistakes[:MOST_TOLD]:
+            typer.echo(f"graftbook: {mistake.message}", err=True)
+        more = len(report.mistakes) - MOST_TOLD
+        c.stop(f"{f'and {more} more; ' if more > 0 else ''}nothing was changed", c.REFUSED)
     return {
         "dry_run": report.dry_run,
         "changed": report.changed,
@@ -187,15 +204,20 @@ def _known(kind: str) -> str:
 def _edit_line(edit: "RevisionOut") -> str:
     why = f": {edit['why']}" if edit["why"] else ""
     changed = c.counted(edit["changes"], "record")
-    return f"{edit['revision']:>6}  {edit['at'][:16].replace('T', ' ')}  {edit['who'] or 'nobody'}, {changed}{why}"
+    at = edit["at"][:16].replace("T", " ")
+    return f"{edit['revision']:>6}  {at}  {edit['who'] or 'nobody'}, {changed}{why}"
 
 
-def _change_lines(change: "RecordChangeOut") -> Iterator[str]:
-    yield f"{_edit_line(change['edit'])}"
-    yield from _difference_lines(change)
+def _edits_of(changes: "list[RecordChangeOut]") -> "list[RevisionOut]":
+    return [changes[0]["edit"]] if changes else []
 
 
-def _difference_lines(change: "RecordChangeOut | RecordDifferenceOut") -> Iterator[str]:
+def _edit_and_change(change: "RecordChangeOut") -> Iterator[str]:
+    yield _edit_line(change["edit"])
+    yield from _change_lines(change)
+
+
+def _change_lines(change: "RecordChangeOut | RecordDifferenceOut") -> Iterator[str]:
     yield f"{change['what']} {change['kind']} {change['name']}"
     before, after = change["before"], change["after"]
     if len(before) == len(after) == 1:
@@ -220,4 +242,8 @@ def _row(row: Mapping[str, Any]) -> str:
 def _value(value: Any) -> str:
     if value in (None, "", []):
         return "nothing"
-    return ", ".join(map(str, value)) if isinstance(value, Iterable) and not isinstance(value, str) else str(value)
+    return (
+        ", ".join(map(str, value))
+        if isinstance(value, Iterable) and not isinstance(value, str)
+        else str(value)
+    )

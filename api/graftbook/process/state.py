@@ -6,15 +6,13 @@ from fastapi import Depends, Request
 
 from graftbook.process.service import (
     AnswerCache,
-    InTurn,
     Made,
     Make,
-    RecentQuestions,
     Service,
     make_service,
 )
 
-__all__ = ["AnswerCache", "InTurn", "Made", "Make", "RecentQuestions", "Service", "ServiceDep", "make_service"]
+__all__ = ["AnswerCache", "Made", "Make", "Service", "ServiceDep", "make_service"]
 
 
 def _service(request: Request) -> Service:

@@ -42,7 +42,9 @@ def beginning(url: str, what: str, start: str) -> list[tuple[str, str]]:
     with _opened(url) as (connection, mark):
         for query in _ASKED[what]:
             with closing(connection.cursor()) as cursor:
-                cursor.execute(f"{query} LIMIT {MOST}".replace("?", mark), (_first(query, start), start + _END))
+                cursor.execute(
+                    f"{query} LIMIT {MOST}".replace("?", mark), (_first(query, start), start + _END)
+                )
                 found += [_told(row) for row in cursor.fetchall()]
     return list(dict(found).items())[:MOST]
 
