@@ -1,6 +1,7 @@
 """One settings object, read from the environment (`GRAFTBOOK_…`)."""
 
 import os
+import re
 from functools import lru_cache
 from ipaddress import ip_address
 from typing import Any, Literal
@@ -71,6 +72,11 @@ class Settings(BaseModel):
         "",
         description="proxies whose X-Forwarded headers are believed: addresses, apart by commas; else none",
     )
+    cors_origins: str = Field(
+        "",
+        description="origins whose pages may ask the API from a browser, such as `https://shop.example`, "
+        "apart by commas; `*`: any; else none. Cookies are never taken from them",
+    )
     secure_cookies: bool = Field(False, description="send cookies over https only, also when a proxy ends it")
     largest_body: int = Field(1_000_000, ge=1_000, description="most bytes of a request's body")
     largest_import: int = Field(256_000_000, ge=1_000, description="most bytes of an import's body")
@@ -115,6 +121,19 @@ class Settings(BaseModel):
         said = {name.upper(): value for name, value in os.environ.items()}
         kept = {field: said[_named(field)] for field in cls.model_fields if _named(field) in said}
         return kept | given
+
+    @property
+    def origins(self) -> tuple[str, ...]:
+        """The origins whose pages may ask."""
+        return tuple(origin for each in self.cors_origins.split(",") if (origin := each.strip()))
+
+    @field_validator("cors_origins")
+    @classmethod
+    def _are_origins(cls, listed: str) -> str:
+        for origin in filter(None, (each.strip() for each in listed.split(","))):
+            if origin != "*" and not re.fullmatch(r"https?://[a-z0-9.\-\[\]:]+", origin):
+                raise ValueError(f"'{origin}' is no origin: it is written https://host or https://host:port")
+        return listed
 
     @field_validator("database_url")
     @classmethod

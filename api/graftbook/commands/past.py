@@ -140,12 +140,9 @@ def changed_by(settings: Settings, revision: int, limit: int) -> "list[RecordCha
 
 def differences(settings: Settings, old: int, new: int | None) -> "list[RecordDifferenceOut]":
     """What `GET /v1/revisions/compare` lists, page after page."""
-    from graftbook.catalogue.history.revisions import current_revision
     from graftbook.editing import history as past
 
     engine = c.engine_for(settings)
-    with engine.connect() as connection:
-        new = current_revision(connection) if new is None else new
     found: list[RecordDifferenceOut] = []
     cursor: str | None = ""
     while cursor is not None:

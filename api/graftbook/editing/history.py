@@ -110,18 +110,19 @@ def of_revision(service: Held, number: int, cursor: str, size: int) -> Page[Reco
     return _page([change_document(change) for change in changes], size, search, keys)
 
 
-def between(service: Held, old: int, new: int, cursor: str, size: int) -> Page[RecordDifferenceOut]:
-    """The records that say something else as of `new` than as of `old`, the smaller first or not.
+def between(service: Held, old: int, new: int | None, cursor: str, size: int) -> Page[RecordDifferenceOut]:
+    """The records that say something else as of `new` (None: the present revision) than as of `old`.
 
     A page may be short although there is a next one: a record that was changed and changed back
     takes its place in the reading, not on the page. Raises UnknownRevision, and TooFarBack for a
     revision before the history: what was changed then was not kept.
     """
-    search = {"between": [old, new]}
-    after = read_cursor(cursor, search, 2) if cursor else ["", ""]
     with reading(service.engine) as session:
         connection = session.connection()
         present = current_revision(connection)
+        new = present if new is None else new
+        search = {"between": [old, new]}
+        after = read_cursor(cursor, search, 2) if cursor else ["", ""]
         for number in (old, new):
             if number > present:
                 raise UnknownRevision(str(number), [str(present)])
