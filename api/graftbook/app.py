@@ -30,10 +30,13 @@ from graftbook.builds import specification_endpoints
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
+from graftbook.editing.records import listing as record_lists
 from graftbook.editing.review import endpoints as review
 from graftbook.editing.revisions import endpoints as revisions
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
+from graftbook.http.conditional import read_answer
+from graftbook.http.cors import Cors
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.methods import allowed_methods
 from graftbook.http.middleware import BodyRefused, Guard
@@ -87,6 +90,7 @@ ROUTERS = (
     builds.router,
     specification_endpoints.router,
     imports.router,
+    record_lists.router,
     records.router,
     revisions.router,
     review.router,
@@ -104,6 +108,11 @@ class _Application(FastAPI):
         return complete(self, describe_access)
 
 
+async def openapi_document(request: Request) -> Response:
+    """What the API answers, in words for programs."""
+    return read_answer(request, request.app.openapi())
+
+
 def create_app(settings: Settings | None = None) -> FastAPI:
     """The service, ready to be served; the database is touched when it starts."""
     settings = settings or Settings()
@@ -112,6 +121,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         version=version("graftbook"),
         description=DESCRIPTION,
         openapi_tags=TAGS,
+        openapi_url=None,  # our own, with an ETag
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
@@ -124,6 +134,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     door = app.state.door = Door(app.state.service.engine, present)
     app.state.readings = Readings(app.state.service)
     app.state.service.before_closing += [door.close, present.close]
+    app.get("/openapi.json", include_in_schema=False)(openapi_document)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
@@ -139,6 +150,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         limits={"/v1/imports": settings.largest_import, "": settings.largest_body},
         afterwards=app.state.readings.now_and_then,
     )
+    if settings.origins:
+        app.add_middleware(Cors, origins=settings.origins)
     return app
 
 

@@ -5,6 +5,8 @@ write-ahead log, an explicit BEGIN (so that two reads of one session see one sta
 IMMEDIATE for writers (a read that turns into a write would fail at once however long it may wait).
 """
 
+import os
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -12,9 +14,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Engine, create_engine, event, func, inspect, select
+from sqlalchemy import Connection, Engine, column, create_engine, event, func, inspect, select
 from sqlalchemy import table as bare_table
-from sqlalchemy.engine import make_url
+from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 from sqlalchemy.pool import StaticPool
@@ -32,6 +34,8 @@ NAMING = {
 }
 SQLModel.metadata.naming_convention = NAMING
 """Set before the first table is defined: a constraint without a name cannot be dropped later."""
+SQLModel.model_config["defer_build"] = True
+"""Rows are not validated (what comes in was, by its form), so no process builds validators of its tables."""
 
 UNREACHABLE: tuple[type[Exception], ...] = (DBAPIError, PoolTimeout)
 """What may be raised when the database cannot be used; `graftbook.database_faults` tells which of it."""
@@ -63,20 +67,18 @@ def _sqlite(address: Any) -> Engine:
     if in_memory:
         options["poolclass"] = StaticPool
     engine = create_engine(address, **options)
-    if not in_memory and not address.database.startswith("file:"):
-        _follow_file(engine, Path(address.database))
+    path = file_of(address)
+    if path is not None:
+        _follow_file(engine, path)
 
     @event.listens_for(engine, "connect")
     def prepare(connection: Any, _record: Any) -> None:
         connection.isolation_level = None
         # Its own knows no letters but those of ASCII; PostgreSQL's knows all.
         connection.create_function("lower", 1, _lower, deterministic=True)
-        for pragma in (
-            "foreign_keys = ON",
-            "journal_mode = WAL",
-            "synchronous = NORMAL",
-            "cache_size = -16000",
-        ):
+        if path is None or not _only_read(path):
+            connection.execute("PRAGMA journal_mode = WAL").close()
+        for pragma in ("foreign_keys = ON", "synchronous = NORMAL", "cache_size = -16000"):
             connection.execute(f"PRAGMA {pragma}").close()
 
     @event.listens_for(engine, "begin")
@@ -85,6 +87,34 @@ def _sqlite(address: Any) -> Engine:
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
 
     return engine
+
+
+def file_of(address: str | URL) -> Path | None:
+    """The file of a SQLite database; None where it is in memory, behind SQLite's own URI, or elsewhere."""
+    url = make_url(address)
+    if (
+        url.get_backend_name() != "sqlite"
+        or not url.database
+        or url.database.startswith((":memory:", "file:"))
+    ):
+        return None
+    return Path(url.database)
+
+
+def _only_read(path: Path) -> bool:
+    """Whether the file is there and may only be read: by its own mode, or for what lies beside it in use."""
+    return path.exists() and not (os.access(path, os.W_OK) and os.access(path.absolute().parent, os.W_OK))
+
+
+def _to_read(path: Path) -> str:
+    """The URI by which SQLite reads a file that it may not write.
+
+    It wants a file of shared memory beside it, which cannot be made there. Without a log of writes beside
+    it nobody has the database open, so that it may be told that nothing changes.
+    """
+    log = Path(f"{path}-wal")
+    still = not log.exists() or not log.stat().st_size
+    return f"{path.absolute().as_uri()}?mode=ro{'&immutable=1' if still else ''}"
 
 
 def _lower(text: Any) -> Any:
@@ -99,9 +129,11 @@ def _follow_file(engine: Engine, path: Path) -> None:
     was_there = False
 
     @event.listens_for(engine, "do_connect")
-    def opened(_dialect: Any, _record: Any, _arguments: Any, _options: Any) -> None:
+    def opened(_dialect: Any, _record: Any, arguments: list[Any], options: dict[str, Any]) -> None:
         if was_there and not path.exists():
             raise sqlite3.OperationalError(f"the file {path.name} is gone")
+        if _only_read(path):
+            arguments[0], options["uri"] = _to_read(path), True
 
     @event.listens_for(engine, "connect")
     def note(_connection: Any, record: Any) -> None:
@@ -232,6 +264,26 @@ def _moved(engine: Engine, revision: str) -> Iterator[Connection]:
         finally:
             if on_sqlite:
                 _foreign_keys(connection, "ON")
+
+
+_STEP = re.compile(r'^(down_)?revision = "(.+)"$', re.MULTILINE)
+
+
+def level_needed() -> str:
+    """The shape that this program needs: the newest migration. Read off their texts, since every command asks
+    this and Alembic takes longer to load than most of them to answer."""
+    texts = (path.read_text(encoding="utf-8") for path in (migrations_folder() / "versions").glob("*.py"))
+    steps = [match for text in texts for match in _STEP.findall(text)]
+    before = {name for down, name in steps if down}
+    return ", ".join(sorted({name for down, name in steps if not down} - before))
+
+
+def level_of(connection: Connection) -> str:
+    """The shape that a database has: its migration, empty where it has none."""
+    if not inspect(connection).has_table("alembic_version"):
+        return ""
+    level = bare_table("alembic_version", column("version_num"))
+    return ", ".join(sorted(connection.execute(select(level.c.version_num)).scalars()))
 
 
 def migration_config() -> "Config":

@@ -1,18 +1,20 @@
 """One settings object, read from the environment (`GRAFTBOOK_…`)."""
 
 import os
+import re
 from functools import lru_cache
 from ipaddress import ip_address
-from typing import Literal
+from typing import Any, Literal
 
-from pydantic import Field, field_validator
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
+
+PREFIX = "GRAFTBOOK_"
 
 
-class Settings(BaseSettings):
+class Settings(BaseModel):
     """What a house sets once. Every field is an environment variable with the prefix `GRAFTBOOK_`."""
 
-    model_config = SettingsConfigDict(env_prefix="GRAFTBOOK_", extra="ignore", frozen=True)
+    model_config = ConfigDict(extra="ignore", frozen=True)
 
     database_url: str = Field(
         "sqlite:///graftbook.sqlite3",
@@ -75,6 +77,11 @@ class Settings(BaseSettings):
         "",
         description="proxies whose X-Forwarded headers are believed: addresses, apart by commas; else none",
     )
+    cors_origins: str = Field(
+        "",
+        description="origins whose pages may ask the API from a browser, such as `https://shop.example`, "
+        "apart by commas; `*`: any; else none. Cookies are never taken from them",
+    )
     secure_cookies: bool = Field(False, description="send cookies over https only, also when a proxy ends it")
     largest_body: int = Field(1_000_000, ge=1_000, description="most bytes of a request's body")
     largest_import: int = Field(256_000_000, ge=1_000, description="most bytes of an import's body")
@@ -112,12 +119,37 @@ class Settings(BaseSettings):
             return True
         return on_this_machine(name) if self.here_only else not listed
 
+    @model_validator(mode="before")
+    @classmethod
+    def _from_the_environment(cls, given: dict[str, Any]) -> dict[str, Any]:
+        """What is given goes before what the environment says."""
+        said = {name.upper(): value for name, value in os.environ.items()}
+        kept = {field: said[_named(field)] for field in cls.model_fields if _named(field) in said}
+        return kept | given
+
+    @property
+    def origins(self) -> tuple[str, ...]:
+        """The origins whose pages may ask."""
+        return tuple(origin for each in self.cors_origins.split(",") if (origin := each.strip()))
+
+    @field_validator("cors_origins")
+    @classmethod
+    def _are_origins(cls, listed: str) -> str:
+        for origin in filter(None, (each.strip() for each in listed.split(","))):
+            if origin != "*" and not re.fullmatch(r"https?://[a-z0-9.\-\[\]:]+", origin):
+                raise ValueError(f"'{origin}' is no origin: it is written https://host or https://host:port")
+        return listed
+
     @field_validator("database_url")
     @classmethod
     def _known_engine(cls, url: str) -> str:
         if url.split(":", 1)[0].split("+", 1)[0] not in ("sqlite", "postgresql"):
             raise ValueError("the database is sqlite:///… or postgresql://…")
         return url
+
+
+def _named(field: str) -> str:
+    return f"{PREFIX}{field.upper()}"
 
 
 @lru_cache(maxsize=64)

@@ -1,12 +1,12 @@
 """The findings as text: three groups in their order, the rest counted, what cannot be named."""
 
 from graftbook.questions.checks.documents import findings_document, told
-from graftbook.questions.closures.plain_set import _findings
+from graftbook.questions.closures.plain_set import finding_lines
 from tests.checks.made import Made
 
 
 def _text(change):
-    return " ".join(" ".join(_findings(findings_document(list(Made(change).check().values())))).split())
+    return " ".join(" ".join(finding_lines(findings_document(list(Made(change).check().values())))).split())
 
 
 def test_a_set_that_makes_nothing_worse_says_so_and_counts_the_rest():

@@ -101,7 +101,7 @@ def test_a_folder_that_has_a_range_is_left_alone(typed: Path):
     assert CliRunner().invoke(commands, ["new", "mine"]).exit_code == 0
     (typed / "mine" / "range.csv").write_text("my own")
     again = CliRunner().invoke(commands, ["new", "mine"])
-    assert again.exit_code == 1
+    assert again.exit_code == 2
     assert (typed / "mine" / "range.csv").read_text() == "my own"
 
 

@@ -265,13 +265,13 @@ def _left_behind(url: str) -> list[str]:
 def test_the_commands_say_what_they_did(sqlite_databases: Any, sqlite_demo_url: str, tmp_path: Path):
     file = tmp_path / "saved"
     done = graftbook("backup", str(file), database=sqlite_demo_url)
-    assert (done.returncode, "checked" in done.stdout) == (0, True)
+    assert (done.returncode, "checked" in done.stderr) == (0, True)
     again = graftbook("backup", str(file), database=sqlite_demo_url)
     assert (again.returncode, "--replace" in again.stderr) == (2, True)
     put = graftbook("restore", str(file), database=sqlite_databases.empty())
-    assert (put.returncode, "revision 1" in put.stdout) == (0, True)
+    assert (put.returncode, "revision 1" in put.stderr) == (0, True)
     missing = graftbook("backup", str(tmp_path / "x"), database=f"sqlite:///{tmp_path / 'none.sqlite3'}")
-    assert (missing.returncode, "no file" in missing.stderr) == (2, True)
+    assert (missing.returncode, "there is no database" in missing.stderr) == (3, True)
     assert not (tmp_path / "none.sqlite3").exists()
 
 

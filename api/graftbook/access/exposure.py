@@ -3,13 +3,14 @@
 from sqlalchemy import Engine
 
 from graftbook.access.service import any_usable_key
-from graftbook.problems import Unavailable
+from graftbook.problems import Problem
 from graftbook.settings import Settings
 
 
-class Exposed(Unavailable):
+class Exposed(Problem):
     """The service would listen beyond this machine though no key exists."""
 
+    status = 409
     type = "/problems/exposed"
     title = "The service does not listen beyond this machine while no key exists"
 

@@ -1,4 +1,4 @@
-"""The `graftbook` command. Exit codes: 0 done, 1 the answer is no, 2 wrong use, 3 no database."""
+"""The `graftbook` command: its list of commands. How one begins and ends stands in `commands.entry`."""
 
 import os
 import shlex
@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands.checking import check, fits
 from graftbook.commands.console import (
     NO,
     counted,
@@ -25,23 +26,41 @@ from graftbook.commands.console import (
     stop,
     who,
 )
+from graftbook.commands.exits import told as how_it_ends
 from graftbook.commands.find import find
+from graftbook.commands.group import Commands
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
+from graftbook.commands.past import compare, history, remove, take_back
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
 
-app = typer.Typer(
+app = Commands(
     name="graftbook",
     help="Which parts fit this chassis number, what each choice brings, what clashes, and why.",
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    rich_markup_mode=None,
+    epilog=how_it_ends(),
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, find):
+for command in (guide, columns, new, find, check, fits, history, compare, take_back, remove):
     app.command()(command)
+
+
+def _print_version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"graftbook {version('graftbook')}")
+        raise typer.Exit
+
+
+@app.callback()
+def graftbook(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print it and end.")
+    ] = False,
+) -> None:
+    """Which parts fit this chassis number, what each choice brings, what clashes, and why."""
 
 
 @app.command()
@@ -63,8 +82,9 @@ def serve(
         "GRAFTBOOK_HOST": settings.host,
         "GRAFTBOOK_PORT": str(settings.port),
     }
+    c.require_free(settings.host, settings.port)
     if settings.port:
-        typer.echo(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
+        c.say(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
     run(settings, workers)
 
 
@@ -89,7 +109,7 @@ def migrate(
         if lost := databases.lost_by(engine, revision):
             _agree_to_lose(settings, lost, revision, backup_to, yes)
         databases.migrate(engine, revision)
-    typer.echo(f"The database is at {revision}.")
+    c.say(f"The database is at {revision}.")
 
 
 def _agree_to_lose(
@@ -107,7 +127,8 @@ def _agree_to_lose(
     elif not yes:
         if not sys.stdin.isatty():
             stop("nothing was done: give --backup FILE to copy the database first, or --yes to lose it")
-        typer.confirm("Lose it, without a copy?", err=True, abort=True)
+        if not typer.confirm("Lose it, without a copy?", err=True):
+            stop("nothing was done", c.REFUSED)
 
 
 @app.command()
@@ -129,11 +150,11 @@ def load(
         )
     show_mistakes(report)
     if not report.ok:
-        raise typer.Exit(NO)
+        raise typer.Exit(c.REFUSED)
     kept = "would be stored" if dry_run else f"stored as revision {report.revision}"
-    typer.echo(f"{counted(report.records.total(), 'record')} {kept} in {report.seconds:.1f} s.")
+    c.say(f"{counted(report.records.total(), 'record')} {kept} in {report.seconds:.1f} s.")
     if not dry_run:
-        typer.echo("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
+        c.say("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
 
 
 @app.command()
@@ -154,7 +175,7 @@ def export(
             return
         with counting("records written") as step:
             count = write(engine, target, step)
-    typer.echo(f"{count} records written to {target}.")
+    c.say(f"{count} records written to {target}.")
 
 
 @app.command()
@@ -170,9 +191,11 @@ def backup(
     """
     from graftbook.backups.service import backup as write
 
+    settings = settings_for(database)
     with readable_errors():
-        size = write(settings_for(database), target, replace=replace)
-    typer.echo(f"{size:,} bytes written to {target} and checked.")
+        c.require_file(settings)
+        size = write(settings, target, replace=replace)
+    c.say(f"{size:,} bytes written to {target} and checked.")
 
 
 @app.command()
@@ -192,7 +215,7 @@ def restore(
 
     with readable_errors():
         revision = put_back(settings_for(database), source, replace=replace)
-    typer.echo(f"Restored from {source}: the catalogue is at revision {revision}.")
+    c.say(f"Restored from {source}: the catalogue is at revision {revision}.")
 
 
 @app.command()
@@ -214,7 +237,7 @@ def lint(
     else:
         for finding in findings:
             typer.echo(str(finding))
-        typer.echo(f"{counted(len(findings), 'finding')}.")
+        c.say(f"{counted(len(findings), 'finding')}.")
     if findings:
         raise typer.Exit(NO)
 
@@ -288,10 +311,11 @@ def order(
         elif form != "text":
             written = writer(form, settings.house, part)(facts)
     if written is None:
-        print_lines(order_page(facts))
-    elif output:
-        output.write_bytes(written)
-        typer.echo(f"{len(written)} bytes written to {output}.")
+        written = "".join(f"{line.rstrip()}\n" for line in order_page(facts)).encode()
+    if output:
+        with readable_errors():
+            output.write_bytes(written)
+        c.say(f"{len(written)} bytes written to {output}.")
     else:
         sys.stdout.buffer.write(written)
 
@@ -312,5 +336,7 @@ def demo(
 
 
 def main() -> None:
-    """The console script."""
-    app()
+    """The command, as the shell starts it."""
+    from graftbook.commands.entry import main as enter
+
+    enter()

@@ -6,13 +6,15 @@ the questions) is imported where it is used.
 
 import os
 import sys
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
 from pydantic import ValidationError
 
+from graftbook.commands import completion
+from graftbook.commands.exits import Ends, ends_with
 from graftbook.problems import Problem, Unavailable
 from graftbook.settings import Settings
 
@@ -21,38 +23,79 @@ if TYPE_CHECKING:
 
     from graftbook.catalogue.loading.load import Report
     from graftbook.orders.question_schemas import OrderQuery
-    from graftbook.process.state import Service
+    from graftbook.process.service import Service
     from graftbook.questions.closures.query import ClosureQuery
 
 Query = TypeVar("Query", bound="ClosureQuery")
 
-NO, WRONG_USE, NO_DATABASE = 1, 2, 3
-"""How a command ends when the answer is no, when it was used wrongly, when there is no database."""
+NO, WRONG_USE, NO_DATABASE, REFUSED = Ends.NO, Ends.WRONG_USE, Ends.NO_DATABASE, Ends.REFUSED
+
+_quiet = False
 
 Database = Annotated[
     str | None,
     typer.Option("--database", help="Database address; else GRAFTBOOK_DATABASE_URL, else a file here."),
 ]
-Chassis = Annotated[str | None, typer.Option(help="Chassis number, such as 24PL-018412.")]
-Variant = Annotated[str | None, typer.Option(help="Variant; may be left out with a chassis number.")]
-Build = Annotated[str | None, typer.Option(help="Name of a stored build.")]
+Chassis = Annotated[
+    str | None,
+    typer.Option(help="Chassis number, such as 24PL-018412.", autocompletion=completion.chassis_numbers),
+]
+Variant = Annotated[
+    str | None,
+    typer.Option(help="Variant; may be left out with a chassis number.", autocompletion=completion.variants),
+]
+Build = Annotated[str | None, typer.Option(help="Name of a stored build.", autocompletion=completion.builds)]
 Option = Annotated[list[str] | None, typer.Option("--option", help="An option the vehicle has. Repeatable.")]
 Fitted = Annotated[
     list[str] | None,
-    typer.Option(help="position=component that is fitted today; position= for empty. Repeatable."),
+    typer.Option(
+        help="position=component that is fitted today; position= for empty. Repeatable.",
+        autocompletion=completion.positions_with,
+    ),
 ]
-Bench = Annotated[list[str] | None, typer.Option("--on-the-bench", help="A component at hand. Repeatable.")]
+Bench = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--on-the-bench", help="A component at hand. Repeatable.", autocompletion=completion.components
+    ),
+]
 Fit = Annotated[
-    list[str] | None, typer.Option("--fit", help="Fit this: number or number@position. Repeatable.")
+    list[str] | None,
+    typer.Option(
+        "--fit",
+        help="Fit this: number or number@position. Repeatable.",
+        autocompletion=completion.components_at,
+    ),
 ]
-Remedy = Annotated[list[str] | None, typer.Option("--remedy", help="Remedy this known flaw. Repeatable.")]
+Remedy = Annotated[
+    list[str] | None,
+    typer.Option("--remedy", help="Remedy this known flaw. Repeatable.", autocompletion=completion.flaws),
+]
 RemedyAll = Annotated[
     str | None, typer.Option("--remedy-all", help="Remedy every known flaw from this severity up: severe, …")
 ]
-Clear = Annotated[list[str] | None, typer.Option("--clear", help="Leave this position empty. Repeatable.")]
-Keep = Annotated[list[str] | None, typer.Option("--keep", help="Keep this position as today. Repeatable.")]
-KeepSection = Annotated[list[str] | None, typer.Option(help="Keep this section as today. Repeatable.")]
-Refuse = Annotated[list[str] | None, typer.Option("--refuse", help="Do not fit this component. Repeatable.")]
+Clear = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--clear", help="Leave this position empty. Repeatable.", autocompletion=completion.positions
+    ),
+]
+Keep = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--keep", help="Keep this position as today. Repeatable.", autocompletion=completion.positions
+    ),
+]
+KeepSection = Annotated[
+    list[str] | None,
+    typer.Option(help="Keep this section as today. Repeatable.", autocompletion=completion.sections),
+]
+Refuse = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--refuse", help="Do not fit this component. Repeatable.", autocompletion=completion.components
+    ),
+]
 Effort = Annotated[
     str,
     typer.Option(
@@ -61,7 +104,12 @@ Effort = Annotated[
 ]
 Price = Annotated[str | None, typer.Option("--price-at-most", help="Ceiling on the parts.")]
 Invisible = Annotated[bool, typer.Option("--nothing-visible", help="Nothing that shows may change.")]
-Specification = Annotated[str | None, typer.Option(help="Stored specification: name or name@version.")]
+Specification = Annotated[
+    str | None,
+    typer.Option(
+        help="Stored specification: name or name@version.", autocompletion=completion.specifications
+    ),
+]
 Rules = Annotated[
     str | None,
     typer.Option(
@@ -72,7 +120,7 @@ Summary = Annotated[
     bool, typer.Option("--summary", help="The summary as JSON, as the API answers with view=summary.")
 ]
 Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
-
+AsJson = Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")]
 
 By = Annotated[str | None, typer.Option(help="Everything must be there by this day, such as 2026-12-24.")]
 AtMostSuppliers = Annotated[int | None, typer.Option(help="No more suppliers than this.")]
@@ -114,8 +162,9 @@ def settings_for(database: str | None, **given: Any) -> Settings:
 
 def service_for(settings: Settings) -> "Service":
     """The service's parts on a database of the right shape. Raises Unavailable."""
-    from graftbook.process.state import make_service
+    from graftbook.process.service import make_service
 
+    require_file(settings)
     service = make_service(settings)
     _require_shape(service.engine)
     return service
@@ -125,20 +174,48 @@ def engine_for(settings: Settings) -> "Engine":
     """The database alone, of the right shape, for what needs no question answered. Raises Unavailable."""
     from graftbook.database import make_engine
 
+    require_file(settings)
     engine = make_engine(settings.database_url, settings.pool_size)
     _require_shape(engine)
     return engine
 
 
-def _require_shape(engine: "Engine") -> None:
-    from graftbook.process.warm import migration_level
+def require_file(settings: Settings) -> None:
+    """A file that is not there is not made: its address was misspelt, or nothing was ever loaded."""
+    from graftbook.database import file_of
 
-    right, present, needed = migration_level(engine)
-    if not right:
+    path = file_of(settings.database_url)
+    if path is not None and not path.is_file():
+        raise Unavailable(
+            f"there is no database {path}: see whether its address is spelt right, or make it with "
+            "`graftbook migrate`"
+        )
+
+
+def _require_shape(engine: "Engine") -> None:
+    from graftbook.database import level_needed, level_of
+
+    needed = level_needed()
+    with engine.connect() as connection:
+        present = level_of(connection)
+    if present != needed:
         engine.dispose()
         raise Unavailable(
-            f"the database is at {present}, the program needs {needed}: run `graftbook migrate`"
+            f"the database is at {present or 'nothing'}, the program needs {needed}: run `graftbook migrate`"
         )
+
+
+def require_free(host: str, port: int) -> None:
+    """Ends the command when nobody can listen there: the port is taken, or the address is not of here."""
+    import socket
+
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    try:
+        with socket.socket(family) as tried:
+            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            tried.bind((host, port))
+    except OSError as error:
+        stop(f"nobody can listen at {host}, port {port}: {error.strerror or error}; name another with --port")
 
 
 @contextmanager
@@ -146,23 +223,27 @@ def readable_errors() -> Iterator[None]:
     """Ends the command with one readable line and the right exit code when something goes wrong inside."""
     try:
         yield
-    except Unavailable as error:
-        stop(error.detail, NO_DATABASE)
     except Problem as error:
-        stop(error.detail)
-    except (OSError, ValueError) as error:
+        stop(error.detail, ends_with(error))
+    except BrokenPipeError:
+        raise  # whoever read the output went away; `commands.entry` ends the command
+    except OSError as error:
+        stop(f"{error.filename}: {error.strerror}" if error.filename and error.strerror else str(error))
+    except ValueError as error:
         stop(str(error))
     except Exception as error:
         # Loaded here, since most commands end well; one that came this far has loaded it itself.
         from sqlalchemy.exc import DBAPIError
 
         from graftbook.closure.search.deadline import OutOfTime
+        from graftbook.database_faults import GONE, in_words
 
         if isinstance(error, OutOfTime):
-            stop("this was not worked out in the time there is; ask for less at once", NO)
-        if not isinstance(error, DBAPIError):
+            stop("this was not worked out in the time there is; ask for less at once", Ends.NOT_IN_TIME)
+        if not isinstance(error, DBAPIError) or (words := in_words(error)) is None:
             raise
-        stop(f"the database does not answer: {error.orig}", NO_DATABASE)
+        said = "the database does not answer" if words == GONE else words
+        stop(f"{said} ({error.orig})", NO_DATABASE)
 
 
 def stop(message: str, code: int = WRONG_USE) -> NoReturn:
@@ -171,9 +252,24 @@ def stop(message: str, code: int = WRONG_USE) -> NoReturn:
     raise typer.Exit(code)
 
 
+def be_quiet(quiet: bool) -> None:
+    """Whether this command says what it did, beside what it prints and what went wrong."""
+    global _quiet
+    _quiet = quiet
+
+
+def say(words: str) -> None:
+    """What was done, for whoever looks on: never among the data, and not with --quiet."""
+    if not _quiet:
+        typer.echo(words, err=True)
+
+
 @contextmanager
 def counting(what: str) -> Iterator[Callable[[int], None]]:
     """Shows on the terminal how many are done; call what it gives with the number so far."""
+    if _quiet or not sys.stderr.isatty():
+        yield lambda done: None
+        return
     from rich.console import Console
     from rich.progress import Progress, SpinnerColumn, TextColumn, TimeElapsedColumn
 
@@ -217,6 +313,14 @@ def print_json(document: Any) -> None:
     sys.stdout.flush()
 
 
+def print_items(items: Sequence[Mapping[str, Any]], lines: Iterable[str], as_json: bool) -> None:
+    """A list as `{"items": […]}`, or as its lines."""
+    if as_json:
+        print_json({"items": items})
+    else:
+        print_lines(lines)
+
+
 @contextmanager
 def enough_time() -> Iterator[None]:
     """Ends the command with one readable line when no set was found in time, or too much hangs together."""
@@ -226,6 +330,9 @@ def enough_time() -> Iterator[None]:
     try:
         yield
     except OutOfTime:
-        stop("no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON")
+        stop(
+            "no set was found in time; ask for less at once, or raise GRAFTBOOK_SECONDS_TO_REASON",
+            Ends.NOT_IN_TIME,
+        )
     except TooLarge:
-        stop("this hangs together with too much to be reasoned over; ask for less at once")
+        stop("this hangs together with too much to be reasoned over; ask for less at once", Ends.NOT_IN_TIME)

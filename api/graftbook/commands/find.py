@@ -1,31 +1,34 @@
 """`graftbook find`: what somebody says, found as he means it."""
 
-from typing import Annotated
+from contextlib import closing
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands.completion import chassis_numbers
+from graftbook.settings import Settings
+
+if TYPE_CHECKING:
+    from graftbook.questions.finding.schemas import SearchOut
 
 
 def find(
     text: Annotated[list[str], typer.Argument(help="A number as it is typed, or words as they are said.")],
-    chassis: Annotated[str, typer.Option("--chassis", help="The vehicle in hand: what fits it first.")] = "",
+    chassis: Annotated[
+        str,
+        typer.Option(
+            "--chassis", help="The vehicle in hand: what fits it first.", autocompletion=chassis_numbers
+        ),
+    ] = "",
     limit: Annotated[int, typer.Option("--limit", min=1, max=100, help="At most so many.")] = 10,
     database: c.Database = None,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, what GET /v1/search answers.")] = False,
 ) -> None:
     """Find upgrades, components and flaws by what people say: `graftbook find front discs`."""
-    from graftbook.questions.finding.service import search, search_document
-    from graftbook.questions.schemas import VehicleIn
-
     settings = c.settings_for(database)
     with c.readable_errors():
-        service = c.service_for(settings)
-        try:
-            vehicle = VehicleIn(chassis=chassis) if chassis else None
-            document = search_document(search(service, " ".join(text), vehicle, limit=limit))
-        finally:
-            service.close()
+        document = found(settings, " ".join(text), chassis, limit)
     if as_json:
         c.print_json(document)
     else:
@@ -36,3 +39,15 @@ def find(
             typer.echo(f"{item['name']}  {item['title']}{unfit}")
     if not document["items"]:
         raise typer.Exit(c.NO)
+
+
+def found(settings: Settings, text: str, chassis: str, limit: int) -> "SearchOut":
+    """What `GET /v1/search` answers. A vehicle takes its rule book to be compiled; without one it is not."""
+    from graftbook.questions.finding import service as finding
+
+    if not chassis:
+        return finding.search_document(finding.search_in(c.engine_for(settings), text, limit=limit))
+    from graftbook.questions.schemas import VehicleIn
+
+    with closing(c.service_for(settings)) as service:
+        return finding.search_document(finding.search(service, text, VehicleIn(chassis=chassis), limit=limit))

@@ -40,7 +40,8 @@ def new(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> None
 
     sheet = folder / "range.csv"
     if sheet.exists():
-        c.stop(f"{sheet} is there already; name another folder", code=c.NO)
-    folder.mkdir(parents=True, exist_ok=True)
-    sheet.write_bytes(STARTER.read_bytes())
-    typer.echo(f"{sheet} is written. Now: graftbook load {folder} --dry-run")
+        c.stop(f"{sheet} is there already; name another folder")
+    with c.readable_errors():
+        folder.mkdir(parents=True, exist_ok=True)
+        sheet.write_bytes(STARTER.read_bytes())
+    c.say(f"{sheet} is written. Now: graftbook load {folder} --dry-run")

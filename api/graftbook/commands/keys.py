@@ -8,12 +8,12 @@ import typer
 
 from graftbook.access.scopes import Scope
 from graftbook.commands import console as c
-from graftbook.problems import UnknownKey
+from graftbook.commands.group import Commands
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
-keys = typer.Typer(help="Keys for the API and the pages.", no_args_is_help=True, rich_markup_mode=None)
+keys = Commands(help="Keys for the API and the pages.")
 
 AsJson = Annotated[bool, typer.Option("--json", help="As JSON.")]
 MOST_LISTED = 100_000
@@ -52,7 +52,7 @@ def create(
         return
     typer.echo(made.text)
     ends = f"until {until:%Y-%m-%d %H:%M} UTC" if until else "until it is revoked"
-    typer.echo(f"Key {made.row.id} for {made.row.label} may {scope}, {ends}. Keep it now.", err=True)
+    c.say(f"Key {made.row.id} for {made.row.label} may {scope}, {ends}. Keep it now.")
 
 
 @keys.command(name="list")
@@ -83,11 +83,8 @@ def revoke(
     from graftbook.access.principal import Caller
 
     with _opened(database) as engine:
-        try:
-            access.revoke_key(engine, key, Caller(who=c.who()))
-        except UnknownKey as error:
-            c.stop(error.detail, c.NO)
+        access.revoke_key(engine, key, Caller(who=c.who()))
     if as_json:
         c.print_json({"id": key, "revoked": True})
     else:
-        typer.echo(f"Key {key} opens nothing any more.")
+        c.say(f"Key {key} opens nothing any more.")

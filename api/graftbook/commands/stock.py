@@ -6,8 +6,9 @@ from typing import Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands.group import Commands
 
-stock = typer.Typer(help="The shop's own store.", no_args_is_help=True, rich_markup_mode=None)
+stock = Commands(help="The shop's own store.")
 
 
 @stock.command(name="list")
@@ -23,9 +24,11 @@ def list_(
         sheet, _etag = whole_sheet(c.engine_for(settings))
         if target:
             target.write_text(sheet, encoding="utf-8", newline="")
+    if not target:
+        typer.echo(sheet, nl=False)
+        return
     rows = sheet.count("\n") - 1
-    written = f"{rows:,} {'number' if rows == 1 else 'numbers'} written to {target}."
-    typer.echo(written if target else sheet, nl=bool(target))
+    c.say(f"{rows:,} {'number' if rows == 1 else 'numbers'} written to {target}.")
 
 
 @stock.command()
@@ -46,8 +49,8 @@ def count(
         report = service.count(c.engine_for(settings), text, whole=whole, dry_run=dry_run, file=str(sheet))
     c.show_mistakes(report)
     if not report.ok:
-        raise typer.Exit(c.NO)
+        raise typer.Exit(c.REFUSED)
     for line in service.difference_lines(report.differences):
         typer.echo(line)
     kept = "would be stored" if dry_run else "stored"
-    typer.echo(f"{c.counted(report.rows, 'row')} read, {c.counted(report.changed, 'difference')} {kept}.")
+    c.say(f"{c.counted(report.rows, 'row')} read, {c.counted(report.changed, 'difference')} {kept}.")

@@ -1,18 +1,32 @@
 """The history of the catalogue as pages of documents."""
 
+from __future__ import annotations
+
 from collections.abc import Sequence
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+
+from sqlalchemy import Engine
 
 from graftbook.catalogue.history import changes as history
 from graftbook.catalogue.history.changes import Edit, RecordChange, WhatWord
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.database import reading
-from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RecordRow, RevisionOut
 from graftbook.problems import InvalidCursor, UnknownRevision
-from graftbook.process.state import Service
+
+if TYPE_CHECKING:
+    from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RecordRow, RevisionOut
 
 _Item = TypeVar("_Item")
+
+
+class Held(Protocol):
+    """The service, or a command: whoever holds the database."""
+
+    @property
+    def engine(self) -> Engine: ...
+
+
 Page = tuple[list[_Item], str | None]
 
 
@@ -55,7 +69,7 @@ def _page(items: list[_Item], size: int, search: dict[str, Any], keys: Sequence[
     return items[:size], following
 
 
-def of_record(service: Service, kind: str, name: str, cursor: str, size: int) -> Page[RecordChangeOut]:
+def of_record(service: Held, kind: str, name: str, cursor: str, size: int) -> Page[RecordChangeOut]:
     """The changes of one record, the newest first."""
     search = {"history": kind, "name": name}
     before = _number(cursor, search)
@@ -65,7 +79,7 @@ def of_record(service: Service, kind: str, name: str, cursor: str, size: int) ->
     return _page([change_document(change) for change in changes], size, search, keys)
 
 
-def revisions(service: Service, cursor: str, size: int) -> Page[RevisionOut]:
+def revisions(service: Held, cursor: str, size: int) -> Page[RevisionOut]:
     """The edits, the newest first."""
     search = {"list": "revisions"}
     before = _number(cursor, search)
@@ -74,7 +88,7 @@ def revisions(service: Service, cursor: str, size: int) -> Page[RevisionOut]:
     return _page([edit_document(e) for e in edits], size, search, [[str(e.revision)] for e in edits])
 
 
-def revision(service: Service, number: int) -> RevisionOut:
+def revision(service: Held, number: int) -> RevisionOut:
     """One edit. Raises UnknownRevision."""
     with reading(service.engine) as session:
         edit = history.edit_of(session.connection(), number)
@@ -83,7 +97,7 @@ def revision(service: Service, number: int) -> RevisionOut:
     return edit_document(edit)
 
 
-def of_revision(service: Service, number: int, cursor: str, size: int) -> Page[RecordChangeOut]:
+def of_revision(service: Held, number: int, cursor: str, size: int) -> Page[RecordChangeOut]:
     """What one edit changed, by kind and name. Raises UnknownRevision."""
     search = {"changes": number}
     after = read_cursor(cursor, search, 2) if cursor else ["", ""]
@@ -96,18 +110,19 @@ def of_revision(service: Service, number: int, cursor: str, size: int) -> Page[R
     return _page([change_document(change) for change in changes], size, search, keys)
 
 
-def between(service: Service, old: int, new: int, cursor: str, size: int) -> Page[RecordDifferenceOut]:
-    """The records that say something else as of `new` than as of `old`, the smaller first or not.
+def between(service: Held, old: int, new: int | None, cursor: str, size: int) -> Page[RecordDifferenceOut]:
+    """The records that say something else as of `new` (None: the present revision) than as of `old`.
 
     A page may be short although there is a next one: a record that was changed and changed back
     takes its place in the reading, not on the page. Raises UnknownRevision, and TooFarBack for a
     revision before the history: what was changed then was not kept.
     """
-    search = {"between": [old, new]}
-    after = read_cursor(cursor, search, 2) if cursor else ["", ""]
     with reading(service.engine) as session:
         connection = session.connection()
         present = current_revision(connection)
+        new = present if new is None else new
+        search = {"between": [old, new]}
+        after = read_cursor(cursor, search, 2) if cursor else ["", ""]
         for number in (old, new):
             if number > present:
                 raise UnknownRevision(str(number), [str(present)])

@@ -1,11 +1,14 @@
 """Answers that any HTTP cache may keep: bytes with a strong ETag, and 304 when the asker has them."""
 
-from collections.abc import Callable
+import hashlib
+from collections.abc import Callable, Mapping
+from typing import Any
 
 from fastapi import Request
 from starlette.responses import Response
 
 from graftbook.http.compression import READY
+from graftbook.http.json_bytes import json_bytes
 from graftbook.http.ready import READY_AGAIN
 from graftbook.http.responses import ASK_AGAIN, JSON, KEEP_NOTHING, not_modified
 from graftbook.process.state import Make, Service
@@ -42,6 +45,21 @@ def answered(
     if again is not None:
         state[READY_AGAIN] = again
     return Response(body, media_type=media, headers=headers)
+
+
+def read_answer(request: Request, document: Any, headers: Mapping[str, str] = ASK_AGAIN) -> Response:
+    """A document that was looked up, under the ETag of its own bytes; 304 for who has them."""
+    return bytes_answer(request, json_bytes(document), JSON, headers)
+
+
+def bytes_answer(
+    request: Request, body: bytes, media: str, headers: Mapping[str, str] = ASK_AGAIN
+) -> Response:
+    """The same of bytes of any kind."""
+    etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
+    if has_already(request, etag):
+        return not_modified(etag, headers)
+    return Response(body, media_type=media, headers={**headers, "ETag": etag})
 
 
 def has_already(request: Request, etag: str) -> bool:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Engine
 
-from graftbook.database import migration_config
+from graftbook.database import level_needed, level_of
 
 if TYPE_CHECKING:
     from graftbook.process.state import Service
@@ -25,10 +25,7 @@ def migration_level(engine: Engine) -> tuple[bool, str, str]:
 
     Raises OperationalError when the database does not answer.
     """
-    from alembic.migration import MigrationContext
-    from alembic.script import ScriptDirectory
-
-    needed = ", ".join(ScriptDirectory.from_config(migration_config()).get_heads())
+    needed = level_needed()
     with engine.connect() as connection:
-        present = ", ".join(MigrationContext.configure(connection).get_current_heads())
+        present = level_of(connection)
     return present == needed, present or "nothing", needed

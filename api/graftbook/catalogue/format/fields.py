@@ -87,7 +87,7 @@ Quantity = Annotated[int, Field(ge=1, le=100_000)]
 class Record(BaseModel):
     """One record. `kind_of_record` is the word in the sheet's `[…]` row."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False, defer_build=True)
     kind_of_record: ClassVar[str]
 
 

@@ -15,17 +15,22 @@ from starlette.responses import Response, StreamingResponse
 
 from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.exports import export_text, json_schema
+from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
+from graftbook.catalogue.store.epoch import epoch_of
+from graftbook.database import reading
 from graftbook.document import Document
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import Why
+from graftbook.http.conditional import bytes_answer, has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import CELL
 from graftbook.http.mistakes import refused
+from graftbook.http.responses import ASK_AGAIN, etag_of, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
 from graftbook.problems import (
@@ -205,15 +210,24 @@ def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
         200: {"content": {"text/csv": {"schema": {"type": "string"}}}, **carries("Content-Disposition")}
     },
 )
-def export_catalogue(service: ServiceDep) -> Response:
-    """Streams; memory does not grow with the catalogue."""
+def export_catalogue(request: Request, service: ServiceDep) -> Response:
+    """Streams; memory does not grow with the catalogue. Its ETag is of the catalogue's revision."""
+    with reading(service.engine) as session:
+        connection = session.connection()
+        etag = etag_of("export", epoch_of(connection), current_revision(connection))
+    if has_already(request, etag):
+        return not_modified(etag, ASK_AGAIN)
     pieces = export_text(service.engine)
     # The first piece now: what is wrong with the database can still be said.
     first = next(pieces, "")
     return StreamingResponse(
         chain([first], pieces),
         media_type="text/csv; charset=utf-8",
-        headers={"Content-Disposition": 'attachment; filename="catalogue.csv"'},
+        headers={
+            **ASK_AGAIN,
+            "ETag": etag,
+            "Content-Disposition": 'attachment; filename="catalogue.csv"',
+        },
     )
 
 
@@ -223,9 +237,9 @@ def export_catalogue(service: ServiceDep) -> Response:
     summary="The text format as a JSON Schema",
     responses={200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}}},
 )
-async def import_schema() -> Response:
+async def import_schema(request: Request) -> Response:
     """JSON Schema (2020-12) of a list of records as `POST /v1/imports` takes them."""
-    return Response(_schema(), media_type="application/schema+json")
+    return bytes_answer(request, _schema(), "application/schema+json")
 
 
 @lru_cache(maxsize=1)

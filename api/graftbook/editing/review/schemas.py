@@ -7,7 +7,7 @@ from pydantic import ConfigDict, Field, StringConstraints
 from graftbook.catalogue.format.records import KindWord
 from graftbook.catalogue.history.changes import WhatWord
 from graftbook.document import Document, MomentOut
-from graftbook.editing.schemas import Row
+from graftbook.editing.schemas import RecordRow
 from graftbook.http.fields import Word
 from graftbook.http.paging import PageOut
 from graftbook.questions.schemas import Body
@@ -88,8 +88,8 @@ class ProposedChangeOut(Document):
     what: WhatWord
     kind: str
     name: str
-    before: list[Row]
-    after: list[Row]
+    before: list[RecordRow]
+    after: list[RecordRow]
     overtaken: bool
 
 

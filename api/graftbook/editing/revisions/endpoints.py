@@ -21,9 +21,9 @@ from graftbook.editing.schemas import (
     RevisionOut,
     RevisionsOut,
 )
+from graftbook.http.conditional import read_answer
 from graftbook.http.errors import documented
 from graftbook.http.paging import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.idempotency.service import Answer
 from graftbook.process.state import ServiceDep
@@ -66,7 +66,10 @@ def compare_revisions(
     request: Request,
     service: ServiceDep,
     old: Annotated[int, Query(alias="from", ge=0, le=_GREATEST, description="a revision; 0: before all")],
-    new: Annotated[int, Query(alias="to", ge=0, le=_GREATEST, description="another revision")],
+    new: Annotated[
+        int | None,
+        Query(alias="to", ge=0, le=_GREATEST, description="another; else the present one"),
+    ] = None,
     limit: Limit = None,
     cursor: Cursor = "",
 ) -> Response:
@@ -82,9 +85,9 @@ def compare_revisions(
     dependencies=[MayRead],
     responses={200: {"model": RevisionOut}, **documented(*NOT_FOUND)},
 )
-def get_revision(number: Number, service: ServiceDep) -> Response:
+def get_revision(request: Request, number: Number, service: ServiceDep) -> Response:
     """Who, when, why, and how many records it changed."""
-    return json_answer(history.revision(service, number), headers=ASK_AGAIN)
+    return read_answer(request, history.revision(service, number))
 
 
 @router.get(

@@ -23,13 +23,15 @@ def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     yield from changes_of(solution)
     yield from _loose(solution)
     yield from _stays(solution, document["section_titles"])
-    yield from _notes("WORTH DOING AT THE SAME TIME", solution["advised"])
+    yield from note_lines("WORTH DOING AT THE SAME TIME", solution["advised"])
     yield from _flaws(solution)
-    yield from _notes("ALREADY SO: rules that today's parts break, left as they are", solution["already_so"])
-    yield from _notes("NOT DETERMINED, because it is not recorded", solution["not_determined"])
+    yield from note_lines(
+        "ALREADY SO: rules that today's parts break, left as they are", solution["already_so"]
+    )
+    yield from note_lines("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _unconfirmed(solution)
     if document["checks"]:
-        yield from _findings(document["checks"])
+        yield from finding_lines(document["checks"])
 
 
 def grouped(solution: SetOut) -> list[list[ChangeOut]]:
@@ -159,7 +161,8 @@ def _bought(solution: SetOut) -> dict[str | None, list[str]]:
     return bought
 
 
-def _notes(title: str, notes: list[NoteOut]) -> Iterator[str]:
+def note_lines(title: str, notes: list[NoteOut]) -> Iterator[str]:
+    """Notes under their title, each sentence once; nothing where there are none."""
     if notes:
         yield ""
         yield title
@@ -213,7 +216,7 @@ def _unconfirmed(solution: SetOut) -> Iterator[str]:
         yield from wrap(f"- {what.rstrip('.')} ({claim}): {grade}.", indent=2, hang=4)
 
 
-def _findings(checks: ChecksOut) -> Iterator[str]:
+def finding_lines(checks: ChecksOut) -> Iterator[str]:
     """What the set makes worse, what was so already, what it mends; the rest is counted."""
     yield ""
     yield "DOES IT WORK TOGETHER (today -> then)"

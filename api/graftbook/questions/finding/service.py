@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
+from typing import TYPE_CHECKING
 
-from sqlalchemy import Connection
+from sqlalchemy import Connection, Engine
 
 from graftbook.catalogue.finding import gathering, slips
 from graftbook.catalogue.finding.numbers import (
@@ -20,11 +21,13 @@ from graftbook.catalogue.finding.speech import Term, terms_of
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.database import reading
-from graftbook.process.state import Service
-from graftbook.questions.finding.schemas import FoundOut, SearchOut
-from graftbook.questions.schemas import VehicleIn
-from graftbook.questions.vehicles.service import ask_vehicle
 from graftbook.rulebook.model import Vehicle
+
+if TYPE_CHECKING:
+    from graftbook.process.service import Service
+    from graftbook.questions.finding.schemas import FoundOut, SearchOut
+    from graftbook.questions.schemas import VehicleIn
+    from graftbook.questions.vehicles.service import VehicleAsked
 
 _LEAST_BEGINNING, _LONGEST_START = 2, 24
 
@@ -42,15 +45,26 @@ class Found:
 
 
 def search(
-    service: Service, text: str, vehicle: VehicleIn | None = None, *, limit: int = 20, begun: bool = False
+    service: "Service", text: str, vehicle: "VehicleIn | None" = None, *, limit: int = 20, begun: bool = False
 ) -> Found:
     """What a text finds, best first; what fits the vehicle before what does not.
 
     `begun`: the last word may go on, it is being typed. Raises what `ask_vehicle` raises.
     """
-    asked = ask_vehicle(service, vehicle) if vehicle else None
+    if vehicle is None:
+        return search_in(service.engine, text, limit=limit, begun=begun)
+    from graftbook.questions.vehicles.service import ask_vehicle
+
+    return search_in(service.engine, text, ask_vehicle(service, vehicle), limit=limit, begun=begun)
+
+
+def search_in(
+    engine: Engine, text: str, asked: "VehicleAsked | None" = None, *, limit: int = 20, begun: bool = False
+) -> Found:
+    """The same for a vehicle that is known already, or for none: then neither rule book nor reasoning is
+    loaded, which is most of what a command would wait for."""
     of_book = asked.names.of_book.findable if asked else None
-    with reading(service.engine) as session:
+    with reading(engine) as session:
         connection = session.connection()
         sought = _Sought(connection, of_book, asked.vehicle if asked and of_book else None)
         typed, by_number = sought.by_number(text, limit)
@@ -173,7 +187,7 @@ def _none_begins(_: str) -> list[str]:
     return []
 
 
-def search_document(found: Found) -> SearchOut:
+def search_document(found: Found) -> "SearchOut":
     """A search as facts."""
     return {
         "text": found.text,
@@ -186,7 +200,7 @@ def search_document(found: Found) -> SearchOut:
     }
 
 
-def _found(hit: Hit) -> FoundOut:
+def _found(hit: Hit) -> "FoundOut":
     entry = hit.entry
     return {
         "kind": entry.kind,
