@@ -45,6 +45,14 @@ def sheet_of(content: IO[bytes], encoding: str = "", separator: str = "") -> She
     return Sheet("", rows_of(stream, between, beginning), tuple(assumed))
 
 
+def sheet_of_text(stream: TextIO) -> Sheet:
+    """The same of text that is open already, such as pasted text. Raises NotASheet."""
+    beginning = _beginning(stream)
+    between = separator_of(beginning)
+    assumed = (f"cells are separated by {SEPARATORS[between]}",) if between != "," else ()
+    return Sheet("", rows_of(stream, between, beginning), assumed)
+
+
 class _Text(io.TextIOWrapper):
     """Text whose content is closed by whoever opened it."""
 

@@ -17,6 +17,22 @@ _CHUNK = 1 << 16
 CellKind = Literal["text", "number", "money", "per cent", "day", "yes or no", "wrong"]
 
 
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a record was read: file (or "request") and line, or a workbook's file, sheet, row and cell."""
+
+    file: str
+    line: int
+    sheet: str = ""
+    cell: str = ""
+
+    def __str__(self) -> str:
+        if not self.sheet:
+            return f"{self.file}:{self.line}" if self.line else self.file
+        where = self.cell or (f"row {self.line}" if self.line else "")
+        return ", ".join(filter(None, (self.file, f"sheet {self.sheet}", where)))
+
+
 class NotASheet(Exception):
     """What was sent is no sheet; the message says why and what to do. `line`: where, 0 for the whole."""
 

@@ -7,13 +7,14 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine
 
+from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.sheets import Mistake, Placed
 from graftbook.catalogue.format.sources import from_objects, records_in
 from graftbook.catalogue.history.changes import anything_changed, forget_unchanged, keep
@@ -41,6 +42,7 @@ def load(
     *,
     dry_run: bool = False,
     progress: Callable[[int], None] | None = None,
+    reading: Reading | None = None,
     who: str = "",
     why: str = "",
     removals: Removals | None = None,
@@ -48,6 +50,8 @@ def load(
     last: Callable[[Connection, Report], None] | None = None,
 ) -> Report:
     """Load a file, a folder, an open sheet, JSON records, or several of these, in one transaction.
+
+    Files are sheets, workbooks or JSON; `reading` says how their cells are read.
 
     A record with the name of one that exists replaces it; `removals` are taken out before. With any
     mistake, or with `dry_run`, nothing is kept; after a thousand mistakes nothing more is looked at. What
@@ -58,15 +62,20 @@ def load(
     """
     started = time.perf_counter()
     report = Report(dry_run=dry_run)
+    reading = reading or Reading()
     work = _Work(engine, report, progress, who, why, first, last)
     try:
         if removals is not None:
-            work.here(records_in(sources), removals)  # what is removed and put back may be settled by `first`
+            work.here(
+                records_in(sources, reading), removals
+            )  # what is removed and put back may be settled by `first`
         else:
-            work.by_size(records_in(sources))
+            work.by_size(records_in(sources, reading))
     except (_Undo, EnoughMistakes):
         report.revision = None
-    report.mistakes.sort(key=lambda m: (m.place.file, m.place.line, m.field))
+    report.assumed = reading.told()
+    report.mistakes = [replace(m, place=reading.in_cell(m.place, m.field)) for m in report.mistakes]
+    report.mistakes.sort(key=lambda m: (m.place.file, m.place.sheet, m.place.line, m.field))
     report.seconds = time.perf_counter() - started
     return report
 

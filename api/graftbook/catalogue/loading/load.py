@@ -62,6 +62,7 @@ class Report:
 
     `changed` counts the records that say something else than before, new and removed ones included;
     when there are none, `revision` stays what it was. `etag`: of a record that was stored by itself.
+    `assumed`: what was taken for granted to read the sheets, each in a sentence.
     `stopped`: there are more mistakes than `MOST_MISTAKES`, and nothing behind those was looked at.
     """
 
@@ -71,6 +72,7 @@ class Report:
     stopped: bool = False
     revision: int | None = None
     etag: str = ""
+    assumed: list[str] = field(default_factory=list)
     dry_run: bool = False
     seconds: float = 0.0
 
@@ -233,7 +235,7 @@ class Load:
             yield from _further(placed.record, known[name][1])
         elif name in known:
             of_kind, place = known[name]
-            where = f"{place.file}:{place.line}"
+            where = str(place)
             named = "" if of_kind == kind else f" for a {of_kind}"
             yield (
                 _name_field(placed.record),
@@ -317,7 +319,7 @@ def _further(record: Any, first: Place) -> Iterator[tuple[str, str]]:
     for column in sorted(record.model_fields_set - _FURTHER):
         yield (
             column,
-            f"the first row of this companion, {first.file}:{first.line}, says it; leave it empty here",
+            f"the first row of this companion, {first}, says it; leave it empty here",
         )
 
 
