@@ -24,7 +24,7 @@ _MONTHS = (
 )  # fmt: skip
 
 _PLAIN = re.compile(r"^[+-]?\d+(\.\d+)?$", re.ASCII)
-_SPACES = "    '’"
+_SPACES = " \u00a0\u2009\u202f'\u2019"
 _NUMBER = re.compile(rf"[+-]?\d[\d.,{_SPACES}]*", re.ASCII)
 _IN_MEASURE = re.compile(r"(?<![\w.,])\d[\d.]*,[\d.,]*\d(?![\w.,])", re.ASCII)
 _GROUPED = re.compile(rf"^[+-]?\d{{1,3}}(?:([.,{_SPACES}])\d{{3}})(?:\1\d{{3}})*$", re.ASCII)
@@ -99,7 +99,7 @@ def _day(text: str, year: int, month: int, day_: int, reading: Reading, place: P
         found = date(year, month, day_)
     except ValueError:
         return text
-    reading.assume("days are read as they are mostly written", place, f"'{text}' is {long_day(found)}")
+    reading.assume("read as a day", place, f"'{text}' is {long_day(found)}")
     return found.isoformat()
 
 

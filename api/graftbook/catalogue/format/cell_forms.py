@@ -75,7 +75,8 @@ def read_cells(
         at = reading.in_cell(place, column)
         try:
             _refuse_what_is_lost(cell, form, reading, at)
-            fields[column] = _text(kind, column, form, cell, cells, at, reading)
+            if cell.text:
+                fields[column] = _text(kind, column, form, cell, cells, at, reading)
         except Unclear as error:
             wrong.append((column, str(error)))
     return fields, wrong
@@ -122,9 +123,10 @@ def _refuse_what_is_lost(cell: Cell, form: Form, reading: Reading, at: Place) ->
         raise Unclear(f"the cell shows '{cell.text[:60]}', which is no value; type what it should be")
     if cell.formula:
         if reading.formulas != "values":
+            shows = f"last showed '{cell.text[:60]}'" if cell.text else "shows nothing"
             raise Unclear(
-                f"a formula stands here, {cell.formula[:60]}, which last showed '{cell.text[:60]}': paste its"
-                " value, or take what formulas show with the option `formulas`, values"
+                f"a formula stands here, {cell.formula[:60]}, which {shows}: paste its value, or take what"
+                " formulas last showed with the option `formulas`, values"
             )
         reading.assume("what formulas last showed is taken", at, f"'{cell.text[:60]}'")
     if cell.kind == "day" and form != "day":

@@ -168,6 +168,8 @@ class _Tables:
         """What a row says."""
         place = Place(self._file, row.number, self._sheet)
         first = row.cells[0].text.strip().lstrip("\ufeff")
+        if not any(cell.text.strip() for cell in row.cells):
+            return  # formulas down to the end of the sheet, most of which show nothing
         if first.startswith("#") and not (self._sheet and row.cells[0].kind == "wrong"):
             return
         if first.startswith("[") and first.endswith("]"):
@@ -248,9 +250,9 @@ def _read_row(
         )
         return
     cells = {
-        column: Cell(unguarded(cell.text)) if cell.text[0] == "'" else cell
+        column: Cell(unguarded(cell.text)) if cell.text[:1] == "'" else cell
         for column, cell in zip(columns, row.cells, strict=False)
-        if cell.text and not cell.text.isspace()
+        if (cell.text and not cell.text.isspace()) or cell.formula
     }
     fields, unclear = read_cells(kind, cells, place, reading)
     record, mistakes = validate(kind, fields, place)

@@ -14,6 +14,7 @@ from graftbook.catalogue.format.sheets import (
     Mistake,
     Place,
     Placed,
+    kind_named,
     near,
     read_rows,
     read_sheet,
@@ -75,11 +76,19 @@ def _from_path(path: Path, reading: Reading) -> Iterator[Placed | Mistake]:
 
 
 def _from_content(content: IO[bytes], name: str, reading: Reading) -> Iterator[Placed | Mistake]:
+    nothing = True
     try:
         for sheet in sheets_in(content, encoding=reading.encoding):
-            yield from read_rows(sheet, name, reading)
+            nothing = nothing and bool(sheet.name) and kind_named(sheet.name) is None
+            for item in read_rows(sheet, name, reading):
+                nothing = False
+                yield item
     except NotASheet as error:
+        nothing = False
         yield Mistake(Place(name, error.line), "", "", str(error))
+    if nothing:
+        message = f"no sheet is named like a kind of record; use one of: {', '.join(KIND_BY_WORD)}"
+        yield Mistake(Place(name, 0), "", "", message)
 
 
 def _from_json(path: Path) -> Iterator[Placed | Mistake]:
