@@ -38,7 +38,7 @@ def test_what_is_no_day_is_left_for_the_class_to_refuse(left: str):
 
 def test_a_day_with_strokes_is_asked_and_the_option_settles_it():
     with pytest.raises(
-        Unclear, match="2 March 1964 or 3 February 1964.*option `dates`, day-first or month-first"
+        Unclear, match=r"2 March 1964 or 3 February 1964.*option `dates`, day-first or month-first"
     ):
         as_written.day("02/03/1964", Reading(), HERE)
     assert as_written.day("02/03/1964", Reading(dates="day-first"), HERE) == "1964-03-02"
@@ -119,7 +119,7 @@ def test_the_formats_own_numbers_stay():
         assert as_written.number(typed, reading, HERE) == typed
     assert as_written.number("12.0", reading, HERE, places=0) == "12"
     assert reading.told() == []
-    with pytest.raises(Unclear, match="1000 or 1.000"):
+    with pytest.raises(Unclear, match=r"1000 or 1\.000"):
         as_written.number("1,000", reading, HERE, places=0)
 
 
@@ -140,7 +140,7 @@ def test_measures(typed: str, measure: str):
 
 
 def test_a_measure_in_thousands_or_not_is_asked():
-    with pytest.raises(Unclear, match="1234 or 1.234"):
+    with pytest.raises(Unclear, match=r"1234 or 1\.234"):
         as_written.measure("1,234 mm", Reading(), HERE)
 
 

@@ -1,4 +1,4 @@
-"""What people have is loaded as it is: workbooks, semicolons, other encodings; mistakes in the sheet's own terms."""
+"""What people have is loaded as it is; mistakes are told in the sheet's own terms."""
 
 from pathlib import Path
 from typing import Any
@@ -171,7 +171,8 @@ def test_a_spreadsheet_with_decimal_commas_says_the_same_as_one_with_points(
     )
     commas = (
         "[evidence];;;;;\r\nname;grade;reference;on;;\r\nb1;measured;p. 3;2.3.1964;;\r\n;;;;;\r\n"
-        "[component];;;;;\r\nnumber;name;section;origin;price;mass\r\nN-1;a;wheels;modern;1.234,50 £;1,5 kg\r\n"
+        "[component];;;;;\r\nnumber;name;section;origin;price;mass\r\n"
+        "N-1;a;wheels;modern;1.234,50 £;1,5 kg\r\n"
     )
     (tmp_path / "p.csv").write_text(points)
     (tmp_path / "c.csv").write_text(commas, encoding="utf-8-sig")

@@ -3,7 +3,7 @@
 import codecs
 import csv
 import io
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import IO, TextIO
 
 from graftbook.catalogue.format.grid import LONGEST_CELL, LONGEST_ROW, Cell, NotASheet, Row, Sheet
@@ -82,31 +82,41 @@ def _encoding_of(content: IO[bytes]) -> str:
     return "utf-8"
 
 
-def _beginning(stream: TextIO) -> str:
+def _beginning(stream: TextIO) -> list[str]:
+    """The first lines, to the one that says what stands between cells."""
+    lines: list[str] = []
+    length = 0
     try:
-        return stream.read(_LOOKED_AT) + stream.readline(LONGEST_ROW)
+        while length < _LOOKED_AT and (line := stream.readline(LONGEST_ROW + 1)):
+            lines.append(line)
+            length += len(line)
+            if _says(line):
+                break
     except UnicodeError as error:
-        raise _not_text(stream, error, 1) from error
+        raise _not_text(stream, error, len(lines) + 1) from error
+    return lines
 
 
-def separator_of(beginning: str) -> str:
+def _says(line: str) -> str:
+    """What stands between the cells of a row; empty for a comment, a kind in brackets, a single cell."""
+    told = line.lstrip("\ufeff \"'")
+    if told.startswith(("#", "[")):
+        return ""
+    between = max(SEPARATORS, key=line.count)
+    return between if between in line else ""
+
+
+def separator_of(lines: Iterable[str]) -> str:
     """What stands between the cells of a text that begins so: the first row with any says it."""
-    for line in beginning.splitlines():
-        told = line.lstrip("\ufeff \"'")
-        if told.startswith("#") or told.startswith("["):
-            continue
-        between = max(SEPARATORS, key=line.count)
-        if between in line:
-            return between
-    return ","
+    return next(filter(None, map(_says, lines)), ",")
 
 
 class _Lines:
     """A text's lines, none longer than a row may be; `begin_row` before each row. Raises NotASheet."""
 
-    def __init__(self, stream: TextIO, beginning: str) -> None:
+    def __init__(self, stream: TextIO, beginning: Iterable[str]) -> None:
         self._stream = stream
-        self._ahead = io.StringIO(beginning, newline="")
+        self._ahead = iter(beginning)
         self._left = LONGEST_ROW
 
     def begin_row(self) -> None:
@@ -116,7 +126,7 @@ class _Lines:
         return self
 
     def __next__(self) -> str:
-        line = self._ahead.readline(self._left + 1) or self._stream.readline(self._left + 1)
+        line = next(self._ahead, "") or self._stream.readline(self._left + 1)
         self._left -= len(line)
         if not line:
             raise StopIteration
@@ -127,10 +137,10 @@ class _Lines:
         return line
 
 
-def rows_of(stream: TextIO, separator: str = ",", beginning: str = "") -> Iterator[Row]:
+def rows_of(stream: TextIO, separator: str = ",", beginning: Iterable[str] = ()) -> Iterator[Row]:
     """The rows in which something stands, each with the number of its last line. Raises NotASheet.
 
-    `beginning`: whole lines that were read from the stream already.
+    `beginning`: lines that were read from the stream already.
     """
     lines = _Lines(stream, beginning)
     rows = csv.reader(lines, delimiter=separator, strict=True)

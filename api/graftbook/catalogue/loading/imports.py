@@ -46,6 +46,7 @@ def load(
     who: str = "",
     why: str = "",
     removals: Removals | None = None,
+    whole: bool | None = None,
     first: Callable[[Connection], None] | None = None,
     last: Callable[[Connection, Report], None] | None = None,
 ) -> Report:
@@ -53,7 +54,8 @@ def load(
 
     Files are sheets, workbooks or JSON; `reading` says how their cells are read.
 
-    A record with the name of one that exists replaces it; `removals` are taken out before. With any
+    A record with the name of one that exists replaces it; `removals` are taken out before. `whole`: what is
+    not among the records read, of the kinds that are, is taken out; False: it is counted. With any
     mistake, or with `dry_run`, nothing is kept; after a thousand mistakes nothing more is looked at. What
     changes is kept in the history, in the same transaction. `progress` is called with the number of records
     read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
@@ -63,9 +65,9 @@ def load(
     started = time.perf_counter()
     report = Report(dry_run=dry_run)
     reading = reading or Reading()
-    work = _Work(engine, report, progress, who, why, first, last)
+    work = _Work(engine, report, progress, who, why, first, last, whole)
     try:
-        if removals is not None:
+        if removals is not None or whole:  # who needs what goes is known in the database itself alone
             work.here(
                 records_in(sources, reading), removals
             )  # what is removed and put back may be settled by `first`
@@ -97,6 +99,7 @@ class _Work:
     why: str
     first: Callable[[Connection], None] | None
     last: Callable[[Connection, Report], None] | None
+    whole: bool | None = None
 
     def by_size(self, records: Iterator[_Read]) -> None:
         """Where so many records are worked out."""
@@ -137,7 +140,7 @@ class _Work:
     def _load(
         self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
     ) -> None:
-        Load(connection, self.report, self.progress).run(records, removals)
+        Load(connection, self.report, self.progress, whole=self.whole).run(records, removals)
         if not self.report.ok:
             raise _Undo
         _keep(connection, self.report, self.who, self.why)
@@ -175,7 +178,7 @@ class _Work:
 
     def _do_again(self, records: list[Fields]) -> None:
         """Under the lock; how many records were read stays what it was."""
-        read = self.report.records.copy()
+        read, self.whole = self.report.records.copy(), None
         self.report.records.clear()
         self.report.changed = 0
         try:
