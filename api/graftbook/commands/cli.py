@@ -21,13 +21,12 @@ from graftbook.commands.console import (
     readable_errors,
     service_for,
     settings_for,
-    show_mistakes,
     stop,
-    who,
 )
 from graftbook.commands.find import find
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
+from graftbook.commands.load import load
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
 
@@ -40,7 +39,7 @@ app = typer.Typer(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, find):
+for command in (guide, columns, new, load, find):
     app.command()(command)
 
 
@@ -108,32 +107,6 @@ def _agree_to_lose(
         if not sys.stdin.isatty():
             stop("nothing was done: give --backup FILE to copy the database first, or --yes to lose it")
         typer.confirm("Lose it, without a copy?", err=True, abort=True)
-
-
-@app.command()
-def load(
-    sources: Annotated[
-        list[Path], typer.Argument(help="Sheets (.csv, .json) or folders of sheets.", exists=True)
-    ],
-    database: c.Database = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
-    why: Annotated[str, typer.Option(help="Why, for the history.")] = "",
-) -> None:
-    """Load records, all or nothing; a record of a known name replaces it."""
-    from graftbook.catalogue.loading.imports import load as load_records
-
-    settings = settings_for(database)
-    with readable_errors(), counting("records read") as step:
-        report = load_records(
-            engine_for(settings), list(sources), dry_run=dry_run, progress=step, who=who(), why=why
-        )
-    show_mistakes(report)
-    if not report.ok:
-        raise typer.Exit(NO)
-    kept = "would be stored" if dry_run else f"stored as revision {report.revision}"
-    typer.echo(f"{counted(report.records.total(), 'record')} {kept} in {report.seconds:.1f} s.")
-    if not dry_run:
-        typer.echo("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
 
 
 @app.command()

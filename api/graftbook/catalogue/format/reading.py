@@ -1,15 +1,21 @@
 """How sheets are read: what settles that which can be read in two ways, and what was taken for granted."""
 
 from collections import defaultdict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Literal
+from typing import Literal, get_args
 
 from graftbook.catalogue.format.grid import Place, letters
 
 DateOrder = Literal["", "day-first", "month-first"]
 DecimalMark = Literal["", "point", "comma"]
 Formulas = Literal["", "values"]
+WORDS: Mapping[str, tuple[str, ...]] = {
+    name: tuple(word for word in get_args(words) if word)
+    for name, words in (("dates", DateOrder), ("decimals", DecimalMark), ("formulas", Formulas))
+}
+"""The options of a reading that have words of their own."""
 MOST_TOLD = 100
 """So many assumptions are told; a sheet makes a handful."""
 

@@ -27,7 +27,7 @@ def names_left(connection: Connection) -> dict[str, list[str]]:
     return {kind: names for kind, names in found.items() if names}
 
 
-def _left(connection: Connection) -> Iterator[tuple[str, Select[tuple[str]]]]:
+def _left(connection: Connection) -> Iterator[tuple[str, Select[str]]]:
     brought = kinds_brought(connection)
     for kind in KIND_BY_WORD:
         if kind in brought:
