@@ -53,6 +53,15 @@ def sheet_of_text(stream: TextIO) -> Sheet:
     return Sheet("", rows_of(stream, between, beginning), assumed)
 
 
+def text_of(content: bytes) -> str:
+    """The whole text of a small file, its encoding found out as `sheet_of` does. Raises NotASheet."""
+    encoding = _encoding_of(io.BytesIO(content))
+    try:
+        return content.decode(encoding).removeprefix("\ufeff")
+    except UnicodeError as error:
+        raise NotASheet("this is no text that can be read; save the sheet as CSV in UTF-8") from error
+
+
 class _Text(io.TextIOWrapper):
     """Text whose content is closed by whoever opened it."""
 
