@@ -26,7 +26,7 @@ from graftbook.commands.console import (
 from graftbook.commands.find import find
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
-from graftbook.commands.load import load
+from graftbook.commands.load import load, sheets
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
 
@@ -39,7 +39,7 @@ app = typer.Typer(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, load, find):
+for command in (guide, columns, new, load, sheets, find):
     app.command()(command)
 
 

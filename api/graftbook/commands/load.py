@@ -1,5 +1,6 @@
 """`graftbook load` and `sheets`: what people have comes in, and goes out as workbooks to be filled in."""
 
+import shlex
 import sys
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -133,3 +134,25 @@ def _tell(report: "Report", dry_run: bool) -> None:
         typer.echo(f"Not in these sheets, and kept: {left}. --whole takes away what the sheets do not have.")
     if not dry_run and report.changed:
         typer.echo("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
+
+
+def sheets(
+    folder: Annotated[
+        Path, typer.Argument(help="Folder for the workbooks; one that is there must be empty.")
+    ],
+    database: c.Database = None,
+    empty: Annotated[bool, typer.Option("--empty", help="No records: heads, notes and pick lists.")] = False,
+) -> None:
+    """Write the catalogue as workbooks (XLSX) with pick lists and notes on the columns; `load` reads them."""
+    from graftbook.catalogue.sheets_out import write_workbooks
+    from graftbook.guide.made import STARTER
+
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        c.stop(f"{folder} is there and not empty; name another folder", code=c.NO)
+    with c.readable_errors():
+        engine = c.engine_for(c.settings_for(database))
+        folder.mkdir(parents=True, exist_ok=True)
+        written = write_workbooks(engine, folder, STARTER, empty=empty)
+    for path, count in written.items():
+        typer.echo(f"{path}: {c.counted(count, 'row')}")
+    typer.echo(f"Fill them in, then: graftbook load {shlex.quote(str(folder))} --dry-run")

@@ -20,6 +20,7 @@ _DAY_FORMATS = {*range(14, 18), 22, *range(27, 37), *range(50, 59)}
 _PER_CENT_FORMATS = {9, 10}
 _QUOTED = re.compile(r'"[^"]*"|\\.|_.|\[(?!\$)[^\]]*\]')
 _SIGN = re.compile(r"\[\$([^\-\]]+)[^\]]*\]|([£€$¥])")
+_ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 _COLUMN = re.compile(r"^([A-Z]{1,3})\d")
 _FIRST_SURE = 61
 """The day numbers below it count a 29 February 1900 that never was."""
@@ -148,7 +149,12 @@ class _Shared(_Part):
         elif local == "rPh":
             self._aside = False
         elif local == "si":
-            self.texts.append("".join(self._pieces))
+            self.texts.append(_unescaped("".join(self._pieces)))
+
+
+def _unescaped(text: str) -> str:
+    """A text of the file as it is meant: `_x000D_` stands for a character that XML cannot hold."""
+    return _ESCAPED.sub(lambda found: chr(int(found[1], 16)), text) if "_x" in text else text
 
 
 class _Formats(_Part):
@@ -202,7 +208,7 @@ class _Values:
         if kind == "d":
             return Cell(value.removesuffix("T00:00:00"), "day", formula)
         if kind in ("str", "inlineStr") or not value:
-            return Cell(value, "text", formula)
+            return Cell(_unescaped(value), "text", formula)
         return self._number(style, value, formula)
 
     def _number(self, style: int, value: str, formula: str) -> Cell:
