@@ -272,6 +272,14 @@ class ChangedAgain(Problem):
     title = "A later edit changed the same records"
 
 
+class NotAsShown(Problem):
+    """A whole load would take away other records than the preview showed; `removes` is how many."""
+
+    status = 409
+    type = "/problems/not-as-shown"
+    title = "Other records would go than were shown"
+
+
 class NothingHere(Problem):
     status = 404
     type = "/problems/nothing-here"

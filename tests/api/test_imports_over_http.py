@@ -1,7 +1,10 @@
 """The catalogue in and out over HTTP."""
 
+import io
+
 import httpx
 import jsonschema
+import openpyxl
 import pytest
 
 pytestmark = pytest.mark.anyio
@@ -17,6 +20,9 @@ async def test_a_sheet_is_stored_and_comes_out_again(empty: httpx.AsyncClient):
         "records": {"section": 2},
         "changed": 2,
         "catalogue_revision": 1,
+        "assumptions": [],
+        "left": {},
+        "removed": [],
     }
     out = await empty.get("/v1/exports")
     assert out.headers["content-type"] == "text/csv; charset=utf-8"
@@ -41,6 +47,9 @@ async def test_a_dry_run_checks_everything_and_stores_nothing(empty: httpx.Async
         "records": {"section": 2},
         "changed": 2,
         "catalogue_revision": None,
+        "assumptions": [],
+        "left": {},
+        "removed": [],
     }
     assert (await empty.get("/v1/exports")).text == ""
 
@@ -106,3 +115,63 @@ async def test_a_sheet_above_its_own_limit_is_refused_while_it_streams(empty: ht
     answer = await empty.post("/v1/imports", content=pieces(), headers=CSV)
     assert (answer.status_code, answer.json()["limit_bytes"]) == (413, 200_000)
     assert (await empty.get("/v1/exports")).text == ""
+
+
+XLSX = {"Content-Type": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"}
+
+
+def workbook(**sheets: list[list[object]]) -> bytes:
+    book = openpyxl.Workbook()
+    book.remove(book.active)
+    for name, rows in sheets.items():
+        sheet = book.create_sheet(name)
+        for row in rows:
+            sheet.append(row)
+    written = io.BytesIO()
+    book.save(written)
+    return written.getvalue()
+
+
+async def test_a_workbook_is_stored_and_its_mistakes_name_sheet_and_cell(empty: httpx.AsyncClient):
+    rows = [["name", "title", "order"], ["brakes", "Brakes", 10], ["wheels", "Wheels", 20]]
+    answer = await empty.post("/v1/imports", content=workbook(section=rows), headers=XLSX)
+    assert answer.json()["changed"] == 2
+    evidence = [["name", "grade", "reference", "on"], ["e", "measured", "p. 3", "02/03/1964"]]
+    wrong = workbook(evidence=evidence)
+    refused = (await empty.post("/v1/imports", content=wrong, headers=XLSX)).json()["mistakes"]
+    assert [(m["file"], m["sheet"], m["cell"], m["line"]) for m in refused] == [
+        ("request", "evidence", "D2", 2)
+    ]
+    assert "`dates`" in refused[0]["message"]
+    settled = await empty.post("/v1/imports?dates=day-first", content=wrong, headers=XLSX)
+    assert settled.json()["assumptions"] == [
+        "request, sheet evidence, D2: read as a day: '02/03/1964' is 2 March 1964"
+    ]
+    for word in ("dates=sideways", "decimals=3", "formulas=run"):
+        assert (await empty.post(f"/v1/imports?{word}", content=wrong, headers=XLSX)).status_code == 422
+    assert (await empty.post("/v1/imports", content=b"PK no", headers=XLSX)).status_code == 422
+
+
+async def test_money_is_in_the_catalogues_currency(empty: httpx.AsyncClient):
+    rows = "[section]\nname,title,order\nb,B,1\n[component]\nnumber,name,section,origin,price\n"
+    rows += "A-1,a,b,modern,%s\n"
+    taken = await empty.post("/v1/imports?dry_run=true", content=(rows % "£120").encode(), headers=CSV)
+    assert taken.json()["assumptions"] == ["request:6: £ is GBP: '£120'"]
+    other = await empty.post("/v1/imports", content=(rows % "€120").encode(), headers=CSV)
+    assert "not in GBP" in other.json()["mistakes"][0]["message"]
+
+
+async def test_a_whole_import_takes_away_what_its_preview_showed(empty: httpx.AsyncClient):
+    await empty.post("/v1/imports", content=SHEET, headers=CSV)
+    some = SHEET.replace("wheels,Wheels,20\n", "")
+    assert (await empty.post("/v1/imports", content=some, headers=CSV)).json()["left"] == {"section": 1}
+    unseen = await empty.post("/v1/imports?whole=true", content=some, headers=CSV)
+    assert (unseen.status_code, "`dry_run`" in unseen.json()["detail"]) == (422, True)
+    shown = await empty.post("/v1/imports?whole=true&dry_run=true", content=some, headers=CSV)
+    assert shown.json()["removed"] == [{"kind": "section", "name": "wheels"}]
+    other = await empty.post("/v1/imports?whole=true&removes=2", content=some, headers=CSV)
+    assert (other.status_code, other.json()["removes"]) == (409, 1)
+    assert (await empty.get("/v1/exports")).text == SHEET + "\n"
+    gone = await empty.post("/v1/imports?whole=true&removes=1", content=some, headers=CSV)
+    assert (gone.json()["removed"], gone.json()["changed"]) == (shown.json()["removed"], 1)
+    assert (await empty.get("/v1/exports")).text == some + "\n"

@@ -178,7 +178,7 @@ MISTAKES = {
     "a name twice": (("TG-1,grease", "TW-9,grease"), "'TW-9' stands already at small.csv:"),
     "money with three places": (("12.50", "12.505"), "[component] price"),
     "yes or no": (
-        ("TW-10,wheel.left,direct,1,5,yes", "TW-10,wheel.left,direct,1,5,y"),
+        ("TW-10,wheel.left,direct,1,5,yes", "TW-10,wheel.left,direct,1,5,perhaps"),
         "from_new: yes or no is expected",
     ),
     "an unknown range": (("T1-R,tern,", "T1-R,stern,"), "there is no range 'stern'; did you mean 'tern'?"),

@@ -219,7 +219,7 @@ def test_mistakes_are_listed_with_file_and_line_and_nothing_is_stored(database: 
 def test_a_dry_run_stores_nothing(database: str):
     result = run("load", str(SMALL), "--database", database, "--dry-run")
     assert result.exit_code == 0
-    assert "would be stored" in result.stderr
+    assert "nothing was stored" in result.stderr
     assert run("export", "--database", database).stdout == ""
 
 
@@ -280,7 +280,7 @@ def test_a_load_says_what_to_do_next_and_the_lint_counts_in_words(database: str,
     sheet = tmp_path / "one.csv"
     sheet.write_text("[evidence]\nname,grade,reference\nlost,hearsay,a word\n", encoding="utf-8")
     loaded = run("load", str(sheet), "--database", database)
-    assert loaded.stderr.splitlines()[0].startswith("1 record stored as revision 1 in ")
+    assert loaded.stderr.splitlines()[0] == "1 record read, 1 change, stored as revision 1."
     assert "Now run `graftbook lint`" in loaded.stderr
     assert "lint" not in run("load", str(sheet), "--dry-run", "--database", database).stderr
     linted = run("lint", "--database", database)

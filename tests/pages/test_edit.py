@@ -1,5 +1,6 @@
 """Editing: forms of every kind, mistakes beside fields, the effect first, two editors, take-back, import."""
 
+import io
 import re
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
@@ -8,6 +9,7 @@ from typing import Any
 from urllib.parse import quote
 
 import httpx
+import openpyxl
 import pytest
 from fastapi import FastAPI
 from sqlalchemy import select
@@ -379,9 +381,9 @@ class TestImport:
     BAD = "[evidence]\nname,grade,reference\nbench-7,guessed,our own bench\nbench-8,measured,\n"
 
     async def send(
-        self, editor: Editor, sheet: str, do: str, why: str = "", file: bytes = b""
+        self, editor: Editor, sheet: str, do: str, why: str = "", file: bytes = b"", **more: str
     ) -> httpx.Response:
-        data = {"form_token": await editor.token(), "sheet": sheet, "do": do, "why": why}
+        data = {"form_token": await editor.token(), "sheet": sheet, "do": do, "why": why, **more}
         files = {"file": ("sheet.csv" if file else "", file)}
         return await editor.client.post("/edit/import", data=data, files=files, headers=OWN)
 
@@ -411,10 +413,40 @@ class TestImport:
         tried = await self.send(editor, self.BAD, "try", file=self.GOOD.encode())
         assert "No mistakes" in text_of(tried)
 
+    async def test_a_workbook_is_tried_and_then_stored_as_the_sheet_that_it_says(
+        self, editor: Editor
+    ) -> None:
+        book = openpyxl.Workbook()
+        book.active.title = "evidence"
+        for row in (["name", "grade", "reference", "on"], ["bench-9", "measured", "p. 3", "02/03/1964"]):
+            book.active.append(row)
+        written = io.BytesIO()
+        book.save(written)
+        asked = await self.send(editor, "", "try", file=written.getvalue())
+        assert "evidence D2 on: '02/03/1964' is 2 March 1964 or 3 February 1964" in text_of(asked)
+        tried = await self.send(editor, "", "try", file=written.getvalue(), dates="day-first")
+        assert "1 record would change" in text_of(tried)
+        assert "'02/03/1964' is 2 March 1964" in text_of(tried)
+        text = unescape(re.search(r"<textarea[^>]*>(.*?)</textarea>", tried.text, re.S)[1]).lstrip("\n")
+        assert "bench-9,measured,p. 3,1964-03-02" in text
+        await self.send(editor, text, "save", "from the bench")
+        assert editor.rows("evidence", "bench-9")[0]["on"] == "1964-03-02"
+
+    async def test_a_whole_sheet_takes_away_what_it_showed(self, editor: Editor) -> None:
+        tax = "[tax]\nname,market,rate\nonly,home,20\n"
+        kept = text_of(await self.send(editor, tax, "try"))
+        assert "Not in this sheet, and kept: " in kept
+        unseen = await self.send(editor, tax, "save", "one tax", whole="yes")
+        assert "What the sheets no longer have is taken away" in text_of(unseen), "shown before it is stored"
+        shown = re.search(r'name="removes" value="(\w+)"', unseen.text)[1]
+        stored = await self.send(editor, tax, "save", "one tax", whole="yes", removes=shown)
+        assert stored.url.path.startswith("/edit/revision/")
+        assert [row["name"] for row in editor.rows("tax", "only")] == ["only"]
+
     @pytest.mark.parametrize(
         ("file", "told"),
         [
-            (b"\xff\xfe[\x00s\x00", "not UTF-8"),
+            (b"\x81[s", "no text that can be read"),
             (b"x" * 600_001, "more than 600,000 bytes"),
             (b"", "Choose a file"),
         ],

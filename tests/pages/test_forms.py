@@ -42,7 +42,9 @@ async def test_a_file_stands_in_the_place_of_what_was_pasted_and_lines_end_alike
     assert await sent(sheet="a", file="\ufeffb\r\nc\rd".encode()) == ("b\nc\nd", "")
     assert await sent(sheet="a\r\nb") == ("a\nb", "")
     assert (await sent(sheet=" \n"))[1] == "Choose a file, or paste the sheet."
-    assert (await sent(file=b"\xff\xfe"))[1].startswith("The file is not UTF-8 text.")
+    assert (await sent(file="ü;b".encode("cp1252"))) == ("ü;b", "")
+    assert (await sent(file="ü".encode("utf-16"))) == ("ü", "")
+    assert "no text that can be read" in (await sent(file=b"\x81\xff"))[1]
 
 
 def test_a_count_is_a_whole_number_of_at_most_seven_digits() -> None:

@@ -250,14 +250,17 @@ async def test_a_formula_in_the_catalogue_is_run_by_no_spreadsheet_and_loads_aga
 
 
 @pytest.mark.one_engine
-async def test_a_sheet_in_another_encoding_is_told_what_to_do(client: httpx.AsyncClient) -> None:
+async def test_a_sheet_in_another_encoding_is_read_and_said(client: httpx.AsyncClient) -> None:
     sheet = "[section]\nname,title,order\nn,Bremsen für vorn,1\n"
-    for encoding, word in (("utf-16", "UTF-8"), ("utf-16-le", "UTF-8"), ("latin-1", "UTF-8")):
+    for encoding, word in (("utf-16", "UTF-16"), ("utf-16-le", "UTF-16"), ("latin-1", "Windows-1252")):
         answer = await client.post(
-            "/v1/imports", content=sheet.encode(encoding), headers={"Content-Type": "text/csv"}
+            "/v1/imports?dry_run=true", content=sheet.encode(encoding), headers={"Content-Type": "text/csv"}
         )
-        clear(answer)
-        assert word in answer.json()["mistakes"][0]["message"]
+        assert (answer.status_code, answer.json()["changed"]) == (200, 1)
+        assert answer.json()["assumptions"] == [f"request: the text is {word}"]
+    nothing = await client.post("/v1/imports", content=b"\x81,\x8d", headers={"Content-Type": "text/csv"})
+    clear(nothing)
+    assert "UTF-8" in nothing.json()["mistakes"][0]["message"]
     with_mark = await client.post(
         "/v1/imports?dry_run=true",
         content=sheet.encode("utf-8-sig"),

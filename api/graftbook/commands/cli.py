@@ -22,15 +22,14 @@ from graftbook.commands.console import (
     readable_errors,
     service_for,
     settings_for,
-    show_mistakes,
     stop,
-    who,
 )
 from graftbook.commands.exits import told as how_it_ends
 from graftbook.commands.find import find
 from graftbook.commands.group import Commands
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
+from graftbook.commands.load import load, sheets
 from graftbook.commands.past import compare, history, remove, take_back
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
@@ -42,7 +41,9 @@ app = Commands(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, find, check, fits, history, compare, take_back, remove):
+for command in (
+    guide, columns, new, load, sheets, find, check, fits, history, compare, take_back, remove,
+):  # fmt: skip
     app.command()(command)
 
 
@@ -129,32 +130,6 @@ def _agree_to_lose(
             stop("nothing was done: give --backup FILE to copy the database first, or --yes to lose it")
         if not typer.confirm("Lose it, without a copy?", err=True):
             stop("nothing was done", c.REFUSED)
-
-
-@app.command()
-def load(
-    sources: Annotated[
-        list[Path], typer.Argument(help="Sheets (.csv, .json) or folders of sheets.", exists=True)
-    ],
-    database: c.Database = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")] = False,
-    why: Annotated[str, typer.Option(help="Why, for the history.")] = "",
-) -> None:
-    """Load records, all or nothing; a record of a known name replaces it."""
-    from graftbook.catalogue.loading.imports import load as load_records
-
-    settings = settings_for(database)
-    with readable_errors(), counting("records read") as step:
-        report = load_records(
-            engine_for(settings), list(sources), dry_run=dry_run, progress=step, who=who(), why=why
-        )
-    show_mistakes(report)
-    if not report.ok:
-        raise typer.Exit(c.REFUSED)
-    kept = "would be stored" if dry_run else f"stored as revision {report.revision}"
-    c.say(f"{counted(report.records.total(), 'record')} {kept} in {report.seconds:.1f} s.")
-    if not dry_run:
-        c.say("Now run `graftbook lint`: it finds what can be loaded and still contradicts itself.")
 
 
 @app.command()

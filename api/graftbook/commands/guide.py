@@ -1,5 +1,8 @@
 """`graftbook guide`, `columns` and `new`: how to use it, and a range to begin with."""
 
+import csv
+import shlex
+import sys
 from pathlib import Path
 from typing import Annotated
 
@@ -21,27 +24,50 @@ def guide(page: Annotated[str, typer.Argument(help="Page of the guide; none: the
         c.stop(f"the guide has no page '{page}'; it has {', '.join(PAGES)}", code=c.WRONG_USE)
 
 
-def columns(kind: Annotated[str, typer.Argument(help="Kind of record, such as component.")] = "") -> None:
-    """Print the columns of one kind of record, with an example; without a kind: all kinds."""
+def columns(
+    kind: Annotated[str, typer.Argument(help="Kind of record, such as component; none: every kind.")] = "",
+    form: Annotated[str, typer.Option("--format", help="text, csv or json.")] = "text",
+) -> None:
+    """Print each column with what stands in it, its unit, its meaning and an example."""
     from graftbook.catalogue.format.records import KIND_BY_WORD
-    from graftbook.guide.made import columns_of_kind
+    from graftbook.guide.made import column_facts, columns_of_kind
 
-    if not kind:
-        typer.echo("\n".join(KIND_BY_WORD))
-    elif found := KIND_BY_WORD.get(kind):
-        typer.echo(columns_of_kind(found))
-    else:
-        c.stop(f"there is no kind '{kind}'; there are {', '.join(KIND_BY_WORD)}", code=c.WRONG_USE)
+    if kind and kind not in KIND_BY_WORD:
+        c.stop(f"there is no kind '{kind}'; there are {', '.join(KIND_BY_WORD)}")
+    if form not in ("text", "csv", "json"):
+        c.stop(f"'{form}' is no form of columns; use text, csv or json")
+    kinds = [KIND_BY_WORD[kind]] if kind else list(KIND_BY_WORD.values())
+    if form == "text":
+        typer.echo("\n\n".join(columns_of_kind(one, own=not kind) for one in kinds))
+        return
+    facts = [column for one in kinds for column in column_facts(one)]
+    if form == "json":
+        c.print_json(facts)
+        return
+    writer = csv.writer(sys.stdout, lineterminator="\n")
+    writer.writerow(facts[0])
+    writer.writerows(
+        ["; ".join(v) if isinstance(v, list) else _told(v) for v in one.values()] for one in facts
+    )
 
 
-def new(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> None:
-    """Write a small range that runs, every kind of record once, to put your own in its place."""
+def _told(value: str | bool) -> str:
+    return value if isinstance(value, str) else "yes" if value else "no"
+
+
+def new(
+    folder: Annotated[Path, typer.Argument(help="Folder to make; one that is there must be empty.")],
+) -> None:
+    """Write a small range that runs, every kind of record once, commented, to put your own in its place."""
     from graftbook.guide.made import STARTER
 
-    sheet = folder / "range.csv"
-    if sheet.exists():
-        c.stop(f"{sheet} is there already; name another folder")
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        c.stop(f"{folder} is there and not empty; name another folder")
     with c.readable_errors():
         folder.mkdir(parents=True, exist_ok=True)
+        sheet = folder / "range.csv"
         sheet.write_bytes(STARTER.read_bytes())
-    c.say(f"{sheet} is written. Now: graftbook load {folder} --dry-run")
+    c.say(f"{sheet} is written: an invented range with every kind of record. Now:")
+    c.say("  graftbook migrate")
+    c.say(f"  graftbook load {shlex.quote(str(folder))}")
+    c.say("  graftbook closure --chassis B1-0100 --remedy-all severe")

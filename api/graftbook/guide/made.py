@@ -14,6 +14,7 @@ from types import ModuleType
 from typing import Any
 
 import graftbook.checks
+from graftbook.catalogue.columns import columns_of
 from graftbook.catalogue.format.records import KINDS, Conditional, Record, Stated
 from graftbook.checks.brakes import rules
 from graftbook.checks.joints import corrosion
@@ -63,13 +64,16 @@ def columns() -> str:
     return "\n\n".join([*parts, *map(columns_of_kind, KINDS)])
 
 
-def columns_of_kind(kind: type[Record]) -> str:
-    """One kind of record: what it is, its own columns, and a row of the demo as an example."""
+def columns_of_kind(kind: type[Record], own: bool = True) -> str:
+    """One kind of record: what it is, its columns, and a row of the range to begin with as an example.
+
+    `own`: without the columns that it has in common with others.
+    """
     shared: set[str] = set()
     also = ""
-    if issubclass(kind, Stated):
+    if own and issubclass(kind, Stated):
         shared, also = set(Stated.model_fields), "\n\nAnd the columns of every claim."
-    elif issubclass(kind, Conditional):
+    elif own and issubclass(kind, Conditional):
         shared, also = (
             set(Conditional.model_fields),
             "\n\nAnd the columns that say for which vehicles it holds.",
@@ -83,6 +87,24 @@ def columns_of_kind(kind: type[Record]) -> str:
     )
 
 
+def column_facts(kind: type[Record]) -> list[dict[str, Any]]:
+    """Every column of a kind as plain facts, for programs."""
+    return [
+        {
+            "kind": kind.kind_of_record,
+            "column": column.name,
+            "needed": column.needed,
+            "form": column.form,
+            "unit": column.unit,
+            "words": list(column.words),
+            "names": column.names,
+            "meaning": column.meaning,
+            "example": column.example,
+        }
+        for column in columns_of(kind, STARTER)
+    ]
+
+
 def _as_csv(cells: Iterable[str]) -> str:
     written = io.StringIO()
     csv.writer(written, lineterminator="").writerow(cells)
@@ -90,38 +112,19 @@ def _as_csv(cells: Iterable[str]) -> str:
 
 
 def _columns_of(kind: type[Record], without: set[str]) -> str:
-    schema = kind.model_json_schema()
     rows = [
         (
-            f"`{name}`",
-            "needed" if name in schema.get("required", ()) else "",
-            _form(facts),
-            facts.get("description", ""),
+            f"`{column.name}`",
+            "needed" if column.needed else "",
+            column.cell,
+            column.unit,
+            column.meaning,
+            f"`{column.example}`",
         )
-        for name, facts in schema["properties"].items()
-        if name not in without
+        for column in columns_of(kind, STARTER)
+        if column.name not in without
     ]
-    return table(("column", "", "form", "meaning"), rows)
-
-
-def _form(facts: Mapping[str, Any]) -> str:
-    """How a cell of the column is written."""
-    while forms := facts.get("anyOf"):
-        own = {name: fact for name, fact in facts.items() if name != "anyOf"}
-        facts = {**next(form for form in forms if form.get("type") != "null"), **own}
-    if words := facts.get("enum"):
-        return "; ".join(f"`{word}`" for word in words if word)
-    match facts.get("type"):
-        case "array":
-            return "list, `;` between"
-        case "boolean":
-            return "`yes` or `no`"
-        case "integer" | "number":
-            least, most = facts.get("minimum"), facts.get("maximum")
-            return "money" if facts["type"] == "number" else f"whole number, {least} to {most}"
-    if facts.get("format") == "date":
-        return "day, `1968-03-01`"
-    return "text"
+    return table(("column", "", "what stands in it", "unit", "meaning", "example"), rows)
 
 
 def units() -> str:

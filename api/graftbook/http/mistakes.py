@@ -8,10 +8,16 @@ from graftbook.problems import ImportRefused, begun
 
 
 def mistake_document(mistake: Mistake) -> dict[str, Any]:
-    """One mistake as facts: file, line, kind of record, field, what is wrong and what to do."""
+    """One mistake as facts: file, line, kind of record, field, what is wrong and what to do.
+
+    In a workbook the line is the row, and its sheet and its cell are told too.
+    """
+    place = mistake.place
     return {
-        "file": mistake.place.file,
-        "line": mistake.place.line,
+        "file": place.file,
+        "line": place.line,
+        **({"sheet": place.sheet} if place.sheet else {}),
+        **({"cell": place.cell} if place.cell else {}),
         "record": mistake.kind,
         "field": mistake.field,
         "message": begun(mistake.message).encode("utf-8", "replace").decode(),

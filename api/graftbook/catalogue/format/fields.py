@@ -11,6 +11,13 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
 
+from graftbook.rulebook.units import units_of
+
+UNIT = "unit"
+"""The member of a column's JSON Schema that says what its figures count or are measured in."""
+CATALOGUE_MONEY, OFFER_MONEY, OF_ITS_KIND = "the catalogue's currency", "the offer's currency", "of its kind"
+PER_CENT, PART = "per cent", "part of 1"
+
 LONGEST_LIST = 20_000
 """Characters of a list of texts in all."""
 
@@ -76,12 +83,25 @@ Texts = Annotated[
 ]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 Chassis = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=CHASSIS_PATTERN)]
-WithUnit = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=60)]
+WithUnit = Annotated[
+    str,
+    BeforeValidator(clean),
+    StringConstraints(max_length=60),
+    Field(json_schema_extra={UNIT: OF_ITS_KIND}),
+]
 Money = Annotated[
-    Decimal, Field(ge=0, max_digits=12, decimal_places=2, json_schema_extra={"format": "decimal"})
+    Decimal,
+    Field(
+        ge=0, max_digits=12, decimal_places=2, json_schema_extra={UNIT: CATALOGUE_MONEY, "format": "decimal"}
+    ),
 ]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Quantity = Annotated[int, Field(ge=1, le=100_000)]
+
+
+def measured(*quantities: str) -> dict[str, Any]:
+    """The units in which a column may be written, for its JSON Schema."""
+    return {UNIT: ", ".join(unit for quantity in quantities for unit in units_of(quantity) if unit)}
 
 
 class Record(BaseModel):

@@ -24,9 +24,9 @@ class OutlineRecord(Record):
     """One line of a range's drawing, seen from its left side or from above."""
 
     kind_of_record = "outline"
-    name: Name
-    range: Name
-    view: View
+    name: Name = Field(description="short name")
+    range: Name = Field(description="the range that looks so")
+    view: View = Field(description="from its left side, or from above")
     points: Texts = Field(
         description=f"points in their order, `x y` each, in whole units from 0 to {WIDEST}: `40 370; 60 250`",
         min_length=2,
@@ -39,9 +39,9 @@ class MarkRecord(Record):
     """Where a position is on a range's drawing."""
 
     kind_of_record = "mark"
-    position: Name
-    range: Name
-    view: View
+    position: Name = Field(description="the position that is shown here")
+    range: Name = Field(description="the range whose drawing it is on")
+    view: View = Field(description="from its left side, or from above")
     x: Unit = Field(description="from the front")
     y: Unit = Field(description="from the top; in plan from the right side of the vehicle")
 

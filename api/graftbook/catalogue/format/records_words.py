@@ -9,7 +9,7 @@ class UpgradeRecord(Stated):
     """What customers order by one name: the wishes that belong to it, for the vehicles that it holds for."""
 
     kind_of_record = "upgrade"
-    name: Name
+    name: Name = Field(description="short name")
     title: Sentence = Field(description="as the counter says it: `front discs`")
     called: Texts = Field([], description="what else people call it")
     fit: Names = Field([], description="numbers to fit; `number@position` where only that place is meant")

@@ -18,30 +18,25 @@ from typing import Any, TextIO
 
 from pydantic import ValidationError
 
+from graftbook.catalogue.format.cell_forms import read_cells
+from graftbook.catalogue.format.delimited import sheet_of_text
 from graftbook.catalogue.format.fields import is_printable
+from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
+from graftbook.catalogue.format.grid import Place as Place
+from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.records import KIND_BY_WORD, Record
 
-LONGEST_CELL = 30_000
-LONGEST_ROW = 500_000
-"""Characters of one row, over however many lines its cells are spread."""
-MOST_COLUMNS = 100
 LONGEST_SHOWN = 60
 LONGEST_NAME = 400
-csv.field_size_limit(LONGEST_CELL)
+PICK_LISTS = "pick lists"
+"""The name of the sheet that holds what the others' cells may be picked from; it is no record's."""
+_COPY = re.compile(r"\s*[(_ ]\d{1,3}\)?$")
 
 _STARTS_A_FORMULA = "=+\\-@\t\r\n＝＋－＠"
 _TO_GUARD = re.compile(f"'*[{_STARTS_A_FORMULA}]")
 _GUARDED = re.compile(f"'+[{_STARTS_A_FORMULA}]")
 _HARMLESS = re.compile(r"[+-]\d[\d.]*( [\w/%. ]*)?", re.ASCII)
 """A number with a sign, perhaps with a unit or a span: no spreadsheet runs it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a record was read: file (or "request") and line."""
-
-    file: str
-    line: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +50,7 @@ class Mistake:
     name: str = ""
 
     def __str__(self) -> str:
-        where = f"{self.place.file}:{self.place.line}"
+        where = str(self.place)
         what = " ".join(part for part in (self.kind and f"[{self.kind}]", self.field) if part)
         return f"{where}: {what}: {self.message}" if what else f"{where}: {self.message}"
 
@@ -66,35 +61,6 @@ class Placed:
 
     place: Place
     record: Record
-
-
-class NotASheet(Exception):
-    """The text is no sheet; the message says why and what to do."""
-
-
-class _Lines:
-    """A sheet's lines, none longer than a row may be; `begin_row` before each row. Raises NotASheet."""
-
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
-        self._left = LONGEST_ROW
-
-    def begin_row(self) -> None:
-        self._left = LONGEST_ROW
-
-    def __iter__(self) -> "_Lines":
-        return self
-
-    def __next__(self) -> str:
-        line = self._stream.readline(self._left + 1)
-        self._left -= len(line)
-        if not line:
-            raise StopIteration
-        if self._left < 0:
-            raise NotASheet(f"a row has at most {LONGEST_ROW} characters; is a quote left open?")
-        if "\0" in line:
-            raise NotASheet("the text holds NUL characters; save the sheet as UTF-8 CSV")
-        return line
 
 
 def shown(value: Any) -> str:
@@ -157,59 +123,107 @@ def _in_words(error: Any, kind: type[Record]) -> str:
     return f"{message} (read: {shown(error.get('input'))!r})"
 
 
-def read_sheet(stream: TextIO, file: str) -> Iterator[Placed | Mistake]:
-    """Every record of a sheet in its order, and every mistake where it stands."""
-    lines = _Lines(stream)
-    rows = csv.reader(lines, strict=True)
-    kind: type[Record] | None = None
-    columns: list[str] | None = None
-    skipping = False
-    while True:
-        lines.begin_row()
-        try:
-            row = next(rows)
-        except StopIteration:
+def read_sheet(stream: TextIO, file: str, reading: Reading | None = None) -> Iterator[Placed | Mistake]:
+    """Every record of delimited text in its order, and every mistake where it stands."""
+    reading = reading or Reading()
+    try:
+        sheet = sheet_of_text(stream)
+    except NotASheet as error:
+        yield Mistake(Place(file, error.line), "", "", str(error))
+        return
+    yield from read_rows(sheet, file, reading)
+
+
+def read_rows(sheet: Sheet, file: str, reading: Reading) -> Iterator[Placed | Mistake]:
+    """Every record of a sheet of rows in its order, and every mistake where it stands.
+
+    A workbook's sheet that is named like a kind of record begins with its columns.
+    """
+    tables = _Tables(sheet, file, reading)
+    for what in sheet.assumed:
+        reading.assume(what, Place(file, 0))
+    try:
+        for row in sheet.rows:
+            yield from tables.read(row)
+    except NotASheet as error:
+        yield Mistake(Place(file, error.line, sheet.name), "", "", str(error))
+
+
+def kind_named(name: str) -> type[Record] | None:
+    """The kind of record that a sheet's name says, also `Flaw`, `chassis span`, `flaw (2)`."""
+    word = _COPY.sub("", name.strip()).lower()
+    return KIND_BY_WORD.get(re.sub(r"[\s-]+", "_", word))
+
+
+class _Tables:
+    """The tables of a sheet, one below the other, as its rows come."""
+
+    def __init__(self, sheet: Sheet, file: str, reading: Reading) -> None:
+        self._file, self._sheet, self._reading = file, sheet.name, reading
+        self._kind = kind_named(sheet.name) if sheet.name else None
+        self._columns: list[str] | None = None
+        self._skipping = False
+
+    def read(self, row: Row) -> Iterator[Placed | Mistake]:
+        """What a row says."""
+        place = Place(self._file, row.number, self._sheet)
+        first = row.cells[0].text.strip().lstrip("\ufeff")
+        if not any(cell.text.strip() for cell in row.cells):
+            return  # formulas down to the end of the sheet, most of which show nothing
+        if first.startswith("#") and not (self._sheet and row.cells[0].kind == "wrong"):
             return
-        except csv.Error as error:
-            yield Mistake(
-                Place(file, rows.line_num), "", "", f"this is no CSV: {error}; mend the row and load again"
-            )
-            return
-        except NotASheet as error:
-            yield Mistake(Place(file, rows.line_num + 1), "", "", str(error))
-            return
-        except UnicodeError:
-            yield Mistake(
-                Place(file, rows.line_num + 1), "", "", "this is not UTF-8 text; save the sheet as UTF-8 CSV"
-            )
-            return
-        place = Place(file, rows.line_num)
-        first = row[0].strip().lstrip("\ufeff") if row else ""
-        if not any(cell.strip() for cell in row) or first.startswith("#"):
-            continue
         if first.startswith("[") and first.endswith("]"):
-            kind, columns, skipping = KIND_BY_WORD.get(first[1:-1]), None, False
-            if kind is None:
-                skipping = True
-                known = ", ".join(KIND_BY_WORD)
-                message = f"there is no such kind of record; use one of: {known}"
-                yield Mistake(place, shown(first[1:-1]), "", message)
-        elif skipping:
-            continue
-        elif kind is None:
-            skipping = True
-            yield Mistake(
-                place, "", "", "a table starts with its kind in square brackets, such as [component]"
-            )
-        elif columns is None:
-            columns = [cell.strip() for cell in row]
-            while columns and not columns[-1]:
-                columns.pop()
-            mistakes = list(_wrong_columns(kind, columns, place))
-            skipping = bool(mistakes)
-            yield from mistakes
+            yield from self._begin(first[1:-1], place)
+        elif self._skipping:
+            return
+        elif self._kind is None:
+            self._skipping = True
+            yield from self._no_kind(place)
+        elif self._columns is None:
+            yield from self._head(self._kind, row, place)
         else:
-            yield from _read_row(kind, columns, row, place)
+            yield from _read_row(self._kind, self._columns, row, place, self._reading)
+
+    def _begin(self, word: str, place: Place) -> Iterator[Mistake]:
+        self._kind, self._columns, self._skipping = KIND_BY_WORD.get(word), None, False
+        if self._kind is None:
+            self._skipping = True
+            known = ", ".join(KIND_BY_WORD)
+            message = f"there is no such kind of record; use one of: {known}"
+            yield Mistake(place, shown(word), "", message)
+
+    def _no_kind(self, place: Place) -> Iterator[Mistake]:
+        if not self._sheet:
+            message = "a table starts with its kind in square brackets, such as [component]"
+            yield Mistake(place, "", "", message)
+        elif hint := near(_COPY.sub("", self._sheet).lower(), KIND_BY_WORD):
+            yield Mistake(place, "", "", f"the sheet is named like no kind of record{hint}")
+        elif self._sheet != PICK_LISTS:
+            what = "the sheet is passed over, since its name is no kind of record"
+            self._reading.assume(what, Place(self._file, 0, self._sheet))
+
+    def _head(self, kind: type[Record], row: Row, place: Place) -> Iterator[Mistake]:
+        columns = [_column(cell.text, kind) for cell in row.cells]
+        while columns and not columns[-1]:
+            columns.pop()
+        self._columns = columns
+        if self._sheet:
+            at = {name: number for number, name in enumerate(columns)}
+            self._reading.note_head(self._file, self._sheet, row.number, at)
+        mistakes = list(_wrong_columns(kind, columns, place))
+        self._skipping = bool(mistakes)
+        yield from mistakes
+
+
+def _column(head: str, kind: type[Record]) -> str:
+    name = head.strip()
+    return name if name in kind.model_fields else _as_column(name, kind)
+
+
+def _as_column(name: str, kind: type[Record]) -> str:
+    """`Built from` is `built_from`."""
+    word = re.sub(r"[\s-]+", "_", name.lower())
+    return word if word in kind.model_fields else name
 
 
 def _wrong_columns(kind: type[Record], columns: list[str], place: Place) -> Iterator[Mistake]:
@@ -221,27 +235,33 @@ def _wrong_columns(kind: type[Record], columns: list[str], place: Place) -> Iter
         if column not in kind.model_fields:
             hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
             if ";" in column:
-                hint = "; cells are separated by commas, so save the sheet as CSV with commas"
+                hint = "; cells are separated by commas here, as in the first row that names columns"
             yield Mistake(place, kind.kind_of_record, shown(column), f"there is no such column{hint}")
     if len(set(columns)) != len(columns):
         yield Mistake(place, kind.kind_of_record, "", "a column stands twice")
 
 
 def _read_row(
-    kind: type[Record], columns: list[str], row: list[str], place: Place
+    kind: type[Record], columns: list[str], row: Row, place: Place, reading: Reading
 ) -> Iterator[Placed | Mistake]:
-    if len(row) > len(columns) and any(cell.strip() for cell in row[len(columns) :]):
+    if len(row.cells) > len(columns) and any(cell.text.strip() for cell in row.cells[len(columns) :]):
         yield Mistake(
             place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns"
         )
         return
-    fields = {
-        column: unguarded(cell) if cell[0] == "'" else cell
-        for column, cell in zip(columns, row, strict=False)
-        if cell and not cell.isspace()
+    cells = {
+        column: Cell(unguarded(cell.text)) if cell.text[:1] == "'" else cell
+        for column, cell in zip(columns, row.cells, strict=False)
+        if (cell.text and not cell.text.isspace()) or cell.formula
     }
+    fields, unclear = read_cells(kind, cells, place, reading)
     record, mistakes = validate(kind, fields, place)
-    if record is not None:
+    if unclear:
+        told = {column for column, _ in unclear}
+        name = _name({column: cell.text for column, cell in cells.items()})
+        yield from (Mistake(place, kind.kind_of_record, column, what, name) for column, what in unclear)
+        mistakes = [m for m in mistakes if m.field not in told]
+    elif record is not None:
         yield Placed(place, record)
     yield from mistakes
 

@@ -1,49 +1,94 @@
-"""Where records come from: a sheet, a folder of sheets, JSON, a stream, a request."""
+"""Where records come from: a sheet, a workbook, a folder of them, JSON, a stream, a request."""
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import orjson
 
+from graftbook.catalogue.format.grid import NotASheet
+from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.records import KIND_BY_WORD
-from graftbook.catalogue.format.sheets import Mistake, Place, Placed, near, read_sheet, shown, validate
+from graftbook.catalogue.format.sheets import (
+    Mistake,
+    Place,
+    Placed,
+    kind_named,
+    near,
+    read_rows,
+    read_sheet,
+    shown,
+    validate,
+)
+from graftbook.catalogue.format.workbooks import WORKBOOK_ENDINGS, sheets_in
 
 LARGEST_JSON = 64_000_000
 """Bytes of a file of JSON records; it is read whole. A sheet may be of any size."""
+
+SHEETS = (".csv", ".tsv", *WORKBOOK_ENDINGS)
+"""The endings of what is read of a folder."""
 
 REQUEST = "request"
 """The file's name in places of records that came as JSON."""
 
 
-def records_in(source: Any) -> Iterator[Placed | Mistake]:
+@dataclass(frozen=True, slots=True)
+class Sent:
+    """Bytes of a sheet or a workbook, under the name that the places of its mistakes carry."""
+
+    name: str
+    content: IO[bytes]
+
+
+def records_in(source: Any, reading: Reading | None = None) -> Iterator[Placed | Mistake]:
     """Every record of a source in its order, and every mistake where it stands.
 
-    A folder's `.csv` files are read in name order. Raises FileNotFoundError when there is none.
+    A folder's sheets and workbooks are read in name order. `reading` settles what can be read in two ways,
+    and is told what was taken for granted. Raises FileNotFoundError when a folder has none.
     """
+    reading = reading or Reading()
     if isinstance(source, str | Path):
-        yield from _from_path(Path(source))
+        yield from _from_path(Path(source), reading)
+    elif isinstance(source, Sent):
+        yield from _from_content(source.content, source.name, reading)
     elif hasattr(source, "read"):
-        yield from read_sheet(source, str(getattr(source, "name", REQUEST)))
+        yield from read_sheet(source, str(getattr(source, "name", REQUEST)), reading)
     elif source and all(isinstance(item, Mapping) for item in source):
         yield from from_objects(source)
     else:
         for one in source:
-            yield from records_in(one)
+            yield from records_in(one, reading)
 
 
-def _from_path(path: Path) -> Iterator[Placed | Mistake]:
+def _from_path(path: Path, reading: Reading) -> Iterator[Placed | Mistake]:
     if path.is_dir():
-        files = sorted(path.glob("*.csv"))
+        files = sorted(p for p in path.iterdir() if p.suffix.lower() in SHEETS and p.name[0] not in "~.")
         if not files:
-            raise FileNotFoundError(f"there is no .csv file in {path}")
+            raise FileNotFoundError(f"there is no sheet in {path}: none of {', '.join(SHEETS)}")
         for file in files:
-            yield from _from_path(file)
+            yield from _from_path(file, reading)
     elif path.suffix == ".json":
         yield from _from_json(path)
     else:
-        with path.open(encoding="utf-8", newline="") as stream:
-            yield from read_sheet(stream, path.name)
+        with path.open("rb") as content:
+            yield from _from_content(content, path.name, reading)
+
+
+def _from_content(content: IO[bytes], name: str, reading: Reading) -> Iterator[Placed | Mistake]:
+    nothing = True
+    try:
+        for sheet in sheets_in(content, encoding=reading.encoding):
+            nothing = nothing and bool(sheet.name) and kind_named(sheet.name) is None
+            for item in read_rows(sheet, name, reading):
+                nothing = False
+                yield item
+    except NotASheet as error:
+        nothing = False
+        yield Mistake(Place(name, error.line), "", "", str(error))
+    if nothing:
+        message = f"no sheet is named like a kind of record; use one of: {', '.join(KIND_BY_WORD)}"
+        yield Mistake(Place(name, 0), "", "", message)
 
 
 def _from_json(path: Path) -> Iterator[Placed | Mistake]:

@@ -164,15 +164,15 @@ def _on_records(connection: Connection, condition_id: int, field: str, message: 
         holder = table(name)
         kind_column = holder.c.kind if kind is None else kind
         query = (
-            select(STAGED.c.kind, STAGED.c.name, STAGED.c.file, STAGED.c.line)
+            select(STAGED.c.kind, STAGED.c.name, STAGED.c.file, STAGED.c.line, STAGED.c.sheet)
             .join(holder, (holder.c.name == STAGED.c.name) & (STAGED.c.kind == kind_column))
             .where(holder.c.condition_id == condition_id)
-            .order_by(STAGED.c.file, STAGED.c.line)
+            .order_by(STAGED.c.file, STAGED.c.sheet, STAGED.c.line)
             .limit(_RECORDS_SHOWN)
         )
         for row in connection.execute(query).all():
             shown += 1
-            yield Mistake(Place(row.file, row.line), row.kind, field, message, row.name)
+            yield Mistake(Place(row.file, row.line, row.sheet), row.kind, field, message, row.name)
     if not shown and _used(connection, condition_id):
         yield Mistake(
             Place("the catalogue", 0), "", field, f"a record that was there before no longer holds: {message}"

@@ -7,13 +7,14 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Engine
 
+from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.sheets import Mistake, Placed
 from graftbook.catalogue.format.sources import from_objects, records_in
 from graftbook.catalogue.history.changes import anything_changed, forget_unchanged, keep
@@ -41,15 +42,20 @@ def load(
     *,
     dry_run: bool = False,
     progress: Callable[[int], None] | None = None,
+    reading: Reading | None = None,
     who: str = "",
     why: str = "",
     removals: Removals | None = None,
+    whole: bool | None = None,
     first: Callable[[Connection], None] | None = None,
     last: Callable[[Connection, Report], None] | None = None,
 ) -> Report:
     """Load a file, a folder, an open sheet, JSON records, or several of these, in one transaction.
 
-    A record with the name of one that exists replaces it; `removals` are taken out before. With any
+    Files are sheets, workbooks or JSON; `reading` says how their cells are read.
+
+    A record with the name of one that exists replaces it; `removals` are taken out before. `whole`: what is
+    not among the records read, of the kinds that are, is taken out; False: it is counted. With any
     mistake, or with `dry_run`, nothing is kept; after a thousand mistakes nothing more is looked at. What
     changes is kept in the history, in the same transaction. `progress` is called with the number of records
     read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
@@ -58,15 +64,20 @@ def load(
     """
     started = time.perf_counter()
     report = Report(dry_run=dry_run)
-    work = _Work(engine, report, progress, who, why, first, last)
+    reading = reading or Reading()
+    work = _Work(engine, report, progress, who, why, first, last, whole)
     try:
-        if removals is not None:
-            work.here(records_in(sources), removals)  # what is removed and put back may be settled by `first`
+        if removals is not None or whole:  # who needs what goes is known in the database itself alone
+            work.here(
+                records_in(sources, reading), removals
+            )  # what is removed and put back may be settled by `first`
         else:
-            work.by_size(records_in(sources))
+            work.by_size(records_in(sources, reading))
     except (_Undo, EnoughMistakes):
         report.revision = None
-    report.mistakes.sort(key=lambda m: (m.place.file, m.place.line, m.field))
+    report.assumed = reading.told()
+    report.mistakes = [replace(m, place=reading.in_cell(m.place, m.field)) for m in report.mistakes]
+    report.mistakes.sort(key=lambda m: (m.place.file, m.place.sheet, m.place.line, m.field))
     report.seconds = time.perf_counter() - started
     return report
 
@@ -88,6 +99,7 @@ class _Work:
     why: str
     first: Callable[[Connection], None] | None
     last: Callable[[Connection, Report], None] | None
+    whole: bool | None = None
 
     def by_size(self, records: Iterator[_Read]) -> None:
         """Where so many records are worked out."""
@@ -128,7 +140,7 @@ class _Work:
     def _load(
         self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
     ) -> None:
-        Load(connection, self.report, self.progress).run(records, removals)
+        Load(connection, self.report, self.progress, whole=self.whole).run(records, removals)
         if not self.report.ok:
             raise _Undo
         _keep(connection, self.report, self.who, self.why)
@@ -166,7 +178,7 @@ class _Work:
 
     def _do_again(self, records: list[Fields]) -> None:
         """Under the lock; how many records were read stays what it was."""
-        read = self.report.records.copy()
+        read, self.whole = self.report.records.copy(), None
         self.report.records.clear()
         self.report.changed = 0
         try:

@@ -35,6 +35,7 @@ from graftbook.catalogue.loading.staging import (
     write,
 )
 from graftbook.catalogue.loading.values import read_late, told, unlike_kinds
+from graftbook.catalogue.loading.whole import counts_left, names_left
 from graftbook.catalogue.store.rows import Row, rows_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.rulebook.sane import ANY
@@ -62,6 +63,9 @@ class Report:
 
     `changed` counts the records that say something else than before, new and removed ones included;
     when there are none, `revision` stays what it was. `etag`: of a record that was stored by itself.
+    `assumed`: what was taken for granted to read the sheets, each in a sentence.
+    `left`: how many records of the same kinds were not among those read and stay, by kind; `removed`: the
+    names of those that a whole load takes away. Of chassis spans both mean variants.
     `stopped`: there are more mistakes than `MOST_MISTAKES`, and nothing behind those was looked at.
     """
 
@@ -71,6 +75,9 @@ class Report:
     stopped: bool = False
     revision: int | None = None
     etag: str = ""
+    assumed: list[str] = field(default_factory=list)
+    left: dict[str, int] = field(default_factory=dict)
+    removed: dict[str, list[str]] = field(default_factory=dict)
     dry_run: bool = False
     seconds: float = 0.0
 
@@ -99,6 +106,7 @@ class Load:
 
     `keeps_images`: what is replaced is remembered for the history. Without it, what was stored once is
     put back as it stood: no figure is doubted, and no name is asked whether something bears it.
+    `whole`: what the load does not bring of its kinds is removed; False: counted; None: not looked at.
     """
 
     def __init__(
@@ -108,8 +116,10 @@ class Load:
         progress: Callable[[int], None] | None = None,
         *,
         keeps_images: bool = True,
+        whole: bool | None = None,
     ) -> None:
         self.connection = connection
+        self.whole = whole
         self.report = report
         self.progress = progress
         self.keeps_images = keeps_images
@@ -129,6 +139,10 @@ class Load:
         for mistake in remove(self.connection, removals, keep_images=self.keeps_images):
             self.report.add(mistake)
         self._write_all(records)
+        if self.whole and self.report.ok:  # a row with a mistake has no name, and would seem to be gone
+            removals = {**removals, **self._remove_what_is_left()}
+        elif self.whole is False:
+            self.report.left = counts_left(self.connection)
         brought = kinds_brought(self.connection)
         late = [
             *still_named(self.connection, removals),
@@ -141,6 +155,12 @@ class Load:
         ]
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
+
+    def _remove_what_is_left(self) -> Removals:
+        self.report.removed = names_left(self.connection)
+        for mistake in remove(self.connection, self.report.removed, keep_images=self.keeps_images):
+            self.report.add(mistake)
+        return self.report.removed
 
     def _read_late(self) -> Iterator[Mistake]:
         if self.changed_kinds:
@@ -233,7 +253,7 @@ class Load:
             yield from _further(placed.record, known[name][1])
         elif name in known:
             of_kind, place = known[name]
-            where = f"{place.file}:{place.line}"
+            where = str(place)
             named = "" if of_kind == kind else f" for a {of_kind}"
             yield (
                 _name_field(placed.record),
@@ -317,7 +337,7 @@ def _further(record: Any, first: Place) -> Iterator[tuple[str, str]]:
     for column in sorted(record.model_fields_set - _FURTHER):
         yield (
             column,
-            f"the first row of this companion, {first.file}:{first.line}, says it; leave it empty here",
+            f"the first row of this companion, {first}, says it; leave it empty here",
         )
 
 

@@ -125,7 +125,7 @@ def broken_references(connection: Connection, brought: Container[str]) -> Iterat
             found = _near(connection, reference.to, row.wanted)
             what = reference.to.replace("_", " ")
             yield Mistake(
-                Place(row.file, row.line),
+                Place(row.file, row.line, row.sheet),
                 reference.kind,
                 reference.field or reference.column,
                 f"there is no {what} '{row.wanted}'{hint(found)}",
@@ -143,11 +143,11 @@ def _missing(reference: Reference) -> Select[tuple[str, int, str, str]]:
     of_record = and_(place.c.name == rows.c[reference.owner], place.c.kind == reference.kind)
     with_mistake = and_(broken.c.name == wanted, broken.c.kind == reference.to, broken.c.broken)
     return (
-        select(place.c.file, place.c.line, place.c.name, wanted.label("wanted"))
+        select(place.c.file, place.c.line, place.c.sheet, place.c.name, wanted.label("wanted"))
         .select_from(place.join(rows, of_record).outerjoin(target, target.c[TARGETS[reference.to]] == wanted))
         .where(wanted.is_not(None), target.c[TARGETS[reference.to]].is_(None))
         .where(~select(broken.c.name).where(with_mistake).exists())
-        .order_by(place.c.file, place.c.line)
+        .order_by(place.c.file, place.c.sheet, place.c.line)
         .limit(MOST)
     )
 
@@ -182,9 +182,11 @@ def is_broken(connection: Connection, kind: str, name: str) -> bool:
 
 def place_of(connection: Connection, kind: str, name: str) -> Place:
     """Where the load brought that record; the catalogue itself when it was there before."""
-    query = select(STAGED.c.file, STAGED.c.line).where(STAGED.c.kind == kind, STAGED.c.name == name)
+    query = select(STAGED.c.file, STAGED.c.line, STAGED.c.sheet).where(
+        STAGED.c.kind == kind, STAGED.c.name == name
+    )
     row = connection.execute(query).first()
-    return Place(row.file, row.line) if row else Place("the catalogue", 0)
+    return Place(row.file, row.line, row.sheet) if row else Place("the catalogue", 0)
 
 
 def _near(connection: Connection, kind: str, word: str) -> list[str]:

@@ -93,14 +93,21 @@ def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
                 connection.execute(delete(holder).where(key.parent.in_(listed(connection, names))))
 
 
+_OWNERS = {"build": "build", "list": "order list", "specification": "specification"}
+"""Columns that name what a row belongs to, and what that is called."""
+
+
 def _owner(connection: Connection, holder: Table, row: Columns) -> str:
     """A row in words: `companion 'disc-hub'`, `build 'red-van'`."""
     if "claim" in holder.c:
         claim = table("claim")
         kind = connection.execute(select(claim.c.kind).where(claim.c.name == row["claim"])).scalar()
         return f"{kind_words(kind or holder.name)} '{row['claim']}'"
-    if holder.name.startswith("build_"):
-        return f"build '{row['build']}'"
+    for of, name in _OWNERS.items():
+        if of in row:
+            return f"{name} '{row[of]}'"
+    if holder.name == "shop_stock":
+        return "the store"
     key = next(iter(holder.primary_key))
     return f"{kind_words(holder.name)} '{row[key.name]}'"
 

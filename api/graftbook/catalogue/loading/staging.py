@@ -48,6 +48,7 @@ STAGED = Table(
     Column("kind", String(40), primary_key=True),
     Column("file", Text, nullable=False),
     Column("line", Integer, nullable=False),
+    Column("sheet", Text, nullable=False),
     Column("broken", Boolean, nullable=False),
     prefixes=["TEMPORARY"],
 )
@@ -125,9 +126,12 @@ def stage(
     `new`: none of them is there yet.
     """
     rows = [
-        {"name": name, "kind": kind, "file": place.file, "line": place.line, "broken": broken}
+        {
+            "name": name, "kind": kind, "file": place.file, "line": place.line, "sheet": place.sheet,
+            "broken": broken,
+        }
         for name, place in places.items()
-    ]
+    ]  # fmt: skip
     put(connection, STAGED, rows, Clash.none if new else Clash.old_stays)
 
 
@@ -137,7 +141,7 @@ def staged(
     """Kind and place of those names that the load has brought already, valid or not."""
     given = {"kinds": list(kinds), "names": as_list(names)}
     found = connection.execute(_staged_query(connection.dialect.name), given)
-    return {row.name: (row.kind, Place(row.file, row.line)) for row in found}
+    return {row.name: (row.kind, Place(row.file, row.line, row.sheet)) for row in found}
 
 
 def kinds_brought(connection: Connection) -> set[str]:

@@ -1,7 +1,6 @@
 """The catalogue in and out: the text format as CSV or JSON, and its JSON Schema."""
 
 import hashlib
-import io
 import tempfile
 from functools import lru_cache
 from itertools import chain
@@ -15,12 +14,14 @@ from starlette.responses import Response, StreamingResponse
 
 from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.exports import export_text, json_schema
+from graftbook.catalogue.format.reading import DateOrder, DecimalMark, Formulas, Reading
+from graftbook.catalogue.format.sources import REQUEST, Sent
 from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.database import reading
 from graftbook.document import Document
+from graftbook.editing.imports.service import Edit, import_from
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
@@ -29,7 +30,6 @@ from graftbook.http.conditional import bytes_answer, has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import CELL
-from graftbook.http.mistakes import refused
 from graftbook.http.responses import ASK_AGAIN, etag_of, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
@@ -38,6 +38,7 @@ from graftbook.problems import (
     ImportRefused,
     InvalidRequest,
     MalformedRequest,
+    NotAsShown,
     TooLarge,
     UnsupportedMedia,
 )
@@ -45,8 +46,19 @@ from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1", tags=["exchange"], dependencies=[MayRead])
 
+WORKBOOKS = (
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "application/vnd.oasis.opendocument.spreadsheet",
+)
 IN_MEMORY = 1_000_000
 LARGEST_JSON = 16_000_000
+
+
+class RemovedOut(Document):
+    """A record that the sheets no longer have."""
+
+    kind: str
+    name: str
 
 
 class ImportOut(Document):
@@ -58,6 +70,17 @@ class ImportOut(Document):
         int, Field(description="records that say something else now; none: nothing was stored")
     ]
     catalogue_revision: Annotated[int | None, Field(description="null after a dry run")]
+    assumptions: Annotated[
+        list[str], Field(description="what was taken for granted to read the sheets, each in a sentence")
+    ]
+    left: Annotated[
+        dict[str, int],
+        Field(description="records of the same kinds that were not among those read and stay, by kind"),
+    ]
+    removed: Annotated[
+        list[RemovedOut],
+        Field(description="what `whole` takes away, or would; a variant stands for its spans"),
+    ]
 
 
 _BODIES = {
@@ -68,6 +91,7 @@ _BODIES = {
                 "schema": {"type": "string"},
                 "example": "[section]\nname,title,order\nbrakes,Brakes,10\n",
             },
+            **{media: {"schema": {"type": "string", "format": "binary"}} for media in WORKBOOKS},
             "application/json": {
                 "schema": {
                     "type": "array",
@@ -99,6 +123,7 @@ _BODIES = {
             ImportRefused,
             InvalidRequest,
             MalformedRequest,
+            NotAsShown,
             ReviewNeeded,
             TooLarge,
             UnsupportedMedia,
@@ -111,16 +136,42 @@ async def import_records(
     service: ServiceDep,
     editor: Editor,
     dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    whole: Annotated[
+        bool,
+        Query(description="take away what is not sent, of the kinds that are; preview it with `dry_run`"),
+    ] = False,
+    removes: Annotated[
+        int | None, Query(ge=0, description="needed with `whole`: how many records the preview showed to go")
+    ] = None,
+    dates: Annotated[DateOrder, Query(description="what 02/03/1964 begins with; empty: it is asked")] = "",
+    decimals: Annotated[
+        DecimalMark, Query(description="what 1,234 has before its decimals; empty: it is asked")
+    ] = "",
+    formulas: Annotated[
+        Formulas, Query(description="`values`: what formulas last showed is taken; empty: they are mistakes")
+    ] = "",
+    encoding: Annotated[
+        str, Query(max_length=40, description="of text that is not UTF-8 nor UTF-16, such as `cp1250`")
+    ] = "",
     key: OnceKey = None,
     why: Why = "",
 ) -> Response:
-    """A sheet as `text/csv` or records as `application/json`. A record with the name of one that
-    exists replaces it. With any mistake nothing is stored and every mistake is listed."""
+    """A sheet as `text/csv`, a workbook (XLSX, ODS), or records as `application/json`. A record with the name
+    of one that exists replaces it. With any mistake nothing is stored and every mistake is listed; what can
+    be read in two ways is a mistake that names the parameter which settles it."""
     if not dry_run:
         require_no_review(service)
     media = request.headers.get("content-type", "").split(";")[0].strip().lower()
-    if media not in ("text/csv", "application/json"):
-        raise UnsupportedMedia("Send a sheet as text/csv, or records as application/json")
+    if media not in ("text/csv", "application/json", *WORKBOOKS):
+        raise UnsupportedMedia(
+            "Send a sheet as text/csv, a workbook (XLSX, ODS) under its own media type, or records as "
+            "application/json"
+        )
+    if whole and not dry_run and removes is None:
+        raise InvalidRequest(
+            "What `whole` takes away is shown by `dry_run`: send the length of its `removed` as `removes`",
+            pointer="/query/removes",
+        )
     with tempfile.SpooledTemporaryFile(max_size=IN_MEMORY) as body:
         taken, digest = 0, hashlib.sha256()
         async for chunk in request.stream():
@@ -131,27 +182,15 @@ async def import_records(
             body.write(chunk)
         body.seek(0)
         once = once_of(request, key, digest_of(request, digest.digest())).told_by(_told)
-        report = await run_in_threadpool(_load, service, body, media, dry_run, Author(editor.who, why), once)
+        reading = Reading(dates, decimals, formulas, encoding, service.settings.currency)
+        edit = Edit(dry_run, whole, removes, reading, Author(editor.who, why))
+        report = await run_in_threadpool(_load, service, body, media, edit, once)
     return response_of(_told(report))
 
 
-def _load(service: Service, body: IO[bytes], media: str, dry_run: bool, author: Author, once: Once) -> Report:
-    once.look(service.engine)
-    json = media == "application/json"
-    source = _objects(body) if json else io.TextIOWrapper(_Named(body), encoding="utf-8", newline="")
-    with service.gates["imports"].turn():
-        report = load(
-            service.engine,
-            source,
-            dry_run=dry_run,
-            who=author.who,
-            why=author.why,
-            first=once.begin,
-            last=once.keep,
-        )
-    if not report.ok:
-        raise refused(report)
-    return report
+def _load(service: Service, body: IO[bytes], media: str, edit: Edit, once: Once) -> Report:
+    source = _objects(body) if media == "application/json" else Sent(REQUEST, body)
+    return import_from(service, source, edit, once)
 
 
 def _document(report: Report) -> ImportOut:
@@ -160,6 +199,9 @@ def _document(report: Report) -> ImportOut:
         "records": dict(report.records),
         "changed": report.changed,
         "catalogue_revision": None if report.dry_run else report.revision,
+        "assumptions": report.assumed,
+        "left": report.left,
+        "removed": [{"kind": kind, "name": name} for kind, names in report.removed.items() for name in names],
     }
 
 
@@ -168,23 +210,6 @@ _as_json = json_told(200)
 
 def _told(report: Report) -> Answer:
     return _as_json(_document(report))
-
-
-class _Named(io.RawIOBase):
-    """A body read as a file, under the name that the places of mistakes carry."""
-
-    name = "request"
-
-    def __init__(self, body: IO[bytes]) -> None:
-        self._body = body
-
-    def readable(self) -> bool:
-        return True
-
-    def readinto(self, buffer: Any) -> int:
-        data = self._body.read(len(buffer))
-        buffer[: len(data)] = data
-        return len(data)
 
 
 def _objects(body: IO[bytes]) -> list[dict[str, Any]]:

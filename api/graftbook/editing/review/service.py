@@ -70,10 +70,11 @@ def propose_of(
     why: str,
     by: Principal,
     once: Once = EACH_TIME,
+    **how: Any,
 ) -> ProposalOut:
-    """The same of whatever `load` reads, an open sheet as well."""
+    """The same of whatever `load` reads, an open sheet as well; `how` it reads it."""
     once.look(service.engine)
-    changes = _tried(service.engine, sources, removals)
+    changes = _tried(service.engine, sources, removals, **how)
     row = ProposalRow(
         source=source,
         why=why,
@@ -95,7 +96,7 @@ def propose_of(
         return document
 
 
-def _tried(engine: Engine, sources: Any, removals: Removals) -> list[Change]:
+def _tried(engine: Engine, sources: Any, removals: Removals, **how: Any) -> list[Change]:
     """What a load would change, record by record; nothing is kept of it."""
     found: list[Change] = []
 
@@ -108,7 +109,7 @@ def _tried(engine: Engine, sources: Any, removals: Removals) -> list[Change]:
                 for one in changes_of_edit(connection, report.revision, ("", ""), MOST_CHANGES)
             )
 
-    report = load(engine, sources, dry_run=True, removals=removals or None, last=look)
+    report = load(engine, sources, dry_run=True, removals=removals or None, last=look, **how)
     if not report.ok:
         raise refused(report)
     if not found:

@@ -5,6 +5,8 @@ from typing import TypedDict
 
 from starlette.datastructures import FormData, UploadFile
 
+from graftbook.catalogue.format.delimited import text_of
+from graftbook.catalogue.format.grid import NotASheet
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.problems import begun
 
@@ -30,14 +32,35 @@ async def sheet_in(form: FormData, elsewhere: str) -> tuple[str, str]:
     if isinstance(upload, UploadFile) and upload.filename:
         content = await upload.read(LONGEST_SHEET + 1)
         try:
-            text = content.decode("utf-8-sig") if len(content) <= LONGEST_SHEET else "x" * (LONGEST_SHEET + 1)
-        except UnicodeDecodeError:
-            text, refused = "", "The file is not UTF-8 text. Save the sheet as CSV in UTF-8."
+            text = text_of(content) if len(content) <= LONGEST_SHEET else "x" * (LONGEST_SHEET + 1)
+        except NotASheet as error:
+            text, refused = "", f"{begun(str(error))}."
     if len(text.encode("utf-8", "replace")) > LONGEST_SHEET:
         text, refused = "", f"The sheet has more than {LONGEST_SHEET:,} bytes. {elsewhere}"
     if not refused and not text.strip():
         refused = "Choose a file, or paste the sheet."
     return text.replace("\r\n", "\n").replace("\r", "\n"), refused
+
+
+class WrongCell(TypedDict):
+    """Where in a workbook a mistake is, and what is wrong."""
+
+    sheet: str
+    cell: str
+    wrong: str
+
+
+def cells_with_mistakes(mistakes: Sequence[Mistake]) -> list[WrongCell]:
+    """The cells of a workbook that have mistakes, in their order."""
+    found: list[WrongCell] = []
+    for mistake in mistakes:
+        place = mistake.place
+        where = f"{mistake.field}: " if mistake.field else ""
+        cell = place.cell or (f"row {place.line}" if place.line else "")
+        found.append(
+            {"sheet": place.sheet or place.file, "cell": cell, "wrong": begun(where + mistake.message)}
+        )
+    return found
 
 
 class WrongLine(TypedDict):
