@@ -30,6 +30,10 @@ from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
 from graftbook.editing.revisions import endpoints as revisions
+from graftbook.events import endpoints as events
+from graftbook.events import webhook_endpoints as webhooks
+from graftbook.events.delivering import delivered
+from graftbook.events.waiting import Waiting
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
 from graftbook.http.errors import problem_from_mistakes
@@ -85,6 +89,8 @@ ROUTERS = (
     imports.router,
     records.router,
     revisions.router,
+    events.router,
+    webhooks.router,
     keys.router,
     session_endpoints.router,
 )
@@ -118,6 +124,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     present = Present(app.state.service.engine)
     door = app.state.door = Door(app.state.service.engine, present)
     app.state.readings = Readings(app.state.service)
+    app.state.waiting = Waiting(app.state.service.engine, present)
     app.state.service.before_closing += [door.close, present.close]
     for router in ROUTERS:
         app.include_router(router)
@@ -145,7 +152,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
     tracing.start(service.settings.traces_to)
     take_back = drain_before_the_end(service.settings.drain_seconds)
-    yield
+    async with delivered(service, app.state.waiting):
+        yield
     take_back()
     await run_in_threadpool(tracing.stop)
     await run_in_threadpool(service.close)
