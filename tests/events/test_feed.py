@@ -93,9 +93,7 @@ async def test_a_cursor_that_is_none_is_refused(house: httpx.AsyncClient):
         assert (answer.status_code, answer.json()["type"]) == (400, "/problems/invalid-cursor"), wrong
 
 
-async def test_a_cursor_of_another_history_is_told_and_not_guessed(
-    house: httpx.AsyncClient, engine: Engine
-):
+async def test_a_cursor_of_another_history_is_told_and_not_guessed(house: httpx.AsyncClient, engine: Engine):
     here = (await feed(house, since="now"))["cursor"]
     with writing(engine) as session:
         begin_epoch(session.connection())

@@ -87,9 +87,7 @@ async def test_what_happens_is_sent_signed_and_in_order(house: httpx.AsyncClient
     assert [line["event"] for line in rest.json()["items"]] == [event["id"] for event in feed[1::-1]]
 
 
-async def test_the_secret_is_shown_once_and_changed_with_two_signatures(
-    house: httpx.AsyncClient, sent: None
-):
+async def test_the_secret_is_shown_once_and_changed_with_two_signatures(house: httpx.AsyncClient, sent: None):
     with Receiver() as receiver:
         webhook = await made(house, receiver.url)
         for address in ("/v1/webhooks", f"/v1/webhooks/{webhook['id']}"):

@@ -48,9 +48,9 @@ LEASE = timedelta(seconds=sending.SECONDS + 5)
 """Taken anew for each event: after so long without a word the worker is gone."""
 AT_ONCE = 10
 """Webhooks that a process sends to at once."""
-NOBODY = 2.0
-"""Seconds after which is looked again whether there are webhooks."""
-LONGEST_SLEEP = 30.0
+LOOK_EVERY = 2.0
+"""Seconds: so soon a webhook that was made or changed, here or in another process, is seen."""
+WITHOUT_DATABASE = 30.0
 FORGET_EVERY = 3_600.0
 SECONDS_TO_FINISH = 2.0
 GONE = 410
@@ -90,7 +90,7 @@ class Delivering:
                     await self._round()
                 except SQLAlchemyError as error:
                     _LOG.debug("webhooks wait for the database: %s", type(error).__name__)
-                    await asyncio.sleep(LONGEST_SLEEP)
+                    await asyncio.sleep(WITHOUT_DATABASE)
         finally:
             await self._finish()
 
@@ -105,7 +105,7 @@ class Delivering:
         if self._at_work:
             await asyncio.wait(self._at_work, timeout=1.0, return_when=asyncio.FIRST_COMPLETED)
         elif wait is None:
-            await asyncio.sleep(NOBODY)
+            await asyncio.sleep(LOOK_EVERY)
         else:
             await self._waiting.beyond(state, wait)
 
@@ -163,8 +163,8 @@ def take(engine: Engine, mine: str, most: int) -> tuple[State, list[str], float 
     if most > 0 and any(at <= now for at in times):
         with writing(engine) as session:
             taken = store.lease(session, state, now, mine, now + LEASE, most)
-    wait = min(((at - now).total_seconds() for at in times if at > now), default=LONGEST_SLEEP)
-    return state, taken, min(max(wait, 0.05), LONGEST_SLEEP)
+    wait = min(((at - now).total_seconds() for at in times if at > now), default=LOOK_EVERY)
+    return state, taken, min(max(wait, 0.05), LOOK_EVERY)
 
 
 def next_parcel(engine: Engine, webhook: str, mine: str) -> Parcel | None:
