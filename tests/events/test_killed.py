@@ -165,7 +165,7 @@ def _is_of(got: Got, secret: str) -> bool:
 def test_a_service_that_ends_lets_its_readers_go(url: str) -> None:
     """Who waits or follows a stream is answered, and keeps nobody from ending."""
     with serve(url) as served:
-        ended = [threading.Event() for _ in range(2)]
+        begun, ended = threading.Event(), [threading.Event() for _ in range(2)]
 
         def wait() -> None:
             answer = httpx.get(f"{served.address}/v1/events?since=now&wait=60", timeout=70)
@@ -176,12 +176,13 @@ def test_a_service_that_ends_lets_its_readers_go(url: str) -> None:
             headers = {"Accept": "text/event-stream"}
             with httpx.stream("GET", f"{served.address}/v1/events", headers=headers, timeout=70) as stream:
                 for _ in stream.iter_raw():
-                    pass
+                    begun.set()
             ended[1].set()
 
         for work in (wait, follow):
             threading.Thread(target=work, daemon=True).start()
-        time.sleep(1.5)
+        assert begun.wait(60)
+        time.sleep(2)
         assert not any(one.is_set() for one in ended)
         began = time.monotonic()
         served.stop()

@@ -1,4 +1,4 @@
-"""A reader who follows the feed misses nothing, whichever transaction began first and whichever ends first."""
+"""A reader who follows the feed misses nothing, whichever transaction began first or ends first."""
 
 import random
 import threading

@@ -73,7 +73,7 @@ FEED = SQLModel.metadata.tables["feed"]
 
 
 def tell(connection: Connection, kind: Kind, data: Mapping[str, object]) -> None:
-    """Write an event in the transaction of its effect. Called last: whoever else tells waits for it to end."""
+    """Write an event in the transaction of its effect. Called last: whoever else tells waits for its end."""
     counted = update(FEED).values(last=FEED.c.last + 1).returning(FEED.c.last)
     connection.execute(
         insert(EVENT).values(
