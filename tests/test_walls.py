@@ -36,7 +36,8 @@ ROOMS = {
     "rulebook": "",
     "closure": "rulebook",
     "checks": "rulebook",
-    "catalogue": "closure rulebook database document problems temporary_files",
+    "events.told": "database",
+    "catalogue": "events.told closure rulebook database document problems temporary_files",
     "builds.stored": "catalogue database document problems",
     "guide": "checks catalogue rulebook problems settings",
     "telemetry": "closure",
@@ -47,16 +48,19 @@ ROOMS = {
     "idempotency": "access http catalogue database problems",
     "questions": "access http process telemetry builds.stored catalogue checks closure rulebook database "
     "document problems",
-    "builds": "questions idempotency access http process builds.stored catalogue database document problems",
-    "orders": "questions idempotency builds access http process telemetry catalogue closure rulebook "
-    "database document problems",
+    "builds": "questions idempotency access http process builds.stored events.told catalogue database "
+    "document problems",
+    "orders": "questions idempotency builds access http process telemetry events.told catalogue closure "
+    "rulebook database document problems",
+    "events": "orders access http process telemetry events.told catalogue database document problems "
+    "settings",
     "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "guide orders editing builds questions access http process catalogue checks rulebook database "
-    "problems",
-    "app": "pages orders editing builds questions idempotency access http process telemetry health closure "
-    "rulebook database_faults problems settings",
+    "pages": "guide events orders editing builds questions access http process catalogue checks rulebook "
+    "database problems",
+    "app": "pages events orders editing builds questions idempotency access http process telemetry health "
+    "closure rulebook database_faults problems settings",
     "commands": "guide orders questions backups access http process catalogue closure rulebook database "
     "problems settings",
 }

@@ -33,6 +33,10 @@ from graftbook.editing.records import endpoints as records
 from graftbook.editing.records import listing as record_lists
 from graftbook.editing.review import endpoints as review
 from graftbook.editing.revisions import endpoints as revisions
+from graftbook.events import endpoints as events
+from graftbook.events import webhook_endpoints as webhooks
+from graftbook.events.delivering import delivered
+from graftbook.events.waiting import Waiting
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
 from graftbook.http.conditional import read_answer
@@ -94,6 +98,8 @@ ROUTERS = (
     records.router,
     revisions.router,
     review.router,
+    events.router,
+    webhooks.router,
     keys.router,
     session_endpoints.router,
 )
@@ -133,6 +139,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     present = Present(app.state.service.engine)
     door = app.state.door = Door(app.state.service.engine, present)
     app.state.readings = Readings(app.state.service)
+    app.state.waiting = Waiting(app.state.service.engine, present)
     app.state.service.before_closing += [door.close, present.close]
     app.get("/openapi.json", include_in_schema=False)(openapi_document)
     for router in ROUTERS:
@@ -163,7 +170,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     await run_in_threadpool(require_keys_beyond_this_machine, service.settings, service.engine)
     tracing.start(service.settings.traces_to)
     take_back = drain_before_the_end(service.settings.drain_seconds)
-    yield
+    async with delivered(service, app.state.waiting):
+        yield
     take_back()
     await run_in_threadpool(tracing.stop)
     await run_in_threadpool(service.close)

@@ -3,7 +3,7 @@
 import os
 import re
 from functools import lru_cache
-from ipaddress import ip_address
+from ipaddress import ip_address, ip_network
 from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, field_validator, model_validator
@@ -86,6 +86,17 @@ class Settings(BaseModel):
     largest_body: int = Field(1_000_000, ge=1_000, description="most bytes of a request's body")
     largest_import: int = Field(256_000_000, ge=1_000, description="most bytes of an import's body")
     answers_kept: int = Field(32_000_000, ge=0, description="bytes of ready answers a process keeps")
+    events_kept_days: int = Field(
+        30,
+        ge=7,
+        le=3_650,
+        description="days that `/v1/events` goes back; what a webhook waits for is kept longer",
+    )
+    webhook_networks: str = Field(
+        "",
+        description="networks of the house's own that webhooks may go to, apart by commas, as 10.20.0.0/16; "
+        "else only public addresses over https",
+    )
     page_size: int = Field(50, ge=1, le=500, description="lines of a page when the asker names none")
     log_format: Literal["auto", "json", "text"] = Field(
         "auto", description="form of log lines; auto: text on a terminal, JSON elsewhere"
@@ -139,6 +150,13 @@ class Settings(BaseModel):
             if origin != "*" and not re.fullmatch(r"https?://[a-z0-9.\-\[\]:]+", origin):
                 raise ValueError(f"'{origin}' is no origin: it is written https://host or https://host:port")
         return listed
+
+    @field_validator("webhook_networks")
+    @classmethod
+    def _readable(cls, text: str) -> str:
+        for part in filter(None, map(str.strip, text.split(","))):
+            ip_network(part)  # it says itself what is wrong
+        return text
 
     @field_validator("database_url")
     @classmethod

@@ -78,6 +78,7 @@ MayAdminister = Security(Needs(Scope.ADMINISTER), scopes=[Scope.ADMINISTER.value
 
 Orderer = Annotated[Principal, MayOrder]
 Editor = Annotated[Principal, MayEdit]
+Administrator = Annotated[Principal, MayAdminister]
 
 
 def door_of(request: Request) -> Door:

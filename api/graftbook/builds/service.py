@@ -5,6 +5,7 @@ from typing import Any, Literal
 import orjson
 from sqlalchemy import Engine
 from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
 
 from graftbook.builds.schemas import BuildIn, ComparisonOut, SpecificationIn
 from graftbook.builds.stored import store
@@ -18,6 +19,7 @@ from graftbook.builds.stored.documents import (
 )
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from graftbook.database import Source, reading, writing
+from graftbook.events.told import Kind, tell
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, PreconditionFailed
@@ -94,6 +96,7 @@ def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TI
             session.flush()
             document = build_in(session, name)
             once.keep(session.connection(), document)
+            _tell(session, "build.created", document)
             return document
     except IntegrityError as error:
         raise AlreadyExists(f"There is a build '{name}' already", pointer="/name") from error
@@ -109,7 +112,9 @@ def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn) -> B
         store.put_parts(session, name, build.fitted, build.on_the_bench)
         session.flush()
         session.expire_all()
-        return build_in(session, name)
+        document = build_in(session, name)
+        _tell(session, "build.changed", document)
+        return document
 
 
 def delete_build(engine: Engine, name: str, if_match: str) -> None:
@@ -119,6 +124,17 @@ def delete_build(engine: Engine, name: str, if_match: str) -> None:
         _as_read("build", before, if_match)
         if not store.delete_build(session, name, before["version"]):
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
+        _tell(session, "build.removed", before)
+
+
+def _tell(session: Session, kind: Kind, build: BuildOut) -> None:
+    data = {
+        "name": build["name"],
+        "variant": build["variant"],
+        "chassis": build["chassis"],
+        "version": build["version"],
+    }
+    tell(session.connection(), kind, data)
 
 
 def list_specifications(engine: Source, after: str, limit: int) -> list[SpecificationLineOut]:

@@ -22,6 +22,7 @@ PAGES = {
     "operating": "Operating it",
     "limits": "Limits",
     "integrating": "Programs that ask",
+    "events": "What changed: the feed and webhooks",
     "changes": "What changed in the API",
 }
 """Every page by its name, in reading order, with its title."""

@@ -117,6 +117,7 @@ def _frame(request: Request) -> dict[str, Any]:
         "can_be_asked_again": request.method in ("GET", "HEAD"),
         "signed_in": session.principal.label if session else None,
         "may_order": bool(scope and scope.includes(Scope.ORDER)),
+        "may_administer": scope is Scope.ADMINISTER,
         "may_edit": bool(scope and scope.includes(Scope.EDIT)),
         "form_field": FORM_FIELD,
         "form_token": form_token(session) if session else "",

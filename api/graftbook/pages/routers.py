@@ -6,6 +6,7 @@ from graftbook.pages.asking import ask, component, find, home, lookup, measure, 
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, imports, past, review
 from graftbook.pages.ordering import order, papers, stock
+from graftbook.pages.telling import webhooks
 
 ROUTERS = (
     home.router,
@@ -28,6 +29,7 @@ ROUTERS = (
     edit.router,
     past.router,
     review.router,
+    webhooks.router,
     suggest.router,
     guide.router,
     sign_in.router,

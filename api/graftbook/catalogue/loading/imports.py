@@ -17,7 +17,7 @@ from sqlalchemy import Connection, Engine
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.sheets import Mistake, Placed
 from graftbook.catalogue.format.sources import from_objects, records_in
-from graftbook.catalogue.history.changes import anything_changed, forget_unchanged, keep
+from graftbook.catalogue.history.changes import anything_changed, edit_of, forget_unchanged, keep
 from graftbook.catalogue.history.revisions import (
     current_revision,
     raise_revision,
@@ -30,6 +30,7 @@ from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
 from graftbook.catalogue.loading.removing import Removals
 from graftbook.catalogue.loading.staging import end_staging
 from graftbook.database import make_engine, migrate, writing
+from graftbook.events.told import tell
 
 
 class _Undo(Exception):
@@ -114,6 +115,7 @@ class _Work:
             connection = session.connection()
             wait_for_editors(connection)
             self._all_in(connection, records, removals)
+            self._tell(connection)
 
     def on_trial(self, records: Iterator[_Read]) -> None:
         """In a copy that is thrown away."""
@@ -162,11 +164,20 @@ class _Work:
     def _handed_over(self, worked: Copy, own: int) -> list[Fields] | None:
         """None, or what the load brought, where it must be judged again."""
         try:
-            with worked.handing_over(own) as to, self._looked_at(to):
-                self.report.revision = worked.hand_over(to, own, self.who, self.why)
+            with worked.handing_over(own) as to:
+                with self._looked_at(to):
+                    self.report.revision = worked.hand_over(to, own, self.who, self.why)
+                self._tell(to)
         except Meanwhile:
             return worked.records(own)
         return None
+
+    def _tell(self, connection: Connection) -> None:
+        """The event of the edit, last of all; of what a copy holds nobody is told."""
+        edit = edit_of(connection, self.report.revision or 0) if self.report.changed else None
+        if edit is not None:
+            data = {"revision": edit.revision, "who": edit.who, "why": edit.why, "records": edit.changes}
+            tell(connection, "catalogue.revised", data | {"ranges": list(edit.ranges)})
 
     def _without_change(self) -> None:
         """Nothing is put into the database, neither what the copy was told of others."""

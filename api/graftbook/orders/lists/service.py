@@ -16,6 +16,7 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import in_utc, reading, writing
+from graftbook.events.told import Kind, tell
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.buying.not_bought import of_before
@@ -163,9 +164,31 @@ def create(
             session.flush()
             document = _document(session, row)
             once.keep(session.connection(), document)
+            _tell(session, "order_list.created", document, who, "made")
             return document
     except IntegrityError as error:
         raise AlreadyExists(f"There is an order list '{name}' already", pointer="/name") from error
+
+
+_KINDS: Mapping[str, Kind] = {
+    "sent": "order_list.sent",
+    "received": "order_list.received",
+    "taken back": "order_list.corrected",
+    "closed": "order_list.closed",
+}
+"""Of a step; every other changes what the list says."""
+
+
+def _tell(session: Session, kind: Kind, document: OrderListOut, who: str, what: str) -> None:
+    data = {
+        "name": document["name"],
+        "state": document["state"],
+        "version": document["version"],
+        "who": who,
+        "what": what,
+        "booking": document["newest_booking"],
+    }
+    tell(session.connection(), kind, data)
 
 
 class _Step:
@@ -194,6 +217,7 @@ class _Step:
         self.session.expire_all()
         document = _document(self.session, _row(self.session, self.name))
         self.once.keep(self.session.connection(), document)
+        _tell(self.session, _KINDS.get(what, "order_list.changed"), document, self.who, what)
         return document
 
 
@@ -241,8 +265,10 @@ def discard(engine: Engine, name: str, if_match: str, who: str) -> None:
     """Delete a draft. Raises UnknownOrderList, PreconditionFailed, WrongState."""
     with _step(engine, name, if_match, who) as step:
         step.in_state(DRAFT)
+        document = _document(step.session, step.row)
         if not store.delete_list(step.session, name, step.version):
             raise PreconditionFailed("Somebody changed the list at the same time; read it again")
+        _tell(step.session, "order_list.discarded", document, who, "discarded")
 
 
 def send(
