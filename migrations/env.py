@@ -12,6 +12,7 @@ import graftbook.catalogue.store.epoch
 import graftbook.catalogue.store.tables
 import graftbook.catalogue.store.tables_buying
 import graftbook.catalogue.store.tables_fitting
+import graftbook.editing.flat.tables
 import graftbook.idempotency.tables
 import graftbook.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
 from graftbook.database import make_engine
