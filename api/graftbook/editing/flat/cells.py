@@ -31,15 +31,19 @@ _MONTHS = {name.lower(): n for n, name in enumerate(calendar.month_name) if name
 
 @dataclass(frozen=True, slots=True)
 class Sum:
-    """A sum of money as it may be meant: style of the decimal mark → amount; `sign`: of its currency."""
+    """A sum of money as it may be meant: style of the decimal mark → amount; `sign`: of its currency.
+
+    `finer`: it can also be read as an amount that is finer than two decimals.
+    """
 
     ways: dict[str, Decimal]
     sign: str
+    finer: bool
 
     @property
     def doubtful(self) -> bool:
         """Whether it can be read as two amounts."""
-        return len(set(self.ways.values())) > 1
+        return self.finer or len(set(self.ways.values())) > 1
 
 
 def money_in(text: str) -> Sum | None:
@@ -48,13 +52,15 @@ def money_in(text: str) -> Sum | None:
     if not match or (match["before"] and match["after"]):
         return None
     ways: dict[str, Decimal] = {}
+    finer = False
     for style, pattern in _AS.items():
         if found := pattern.fullmatch(match["number"].strip()):
             whole = re.sub(r"\D", "", found[1])
             amount = Decimal(f"{whole}.{found[2] or 0}")
+            finer |= amount != round(amount, 2)
             if len(whole) <= 10 and amount == round(amount, 2):
                 ways[style] = amount.quantize(Decimal("0.01"))
-    return Sum(ways, match["before"] or match["after"] or "") if ways else None
+    return Sum(ways, match["before"] or match["after"] or "", finer) if ways else None
 
 
 def count_in(text: str) -> int | None:

@@ -18,8 +18,10 @@ class Replacing:
     """Settles what the parts replace. `entered`: numbers that the list only names as replaced, to be entered
     as superseded."""
 
-    def __init__(self, known: Known, asking: Asking, parts: Sequence[Part]) -> None:
-        self.known, self.asking = known, asking
+    def __init__(
+        self, known: Known, asking: Asking, parts: Sequence[Part], lines: Mapping[str, Sequence[int]]
+    ) -> None:
+        self.known, self.asking, self.lines = known, asking, lines
         self.parts = {part["number"]: part for part in parts}
         self.own = {as_typed(number): number for number in self.parts}
         self.entered: set[str] = set()
@@ -27,7 +29,7 @@ class Replacing:
     def settle(self) -> None:
         """Put the catalogue's own numbers into each part's `replaces`, and leave circles out or ask."""
         for number, part in self.parts.items():
-            self.asking.at(number, ())
+            self.asking.at(number, self.lines[number])
             part["replaces"] = [old for text in part["replaces"] if (old := self._meant(number, text))]
         self._tell_several()
         self._settle_circles()
@@ -63,7 +65,7 @@ class Replacing:
             by[old].append(new)
         for old, every in by.items():
             if len(every) > 1:
-                self.asking.at(every[0], ())
+                self.asking.at(every[0], self.lines[every[0]])
                 self.asking.tell(f"{old} is replaced by {' and by '.join(every[:5])}.")
 
     def _settle_circles(self) -> None:
@@ -82,7 +84,7 @@ class Replacing:
         offered = [(value, f"leave out that {new} replaces {old}") for value, (old, new) in by_value.items()]
         answer = None
         for number in sorted({number for edge in circle for number in edge} & set(self.parts)):
-            self.asking.at(number, ())
+            self.asking.at(number, self.lines[number])
             told = f"These numbers replace one another in a circle: {steps}."
             answer = self.asking.ask("circle", " ".join(sorted(by_value))[:200], told, offered)
         return by_value.get(answer or "")

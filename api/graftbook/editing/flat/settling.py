@@ -134,7 +134,9 @@ class Settling:
         base = _by_position(was["fits"]) if was else {}
         for position, fits in ours.items():
             self._at(part["number"], position, fits, base.get(position, []), objects, removed)
-        for position in sorted(set(base) - set(ours)) if {"fits", "from", "to"} & self.mapped else ():
+        if base and not ours:
+            self.asking.tell(f"The list no longer says what {part['number']} fits; its fitments stay.")
+        for position in sorted(set(base) - set(ours)) if ours else ():
             stands = self.known.fitments.get((part["number"], position), {})
             if self._mean(stands.values()) == self._mean(map(self._fields, base[position])):
                 removed["fitment"] += stands

@@ -20,6 +20,8 @@ _NUMBER = re.compile(NAME_PATTERN)
 _SLUG = re.compile(r"[^a-z0-9]+")
 _NO_PRICE = (OUT, "no price")
 LONGEST_WORD = 120
+_PLACING: tuple[FieldWord, ...] = ("position", "fits", "from", "to")
+"""A row that says nothing in these says nothing of fitments that the catalogue has already."""
 
 
 def rows_told(rows: Rows, mapping: Mapping, asking: Asking) -> list[Row]:
@@ -170,6 +172,8 @@ class Telling:
         found: list[Fits] = []
         for row in rows:
             self.asking.at(number, [row.line])
+            if number in self.known.positions_of and not any(map(row.__getitem__, _PLACING)):
+                continue
             for position in self._positions(number, row, row["description"] or name):
                 for condition in self._conditions(row):
                     fits: Fits = {

@@ -53,7 +53,7 @@ def turn(
     listed = rows_told(rows, mapping, asking)
     telling = Telling(known, mapping, asking)
     parts = telling.parts(listed)
-    replacing = Replacing(known, asking, parts)
+    replacing = Replacing(known, asking, parts, telling.lines)
     replacing.settle()
     settling = Settling(known, mapping, asking, before, only_range)
     for part in parts:
