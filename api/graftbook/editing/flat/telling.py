@@ -273,8 +273,8 @@ class Telling:
             if self.mapping.section:
                 return self.mapping.section
         about = text or name
-        if not about:
-            return ""
+        if not about or number in self.asking.waiting:
+            return ""  # where it sits may say it, once that is known
         told = f"“{text[:80]}” is no section." if text else f"No section is said for “{name[:80]}”."
         return (
             self.asking.ask("section", about[:120].casefold(), told, list(self.known.sections.items())) or ""
