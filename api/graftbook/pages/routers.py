@@ -4,7 +4,7 @@ from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, imports, past
+from graftbook.pages.editing import edit, effects, flat, imports, past
 from graftbook.pages.ordering import order, papers, stock
 
 ROUTERS = (
@@ -24,6 +24,7 @@ ROUTERS = (
     picture.router,
     imports.router,
     effects.router,
+    flat.router,
     edit.router,
     past.router,
     suggest.router,

@@ -1,15 +1,17 @@
 """Flat lists: kept under a name, an issue put in, questions answered, what is decided taken."""
 
 import json
+import re
 from collections.abc import Callable
 from collections.abc import Mapping as Dict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 
 from sqlalchemy import Connection, Engine
 from sqlmodel import Session
 
+from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
@@ -17,10 +19,11 @@ from graftbook.database import reading, writing
 from graftbook.editing.flat import store
 from graftbook.editing.flat.mapping import Mapping, missing
 from graftbook.editing.flat.parts import Part
-from graftbook.editing.flat.questions import FOR_ALL, KINDS
+from graftbook.editing.flat.questions import FOR_ALL, KINDS, Question
 from graftbook.editing.flat.rows import Rows, Table, heads_of, rows_of
 from graftbook.editing.flat.tables import FlatListRow
 from graftbook.editing.flat.turning import Turned, turn
+from graftbook.editing.flat.words import by_number
 from graftbook.editing.records.service import Author
 from graftbook.http.etags import names
 from graftbook.problems import (
@@ -33,6 +36,8 @@ from graftbook.problems import (
 MOST_DECISIONS = 50_000
 LONGEST_ANSWER = 300
 LONGEST_FILE = 200
+MOST_OFFERED = 2_000
+_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,3 +258,46 @@ def _taken(kept: FlatList, found: Turned, revision: int | None) -> dict[str, Any
         "version": kept.version + 1,
         **({"issue": "{}", "issue_file": ""} if done else {}),
     }
+
+
+class WrongName(InvalidRequest):
+    """A name that a new list cannot have."""
+
+
+def begin(engine: Engine, name: str, file: str, content: bytes) -> None:
+    """A new list with its first issue and no mapping yet. Raises WrongName, TooLarge, InvalidRequest."""
+    if not _NAME.fullmatch(name):
+        raise WrongName("A name has letters, digits, dots and dashes, and no spaces, such as works-spares")
+    table = rows_of(file, content)
+    with writing(engine) as session:
+        if store.flat_list(session, name) is not None:
+            raise WrongName(f"There is a list '{name}' already: open it, and put the next issue in there")
+        now = datetime.now(UTC)
+        row = FlatListRow(name=name, issue=_as_text(table), issue_file=file[:LONGEST_FILE], changed=now)
+        session.add(row)
+
+
+def with_mapping(kept: FlatList, mapping: Mapping) -> FlatList:
+    """A list as it would be with another mapping; nothing is kept."""
+    return replace(kept, mapping=mapping)
+
+
+def becomes(engine: Engine, kept: FlatList, most: int) -> tuple[list[tuple[int, list[str]]], list[Question]]:
+    """What the first rows of an issue become, in words by line, and what is asked of them."""
+    first = replace(kept, rows=kept.rows[: kept.mapping.head_line + most], taken={})
+    with reading(engine) as session:
+        found = turned(session.connection(), first)
+    told = by_number(found.objects)
+    at = first.heads.index(first.mapping.columns["number"])
+    rows = enumerate(first.rows[first.mapping.head_line :], start=first.mapping.head_line + 1)
+    numbers = {line: row[at] for line, row in rows if at < len(row) and row[at]}
+    meant = {as_typed(number): number for number in told}
+    return [(line, told.get(meant.get(as_typed(n), ""), [])) for line, n in numbers.items()], found.questions
+
+
+def choices(engine: Engine) -> dict[str, list[str]]:
+    """What may be typed where a list asks: names by kind, bounded."""
+    with reading(engine) as session:
+        connection = session.connection()
+        kinds = ("range", "section", "supplier", "evidence", "position", "variant")
+        return {kind: store.names_of(connection, kind)[:MOST_OFFERED] for kind in kinds}
