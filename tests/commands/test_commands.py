@@ -25,7 +25,7 @@ from graftbook.settings import Settings
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
     "serve", "demo", "migrate", "load", "export", "closure", "order", "lint", "keys", "backup", "restore",
-    "new", "columns", "guide", "find",
+    "new", "columns", "guide", "find", "flat",
 )  # fmt: skip
 COMPONENTS = "SELECT count(*) FROM component"
 ASK = ("--chassis", "24pl 18412", "--fit", "qb3310")

@@ -173,6 +173,9 @@ def test_a_part_that_moves_to_another_place_leaves_the_old_one(engine: Engine) -
 
 def test_an_answer_that_cannot_be_used_is_asked_again_and_says_so(engine: Engine) -> None:
     begin(engine)
+    slip = "Qiullan 24 panel van 1.7, right-hand drive, home"
+    (asked,) = put(engine, {**ROW, "Model": slip}).questions
+    assert asked.choices[0].value == "24P-17-R", "commas of a title do not part it"
     (asked,) = put(engine, {**ROW, "Model": "24P-17-X"}).questions
     answer(engine, asked, "the red one")
     (again,) = service.look(engine, NAME)[1].questions

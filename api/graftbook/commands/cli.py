@@ -26,6 +26,7 @@ from graftbook.commands.console import (
     who,
 )
 from graftbook.commands.find import find
+from graftbook.commands.flat import flat
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
 from graftbook.commands.stock import stock
@@ -40,7 +41,7 @@ app = typer.Typer(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, find):
+for command in (guide, columns, new, find, flat):
     app.command()(command)
 
 

@@ -70,6 +70,7 @@ def issue_document(kept: FlatList, found: Turned) -> FlatIssueOut:
         "rows": found.rows,
         "numbers": found.numbers,
         "ready": found.ready,
+        "unchanged": found.unchanged,
         "waiting": len(found.waiting),
         "new": found.new,
         "records": dict(Counter(one["record"] for one in found.objects)),

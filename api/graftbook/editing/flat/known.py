@@ -7,6 +7,8 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
 
+from rapidfuzz.distance import OSA
+
 from graftbook.catalogue.finding.speech import stems
 from graftbook.catalogue.format.names import as_typed, plain_text
 from graftbook.catalogue.store.nearest import likest
@@ -25,6 +27,8 @@ _SIDES = {"lhd": "left", "rhd": "right"}
 _NOT_A_WORD = re.compile(r"[^\w./-]+")
 _REMARK = re.compile(r"\s*\([^)]*\)")
 MOST_NEAR = 6
+SHORTEST_WORD = 3
+"""Letters of a word in which one slip is looked for."""
 
 
 def said(text: str) -> str:
@@ -160,12 +164,26 @@ class Known:
         variants = frozenset(n for n, v in self.variants.items() if _has(v, found))
         return Vehicles(variants, tuple((c, (v,)) for c, v in found.items())) if variants else None
 
+    def is_like_a_title(self, text: str) -> bool:
+        """Whether a text is probably one variant's title with a slip in it, commas and all."""
+        return bool(likest(said(text), [said(variant.title) for variant in self.variants.values()], 1))
+
     def vehicles_near(self, text: str) -> list[tuple[str, str]]:
         """Answers that may be meant by a word that is not known."""
         words = {word: word for word in self._by_word}
-        every = {**words, **{said(name): name for name in self.variants}}
+        every = {**words, **self._by_name}
         near = [every[found] for found in likest(said(text), list(every), MOST_NEAR)]
-        return [(one, self._called(one)) for one in dict.fromkeys(near)]
+        meant = " ".join(self._put_right(word) for word in said(text).split())
+        whole = [(meant, meant)] if meant != said(text) and self.vehicles(meant) else []
+        return [*whole, *((one, self._called(one)) for one in dict.fromkeys(near))]
+
+    def _put_right(self, word: str) -> str:
+        """A word with the slip of one key taken out, if that makes one word that is known."""
+        known = self._in_every_title.union(self._by_word)
+        if word in known or len(word) < SHORTEST_WORD:
+            return word
+        meant = [other for other in sorted(known) if OSA.distance(word, other) == 1]
+        return meant[0] if len(meant) == 1 else word
 
     def _called(self, word: str) -> str:
         if word in self.variants:

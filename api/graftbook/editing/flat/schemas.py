@@ -92,7 +92,8 @@ class FlatIssueOut(Document):
 
     rows: Annotated[int, Field(description="rows in which something stands", examples=[1994])]
     numbers: Annotated[int, Field(description="part numbers", examples=[1970])]
-    ready: Annotated[int, Field(description="numbers of which everything is decided", examples=[1815])]
+    ready: Annotated[int, Field(description="numbers that can be taken now", examples=[1815])]
+    unchanged: Annotated[int, Field(description="numbers told as when they were taken", examples=[0])]
     waiting: Annotated[int, Field(description="numbers that wait for an answer", examples=[155])]
     new: Annotated[int, Field(description="ready numbers that the catalogue does not know", examples=[1815])]
     records: Annotated[dict[str, int], Field(description="records that `take` would load, by kind")]

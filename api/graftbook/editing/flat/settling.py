@@ -31,10 +31,13 @@ class Settled:
     removals: dict[str, list[str]] = field(default_factory=lambda: defaultdict(list))
     taken: dict[str, Part] = field(default_factory=dict)
     gone: list[str] = field(default_factory=list)
+    unchanged: int = 0
+    """Numbers of which the list says the same as when they were taken."""
 
 
 class Settling:
-    """Settles part by part; a part that something is asked of brings nothing."""
+    """Settles part by part; a part that something is asked of brings nothing, nor does one that the list
+    tells as before: whatever the catalogue says of it by now stays."""
 
     def __init__(
         self, known: Known, mapping: Mapping, asking: Asking, before: Dict[str, Part], only: bool
@@ -49,6 +52,10 @@ class Settling:
         number = part["number"]
         self.asking.at(number, lines)
         was = self.before.get(number)
+        if part == was and number not in self.asking.waiting and self._stands("component", number):
+            self.settled.taken[number] = part
+            self.settled.unchanged += 1
+            return
         objects = [self._component(part, was)]
         removed: dict[str, list[str]] = defaultdict(list)
         self._fitments(part, was, objects, removed)

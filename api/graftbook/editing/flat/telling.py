@@ -243,7 +243,9 @@ class Telling:
         return _together(meant)
 
     def _words(self, part: str) -> list[str]:
-        return [part] if self.known.vehicles(part) else list(pieces(part, ",/&+"))
+        if self.known.vehicles(part) or self.known.is_like_a_title(part):
+            return [part]
+        return list(pieces(part, ",/&+"))
 
     def _word(self, word: str) -> Vehicles | None:
         """What a word for vehicles means; None when it was left out. Raises Waits."""
@@ -419,6 +421,8 @@ def _sides(near: Sequence[tuple[str, str]]) -> list[tuple[tuple[str, str], tuple
 
 def _together(meant: Sequence[Vehicles]) -> Vehicles:
     """What several words mean together: one column where all of them are of one, else the variants."""
+    if len(meant) == 1:
+        return meant[0]
     columns = {tuple(column for column, _ in one.condition) for one in meant}
     variants = frozenset[str]().union(*(one.variants for one in meant))
     if any(not one.condition for one in meant):

@@ -30,13 +30,15 @@ class Turned:
     rows: int
     numbers: int
     waiting: frozenset[str]
+    unchanged: int
+    """Numbers that the list tells as when they were taken."""
     new: int
     """Numbers that can be taken and that the catalogue does not know yet."""
 
     @property
     def ready(self) -> int:
-        """Numbers of which everything is decided."""
-        return self.numbers - len(self.waiting)
+        """Numbers that can be taken: everything of them is decided, and they are not as they were taken."""
+        return self.numbers - len(self.waiting) - self.unchanged
 
 
 def turn(
@@ -79,6 +81,7 @@ def turn(
         rows=len(listed),
         numbers=len(present),
         waiting=frozenset(asking.waiting & present),
+        unchanged=settled.unchanged,
         new=sum(number not in components for number in settled.taken),
     )
 

@@ -197,7 +197,7 @@ def _mapping_page(
 @router.get("/edit/flat/{name}", dependencies=[MayEdit, takes("kind", "stored")])
 def one(request: Request, name: Name, service: ServiceDep) -> Response:
     """Where a list stands: what is asked, what changed, what was assumed."""
-    told = "Taken. What still waits stands below." * (request.query_params.get("stored") == "1")
+    told = "Taken." * (request.query_params.get("stored") == "1")
     return _list_page(request, service, name, Shown(told=told))
 
 
