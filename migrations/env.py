@@ -12,6 +12,7 @@ import graftbook.catalogue.store.epoch
 import graftbook.catalogue.store.tables
 import graftbook.catalogue.store.tables_buying
 import graftbook.catalogue.store.tables_fitting
+import graftbook.editing.flat.tables
 import graftbook.editing.review.tables
 import graftbook.events.tables
 import graftbook.idempotency.tables

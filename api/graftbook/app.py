@@ -28,6 +28,8 @@ from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
 from graftbook.closure.search.deadline import OutOfTime
+from graftbook.editing.flat import endpoints as flat_lists
+from graftbook.editing.flat.rows import LARGEST as LARGEST_FLAT_LIST
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
 from graftbook.editing.records import listing as record_lists
@@ -95,6 +97,7 @@ ROUTERS = (
     specification_endpoints.router,
     imports.router,
     record_lists.router,
+    flat_lists.router,
     records.router,
     revisions.router,
     review.router,
@@ -154,7 +157,12 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(Strict)
     app.add_middleware(
         Guard,
-        limits={"/v1/imports": settings.largest_import, "": settings.largest_body},
+        limits={
+            "/v1/imports": settings.largest_import,
+            "/v1/flat-lists": LARGEST_FLAT_LIST,
+            "/edit/flat": LARGEST_FLAT_LIST,
+            "": settings.largest_body,
+        },
         afterwards=app.state.readings.now_and_then,
     )
     if settings.origins:

@@ -25,7 +25,8 @@ from graftbook.settings import Settings
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
     "serve", "demo", "migrate", "load", "export", "closure", "order", "lint", "keys", "backup", "restore",
-    "new", "columns", "guide", "find", "stock", "check", "fits", "history", "compare", "take-back", "remove",
+    "new", "columns", "guide", "find", "flat", "stock", "check", "fits", "history", "compare", "take-back",
+    "remove", "sheets",
 )  # fmt: skip
 COMPONENTS = "SELECT count(*) FROM component"
 ASK = ("--chassis", "24pl 18412", "--fit", "qb3310")

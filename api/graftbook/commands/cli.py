@@ -26,6 +26,7 @@ from graftbook.commands.console import (
 )
 from graftbook.commands.exits import told as how_it_ends
 from graftbook.commands.find import find
+from graftbook.commands.flat import flat
 from graftbook.commands.group import Commands
 from graftbook.commands.guide import columns, guide, new
 from graftbook.commands.keys import keys
@@ -42,7 +43,7 @@ app = Commands(
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
 for command in (
-    guide, columns, new, load, sheets, find, check, fits, history, compare, take_back, remove,
+    guide, columns, new, load, sheets, flat, find, check, fits, history, compare, take_back, remove,
 ):  # fmt: skip
     app.command()(command)
 

@@ -16,6 +16,7 @@ PAGES = {
     "asking": "Asking, and reading an answer",
     "rules": "What the rules mean, exactly",
     "format": "The text format",
+    "lists": "A parts list of your own",
     "checks": "The arithmetic",
     "orders": "Orders, deliveries, the store, the work",
     "command": "The command",

@@ -4,7 +4,7 @@ from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, measure, suggest
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, imports, past, review
+from graftbook.pages.editing import edit, effects, flat, imports, past, review
 from graftbook.pages.ordering import order, papers, stock
 from graftbook.pages.telling import webhooks
 
@@ -26,6 +26,7 @@ ROUTERS = (
     picture.router,
     imports.router,
     effects.router,
+    flat.router,
     edit.router,
     past.router,
     review.router,

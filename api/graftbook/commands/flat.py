@@ -1,0 +1,128 @@
+"""`graftbook flat`: a flat parts list by a mapping that is kept under a name."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from graftbook.commands import console as c
+
+if TYPE_CHECKING:
+    from sqlalchemy import Engine
+
+    from graftbook.editing.flat.service import FlatList
+    from graftbook.editing.flat.turning import Turned
+
+MOST_SHOWN = 20
+
+
+def flat(
+    file: Annotated[
+        Path, typer.Argument(help="The list: CSV with any separator.", exists=True, dir_okay=False)
+    ],
+    mapping: Annotated[str, typer.Option("--mapping", help="Name of the mapping, such as works-spares.")],
+    database: c.Database = None,
+    column: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--column", help="field=Head: this column is that field. Keeps the mapping. Repeatable."
+        ),
+    ] = None,
+    set_: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="supplier=works, decimal=comma, section=, …: for every row. Repeatable."),
+    ] = None,
+    answer: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--answer", help="key=value: answer a question; 'kind:*=value' all of a kind. Repeatable."
+        ),
+    ] = None,
+    decided: Annotated[
+        bool, typer.Option("--decided", help="Take what is decided although questions are open.")
+    ] = False,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Check everything, take nothing.")] = False,
+    why: Annotated[str, typer.Option(help="Why, for the history.")] = "",
+) -> None:
+    """Read a parts list in columns of its own, show what it changes and what is unclear, and take it.
+
+    The mapping and the answers are kept, so the next issue of the list asks nothing again. Fields:
+    number, description, section, position, fits, from, to, quantity, replaces, price, currency, supplier,
+    pack, lead_days, deposit, note. More: graftbook guide lists.
+    """
+    from graftbook.editing.flat import service
+    from graftbook.editing.records.service import Author
+
+    with c.readable_errors():
+        engine = c.engine_for(c.settings_for(database))
+        _mapped(engine, mapping, _pairs(column), _pairs(set_))
+        service.put_issue(engine, mapping, file.name, file.read_bytes())
+        if answer:
+            service.decide(engine, mapping, dict(_pairs(answer)))
+        kept, found = service.look(engine, mapping)
+        c.print_lines(_told(kept, found))
+        if found.questions and not decided and not dry_run:
+            c.stop("nothing was taken: answer what is open, or take the rest with --decided", c.NO)
+        author = Author(c.who(), why)
+        report, _ = service.take(engine, mapping, kept.etag, author, dry_run=dry_run)
+    c.show_mistakes(report)
+    if not report.ok:
+        raise typer.Exit(c.NO)
+    done = "would change" if dry_run else f"changed as revision {report.revision}"
+    typer.echo(f"{c.counted(report.changed, 'record')} {done}; {len(found.waiting)} numbers wait.")
+
+
+def _pairs(given: list[str] | None) -> dict[str, str]:
+    """`a=b` as pairs; a key may hold `=` itself, so the last one parts."""
+    found: dict[str, str] = {}
+    for text in given or ():
+        key, sign, value = text.rpartition("=")
+        if not sign:
+            c.stop(f"'{text}' is not of the form name=value")
+        found[key.strip()] = value.strip()
+    return found
+
+
+def _mapped(engine: "Engine", name: str, columns: dict[str, str], said: dict[str, str]) -> None:
+    """Keep the mapping where options say something of it."""
+    from pydantic import ValidationError
+
+    from graftbook.editing.flat import service
+    from graftbook.editing.flat.mapping import Mapping
+    from graftbook.problems import UnknownFlatList
+
+    try:
+        kept = service.flat_list(engine, name)
+    except UnknownFlatList:
+        if not columns:
+            raise
+        kept = None
+    if not columns and not said:
+        return
+    before = kept.mapping.model_dump() if kept else {"columns": {}}
+    try:
+        mapping = Mapping.model_validate({**before, **said, "columns": before["columns"] | columns})
+    except ValidationError as error:
+        c.stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()[:5]))
+    service.put_mapping(engine, name, mapping, kept.etag if kept else None)
+
+
+def _told(kept: "FlatList", found: "Turned") -> list[str]:
+    """What is asked, what changed, and how many there are of each."""
+    lines = [*kept.assumed]
+    for question in found.questions[:MOST_SHOWN]:
+        values = ", ".join(f"{choice.value} ({choice.words})" for choice in question.choices[:6])
+        lines += [f"OPEN {question.key}: {question.sentence}", f"     line {question.lines[0]}; {values}"]
+    if (more := len(found.questions) - MOST_SHOWN) > 0:
+        lines.append(f"     and {more} more; all of them stand at /edit/flat/{kept.name}")
+    if kept.taken_revision is not None:
+        for one in found.changes[:MOST_SHOWN]:
+            was, now = one["was"] or "nothing", one["now"] or "nothing"
+            lines.append(f"{one['what'].upper()} {one['number']}: {was}, now {now}")
+        lines.append(f"{len(found.changes)} changes since {kept.taken_file}.")
+    lines.append(
+        f"{found.numbers} numbers in {found.rows} rows: {found.unchanged} as taken before, {found.ready} can "
+        f"be taken, {len(found.waiting)} wait, {len(found.questions)} questions are open, "
+        f"{len(found.told) + found.untold} things were assumed or passed over."
+    )
+    return lines

@@ -1,0 +1,257 @@
+"""From and to of a row: chassis numbers, bare numbers, days; read by what the row fits. Pure."""
+
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from graftbook.catalogue.store.lookup import readings
+from graftbook.editing.flat.cells import Days, days_in, year_in
+from graftbook.editing.flat.known import Known, Span, Vehicles
+from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.parts import Row
+from graftbook.editing.flat.questions import Asking
+
+Condition = dict[str, Any]
+NONE = ("none", "no fitment from this row")
+WITHOUT = ("without", "no limit at this end")
+MOST_OFFERED = 8
+
+
+class Waits(Exception):
+    """Something of the row is asked; nothing of it can be said until that is answered."""
+
+
+class NoFitment(Exception):
+    """It was decided that no fitment is made of the row."""
+
+
+@dataclass(frozen=True, slots=True)
+class Chassis:
+    """A chassis number with the spans of its prefix, and the variants that have them."""
+
+    prefix: str
+    serial: int
+
+
+@dataclass(frozen=True, slots=True)
+class Bare:
+    """A number without a prefix."""
+
+    serial: int
+
+
+End = Chassis | Bare | Days | None
+
+
+class Ends:
+    """The conditions that from and to of one row make with the vehicles that it fits.
+
+    `vehicles` None: the row does not say which. Raises Waits, NoFitment.
+    """
+
+    def __init__(
+        self, asking: Asking, known: Known, mapping: Mapping, row: Row, vehicles: Vehicles | None
+    ) -> None:
+        self.asking, self.known, self.mapping, self.row = asking, known, mapping, row
+        self.vehicles = vehicles
+        self.spans: dict[str, list[tuple[str, Span]]] = {}
+        for variant in known.variants.values():
+            for span in variant.spans:
+                self.spans.setdefault(span.prefix, []).append((variant.name, span))
+
+    def conditions(self) -> list[Condition]:
+        """One condition, or one for each prefix that the numbers are meant for."""
+        first, last = self._end("from"), self._end("to")
+        if first is None and last is None:
+            return [self._of_vehicles()]
+        if isinstance(first, Chassis) and isinstance(last, Bare):
+            last = Chassis(first.prefix, last.serial)
+        if isinstance(last, Chassis) and isinstance(first, Bare):
+            first = Chassis(last.prefix, first.serial)
+        if isinstance(first, Bare) or isinstance(last, Bare):
+            return [c for prefix in self._prefixes() for c in self._within(prefix, first, last)]
+        prefixes = list(dict.fromkeys(end.prefix for end in (first, last) if isinstance(end, Chassis)))
+        if len(prefixes) == 2:
+            said = f"{self.row['from']} to {self.row['to']}"
+            self._ask("end", said, f"The ends of {said} have different prefixes.", [NONE])
+        if prefixes:
+            return self._of_prefix(prefixes[0], first, last)
+        return [self._of_vehicles() | self._span(first, last)]
+
+    def _of_vehicles(self) -> Condition:
+        if self.vehicles is None:
+            return {}
+        return {
+            column: values[0] if column == "steering" else list(values)
+            for column, values in self.vehicles.condition
+        }
+
+    def _ask(
+        self,
+        kind: str,
+        about: str,
+        sentence: str,
+        choices: list[tuple[str, str]],
+        *,
+        typed: str = "",
+        reads: Callable[[str], bool] = lambda _: True,
+        for_all: bool = False,
+    ) -> str:
+        """The answer. Raises Waits where there is none, NoFitment where it is that."""
+        answer = self.asking.ask(kind, about, sentence, choices, typed=typed, reads=reads, for_all=for_all)
+        if answer is None:
+            raise Waits
+        if answer == NONE[0]:
+            raise NoFitment
+        return answer
+
+    def _end(self, side: Any) -> End:
+        text = self.row[side]
+        if not text:
+            return None
+        if found := self._read(text, side):
+            return found
+        answer = self._ask(
+            "end", f"{side} {text}",
+            f"“{text}” in the column for '{side}' is no chassis number that the catalogue knows, and no day.",
+            [WITHOUT, NONE], typed="chassis", reads=lambda typed: bool(self._read(typed, side)), for_all=True,
+        )  # fmt: skip
+        return None if answer == WITHOUT[0] else self._read(answer, side)
+
+    def _read(self, text: str, side: str) -> End:
+        for prefix, serial in readings(text):
+            if prefix in self.spans:
+                return Chassis(prefix, serial)
+        ways = days_in(text, {"day first": True, "month first": False}.get(self.mapping.days))
+        if len(ways) > 1:
+            offered = [
+                ("day first", f"{ways[0].first}: the day stands first"),
+                ("month first", f"{ways[1].first}: the month stands first"),
+            ]
+            told = f"“{text}” can be read as {ways[0].first} or {ways[1].first}."
+            return ways[self._ask("day_order", text, told, offered, for_all=True) != "day first"]
+        if ways:
+            return ways[0]
+        if year := year_in(text):
+            return self._year_or_number(text, year)
+        return Bare(int(text)) if re.fullmatch(r"\d{1,9}", text, re.ASCII) else None
+
+    def _year_or_number(self, text: str, year: Days) -> End:
+        offered = [("year", "a year"), ("number", f"the chassis number that ends in {text}")]
+        told = f"“{text}” as a from or to may be a year or a chassis number."
+        return year if self._ask("year", text, told, offered, for_all=True) == "year" else Bare(int(text))
+
+    def _prefixes(self) -> list[str]:
+        """The prefixes that a bare number is meant for."""
+        said = " to ".join(filter(None, (self.row["from"], self.row["to"])))
+        if self.vehicles is None:
+            return [self._prefix_asked(said)]
+        prefixes = self._prefixes_of(self.vehicles.variants)
+        if len(prefixes) > 1:
+            about = f"{said} for {self.row['fits'] or ', '.join(sorted(self.vehicles.variants))[:60]}"
+            told = f"{said} is a bare number, but what the row fits has {len(prefixes)} prefixes."
+            each = ("each", "in each of them, by its own number")
+            only = [(p, f"only {p}: {self._titles(p)}") for p in prefixes[:MOST_OFFERED]]
+            answer = self._ask("several", about, told, [each, *only, NONE], for_all=True)
+            return prefixes if answer == "each" else [answer]
+        return prefixes
+
+    def _prefix_asked(self, said: str) -> str:
+        serial = re.sub(r"\D", "", self.row["from"] or self.row["to"])
+        holding = [
+            (span.prefix, f"{span.number(int(serial))}: {self._titles(span.prefix)}")
+            for spans in self.spans.values()
+            for _, span in spans
+            if serial and span.first <= int(serial) <= span.last
+        ]
+        told = f"{said} is a number without a prefix, and the row does not say which variant it fits."
+        return self._ask(
+            "no_variant", f"{self.asking.number} {said}", told, [*holding[:MOST_OFFERED], NONE],
+            typed="prefix", reads=lambda typed: typed in self.spans,
+        )  # fmt: skip
+
+    def _prefixes_of(self, variants: frozenset[str]) -> list[str]:
+        return sorted(p for p, spans in self.spans.items() if {v for v, _ in spans} & variants)
+
+    def _titles(self, prefix: str) -> str:
+        return ", ".join(dict.fromkeys(self.known.variants[name].title for name, _ in self.spans[prefix]))
+
+    def _within(self, prefix: str, first: End, last: End) -> list[Condition]:
+        """The condition of one prefix, bare numbers being its own."""
+        one, other = (Chassis(prefix, e.serial) if isinstance(e, Bare) else e for e in (first, last))
+        return [self._of(prefix) | self._span(one, other)]
+
+    def _of(self, prefix: str) -> Condition:
+        """The variants of a prefix that the row fits."""
+        variants = {name for name, _ in self.spans[prefix]}
+        if self.vehicles is not None:
+            variants &= self.vehicles.variants
+        return {"variants": sorted(variants)}
+
+    def _of_prefix(self, prefix: str, first: End, last: End) -> list[Condition]:
+        if self.vehicles is None:
+            return self._within(prefix, first, last)
+        own = {name for name, _ in self.spans[prefix]}
+        said = " to ".join(filter(None, (self.row["from"], self.row["to"])))
+        about = f"{said} for {self.row['fits']}"
+        if not own & self.vehicles.variants:
+            told = f"{said} is a chassis number of {self._titles(prefix)}, which the row does not fit."
+            chassis = ("chassis", "it fits the variant of the chassis number, not what the row says")
+            without = ("without", "it fits what the row says, from the first to the last")
+            if self._ask("other_variant", about, told, [chassis, without, NONE]) == "without":
+                return [self._of_vehicles()]
+            self.vehicles = None
+            return self._within(prefix, first, last)
+        others = self.vehicles.variants - own
+        if not others:
+            return self._within(prefix, first, last)
+        told = f"{said} is a chassis number of {self._titles(prefix)}; the row fits {len(others)} other "
+        told += "variant too." if len(others) == 1 else "variants too."
+        rest = ("rest", "within these numbers there, and all of the other variants")
+        only = ("only", "only within these numbers")
+        answer = self._ask("other_variant", about, told, [rest, only, NONE], for_all=True)
+        return self._within(prefix, first, last) + [{"variants": sorted(others)}] * (answer == "rest")
+
+    def _span(self, first: End, last: End) -> Condition:
+        """The columns of a condition for two ends of which none is bare."""
+        first, last = self._inside(first, "from"), self._inside(last, "to")
+        if self._upside_down(first, last):
+            said = f"{self.row['from']} to {self.row['to']}"
+            answer = self._ask(
+                "upside_down", f"{self.asking.number} {said}", f"The span {said} ends before it begins.",
+                [("swap", f"it is {self.row['to']} to {self.row['from']}"),
+                 ("from", f"only from {self.row['from']}"), ("to", f"only to {self.row['to']}"), NONE],
+            )  # fmt: skip
+            first, last = {"swap": (last, first), "from": (first, None), "to": (None, last)}[answer]
+        found: Condition = {}
+        for end, column, of_day in ((first, "from", "first"), (last, "to", "last")):
+            if isinstance(end, Chassis):
+                found[f"chassis_{column}"] = self._written(end)
+            elif isinstance(end, Days):
+                day: date = getattr(end, of_day)
+                found[f"built_{column}"] = day.isoformat()
+        return found
+
+    @staticmethod
+    def _upside_down(first: End, last: End) -> bool:
+        if isinstance(first, Chassis) and isinstance(last, Chassis):
+            return last.serial < first.serial
+        return isinstance(first, Days) and isinstance(last, Days) and last.last < first.first
+
+    def _inside(self, end: End, side: str) -> End:
+        """The end, unless no span of its prefix holds it and it was decided that it is no limit."""
+        if not isinstance(end, Chassis):
+            return end
+        spans = [span for _, span in self.spans[end.prefix]]
+        if any(span.first <= end.serial <= span.last for span in spans):
+            return end
+        first, last = min(s.first for s in spans), max(s.last for s in spans)
+        bounds = f"{spans[0].number(first)} to {spans[0].number(last)}"
+        told = f"{self._written(end)} is outside the numbers that were built, {bounds}."
+        self._ask("outside", f"{side} {self._written(end)}", told, [WITHOUT, NONE], for_all=True)
+        return None
+
+    def _written(self, end: Chassis) -> str:
+        return self.spans[end.prefix][0][1].number(end.serial)

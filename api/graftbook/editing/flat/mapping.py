@@ -1,0 +1,95 @@
+"""Which column of a flat parts list is what, and what holds for every row of it. Pure."""
+
+from collections.abc import Sequence
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+
+from graftbook.catalogue.format.fields import OptionalName
+from graftbook.catalogue.format.records_buying import OptionalCurrency
+
+FieldWord = Literal[
+    "number", "description", "section", "position", "fits", "from", "to", "quantity", "replaces",
+    "price", "currency", "supplier", "pack", "lead_days", "deposit", "note",
+]  # fmt: skip
+Head = Annotated[str, StringConstraints(max_length=200)]
+
+FIELDS: dict[FieldWord, str] = {
+    "number": "the part number; needed",
+    "description": "what the part is called; needed for numbers that are new",
+    "section": "the section of the vehicle, by name or title",
+    "position": "the place on the vehicle, by name or title; several with ; between",
+    "fits": "which vehicles: variants, generations, bodies, engines; several with ; or , between",
+    "from": "first chassis number or first day",
+    "to": "last chassis number or last day",
+    "quantity": "pieces that sit in the position",
+    "replaces": "numbers that this one replaces; several with ; or , between",
+    "price": "what one piece costs",
+    "currency": "the price's currency, ISO 4217",
+    "supplier": "who offers it at this price, by name or title",
+    "pack": "pieces in a pack",
+    "lead_days": "days from order to arrival",
+    "deposit": "exchange deposit on one piece",
+    "note": "anything worth knowing",
+}
+
+_ALSO_CALLED: dict[FieldWord, tuple[str, ...]] = {
+    "number": ("part no", "part number", "part", "no", "item", "item no", "ref", "code"),
+    "description": ("desc", "name", "title", "designation", "what"),
+    "section": ("group", "chapter"),
+    "position": ("place", "location"),
+    "fits": ("model", "models", "vehicle", "vehicles", "application", "applications", "variant", "variants"),
+    "from": ("from chassis", "chassis from", "first", "from no", "from serial"),
+    "to": ("to chassis", "chassis to", "last", "to no", "to serial", "until"),
+    "quantity": ("qty", "per vehicle", "no off", "off"),
+    "replaces": ("supersedes", "replaced", "old number", "old no", "formerly", "was"),
+    "price": ("unit price", "cost", "each", "net", "list price"),
+    "currency": ("curr",),
+    "supplier": ("vendor", "seller", "source"),
+    "pack": ("pack size", "pack of", "box"),
+    "lead_days": ("lead time", "lead days", "days", "delivery"),
+    "deposit": ("exchange deposit", "surcharge", "core charge"),
+    "note": ("notes", "remark", "remarks", "comment"),
+}
+
+
+class Mapping(BaseModel):
+    """A mapping as it is kept under its name: columns by their heads, and what no column says."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, title="FlatMapping")
+
+    columns: dict[FieldWord, Head] = Field({}, description="field → head of its column")
+    head_line: Annotated[int, Field(ge=1, le=1000)] = Field(1, description="line in which the heads stand")
+    range: OptionalName = Field("", description="the range; may be empty while the catalogue has one")
+    supplier: OptionalName = Field("", description="whose offers these are, where no column says it")
+    section: OptionalName = Field("", description="the section, where neither column nor position says it")
+    origin: Literal["original", "later-model", "modern"] = Field(
+        "original", description="of numbers that are new to the catalogue"
+    )
+    currency: OptionalCurrency = Field("", description="ISO 4217; empty: the catalogue's currency")
+    decimal: Literal["ask", "point", "comma"] = Field(
+        "ask", description="what stands before the pence; `ask`: where it can be read two ways, ask"
+    )
+    days: Literal["ask", "day first", "month first"] = Field("ask", description="how 03/04/1968 is meant")
+    evidence: OptionalName = Field("", description="evidence that fitments and supersessions name")
+
+
+def guessed(heads: Sequence[str]) -> dict[FieldWord, str]:
+    """Columns whose heads are called as fields usually are: a proposal, for somebody to look at."""
+    free = {_plain(head): head for head in reversed(heads)}
+    found: dict[FieldWord, str] = {}
+    for field in FIELDS:
+        for word in (field.replace("_", " "), *_ALSO_CALLED[field]):
+            if head := free.pop(word, ""):
+                found[field] = head
+                break
+    return found
+
+
+def _plain(head: str) -> str:
+    return " ".join("".join(sign if sign.isalnum() else " " for sign in head.casefold()).split())
+
+
+def missing(mapping: Mapping, heads: Sequence[str]) -> list[str]:
+    """Heads that the mapping names and that this issue of the list does not have."""
+    return [head for head in mapping.columns.values() if head not in heads]

@@ -1,0 +1,445 @@
+"""From rows to parts: what the list says of each number, with a question for whatever is unclear. Pure."""
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from graftbook.catalogue.format.fields import NAME_PATTERN, is_printable
+from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.editing.flat.cells import SIGNS, Sum, count_in, money_in
+from graftbook.editing.flat.ends import Condition, Ends, NoFitment, Waits
+from graftbook.editing.flat.known import EVERY, Known, Vehicles, pieces
+from graftbook.editing.flat.mapping import FieldWord, Mapping
+from graftbook.editing.flat.parts import Fits, Offered, Part, Row
+from graftbook.editing.flat.questions import OUT, Asking
+from graftbook.editing.flat.rows import Rows, heads_of
+
+LOOSE = "loose"
+_NUMBER = re.compile(NAME_PATTERN)
+_SLUG = re.compile(r"[^a-z0-9]+")
+_NO_PRICE = (OUT, "no price")
+LONGEST_WORD = 120
+_PLACING: tuple[FieldWord, ...] = ("position", "fits", "from", "to")
+"""A row that says nothing in these says nothing of fitments that the catalogue has already."""
+
+
+def rows_told(rows: Rows, mapping: Mapping, asking: Asking) -> list[Row]:
+    """The rows with something in them, as fields; what is passed over is told."""
+    heads = heads_of(rows, mapping.head_line)
+    at = {field: heads.index(head) for field, head in mapping.columns.items() if head in heads}
+    found: list[Row] = []
+    blank = 0
+    for line, cells in enumerate(rows[mapping.head_line :], start=mapping.head_line + 1):
+        row = Row(line, {field: cells[n] for field, n in at.items() if n < len(cells) and cells[n]})
+        asking.at(row["number"], [line])
+        if not row.cells:
+            blank += 1
+        elif all(text == mapping.columns[field] for field, text in row.cells.items()):
+            asking.tell("The heads stand here again; passed over.")
+        elif _is_clean(row, asking):
+            found.append(row)
+    asking.at("", [0])
+    if blank:
+        asking.tell(f"{blank} rows with nothing in the mapped columns; passed over.")
+    return found
+
+
+def _is_clean(row: Row, asking: Asking) -> bool:
+    """Whether a row can be read; cells with formulas and signs that nobody can print are asked about."""
+    for field, text in list(row.cells.items()):
+        if text[0] in "=@" or (text[0] in "+-" and re.search(r"[A-Za-z(]", text) and field != "note"):
+            told = f"The column for '{field}' holds a formula, “{text[:60]}”, not what it comes to."
+        elif not is_printable(text.replace("\n", " ")):
+            told = f"The column for '{field}' holds signs that cannot be printed."
+        else:
+            row.cells[field] = text if field in ("fits", "replaces", "position") else " ".join(text.split())
+            continue
+        kind = "formula" if text[0] in "=@+-" else "characters"
+        blank, out = ("blank", "as if the cell were empty"), (OUT, "leave the row out")
+        answer = asking.ask(kind, f"{field} {text[:60]}", told, [blank, out], for_all=True)
+        if answer != "blank":
+            return False
+        del row.cells[field]
+    return True
+
+
+class Telling:
+    """Reads the rows of one issue into parts; `asking` gathers what is unclear."""
+
+    def __init__(self, known: Known, mapping: Mapping, asking: Asking) -> None:
+        self.known, self.mapping, self.asking = known, mapping, asking
+        self.new_suppliers: dict[str, str] = {}
+        self.left_out: set[str] = set()
+        self.lines: dict[str, list[int]] = {}
+        self.looked: dict[str, Vehicles | None] = {}
+
+    def parts(self, rows: Sequence[Row]) -> list[Part]:
+        """The numbers that the rows tell of; those that something is asked of are among `asking.waiting`."""
+        groups: dict[str, list[Row]] = defaultdict(list)
+        writings: dict[str, str] = {}
+        for row in rows:
+            if number := self._number(row):
+                number = writings.setdefault(as_typed(number), number)
+                if row["number"] != number:
+                    self.asking.at(number, [row.line])
+                    self.asking.tell(f"“{row['number']}” is read as {number}.")
+                groups[number].append(row)
+        self.lines = {number: [row.line for row in some] for number, some in groups.items()}
+        held = {as_typed(number) for number in self.asking.waiting}
+        self.asking.waiting |= {number for number in groups if as_typed(number) in held}
+        parts = [self._part(number, some) for number, some in groups.items()]
+        return [part for part in parts if part["number"] not in self.left_out]
+
+    def _number(self, row: Row) -> str:
+        """The number of a row as the catalogue writes it; empty: the row has none that can be used."""
+        number = plain_text(row["number"]).strip()
+        self.asking.at(number[:LONGEST_WORD], [row.line])
+        if not _NUMBER.match(number) or not as_typed(number):
+            others = " ".join(text for field, text in row.cells.items() if field != "number")
+            told = (
+                f"“{number[:60]}” is no part number."
+                if number
+                else f"No number stands beside “{others[:80]}”."
+            )
+            answer = self.asking.ask(
+                "number", f"{number[:60]} {others[:80]}".strip(), told, [(OUT, "leave the row out")],
+                typed="number", reads=lambda typed: bool(_NUMBER.match(typed)),
+            )  # fmt: skip
+            if answer in (None, OUT):
+                return ""
+            number = answer or ""
+        meant = self.known.meant(number)
+        if len(meant) > 1:
+            told = f"“{number}” may be any of {len(meant)} numbers of the catalogue."
+            offered = [*((one, one) for one in meant), (number, f"{number} is a new number")]
+            return self.asking.ask("number", number, told, offered) or ""
+        return meant[0] if meant else number
+
+    def _part(self, number: str, rows: list[Row]) -> Part:
+        self.asking.at(number, [row.line for row in rows])
+        rows = self._without_doubles(rows)
+        name = self._one(number, rows, "description")
+        known = self.known.records.get("component", {}).get(number)
+        offers, price, pack = self._bought(number, rows)
+        fits = self._fits(number, name, rows)
+        self.asking.at(number, [row.line for row in rows])
+        if not name and not known:
+            name = self._described(number)
+        section = self._section(number, name, rows, fits) if not known else ""
+        return {
+            "number": number, "name": name, "section": section, "price": price, "pack": pack,
+            "note": self._one(number, rows, "note"), "fits": fits, "offers": offers,
+            "replaces": self._replaces(number, rows),
+        }  # fmt: skip
+
+    def _without_doubles(self, rows: list[Row]) -> list[Row]:
+        """Rows that say the same in every column count once."""
+        seen: dict[tuple[tuple[str, str], ...], Row] = {}
+        for row in rows:
+            first = seen.setdefault(tuple(sorted((f, t) for f, t in row.cells.items() if f != "number")), row)
+            if first is not row:
+                self.asking.tell(f"Line {row.line} says the same as line {first.line}; it counts once.")
+        return list(seen.values())
+
+    def _one(self, number: str, rows: Iterable[Row], field: FieldWord, whose: str = "") -> str:
+        """What the rows say in one column; asked where they say several things."""
+        told = list(dict.fromkeys(row[field] for row in rows if row[field]))
+        if len({text.casefold() for text in told}) < 2:
+            return told[0] if told else ""
+        whose = f" from {whose}" if whose else ""
+        about = f"{number} {field}{whose}: {' | '.join(sorted(told))[:200]}"
+        lines = {text: next(row.line for row in rows if row[field] == text) for text in told}
+        sentence = f"{number} has {len(told)} different entries for '{field}'{whose}."
+        offered = [(text, f"{text} (line {lines[text]})") for text in told[:20]]
+        return self.asking.ask("says", about, sentence, offered) or ""
+
+    def _described(self, number: str) -> str:
+        told = f"{number} is new to the catalogue, and nothing says what it is."
+        offered = [(OUT, "leave the number out")]
+        answer = self.asking.ask(
+            "description", number, told, offered, typed="text", reads=_says_something, for_all=True
+        )
+        if answer == OUT:
+            self.left_out.add(number)
+        return answer or ""
+
+    # What it fits
+
+    def _fits(self, number: str, name: str, rows: Sequence[Row]) -> list[Fits]:
+        if not {"fits", "from", "to"} & set(self.mapping.columns):
+            return []
+        found: list[Fits] = []
+        for row in rows:
+            self.asking.at(number, [row.line])
+            if number in self.known.positions_of and not any(map(row.__getitem__, _PLACING)):
+                continue
+            for position in self._positions(number, row, row["description"] or name):
+                for condition in self._conditions(row):
+                    fits: Fits = {
+                        "position": position, "quantity": self._count(row, "quantity") or 1,
+                        "condition": condition,
+                    }  # fmt: skip
+                    if fits not in found:
+                        found.append(fits)
+        return found
+
+    def _positions(self, number: str, row: Row, name: str) -> list[str]:
+        """Where the part sits; nowhere when it is loose, or as long as that is asked."""
+        text = row["position"] or name
+        known = self.known.positions_of.get(number, [])
+        if not row["position"] and known:
+            return sorted(known)
+        if not text:
+            return []
+        if row["position"]:
+            every = [self.known.position(one) for one in pieces(text)]
+            if all(every):
+                return every
+        elif one := self.known.position(text):
+            return [one]
+        return self._position_asked(text, "position" if row["position"] else "description")
+
+    def _position_asked(self, text: str, column: str) -> list[str]:
+        told = f"The {column} “{text[:120]}” names no position that the catalogue knows."
+        near = self.known.positions_near(text)
+        sides = [(f"{a[0]}; {b[0]}", f"both {a[1]} and {b[1]}") for a, b in _sides(near)]
+        answer = self.asking.ask(
+            "position", text[:120].casefold(), told,
+            [*near, *sides, (LOOSE, "a loose part: it sits in no position")], typed="position",
+            reads=lambda typed: all(map(self.known.position, pieces(typed))) and bool(pieces(typed)),
+        )  # fmt: skip
+        if answer in (None, LOOSE):
+            return []
+        return [self.known.position(one) for one in pieces(answer or "")]
+
+    def _conditions(self, row: Row) -> list[Condition]:
+        try:
+            vehicles = self._vehicles(row)
+            return Ends(self.asking, self.known, self.mapping, row, vehicles).conditions()
+        except (Waits, NoFitment):
+            return []
+
+    def _vehicles(self, row: Row) -> Vehicles | None:
+        """What the row fits; None when only its chassis numbers can say. Raises Waits, NoFitment."""
+        text = row["fits"]
+        if not text:
+            if row["from"] or row["to"]:
+                return None
+            told = f"{self.asking.number} sits somewhere, but the row does not say in which vehicles."
+            offered = [(EVERY, "in every vehicle that has the position"), (OUT, "no fitment from these rows")]
+            answer = self.asking.ask("no_fits", self.asking.number, told, offered, for_all=True)
+            if answer is None:
+                raise Waits
+            if answer == OUT:
+                raise NoFitment
+            return Vehicles(frozenset(self.known.variants))
+        if whole := self.known.vehicles(text):
+            return whole
+        words = [word for part in pieces(text) for word in self._words(part)]
+        meant = [found for word in words if (found := self._word(word))]
+        if not meant:
+            raise NoFitment
+        return _together(meant)
+
+    def _words(self, part: str) -> list[str]:
+        if self.known.vehicles(part) or self.known.is_like_a_title(part):
+            return [part]
+        return list(pieces(part, ",/&+"))
+
+    def _word(self, word: str) -> Vehicles | None:
+        """What a word for vehicles means; None when it was left out. Raises Waits."""
+        if word in self.looked:
+            return self.looked[word]
+        if found := self.known.vehicles(word):
+            self.looked[word] = found
+            return found
+        told = f"“{word[:80]}” is not known as a word for vehicles, or can be read in two ways."
+        answer = self.asking.ask(
+            "fits", word[:80].casefold(), told,
+            [*self.known.vehicles_near(word), (EVERY, "every vehicle"), (OUT, "leave this word out")],
+            typed="vehicle", reads=lambda typed: self.known.vehicles(typed) is not None,
+        )  # fmt: skip
+        if answer is None:
+            raise Waits
+        self.looked[word] = None if answer == OUT else self.known.vehicles(answer)
+        return self.looked[word]
+
+    def _section(self, number: str, name: str, rows: Sequence[Row], fits: Sequence[Fits]) -> str:
+        text = self._one(number, rows, "section")
+        if text and (section := self.known.section(text)):
+            return section
+        if not text:
+            for one in fits:
+                return self.known.positions[one["position"]].section
+            if self.mapping.section:
+                return self.mapping.section
+        about = text or name
+        if not about or number in self.asking.waiting:
+            return ""  # where it sits may say it, once that is known
+        told = f"“{text[:80]}” is no section." if text else f"No section is said for “{name[:80]}”."
+        return (
+            self.asking.ask("section", about[:120].casefold(), told, list(self.known.sections.items())) or ""
+        )
+
+    # What it costs
+
+    def _bought(self, number: str, rows: Sequence[Row]) -> tuple[dict[str, Offered], str, int]:
+        """Offers by supplier, the list price, and the pack of what nobody in particular offers."""
+        by_seller: dict[str, list[Row]] = defaultdict(list)
+        for row in rows:
+            self.asking.at(number, [row.line])
+            if row["price"] or row["pack"] or row["lead_days"] or row["deposit"]:
+                by_seller[self._seller(row)].append(row)
+        offers: dict[str, Offered] = {}
+        price, pack = "", 0
+        for seller, some in by_seller.items():
+            self.asking.at(number, [row.line for row in some])
+            said = self._offered(number, seller, some)
+            if not seller:
+                price, pack = said["price"], said["pack"]
+            elif seller != OUT and said["price"]:
+                offers[seller] = said
+        return offers, price, pack
+
+    def _offered(self, number: str, seller: str, rows: Sequence[Row]) -> Offered:
+        def one(field: FieldWord) -> Row:
+            return Row(0, {field: self._one(number, rows, field, seller)})
+
+        price, currency = self._price(one("price")["price"], one("currency")["currency"])
+        deposit, _ = self._price(one("deposit")["deposit"], currency)
+        return {
+            "price": price, "currency": currency, "pack": self._count(one("pack"), "pack") or 0,
+            "lead_days": self._count(one("lead_days"), "lead_days", least=0), "deposit": deposit,
+        }  # fmt: skip
+
+    def _seller(self, row: Row) -> str:
+        """The supplier's name; empty: it is the list price, `out`: not to be taken."""
+        text = row["supplier"]
+        if not text:
+            if "supplier" not in self.mapping.columns or self.mapping.supplier:
+                return self.mapping.supplier
+            told = f"{self.asking.number} has a price, but no supplier."
+            offered = [("list", "it is the list price"), (OUT, "leave the price out")]
+            answer = self.asking.ask("no_supplier", self.asking.number, told, offered, for_all=True)
+            return "" if answer == "list" else OUT
+        if name := self.known.supplier(text) or self.new_suppliers.get(text, ""):
+            return name
+        new = _SLUG.sub("-", text.casefold()).strip("-")[:60] or "supplier"
+        new = f"{new}-2" if new in self.known.suppliers else new
+        near = [(name, title) for name, title in self.known.suppliers.items() if _shares_a_word(text, title)]
+        told = f"“{text[:80]}” is not known as a supplier."
+        every = [*near[:6], ("new", f"a new supplier, {new}"), (OUT, "leave its offers out")]
+        answer = self.asking.ask(
+            "supplier", text[:80].casefold(), told, every, typed="supplier",
+            reads=lambda typed: bool(self.known.supplier(typed)),
+        )  # fmt: skip
+        if answer == "new":
+            return self.new_suppliers.setdefault(text, new)
+        return OUT if answer in (None, OUT) else self.known.supplier(answer or "")
+
+    def _price(self, text: str, currency: str) -> tuple[str, str]:
+        """A price with two decimals, empty: none; and its currency, empty: the catalogue's."""
+        currency = currency or self.mapping.currency
+        if not text:
+            return "", currency
+        found = money_in(text)
+        if found is None or not any(found.ways.values()):
+            answer = self.asking.ask(
+                "price", text[:60], f"“{text[:60]}” is no price.", [_NO_PRICE], typed="price",
+                reads=lambda typed: bool((read := money_in(typed)) and not read.doubtful and _one_way(read)),
+            )  # fmt: skip
+            read = money_in(answer) if answer and answer != OUT else None
+            return (str(_one_way(read)) if read else ""), currency
+        if found.sign:
+            currency = self._currency(found.sign, currency)
+        return self._amount(text, found), currency
+
+    def _amount(self, text: str, found: Sum) -> str:
+        style = self.mapping.decimal
+        if style != "ask" and (amount := found.ways.get(style)):
+            return str(amount)
+        if not found.doubtful and style == "ask":
+            return str(_one_way(found))
+        words = {"point": "the point stands before the pence", "comma": "the comma stands before the pence"}
+        offered = [(way, f"{amount}: {words[way]}") for way, amount in found.ways.items()]
+        told = f"“{text}” can be read in two ways."
+        if not found.doubtful:
+            told = f"“{text}” is not written as the mapping says: {words[style]}."
+        answer = self.asking.ask("price_mark", text, told, [*offered, _NO_PRICE], for_all=found.doubtful)
+        return str(found.ways[answer]) if answer in found.ways else ""
+
+    def _currency(self, sign: str, said: str) -> str:
+        code = SIGNS.get(sign) or (sign.upper() if sign.isalpha() else "")
+        if said and said == code:
+            return said
+        told = f"Prices carry “{sign}”" + (f", but the mapping says {said}." if said else ".")
+        own = (said or "own", f"that is {said}" if said else "that is the catalogue's own currency")
+        offered = [own, *([(code, f"{code}, a foreign currency")] if code else [])]
+        answer = self.asking.ask(
+            "currency", f"{sign} {said}".strip(), told, offered, typed="currency",
+            reads=lambda typed: bool(re.fullmatch("[A-Z]{3}", typed)),
+        )  # fmt: skip
+        return "" if answer in (None, "own") else answer or ""
+
+    def _count(self, row: Row, field: FieldWord, least: int = 1) -> int | None:
+        if not (text := row[field]):
+            return None
+        found = count_in(text)
+        if found is not None and least <= found <= 100_000:
+            return found
+        offered = [("1", "1"), ("2", "2")] if least else []
+        answer = self.asking.ask(
+            "count", f"{field} {text[:60]}", f"“{text[:60]}” in the column for '{field}' is no count.",
+            [*offered, (OUT, "as if nothing stood there")], typed="count",
+            reads=lambda typed: typed.isascii() and typed.isdigit() and least <= int(typed[:9]) <= 100_000,
+        )  # fmt: skip
+        return int(answer) if answer and answer != OUT else None
+
+    # What it replaces
+
+    def _replaces(self, number: str, rows: Sequence[Row]) -> list[str]:
+        typed = [one for row in rows for part in pieces(row["replaces"]) for one in pieces(part, ",")]
+        found: list[str] = []
+        for text in dict.fromkeys(plain_text(one) for one in typed):
+            if as_typed(text) == as_typed(number):
+                self.asking.tell(f"{number} says that it replaces itself; that is left out.")
+            elif text not in found:
+                found.append(text)
+        return found
+
+
+def _sides(near: Sequence[tuple[str, str]]) -> list[tuple[tuple[str, str], tuple[str, str]]]:
+    """Pairs of left and right among positions."""
+    titled = {title.casefold(): (name, title) for name, title in near}
+    return [
+        (one, other)
+        for title, one in titled.items()
+        if "left" in title and (other := titled.get(title.replace("left", "right")))
+    ]
+
+
+def _together(meant: Sequence[Vehicles]) -> Vehicles:
+    """What several words mean together: one column where all of them are of one, else the variants."""
+    if len(meant) == 1:
+        return meant[0]
+    columns = {tuple(column for column, _ in one.condition) for one in meant}
+    variants = frozenset[str]().union(*(one.variants for one in meant))
+    if any(not one.condition for one in meant):
+        return Vehicles(variants)
+    if len(columns) == 1 and len(column := next(iter(columns))) == 1 and column[0] != "steering":
+        values = dict.fromkeys(value for one in meant for value in one.condition[0][1])
+        return Vehicles(variants, ((column[0], tuple(values)),))
+    return Vehicles(variants, (("variants", tuple(sorted(variants))),))
+
+
+def _shares_a_word(one: str, other: str) -> bool:
+    return bool({w for w in one.casefold().split() if len(w) > 3} & set(other.casefold().split()))
+
+
+def _says_something(text: str) -> bool:
+    return bool(text.strip()) and is_printable(text)
+
+
+def _one_way(found: Sum) -> Decimal:
+    return next(iter(found.ways.values()))

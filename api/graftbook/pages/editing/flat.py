@@ -1,0 +1,342 @@
+"""Flat parts lists: put in, mapped beside their first rows, worked through question by question, taken."""
+
+from collections import Counter
+from dataclasses import dataclass, field
+from itertools import islice
+from typing import Annotated, Any
+from urllib.parse import quote
+
+from fastapi import Path, Request
+from fastapi.concurrency import run_in_threadpool
+from pydantic import ValidationError
+from starlette.datastructures import FormData, UploadFile
+from starlette.responses import Response
+
+from graftbook.access.guard import Editor, MayEdit, form_of, upload_of
+from graftbook.catalogue.loading.load import Report
+from graftbook.editing.effect import EffectLook
+from graftbook.editing.flat import service as flat
+from graftbook.editing.flat.documents import MOST_CHANGES
+from graftbook.editing.flat.mapping import FIELDS, Mapping, guessed, missing
+from graftbook.editing.flat.questions import KINDS, Question
+from graftbook.editing.flat.rows import LARGEST
+from graftbook.editing.flat.service import FlatList
+from graftbook.editing.flat.turning import Turned
+from graftbook.editing.records.service import Author
+from graftbook.http.parameters import takes
+from graftbook.http.responses import KEEP_NOTHING
+from graftbook.pages.editing.edit import what_is_wrong_with
+from graftbook.pages.editing.effects import looked_at
+from graftbook.pages.editing.sheet_form import field as text_in
+from graftbook.pages.frame import gone_to, page
+from graftbook.pages.problems import pages_router
+from graftbook.problems import InvalidRequest, PreconditionFailed, Problem, TooLarge
+from graftbook.process.state import Service, ServiceDep
+
+router = pages_router()
+
+Name = Annotated[str, Path(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
+MOST_LISTS = 200
+ROWS_SHOWN = 8
+BECOMES_SHOWN = 5
+ON_A_PAGE = 40
+"""Questions of one kind on a page."""
+CHANGES_SHOWN = 200
+TOLD_SHOWN = 200
+_SETTINGS = ("range", "supplier", "section", "origin", "currency", "decimal", "days", "evidence")
+
+
+@dataclass(slots=True)
+class Typed:
+    """What the form of a new list or issue says, and what is wrong with it."""
+
+    name: str = ""
+    text: str = ""
+    refused: str = ""
+    wrong_name: str = ""
+
+
+@dataclass(slots=True)
+class Shown:
+    """A list's page: what came of what was done last."""
+
+    told: str = ""
+    bad: str = ""
+    why: str = ""
+    why_wrong: str = ""
+    report: Report | None = None
+    effect: Any = None
+    job: Any = None
+    mistakes: list[str] = field(default_factory=list)
+
+
+def list_address(name: str) -> str:
+    """The page of a list."""
+    return f"/edit/flat/{quote(name)}"
+
+
+@router.get("/edit/flat", dependencies=[MayEdit])
+def start(request: Request, service: ServiceDep) -> Response:
+    """The lists that are kept, and the form for a new one."""
+    return _start(request, service, Typed())
+
+
+def _start(request: Request, service: Service, typed: Typed, status: int = 200) -> Response:
+    lists = flat.flat_lists(service.engine, "", MOST_LISTS)
+    return page(request, "flat.html", status=status, headers=KEEP_NOTHING, lists=lists, typed=typed)
+
+
+@router.post("/edit/flat")
+async def begin(request: Request, service: ServiceDep, editor: Editor) -> Response:
+    """A new list with its first issue."""
+    try:
+        typed, file, content = await _sent(await upload_of(request))
+    finally:
+        await request.close()
+    return await run_in_threadpool(_begun, request, service, typed, file, content)
+
+
+async def _sent(form: FormData) -> tuple[Typed, str, bytes]:
+    """What a form with a list says: the file, or what was pasted in its place."""
+    typed = Typed(text_in(form, "name").strip(), text_in(form, "sheet"))
+    upload = form.get("file")
+    if isinstance(upload, UploadFile) and upload.filename:
+        return typed, upload.filename, await upload.read(LARGEST + 1)
+    if not typed.text.strip():
+        typed.refused = "Choose a file, or paste the list."
+    return typed, "pasted", typed.text.encode("utf-8", "replace")
+
+
+def _begun(request: Request, service: Service, typed: Typed, file: str, content: bytes) -> Response:
+    if not typed.refused:
+        try:
+            flat.begin(service.engine, typed.name, file, content)
+        except (InvalidRequest, TooLarge) as problem:
+            typed.refused = problem.detail
+        except flat.WrongName as problem:
+            typed.wrong_name = problem.detail
+    if typed.refused or typed.wrong_name:
+        return _start(request, service, typed, 422)
+    return gone_to(f"{list_address(typed.name)}/mapping")
+
+
+# The mapping
+
+
+@router.get("/edit/flat/{name}/mapping", dependencies=[MayEdit])
+def mapping(request: Request, name: Name, service: ServiceDep) -> Response:
+    """Which column is what, beside the first rows."""
+    kept = flat.flat_list(service.engine, name)
+    columns = kept.mapping.columns or guessed(kept.heads)
+    proposed = kept.mapping.model_copy(update={"columns": columns})
+    return _mapping_page(request, service, kept, proposed)
+
+
+@router.post("/edit/flat/{name}/mapping")
+async def map_columns(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """A mapping looked at, or kept."""
+    return await run_in_threadpool(_mapped, request, service, name, await form_of(request))
+
+
+def _mapped(request: Request, service: Service, name: str, form: dict[str, str]) -> Response:
+    kept = flat.flat_list(service.engine, name)
+    try:
+        typed = _mapping_in(form)
+        if form.get("do") == "keep":
+            flat.put_mapping(service.engine, name, typed, form.get("etag") or None)
+            return gone_to(list_address(name))
+    except ValidationError as error:
+        told = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()[:5])
+        return _mapping_page(request, service, kept, kept.mapping, told, 422)
+    except PreconditionFailed:
+        told = "Somebody else changed the list meanwhile. Look at it again, then keep it."
+        return _mapping_page(request, service, kept, typed, told, 412)
+    except InvalidRequest as problem:
+        return _mapping_page(request, service, kept, typed, problem.detail, 422)
+    return _mapping_page(request, service, kept, typed)
+
+
+def _mapping_in(form: dict[str, str]) -> Mapping:
+    columns = {name: head for name in FIELDS if (head := form.get(f"column.{name}", ""))}
+    said = {name: text.strip() for name in _SETTINGS if (text := form.get(name)) is not None}
+    return Mapping.model_validate({"columns": columns, "head_line": form.get("head_line") or 1, **said})
+
+
+def _mapping_page(
+    request: Request, service: Service, kept: FlatList, typed: Mapping, wrong: str = "", status: int = 200
+) -> Response:
+    trial = flat.with_mapping(kept, typed)
+    becomes: list[tuple[int, list[str]]] = []
+    asked: list[Question] = []
+    if not wrong and typed.columns.get("number") and not missing(typed, trial.heads):
+        try:
+            becomes, asked = flat.becomes(service.engine, trial, ROWS_SHOWN)
+        except InvalidRequest as problem:
+            wrong = problem.detail
+    at = typed.head_line
+    return page(
+        request,
+        "flat_mapping.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        kept=kept,
+        typed=typed,
+        heads=trial.heads,
+        fields=FIELDS,
+        first=list(enumerate(kept.rows[at : at + ROWS_SHOWN], start=at + 1)),
+        becomes=becomes,
+        asked=asked,
+        wrong=wrong,
+        known=flat.choices(service.engine),
+    )
+
+
+# The list, its questions, taking it
+
+
+@router.get("/edit/flat/{name}", dependencies=[MayEdit, takes("kind", "stored")])
+def one(request: Request, name: Name, service: ServiceDep) -> Response:
+    """Where a list stands: what is asked, what changed, what was assumed."""
+    told = "Taken." * (request.query_params.get("stored") == "1")
+    return _list_page(request, service, name, Shown(told=told))
+
+
+def _list_page(request: Request, service: Service, name: str, shown: Shown, status: int = 200) -> Response:
+    kept = flat.flat_list(service.engine, name)
+    found: Turned | None = None
+    wrong = ""
+    if kept.rows:
+        try:
+            kept, found = flat.look(service.engine, name)
+        except InvalidRequest as problem:
+            wrong = problem.detail
+    kinds = Counter(question.kind for question in found.questions) if found else Counter[str]()
+    kind = request.query_params.get("kind", "")
+    kind = kind if kind in kinds else next((k for k in KINDS if k in kinds), "")
+    asked = [q for q in found.questions if q.kind == kind] if found else []
+    return page(
+        request,
+        "flat_list.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        kept=kept,
+        found=found,
+        wrong=wrong,
+        shown=shown,
+        kinds=[(k, KINDS[k], kinds[k]) for k in KINDS if k in kinds],
+        kind=kind,
+        kind_title=KINDS.get(kind, ""),
+        asked=[(q, _rows_shown(kept, q)) for q in asked[:ON_A_PAGE]],
+        more_asked=len(asked) - ON_A_PAGE,
+        moved=Counter(change["what"] for change in found.changes) if found else {},
+        changes=found.changes[:CHANGES_SHOWN] if found else [],
+        more_changes=len(found.changes) - CHANGES_SHOWN if found else 0,
+        told=found.told[:TOLD_SHOWN] if found else [],
+        more_told=len(found.told) + found.untold - TOLD_SHOWN if found else 0,
+        decided=[(key, *key.split(":", 1), answer) for key, answer in sorted(kept.decisions.items())],
+        titles=KINDS,
+        known=flat.choices(service.engine),
+        most_changes=MOST_CHANGES,
+    )
+
+
+def _rows_shown(kept: FlatList, question: Question) -> list[tuple[int, str]]:
+    """The first rows that a question stands in, as they are written."""
+    lines = (line for line in question.lines if 0 < line <= len(kept.rows))
+    return [(line, " · ".join(filter(None, kept.rows[line - 1]))[:300]) for line in islice(lines, 3)]
+
+
+@router.post("/edit/flat/{name}/decide")
+async def decide(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """An answer, given by a button or typed; for one question or for all of its kind."""
+    return await run_in_threadpool(_decided, request, service, name, await form_of(request))
+
+
+def _decided(request: Request, service: Service, name: str, form: dict[str, str]) -> Response:
+    key, kind = form.get("key", ""), form.get("key", "").partition(":")[0]
+    answer = form.get("answer", "") or form.get("typed", "").strip()
+    if form.get("do") == "again":
+        flat.decide(service.engine, name, {key: None})
+        return gone_to(f"{list_address(name)}#decided")
+    if not answer:
+        shown = Shown(bad="Choose one of the answers, or type one.")
+        return _list_page(request, service, name, shown, 422)
+    try:
+        flat.decide(service.engine, name, {flat.for_all(kind) if form.get("all") else key: answer})
+    except InvalidRequest as problem:
+        return _list_page(request, service, name, Shown(bad=problem.detail), 422)
+    return gone_to(f"{list_address(name)}?kind={quote(kind)}#questions")
+
+
+@router.post("/edit/flat/{name}/issue")
+async def issue(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """The next issue of a list."""
+    try:
+        typed, file, content = await _sent(await upload_of(request))
+    finally:
+        await request.close()
+    return await run_in_threadpool(_issued, request, service, name, typed, file, content)
+
+
+def _issued(
+    request: Request, service: Service, name: str, typed: Typed, file: str, content: bytes
+) -> Response:
+    try:
+        if typed.refused:
+            raise InvalidRequest(typed.refused)
+        flat.put_issue(service.engine, name, file, content)
+    except (InvalidRequest, TooLarge) as problem:
+        return _list_page(request, service, name, Shown(bad=problem.detail), 422)
+    return gone_to(list_address(name))
+
+
+@router.post("/edit/flat/{name}/take")
+async def take(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """What is decided tried with its effect, or taken."""
+    return await run_in_threadpool(_taken, request, service, name, await form_of(request), editor.who)
+
+
+def _taken(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
+    shown = Shown(why=form.get("why", "").strip())
+    keeps = form.get("do") == "take"
+    if keeps and (wrong := what_is_wrong_with(shown.why)):
+        shown.why_wrong = wrong
+        return _list_page(request, service, name, shown, 422)
+    look = None if keeps else EffectLook(service)
+    try:
+        with service.gates["imports"].turn():
+            report, _ = flat.take(
+                service.engine,
+                name,
+                form.get("etag") or None,
+                Author(who, shown.why),
+                dry_run=not keeps,
+                last=look.take if look else None,
+            )
+    except (PreconditionFailed, InvalidRequest) as problem:
+        shown.bad = _in_words(problem)
+        return _list_page(request, service, name, shown, problem.answer_status)
+    if not report.ok:
+        shown.mistakes = [f"{m.name}: {m.message}" if m.name else m.message for m in report.mistakes[:50]]
+        return _list_page(request, service, name, shown, 422)
+    if look is not None:
+        shown.report = report
+        shown.effect, shown.job = looked_at(request, look, f"flat list {name}")
+        return _list_page(request, service, name, shown)
+    return gone_to(f"{list_address(name)}?stored=1")
+
+
+def _in_words(problem: Problem) -> str:
+    return problem.detail or problem.title
+
+
+@router.post("/edit/flat/{name}/forget")
+async def forget(request: Request, name: Name, service: ServiceDep, editor: Editor) -> Response:
+    """The list and its decisions taken away; the catalogue stays as it is."""
+    form = await form_of(request)
+    try:
+        await run_in_threadpool(flat.forget, service.engine, name, form.get("etag") or None)
+    except PreconditionFailed as problem:
+        shown = Shown(bad=_in_words(problem))
+        return await run_in_threadpool(_list_page, request, service, name, shown, 412)
+    return gone_to("/edit/flat")

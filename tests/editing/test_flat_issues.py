@@ -1,0 +1,253 @@
+"""A flat list over its issues: what is decided is taken, answers are kept, the next issue shows what changed."""
+
+import csv
+import io
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from sqlalchemy import Engine
+
+from graftbook.catalogue.history.snapshots import images, rows_in
+from graftbook.catalogue.loading.imports import load
+from graftbook.database import make_engine, reading
+from graftbook.editing.flat import service
+from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.questions import Question
+from graftbook.editing.records.service import Author, record_state, take_back
+from graftbook.problems import InvalidRequest, PreconditionFailed, TooLarge
+from tests.editing.dirty_list import COLUMNS, HEADS, Cells, dirty_list, written
+from tests.editing.test_dirty_list import truths_in
+
+AUTHOR = Author("tests", "the list")
+NAME = "spares"
+
+
+@pytest.fixture
+def engine(demo_copy: Callable[[], str]) -> Iterator[Engine]:
+    engine = make_engine(demo_copy())
+    yield engine
+    engine.dispose()
+
+
+def begin(engine: Engine, **said: str) -> None:
+    mapping = Mapping.model_validate({"columns": COLUMNS, "origin": "modern", **said})
+    service.put_mapping(engine, NAME, mapping, None)
+
+
+def put(engine: Engine, *rows: Cells) -> Any:
+    """An issue of these rows, looked at."""
+    full = [dict.fromkeys(HEADS, "") | row for row in rows]
+    service.put_issue(engine, NAME, "list.csv", written(full).encode())
+    return service.look(engine, NAME)[1]
+
+
+def take(engine: Engine, *, dry_run: bool = False) -> Any:
+    etag = service.flat_list(engine, NAME).etag
+    report, found = service.take(engine, NAME, etag, AUTHOR, dry_run=dry_run)
+    assert report.ok, [str(m) for m in report.mistakes[:5]]
+    return report, found
+
+
+def answer(engine: Engine, question: Question, value: str) -> None:
+    assert value in {choice.value for choice in question.choices} or question.typed
+    service.decide(engine, NAME, {question.key: value})
+
+
+def stored(engine: Engine, numbers: list[str]) -> list[dict[str, Any]]:
+    """The records that the catalogue has of some numbers."""
+    with reading(engine) as session:
+        connection = session.connection()
+        found = []
+        for kind, sql in (
+            ("component", "SELECT number FROM component"),
+            ("fitment", "SELECT claim FROM fitment"),
+            ("offer", "SELECT name FROM offer"),
+            ("supersession", "SELECT claim FROM supersession"),
+        ):
+            names = connection.exec_driver_sql(sql).scalars().all()
+            for image in images(connection, kind, names).values():
+                found += [{"record": kind, **row} for row in rows_in(image)]
+    return [one for one in found if {one.get("component"), one.get("number"), one.get("new")} & set(numbers)]
+
+
+def test_the_dirty_list_is_worked_through_and_the_next_issue_asks_nothing_again(engine: Engine) -> None:
+    dirty = dirty_list()
+    begin(engine)
+    service.put_issue(engine, NAME, "march.csv", dirty.text.encode())
+    report, found = take(engine)
+    assert found.ready > 1_700
+    said = truths_in(stored(engine, list(dirty.clean)))
+    for number, truth in dirty.clean.items():
+        assert said[number] == truth, number
+    for _ in range(6):
+        kept, found = service.look(engine, NAME)
+        if not found.questions:
+            break
+        answers = {one.key: one.choices[0].value if one.choices else "something" for one in found.questions}
+        service.decide(engine, NAME, answers)
+    assert not found.questions, found.questions[:3]
+    take(engine)
+    assert not service.flat_list(engine, NAME).rows, "the issue is done"
+
+    rows = list(csv.DictReader(io.StringIO(dirty.text), delimiter=";"))
+    clean = [row for row in rows if row["Part No"] in dirty.clean and not row["Formerly"]]
+    by_number = {row["Part No"]: row for row in clean}
+    named = {row["Formerly"] for row in rows}
+    gone, dearer, shifted = [
+        [number for number in sorted(by_number) if number not in named][at::500][:3] for at in (1, 2, 3)
+    ]
+    for number in dearer:
+        by_number[number]["Price"] = "44.44"
+    for number in shifted:
+        by_number[number] |= {"Model": "24P-17-R", "From": "24PR-000500", "To": ""}
+    new = {**by_number[dearer[0]], "Part No": "FL-9001"}
+    issue = written([row for row in rows if row["Part No"] not in gone] + [new])
+    service.put_issue(engine, NAME, "april.csv", issue.encode())
+    _, second = service.look(engine, NAME)
+    assert {one.kind for one in second.questions} <= {"gone", "price_jump"}, second.questions
+    told = {
+        what: [c["number"] for c in second.changes if c["what"] == what]
+        for what in ("new", "gone", "price", "span")
+    }
+    assert told == {"new": ["FL-9001"], "gone": gone, "price": dearer, "span": shifted}
+    assert [c for c in second.changes if c["what"] == "other"] == []
+    service.decide(
+        engine, NAME, {"gone:*": "ended"} | {q.key: "new" for q in second.questions if q.kind == "price_jump"}
+    )
+    report, _ = take(engine)
+    assert {record_state(engine, "component", one).rows[0]["supply"] for one in gone} == {
+        "no longer supplied"
+    }
+    assert 0 < report.changed < 40, "only what moved is touched"
+    take_back(engine, report.revision, AUTHOR)
+    assert "supply" not in record_state(engine, "component", gone[0]).rows[0]
+
+
+ROW = {
+    "Part No": "FL-1",
+    "Description": "oil filter",
+    "Model": "24P-17-R",
+    "Price": "4.50",
+    "Seller": "works",
+}
+
+
+def test_what_the_catalogue_alone_knows_stays(engine: Engine) -> None:
+    """Minutes, evidence, hazard: a list knows nothing of them."""
+    begin(engine)
+    before = record_state(engine, "component", "QB-3310").rows[0]
+    put(engine, {"Part No": "qb 3310", "Price": "99.00", "Seller": "works"})
+    found = service.look(engine, NAME)[1]
+    service.decide(engine, NAME, {q.key: "list" for q in found.questions})
+    take(engine)
+    assert record_state(engine, "component", "QB-3310").rows[0] == before
+    assert record_state(engine, "offer", "works:QB-3310").rows[0]["price"] == "99.00"
+
+
+def test_a_hand_made_correction_stays_until_the_list_says_something_new(engine: Engine) -> None:
+    begin(engine)
+    put(engine, ROW)
+    take(engine)
+    offer = {"record": "offer", "supplier": "works", "component": "FL-1", "price": "4.75"}
+    load(engine, [offer])
+    assert not put(engine, ROW).questions
+    take(engine)
+    assert record_state(engine, "offer", "works:FL-1").rows[0]["price"] == "4.75"
+    asked = put(engine, {**ROW, "Price": "5.00"}).questions
+    assert [one.kind for one in asked] == ["offer_differs"]
+    answer(engine, asked[0], "list")
+    take(engine)
+    assert record_state(engine, "offer", "works:FL-1").rows[0]["price"] == "5.00"
+
+
+def test_a_part_that_moves_to_another_place_leaves_the_old_one(engine: Engine) -> None:
+    begin(engine)
+    put(engine, ROW)
+    take(engine)
+    put(engine, {**ROW, "Place": "battery"})
+    take(engine)
+    fitments = [one for one in stored(engine, ["FL-1"]) if one["record"] == "fitment"]
+    assert [one["position"] for one in fitments] == ["battery"]
+
+
+def test_an_answer_that_cannot_be_used_is_asked_again_and_says_so(engine: Engine) -> None:
+    begin(engine)
+    slip = "Qiullan 24 panel van 1.7, right-hand drive, home"
+    (asked,) = put(engine, {**ROW, "Model": slip}).questions
+    assert asked.choices[0].value == "24P-17-R", "commas of a title do not part it"
+    (asked,) = put(engine, {**ROW, "Model": "24P-17-X"}).questions
+    answer(engine, asked, "the red one")
+    (again,) = service.look(engine, NAME)[1].questions
+    assert "“the red one” is not known either" in again.sentence
+    answer(engine, again, "24 van")
+    assert not service.look(engine, NAME)[1].questions
+
+
+def test_one_answer_for_all_of_a_kind(engine: Engine) -> None:
+    begin(engine)
+    rows = [{**ROW, "Part No": f"FL-{n}", "Price": f"{n},250"} for n in (1, 2, 3)]
+    asked = put(engine, *rows).questions
+    assert len(asked) == 3
+    assert all(one.for_all for one in asked)
+    service.decide(engine, NAME, {service.for_all("price_mark"): "point"})
+    found = service.look(engine, NAME)[1]
+    assert [one["price"] for one in found.objects if one["record"] == "offer"] == [
+        "1250.00",
+        "2250.00",
+        "3250.00",
+    ]
+
+
+def test_whatever_replaces_a_number_that_waits_waits_too(engine: Engine) -> None:
+    begin(engine)
+    found = put(engine, {**ROW, "Model": "nonsense"}, {**ROW, "Part No": "FL-2", "Formerly": "FL-1"})
+    assert found.waiting == {"FL-1", "FL-2"}
+    take(engine)
+    assert not stored(engine, ["FL-1", "FL-2"])
+
+
+def test_a_price_that_moves_ten_fold_is_asked(engine: Engine) -> None:
+    begin(engine)
+    put(engine, ROW)
+    take(engine)
+    (asked,) = put(engine, {**ROW, "Price": "45.00"}).questions
+    assert asked.kind == "price_jump"
+    answer(engine, asked, "old")
+    assert not service.look(engine, NAME)[1].questions
+
+
+def test_a_trial_keeps_nothing_and_two_editors_do_not_overwrite_each_other(engine: Engine) -> None:
+    begin(engine)
+    put(engine, ROW)
+    old = service.flat_list(engine, NAME).etag
+    take(engine, dry_run=True)
+    assert not stored(engine, ["FL-1"])
+    service.decide(engine, NAME, {"fits:x": "24"})
+    with pytest.raises(PreconditionFailed):
+        service.take(engine, NAME, old, AUTHOR)
+
+
+def test_a_column_that_is_not_there_any_more_is_told(engine: Engine) -> None:
+    begin(engine)
+    service.put_issue(engine, NAME, "list.csv", b"Part No;What\nFL-1;thing\n")
+    with pytest.raises(InvalidRequest, match="no column 'Description'"):
+        service.look(engine, NAME)
+
+
+@pytest.mark.parametrize(
+    ("content", "error", "told"),
+    [
+        (b"a;" * 1_000_000, TooLarge, "columns"),
+        (b"a,b\n" * 30_000, TooLarge, "rows"),
+        (b"x" * 17_000_000, TooLarge, "bytes"),
+        (b"a,b\n" + b"y" * 3_000 + b",1\n", TooLarge, "characters"),
+        (b"PK\x03\x04rest", InvalidRequest, "CSV"),
+        (b"\x00\x01\x02", InvalidRequest, "text"),
+        (b"\r\n \r\n", InvalidRequest, "empty"),
+    ],
+)
+def test_what_is_no_list_is_refused_politely(engine: Engine, content: bytes, error: Any, told: str) -> None:
+    begin(engine)
+    with pytest.raises(error, match=told):
+        service.put_issue(engine, NAME, "list.csv", content)
