@@ -26,6 +26,7 @@ from graftbook.access.guard import known_reader
 from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
+from graftbook.builds.life import endpoints as build_life
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
@@ -81,6 +82,7 @@ ROUTERS = (
     lookups.router,
     finding.router,
     builds.router,
+    build_life.router,
     specification_endpoints.router,
     imports.router,
     records.router,

@@ -13,8 +13,8 @@ from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
-from graftbook.http.fields import Day
 from graftbook.http.etags import document_etag
+from graftbook.http.fields import Day
 from graftbook.http.if_match import IfMatch, etag_wanted
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
@@ -64,9 +64,7 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
     status_code=201,
     responses={201: {"model": BuildOut}, **documented(*NAMES, problems.AlreadyExists, *ONCE)},
 )
-def create_build(
-    body: BuildCreateIn, service: ServiceDep, orderer: Orderer, once: OnceAsked
-) -> Response:
+def create_build(body: BuildCreateIn, service: ServiceDep, orderer: Orderer, once: OnceAsked) -> Response:
     """Names are checked against the catalogue and stored as it writes them."""
     once, settled = once.told_by(_created), builds.settled(service, body)
     document = builds.create_build(service.engine, body.name, settled, orderer.who, once, body.taken_in)
@@ -104,9 +102,7 @@ def replace_build(
     """Needs If-Match with the ETag that was read. From today on it is as said; what it was before stays on
     record."""
     etag, settled = etag_wanted(if_match), builds.settled(service, body)
-    return response_of(
-        _replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who))
-    )
+    return response_of(_replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who)))
 
 
 @router.delete(

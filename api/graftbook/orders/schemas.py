@@ -91,7 +91,7 @@ class SupplierOrderOut(Document):
     arrives: str
 
 
-class FromStockOut(Document):
+class FromStockOut(ForOut):
     number: str
     name: str
     quantity: int
