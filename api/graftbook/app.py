@@ -27,6 +27,7 @@ from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
 from graftbook.builds.life import endpoints as build_life
+from graftbook.builds.standards import endpoints as standards
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
 from graftbook.editing.records import endpoints as records
@@ -83,6 +84,7 @@ ROUTERS = (
     finding.router,
     builds.router,
     build_life.router,
+    standards.router,
     specification_endpoints.router,
     imports.router,
     records.router,

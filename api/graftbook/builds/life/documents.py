@@ -31,7 +31,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
         "decided": standing.open.wishes,
         "decided_why": state.why,
         "drive": drive(standing),
-        "still_open": _still_open(standing),
+        "still_open": open_document(standing),
         "changed": [_changed(standing, position) for position in standing.changed],
         "off": _off(standing),
         "used": [
@@ -138,7 +138,8 @@ def _cautions(standing: Standing) -> list[str]:
     return list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions]))
 
 
-def _still_open(standing: Standing) -> s.StillOpenOut:
+def open_document(standing: Standing) -> s.StillOpenOut:
+    """What is left to do, and what it costs."""
     found = standing.open
     prices = [change["price"] for change in found.changes]
     prices += [_of_pieces(part, pieces) for part, pieces in found.loose]
@@ -191,7 +192,7 @@ def _address(standing: Standing) -> str:
     """The question that asks for what is missing, from how it stands."""
     asked = [("build", standing.build["name"])]
     asked += [("on", standing.asked_on.isoformat())] if standing.asked_on else []
-    asked += [("specification", standing.state.built_to)] if standing.state.built_to else []
+    asked += [("specification", standing.build["built_to"])] if standing.build["built_to"] else []
     for change in standing.open.changes:
         position, number = change["position"], change["component"]
         asked.append(("fit", f"{number}@{position}") if number else ("clear", position))

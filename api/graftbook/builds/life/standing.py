@@ -50,8 +50,8 @@ class Standing:
         return [p for p in self.scope.book.positions if p in self.sits and self.sits[p] != today.get(p)]
 
 
-def standing(service: Service, name: str, on: date | None = None) -> Standing:
-    """A build as it stands on a day (None: today).
+def standing(service: Service, name: str, on: date | None = None, built_to: str | None = None) -> Standing:
+    """A build as it stands on a day (None: today). `built_to`: as if it were built to this specification.
 
     Raises UnknownBuild, InvalidRequest for a day before it was taken in or to come, Busy.
     """
@@ -62,6 +62,8 @@ def standing(service: Service, name: str, on: date | None = None) -> Standing:
         row, events = row_of(session, name), store.events_of(session, name)
         recorded = state_on(session, name, day)
         build, used = build_on(row, recorded), each_piece(recorded.used)
+    if built_to:
+        build["built_to"] = built_to
     body = CheckIn(vehicle=as_built(build), positions=build["fitted"], components=used)
     answering, proposed = check_what_is_known(service, body)
     check: CheckOut = document_of(service, answering)
