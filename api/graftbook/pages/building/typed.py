@@ -8,7 +8,7 @@ from graftbook.http.errors import validated
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.checked import body_of
 from graftbook.pages.checking.typed_list import read_list
-from graftbook.problems import InvalidRequest, begun
+from graftbook.problems import InvalidRequest
 from graftbook.process.state import Service
 from graftbook.questions.checks.service import check_what_is_known
 from graftbook.questions.closures.query import ClosureQuery
@@ -47,15 +47,21 @@ def placed(
     Raises InvalidRequest with every line that cannot be placed.
     """
     entries, unread = read_list(text)
-    wrong = [f"line {one.line}, {one.text}: {one.why}" for one in unread]
+    wrong = {(one.line, one.text): one.why for one in unread}
     if not entries and not wrong:
         return {}, {}
     body, sources = body_of(question, entries)
     _answering, proposed = check_what_is_known(service, body)
     for pointer, problem in proposed.wrong.items():
         entry = sources[pointer][0]
-        wrong.append(f"line {entry.line}, {entry.text}: {begun(problem.detail)}")
+        wrong[entry.line, entry.text] = problem.detail
     if wrong:
-        more = f" And {len(wrong) - MOST_TOLD} more." if len(wrong) > MOST_TOLD else ""
-        raise InvalidRequest(f"Nothing was recorded. {'. '.join(wrong[:MOST_TOLD])}.{more}", pointer="/list")
+        raise InvalidRequest(_told(wrong), pointer="/list")
     return proposed.sits, proposed.loose
+
+
+def _told(wrong: Mapping[tuple[int, str], str]) -> str:
+    """What is wrong with a list, line by line."""
+    lines = [f"Line {line}, “{text}”: {why.rstrip('.')}" for (line, text), why in sorted(wrong.items())]
+    more = [f"and {len(lines) - MOST_TOLD} more"] if len(lines) > MOST_TOLD else []
+    return f"Nothing was recorded. {' — '.join([*lines[:MOST_TOLD], *more])}"
