@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands.builds import build, specification
 from graftbook.commands.console import (
     NO,
     counted,
@@ -40,7 +41,7 @@ app = typer.Typer(
 )
 app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
-for command in (guide, columns, new, find):
+for command in (guide, columns, new, find, build, specification):
     app.command()(command)
 
 

@@ -24,6 +24,8 @@ from graftbook.orders.schemas import OrderLineOut, ShareOut
 from graftbook.problems import InvalidRequest, VehicleMismatch, WrongState
 from graftbook.process.state import Service
 
+MAKES_WAY = "It makes way for what the list fits."
+
 
 @dataclass(frozen=True, slots=True)
 class Step:
@@ -145,7 +147,8 @@ def _of_order(order: OrderListOut, label: str, places: Mapping[str, str]) -> Ite
             yield from _of_shares(hand, [share], label, places, "", True)
     for title, one in off.items():
         fate = f"{one['what']}: {one['why']}"
-        emptied = Step(places.get(title, ""), title, one["replaced_by"], "", 1, one["number"], fate)
+        reason = "" if one["replaced_by"] else MAKES_WAY
+        emptied = Step(places.get(title, ""), title, one["replaced_by"], "", 1, one["number"], fate, reason)
         if emptied.position:
             yield emptied
 

@@ -43,7 +43,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
         "measured": _measured(standing),
         "not_understood": standing.not_understood,
         "cautions": _cautions(standing),
-        "defers": DEFERS,
+        "defers": DEFERS.replace("this list", "this sheet"),
     }
 
 

@@ -14,7 +14,7 @@ from graftbook.rulebook.model import Companion, RuleBook
 
 SENTENCES: dict[DriveWord, str] = {
     "do not drive": "Do not drive it as it stands.",
-    "with caution": "Nothing forbids driving it, and what follows has to be seen to first.",
+    "with caution": "Nothing that is recorded forbids driving it; see to what follows first.",
     "not determined": "What is recorded does not say whether it can be driven.",
     "nothing known against it": "Nothing that is recorded speaks against driving it. That is no licence: "
     "have it inspected.",

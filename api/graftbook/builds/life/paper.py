@@ -6,13 +6,16 @@ from operator import itemgetter
 
 from reportlab.platypus import Flowable
 
+from graftbook.builds.life.recording import brief_of
 from graftbook.builds.life.schemas import BuildSheetOut, ChangedOut
 from graftbook.builds.life.words import (
     NOT_RECORDED,
     figures_that_changed,
+    grave_flaws,
+    how_it_stands,
     how_it_was,
-    put_back,
     sections_kept,
+    unconfirmed,
     unfinished,
 )
 from graftbook.orders.papers.cells import Said
@@ -44,11 +47,11 @@ def _parts(paper: Paper, facts: BuildSheetOut, house: str) -> Iterator[list[Flow
     yield _changes(paper, facts)
     yield _off(paper, facts)
     yield _arithmetic(paper, facts)
-    yield box(paper, "Flaws left", _flaws(facts))
+    yield box(paper, "Flaws left", grave_flaws(facts))
     yield _kept(paper, facts)
     yield _measured(paper, facts)
     yield _work(paper, facts)
-    yield box(paper, "Unconfirmed", [claim["sentence"] for claim in facts["unconfirmed"]])
+    yield box(paper, "Unconfirmed", unconfirmed(facts))
     yield _records(paper, facts)
     yield box(paper, "Local codes", [] if foot_is_whole(paper) else [facts["defers"]])
 
@@ -69,7 +72,7 @@ def _short(facts: BuildSheetOut) -> list[tuple[str, object]]:
 
 def _changes(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     grid = Grid(
-        [left("Where", 46), left("What sits there", 70), left("As built", 34), left("Since", 17),
+        [left("Where", 46), left("What sits there", 70), left("As built", 34), left("Since", 18),
          left("Record", 12)],
         under_from=1,
     )  # fmt: skip
@@ -89,11 +92,11 @@ def _changes(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
 
 
 def _under(change: ChangedOut) -> list[Said]:
-    return [Said(sentence) for sentence in (*how_it_was(change), put_back(change)) if sentence]
+    return [Said(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence]
 
 
 def _off(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
-    grid = Grid([left("Part", 80), left("Came off", 50), left("On", 17), left("Kept", 45)])
+    grid = Grid([left("Part", 80), left("Came off", 50), left("On", 21), left("Kept", 45)])
     for part in facts["off"]:
         mark = "" if part["original"] else " (not the factory's)"
         grid.add(
@@ -115,12 +118,6 @@ def _arithmetic(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     return table(paper, grid, "The arithmetic, as built and as it is")
 
 
-def _flaws(facts: BuildSheetOut) -> list[str]:
-    grave = [f for f in facts["flaws_left"] if f["severity"] in ("dangerous", "severe")]
-    brought = [f"New with it: {flaw['sentence']}" for flaw in facts["flaws_brought"]]
-    return brought + [f"{flaw['sentence']}" for flaw in grave]
-
-
 def _kept(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     grid = Grid([left("Section", 30), right("Places", 12), left("As the factory left it", 150)])
     for title, places in sections_kept(facts):
@@ -129,7 +126,7 @@ def _kept(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
 
 
 def _measured(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
-    grid = Grid([left("Where", 60), left("What", 50), right("Value", 26), left("On", 17), left("By", 40)])
+    grid = Grid([left("Where", 60), left("What", 50), right("Value", 26), left("On", 21), left("By", 40)])
     for one in facts["measured"]:
         grid.add(capital(one["position_title"]), one["characteristic"], one["value"], one["day"], one["who"])
     return table(paper, grid, "Measured on this vehicle")
@@ -143,8 +140,8 @@ def _work(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
 
 
 def _records(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
-    grid = Grid([right("Record", 12), left("Of", 17), left("What", 125), left("Written by", 38)])
+    grid = Grid([right("Record", 12), left("Of", 21), left("What", 125), left("Written by", 38)])
     for event in facts["events"]:
         gone = f" Taken back: {event['taken_back']}" if event["taken_back"] else ""
-        grid.add(str(event["id"]), event["day"], f"{event['sentence']}{gone}", event["who"])
+        grid.add(str(event["id"]), event["day"], f"{brief_of(event)}{gone}", event["who"])
     return table(paper, grid, "The records behind this sheet")

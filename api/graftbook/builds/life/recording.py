@@ -184,6 +184,12 @@ def _wish(wish: Mapping[str, Any]) -> str:
     return " ".join(f"{word.replace('_', ' ')} {value}" for word, value in wish.items())
 
 
+def brief_of(event: s.BuildEventOut) -> str:
+    """What an event says without its reason, which stands elsewhere."""
+    reason: str = event["detail"].get("reason") or ""
+    return event["sentence"].removesuffix(reason).rstrip() if event["what"] == "fitted" else event["sentence"]
+
+
 def _stated(said: Mapping[str, Any]) -> str:
     options = f" with {', '.join(said['options'])}" if said["options"] else ""
     count = len(said["fitted"])

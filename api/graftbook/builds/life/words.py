@@ -10,6 +10,7 @@ from graftbook.questions.closures.schemas import ChecksOut, FindingOut
 
 NOT_RECORDED = "not recorded"
 MOST_NAMED = 12
+GRAVE = ("dangerous", "severe")
 
 
 class FigureRow(NamedTuple):
@@ -27,8 +28,13 @@ def how_it_was(change: ChangedOut) -> list[str]:
     if not because and change["event"] is None:
         because = "It was so when the vehicle was taken in; nobody recorded why."
     flaws = [f"Gone with it: {flaw['symptom']}" for flaw in change["flaws_gone"]]
+    return [because, *flaws]
+
+
+def how_it_stands(change: ChangedOut) -> str:
+    """By which order it came, what says that it fits, whether the original can go back, where that is."""
     by = f"Order list {change['order_list']}." if change["order_list"] else ""
-    return [because, *flaws, by, _evidence(change)]
+    return " ".join(filter(None, (by, _evidence(change), _put_back(change))))
 
 
 def _evidence(change: ChangedOut) -> str:
@@ -40,14 +46,31 @@ def _evidence(change: ChangedOut) -> str:
     return "Nobody has said yet that it fits." if grade == "no evidence" else f"That it fits there: {grade}."
 
 
-def put_back(change: ChangedOut) -> str:
-    """Whether the original can go back, and where it is."""
+def _put_back(change: ChangedOut) -> str:
+    """Whether the original can go back, and where it is; what came off is in a table of its own too."""
     if change["original"] is None:
         return "It can be taken off again." if change["can_be_put_back"] else ""
-    kept = f"The original {change['original']} is kept: {change['kept'] or NOT_RECORDED}."
+    kept = f"The original {change['original']} is kept: {change['kept']}." if change["kept"] else ""
+    if not kept and change["event"] is None:
+        kept = f"Where the original {change['original']} is, is {NOT_RECORDED}."
     if change["can_be_put_back"] is None:
-        return f"Whether it can be put back is not recorded. {kept}"
-    return f"Can be put back. {kept}" if change["can_be_put_back"] else f"CANNOT be put back. {kept}"
+        return f"Whether it can be put back is {NOT_RECORDED}. {kept}".rstrip()
+    return f"{'Can' if change['can_be_put_back'] else 'CANNOT'} be put back. {kept}".rstrip()
+
+
+def grave_flaws(facts: BuildSheetOut) -> list[str]:
+    """What the changes brought, then what is dangerous or severe and left: each flaw once."""
+    brought = {flaw["flaw"]: f"New with it: {flaw['sentence']}" for flaw in facts["flaws_brought"]}
+    left = [flaw for flaw in facts["flaws_left"] if flaw["severity"] in GRAVE]
+    return list((brought | {flaw["flaw"]: flaw["sentence"] for flaw in reversed(left)}).values())
+
+
+def unconfirmed(facts: BuildSheetOut) -> list[str]:
+    """The claims that nobody has confirmed, by what they rest on."""
+    resting: dict[str, dict[str, None]] = {}
+    for claim in facts["unconfirmed"]:
+        resting.setdefault(claim["evidence"], {})[claim["claim"]] = None
+    return [f"Nobody has confirmed ({grade}): {', '.join(claims)}." for grade, claims in resting.items()]
 
 
 def unfinished(facts: BuildSheetOut) -> list[str]:

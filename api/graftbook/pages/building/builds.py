@@ -156,7 +156,7 @@ def _build_page(
         told=told,
         address_of_build=f"/builds/{quote(name)}",
         how_it_was=words.how_it_was,
-        put_back=words.put_back,
+        how_it_stands=words.how_it_stands,
         positions=[(p, found.scope.book.positions[p].title) for p in found.scope.book.positions],
         specifications=builds.list_specifications(service.engine, "", ON_A_PAGE),
     )
@@ -285,8 +285,9 @@ def sheet(request: Request, name: str, service: ServiceDep) -> Response:
         kept=words.sections_kept(facts),
         unfinished=words.unfinished(facts),
         how_it_was=words.how_it_was,
-        put_back=words.put_back,
-        NOT_RECORDED=words.NOT_RECORDED,
+        how_it_stands=words.how_it_stands,
+        grave=words.grave_flaws(facts),
+        unconfirmed=words.unconfirmed(facts),
     )
 
 
