@@ -61,8 +61,8 @@ ROOMS = {
     "process catalogue checks rulebook database problems",
     "app": "pages orders editing builds builds.life builds.standards questions idempotency access http "
     "process telemetry health closure rulebook database_faults problems settings",
-    "commands": "guide orders builds.life builds.standards builds.stored questions backups access http process "
-    "catalogue closure rulebook database problems settings",
+    "commands": "guide orders builds.life builds.standards builds.stored questions backups access http "
+    "process catalogue closure rulebook database problems settings",
 }
 """Room → the rooms that it may import, each named above it: so no arrow runs back, and there is no circle."""
 

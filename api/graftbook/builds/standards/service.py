@@ -10,7 +10,12 @@ from graftbook.builds.life.documents import open_document
 from graftbook.builds.life.standing import standing
 from graftbook.builds.standards import schemas as s
 from graftbook.builds.stored import store
-from graftbook.builds.stored.documents import SpecificationOut, specification_document, specification_in
+from graftbook.builds.stored.documents import (
+    SpecificationOut,
+    build_document,
+    specification_document,
+    specification_in,
+)
 from graftbook.catalogue.store.lists import VariantOut, list_variants
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.database import in_utc, reading, writing
@@ -193,20 +198,18 @@ def _difference(before: s.VariantRowOut, after: s.VariantRowOut) -> s.VariantDif
 def _to_new(service: Service, name: str, after: SpecificationOut) -> s.BuildToNewOut:
     """What it would take to bring a build from how it stands to a version."""
     takes, why = None, ""
+    kept = build_document(service.engine, name)
     try:
-        found = standing(service, name, built_to=f"{after['name']}@{after['version']}")
-        takes = open_document(found)
+        takes = open_document(standing(service, name, built_to=f"{after['name']}@{after['version']}"))
     except Problem as problem:
         why = problem.detail
     except OutOfTime:
         why = LATE
-    with reading(service.engine) as session:
-        row = store.build_row(session, name)
     return {
         "build": name,
-        "chassis": row.chassis if row else "",
-        "variant": row.variant if row else "",
-        "note": row.note if row else "",
+        "chassis": kept["chassis"],
+        "variant": kept["variant"],
+        "note": kept["note"],
         "takes": takes,
         "why": why,
     }
