@@ -52,17 +52,21 @@ ROOMS = {
     "document problems",
     "orders": "questions idempotency builds access http process telemetry events.told catalogue closure "
     "rulebook database document problems",
+    "builds.life": "orders questions idempotency builds builds.stored access http process events.told "
+    "catalogue closure rulebook database document problems",
+    "builds.standards": "builds.life questions builds builds.stored access http process catalogue closure "
+    "rulebook database document problems",
     "events": "orders access http process telemetry events.told catalogue database document problems "
     "settings",
     "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "guide events orders editing builds questions access http process catalogue checks rulebook "
-    "database problems",
-    "app": "pages events orders editing builds questions idempotency access http process telemetry health "
-    "closure rulebook database_faults problems settings",
-    "commands": "guide orders editing questions backups access http process catalogue closure rulebook "
-    "database problems settings",
+    "pages": "guide events orders editing builds builds.life builds.standards builds.stored questions access "
+    "http process catalogue checks rulebook database problems",
+    "app": "pages events orders editing builds builds.life builds.standards questions idempotency access "
+    "http process telemetry health closure rulebook database_faults problems settings",
+    "commands": "guide orders editing builds.life builds.standards builds.stored questions backups access "
+    "http process catalogue closure rulebook database problems settings",
 }
 """Room → the rooms that it may import, each named above it: so no arrow runs back, and there is no circle."""
 

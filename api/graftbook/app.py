@@ -27,6 +27,8 @@ from graftbook.access.guard import known_reader
 from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
+from graftbook.builds.life import endpoints as build_life
+from graftbook.builds.standards import endpoints as standards
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.flat import endpoints as flat_lists
 from graftbook.editing.flat.rows import LARGEST as LARGEST_FLAT_LIST
@@ -94,6 +96,8 @@ ROUTERS = (
     finding.router,
     measuring.router,
     builds.router,
+    build_life.router,
+    standards.router,
     specification_endpoints.router,
     imports.router,
     record_lists.router,

@@ -14,6 +14,7 @@ from graftbook.settings import Settings
 from tests.conftest import client_of
 
 HOUSE_TABLES = (
+    "order_booking_line", "order_booking", "order_line", "order_event", "order_list",
     "build_fitting", "build_bench", "build", "specification_version", "specification", "access_key",
 )  # fmt: skip
 

@@ -2,11 +2,11 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Request
+from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from graftbook import problems
-from graftbook.access.guard import MayOrder, MayRead
+from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.builds import service as builds
 from graftbook.builds.schemas import BuildCreateIn, BuildIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
@@ -15,6 +15,7 @@ from graftbook.http.conditional import has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.etags import document_etag
+from graftbook.http.fields import Day
 from graftbook.http.if_match import IfMatch, etag_wanted
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
@@ -24,6 +25,7 @@ from graftbook.process.state import ServiceDep
 router = APIRouter(prefix="/v1/builds", tags=["builds"], dependencies=[MayRead])
 
 Name = Annotated[Slug, Path(examples=["red-van"])]
+On = Annotated[Day | None, Query(description="as it stood on this day; empty: as it is")]
 NAMES = (
     problems.MalformedRequest,
     problems.InvalidRequest,
@@ -61,16 +63,15 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
     operation_id="createBuild",
     summary="Store a new build",
     status_code=201,
-    dependencies=[MayOrder],
     responses={
         201: {"model": BuildOut, **carries("ETag", "Location")},
         **documented(*NAMES, problems.AlreadyExists, *ONCE),
     },
 )
-def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
+def create_build(body: BuildCreateIn, service: ServiceDep, orderer: Orderer, once: OnceAsked) -> Response:
     """Names are checked against the catalogue and stored as it writes them."""
-    once = once.told_by(_created)
-    document = builds.create_build(service.engine, body.name, builds.settled(service, body), once)
+    once, settled = once.told_by(_created), builds.settled(service, body)
+    document = builds.create_build(service.engine, body.name, settled, orderer.who, once, body.taken_in)
     return response_of(_created(document))
 
 
@@ -84,9 +85,9 @@ def create_build(body: BuildCreateIn, service: ServiceDep, once: OnceAsked) -> R
         **documented(problems.UnknownBuild, problems.InvalidRequest),
     },
 )
-def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
-    """Its ETag is what a change must send as If-Match."""
-    document = build_document(service.engine, name)
+def get_build(request: Request, name: Name, service: ServiceDep, on: On = None) -> Response:
+    """Its ETag is what a change must send as If-Match; of a day in the past it is only to be read."""
+    document = build_document(service.engine, name, on)
     etag = document_etag("build", document)
     if has_already(request, etag):
         return not_modified(etag, ASK_AGAIN)
@@ -97,18 +98,18 @@ def get_build(request: Request, name: Name, service: ServiceDep) -> Response:
     "/{name}",
     operation_id="replaceBuild",
     summary="Replace a build",
-    dependencies=[MayOrder],
     responses={
         200: {"model": BuildOut, **carries("ETag", "Location")},
         **documented(*NAMES, *CHANGES, problems.UnknownBuild),
     },
 )
-def replace_build(name: Name, body: BuildIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
-    """Needs If-Match with the ETag that was read."""
-    etag = etag_wanted(if_match)
-    return response_of(
-        _replaced(builds.replace_build(service.engine, name, etag, builds.settled(service, body)))
-    )
+def replace_build(
+    name: Name, body: BuildIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
+) -> Response:
+    """Needs If-Match with the ETag that was read. From today on it is as said; what it was before stays on
+    record."""
+    etag, settled = etag_wanted(if_match), builds.settled(service, body)
+    return response_of(_replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who)))
 
 
 @router.delete(

@@ -1,6 +1,7 @@
 """What builds and specifications look like in JSON."""
 
-from typing import Annotated
+from datetime import date
+from typing import Annotated, Any
 
 from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
 from typing_extensions import TypedDict
@@ -8,7 +9,7 @@ from typing_extensions import TypedDict
 from graftbook.builds.stored.documents import BuildLineOut, KeptLimitsOut, KeptWishOut, SpecificationLineOut
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
 from graftbook.document import Document
-from graftbook.http.fields import Day, Sits, Word
+from graftbook.http.fields import Day, Sits, Unsaid, Word
 from graftbook.http.paging import PageOut
 from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn
 
@@ -46,6 +47,19 @@ class BuildIn(Body):
     decided: Annotated[list[WishIn], Field(max_length=200)] = Field([], description="wishes decided for it")
     note: Remark = ""
 
+    def stated(self) -> dict[str, Any]:
+        """All of it as an event tells it; its names settled already."""
+        return {
+            "variant": self.variant or "",
+            "chassis": self.chassis,
+            "built": self.built.isoformat() if isinstance(self.built, date) else None,
+            "options": sorted(self.options),
+            "fitted": dict(sorted(self.fitted.items())),
+            "on_the_bench": sorted(set(self.on_the_bench)),
+            "decided": [wish.model_dump(exclude_unset=True) for wish in self.decided],
+            "note": self.note,
+        }
+
 
 class BuildCreateIn(BuildIn):
     """A new build and its name."""
@@ -55,6 +69,9 @@ class BuildCreateIn(BuildIn):
     )
 
     name: Slug
+    taken_in: Unsaid[Day] = Field(
+        None, description="the day as of which this is so, the first that can be asked about; empty: today"
+    )
 
 
 class SpecificationIn(Body):

@@ -1,5 +1,7 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
+from collections.abc import Mapping, Sequence
+from datetime import UTC, date, datetime
 from typing import Any, Literal
 
 import orjson
@@ -15,14 +17,16 @@ from graftbook.builds.stored.documents import (
     SpecificationLineOut,
     SpecificationOut,
     build_in,
+    row_of,
     specification_in,
 )
+from graftbook.builds.stored.events import EventWord, state_of
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from graftbook.database import Source, reading, writing
 from graftbook.events.told import Kind, tell
 from graftbook.http.etags import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
-from graftbook.problems import AlreadyExists, PreconditionFailed
+from graftbook.problems import AlreadyExists, InvalidRequest, PreconditionFailed
 from graftbook.process.state import Service
 from graftbook.questions.schemas import VehicleIn
 from graftbook.questions.vehicles.service import name_vehicle
@@ -72,28 +76,30 @@ def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:
         ]
 
 
-def _values(build: BuildIn) -> dict[str, Any]:
-    return {
-        "variant": build.variant or "",
-        "chassis": build.chassis,
-        "built": build.built,
-        "options": "; ".join(sorted(build.options)),
-        "decided": orjson.dumps([wish.model_dump(exclude_unset=True) for wish in build.decided]).decode(),
-        "note": build.note,
-    }
+def today() -> date:
+    """The day on which something is recorded."""
+    return datetime.now(UTC).date()
 
 
-def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TIME) -> BuildOut:
-    """Store a new build, its names already settled. Raises AlreadyExists, and what `once` raises."""
+def create_build(
+    engine: Engine, name: str, build: BuildIn, who: str = "", once: Once = EACH_TIME, on: date | None = None
+) -> BuildOut:
+    """Take in a build, its names already settled; its life begins on the day `on`, else today.
+
+    Raises AlreadyExists, InvalidRequest for a day to come, and what `once` raises.
+    """
+    day = on or today()
+    require_past(day, "/taken_in")
+    said = build.stated()
     try:
         with writing(engine) as session:
             once.begin(session.connection())
             if store.build_row(session, name) is not None:
                 raise AlreadyExists(f"There is a build '{name}' already", pointer="/name")
-            session.add(BuildRow(name=name, **_values(build)))
+            session.add(BuildRow(name=name, variant=said["variant"], chassis=said["chassis"], taken_in=day))
             session.flush()
-            store.put_parts(session, name, build.fitted, build.on_the_bench)
-            session.flush()
+            store.add_event(session, name, day, who, "stated", said)
+            _write_state(session, name)
             document = build_in(session, name)
             once.keep(session.connection(), document)
             _tell(session, "build.created", document)
@@ -102,16 +108,73 @@ def create_build(engine: Engine, name: str, build: BuildIn, once: Once = EACH_TI
         raise AlreadyExists(f"There is a build '{name}' already", pointer="/name") from error
 
 
-def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn) -> BuildOut:
-    """Replace a build that still has this ETag. Raises UnknownBuild, PreconditionFailed."""
+def require_past(day: date, pointer: str) -> None:
+    """Raises InvalidRequest for a day that has not come: only what was so can be recorded."""
+    if day > today():
+        raise InvalidRequest(f"{day} has not come yet: record what was so", pointer=pointer)
+
+
+def _write_state(session: Session, name: str) -> None:
+    """Write what follows from all that is recorded of a build into its rows, for questions to read."""
+    state = state_of(store.events_of(session, name))
+    if state is None:
+        raise InvalidRequest(f"'{name}' would have no beginning: what it was taken in with counts no more")
+    said = state.stated
+    store.set_build(
+        session,
+        name,
+        variant=said["variant"],
+        chassis=said["chassis"],
+        built=date.fromisoformat(said["built"]) if said["built"] else None,
+        options="; ".join(said["options"]),
+        decided=orjson.dumps(list(state.decided)).decode(),
+        note=said["note"],
+        taken_in=state.taken_in,
+        built_to=state.built_to,
+    )
+    store.put_parts(session, name, state.fitted, said["on_the_bench"])
+    session.flush()
+    session.expire_all()
+
+
+Recorded = tuple[EventWord, date, Mapping[str, Any]]
+"""What was so, on which day, and what there is to say of it."""
+
+
+def record(
+    engine: Engine, name: str, events: Sequence[Recorded], who: str, once: Once = EACH_TIME
+) -> BuildOut:
+    """Record what was so of a build, all of it or nothing; its names already settled.
+
+    Raises UnknownBuild, InvalidRequest for a day before it was taken in or to come, and what `once` raises.
+    """
     with writing(engine) as session:
-        before = build_in(session, name)
-        _as_read("build", before, if_match)
-        if not store.change_build(session, name, before["version"], _values(build)):
+        once.begin(session.connection())
+        row = row_of(session, name, alone=True)
+        for place, (_, day, _) in enumerate(events):
+            require_past(day, f"/events/{place}/day")
+            if row.taken_in and day < row.taken_in:
+                message = f"'{name}' was taken in on {row.taken_in}; nothing is recorded of it before that"
+                raise InvalidRequest(message, pointer=f"/events/{place}/day")
+        for what, day, detail in events:
+            store.add_event(session, name, day, who, what, detail)
+        store.change_build(session, name, row.version)
+        _write_state(session, name)
+        document = build_in(session, name)
+        _tell(session, "build.changed", document)
+        once.keep(session.connection(), document)
+        return document
+
+
+def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn, who: str = "") -> BuildOut:
+    """From today on a build that still has this ETag is as said. Raises UnknownBuild, PreconditionFailed."""
+    with writing(engine) as session:
+        row = row_of(session, name, alone=True)
+        _as_read("build", build_in(session, name), if_match)
+        store.add_event(session, name, max(today(), row.taken_in or today()), who, "stated", build.stated())
+        if not store.change_build(session, name, row.version):
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")
-        store.put_parts(session, name, build.fitted, build.on_the_bench)
-        session.flush()
-        session.expire_all()
+        _write_state(session, name)
         document = build_in(session, name)
         _tell(session, "build.changed", document)
         return document
@@ -141,7 +204,11 @@ def list_specifications(engine: Source, after: str, limit: int) -> list[Specific
     """A page of specifications in name order."""
     with reading(engine) as session:
         rows = store.specifications_after(session, after, limit)
-        return [{"name": r.name, "title": r.title, "latest": r.latest} for r in rows]
+        present = store.present_specification(session)
+        mine = {present.specification: present.version} if present else {}
+        return [
+            {"name": r.name, "title": r.title, "latest": r.latest, "present": mine.get(r.name)} for r in rows
+        ]
 
 
 def _version(name: str, number: int, body: SpecificationIn) -> SpecificationVersionRow:

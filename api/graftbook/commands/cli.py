@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands.builds import build, specification
 from graftbook.commands.checking import check, fits
 from graftbook.commands.console import (
     NO,
@@ -44,6 +45,7 @@ app.add_typer(keys, name="keys")
 app.add_typer(stock, name="stock")
 for command in (
     guide, columns, new, load, sheets, flat, find, check, fits, history, compare, take_back, remove,
+    build, specification,
 ):  # fmt: skip
     app.command()(command)
 

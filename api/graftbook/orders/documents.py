@@ -8,7 +8,7 @@ from graftbook.http.values import GRADE_WORDS, counted, day_in_words, money, mon
 from graftbook.orders.buying.buying import Line, Market, Order
 from graftbook.orders.buying.not_bought import headline, not_bought_facts
 from graftbook.orders.buying.reconciling import Cause, Difference, Reconciliation
-from graftbook.orders.needs import Needs, TakenOff
+from graftbook.orders.needs import Need, Needs, TakenOff
 from graftbook.orders.schemas import (
     BoughtOut,
     DayPriceOut,
@@ -18,6 +18,7 @@ from graftbook.orders.schemas import (
     OrderTotalsOut,
     PartsDifferenceOut,
     ReconciliationOut,
+    ShareOut,
     SplitOut,
     SupplierOrderOut,
     TakenOffOut,
@@ -54,7 +55,13 @@ def order_facts(
         "lines": lines,
         "suppliers": _suppliers(order),
         "from_stock": [
-            {"number": f.need.part.number, "name": f.need.part.name, "quantity": f.quantity, "place": f.place}
+            {
+                "number": f.need.part.number,
+                "name": f.need.part.name,
+                "quantity": f.quantity,
+                "place": f.place,
+                "for": shares_facts(f.need),
+            }
             for f in order.from_store
         ],
         "at_hand": [
@@ -108,10 +115,7 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> OrderLineOut:
         "tax": money(line.tax),
         "deposit": money(line.deposit),
         "deposits": money(line.deposits),
-        "for": [
-            {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity}
-            for s in need.shares
-        ],
+        "for": shares_facts(need),
         "reasons": list(dict.fromkeys(reason.sentence for reason in need.reasons if reason.sentence)),
         "because": [
             {
@@ -127,6 +131,13 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> OrderLineOut:
         "hazard": need.part.hazard or None,
         "note": (offer.note if offer else "") or None,
     }
+
+
+def shares_facts(need: Need) -> list[ShareOut]:
+    """What of a line's pieces is for which vehicle, and where they go."""
+    return [
+        {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity} for s in need.shares
+    ]
 
 
 def _suppliers(order: Order) -> list[SupplierOrderOut]:

@@ -101,7 +101,7 @@ class SupplierOrderOut(Document):
     arrives: Annotated[DayOut, Field(description="the day all of it is there")]
 
 
-class FromStockOut(Document):
+class FromStockOut(ForOut):
     """What the shop's own store gives."""
 
     number: str

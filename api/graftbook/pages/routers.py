@@ -3,6 +3,7 @@
 from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, measure, suggest
+from graftbook.pages.building import builds, specifications
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, flat, imports, past, review
 from graftbook.pages.ordering import order, papers, stock
@@ -21,6 +22,8 @@ ROUTERS = (
     order.router,
     papers.router,
     stock.router,
+    builds.router,
+    specifications.router,
     fitting.router,
     quotation.router,
     picture.router,

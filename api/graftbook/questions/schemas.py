@@ -52,11 +52,14 @@ class VehicleIn(Body):
     on_the_bench: Annotated[list[Word], Field(max_length=1_000)] = Field(
         [], description="components at hand; they need not be bought"
     )
+    on: Day | None = Field(None, description="with `build`: as it stood on this day; empty: as it is")
 
     @model_validator(mode="after")
     def _names_a_vehicle(self) -> Self:
         if not (self.build or self.chassis):
             raise ValueError("give a chassis number, or the name of a stored build")
+        if self.on and not self.build:
+            raise ValueError("`on` goes with `build`: the day as of which the build is asked about")
         return self
 
 

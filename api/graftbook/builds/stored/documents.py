@@ -1,5 +1,6 @@
 """Kept builds and specifications as documents: below the questions, which start from them."""
 
+from datetime import date
 from typing import Annotated, NotRequired
 
 import orjson
@@ -7,11 +8,12 @@ from pydantic import Field
 from sqlmodel import Session
 
 from graftbook.builds.stored import store
+from graftbook.builds.stored.events import State, state_of
 from graftbook.builds.stored.tables import BuildRow
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import Source, in_utc, reading
 from graftbook.document import DayOut, Document, MomentOut
-from graftbook.problems import UnknownBuild, UnknownSpecification
+from graftbook.problems import InvalidRequest, UnknownBuild, UnknownSpecification
 from graftbook.rulebook.model import SeverityWord
 
 
@@ -66,6 +68,8 @@ class BuildOut(BuildLineOut):
     ]
     on_the_bench: list[str]
     decided: Annotated[list[KeptWishOut], Field(description="wishes that are decided for it")]
+    taken_in: Annotated[str | None, Field(description="the day from which on its records tell of it")]
+    built_to: Annotated[str | None, Field(description="the specification it was built to, `name@version`")]
 
 
 class SpecificationLineOut(Document):
@@ -74,6 +78,9 @@ class SpecificationLineOut(Document):
     name: str
     title: str
     latest: int
+    present: Annotated[
+        int | None, Field(description="the version that is the house's present one; null: none of these")
+    ]
 
 
 class SpecificationOut(SpecificationLineOut):
@@ -88,18 +95,59 @@ class SpecificationOut(SpecificationLineOut):
     preference: list[str]
 
 
-def build_document(engine: Source, name: str) -> BuildOut:
-    """A build as facts. Raises UnknownBuild."""
+def build_document(engine: Source, name: str, on: date | None = None) -> BuildOut:
+    """A build as facts, as it is or as it was on a day.
+
+    Raises UnknownBuild, and InvalidRequest for a day before it was taken in.
+    """
     with reading(engine) as session:
-        return build_in(session, name)
+        if on is None:
+            return build_in(session, name)
+        return build_on(row_of(session, name), state_on(session, name, on))
+
+
+def row_of(session: Session, name: str, *, alone: bool = False) -> BuildRow:
+    """The build's own row. Raises UnknownBuild."""
+    row = store.build_row(session, name, alone=alone)
+    if row is None:
+        raise UnknownBuild(name, near_names(name, store.build_names(session)))
+    return row
 
 
 def build_in(session: Session, name: str) -> BuildOut:
     """A build as facts, as this session sees it. Raises UnknownBuild."""
-    row = store.build_row(session, name)
-    if row is None:
-        raise UnknownBuild(name, near_names(name, store.build_names(session)))
+    row = row_of(session, name)
     return _build(row, store.fittings(session, name), store.bench(session, name))
+
+
+def state_on(session: Session, name: str, on: date) -> State:
+    """The state of a build on a day. Raises InvalidRequest for a day before it was taken in."""
+    state = state_of(store.events_of(session, name), on)
+    if state is None:
+        taken_in = row_of(session, name).taken_in
+        since = f"it was taken in on {taken_in}" if taken_in else "nothing is recorded of its life"
+        raise InvalidRequest(f"Nothing is known of '{name}' on {on}: {since}")
+    return state
+
+
+def build_on(row: BuildRow, state: State) -> BuildOut:
+    """A build as facts, as it was in a state."""
+    said = state.stated
+    decided: Any = [dict(wish) for wish in state.decided]  # as the form that sent them was looked at
+    return {
+        "name": row.name,
+        "variant": said["variant"],
+        "chassis": said["chassis"],
+        "built": said["built"],
+        "options": list(said["options"]),
+        "fitted": state.fitted,
+        "on_the_bench": list(said["on_the_bench"]),
+        "decided": decided,
+        "note": said["note"],
+        "version": row.version,
+        "taken_in": state.taken_in.isoformat(),
+        "built_to": state.built_to,
+    }
 
 
 def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> BuildOut:
@@ -114,6 +162,8 @@ def _build(row: BuildRow, fitted: dict[str, str | None], at_hand: list[str]) -> 
         "decided": orjson.loads(row.decided),
         "note": row.note,
         "version": row.version,
+        "taken_in": row.taken_in.isoformat() if row.taken_in else None,
+        "built_to": row.built_to,
     }
 
 
@@ -135,10 +185,17 @@ def specification_in(session: Session, name: str, version: int | None = None) ->
         "name": name,
         "version": found.version,
         "latest": row.latest,
+        "present": present_of(session, name),
         "note": found.note,
         "at": in_utc(found.at).isoformat(),
         **_kept(found.document),
     }
+
+
+def present_of(session: Session, name: str) -> int | None:
+    """Which version of a specification is the house's present one; None: none of them."""
+    present = store.present_specification(session)
+    return present.version if present and present.specification == name else None
 
 
 def _kept(text: str) -> SpecificationOut:

@@ -6,10 +6,10 @@ and always replaced whole.
 
 from datetime import UTC, date, datetime
 
-from sqlalchemy import Column, DateTime
+from sqlalchemy import BigInteger, CheckConstraint, Column, DateTime, ForeignKeyConstraint, Integer
 from sqlmodel import Field, SQLModel
 
-from graftbook.catalogue.store.columns import at_least, key, refers, words
+from graftbook.catalogue.store.columns import NAME, at_least, key, refers, words
 
 
 def _moment() -> datetime:
@@ -32,6 +32,27 @@ class BuildRow(SQLModel, table=True):
     changed: datetime = Field(
         default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False)
     )
+    taken_in: date | None = None
+    built_to: str | None = Field(default=None, sa_column=Column(NAME, nullable=True))
+
+
+class BuildEventRow(SQLModel, table=True):
+    """One record in the life of a build, never changed once written (`graftbook.builds.stored.events`).
+
+    What stands in the build's own row, in its fittings and on its bench follows from these.
+    """
+
+    __tablename__ = "build_event"
+    id: int | None = Field(
+        default=None,
+        sa_column=Column(BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True),
+    )
+    build: str = refers("build.name", cascade=True)
+    day: date
+    at: datetime = Field(default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False))
+    who: str = words()
+    what: str = Field(max_length=20)
+    detail: str = words("{}")
 
 
 class BuildFittingRow(SQLModel, table=True):
@@ -70,3 +91,24 @@ class SpecificationVersionRow(SQLModel, table=True):
     document: str = words("{}")
     note: str = words()
     at: datetime = Field(default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False))
+
+
+class HouseSpecificationRow(SQLModel, table=True):
+    """The version that the house builds to at present: one row, so that it is one version or none."""
+
+    __tablename__ = "house_specification"
+    __table_args__ = (
+        CheckConstraint("number = 1", name="number"),
+        ForeignKeyConstraint(
+            ["specification", "version"],
+            ["specification_version.specification", "specification_version.version"],
+            ondelete="CASCADE",
+        ),
+    )
+    number: int = Field(default=1, sa_column=Column(Integer, primary_key=True, autoincrement=False))
+    specification: str = Field(sa_column=Column(NAME, nullable=False))
+    version: int
+    since: datetime = Field(
+        default_factory=_moment, sa_column=Column(DateTime(timezone=True), nullable=False)
+    )
+    who: str = words()

@@ -23,7 +23,12 @@ _BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline",
 """What no rule book holds: an order is bought, people speak, and a vehicle is drawn as it is today."""
 _OF_COMPONENTS = ("component", "characteristic", "supersession")
 _NAMED = {
-    "build": (("build", "name"), ("build_fitting", "build"), ("build_bench", "build")),
+    "build": (
+        ("build", "name"),
+        ("build_fitting", "build"),
+        ("build_bench", "build"),
+        ("build_event", "build"),
+    ),
     "specification": (("specification", "name"), ("specification_version", "specification")),
 }
 """What has no history: it is as it is, and may be named by the question."""

@@ -267,6 +267,8 @@ def of_before(text: str) -> OrderOut:
     for line in facts["not_supplied"]:
         line.setdefault("reason", _reason_before(line["why"]))
         line |= {"offered": [], "gets": None, "for": []} | line
+    for part in facts["from_stock"]:
+        part.setdefault("for", [])
     grouped: Iterable[NotSuppliedOut] = sorted(facts["not_supplied"], key=lambda line: _rank(line["reason"]))
     facts["not_supplied"] = list(grouped)
     known = {"not_bought_why": groups_of(facts["not_supplied"]), "instead": [], "reconciliation": None}

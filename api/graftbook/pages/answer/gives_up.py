@@ -8,7 +8,7 @@ from graftbook.process.state import Service
 from graftbook.questions.closures.schemas import WayOutOut
 from graftbook.questions.reading import Asked, ask
 
-VEHICLE = ("build", "chassis", "variant", "built", "option", "fitted", "on_the_bench")
+VEHICLE = ("build", "on", "chassis", "variant", "built", "option", "fitted", "on_the_bench")
 GIVEN_UP = (
     "fit", "remedy", "remedy_all", "clear", "keep", "keep_section", "refuse", "effort_at_most",
     "price_at_most", "nothing_visible",

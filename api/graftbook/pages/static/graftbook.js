@@ -144,6 +144,8 @@ const READING = [
   [/^\/(find|look-up|component\/.*|vehicle|ask|store)$/, "Looking it up"],
   [/^\/history(\/.*)?$/, "Reading the history"],
   [/^\/orders(\/[^/]+)?$/, "Opening the orders"],
+  [/^\/builds\/.*$/, "Looking at how it stands"],
+  [/^\/specifications\/[^/]+\/.*$/, "Asking every variant"],
   [/^\/edit\/effect\/.*$/, "Looking at what the edit changes"],
 ];
 const SENDING = [
@@ -154,6 +156,7 @@ const SENDING = [
   [/^\/edit\/revision\/.*$/, "Taking the edit back"],
   [/^\/edit\/.*$/, "Looking at what the edit changes"],
   [/^\/store(\/.*)?$/, "Bringing the store up to date"],
+  [/^\/(builds|specifications)(\/.*)?$/, "Writing it down"],
 ];
 const STORES_NOTHING = "/check";
 let slow = 0, ticking = 0;

@@ -32,6 +32,7 @@ class ClosureQuery(BaseModel):
     model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
 
     build: Word | None = Field(None, description="name of a stored build")
+    on: Day | None = Field(None, description="with `build`: as it stood on this day")
     chassis: Word | None = Field(None, description="chassis number", examples=["24PL-018412"])
     variant: Word | None = Field(None, description="variant; may be left out with a chassis number")
     built: Day | None = Field(None, description="day it was built")
@@ -68,6 +69,7 @@ class ClosureQuery(BaseModel):
     def _fields(self) -> dict[str, Any]:
         vehicle: dict[str, Any] = {
             "build": self.build,
+            "on": self.on,
             "chassis": self.chassis,
             "variant": self.variant,
             "built": self.built,

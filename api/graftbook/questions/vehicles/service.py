@@ -98,12 +98,12 @@ def _as_it_stands(found: Found, stands: dict[str, Any], names: Names, pointer: s
 
 def _with_build(service: Service, body: VehicleIn, pointer: str) -> dict[str, Any]:
     """What the body says, laid over what the stored build says."""
-    said = body.model_dump(exclude_unset=True, exclude={"build"})
+    said = body.model_dump(exclude_unset=True, exclude={"build", "on"})
     given = {key: value for key, value in said.items() if value is not None}
     if body.build is None:
         return given
     with pointing_at(f"{pointer}/build"):
-        kept = build_document(service.source, body.build)
+        kept = build_document(service.source, body.build, body.on)
     build: dict[str, Any] = {**kept, "built": date.fromisoformat(kept["built"]) if kept["built"] else None}
     if given.get("chassis"):
         build["variant"] = build["built"] = None

@@ -1,0 +1,216 @@
+"""A build's state and its sheet as facts: what was recorded, laid against what the catalogue knows."""
+
+from decimal import Decimal
+from urllib.parse import urlencode
+
+from graftbook.builds.life import schemas as s
+from graftbook.builds.life.driving import drive
+from graftbook.builds.life.recording import event_documents
+from graftbook.builds.life.standing import Standing
+from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS
+from graftbook.orders.documents import DEFERS
+from graftbook.questions.closures.documents import section_title
+from graftbook.questions.closures.schemas import ChangeOut, LooseOut, StayingOut
+
+
+def state_document(standing: Standing) -> s.BuildStateOut:
+    """How a build stands: what may be driven, what is still open."""
+    build, state, check = standing.build, standing.state, standing.check
+    work: list[s.WorkOut] = [
+        {"day": e.day.isoformat(), "who": e.who, "done": e.detail["done"], "minutes": e.detail["minutes"]}
+        for e in state.of("work")
+    ]
+    return {
+        "name": build["name"],
+        "on": standing.on.isoformat(),
+        "taken_in": state.taken_in.isoformat(),
+        "built_to": state.built_to,
+        "note": build["note"],
+        "vehicle": check["vehicle"],
+        "catalogue_revision": check["catalogue_revision"],
+        "decided": standing.open.wishes,
+        "decided_why": state.why,
+        "drive": drive(standing),
+        "still_open": open_document(standing),
+        "changed": [_changed(standing, position) for position in standing.changed],
+        "off": _off(standing),
+        "used": [
+            {"component": number, "name": _name(standing, number), "quantity": count}
+            for number, count in sorted(state.used.items())
+        ],
+        "work": work,
+        "minutes": sum(one["minutes"] for one in work),
+        "measured": _measured(standing),
+        "not_understood": standing.not_understood,
+        "cautions": _cautions(standing),
+        "defers": DEFERS.replace("this list", "this sheet"),
+    }
+
+
+def sheet_document(standing: Standing) -> s.BuildSheetOut:
+    """The paper that goes with the vehicle: every claim on it has its record."""
+    check = standing.check
+    counted = [event for event in standing.events if event.day <= standing.on]
+    return {
+        **state_document(standing),
+        "currency": check["currency"],
+        "section_titles": check["section_titles"],
+        "kept_original": _kept_original(standing),
+        "flaws_left": check["flaws_left"],
+        "flaws_brought": check["flaws_brought"],
+        "checks": check["checks"],
+        "unconfirmed": check["unconfirmed"],
+        "events": event_documents(counted),
+    }  # fmt: skip
+
+
+def _name(standing: Standing, number: str | None) -> str | None:
+    part = standing.scope.component(number)
+    return part.name if part else None
+
+
+def _title(standing: Standing, position: str) -> str:
+    place = standing.scope.book.positions.get(position)
+    return place.title if place else position
+
+
+def _changed(standing: Standing, position: str) -> s.ChangedOut:
+    scope, component = standing.scope, standing.sits[position]
+    place, original = scope.book.positions[position], scope.today.get(position)
+    event = standing.state.since.get(position)
+    worked = event if event and event.what == "fitted" else None
+    option = scope.options(position).get(component)
+    fitment = option.fitment if option else None
+    off = next((o for o in standing.state.off if (o.position, o.component) == (position, original)), None)
+    return {
+        "position": position,
+        "position_title": place.title,
+        "section": place.section,
+        "section_title": section_title(scope.book, place.section),
+        "component": component,
+        "name": _name(standing, component),
+        "original": original,
+        "original_name": _name(standing, original),
+        "since": (event.day if event else standing.state.taken_in).isoformat(),
+        "event": worked.id if worked else None,
+        "reason": worked.detail["reason"] if worked else "",
+        "order_list": worked.detail["list"] if worked else None,
+        "kept": off.kept or None if off else None,
+        "effort": EFFORT_WORDS[fitment.effort] if fitment else None,
+        "can_be_put_back": True if component is None else fitment.effort.reversible if fitment else None,
+        "claim": fitment.name if fitment else None,
+        "evidence": GRADE_WORDS[fitment.grade] if fitment else None,
+        "flaws_gone": [flaw for flaw in standing.check["flaws_gone"] if flaw["position"] == position],
+    }
+
+
+def _off(standing: Standing) -> list[s.OffOut]:
+    return [
+        {
+            "component": off.component,
+            "name": _name(standing, off.component),
+            "position": off.position,
+            "position_title": _title(standing, off.position),
+            "day": off.event.day.isoformat(),
+            "kept": off.kept,
+            "original": standing.scope.today.get(off.position) == off.component,
+        }
+        for off in standing.state.off
+    ]
+
+
+def _measured(standing: Standing) -> list[s.MeasurementOut]:
+    return [
+        {
+            "day": event.day.isoformat(),
+            "who": event.who,
+            "position": event.detail["position"],
+            "position_title": _title(standing, event.detail["position"]),
+            "characteristic": event.detail["characteristic"],
+            "value": event.detail["value"],
+        }
+        for event in standing.state.of("measured")
+    ]
+
+
+def _cautions(standing: Standing) -> list[str]:
+    """Those of what is fitted, and of the work that is left."""
+    return list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions]))
+
+
+def open_document(standing: Standing) -> s.StillOpenOut:
+    """What is left to do, and what it costs."""
+    found = standing.open
+    prices = [change["price"] for change in found.changes]
+    prices += [_of_pieces(part, pieces) for part, pieces in found.loose]
+    return {
+        "outcome": found.outcome,
+        "sentences": found.sentences,
+        "changes": [*map(_open_change, found.changes), *(_open_part(*one) for one in found.loose)],
+        "price": f"{sum(Decimal(price) for price in prices if price):.2f}",
+        "unknown_prices": sum(price is None for price in prices),
+        "minutes": sum(change["minutes"] for change in found.changes),
+        "address": _address(standing),
+    }
+
+
+def _open_change(change: ChangeOut) -> s.OpenChangeOut:
+    return {
+        "position": change["position"],
+        "position_title": change["position_title"],
+        "component": change["component"],
+        "name": change["name"],
+        "quantity": change["quantity"],
+        "replaces": change["replaces"],
+        "why": change["why"],
+        "minutes": change["minutes"],
+        "price": change["price"],
+    }
+
+
+def _open_part(part: LooseOut, pieces: int) -> s.OpenChangeOut:
+    return {
+        "position": None,
+        "position_title": None,
+        "component": part["component"],
+        "name": part["name"],
+        "quantity": pieces,
+        "replaces": None,
+        "why": part["why"],
+        "minutes": 0,
+        "price": _of_pieces(part, pieces),
+    }
+
+
+def _of_pieces(part: LooseOut, pieces: int) -> str | None:
+    """What so many of a loose part's pieces cost."""
+    whole = part["price"]
+    return None if whole is None else f"{Decimal(whole) / part['quantity'] * pieces:.2f}"
+
+
+def _address(standing: Standing) -> str:
+    """The question that asks for what is missing, from how it stands."""
+    asked = [("build", standing.build["name"])]
+    asked += [("on", standing.asked_on.isoformat())] if standing.asked_on else []
+    asked += [("specification", standing.build["built_to"])] if standing.build["built_to"] else []
+    for change in standing.open.changes:
+        position, number = change["position"], change["component"]
+        asked.append(("fit", f"{number}@{position}") if number else ("clear", position))
+    return "/answer?" + urlencode([*asked, *(("fit", part["component"]) for part, _ in standing.open.loose)])
+
+
+def _kept_original(standing: Standing) -> list[StayingOut]:
+    """Positions that are as the factory left them."""
+    changed = set(standing.changed)
+    scope = standing.scope
+    return [
+        {
+            "position": name,
+            "position_title": place.title,
+            "section": place.section,
+            "component": number,
+            "name": _name(standing, number),
+        }
+        for name, place in scope.book.positions.items()
+        if name not in changed and (number := scope.today.get(name))
+    ]

@@ -1,0 +1,165 @@
+"""The life of a build over HTTP: what was recorded, how it stands, orders carried out, its sheet."""
+
+from datetime import date
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayRead, Orderer
+from graftbook.builds.endpoints import Name, On
+from graftbook.builds.life import carrying_out, recording
+from graftbook.builds.life import schemas as s
+from graftbook.builds.life.documents import sheet_document, state_document
+from graftbook.builds.life.paper import sheet_pdf
+from graftbook.builds.life.standing import standing
+from graftbook.builds.schemas import Slug
+from graftbook.builds.stored.documents import BuildOut
+from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.http.errors import documented
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import ASK_AGAIN, JSON, json_answer
+from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
+from graftbook.orders.forms import PDF, form_of
+from graftbook.process.state import ServiceDep
+from graftbook.questions.closures.endpoints import PROBLEMS
+
+router = APIRouter(prefix="/v1/builds/{name}", tags=["builds"], dependencies=[MayRead])
+
+ListName = Annotated[Slug, Path(description="a kept order list", examples=["red-van"])]
+MEDIA = {"json": JSON, "pdf": PDF}
+READ = documented(problems.UnknownBuild, problems.InvalidRequest)
+BODY = (
+    problems.MalformedRequest,
+    problems.InvalidRequest,
+    problems.TooLarge,
+    problems.UnsupportedMedia,
+    problems.UnknownBuild,
+)
+
+
+@router.get(
+    "/events",
+    operation_id="listBuildEvents",
+    summary="What was recorded of a build",
+    responses={
+        200: {"model": s.BuildEventsOut},
+        **READ,
+        **documented(problems.InvalidCursor),
+    },
+)
+def list_events(
+    request: Request,
+    name: Name,
+    service: ServiceDep,
+    on: Annotated[date | None, Query(description="only what was so by this day")] = None,
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """In the order in which it was written down. Nothing is ever changed; what was wrong is taken back."""
+    size = limit or service.settings.page_size
+    search = {"list": "build-events", "build": name}
+    after = int(read_cursor(cursor, search, 1)[0]) if cursor else 0
+    told = recording.event_documents(recording.events_of(service.engine, name))
+    rows = [one for one in told if one["id"] > after and not (on and one["day"] > on.isoformat())]
+    following = write_cursor(search, [str(rows[size - 1]["id"])]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
+
+
+@router.post(
+    "/events",
+    operation_id="recordBuildEvents",
+    summary="Record what was so of a build",
+    status_code=201,
+    responses={
+        201: {"model": BuildOut},
+        **documented(
+            *BODY,
+            problems.UnknownComponent,
+            problems.UnknownPosition,
+            problems.UnknownFlaw,
+            problems.UnknownUpgrade,
+            problems.UnknownSection,
+            problems.UnknownSpecification,
+            problems.UnknownCharacteristic,
+            *ONCE,
+        ),
+    },
+)
+def record_events(
+    name: Name, body: s.EventsIn, service: ServiceDep, orderer: Orderer, once: OnceAsked
+) -> Response:
+    """All of it or nothing. What is recorded is never changed: an event takes it back."""
+    document = recording.record(service, name, body, orderer.who, once.told_by(_recorded))
+    return response_of(_recorded(document))
+
+
+@router.get(
+    "/state",
+    operation_id="getBuildState",
+    summary="How a build stands: what may be driven, what is still open",
+    responses={200: {"model": s.BuildStateOut}, **PROBLEMS, **READ},
+)
+def get_state(name: Name, service: ServiceDep, on: On = None) -> Response:
+    """Of today or of any day since it was taken in; judged by the catalogue as it is."""
+    return json_answer(state_document(standing(service, name, on)), headers=ASK_AGAIN)
+
+
+@router.get(
+    "/sheet",
+    operation_id="getBuildSheet",
+    summary="The paper that goes with the vehicle, as JSON or PDF",
+    responses={
+        200: {"model": s.BuildSheetOut, "content": {PDF: {"schema": {"type": "string", "format": "binary"}}}},
+        **PROBLEMS,
+        **READ,
+        **documented(problems.NotAcceptable),
+    },
+)
+def get_sheet(request: Request, name: Name, service: ServiceDep, on: On = None) -> Response:
+    """What it is, what was kept, each change with its reason and record, the arithmetic before and after."""
+    form = form_of(request.headers.get("accept", ""), MEDIA)
+    document = sheet_document(standing(service, name, on))
+    if form == "json":
+        return json_answer(document, headers={"Vary": "Accept", **ASK_AGAIN})
+    headers = {"Content-Disposition": f'attachment; filename="sheet-{name}.pdf"', "Vary": "Accept"}
+    return Response(sheet_pdf(document, service.settings.house), media_type=PDF, headers=headers | ASK_AGAIN)
+
+
+@router.get(
+    "/order-lists/{list}",
+    operation_id="getBuildOrderList",
+    summary="What an order list does to a build, and what of it was carried out",
+    responses={
+        200: {"model": s.ListStepsOut},
+        **READ,
+        **documented(problems.UnknownOrderList, problems.VehicleMismatch),
+    },
+)
+def get_order_list(
+    name: Name, listed: Annotated[ListName, Path(alias="list")], service: ServiceDep
+) -> Response:
+    """Step by step: where, what goes in, what comes off, and whether it has come."""
+    return json_answer(carrying_out.list_steps(service, name, listed), headers=ASK_AGAIN)
+
+
+@router.post(
+    "/carried-out",
+    operation_id="carryOutOrderList",
+    summary="Record that an order list was carried out, whole or step by step",
+    status_code=201,
+    responses={
+        201: {"model": BuildOut},
+        **documented(*BODY, problems.UnknownOrderList, problems.VehicleMismatch, problems.WrongState, *ONCE),
+    },
+)
+def carry_out(
+    name: Name, body: s.CarriedOutIn, service: ServiceDep, orderer: Orderer, once: OnceAsked
+) -> Response:
+    """From that day on it is fitted. A step is carried out once, unless its event is taken back."""
+    document = carrying_out.carry_out(service, name, body, orderer.who, once.told_by(_recorded))
+    return response_of(_recorded(document))
+
+
+_recorded = json_told(201, lambda document: {"Location": f"/v1/builds/{document['name']}/events"})

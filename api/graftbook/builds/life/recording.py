@@ -1,0 +1,207 @@
+"""What people record of a build: its names settled, written down, and told again."""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from sqlalchemy import Engine
+
+from graftbook.builds import service as builds
+from graftbook.builds.life import schemas as s
+from graftbook.builds.service import Recorded
+from graftbook.builds.stored import store
+from graftbook.builds.stored.documents import BuildOut, build_document, row_of, specification_document
+from graftbook.builds.stored.events import Event, taken_back
+from graftbook.catalogue.store.titles import quantities
+from graftbook.database import reading
+from graftbook.http.values import counted
+from graftbook.idempotency.service import EACH_TIME, Once
+from graftbook.problems import InvalidRequest, UnknownCharacteristic, pointing_at
+from graftbook.process.state import Service
+from graftbook.questions.names import Names
+from graftbook.questions.schemas import VehicleIn, WishIn
+from graftbook.questions.vehicles.service import name_vehicle
+from graftbook.rulebook.units import NotAMeasure, read_measure
+
+
+def record(service: Service, name: str, body: s.EventsIn, who: str, once: Once = EACH_TIME) -> BuildOut:
+    """Record what was so of a build, all of it or nothing.
+
+    Raises UnknownBuild, the problem of the first name that is not known, InvalidRequest for what cannot be,
+    and what `once` raises.
+    """
+    kept = build_document(service.engine, name)
+    asked = name_vehicle(service, VehicleIn(chassis=kept["chassis"], options=kept["options"]), "")
+    told: list[Recorded] = []
+    for place, event in enumerate(body.events):
+        detail = _Settling(service, kept, asked.names, f"/events/{place}").of(event)
+        told.append((event.what, day_of(event.day), detail))
+    return builds.record(service.engine, name, told, who, once)
+
+
+def day_of(day: date | None) -> date:
+    """The day that was said, else today."""
+    return day or builds.today()
+
+
+class _Settling:
+    """One event with its names as the catalogue writes them; `at` is the pointer of it."""
+
+    def __init__(self, service: Service, build: BuildOut, names: Names, at: str) -> None:
+        self._service, self._build, self._names, self._at = service, build, names, at
+
+    def of(self, event: s.EventIn) -> dict[str, Any]:
+        match event:
+            case s.FittedIn():
+                return self._fitted(event)
+            case s.UsedIn():
+                component = self._component(event.component)
+                return {"component": component, "quantity": event.quantity, "reason": event.reason}
+            case s.KeptIn():
+                where = self._position(event.position) if event.position else None
+                return {"component": self._component(event.component), "position": where, "kept": event.kept}
+            case s.WorkIn():
+                return {"done": event.done, "minutes": event.minutes}
+            case s.MeasuredIn():
+                return self._measured(event)
+            case s.DecidedIn():
+                return self._decided(event.wishes, event.reason)
+            case s.BuiltToIn():
+                return {"specification": self._specification(event.specification)}
+            case s.NotedIn():
+                return {"text": event.text}
+            case s.EventTakenBackIn():
+                return self._taken_back(event)
+
+    def _position(self, word: str) -> str:
+        return self._names.of_book.position(word, f"{self._at}/position")
+
+    def _component(self, word: str, member: str = "component") -> str:
+        return self._names.component(word, f"{self._at}/{member}")
+
+    def _fitted(self, event: s.FittedIn) -> dict[str, Any]:
+        off = self._component(event.off, "off") if event.off else None
+        component = self._component(event.component) if event.component else None
+        told = {"position": self._position(event.position), "component": component}
+        return {**told, "off": off, "kept": event.kept, "reason": event.reason, "list": None}
+
+    def _measured(self, event: s.MeasuredIn) -> dict[str, Any]:
+        with reading(self._service.engine) as session:
+            known = quantities(session, [event.characteristic])
+        if event.characteristic not in known:
+            raise UnknownCharacteristic(event.characteristic, pointer=f"{self._at}/characteristic")
+        quantity = known[event.characteristic]
+        try:
+            value = event.value if quantity == "choice" else read_measure(event.value, quantity).written
+        except NotAMeasure as wrong:
+            raise InvalidRequest(str(wrong), pointer=f"{self._at}/value") from wrong
+        position = self._position(event.position)
+        return {"position": position, "characteristic": event.characteristic, "value": value}
+
+    def _decided(self, wishes: Sequence[WishIn], reason: str) -> dict[str, Any]:
+        self._names.wishes(wishes, f"{self._at}/wishes")
+        return {"wishes": [wish.model_dump(exclude_unset=True) for wish in wishes], "reason": reason}
+
+    def _specification(self, word: str) -> str:
+        name, _, version = word.partition("@")
+        number = int(version) if version.isascii() and version.isdigit() and len(version) < 10 else None
+        with pointing_at(f"{self._at}/specification"):
+            exact = name if number or not version else word
+            found = specification_document(self._service.engine, exact, number)
+        if found["variants"] and self._build["variant"] not in found["variants"]:
+            message = f"'{found['name']}' is for {', '.join(found['variants'])}, not {self._build['variant']}"
+            raise InvalidRequest(message, pointer=f"{self._at}/specification")
+        return f"{found['name']}@{found['version']}"
+
+    def _taken_back(self, event: s.EventTakenBackIn) -> dict[str, Any]:
+        at = f"{self._at}/event"
+        with reading(self._service.engine) as session:
+            events = store.events_of(session, self._build["name"])
+        found = next((one for one in events if one.id == event.event), None)
+        if found is None or found.what == "taken back":
+            message = f"'{self._build['name']}' has no event {event.event} that could be taken back"
+            raise InvalidRequest(message, pointer=at)
+        if found.id in taken_back(events):
+            raise InvalidRequest(f"Event {event.event} was taken back before", pointer=at)
+        return {"event": event.event, "reason": event.reason}
+
+
+def events_of(engine: Engine, name: str) -> list[Event]:
+    """All that was recorded of a build, in the order in which it was written down. Raises UnknownBuild."""
+    with reading(engine) as session:
+        row_of(session, name)
+        return store.events_of(session, name)
+
+
+def event_documents(events: Sequence[Event]) -> list[s.BuildEventOut]:
+    """Events as facts, each with its sentence, in the order given."""
+    gone = taken_back(events)
+    return [
+        {
+            "id": event.id,
+            "day": event.day.isoformat(),
+            "at": event.at.isoformat(),
+            "who": event.who,
+            "what": event.what,
+            "sentence": sentence_of(event),
+            "detail": dict(event.detail),
+            "taken_back": gone[event.id].detail["reason"] if event.id in gone else None,
+        }
+        for event in events
+    ]
+
+
+def sentence_of(event: Event) -> str:
+    """What an event says."""
+    said = event.detail
+    match event.what:
+        case "stated":
+            return _stated(said)
+        case "fitted":
+            return _fitted(said)
+        case "used":
+            return f"{said['quantity']} × {said['component']} used."
+        case "kept":
+            return f"{said['component']} is kept: {said['kept']}."
+        case "work":
+            hours, minutes = divmod(said["minutes"], 60)
+            return f"{said['done']}{f' ({hours} h {minutes:02} min)' if said['minutes'] else ''}."
+        case "measured":
+            return f"{said['characteristic']} at {said['position']} measured: {said['value']}."
+        case "decided":
+            reason = f": {said['reason']}" if said["reason"] else ""
+            return f"Decided{reason} ({', '.join(map(_wish, said['wishes'])) or 'nothing any more'})."
+        case "built to":
+            return f"Built to {said['specification']}."
+        case "note":
+            return str(said["text"])
+        case "taken back":
+            return f"Record {said['event']} taken back: {said['reason']}."
+
+
+def _wish(wish: Mapping[str, Any]) -> str:
+    """A decided wish in the words in which it was sent."""
+    return " ".join(f"{word.replace('_', ' ')} {value}" for word, value in wish.items())
+
+
+def brief_of(event: s.BuildEventOut) -> str:
+    """What an event says without its reason, which stands elsewhere."""
+    reason: str = event["detail"].get("reason") or ""
+    return event["sentence"].removesuffix(reason).rstrip() if event["what"] == "fitted" else event["sentence"]
+
+
+def _stated(said: Mapping[str, Any]) -> str:
+    options = f" with {', '.join(said['options'])}" if said["options"] else ""
+    count = len(said["fitted"])
+    other = f"{counted(count, 'position')} not as the factory left it" if count else "as the factory left it"
+    return f"{said['chassis']}{options}, {other}."
+
+
+def _fitted(said: Mapping[str, Any]) -> str:
+    what = f"{said['component']} fitted at {said['position']}" if said["component"] else (
+        f"Nothing sits at {said['position']} any more"
+    )  # fmt: skip
+    off = f", {said['off']} came off" if said["off"] else ""
+    kept = f", kept: {said['kept']}" if said["kept"] else ""
+    by = f" (order list {said['list']})" if said["list"] else ""
+    return f"{what}{off}{kept}{by}.{' ' + said['reason'] if said['reason'] else ''}"

@@ -1,0 +1,187 @@
+"""Specifications: what the house builds to, over all its variants, and what a newer version changes."""
+
+from typing import Any
+from urllib.parse import quote, urlencode
+
+from fastapi import Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from graftbook.access.guard import Editor, MayRead, form_of
+from graftbook.builds import service as specifications
+from graftbook.builds.schemas import SpecificationCreateIn, SpecificationIn
+from graftbook.builds.standards import service as standards
+from graftbook.builds.stored.documents import SpecificationOut, specification_document
+from graftbook.catalogue.store.lists import list_variants
+from graftbook.database import reading
+from graftbook.http.errors import validated
+from graftbook.http.etags import document_etag
+from graftbook.http.parameters import takes
+from graftbook.http.responses import KEEP_NOTHING
+from graftbook.pages.building.typed import Form, question_in, said
+from graftbook.pages.frame import gone_to, page
+from graftbook.pages.problems import pages_router
+from graftbook.problems import InvalidRequest, PreconditionFailed, Problem
+from graftbook.process.state import Service, ServiceDep
+from graftbook.questions.schemas import WishIn
+
+router = pages_router()
+
+ON_A_PAGE = 100
+NOTHING: Form = {}
+STAND_IN = "-"
+"""For a chassis number: a specification is for many."""
+
+
+@router.get("/specifications", dependencies=[MayRead, takes("after")])
+def all_specifications(request: Request, service: ServiceDep) -> Response:
+    """The house's specifications, and the form to make one."""
+    return _list_page(request, service, NOTHING)
+
+
+def _list_page(
+    request: Request, service: Service, typed: Form, told: str = "", status: int = 200
+) -> Response:
+    after = request.query_params.get("after", "")[:120]
+    rows = specifications.list_specifications(service.engine, after, ON_A_PAGE + 1)
+    last = rows[ON_A_PAGE - 1]["name"] if len(rows) > ON_A_PAGE else ""
+    return page(
+        request,
+        "specifications.html",
+        status=status,
+        headers=None if status == 200 else KEEP_NOTHING,
+        rows=rows[:ON_A_PAGE],
+        following="/specifications?" + urlencode({"after": last}) if last else "",
+        variants=_variants(service),
+        typed=typed,
+        told=told,
+    )
+
+
+def _variants(service: Service) -> list[tuple[str, str]]:
+    with reading(service.engine) as session:
+        known, _ = list_variants(session, 1_000, "")
+    return [(one["name"], one["title"]) for one in known]
+
+
+@router.post("/specifications")
+async def create(request: Request, service: ServiceDep, editor: Editor) -> Response:
+    """Version 1 of a new one."""
+    return await run_in_threadpool(_create, request, service, await form_of(request))
+
+
+def _create(request: Request, service: Service, form: Form) -> Response:
+    try:
+        body = validated(SpecificationCreateIn, {"name": form.get("name", "").strip(), **_body(form)})
+        specifications.create_specification(service.engine, body.name, body)
+    except Problem as problem:
+        return _list_page(request, service, form, problem.detail, problem.answer_status)
+    return gone_to(f"/specifications/{quote(body.name)}")
+
+
+def _body(form: Form) -> dict[str, Any]:
+    """What the form says of a version. Raises InvalidRequest."""
+    text = form.get("wishes", "").strip()
+    if not text:
+        raise InvalidRequest("Say what it wishes: numbers, or the address of an answer", pointer="/wishes")
+    asked = question_in(text, STAND_IN).model_dump(mode="json", exclude_unset=True)
+    kept: dict[str, Any] = {name: asked[name] for name in ("wishes", "limits", "preference") if name in asked}
+    variants = [name.removeprefix("variant-") for name in form if name.startswith("variant-")]
+    return {**kept, "variants": variants, **said(form, "title", "note")}
+
+
+@router.get("/specifications/{name}", dependencies=[MayRead, takes("version")])
+def one_specification(request: Request, name: str, service: ServiceDep) -> Response:
+    """One version: what it wishes, since when, why."""
+    return _one_page(request, service, name, NOTHING)
+
+
+def _one_page(
+    request: Request, service: Service, name: str, typed: Form, told: str = "", status: int = 200
+) -> Response:
+    version = request.query_params.get("version", "")
+    found = standards.named(service.engine, f"{name}@{version}" if version else name)
+    return page(
+        request,
+        "specification.html",
+        status=status,
+        headers=KEEP_NOTHING if told else None,
+        one=found,
+        wishes=[_told(WishIn(**wish)) for wish in found["wishes"]],
+        limits={word: value for word, value in found["limits"].items() if value and value != "cutting"},
+        versions=[
+            specification_document(service.engine, name, number)
+            for number in range(found["latest"], max(0, found["latest"] - ON_A_PAGE), -1)
+        ],
+        asked=_as_text(found),
+        etag=document_etag("specification", specification_document(service.engine, name)),
+        variants=_variants(service),
+        typed=typed,
+        told=told,
+    )
+
+
+def _told(wish: WishIn) -> str:
+    """A wish in words, its names as they were given."""
+    if wish.upgrade:
+        return f"the upgrade {wish.upgrade}"
+    if wish.fit:
+        return f"fit {wish.fit}" + (f" at {wish.position}" if wish.position else "")
+    if wish.remedy_all:
+        where = f" in {wish.section}" if wish.section else ""
+        return f"remedy every flaw that is {wish.remedy_all} or worse{where}"
+    return f"remedy {wish.remedy}" if wish.remedy else f"leave {wish.clear} empty"
+
+
+def _as_text(found: SpecificationOut) -> str:
+    """Its wishes as the field of the form takes them: numbers alone, else nothing to begin with."""
+    wishes = [WishIn(**wish) for wish in found["wishes"]]
+    if not all(wish.fit for wish in wishes):
+        return ""
+    return "\n".join(f"{w.fit}@{w.position}" if w.position else str(w.fit) for w in wishes)
+
+
+@router.post("/specifications/{name}")
+async def change(request: Request, name: str, service: ServiceDep, editor: Editor) -> Response:
+    """The next version, or which version is the house's present one."""
+    return await run_in_threadpool(_change, request, service, name, await form_of(request), editor.who)
+
+
+def _change(request: Request, service: Service, name: str, form: Form, who: str) -> Response:
+    try:
+        if form.get("do") == "present":
+            standards.make_present(service.engine, f"{name}@{form.get('version', '')}", who)
+        else:
+            body = validated(SpecificationIn, _body(form))
+            specifications.new_version(service.engine, name, form.get("etag", ""), body)
+    except PreconditionFailed:
+        told = "Somebody made a newer version after you opened this; nothing was stored. Look at it first."
+        return _one_page(request, service, name, form, told, 412)
+    except Problem as problem:
+        return _one_page(request, service, name, form, problem.detail, problem.answer_status)
+    return gone_to(f"/specifications/{quote(name)}")
+
+
+@router.get("/specifications/{name}/variants", dependencies=[MayRead, takes("version")])
+def over_variants(request: Request, name: str, service: ServiceDep) -> Response:
+    """What a version makes of every variant it is for."""
+    version = request.query_params.get("version", "")
+    found = standards.named(service.engine, f"{name}@{version}" if version else name)
+    return page(request, "specification_table.html", one=found, table=standards.table(service, found))
+
+
+@router.get("/specifications/{name}/compare", dependencies=[MayRead, takes("from", "to")])
+def compare(request: Request, name: str, service: ServiceDep) -> Response:
+    """Two versions: on each variant, and on the vehicles built to the earlier one."""
+    before, after = (
+        standards.named(service.engine, f"{name}@{request.query_params.get(word, '')}")
+        for word in ("from", "to")
+    )
+    return page(
+        request,
+        "specification_compare.html",
+        before=before,
+        after=after,
+        compared=standards.compare(service, before, after),
+        said=specifications.compare_versions(before, after),
+    )

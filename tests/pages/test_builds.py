@@ -1,0 +1,143 @@
+"""A house's work with a vehicle on the pages, without script: taken in, decided, half done, its sheet."""
+
+import re
+from datetime import UTC, datetime, timedelta
+
+import httpx
+import pytest
+from fastapi import FastAPI
+
+from tests.access.conftest import signed_in
+from tests.pages.conftest import BROWSER, text_of
+
+pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
+
+CHASSIS = "24PL-018412"
+
+
+class Hand:
+    """Somebody who is signed in and sends forms, and goes where he is sent."""
+
+    def __init__(self, client: httpx.AsyncClient) -> None:
+        self._client, self._token = client, ""
+
+    async def get(self, path: str, **params: str) -> httpx.Response:
+        return await self._client.get(path, params=params or None, headers=BROWSER)
+
+    async def send(self, path: str, form: dict[str, str]) -> httpx.Response:
+        if not self._token:
+            found = re.search(r'name="form_token" value="(\w+)"', (await self.get("/builds")).text)
+            assert found
+            self._token = found[1]
+        own = BROWSER | {"Sec-Fetch-Site": "same-origin"}
+        data = form | {"form_token": self._token}
+        return await self._client.post(path, data=data, headers=own, follow_redirects=True)
+
+
+def ago(days: int) -> str:
+    return (datetime.now(UTC).date() - timedelta(days=days)).isoformat()
+
+
+async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        form = {"name": "red-van", "chassis": "24pl 18412", "taken_in": ago(40), "note": "the baker's"}
+        wrong = await counter.send("/builds", form | {"list": "QB-2066 @ brake.servo\nqb3310x\n? @"})
+        assert wrong.status_code == 422
+        assert "Line 2, “qb3310x”" in text_of(wrong)
+        assert "QB-2066 @ brake.servo" in wrong.text, "what was typed stays"
+        taken = await counter.send("/builds", form | {"list": "QB-2066 @ brake.servo\n2 x QB-9010"})
+        assert (taken.status_code, taken.url.path) == (200, "/builds/red-van")
+        assert "vacuum servo" in text_of(taken).lower()
+        decided = {"what": "decided", "wishes": "QB-3310", "reason": "it must stop", "day": ago(30)}
+        page = await counter.send("/builds/red-van", decided)
+        assert "it must stop" in text_of(page)
+        assert "Still open" in text_of(page)
+        work = {"what": "work", "done": "front axle stripped", "minutes": "95"}
+        page = await counter.send("/builds/red-van", work)
+        assert "front axle stripped, 1 h 35 min" in text_of(page)
+        refused = await counter.send("/builds/red-van", work | {"minutes": "many"})
+        assert refused.status_code == 422
+        assert 'value="many"' in refused.text
+        event = re.findall(r'name="event" value="(\d+)"', page.text)[0]
+        back = {"what": "taken back", "event": event, "reason": "the other van"}
+        page = await counter.send("/builds/red-van", back)
+        assert "Taken back: the other van" in text_of(page)
+        assert "1 h 35 min in all" not in text_of(page)
+        before = await counter.get("/builds/red-van", on=ago(35))
+        assert "Nothing is decided for it" in text_of(before)
+        assert "as it stood on" in text_of(before)
+        early = await counter.get("/builds/red-van", on=ago(50))
+        assert early.status_code == 422
+
+
+async def test_an_order_is_ticked_off_and_the_sheet_follows(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    build = {"name": "red-van", "chassis": CHASSIS, "taken_in": ago(40), "decided": [{"fit": "QB-3310"}]}
+    assert (await writer.post("/v1/builds", json=build)).status_code == 201
+    listed = await writer.post("/v1/order-lists", json={"vehicle": {"build": "red-van"}, "name": "discs"})
+    etag = {"If-Match": listed.headers["etag"]}
+    sent = await writer.post("/v1/order-lists/discs/send", headers=etag, json={"incomplete": True})
+    assert sent.status_code == 200, sent.text
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        page = await counter.get("/builds/red-van")
+        assert "/builds/red-van/order/discs" in page.text
+        steps = await counter.get("/builds/red-van/order/discs")
+        assert 'name="step-brake.front.left"' in steps.text
+        none = await counter.send("/builds/red-van/order/discs", {"day": ago(1)})
+        assert none.status_code == 422
+        ticked = {
+            "step-brake.front.left": "yes", "step-brake.front.right": "yes",
+            "kept-brake.front.left": "rack 3", "day": ago(3),
+        }  # fmt: skip
+        half = await counter.send("/builds/red-van/order/discs", ticked)
+        assert half.url.path == "/builds/red-van"
+        told = text_of(half)
+        assert "do not drive" in told
+        assert "Room between wheel and front brake" in told
+        assert "The original QB-2010 is kept: rack 3." in told
+        done = await counter.send("/builds/red-van/order/discs", {"do": "whole"})
+        assert "Still open nothing" in text_of(done)
+        sheet = await counter.get("/builds/red-van/sheet")
+        said = text_of(sheet)
+        assert "Order list discs." in said
+        assert "The original QB-2010 is kept: rack 3." in said
+        assert "Brakes hold lives" in said
+        assert "Kept original" in said
+        paper = await counter.get("/builds/red-van/sheet.pdf")
+        assert paper.content[:5] == b"%PDF-"
+
+
+async def test_a_specification_is_made_compared_and_made_the_houses_own(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    async with signed_in(own_app, "edit") as client:
+        editor = Hand(client)
+        form = {
+            "name": "house", "title": "Stops well", "variant-24P-21-L": "yes", "variant-24P-17-R": "yes",
+            "wishes": f"/answer?chassis={CHASSIS}&fit=QL-7075&effort_at_most=machining&as_of=1",
+        }  # fmt: skip
+        made = await editor.send("/specifications", form)
+        assert made.url.path == "/specifications/house"
+        assert "Fit QL-7075" in text_of(made)
+        assert "Effort at most: machining" in text_of(made)
+        stored = (await writer.get("/v1/specifications/house")).json()
+        assert sorted(stored["variants"]) == ["24P-17-R", "24P-21-L"]
+        own = await editor.send("/specifications/house", {"do": "present", "version": "1"})
+        assert "the house’s present one" in text_of(own)
+        etag = re.findall(r'name="etag" value="([^"]+)"', own.text)[0].replace("&#34;", '"')
+        second = form | {"etag": etag, "wishes": "QL-7075\nQB-3310", "note": "discs too"}
+        newer = await editor.send("/specifications/house", second)
+        assert "version 2" in text_of(newer)
+        stale = await editor.send("/specifications/house", second)
+        assert stale.status_code == 412
+        table = await editor.get("/specifications/house/variants")
+        assert "2 of 2 variants have a set." in text_of(table)
+        both = await editor.get("/specifications/house/compare?from=1&to=2")
+        assert "0 variants stay the same, 2 change." in text_of(both)
+        empty = await editor.send("/specifications", {"name": "x", "title": "y", "wishes": " "})
+        assert empty.status_code == 422
