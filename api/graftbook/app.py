@@ -61,6 +61,7 @@ from graftbook.questions.compatibility import endpoints as compatibility
 from graftbook.questions.finding import endpoints as finding
 from graftbook.questions.lookup import endpoints as lookups
 from graftbook.questions.vehicles import endpoints as vehicles
+from graftbook.reports import endpoints as reports
 from graftbook.rulebook.scope import TooLarge
 from graftbook.settings import Settings
 from graftbook.telemetry import tracing
@@ -85,6 +86,7 @@ ROUTERS = (
     imports.router,
     records.router,
     revisions.router,
+    reports.router,
     keys.router,
     session_endpoints.router,
 )

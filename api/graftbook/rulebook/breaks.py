@@ -40,6 +40,17 @@ class Break:
     high: int
     failed_high: int
     p: float
+    digits: int
+
+    @property
+    def last_low(self) -> str:
+        """The chassis number of `before`."""
+        return f"{self.prefix}-{self.before:0{self.digits}d}"
+
+    @property
+    def first_high(self) -> str:
+        """The chassis number of `after`."""
+        return f"{self.prefix}-{self.after:0{self.digits}d}"
 
     @property
     def early(self) -> bool:
@@ -78,7 +89,8 @@ def _best(prefix: str, reports: Sequence[Report]) -> Break | None:
     counted = vehicles <= MOST
     chance = anywhere(vehicles, failures, best[0], places) if counted else min(1, best[0] * len(places))
     rest = vehicles - passed
-    return Break(prefix, before, after, passed, failed, rest, failures - failed, float(chance))
+    digits = max(report.digits for report in reports)
+    return Break(prefix, before, after, passed, failed, rest, failures - failed, float(chance), digits)
 
 
 def _by_number(reports: Sequence[Report]) -> list[tuple[int, int, int]]:

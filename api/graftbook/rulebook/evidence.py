@@ -53,3 +53,5 @@ class Report:
     on: date
     chassis_prefix: str
     chassis_serial: int
+    digits: int = 6
+    """So many digits the house writes in the chassis number."""

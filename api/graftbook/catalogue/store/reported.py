@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, exists, or_, select, union
+from sqlalchemy import Connection, Select, and_, or_, select, union
 
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
@@ -19,7 +19,7 @@ def reports_by_claim(
     """The reports that bear on each of the claims (a select of names), by claim and in the order of their names.
 
     A report of a component at a position bears on its fitments there, and on the substitutes by which it
-    serves there for something else. Any report bears only on a claim that holds for its vehicle: `whens` has
+    serves there for what such vehicles have from new. Any report bears only on a claim that holds for its vehicle: `whens` has
     what the single vehicle decides, by the number of the condition.
     """
     found: dict[str, list[Report]] = defaultdict(list)
@@ -27,10 +27,13 @@ def reports_by_claim(
         built = row.built or day_built(row, row.serial)
         vehicle = Vehicle(row.variant, row.prefix, row.serial, built, frozenset(split(row.options)))
         if whens[row.condition_id].holds(vehicle):
-            found[row.claim].append(
-                Report(row.name, Outcome(row.outcome), row.workshop, row.on, row.prefix, row.serial)
-            )
+            found[row.claim].append(report_of(row))
     return {claim: tuple(reports) for claim, reports in found.items()}
+
+
+def report_of(row: Any) -> Report:
+    """A row of the table as a value."""
+    return Report(row.name, Outcome(row.outcome), row.workshop, row.on, row.prefix, row.serial, row.digits)
 
 
 def _bearing(claims: Select[Any]) -> Select[Any]:
@@ -62,9 +65,15 @@ def _pairs(claims: Select[Any]) -> Any:
     report, fitment, substitute = table("report"), table("fitment"), table("substitute")
     here = and_(report.c.component == fitment.c.component, report.c.position == fitment.c.position)
     tried = select(fitment.c.claim, report.c.name.label("report")).select_from(fitment.join(report, here))
-    there = fitment.alias("there")
-    replaced = exists().where(
-        there.c.component == substitute.c.original, there.c.position == report.c.position
+    there, of, spelt, span = fitment.alias("there"), table("claim"), table("condition_variant"), table("chassis_span")
+    replaced = (
+        select(there.c.claim)
+        .join(of, of.c.name == there.c.claim)
+        .join(spelt, spelt.c.condition_id == of.c.condition_id)
+        .join(span, span.c.variant == spelt.c.variant)
+        .where(there.c.component == substitute.c.original, there.c.position == report.c.position)
+        .where(there.c.from_new, span.c.prefix == report.c.prefix)
+        .exists()
     )
     served = (
         select(substitute.c.claim, report.c.name.label("report"))
