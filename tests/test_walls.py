@@ -54,10 +54,10 @@ ROOMS = {
     "database document problems",
     "reports": "questions access http process catalogue rulebook database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "guide orders reports editing builds questions access http process catalogue checks rulebook database "
-    "problems",
-    "app": "pages orders reports editing builds questions idempotency access http process telemetry health closure "
-    "rulebook database_faults problems settings",
+    "pages": "guide orders reports editing builds questions access http process catalogue checks rulebook "
+    "database problems",
+    "app": "pages orders reports editing builds questions idempotency access http process telemetry health "
+    "closure rulebook database_faults problems settings",
     "commands": "guide orders questions backups access http process catalogue closure rulebook database "
     "problems settings",
 }

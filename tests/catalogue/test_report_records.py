@@ -1,8 +1,9 @@
-"""The records of what workshops report: entry, mistakes, the way back, and the grades that follow in rule books."""
+"""The records of what workshops report: entry, mistakes, the way back, the grades in rule books."""
 
 import pytest
 from sqlalchemy import Engine, text
 from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.compiling.queries import compile_book
@@ -12,10 +13,10 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
 from graftbook.rulebook.model import Claim, Grade, RuleBook
-from sqlmodel import Session
 from tests.catalogue.sheet import sheet
 
 ANNA = Author("Anna (k1)", "")
+BY_NAME = "[report]\noutcome,workshop,on,chassis,claim\n"
 HEAD = "[report]\noutcome,workshop,on,chassis,component,position,measured\n"
 TWICE = f"""{HEAD}fitted,North,2026-01-10,2L-0007,TW-9,wheel.left,bore 20 mm
 fitted after work,South,2026-01-11,2L-0020,TW-9,wheel.left,
@@ -23,7 +24,9 @@ fitted after work,South,2026-01-11,2L-0020,TW-9,wheel.left,
 
 
 def claim(book: RuleBook, name: str) -> Claim:
-    return next(one for some in (book.fitments, book.substitutes, book.companions) for one in some if one.name == name)
+    return next(
+        one for some in (book.fitments, book.substitutes, book.companions) for one in some if one.name == name
+    )
 
 
 def test_a_report_is_kept_and_comes_back(tern: Engine) -> None:
@@ -50,7 +53,9 @@ def test_a_grade_in_the_rule_book_follows_from_the_reports(tern: Engine) -> None
     book = books.book("T2-L")
     assert claim(book, wheel).grade is Grade.hearsay
     assert claim(book, wheel).standing.contradicted
-    assert [one.name for one in claim(book, wheel).reports] == sorted(r.name for r in claim(book, wheel).reports)
+    assert [one.name for one in claim(book, wheel).reports] == sorted(
+        r.name for r in claim(book, wheel).reports
+    )
     # It bears on what the wheel is a substitute for, not on the other side.
     assert claim(book, "TW-10>TW-9").standing.failed == 3
     assert claim(book, "TW-9@wheel.right").grade is Grade.trial_fitted
@@ -72,13 +77,14 @@ def test_a_report_bears_on_no_claim_that_does_not_hold_for_its_vehicle(sqlite_te
 
 def test_an_option_that_a_claim_asks_for_must_be_told(sqlite_tern: Engine) -> None:
     lamp = "[report]\noutcome,workshop,on,chassis,component,position,options\n"
-    rows = "did not fit,North,2026-01-10,2L-0007,TL-1,lamp,\nfitted,South,2026-01-10,2L-0008,TL-1,lamp,lamp; bell\n"
+    rows = "did not fit,North,2026-01-10,2L-0007,TL-1,lamp,\n"
+    rows += "fitted,South,2026-01-10,2L-0008,TL-1,lamp,lamp; bell\n"
     assert load(sqlite_tern, sheet(lamp + rows)).ok
     assert [r.workshop for r in claim(Books(sqlite_tern).book("T2-L"), "TL-1@lamp").reports] == ["South"]
 
 
 def test_a_report_is_about_a_record_by_its_name(tern: Engine) -> None:
-    of_record = "[report]\noutcome,workshop,on,chassis,claim\ndid not fit,North,2026-01-10,2L-0007,disc-wheel-grease\n"
+    of_record = f"{BY_NAME}did not fit,North,2026-01-10,2L-0007,disc-wheel-grease\n"
     assert load(tern, sheet(of_record)).ok
     assert claim(Books(tern).book("T2-L"), "disc-wheel-grease").standing.failed == 1
     with pytest.raises(Exception, match="still names"):
@@ -118,10 +124,11 @@ MISTAKES = {
     f"{HEAD}fitted,North,2026-01-10,2L-0007,,,\n": "say what was tried",
     f"{HEAD}fitted,North,2026-01-10,2L-0007,TW-9,wheel.left,bore\n": "'bore' is no kind with a value",
     f"{HEAD}fitted,North,2026-01-10,2L-0007,TW-9,wheel.left,bore twenty\n": "measured",
-    f"{HEAD}fitted,North,2026-01-10,2L-0007,TW-9,wheel.left,bohr 20 mm\n": "there is no characteristic kind 'bohr'",
-    "[report]\noutcome,workshop,on,chassis,claim\nfitted,North,2026-01-10,2L-0007,none\n": "there is no claim 'none'",
-    "[report]\noutcome,workshop,on,chassis,claim\nfitted,North,2026-01-10,2L-0007,lamps\n": "reports are about",
-    "[report]\noutcome,workshop,on,chassis,claim,component\nfitted,North,2026-01-10,2L-0007,TW-10>TW-9,TW-9\n": "one of",
+    f"{HEAD}fitted,North,2026-01-10,2L-0007,TW-9,wheel.left,bohr 20 mm\n": "no characteristic kind 'bohr'",
+    f"{BY_NAME}fitted,North,2026-01-10,2L-0007,none\n": "there is no claim 'none'",
+    f"{BY_NAME}fitted,North,2026-01-10,2L-0007,lamps\n": "reports are about",
+    "[report]\noutcome,workshop,on,chassis,claim,component\n"
+    "fitted,North,2026-01-10,2L-0007,TW-10>TW-9,TW-9\n": "one of",
     "[report]\noutcome,workshop,on,built,chassis,claim\n"
     "fitted,North,1960-01-10,1961-01-01,2L-0007,TW-10>TW-9\n": "before the vehicle was built",
 }

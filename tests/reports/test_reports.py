@@ -29,12 +29,14 @@ async def grade(client: httpx.AsyncClient, claim: str = CLAIM) -> dict[str, Any]
 
 
 async def test_a_report_is_taken_in_and_says_what_it_bears_on(writer: httpx.AsyncClient) -> None:
-    typed = sent("North Road", "did not fit", "24pl 18412", component="qb3310", measured=["piston_area 25 cm2"])
+    typed = sent(
+        "North Road", "did not fit", "24pl 18412", component="qb3310", measured=["piston_area 25 cm2"]
+    )
     found = await report(writer, typed)
     assert found["report"]["chassis"] == "24PL-018412"
     assert (found["report"]["component"], found["report"]["position"]) == (DISC, PLACE)
     bears = {one["claim"]: one for one in found["bears_on"]}
-    assert set(bears) == {CLAIM, "QB-2012>QB-3310"}
+    assert set(bears) == {CLAIM, "QB-2010>QB-3310"}
     assert (bears[CLAIM]["was"], bears[CLAIM]["grade"]) == ("built and driven", "measured")
     assert bears[CLAIM]["contradicted"]
     assert bears[CLAIM]["lowered"]
@@ -50,12 +52,16 @@ async def test_reports_are_listed_the_latest_first(writer: httpx.AsyncClient) ->
         await report(writer, sent(shop, "fitted", on=f"2026-03-0{day}"))
     first = (await writer.get("/v1/reports", params={"component": DISC, "limit": 2})).json()
     assert [one["report"]["workshop"] for one in first["items"]] == ["b", "c"]
-    rest = (await writer.get("/v1/reports", params={"component": DISC, "limit": 2, "cursor": first["next"]})).json()
+    rest = (
+        await writer.get("/v1/reports", params={"component": DISC, "limit": 2, "cursor": first["next"]})
+    ).json()
     assert [one["report"]["workshop"] for one in rest["items"]] == ["a"]
     assert (await writer.get("/v1/reports", params={"workshop": "c"})).json()["items"] == first["items"][1:]
 
 
-async def test_failures_before_a_number_are_told_as_a_break_that_nobody_has_made(writer: httpx.AsyncClient) -> None:
+async def test_failures_before_a_number_are_told_as_a_break_that_nobody_has_made(
+    writer: httpx.AsyncClient,
+) -> None:
     before = (await writer.get(f"/v1/records/fitment/{CLAIM}")).json()
     for n, serial in enumerate((11000, 12400, 14100, 15500, 16900)):
         await report(writer, sent(f"early {n}", "did not fit", f"24PL-{serial:06d}"))
@@ -78,14 +84,14 @@ async def test_an_answer_knows_the_grade_and_has_another_etag(writer: httpx.Asyn
     assert before.headers["etag"] != after.headers["etag"]
 
     def of_claim(answer: httpx.Response) -> str:
-        changes = answer.json()["solution"]["changes"]
+        changes = answer.json()["set"]["changes"]
         return next(str(c["evidence"]) for c in changes if c["component"] == DISC)
 
     assert (of_claim(before), of_claim(after)) == ("built and driven", "measured")
-    contradicted = after.json()["solution"]["contradicted"]
+    contradicted = after.json()["set"]["contradicted"]
     assert [one["claim"] for one in contradicted] == [CLAIM]
-    assert "1 did not fit" in contradicted[0]["what"]
-    assert before.json()["solution"]["contradicted"] == []
+    assert "1 did not fit, by 1 workshop" in contradicted[0]["sentence"]
+    assert before.json()["set"]["contradicted"] == []
 
 
 WRONG = {
@@ -113,13 +119,17 @@ async def test_rubbish_is_refused_with_a_sentence(writer: httpx.AsyncClient, cas
     assert (await writer.get("/v1/reports")).json()["items"] == []
 
 
-async def test_where_it_was_tried_must_be_said_when_it_goes_in_several_places(writer: httpx.AsyncClient) -> None:
-    found = await report(writer, sent("a", "fitted", component="QW-3520", chassis="32PL-000200"), 422)
+async def test_where_it_was_tried_must_be_said_when_it_goes_in_several_places(
+    writer: httpx.AsyncClient,
+) -> None:
+    found = await report(writer, sent("a", "fitted", component="QW-3650"), 422)
     assert "/position" in str(found)
 
 
 async def test_a_build_gives_the_vehicle(writer: httpx.AsyncClient) -> None:
-    made = await writer.post("/v1/builds", json={"name": "red-van", "chassis": "24PL-018412", "options": ["heater"]})
+    made = await writer.post(
+        "/v1/builds", json={"name": "red-van", "chassis": "24PL-018412", "options": ["heater"]}
+    )
     assert made.status_code == 201
     body = {"workshop": "us", "outcome": "fitted", "build": "red-van", "component": DISC}
     found = (await report(writer, body))["report"]
@@ -136,3 +146,55 @@ async def test_records_that_say_otherwise_stand_side_by_side(writer: httpx.Async
         {"claim": "another view", "says": "machining, 1 off", "this_says": "with companions, 1 off"}
     ]
     assert (await grade(writer, "another view"))["opposed_by"][0]["claim"] == CLAIM
+
+
+async def closure(client: httpx.AsyncClient, wish: dict[str, str], least: str = "") -> dict[str, Any]:
+    limits = {"limits": {"evidence_at_least": least}} if least else {}
+    asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [wish], **limits}
+    found: dict[str, Any] = (await client.post("/v1/closures", json=asked)).json()
+    return found
+
+
+async def test_a_least_grade_says_what_it_costs(writer: httpx.AsyncClient) -> None:
+    wish = {"remedy_all": "moderate", "section": "wheels"}
+    plain, strict = await closure(writer, wish), await closure(writer, wish, "measured")
+    assert plain["least_evidence"] is None
+    cost = strict["least_evidence"]
+    assert cost["wanted"] == "measured"
+    more = strict["set"]["totals"]["changes"] - plain["set"]["totals"]["changes"]
+    assert cost["difference"]["changes"] == more
+    assert "Without it the set would take QW-3055" in cost["sentence"]
+    worth = {"measured", "trial fitted", "built and driven"}
+    before = {c["component"] for c in plain["set"]["changes"] if c["evidence"] not in worth}
+    after = {c["component"] for c in strict["set"]["changes"] if c["evidence"] not in worth}
+    assert before - after, "parts that nobody measured went"
+
+
+async def test_where_nothing_is_worth_as_much_that_is_proved_with_the_way_out(writer) -> None:
+    found = await closure(writer, {"upgrade": "front-discs"}, "measured")
+    assert found["outcome"] == "impossible"
+    cost = found["least_evidence"]["sentence"]
+    assert cost.startswith("It goes only with parts whose fitting is worth less")
+    ways = [way["instead"] for way in found["ways_out"]]
+    assert "accept parts whose fitting is worth less than measured" in ways
+
+
+async def test_a_report_changes_what_a_least_grade_lets_in(writer: httpx.AsyncClient) -> None:
+    wish = {"remedy_all": "moderate", "section": "wheels"}
+    before = await closure(writer, wish, "measured")
+    changes = before["set"]["changes"]
+    (trusted, *_) = [c for c in changes if c["evidence"] == "built and driven" and c["component"]]
+    tried = {"component": trusted["component"], "position": trusted["position"]}
+    for shop in ("a", "b"):
+        await report(writer, sent(shop, "did not fit", **tried))
+    after = await closure(writer, wish, "measured")
+    fits = [(c["component"], c["position"]) for c in (after["set"] or {"changes": []})["changes"]]
+    assert (trusted["component"], trusted["position"]) not in fits
+
+
+async def test_a_least_grade_stands_in_an_address(writer: httpx.AsyncClient) -> None:
+    asked = {"chassis": "24PL-018412", "fit": "QB-3310", "evidence_at_least": "hearsay"}
+    answer = await writer.get("/v1/closures", params=asked)
+    assert answer.json()["least_evidence"]["wanted"] == "hearsay"
+    wrong = await writer.get("/v1/closures", params=asked | {"evidence_at_least": "good"})
+    assert wrong.status_code == 422

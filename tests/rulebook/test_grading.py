@@ -188,7 +188,7 @@ def test_the_bound_is_that_of_a_library(a: float, b: float) -> None:
 
 
 def test_the_bound_promises_what_it_says_of_the_next_vehicles() -> None:
-    """With a flat start, `lower_bound(s + 1, f + 1)` after s of n is the share of Bayes' own billiard table."""
+    """With a flat start, after three that held: the share whose fourth power is the chance."""
     assert lower_bound(4, 1) == pytest.approx(CHANCE**0.25)
     assert betabinom.pmf(1, 1, 4, 1) == pytest.approx(4 / 5)
     assert list(WORTH.values()) == sorted(set(WORTH.values()))

@@ -53,6 +53,13 @@ Clear = Annotated[list[str] | None, typer.Option("--clear", help="Leave this pos
 Keep = Annotated[list[str] | None, typer.Option("--keep", help="Keep this position as today. Repeatable.")]
 KeepSection = Annotated[list[str] | None, typer.Option(help="Keep this section as today. Repeatable.")]
 Refuse = Annotated[list[str] | None, typer.Option("--refuse", help="Do not fit this component. Repeatable.")]
+LeastEvidence = Annotated[
+    str,
+    typer.Option(
+        "--evidence-at-least",
+        help="Fit only what is worth at least: 'parts book', measured, 'trial fitted', 'built and driven'.",
+    ),
+]
 Effort = Annotated[
     str,
     typer.Option(

@@ -35,7 +35,7 @@ TAGS = [
     {"name": "builds", "description": "Real vehicles: what is fitted, what is decided."},
     {"name": "specifications", "description": "Named, versioned sets of wishes."},
     {"name": "records", "description": "Single records of the catalogue, their history, its revisions."},
-    {"name": "reports", "description": "What workshops found, and how the claims of the catalogue stand for it."},
+    {"name": "reports", "description": "What workshops found, and how claims stand for it."},
     {"name": "exchange", "description": "The catalogue in and out."},
     {"name": "access", "description": "Keys, who did what, and signing in to the pages."},
     {"name": "service", "description": "The service itself."},

@@ -76,16 +76,14 @@ def list_reports(
 @router.get(
     "/grades",
     operation_id="listGrades",
-    summary="How claims stand: sources, reports, what contradicts them, and a break that the failures propose",
+    summary="How claims stand: sources, reports, what contradicts them, a break that failures propose",
     dependencies=[MayRead],
     responses={
         200: {"model": GradesOut},
         **documented(problems.InvalidRequest, problems.UnknownComponent, problems.UnknownRecord),
     },
 )
-def list_grades(
-    request: Request, service: ServiceDep, claim: Named = "", component: Named = ""
-) -> Response:
+def list_grades(request: Request, service: ServiceDep, claim: Named = "", component: Named = "") -> Response:
     """Of one claim by its name, of every claim about a component, or, with neither, those in doubt."""
     if claim and component:
         raise problems.InvalidRequest("Give a claim or a component, not both", pointer="claim")

@@ -38,7 +38,7 @@ class ReportIn(Body):
     outcome: OutcomeWord = Field(description="`fitted after work`: more work than the record says")
     on: Day | None = Field(None, description="the day; empty: today")
     chassis: Unsaid[Word] = Field(None, description="chassis number of the vehicle")
-    build: Unsaid[Word] = Field(None, description="the stored build that it was; gives chassis number and options")
+    build: Unsaid[Word] = Field(None, description="the stored build: gives chassis number and options")
     component: Unsaid[Word] = Field(None, description="what was fitted")
     position: Unsaid[Word] = Field(None, description="where; may be left out where it goes in one place only")
     claim: Unsaid[Word] = Field(None, description="or the fitment, substitute or companion by its name")

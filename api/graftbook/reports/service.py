@@ -56,7 +56,7 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
     bears: list[BearingOut] = [
         {**grade_document(one, pairs), "was": GRADE_WORDS[one.without(name).grade]} for one in claims
     ]
-    return {**report_document(name, record), "catalogue_revision": edit.revision, "bears_on": bears}
+    return {**report_document(name, record), "catalogue_revision": edit.revision or 0, "bears_on": bears}
 
 
 def _settled(service: Service, body: ReportIn) -> ReportRecord:
@@ -129,7 +129,7 @@ def grades_of(service: Service, *, claim: str = "", component: str = "") -> list
 
 
 def in_doubt(service: Service) -> list[GradeOut]:
-    """The claims that a workshop contradicted, those that were lowered most first, and those proposed to break."""
+    """The claims that a workshop contradicted, those that were lowered most first."""
     with reading(service.engine) as session:
         connection = session.connection()
         found = claims_named(connection, claims_reported(connection, MOST_CLAIMS))

@@ -87,7 +87,8 @@ def _best(prefix: str, reports: Sequence[Report]) -> Break | None:
     before, after, passed, failed = at
     places = _places(steps)
     counted = vehicles <= MOST
-    chance = anywhere(vehicles, failures, best[0], places) if counted else min(1, best[0] * len(places))
+    widest = min(Fraction(1), best[0] * len(places))
+    chance = anywhere(vehicles, failures, best[0], places) if counted else widest
     rest = vehicles - passed
     digits = max(report.digits for report in reports)
     return Break(prefix, before, after, passed, failed, rest, failures - failed, float(chance), digits)

@@ -73,7 +73,7 @@ def mark_name(position: str, view: str, range_: str) -> str:
 
 
 def report_name(record: r.ReportRecord) -> str:
-    """What a report without a name of its own is called: one workshop tries a thing once a day on a vehicle."""
+    """What a report without a name of its own is called: a workshop tries a thing once a day on a vehicle."""
     tried = record.claim or fitment_name(record.component, record.position)
     return f"{record.workshop} {record.on} {record.chassis} {tried}"[:300]
 

@@ -397,8 +397,8 @@ KINDS: tuple[type[Record], ...] = (
 KindWord = Literal[
     "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
     "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
-    "supersession", "precedence", "access", "tightening", "upgrade", "report", "other_word", "outline", "mark",
-    "supplier", "offer", "tax", "exchange_rate",
+    "supersession", "precedence", "access", "tightening", "upgrade", "report", "other_word", "outline",
+    "mark", "supplier", "offer", "tax", "exchange_rate",
 ]  # fmt: skip
 """The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
 

@@ -6,7 +6,17 @@ from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, StringConstraints
 
-from graftbook.catalogue.format.fields import NAME_PATTERN, Chassis, Name, Names, OptionalName, Record, Text, Texts, clean
+from graftbook.catalogue.format.fields import (
+    NAME_PATTERN,
+    Chassis,
+    Name,
+    Names,
+    OptionalName,
+    Record,
+    Text,
+    Texts,
+    clean,
+)
 
 OutcomeWord = Literal["fitted", "fitted after work", "did not fit"]
 ClaimName = Annotated[
@@ -19,7 +29,7 @@ class NotMeasured(ValueError):
 
 
 class ReportRecord(Record):
-    """What one workshop found on one vehicle: about a component at a position, or about a record by its name."""
+    """What one workshop found on one vehicle, about a component at a position or a record by its name."""
 
     kind_of_record = "report"
     name: OptionalName = Field("", description="empty: `workshop day chassis number, what was tried`")

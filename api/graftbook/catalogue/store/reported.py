@@ -16,11 +16,11 @@ from graftbook.rulebook.model import Vehicle, When
 def reports_by_claim(
     connection: Connection, claims: Select[Any], whens: Mapping[int, When]
 ) -> dict[str, tuple[Report, ...]]:
-    """The reports that bear on each of the claims (a select of names), by claim and in the order of their names.
+    """The reports that bear on each of the claims (a select of names), by claim, in the order of their names.
 
     A report of a component at a position bears on its fitments there, and on the substitutes by which it
-    serves there for what such vehicles have from new. Any report bears only on a claim that holds for its vehicle: `whens` has
-    what the single vehicle decides, by the number of the condition.
+    serves there for what such vehicles have from new. Any report bears only on a claim that holds for its
+    vehicle: `whens` has what the single vehicle decides, by the number of the condition.
     """
     found: dict[str, list[Report]] = defaultdict(list)
     for row in connection.execute(_bearing(claims)):
@@ -37,7 +37,7 @@ def report_of(row: Any) -> Report:
 
 
 def _bearing(claims: Select[Any]) -> Select[Any]:
-    """(claim, report) for each that bears, with the vehicle of the report, whose variant is one of the claim's."""
+    """(claim, report) for each that bears, with the report's vehicle, whose variant is one of the claim's."""
     report, claim, span = table("report"), table("claim"), table("chassis_span")
     spelt = table("condition_variant")
     pairs = _pairs(claims).subquery()
@@ -65,7 +65,8 @@ def _pairs(claims: Select[Any]) -> Any:
     report, fitment, substitute = table("report"), table("fitment"), table("substitute")
     here = and_(report.c.component == fitment.c.component, report.c.position == fitment.c.position)
     tried = select(fitment.c.claim, report.c.name.label("report")).select_from(fitment.join(report, here))
-    there, of, spelt, span = fitment.alias("there"), table("claim"), table("condition_variant"), table("chassis_span")
+    there, of = fitment.alias("there"), table("claim")
+    spelt, span = table("condition_variant"), table("chassis_span")
     replaced = (
         select(there.c.claim)
         .join(of, of.c.name == there.c.claim)

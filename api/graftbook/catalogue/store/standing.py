@@ -4,13 +4,12 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from itertools import combinations
 from typing import Any
 
 from sqlalchemy import Connection, and_, exists, or_, select, union
 
 from graftbook.catalogue.compiling.values import EFFORTS, evidence_of
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.reported import reports_by_claim
 from graftbook.rulebook import grading
@@ -39,7 +38,9 @@ class Claimed:
         return self._with(tuple(one for one in self.reports if one.name != report))
 
     def _with(self, reports: tuple[Report, ...]) -> grading.Standing:
-        return grading.standing(self.evidence, reports, self.effort is None or self.effort >= Effort.machining)
+        return grading.standing(
+            self.evidence, reports, self.effort is None or self.effort >= Effort.machining
+        )
 
     @property
     def proposed(self) -> Break | None:
@@ -90,7 +91,7 @@ def _proofs(connection: Connection, claims: Any) -> dict[str, list[Evidence]]:
 
 
 def claims_of_component(connection: Connection, number: str) -> list[str]:
-    """The claims about a component that can be tried: fitments, substitutes that it is, companions it brings."""
+    """The claims about a component that can be tried: where it fits, what it serves for, what it brings."""
     of = [table(name) for name in ("fitment", "substitute", "companion")]
     query = union(*(select(one.c.claim).where(one.c.component == number) for one in of))
     return sorted(connection.execute(query).scalars())
@@ -101,7 +102,9 @@ def claims_borne_on(connection: Connection, name: str) -> list[str]:
     report, fitment, substitute = table("report"), table("fitment"), table("substitute")
     row = connection.execute(select(report).where(report.c.name == name)).one()
     candidates = union(
-        select(fitment.c.claim).where(fitment.c.component == row.component, fitment.c.position == row.position),
+        select(fitment.c.claim).where(
+            fitment.c.component == row.component, fitment.c.position == row.position
+        ),
         select(substitute.c.claim).where(substitute.c.component == row.component),
         select(table("claim").c.name).where(table("claim").c.name == row.claim),
     )
@@ -152,7 +155,9 @@ def _fitments_opposed(connection: Connection, number: str) -> Iterable[Opposed]:
         one.c.from_new == other.c.from_new,
         or_(one.c.effort != other.c.effort, one.c.quantity != other.c.quantity),
     )
-    columns = [c.label(f"{side}_{c.name}") for side, of in _sides(one, other) for c in (of.c.effort, of.c.quantity)]
+    columns = [
+        c.label(f"{side}_{c.name}") for side, of in _sides(one, other) for c in (of.c.effort, of.c.quantity)
+    ]
     for row in _meeting(connection, one, other, and_(same, differ), columns, number):
         says = [f"{effort}, {n} off" for effort, n in ((row[2], row[3]), (row[4], row[5]))]
         yield Opposed("fitment", row[0], row[1], *says)
@@ -176,7 +181,7 @@ def _sides(one: Any, other: Any) -> tuple[tuple[str, Any], tuple[str, Any]]:
 def _meeting(
     connection: Connection, one: Any, other: Any, alike: Any, columns: list[Any], number: str
 ) -> Iterable[Any]:
-    """Pairs of claims that some vehicle is meant by: a variant of both, and its own part of both conditions."""
+    """Pairs of claims that some vehicle is meant by: a variant of both, and the rest of both conditions."""
     claims = [table("claim").alias(f"{side}_claim") for side in ("one", "other")]
     spelt = [table("condition_variant").alias(f"{side}_spelt") for side in ("one", "other")]
     both = exists().where(
@@ -195,9 +200,14 @@ def _meeting(
     rows = connection.execute(query).all()
     ids = {row[-2] for row in rows} | {row[-1] for row in rows}
     condition = table("condition")
-    held = select(condition).where(condition.c.id.in_(ids)) if ids else None
-    whens = {row["id"]: when_of(row) for row in connection.execute(held).mappings()} if held is not None else {}
-    return [row for row in rows if meet(whens[row[-2]], whens[row[-1]])]
+    held = connection.execute(select(condition).where(condition.c.id.in_(listed_numbers(connection, ids))))
+    whens = {row["id"]: when_of(row) for row in held.mappings()}
+    return [row for row in rows if _alike(whens[row[-2]], whens[row[-1]])]
+
+
+def _alike(one: When, other: When) -> bool:
+    """Whether both speak of the same vehicles, neither of them of those with an option alone."""
+    return meet(one, other) and (one.options, one.without) == (other.options, other.without)
 
 
 def meet(one: When, other: When) -> bool:
@@ -216,4 +226,4 @@ def meet(one: When, other: When) -> bool:
 def _overlap(one: tuple[Any, Any], other: tuple[Any, Any], least: Any, most: Any) -> bool:
     starts = [least if span[0] is None else span[0] for span in (one, other)]
     ends = [most if span[1] is None else span[1] for span in (one, other)]
-    return max(starts) <= min(ends)
+    return bool(max(starts) <= min(ends))
