@@ -59,6 +59,14 @@ async def test_reports_are_listed_the_latest_first(writer: httpx.AsyncClient) ->
     assert (await writer.get("/v1/reports", params={"workshop": "c"})).json()["items"] == first["items"][1:]
 
 
+async def test_reports_of_a_claim_are_those_that_bear_on_it(writer: httpx.AsyncClient) -> None:
+    await report(writer, sent("a", "fitted"))
+    await report(writer, sent("b", "fitted", claim=CLAIM))
+    await report(writer, sent("c", "fitted", component="QB-3311"))
+    found = (await writer.get("/v1/reports", params={"claim": CLAIM})).json()["items"]
+    assert [one["report"]["workshop"] for one in found] == ["a", "b"]
+
+
 async def test_failures_before_a_number_are_told_as_a_break_that_nobody_has_made(
     writer: httpx.AsyncClient,
 ) -> None:

@@ -6,6 +6,7 @@ from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, imports, past
 from graftbook.pages.ordering import order, papers, stock
+from graftbook.pages.reporting import reports
 
 ROUTERS = (
     home.router,
@@ -26,6 +27,7 @@ ROUTERS = (
     effects.router,
     edit.router,
     past.router,
+    reports.router,
     suggest.router,
     guide.router,
     sign_in.router,

@@ -101,13 +101,18 @@ def _place(service: Service, body: ReportIn, variant: str, component: str, settl
 def list_reports(
     service: Service, asked: dict[str, str], cursor: str, size: int
 ) -> tuple[list[ReportOut], str | None]:
-    """A page of reports, the latest day first, and the cursor of the next. Raises InvalidCursor."""
+    """A page of reports, the latest day first, and the cursor of the next. Raises InvalidCursor.
+
+    Of a `claim`, those that bear on it."""
     search = {"list": "reports", **asked}
     after = read_cursor(cursor, search, 2) if cursor else None
     with reading(service.engine) as session:
-        found = store.reports_after(
-            session.connection(), asked, (after[0], after[1]) if after else None, size + 1
-        )
+        connection = session.connection()
+        bearing = claims_named(connection, [asked["claim"]]) if "claim" in asked else []
+        only = [one.name for claim in bearing for one in claim.reports] if "claim" in asked else None
+        rest = {name: value for name, value in asked.items() if name != "claim"}
+        behind = (after[0], after[1]) if after else None
+        found = store.reports_after(connection, rest, behind, size + 1, only)
     rows = [report_document(name, record) for name, record in found[:size]]
     last = found[size - 1] if len(found) > size else None
     return rows, write_cursor(search, [last[1].on.isoformat(), last[0]]) if last else None

@@ -1,26 +1,31 @@
 """The SQL of reports: which there are, and where a component goes on a range."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from sqlalchemy import Connection, and_, or_, select
 
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.records import ReportRecord
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.written import records_named
-
-ASKED = ("component", "position", "claim", "workshop", "build")
 
 
 def reports_after(
-    connection: Connection, asked: Mapping[str, str], after: tuple[str, str] | None, limit: int
+    connection: Connection,
+    asked: Mapping[str, str],
+    after: tuple[str, str] | None,
+    limit: int,
+    only: Iterable[str] | None = None,
 ) -> list[tuple[str, ReportRecord]]:
-    """Reports of which all that is asked for holds, the latest day first; behind (day, name) `after`."""
+    """Reports of which all that is asked for holds, the latest day first; behind (day, name) `after`, of the
+    names in `only` where it is given."""
     report = table("report")
     query = select(report.c.on, report.c.name).order_by(report.c.on.desc(), report.c.name)
     for column, value in asked.items():
         query = query.where(report.c[column] == value)
+    if only is not None:
+        query = query.where(report.c.name.in_(listed(connection, only)))
     if after is not None:
         day, name = date.fromisoformat(after[0]), after[1]
         query = query.where(or_(report.c.on < day, and_(report.c.on == day, report.c.name > name)))
