@@ -84,12 +84,17 @@ def share_answers(node: str, fixtures: Container[str]) -> None:
 
 
 def shared_or_reasoned(
-    book: RuleBook, question: Question, deadline: Deadline | None = None, *, next_bests: bool = True
+    book: RuleBook,
+    question: Question,
+    deadline: Deadline | None = None,
+    *,
+    next_bests: bool = True,
+    briefly: bool = False,
 ) -> Answer:
     """The answer to a question, reasoned over once for all rule books that hold the same."""
     left = deadline.left() if deadline else question.seconds
-    if left < SECONDS_LEFT:
-        return answer_question(book, question, deadline, next_bests=next_bests)
+    if briefly or left < SECONDS_LEFT:
+        return answer_question(book, question, deadline, next_bests=next_bests, briefly=briefly)
     key = book.variant.name, next_bests, _content(question)
     known = _answers.get(key)
     if known is not None and (known[0] is book or known[0] == book):

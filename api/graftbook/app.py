@@ -75,6 +75,7 @@ from graftbook.questions.finding import endpoints as finding
 from graftbook.questions.lookup import endpoints as lookups
 from graftbook.questions.measuring import endpoints as measuring
 from graftbook.questions.vehicles import endpoints as vehicles
+from graftbook.reports import endpoints as reports
 from graftbook.rulebook.scope import TooLarge
 from graftbook.settings import Settings
 from graftbook.telemetry import tracing
@@ -107,6 +108,7 @@ ROUTERS = (
     review.router,
     events.router,
     webhooks.router,
+    reports.router,
     keys.router,
     session_endpoints.router,
 )

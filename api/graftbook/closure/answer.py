@@ -256,6 +256,8 @@ class Solution:
     advised: tuple[Note, ...] = ()
     not_determined: tuple[Note, ...] = ()
     unconfirmed: tuple[Unconfirmed, ...] = ()
+    contradicted: tuple[Unconfirmed, ...] = ()
+    """What a workshop found otherwise, whatever the claim is still worth."""
     confidence: Grade | None = None
 
 

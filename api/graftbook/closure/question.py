@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from graftbook.rulebook.model import Effort, Severity, Vehicle
+from graftbook.rulebook.model import Effort, Grade, Severity, Vehicle
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,6 +134,18 @@ class WorkAtMost:
 
 
 @dataclass(frozen=True, slots=True)
+class EvidenceAtLeast:
+    """Nothing is fitted whose fitment is worth less than this; what the factory fitted there is."""
+
+    grade: Grade
+
+    @property
+    def name(self) -> str:
+        """How an answer refers to this limit."""
+        return f"limit: evidence at least {self.grade.name.replace('_', ' ')}"
+
+
+@dataclass(frozen=True, slots=True)
 class NothingVisible:
     """Nothing changes that shows."""
 
@@ -149,7 +161,9 @@ class PriceAtMost:
     name = "limit: price ceiling"
 
 
-Limit = KeepPosition | KeepSection | RefuseComponent | WorkAtMost | NothingVisible | PriceAtMost
+Limit = (
+    KeepPosition | KeepSection | RefuseComponent | WorkAtMost | EvidenceAtLeast | NothingVisible | PriceAtMost
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +177,7 @@ class Limits:
     price_at_most: int | None = None
     """Ceiling on the parts in minor units; with a ceiling a part of unknown price cannot be chosen."""
     nothing_visible: bool = False
+    evidence_at_least: Grade = Grade.none
 
     def each(self) -> list[Limit]:
         """The limits one by one, in the order in which they are told."""
@@ -171,6 +186,8 @@ class Limits:
         found += [RefuseComponent(number) for number in sorted(self.refuse)]
         if self.effort_at_most is not Effort.cutting:
             found.append(WorkAtMost(self.effort_at_most))
+        if self.evidence_at_least:
+            found.append(EvidenceAtLeast(self.evidence_at_least))
         if self.nothing_visible:
             found.append(NothingVisible())
         if self.price_at_most is not None:

@@ -96,6 +96,13 @@ Refuse = Annotated[
         "--refuse", help="Do not fit this component. Repeatable.", autocompletion=completion.components
     ),
 ]
+LeastEvidence = Annotated[
+    str,
+    typer.Option(
+        "--evidence-at-least",
+        help="Fit only what is worth at least: 'parts book', measured, 'trial fitted', 'built and driven'.",
+    ),
+]
 Effort = Annotated[
     str,
     typer.Option(

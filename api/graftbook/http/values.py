@@ -23,6 +23,7 @@ GRADE_WORDS: Mapping[Grade, GradeWord] = {
     Grade.trial_fitted: "trial fitted",
     Grade.built_and_driven: "built and driven",
 }
+GRADE_BY_WORD = {word: grade for grade, word in GRADE_WORDS.items()}
 SEVERITY_WORDS: Mapping[Severity, SeverityWord] = {
     Severity.minor: "minor",
     Severity.moderate: "moderate",

@@ -7,6 +7,7 @@ from graftbook.pages.building import builds, specifications
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, flat, imports, past, review
 from graftbook.pages.ordering import order, papers, stock
+from graftbook.pages.reporting import reports
 from graftbook.pages.telling import webhooks
 
 ROUTERS = (
@@ -34,6 +35,7 @@ ROUTERS = (
     past.router,
     review.router,
     webhooks.router,
+    reports.router,
     suggest.router,
     guide.router,
     sign_in.router,

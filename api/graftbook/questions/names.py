@@ -11,7 +11,7 @@ from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lookup import find_flaw, numbers_meant, numbers_near
 from graftbook.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
 from graftbook.database import reading
-from graftbook.http.values import EFFORT_BY_WORD, SEVERITY_BY_WORD, minor_units
+from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD, minor_units
 from graftbook.problems import CatalogueMoved, UnknownComponent, UnknownFlaw
 from graftbook.process.state import Service
 from graftbook.questions.schemas import LimitsIn, WishIn
@@ -193,6 +193,7 @@ class Names:
             effort_at_most=EFFORT_BY_WORD[limits.effort_at_most],
             price_at_most=None if ceiling is None else minor_units(ceiling),
             nothing_visible=limits.nothing_visible,
+            evidence_at_least=GRADE_BY_WORD[limits.evidence_at_least],
         )
 
 
@@ -235,4 +236,5 @@ def whole(limits: Iterable[Limits]) -> Limits:
         effort_at_most=min(each.effort_at_most for each in every),
         price_at_most=min(ceilings, default=None),
         nothing_visible=any(each.nothing_visible for each in every),
+        evidence_at_least=max(each.evidence_at_least for each in every),
     )

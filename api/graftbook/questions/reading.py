@@ -71,6 +71,7 @@ class Asked:
             [[wish.name, getattr(wish, "quantity", 1)] for wish in q.wishes],
             [sorted(limits.keep), sorted(limits.keep_sections), sorted(limits.refuse)],
             [int(limits.effort_at_most), limits.price_at_most, limits.nothing_visible],
+            *([int(limits.evidence_at_least)] for _ in range(bool(limits.evidence_at_least))),
             [criterion.name for criterion in q.preference],
             [sorted(q.fitted.items()), sorted(q.on_the_bench), q.alternatives, self.market, self.binding],
             [self.as_of, self.names.looked_beyond_at] if self.names.beyond else [],

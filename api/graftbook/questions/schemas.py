@@ -6,11 +6,13 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model
 from pydantic.config import JsonDict
 
 from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Unsaid, Word
+from graftbook.http.values import GradeWord
 from graftbook.rulebook.model import SeverityWord
 
 CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 RulesWord = Literal["in service", "type approval"]
 EffortWord = Literal["direct", "with companions", "machining", "cutting"]
+EvidenceWord = GradeWord
 
 MOST_ALTERNATIVES = 10
 LONGEST_DEADLINE = 30.0
@@ -114,6 +116,9 @@ class WishIn(Body):
         return self
 
 
+EVIDENCE = "no part whose fitting is worth less; the answer says what that costs"
+
+
 class LimitsIn(Body):
     """What the answer may not do."""
 
@@ -129,6 +134,7 @@ class LimitsIn(Body):
     effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
     price_at_most: Price | None = Field(None, description="ceiling on the parts, in the catalogue's currency")
     nothing_visible: Truth = Field(False, description="nothing that shows may change")
+    evidence_at_least: EvidenceWord = Field("no evidence", description=EVIDENCE)
 
 
 EVERY_CRITERION: list[CriterionWord] = [

@@ -13,6 +13,10 @@ from enum import IntEnum, StrEnum
 from types import MappingProxyType
 from typing import Literal
 
+from graftbook.rulebook import grading
+from graftbook.rulebook.evidence import Evidence as Evidence
+from graftbook.rulebook.evidence import Grade as Grade
+from graftbook.rulebook.evidence import Report as Report
 from graftbook.rulebook.units import Measure
 
 NOTHING: Mapping[str, Measure] = MappingProxyType({})
@@ -59,18 +63,6 @@ class Severity(IntEnum):
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
 
 
-class Grade(IntEnum):
-    """What a piece of evidence is worth, weakest first."""
-
-    none = 0
-    hearsay = 1
-    parts_book = 2
-    workshop_manual = 3
-    measured = 4
-    trial_fitted = 5
-    built_and_driven = 6
-
-
 class Comparator(StrEnum):
     """How the two sides of a joint, or a characteristic and a wanted value, must agree."""
 
@@ -78,24 +70,6 @@ class Comparator(StrEnum):
     at_least = "at least"
     at_most = "at most"
     within = "within"
-
-
-@dataclass(frozen=True, slots=True)
-class Evidence:
-    """One piece of evidence; `fitted` and `not_fitted` count the vehicles it was tried on."""
-
-    name: str
-    grade: Grade
-    reference: str
-    on: date | None = None
-    who: str = ""
-    fitted: int = 0
-    not_fitted: int = 0
-
-    @property
-    def disputed(self) -> bool:
-        """It failed to fit at least as often as it fitted."""
-        return self.not_fitted > 0 and self.not_fitted >= self.fitted
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,14 +127,22 @@ class Claim:
     when: When = ALWAYS
     evidence: tuple[Evidence, ...] = ()
     note: str = ""
+    reports: tuple[Report, ...] = ()
 
     @property
     def grade(self) -> Grade:
-        """The best undisputed piece of evidence; hearsay when every piece is disputed."""
-        if not self.evidence:
-            return Grade.none
-        undisputed = [e.grade for e in self.evidence if not e.disputed]
-        return max(undisputed) if undisputed else Grade.hearsay
+        """What its sources and its reports are worth together (`rulebook/grading.py`)."""
+        return self.standing.grade if self.reports else grading.of_sources(self.evidence)
+
+    @property
+    def standing(self) -> grading.Standing:
+        """Its grade and how it comes about."""
+        return grading.standing(self.evidence, self.reports, self.says_work)
+
+    @property
+    def says_work(self) -> bool:
+        """Whether it says itself that there is work to do, or says nothing of work at all."""
+        return True
 
     @property
     def confirmed(self) -> bool:
@@ -229,6 +211,10 @@ class Fitment(Claim):
     minutes: int = 0
     from_new: bool = False
     tools: tuple[str, ...] = ()
+
+    @property
+    def says_work(self) -> bool:
+        return self.effort >= Effort.machining
 
     @property
     def confirmed(self) -> bool:

@@ -1,7 +1,7 @@
 """Kept builds and specifications as documents: below the questions, which start from them."""
 
 from datetime import date
-from typing import Annotated, NotRequired
+from typing import Annotated, Any, NotRequired
 
 import orjson
 from pydantic import Field

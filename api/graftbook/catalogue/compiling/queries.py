@@ -18,6 +18,7 @@ from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.reported import reports_by_claim
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
 from graftbook.rulebook.units import Measure
@@ -96,6 +97,7 @@ class _Compiler:
         self.variant = variant
         self.evidence: Mapping[str, list[m.Evidence]] = {}
         self.whens: Mapping[int, m.When] = {}
+        self.reports: Mapping[str, tuple[m.Report, ...]] = {}
 
     def book(self, revision: int) -> m.RuleBook:
         condition, spelt = table("condition"), table("condition_variant")
@@ -103,6 +105,7 @@ class _Compiler:
         rows = self.connection.execute(conditions.where(spelt.c.variant == self.variant)).mappings()
         self.whens = {row["id"]: when_of(row) for row in rows}
         self.evidence = self._evidence()
+        self.reports = self._reports()
         positions = self._positions()
         stating = self._stating(positions)
         components, supersessions = self.components(_named(stating))
@@ -175,6 +178,7 @@ class _Compiler:
                     "when": self.whens[row.condition_id],
                     "evidence": tuple(self.evidence.get(row.claim, ())),
                     "note": row.claim_note,
+                    "reports": self.reports.get(row.claim, ()),
                 }
                 made.append(make(row, stated))
         return tuple(sorted((claim for claim in made if claim is not None), key=lambda claim: claim.name))
@@ -221,6 +225,13 @@ class _Compiler:
             .order_by(link.c.claim, evidence.c.name)
         )
         return _evidence_by_claim(self.connection.execute(query))
+
+    def _reports(self) -> dict[str, tuple[m.Report, ...]]:
+        claim, spelt = table("claim"), table("condition_variant")
+        of_variant = select(claim.c.name).join(spelt, spelt.c.condition_id == claim.c.condition_id)
+        return reports_by_claim(
+            self.connection, of_variant.where(spelt.c.variant == self.variant), self.whens
+        )
 
     def _positions(self) -> dict[str, m.Position]:
         position, spelt, section = table("position"), table("condition_variant"), table("section")

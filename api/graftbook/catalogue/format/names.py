@@ -72,6 +72,12 @@ def mark_name(position: str, view: str, range_: str) -> str:
     return f"{position}@{view} of {range_}"
 
 
+def report_name(record: r.ReportRecord) -> str:
+    """What a report without a name of its own is called: a workshop tries a thing once a day on a vehicle."""
+    tried = record.claim or fitment_name(record.component, record.position)
+    return f"{record.workshop} {record.on} {record.chassis} {tried}"[:300]
+
+
 def name_of(record: r.Record) -> str:
     """The stable name of a record, unique among the records of its kind (claims: among all claims)."""
     match record:
@@ -89,6 +95,8 @@ def name_of(record: r.Record) -> str:
             return record.name or substitute_name(record.original, record.component)
         case r.SupersessionRecord():
             return record.name or supersession_name(record.old, record.new)
+        case r.ReportRecord():
+            return record.name or report_name(record)
         case r.OfferRecord():
             return record.name or offer_name(record.supplier, record.component, record.valid_from)
         case r.MarkRecord():

@@ -40,6 +40,7 @@ from graftbook.catalogue.format.records_buying import (
     TaxRecord,
 )
 from graftbook.catalogue.format.records_drawing import MarkRecord, OutlineRecord
+from graftbook.catalogue.format.records_reports import ReportRecord
 from graftbook.catalogue.format.records_words import OtherWordRecord, UpgradeRecord
 from graftbook.rulebook.units import QUANTITIES
 
@@ -53,6 +54,7 @@ __all__ = [
     "OtherWordRecord",
     "OutlineRecord",
     "Record",
+    "ReportRecord",
     "Stated",
     "SupplierRecord",
     "TaxRecord",
@@ -423,6 +425,7 @@ KINDS: tuple[type[Record], ...] = (
     AccessRecord,
     TighteningRecord,
     UpgradeRecord,
+    ReportRecord,
     OtherWordRecord,
     OutlineRecord,
     MarkRecord,
@@ -436,8 +439,8 @@ KINDS: tuple[type[Record], ...] = (
 KindWord = Literal[
     "range", "section", "characteristic_kind", "evidence", "variant", "chassis_span", "position", "component",
     "characteristic", "fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget",
-    "supersession", "precedence", "access", "tightening", "upgrade", "other_word", "outline", "mark",
-    "supplier", "offer", "tax", "exchange_rate",
+    "supersession", "precedence", "access", "tightening", "upgrade", "report", "other_word", "outline",
+    "mark", "supplier", "offer", "tax", "exchange_rate",
 ]  # fmt: skip
 """The words for the kinds, as addresses name them; a test holds them to `KINDS`."""
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import chassis_parts
 from graftbook.catalogue.format.records_drawing import drawing_findings
+from graftbook.catalogue.format.records_reports import report_findings
 from graftbook.rulebook.model import Comparator
 from graftbook.rulebook.units import WORDED, NotAMeasure, read_amount, read_measure
 
@@ -64,6 +65,8 @@ def findings(record: r.Record) -> Iterator[Finding]:
             yield "fit", "an upgrade fits something or remedies something: give numbers, or flaws in `remedy`"
         case r.OutlineRecord():
             yield from drawing_findings(record)
+        case r.ReportRecord():
+            yield from report_findings(record)
         case r.OfferRecord() | r.TaxRecord():
             yield from _days(record)
         case r.JointRecord() if record.margin and record.comparator == "within":

@@ -50,6 +50,7 @@ class Part:
         self._ranges: set[str] = set()
         self._variants: set[str] = set()
         self._numbers: set[str] = set()
+        self._prefixes: set[str] = set()
         self._strings: set[str] = set()
         """Whatever the records that are put back name."""
         self._proofs: set[str] = set()
@@ -100,6 +101,14 @@ class Part:
         known = self._variants | self._changed["chassis_span"].keys()
         put(self._then, "chassis_span", [row for row in rows if row["variant"] not in known])
 
+    def _copy_reports(self, claims: Select[Any]) -> None:
+        """What was reported of the vehicles of the ranges, at their positions and of their claims."""
+        report, position = table("report"), table("position")
+        here = list(self._then.execute(select(position.c.name)).scalars())
+        of = or_(report.c.claim.in_(claims), report.c.position.in_(listed(self._now, here)))
+        rows = self._copy("report", and_(report.c.prefix.in_(listed(self._now, self._prefixes)), of))
+        self._numbers |= {row["component"] for row in rows if row["component"]}
+
     def _copy_named(self) -> None:
         tables = SQLModel.metadata.tables
         for owner, parts in _NAMED.items():
@@ -140,7 +149,8 @@ class Part:
         span, condition, claim = table("chassis_span"), table("condition"), table("claim")
         self._copy("range", table("range").c.name.in_(ranges))
         self._copy("variant", table("variant").c.name.in_(variants))
-        self._copy("chassis_span", span.c.variant.in_(variants))
+        spans = self._copy("chassis_span", span.c.variant.in_(variants))
+        self._prefixes = {row["prefix"] for row in spans}
         for name in ("section", "characteristic_kind"):
             put(self._then, name, self._rows(select(table(name))))
         ids = listed_numbers(
@@ -149,6 +159,7 @@ class Part:
         for name in ("condition_variant", "position"):
             self._copy(name, table(name).c.condition_id.in_(ids))
         claims = [row["name"] for row in self._copy("claim", claim.c.condition_id.in_(ids))]
+        self._copy_reports(listed(now, claims))
         for holder in SQLModel.metadata.sorted_tables:
             if holder.name in CLAIMS or holder.name in _PARTS:
                 rows = self._copy(holder.name, holder.c.claim.in_(listed(now, claims)))
@@ -223,6 +234,8 @@ class Part:
         if kind in _OF_COMPONENTS:
             named = {row.get(field) for row in rows for field in ("number", "component", "old", "new")}
             return bool(named & self._numbers or {row.get("variant") for row in rows} & self._variants)
+        if kind == "report":
+            return any(chassis_parts(row["chassis"])[0] in self._prefixes for row in rows)
         if kind == "evidence":
             return name in self._proofs
         if kind == "variant" or issubclass(KIND_BY_WORD[kind], Conditional):

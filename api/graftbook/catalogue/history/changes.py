@@ -12,7 +12,7 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection, Select, and_, delete, func, insert, literal, not_, or_, select
 
-from graftbook.catalogue.format.names import as_typed
+from graftbook.catalogue.format.names import as_typed, chassis_parts
 from graftbook.catalogue.history.snapshots import BEFORE, Fields, images, remembered, rows_in
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table
 from graftbook.database import in_utc
@@ -262,14 +262,19 @@ def spoken_of_before(connection: Connection) -> tuple[set[str], set[str]]:
     ranges: set[str] = set()
     numbers: set[str] = set()
     variants: set[str] = set()
+    prefixes: set[str] = set()
     for kind, some in remembered(connection):
         for row in (row for image in some.values() for row in rows_in(image)):
             ranges.add(row.get("range", ""))
             ranges |= {row["name"]} if kind == "range" else set()
             variants |= {row["variant"]} if "variant" in row else set()
+            prefixes |= {chassis_parts(row["chassis"])[0]} if kind == "report" else set()
             numbers |= {row[field] for field in _COMPONENTS.get(kind, ()) if row.get(field)}
-    variant = table("variant")
-    of = select(variant.c.range).where(variant.c.name.in_(listed(connection, variants)))
+    variant, span = table("variant"), table("chassis_span")
+    reported = select(span.c.variant).where(span.c.prefix.in_(listed(connection, prefixes)))
+    of = select(variant.c.range).where(
+        or_(variant.c.name.in_(listed(connection, variants)), variant.c.name.in_(reported))
+    )
     return ranges - {""} | set(connection.execute(of).scalars()), numbers
 
 

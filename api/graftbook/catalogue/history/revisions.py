@@ -140,6 +140,7 @@ def ranges_touched(connection: Connection) -> set[str]:
 def _ranges_brought() -> CompoundSelect[Any]:
     """The ranges that the records of the edit at work speak of."""
     condition, claim, ranges = table("condition"), table("claim"), table("range")
+    reported, span = table("report"), table("chassis_span")
     of_claims = select(condition.c.range).join(claim, claim.c.condition_id == condition.c.id)
     queries = [
         select(ranges.c.name).join(STAGED, (STAGED.c.kind == "range") & (STAGED.c.name == ranges.c.name)),
@@ -151,6 +152,10 @@ def _ranges_brought() -> CompoundSelect[Any]:
         .join(table("position"), table("position").c.condition_id == condition.c.id)
         .where(table("position").c.name.in_(_names("position"))),
         of_claims.join(STAGED, (STAGED.c.name == claim.c.name) & STAGED.c.kind.in_(CLAIMS)),
+        select(table("variant").c.range)
+        .join(span, span.c.variant == table("variant").c.name)
+        .join(reported, reported.c.prefix == span.c.prefix)
+        .where(reported.c.name.in_(_names("report"))),
         of_claims.join(table("claim_evidence"), table("claim_evidence").c.claim == claim.c.name).where(
             table("claim_evidence").c.evidence.in_(_names("evidence"))
         ),

@@ -6,7 +6,8 @@ from sqlalchemy import ColumnElement, Connection, and_, exists, func, or_, selec
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import SPANS_OF, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
+from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.nearest import hint, likest
 
 MOST = 200
@@ -111,9 +112,62 @@ def _flawed(claim: ColumnElement[str], component: ColumnElement[str]) -> ColumnE
     return or_(*(exists().where(of.c.claim == claim, of.c.component == component) for of in (flaw, also)))
 
 
+def _reports(connection: Connection) -> Iterator[Mistake]:
+    """Reports of the load of vehicles that nobody has, or that what was tried does not belong to."""
+    report, span, variant = table("report"), table("chassis_span"), table("variant")
+    position, claim, condition = table("position"), table("claim"), table("condition")
+    named, held_by = claim.alias("named"), condition.alias("held_by")
+    of_position = (
+        select(condition.c.range)
+        .select_from(condition.join(position, position.c.condition_id == condition.c.id))
+        .where(position.c.name == report.c.position)
+    )
+    of_claim = (
+        select(held_by.c.range)
+        .select_from(held_by.join(named, named.c.condition_id == held_by.c.id))
+        .where(named.c.name == report.c.claim)
+    )
+    held = and_(
+        span.c.prefix == report.c.prefix,
+        report.c.serial.between(span.c.first_serial, span.c.last_serial),
+    )
+    about = func.coalesce(of_position.scalar_subquery(), of_claim.scalar_subquery())
+    query = (
+        select(report, variant.c.range, about.label("about"), claim.c.kind)
+        .select_from(report.join(STAGED, and_(STAGED.c.kind == "report", STAGED.c.name == report.c.name)))
+        .outerjoin(span, held)
+        .outerjoin(variant, variant.c.name == span.c.variant)
+        .outerjoin(claim, claim.c.name == report.c.claim)
+        .order_by(report.c.name)
+    )
+    kinds = set(connection.execute(select(table("characteristic_kind").c.name)).scalars())
+    for row in connection.execute(query).all():
+        for kind in {text.partition(" ")[0] for text in split(row.measured)} - kinds:
+            message = f"there is no characteristic kind '{kind}'{hint(likest(kind, sorted(kinds)))}"
+            yield _of_report(connection, row.name, "measured", message)
+        chassis = f"{row.prefix}-{row.serial:0{row.digits}d}"
+        if row.range is None:
+            yield _of_report(connection, row.name, "chassis", f"no chassis span holds {chassis}")
+        elif row.about is not None and row.about != row.range:
+            message = f"{chassis} is of the range '{row.range}'; what was tried is of '{row.about}'"
+            yield _of_report(connection, row.name, "chassis", message)
+        if row.kind not in (None, *REPORTED):
+            message = f"'{row.claim}' is a {row.kind}; reports are about {', '.join(REPORTED)} records"
+            yield _of_report(connection, row.name, "claim", message)
+
+
+REPORTED = ("fitment", "substitute", "companion")
+"""The kinds of claim that are tried by fitting something."""
+
+
+def _of_report(connection: Connection, name: str, field: str, message: str) -> Mistake:
+    return Mistake(place_of(connection, "report", name), "report", field, message, name)
+
+
 _LOOKS = (
     ({"component"}, _twins),
     ({SPANS_OF}, _spans),
     ({"position", "range"}, _pairs),
     ({"flaw", "substitute"}, _flaws),
+    ({"report"}, _reports),
 )

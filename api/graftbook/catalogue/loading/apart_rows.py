@@ -11,9 +11,11 @@ from graftbook.catalogue.store import (
     tables_buying,
     tables_drawing,
     tables_fitting,
+    tables_reports,
     tables_words,
 )
 
+_MODULES = (tables, tables_buying, tables_drawing, tables_fitting, tables_reports, tables_words, epoch)
 OWN = ("revision", "record_change")
 """What an edit writes about itself: its number is known at the end only."""
 
@@ -22,7 +24,7 @@ def tables_of_the_catalogue() -> list[Table]:
     """Every table of the catalogue, those first that others refer to."""
     ours = {
         found.__table__.name
-        for module in (tables, tables_buying, tables_drawing, tables_fitting, tables_words, epoch)
+        for module in _MODULES
         for found in vars(module).values()
         if isinstance(found, type) and hasattr(found, "__table__")
     }

@@ -40,6 +40,7 @@ TARGETS = {
     "substitute": "claim",
     "flaw": "claim",
     "supplier": "name",
+    "claim": "name",
 }
 
 _STATING = (
@@ -108,6 +109,9 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("outline", "outline", "range", "range", owner="name"),
     Reference("mark", "mark", "position", "position", owner="name"),
     Reference("mark", "mark", "range", "range", owner="name"),
+    Reference("report", "report", "component", "component", owner="name"),
+    Reference("report", "report", "position", "position", owner="name"),
+    Reference("report", "report", "claim", "claim", owner="name"),
     Reference("offer", "offer", "supplier", "supplier", owner="name"),
     Reference("offer", "offer", "component", "component", owner="name"),
     Reference("tax", "tax", "section", "section", owner="name"),

@@ -8,6 +8,7 @@ from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.kind_rules import Absurd, KindRules
 from graftbook.catalogue.format.money import minor
 from graftbook.catalogue.format.names import as_typed, chassis_parts, name_of, sort_key, words_of
+from graftbook.catalogue.format.records_reports import read_measured
 from graftbook.catalogue.format.validation import read_wanted
 from graftbook.catalogue.store.buying import TO_ROW
 from graftbook.catalogue.store.conditions import joined, row_of
@@ -289,6 +290,23 @@ def _mark(record: r.MarkRecord, name: str, rows: Rows, _kinds: KindRules) -> Non
     rows["mark"].append(record.model_dump() | {"name": name})
 
 
+def _report(record: r.ReportRecord, name: str, rows: Rows, kinds: KindRules) -> None:
+    for text in record.measured:
+        kind, value = read_measured(text)
+        try:
+            measured(value, kind, kinds)
+        except NotAMeasure as error:
+            raise in_field(error, "measured") from error
+    prefix, serial = chassis_parts(record.chassis)
+    plain = record.model_dump(exclude={"chassis"})
+    rows["report"].append(
+        plain
+        | {column: plain[column] or None for column in ("component", "position", "claim")}
+        | {"name": name, "prefix": prefix, "serial": serial, "digits": len(record.chassis) - len(prefix) - 1}
+        | {"options": joined(record.options), "measured": "; ".join(record.measured)}
+    )
+
+
 def _bought(record: r.Record, _name: str, rows: Rows, _kinds: KindRules) -> None:
     kind = record.kind_of_record
     rows[kind].append(TO_ROW[kind](record))
@@ -316,6 +334,7 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "access": _access,
     "tightening": _tightening,
     "upgrade": _upgrade,
+    "report": _report,
     "other_word": _other_word,
     "outline": _outline,
     "mark": _mark,

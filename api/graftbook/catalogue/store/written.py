@@ -10,7 +10,7 @@ from sqlalchemy import Connection, select, tuple_
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.money import money
-from graftbook.catalogue.format.names import fitment_name, substitute_name, supersession_name
+from graftbook.catalogue.format.names import fitment_name, report_name, substitute_name, supersession_name
 from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.buying import TO_RECORD
 from graftbook.catalogue.store.conditions import COLUMNS, LISTS, split
@@ -278,6 +278,15 @@ def _budgets(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
         yield values | {"usable": usable}
 
 
+def _reports(connection: Connection, batch: list[Any]) -> Iterator[_Values]:
+    for values in _with_list("options", "measured")(connection, batch):
+        chassis = f"{values['prefix']}-{values['serial']:0{values['digits']}d}"
+        told = {field: values[field] or "" for field in ("component", "position", "claim")}
+        record = {field: values[field] for field in ("workshop", "on")} | told | {"chassis": chassis}
+        own = values["name"] != report_name(r.ReportRecord.model_construct(**record))
+        yield values | told | {"chassis": chassis, "name": values["name"] if own else ""}
+
+
 _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "range": _plain,
     "section": _plain,
@@ -300,6 +309,7 @@ _MAKERS: dict[str, Callable[[Connection, list[Any]], Iterator[_Values]]] = {
     "access": _claims(_unnamed),
     "tightening": _claims(_unnamed),
     "upgrade": _upgrades,
+    "report": _reports,
     "other_word": _with_list("means"),
     "outline": _with_list("points", "bodies"),
     "mark": _plain,

@@ -168,6 +168,13 @@ def unconfirmed_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
             yield Unconfirmed(claim, fit.position, fit.component or "")
 
 
+def contradicted_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
+    """The claims that the changes rest on and that a workshop found otherwise."""
+    for claim, fit in claims_of(finished):
+        if claim.reports and claim.standing.contradicted:
+            yield Unconfirmed(claim, fit.position, fit.component or "")
+
+
 def claims_of(finished: FinishedSet) -> Iterator[tuple[Fitment | Companion, Fit]]:
     """Every claim that the changes rest on: their fitments, and the companion rules that they bring."""
     for fit in finished.new_fits:

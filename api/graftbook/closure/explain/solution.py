@@ -5,6 +5,7 @@ from graftbook.closure.explain.notes import (
     advised,
     already_so,
     claims_of,
+    contradicted_claims,
     flaw_notes,
     not_determined,
     unconfirmed_claims,
@@ -66,6 +67,7 @@ def _laid_out(
         advised=tuple(advised(finished)),
         not_determined=tuple(not_determined(finished)),
         unconfirmed=tuple(unconfirmed_claims(finished)),
+        contradicted=tuple(contradicted_claims(finished)),
         confidence=confidence(finished),
     )
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from graftbook.closure.question import (
+    EvidenceAtLeast,
     KeepPosition,
     KeepSection,
     Limit,
@@ -12,7 +13,7 @@ from graftbook.closure.question import (
     RefuseComponent,
     WorkAtMost,
 )
-from graftbook.rulebook.model import Effort
+from graftbook.rulebook.model import Effort, Grade
 from graftbook.rulebook.scope import Fit, Scope
 
 
@@ -32,6 +33,8 @@ def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[Limit]:
         yield WorkAtMost(limits.effort_at_most)
     if fit.is_loose:
         return
+    if limits.evidence_at_least and not vouched_for(scope, fit, limits.evidence_at_least):
+        yield EvidenceAtLeast(limits.evidence_at_least)
     if fit.position in limits.keep:
         yield KeepPosition(fit.position)
     place = scope.book.positions.get(fit.position)
@@ -48,6 +51,13 @@ def effort_of(scope: Scope, fit: Fit) -> Effort:
         return component.effort if component else Effort.direct
     option = scope.options(fit.position).get(fit.component)
     return option.fitment.effort if option and option.fitment else Effort.direct
+
+
+def vouched_for(scope: Scope, fit: Fit, least: Grade) -> bool:
+    """Whether the claim that this fits is worth a grade at least; the factory's own fitting always is."""
+    option = scope.options(fit.position).get(fit.component)
+    fitment = option.fitment if option else None
+    return fitment is None or fitment.from_new or fitment.grade >= least
 
 
 def minutes_each(scope: Scope, number: str) -> int:

@@ -7,6 +7,7 @@ from graftbook.closure.grounds import FlawAsked
 from graftbook.closure.question import (
     WORK_PERMITTED,
     ClearPosition,
+    EvidenceAtLeast,
     FitComponent,
     KeepPosition,
     KeepSection,
@@ -128,6 +129,8 @@ def of_limit(book: RuleBook, limit: Limit) -> str:
             return f"You refuse {component(book, limit.component)}."
         case WorkAtMost():
             return f"You set a limit: {WORK_PERMITTED[limit.effort]}."
+        case EvidenceAtLeast():
+            return f"You want nothing fitted that is worth less than {limit.grade.name.replace('_', ' ')}."
         case NothingVisible():
             return "You let nothing change that shows."
         case PriceAtMost():

@@ -24,6 +24,7 @@ from graftbook.closure.grounds import (
 )
 from graftbook.closure.question import (
     ClearPosition,
+    EvidenceAtLeast,
     FitComponent,
     KeepPosition,
     KeepSection,
@@ -109,6 +110,8 @@ def _given_up(book: RuleBook, ground: Ground, totals: Totals) -> str:
             return phrases.raise_ceiling(totals.price, totals.unknown_prices, minor)
         case WorkAtMost(effort):
             return f"accept {_more_work(effort, totals)}"
+        case EvidenceAtLeast(grade):
+            return f"accept parts whose fitting is worth less than {grade.name.replace('_', ' ')}"
         case NothingVisible():
             return "accept visible changes"
         case KeepPosition(position):

@@ -1,5 +1,6 @@
 """An answer in sentences."""
 
+from collections import Counter
 from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import (
@@ -25,6 +26,7 @@ from graftbook.closure.question import Criterion
 from graftbook.closure.words import phrases
 from graftbook.closure.words.cautions import cautions_for
 from graftbook.closure.words.sentences import instead, sentence
+from graftbook.rulebook.evidence import Outcome as Found
 from graftbook.rulebook.model import Companion, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
 
@@ -383,6 +385,26 @@ def comparison_sentences(book: RuleBook, other_book: RuleBook, comparison: Compa
     ]
 
 
+def least_evidence_sentence(book: RuleBook, least: Grade, compared: Comparison) -> str:
+    """What it costs that nothing worth less is fitted: `compared` has the answer without that first."""
+    grade = GRADE_WORDS[least]
+    if compared.one.solution is None:
+        return f"Nothing worth less than {grade} was to be fitted; without that it goes no better."
+    if compared.other.solution is None:
+        without = costs(compared.one.solution.totals)
+        return f"It goes only with parts whose fitting is worth less than {grade}. With them: {without}"
+    if not (compared.only_in_one or compared.only_in_other):
+        return f"That everything fitted is worth {grade} or more costs nothing: the set is the same without."
+    parts = sorted({change.component for change in compared.only_in_one if change.component})
+    instead = f" Without it the set would take {_listed(parts)}." if parts else ""
+    more = difference_sentence(compared.difference)
+    return f"Everything fitted is to be worth {grade} or more. {more}{instead}"
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
+
+
 # Notes ------------------------------------------------------------------------------------------
 
 
@@ -434,6 +456,16 @@ def unconfirmed_sentence(book: RuleBook, unconfirmed: Unconfirmed) -> str:
         return f"Nobody has confirmed that {part} fits{_where(book, unconfirmed)}: it rests on {grade}."
     where = f" at {phrases.the(book, unconfirmed.position)}" if unconfirmed.position else ""
     return f"Nobody has confirmed {claim.name}: {part}{where} rests on {grade}."
+
+
+def contradicted_sentence(book: RuleBook, contradicted: Unconfirmed) -> str:
+    """A claim that a workshop found otherwise: what was reported, and what it is worth now."""
+    claim, part = contradicted.claim, contradicted.component
+    said = Counter(report.outcome for report in claim.reports)
+    told = ", ".join(f"{said[outcome]} {outcome}" for outcome in Found if said[outcome])
+    shops = _count(len({report.workshop.casefold() for report in claim.reports}), "workshop")
+    what = f"that {part} fits{_where(book, contradicted)}" if isinstance(claim, Fitment) else claim.name
+    return f"Reports disagree on {what}: {told}, by {shops}. It is worth {GRADE_WORDS[claim.grade]} now."
 
 
 def claim_words(book: RuleBook, unconfirmed: Unconfirmed) -> str:

@@ -11,7 +11,7 @@ from graftbook.questions.reading import Asked, ask
 VEHICLE = ("build", "on", "chassis", "variant", "built", "option", "fitted", "on_the_bench")
 GIVEN_UP = (
     "fit", "remedy", "remedy_all", "clear", "keep", "keep_section", "refuse", "effort_at_most",
-    "price_at_most", "nothing_visible",
+    "price_at_most", "nothing_visible", "evidence_at_least",
 )  # fmt: skip
 """What a way out may take out of a question."""
 

@@ -14,6 +14,7 @@ from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.catalogue.store.lookup import find_components
+from graftbook.catalogue.store.standing import claims_named, claims_of_component, opposed
 from graftbook.catalogue.store.titles import quantities, section_titles, titles
 from graftbook.database import reading
 from graftbook.http.parameters import takes
@@ -24,6 +25,8 @@ from graftbook.pages.words import day
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup.documents import component_page
 from graftbook.questions.lookup.schemas import Row
+from graftbook.reports.documents import grade_document
+from graftbook.reports.schemas import GradeOut
 
 router = pages_router()
 
@@ -77,8 +80,18 @@ def page_facts(service: Service, session: Session, number: str) -> dict[str, Any
         "places": titles(session, r.PositionRecord, _of(listed, "position", "other_position", "at")),
         "kinds": titles(session, r.CharacteristicKindRecord, kinds),
         "quantities": quantities(session, kinds),
+        "standing": standing_of(session, number),
         "suppliers": titles(session, r.SupplierRecord, _of(known["offers"], "supplier")),
     }
+
+
+def standing_of(session: Session, number: str) -> list[GradeOut]:
+    """The claims about a component that somebody reported on, or that another record gainsays."""
+    connection = session.connection()
+    pairs = opposed(connection, number)
+    claims = claims_named(connection, claims_of_component(connection, number))
+    told = [grade_document(claim, pairs) for claim in claims]
+    return [one for one in told if one["reports"]["workshops"] or one["opposed_by"]]
 
 
 _NUMBERS = ("component", "original", "other_component", "fit", "old", "new")

@@ -17,7 +17,12 @@ Pairs = tuple[tuple[str, str], ...]
 
 FIELDS = tuple(ClosureQuery.model_fields)
 LISTS = frozenset(name for name, field in ClosureQuery.model_fields.items() if field.default == [])
-_USUAL = {"effort_at_most": "cutting", "nothing_visible": "false", "alternatives": "0"}
+_USUAL = {
+    "effort_at_most": "cutting",
+    "nothing_visible": "false",
+    "alternatives": "0",
+    "evidence_at_least": "no evidence",
+}
 """What a form sends for a choice that was left alone; it is left out of the address."""
 _OF_THE_VEHICLE = ("build", "on", "chassis", "variant", "built", "option")
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"

@@ -25,11 +25,12 @@ from graftbook.closure.answer import (
     WayOut,
 )
 from graftbook.closure.complete import Completeness
+from graftbook.closure.explain.comparing import compare
 from graftbook.closure.question import Criterion, Wish
 from graftbook.closure.words import phrases, wording
 from graftbook.closure.words.sentences import instead, sentence
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
-from graftbook.rulebook.model import RuleBook, Vehicle
+from graftbook.rulebook.model import Grade, RuleBook, Vehicle
 from graftbook.rulebook.scope import LOOSE
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
         ContradictionOut,
         DifferenceOut,
         FlawNoteOut,
+        LeastEvidenceOut,
         LooseOut,
         NoteOut,
         OtherOut,
@@ -136,6 +138,22 @@ def difference_document(difference: Difference) -> DifferenceOut:
             "removed": list(difference.unknown_removed),
         }
     return document
+
+
+def least_evidence_document(book: RuleBook, least: Grade, asked: Answer, without: Answer) -> LeastEvidenceOut:
+    """What the limit on evidence costs: the answer as asked beside the one without it."""
+    compared = compare(without, asked)
+    return {
+        "wanted": GRADE_WORDS[least],
+        "outcome_without": without.outcome.value,
+        "difference": difference_document(compared.difference),
+        "instead_of": [
+            f"{change.component}@{change.position}"
+            for change in compared.only_in_one
+            if change.component and asked.solution
+        ],
+        "sentence": wording.least_evidence_sentence(book, least, compared),
+    }
 
 
 def _other(book: RuleBook, change: Change, other: Other) -> OtherOut:
@@ -271,6 +289,14 @@ def unconfirmed_document(book: RuleBook, unconfirmed: Unconfirmed) -> Unconfirme
     }
 
 
+def contradicted_document(book: RuleBook, contradicted: Unconfirmed) -> UnconfirmedOut:
+    """A claim that a workshop found otherwise."""
+    return {
+        **unconfirmed_document(book, contradicted),
+        "sentence": wording.contradicted_sentence(book, contradicted),
+    }
+
+
 def totals_document(totals: Totals) -> TotalsOut:
     """What a set costs. `price` covers the known prices."""
     return {
@@ -330,6 +356,7 @@ def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisur
         "totals": totals_document(solution.totals),
         "stays": [_staying(book, p, c) for p in stays_original(book, solution) if (c := solution.after[p])],
         **remarks(book, solution, look),
+        "contradicted": _looking(look, contradicted_document, book, solution.contradicted),
         "confidence": None if solution.confidence is None else GRADE_WORDS[solution.confidence],
         "rests_on": wording.rests_on(solution),
     }

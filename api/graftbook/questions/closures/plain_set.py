@@ -30,6 +30,9 @@ def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
     )
     yield from note_lines("NOT DETERMINED, because it is not recorded", solution["not_determined"])
     yield from _unconfirmed(solution)
+    yield from contradicted_lines(solution)
+    if document["least_evidence"]:
+        yield from ("", *wrap(document["least_evidence"]["sentence"]))
     if document["checks"]:
         yield from finding_lines(document["checks"])
 
@@ -214,6 +217,15 @@ def _unconfirmed(solution: SetOut) -> Iterator[str]:
     for (claim, evidence), what in claims.items():
         grade = evidence if evidence == "no evidence" else f"{evidence} only"
         yield from wrap(f"- {what.rstrip('.')} ({claim}): {grade}.", indent=2, hang=4)
+
+
+def contradicted_lines(solution: SetOut) -> Iterator[str]:
+    """The claims that a workshop found otherwise."""
+    if solution["contradicted"]:
+        yield ""
+        yield "CLAIMS THAT A WORKSHOP FOUND OTHERWISE"
+    for sentence in dict.fromkeys(claim["sentence"] for claim in solution["contradicted"]):
+        yield from wrap(f"- {sentence}", indent=2, hang=4)
 
 
 def finding_lines(checks: ChecksOut) -> Iterator[str]:

@@ -10,11 +10,13 @@ from graftbook.http.errors import validated
 from graftbook.http.fields import Day, Price, Word
 from graftbook.problems import InvalidRequest
 from graftbook.questions.schemas import (
+    EVIDENCE,
     MOST_ALTERNATIVES,
     RULES,
     ClosureIn,
     Criteria,
     EffortWord,
+    EvidenceWord,
     RulesWord,
 )
 from graftbook.rulebook.model import SeverityWord
@@ -23,6 +25,7 @@ Words = Annotated[list[Word], Field(max_length=200)]
 _BY_NAME = ("upgrade", "remedy", "clear")
 LONGEST_ADDRESS = 2_000
 """Longer ones are cut by some servers on the way."""
+_LIMITS = ("keep", "refuse", "effort_at_most", "price_at_most", "evidence_at_least")
 Few = Annotated[list[Word], Field(max_length=100)]
 
 
@@ -52,6 +55,7 @@ class ClosureQuery(BaseModel):
     effort_at_most: EffortWord = Field("cutting", description="`machining`: nothing that cannot be put back")
     price_at_most: Price | None = None
     nothing_visible: bool = False
+    evidence_at_least: EvidenceWord = Field("no evidence", description=EVIDENCE)
     specification: Word | None = Field(None, description="stored specification, `name` or `name@version`")
     alternatives: Annotated[int, Field(ge=0, le=MOST_ALTERNATIVES)] = 0
     prefer: Criteria = Field(
@@ -84,6 +88,7 @@ class ClosureQuery(BaseModel):
             "effort_at_most": self.effort_at_most,
             "price_at_most": self.price_at_most,
             "nothing_visible": self.nothing_visible,
+            "evidence_at_least": self.evidence_at_least,
         }
         return {
             "vehicle": {key: value for key, value in vehicle.items() if value},
@@ -136,7 +141,7 @@ def _flat(said: dict[str, Any]) -> dict[str, Any]:
         **{name: vehicle.get(name) for name in ("chassis", "variant", "built", "on_the_bench")},
         "option": vehicle.get("options"),
         "fitted": [f"{place}={number or ''}" for place, number in vehicle.get("fitted", {}).items()],
-        **{name: limits.get(name) for name in ("keep", "refuse", "effort_at_most", "price_at_most")},
+        **{name: limits.get(name) for name in _LIMITS},
         "keep_section": limits.get("keep_sections"),
         "nothing_visible": limits.get("nothing_visible"),
         "fit": [

@@ -6,7 +6,7 @@ Pure: from values to bytes, so that a reasoning process can do all of it.
 from __future__ import annotations
 
 from contextlib import nullcontext
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import orjson
@@ -31,13 +31,14 @@ from graftbook.questions.closures.documents import (
     at_leisure,
     changes_document,
     difference_document,
+    least_evidence_document,
     note_document,
     remarks,
     vehicle_document,
     wish_document,
 )
 from graftbook.questions.closures.why_not import brief_from_prices, brief_of_sets, priced
-from graftbook.rulebook.model import RuleBook
+from graftbook.rulebook.model import Grade, RuleBook
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -91,9 +92,23 @@ def lasting(answer: Answer) -> bool:
 
 def closure(asked: Posed) -> Told:
     """The closure of a question."""
-    answer = answer_question(asked.book, asked.question, asked.deadline)
+    least = asked.question.limits.evidence_at_least
+    answer = answer_question(
+        asked.book, asked.question, asked.deadline.halfway() if least else asked.deadline
+    )
     document, told = in_time(asked, answer)
-    return _told(document, told)
+    if not least:
+        return _told(document, told)
+    without = without_least_evidence(asked)
+    document["least_evidence"] = least_evidence_document(asked.book, least, answer, without)
+    return _told(document, told, without)
+
+
+def without_least_evidence(asked: Posed) -> Answer:
+    """The answer to the same question where whatever is recorded may be fitted."""
+    limits = replace(asked.question.limits, evidence_at_least=Grade.none)
+    question = replace(asked.question, limits=limits, alternatives=0)
+    return answer_question(asked.book, question, asked.deadline.within(asked.deadline.left()), briefly=True)
 
 
 def set_only(asked: Posed) -> tuple[Answer, UnderstoodOut]:
@@ -174,6 +189,7 @@ def _written(asked: Posed, answer: Answer, look: Look) -> ClosureOut:
         **answer_document(asked.book, answer, look),
         "checks": checks,
         "cautions": cautions,
+        "least_evidence": None,
     }
 
 

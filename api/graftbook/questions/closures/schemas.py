@@ -277,6 +277,9 @@ class SetOut(RemarksOut):
     loose_parts: list[LooseOut]
     totals: TotalsOut
     stays: list[StayingOut]
+    contradicted: Annotated[
+        list[UnconfirmedOut], Field(description="claims that a workshop found otherwise, confirmed or not")
+    ]
     confidence: Annotated[
         GradeWord | None,
         Field(
@@ -479,8 +482,21 @@ class AnsweredOut(OutcomeOut, SetsOut):
     """What came of it: the other part."""
 
 
+class LeastEvidenceOut(Document):
+    """What the limit on evidence costs: this answer beside the one without it."""
+
+    wanted: GradeWord
+    outcome_without: OutcomeWord
+    difference: Annotated[DifferenceOut, Field(description="what this set has more than the one without")]
+    instead_of: Annotated[list[str], Field(description="`number@position` that only the set without has")]
+    sentence: str
+
+
 class ClosureOut(QuestionOut, OutcomeOut, LegendOut, SetsOut):
     """The complete set that follows, or why there is none."""
 
     checks: Annotated[ChecksOut | None, Field(description="the arithmetic of the set; null: there is no set")]
     cautions: list[str]
+    least_evidence: Annotated[
+        LeastEvidenceOut | None, Field(description="null: no grade was asked for, or nothing to compare with")
+    ]

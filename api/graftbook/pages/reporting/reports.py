@@ -1,0 +1,94 @@
+"""Reporting how it went, what workshops reported, and which claims that puts in doubt."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+from urllib.parse import urlencode
+
+from fastapi import Request
+from fastapi.concurrency import run_in_threadpool
+from starlette.responses import Response
+
+from graftbook.access.guard import MayOrder, MayRead, Orderer, form_of
+from graftbook.catalogue.format.records_reports import OutcomeWord
+from graftbook.http.errors import validated
+from graftbook.http.parameters import takes
+from graftbook.http.responses import KEEP_NOTHING
+from graftbook.pages.frame import page
+from graftbook.pages.in_hand import chassis_in_hand
+from graftbook.pages.problems import pages_router
+from graftbook.problems import Problem, begun
+from graftbook.process.state import Service, ServiceDep
+from graftbook.reports import service as reports
+from graftbook.reports.schemas import ReportIn
+
+router = pages_router()
+
+FIELDS = (
+    "workshop", "outcome", "on", "chassis", "build", "component", "position", "claim", "options", "measured",
+    "note",
+)  # fmt: skip
+LISTS = ("options", "measured")
+ON_A_PAGE = 50
+OUTCOMES: dict[OutcomeWord, str] = {
+    "fitted": "It fitted",
+    "fitted after work": "It fitted after work that the record does not speak of",
+    "did not fit": "It did not fit",
+}
+
+
+@router.get("/reports", dependencies=[MayRead, takes("component", "claim", "workshop", "build", "after")])
+def listed(request: Request, service: ServiceDep) -> Response:
+    """The claims in doubt, and what was reported, the latest day first."""
+    query = request.query_params
+    asked = {name: query[name] for name in ("component", "claim", "workshop", "build") if query.get(name)}
+    rows, following = reports.list_reports(service, asked, query.get("after", ""), ON_A_PAGE)
+    return page(
+        request,
+        "reports.html",
+        asked=asked,
+        rows=rows,
+        following=f"/reports?{urlencode(asked | {'after': following})}" if following else "",
+        doubtful=reports.in_doubt(service) if not asked else [],
+    )
+
+
+@router.get("/report", dependencies=[MayOrder, takes(*FIELDS)])
+def form(request: Request) -> Response:
+    """The form, filled in with what the address says."""
+    given = {name: request.query_params.get(name, "") for name in FIELDS}
+    given["on"] = given["on"] or date.today().isoformat()
+    given["chassis"] = given["chassis"] or ("" if given["build"] else chassis_in_hand(request))
+    return _form(request, given)
+
+
+def _form(request: Request, given: Mapping[str, str], status: int = 200, **facts: Any) -> Response:
+    told = {"told": "", "taken": None} | facts
+    return page(
+        request, "report.html", status=status, headers=KEEP_NOTHING, given=given, outcomes=OUTCOMES, **told
+    )
+
+
+@router.post("/report")
+async def send(request: Request, service: ServiceDep, workshop: Orderer) -> Response:
+    """Take it in, and say what it does to the grades."""
+    sent = await form_of(request)
+    return await run_in_threadpool(_send, request, service, sent, workshop.who)
+
+
+def _send(request: Request, service: Service, sent: Mapping[str, str], who: str) -> Response:
+    given = {name: sent.get(name, "").strip() for name in FIELDS}
+    body: dict[str, Any] = {name: value for name, value in given.items() if value and name not in LISTS}
+    body |= {name: [item.strip() for item in given[name].split(";") if item.strip()] for name in LISTS}
+    try:
+        taken = reports.report(service, validated(ReportIn, body), who)
+    except Problem as problem:
+        return _form(request, given, problem.answer_status, told=_sentences(problem))
+    return _form(request, given, taken=taken)
+
+
+def _sentences(problem: Problem) -> str:
+    """What is wrong, in the words of the problem and of each mistake in it."""
+    mistakes = (*problem.fields.get("mistakes", ()), *problem.fields.get("errors", ()))
+    more = [str(one["message"]) for one in mistakes]
+    return " ".join(dict.fromkeys([begun(problem.detail), *more]))

@@ -1,0 +1,94 @@
+"""What workshops report, and how the catalogue's claims stand for it."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
+from starlette.responses import Response
+
+from graftbook import problems
+from graftbook.access.guard import MayRead, Orderer
+from graftbook.http.errors import documented
+from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.responses import json_answer
+from graftbook.process.state import ServiceDep
+from graftbook.reports import service as reports
+from graftbook.reports.schemas import GradesOut, ReportedOut, ReportIn, ReportsOut
+
+router = APIRouter(prefix="/v1", tags=["reports"])
+
+Named = Annotated[str, Query(max_length=300)]
+NAMES = (
+    problems.AlreadyExists,
+    problems.ImportRefused,
+    problems.InvalidRequest,
+    problems.MalformedRequest,
+    problems.TooLarge,
+    problems.UnknownBuild,
+    problems.UnknownChassis,
+    problems.UnknownComponent,
+    problems.UnknownOption,
+    problems.UnknownPosition,
+    problems.UnsupportedMedia,
+    problems.VehicleMismatch,
+)
+
+
+@router.post(
+    "/reports",
+    operation_id="sendReport",
+    summary="Report how it went: fitted, fitted after work, did not fit",
+    status_code=201,
+    responses={201: {"model": ReportedOut}, **documented(*NAMES)},
+)
+def send_report(body: ReportIn, service: ServiceDep, workshop: Orderer) -> Response:
+    """The grades of the claims that it bears on follow at once; the same sent again changes nothing."""
+    document = reports.report(service, body, workshop.who)
+    return json_answer(document, status=201)
+
+
+@router.get(
+    "/reports",
+    operation_id="listReports",
+    summary="What workshops reported",
+    dependencies=[MayRead],
+    responses={200: {"model": ReportsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+)
+def list_reports(
+    request: Request,
+    service: ServiceDep,
+    component: Named = "",
+    position: Named = "",
+    claim: Named = "",
+    workshop: Named = "",
+    build: Named = "",
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """The latest day first; everything that is given must hold, written as the catalogue writes it."""
+    given = {
+        "component": component, "position": position, "claim": claim, "workshop": workshop, "build": build
+    }  # fmt: skip
+    asked = {column: value for column, value in given.items() if value}
+    rows, following = reports.list_reports(service, asked, cursor, limit or service.settings.page_size)
+    return page_answer(request, rows, following)
+
+
+@router.get(
+    "/grades",
+    operation_id="listGrades",
+    summary="How claims stand: sources, reports, what contradicts them, a break that failures propose",
+    dependencies=[MayRead],
+    responses={
+        200: {"model": GradesOut},
+        **documented(problems.InvalidRequest, problems.UnknownComponent, problems.UnknownRecord),
+    },
+)
+def list_grades(request: Request, service: ServiceDep, claim: Named = "", component: Named = "") -> Response:
+    """Of one claim by its name, of every claim about a component, or, with neither, those in doubt."""
+    if claim and component:
+        raise problems.InvalidRequest("Give a claim or a component, not both", pointer="claim")
+    if claim or component:
+        found = reports.grades_of(service, claim=claim, component=component)
+    else:
+        found = reports.in_doubt(service)
+    return page_answer(request, found, None)

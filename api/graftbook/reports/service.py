@@ -1,0 +1,143 @@
+"""Taking in what workshops report, and telling how claims stand: each function in one transaction."""
+
+from datetime import date
+from typing import Any
+
+from graftbook.catalogue.format.names import name_of
+from graftbook.catalogue.format.records import ReportRecord
+from graftbook.catalogue.history.snapshots import images, rows_in
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.lookup import find_components
+from graftbook.catalogue.store.standing import (
+    claims_borne_on,
+    claims_named,
+    claims_of_component,
+    claims_reported,
+    opposed,
+)
+from graftbook.database import reading
+from graftbook.http.mistakes import refused
+from graftbook.http.values import GRADE_WORDS
+from graftbook.problems import AlreadyExists, InvalidRequest, UnknownRecord, pointing_at
+from graftbook.process.state import Service
+from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.vehicles.service import name_vehicle
+from graftbook.reports import store
+from graftbook.reports.documents import grade_document, report_document
+from graftbook.reports.schemas import BearingOut, GradeOut, ReportedOut, ReportIn, ReportOut
+
+MOST_CLAIMS = 2_000
+"""Claims with reports that are looked at for those that need an editor."""
+
+
+def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
+    """Take a report in: the catalogue's next revision. The same sent again changes nothing.
+
+    Raises InvalidRequest, the problem of a name that nobody has, AlreadyExists where this workshop has
+    reported otherwise of the same on the same day, ImportRefused for what no record may say.
+    """
+    record = _settled(service, body)
+    said = record.model_dump(mode="json", exclude_defaults=True)
+    name = name_of(record)
+    with reading(service.source) as session:
+        before = rows_in(images(session.connection(), "report", [name]).get(name))
+    if before and before != [said]:
+        message = f"There is a report '{name}' already that says otherwise; change that record"
+        raise AlreadyExists(message, pointer="/outcome")
+    why = f"{record.workshop}: {record.claim or record.component} {record.outcome}"
+    edit = load(service.engine, [{"record": "report", **said}], who=who, why=why)
+    if not edit.ok:
+        raise refused(edit)
+    with reading(service.source) as session:
+        connection = session.connection()
+        claims = claims_named(connection, claims_borne_on(connection, name))
+        pairs = opposed(connection, record.component) if record.component else []
+    bears: list[BearingOut] = [
+        {**grade_document(one, pairs), "was": GRADE_WORDS[one.without(name).grade]} for one in claims
+    ]
+    return {**report_document(name, record), "catalogue_revision": edit.revision or 0, "bears_on": bears}
+
+
+def _settled(service: Service, body: ReportIn) -> ReportRecord:
+    """The record with every name as the catalogue writes it."""
+    if not (body.build or body.chassis):
+        raise InvalidRequest("Give the chassis number, or the name of the build", pointer="/chassis")
+    if bool(body.claim) == bool(body.component):
+        raise InvalidRequest("Give a component, or the name of a record in `claim`", pointer="/component")
+    given = {"build": body.build, "chassis": body.chassis, "built": body.built, "options": body.options}
+    asked = name_vehicle(service, VehicleIn(**{k: v for k, v in given.items() if v}), pointer="")
+    component = asked.names.component(body.component, "/component") if body.component else ""
+    values: dict[str, Any] = {
+        "outcome": body.outcome,
+        "workshop": body.workshop,
+        "on": body.on or date.today(),
+        "chassis": asked.chassis,
+        "component": component,
+        "position": _place(service, body, asked.vehicle.variant, component, asked.names.of_book.position),
+        "claim": body.claim or "",
+        "built": None if asked.estimated else asked.vehicle.built,
+        "options": sorted(asked.vehicle.options),
+        "measured": body.measured,
+        "build": body.build or "",
+        "note": body.note.strip(),
+    }
+    return ReportRecord.model_construct(**values)
+
+
+def _place(service: Service, body: ReportIn, variant: str, component: str, settle: Any) -> str:
+    if body.position:
+        return str(settle(body.position, "/position"))
+    if not component:
+        return ""
+    with reading(service.source) as session:
+        places = store.places_of(session.connection(), component, variant)
+    if len(places) == 1:
+        return places[0]
+    told = f"it goes at {', '.join(places[:20])}" if places else f"no record says that it goes on a {variant}"
+    raise InvalidRequest(f"Say where {component} was tried: {told}", pointer="/position")
+
+
+def list_reports(
+    service: Service, asked: dict[str, str], cursor: str, size: int
+) -> tuple[list[ReportOut], str | None]:
+    """A page of reports, the latest day first, and the cursor of the next. Raises InvalidCursor.
+
+    Of a `claim`, those that bear on it."""
+    search = {"list": "reports", **asked}
+    after = read_cursor(cursor, search, 2) if cursor else None
+    with reading(service.engine) as session:
+        connection = session.connection()
+        bearing = claims_named(connection, [asked["claim"]]) if "claim" in asked else []
+        only = [one.name for claim in bearing for one in claim.reports] if "claim" in asked else None
+        rest = {name: value for name, value in asked.items() if name != "claim"}
+        behind = (after[0], after[1]) if after else None
+        found = store.reports_after(connection, rest, behind, size + 1, only)
+    rows = [report_document(name, record) for name, record in found[:size]]
+    last = found[size - 1] if len(found) > size else None
+    return rows, write_cursor(search, [last[1].on.isoformat(), last[0]]) if last else None
+
+
+def grades_of(service: Service, *, claim: str = "", component: str = "") -> list[GradeOut]:
+    """How a claim stands, or every claim about a component that can be tried.
+
+    Raises UnknownRecord, UnknownComponent.
+    """
+    with pointing_at("component" if component else "claim"), reading(service.engine) as session:
+        connection = session.connection()
+        number = find_components(session, component)[0] if component else ""
+        names = claims_of_component(connection, number) if component else [claim]
+        found = claims_named(connection, names)
+        if claim and not found:
+            raise UnknownRecord(f"claim '{claim}'", detail=f"There is no claim '{claim}'")
+        return [grade_document(one, opposed(connection, number)) for one in found]
+
+
+def in_doubt(service: Service) -> list[GradeOut]:
+    """The claims that a workshop contradicted, those that were lowered most first."""
+    with reading(service.engine) as session:
+        connection = session.connection()
+        found = claims_named(connection, claims_reported(connection, MOST_CLAIMS))
+    doubtful = [one for one in found if one.standing.contradicted]
+    doubtful.sort(key=lambda one: (one.standing.grade - one.standing.sources, one.name))
+    return [grade_document(one) for one in doubtful]

@@ -1,0 +1,47 @@
+"""The SQL of reports: which there are, and where a component goes on a range."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+
+from sqlalchemy import Connection, and_, or_, select
+
+from graftbook.catalogue.format.names import name_of
+from graftbook.catalogue.format.records import ReportRecord
+from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.store.written import records_named
+
+
+def reports_after(
+    connection: Connection,
+    asked: Mapping[str, str],
+    after: tuple[str, str] | None,
+    limit: int,
+    only: Iterable[str] | None = None,
+) -> list[tuple[str, ReportRecord]]:
+    """Reports of which all that is asked for holds, the latest day first; behind (day, name) `after`, of the
+    names in `only` where it is given."""
+    report = table("report")
+    query = select(report.c.on, report.c.name).order_by(report.c.on.desc(), report.c.name)
+    for column, value in asked.items():
+        query = query.where(report.c[column] == value)
+    if only is not None:
+        query = query.where(report.c.name.in_(listed(connection, only)))
+    if after is not None:
+        day, name = date.fromisoformat(after[0]), after[1]
+        query = query.where(or_(report.c.on < day, and_(report.c.on == day, report.c.name > name)))
+    names = [row.name for row in connection.execute(query.limit(limit))]
+    records = {name_of(r): r for r in records_named(connection, ReportRecord, names)}
+    return [(name, records[name]) for name in names]
+
+
+def places_of(connection: Connection, component: str, variant: str) -> list[str]:
+    """The positions where records say that a component goes on a variant."""
+    fitment, claim, spelt = table("fitment"), table("claim"), table("condition_variant")
+    query = (
+        select(fitment.c.position)
+        .join(claim, claim.c.name == fitment.c.claim)
+        .join(spelt, spelt.c.condition_id == claim.c.condition_id)
+        .where(fitment.c.component == component, spelt.c.variant == variant)
+        .distinct()
+    )
+    return sorted(connection.execute(query).scalars())

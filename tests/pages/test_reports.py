@@ -1,0 +1,68 @@
+"""The pages of reports: sent by a form, refused in words, told on the component's page and beside a set."""
+
+import httpx
+import pytest
+
+from tests.pages.conftest import BROWSER, text_of
+
+pytestmark = pytest.mark.anyio
+
+SENT = {
+    "workshop": "Mill Lane", "on": "2026-03-02", "chassis": "24pl 18412", "component": "qb3310",
+    "outcome": "did not fit", "measured": "piston_area 25.4 cm2", "note": "the hub fouls",
+}  # fmt: skip
+
+
+async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: httpx.AsyncClient) -> None:
+    form = await writer.get("/report?component=QB-3310&chassis=24PL-018412", headers=BROWSER)
+    assert 'value="24PL-018412"' in form.text
+    taken = text_of(await writer.post("/report", data=SENT, headers=BROWSER))
+    assert "Thank you: it is taken in" in taken
+    assert "from built and driven to measured" in taken
+    told = text_of(await writer.get("/component/QB-3310", headers=BROWSER))
+    assert "How it stands" in told
+    assert "1 did not fit, by 1 workshop: that lowers it from built and driven to measured." in told
+    listed = text_of(await writer.get("/reports", headers=BROWSER))
+    assert "Claims in doubt" in listed
+    assert "the hub fouls" in listed
+    answer = text_of(
+        await writer.get("/answer?chassis=24PL-018412&fit=QB-3310", headers=BROWSER, follow_redirects=True)
+    )
+    assert "Claims that a workshop found otherwise" in answer
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"chassis": "99ZZ-1"}, "no chassis span that holds '99ZZ-1'"),
+        ({"chassis": ""}, "chassis number"),
+        ({"component": ""}, "Give a component"),
+        ({"component": "QQ-1"}, "QQ-1"),
+        ({"outcome": ""}, "outcome"),
+        ({"measured": "piston_aria 25 cm2"}, "no characteristic kind 'piston_aria'"),
+        ({"on": "yesterday"}, "day is written"),
+        ({"note": "a\x07b"}, "cannot be stored"),
+        ({"workshop": ""}, "workshop"),
+        ({"claim": "QB-3310@brake.front.left/earlier"}, "Give a component, or"),
+    ],
+)
+async def test_what_cannot_be_reported_is_told_and_stays_in_the_form(
+    writer: httpx.AsyncClient, changes: dict[str, str], words: str
+) -> None:
+    answer = await writer.post("/report", data=SENT | changes, headers=BROWSER)
+    assert answer.status_code == 422
+    assert words in text_of(answer)
+    assert 'value="24pl 18412"' in answer.text or "chassis" in changes
+    assert (await writer.get("/v1/reports")).json()["items"] == []
+
+
+async def test_a_range_without_reports_says_so(browser: httpx.AsyncClient) -> None:
+    assert "Nobody has reported yet" in text_of(await browser.get("/reports"))
+    assert "How it stands" not in text_of(await browser.get("/component/QB-3310"))
+
+
+async def test_a_least_grade_is_chosen_on_the_bench(browser: httpx.AsyncClient) -> None:
+    asked = "/answer?chassis=24PL-018412&remedy_all=moderate&evidence_at_least=measured"
+    page = await browser.get(asked)
+    assert '<option value="measured" selected>' in page.text
+    assert "worth less than measured" in text_of(page)
