@@ -13,7 +13,8 @@ import graftbook.catalogue.store.tables
 import graftbook.catalogue.store.tables_buying
 import graftbook.catalogue.store.tables_fitting
 import graftbook.idempotency.tables
-import graftbook.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
+import graftbook.orders.tables
+import graftbook.pictures.tables  # noqa: F401  (all of these define the tables that models are compared by)
 from graftbook.database import make_engine
 from graftbook.settings import settings
 

@@ -52,11 +52,12 @@ ROOMS = {
     "database document problems",
     "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
     "database document problems",
+    "pictures": "access http process builds.stored catalogue database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "guide orders editing builds questions access http process catalogue checks rulebook database "
-    "problems",
-    "app": "pages orders editing builds questions idempotency access http process telemetry health closure "
-    "rulebook database_faults problems settings",
+    "pages": "pictures guide orders editing builds questions access http process catalogue checks rulebook "
+    "database problems",
+    "app": "pages pictures orders editing builds questions idempotency access http process telemetry health "
+    "closure rulebook database_faults problems settings",
     "commands": "guide orders questions backups access http process catalogue closure rulebook database "
     "problems settings",
 }

@@ -35,6 +35,7 @@ TAGS = [
     {"name": "builds", "description": "Real vehicles: what is fitted, what is decided."},
     {"name": "specifications", "description": "Named, versioned sets of wishes."},
     {"name": "records", "description": "Single records of the catalogue, their history, its revisions."},
+    {"name": "pictures", "description": "Photographs and sketches of components, claims and builds."},
     {"name": "exchange", "description": "The catalogue in and out."},
     {"name": "access", "description": "Keys, who did what, and signing in to the pages."},
     {"name": "service", "description": "The service itself."},

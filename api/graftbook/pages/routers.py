@@ -4,7 +4,7 @@ from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, imports, past
+from graftbook.pages.editing import edit, effects, imports, past, pictures
 from graftbook.pages.ordering import order, papers, stock
 
 ROUTERS = (
@@ -26,6 +26,7 @@ ROUTERS = (
     effects.router,
     edit.router,
     past.router,
+    pictures.router,
     suggest.router,
     guide.router,
     sign_in.router,

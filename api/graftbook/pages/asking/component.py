@@ -21,6 +21,7 @@ from graftbook.pages.editing.edit import record_address
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import day
+from graftbook.pictures.service import pictures_of
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup.documents import component_page
 from graftbook.questions.lookup.schemas import Records, Row
@@ -46,6 +47,7 @@ def component(request: Request, number: str, service: ServiceDep) -> Response:
         chassis=chassis,
         carried=f"?{urlencode({'chassis': chassis})}" if chassis else "",
         own=quote(number, safe=""),
+        pictures=pictures_of(service.engine, "component", number),
         **facts,
     )
 
