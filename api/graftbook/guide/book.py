@@ -17,6 +17,7 @@ PAGES = {
     "rules": "What the rules mean, exactly",
     "format": "The text format",
     "checks": "The arithmetic",
+    "pictures": "Photographs and sketches",
     "orders": "Orders, deliveries, the store, the work",
     "operating": "Operating it",
     "limits": "Limits",
