@@ -4,7 +4,7 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, VariantOut
+from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, UpgradeOut, VariantOut
 from graftbook.document import Document
 from graftbook.http.paging import PageOut
 from graftbook.questions.closures.schemas import MoneyOut, VehicleOut
@@ -66,6 +66,10 @@ class PositionsOut(PageOut):
 
 class FlawsOut(PageOut):
     items: list[FlawOut]
+
+
+class UpgradesOut(PageOut):
+    items: list[UpgradeOut]
 
 
 class FittedOut(Document):
