@@ -443,24 +443,20 @@ async def test_each_supplier_shows_its_own_lines_and_no_other(browser: httpx.Asy
         assert re.findall(r'<a class="number"[^>]*>([^<]+)</a>', section) == theirs
 
 
+def _rows(page: str) -> list[str]:
+    return page.split('<tbody class="line"')[1:]
+
+
 async def test_suppliers_stand_side_by_side_for_a_line_and_one_is_chosen(browser: httpx.AsyncClient) -> None:
     page = (await browser.get(ADDRESS)).text
-    line = next(
-        found
-        for found in re.findall(r'<tbody class="line".*?</tbody>', page, re.S)
-        if "What each supplier asks" in found
-    )
+    line = next(row for row in _rows(page) if "What each supplier asks" in row)
     assert line.count("this order") == 1
     rows = re.findall(r"<tr><td>([^<]+)</td>", line)
     assert len(rows) == len(set(rows)) > 1
     number = re.search(r'<a class="number"[^>]*>([^<]+)<', line)[1]
     address = re.search(r'href="([^"#]*buy_from=[^"#]*)#line-', line)[1]
     chosen = (await browser.get(unescape(address))).text
-    (there,) = [
-        found
-        for found in re.findall(r'<tbody class="line".*?</tbody>', chosen, re.S)
-        if f">{number}</a>" in found
-    ]
+    (there,) = [row for row in _rows(chosen) if f">{number}</a>" in row]
     assert "You chose the supplier of this line" in there
     assert f'name="buy_from" value="{number}=' in chosen, "the forms carry it, and so does what is kept"
     back = re.search(r'href="([^"]*)">Take it where the whole costs least', there)[1]
