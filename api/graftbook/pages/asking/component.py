@@ -1,6 +1,7 @@
 """A component's page: what the catalogue says of one number, in a reader's order."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -72,7 +73,7 @@ def page_facts(service: Service, session: Session, number: str) -> dict[str, Any
     return {
         "known": known,
         "rules": rules,
-        "holds_for": holds_for,
+        "holds_for": partial(holds_for, ranges=titles(session, r.RangeRecord, _of(listed, "range"))),
         "form_of": form_of,
         "sections": section_titles(session),
         "names": titles(session, r.ComponentRecord, numbers),
@@ -110,10 +111,12 @@ def grouped(rows: Records) -> Records:
     return list(rules.values())
 
 
-def holds_for(record: Row) -> str:
-    """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 October 1976`."""
+def holds_for(record: Row, ranges: Mapping[str, str]) -> str:
+    """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 October 1976`; `ranges`
+    are their titles."""
     words = "; ".join(_conditions(record))
-    return words or (f"every {record['range']}" if record.get("range") else "every vehicle")
+    range_ = record.get("range")
+    return words or (f"all of {ranges.get(range_, range_)}" if range_ else "every vehicle")
 
 
 def _conditions(record: Row) -> Iterator[str]:

@@ -225,14 +225,28 @@ def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, 
         make = keeping.make if own else keeping.make_next
         try:
             made = make(service, name, body, _checked(Remark, form, "note"), who)
-            return gone_to(f"/orders/{made['name']}")
         except AlreadyExists:
             free = overview.free_name(service.engine, name)
             wrong["wrong_name"] = f"There is a list {name} already. {free} is free."
             name = free
+        else:
+            return _kept_and_sent(service, made, who) if form.get("do") == "send" else _at(made["name"])
     typed = Typed(name=name, note=note, **wrong)
     present = asked.as_of(present_revision(service))
     return _order_page(request, service, present, typed, HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _kept_and_sent(service: Service, made: OrderListOut, who: str) -> Response:
+    """Send what was kept a moment ago; what stands against that is told on the list's own page."""
+    try:
+        order_lists.send(service.engine, made["name"], order_lists.list_etag(made), who)
+    except Problem:
+        return _at(made["name"])
+    return _at(made["name"] + "#suppliers-head")
+
+
+def _at(place: str) -> Response:
+    return gone_to(f"/orders/{place}")
 
 
 def _mistake(kind: Any, text: str) -> str:
