@@ -1,7 +1,8 @@
 """Journeys in a real Chromium: what a counter hand, a builder and an editor do, in keys, clicks and loads.
 
 A key is one that is pressed (something pasted is two), a click one of the mouse, a load a page that the
-browser loads anew; the first page counts, signing in does not. Seconds are those of the machine: nobody thinks.
+browser loads anew; the first page counts, signing in does not. Seconds are those of the machine, without
+thinking.
 Before: a front-disc order for a typed chassis number took 29 keys, 6 clicks and 7 loads until it was sent,
 with one part swapped on the way; scrolling to the forms was not counted.
 """
