@@ -16,7 +16,8 @@ import graftbook.editing.flat.tables
 import graftbook.editing.review.tables
 import graftbook.events.tables
 import graftbook.idempotency.tables
-import graftbook.orders.tables  # noqa: F401  (all of these define the tables that models are compared by)
+import graftbook.orders.tables
+import graftbook.pictures.tables  # noqa: F401  (all of these define the tables that models are compared by)
 from graftbook.database import make_engine
 from graftbook.settings import settings
 

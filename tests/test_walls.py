@@ -61,11 +61,12 @@ ROOMS = {
     "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
     "reports": "questions access http process catalogue rulebook database document problems",
+    "pictures": "access http process builds.stored catalogue database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "guide events orders reports editing builds builds.life builds.standards builds.stored questions "
-    "access http process catalogue checks rulebook database problems",
-    "app": "pages events orders reports editing builds builds.life builds.standards questions idempotency "
-    "access http process telemetry health closure rulebook database_faults problems settings",
+    "pages": "pictures guide events orders reports editing builds builds.life builds.standards builds.stored "
+    "questions access http process catalogue checks rulebook database problems",
+    "app": "pages pictures events orders reports editing builds builds.life builds.standards questions "
+    "idempotency access http process telemetry health closure rulebook database_faults problems settings",
     "commands": "guide orders editing builds.life builds.standards builds.stored questions backups access "
     "http process catalogue closure rulebook database problems settings",
 }

@@ -23,7 +23,7 @@ from graftbook.access import session_endpoints
 from graftbook.access.audit_trail import Trail
 from graftbook.access.authenticator import Door
 from graftbook.access.exposure import require_keys_beyond_this_machine
-from graftbook.access.guard import known_reader
+from graftbook.access.guard import LONGEST_FORM, known_reader
 from graftbook.access.openapi import describe_access
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -59,8 +59,11 @@ from graftbook.orders import endpoints as orders
 from graftbook.orders.fitting import endpoints as fitting
 from graftbook.orders.lists import endpoints as order_lists
 from graftbook.orders.stock import endpoints as stock
+from graftbook.pages.editing.pictures import PICTURES
 from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
+from graftbook.pictures import endpoints as pictures
+from graftbook.pictures.image import LARGEST_FILE
 from graftbook.process.draining import drain_before_the_end
 from graftbook.process.limits import THREADS
 from graftbook.process.present import Present
@@ -109,6 +112,7 @@ ROUTERS = (
     events.router,
     webhooks.router,
     reports.router,
+    pictures.router,
     keys.router,
     session_endpoints.router,
 )
@@ -167,6 +171,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
             "/v1/imports": settings.largest_import,
             "/v1/flat-lists": LARGEST_FLAT_LIST,
             "/edit/flat": LARGEST_FLAT_LIST,
+            "/v1/pictures": LARGEST_FILE,
+            PICTURES: LARGEST_FILE + LONGEST_FORM,
             "": settings.largest_body,
         },
         afterwards=app.state.readings.now_and_then,

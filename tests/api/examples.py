@@ -25,6 +25,7 @@ from graftbook.database import migrate
 from graftbook.http import openapi
 from graftbook.settings import Settings
 from tests.conftest import client_of
+from tests.pictures.drawn import sketch
 
 WHERE = Path(openapi.__file__).with_name("examples.json")
 
@@ -59,8 +60,11 @@ ADDRESSES: dict[str, str] = {
     "removeRecord": "/v1/records/section/trim",
     "compareRevisions": "/v1/revisions/compare?from=1&to=2",
     "takeBackRevision": "/v1/revisions/3/take-back",
+    "listPictures": "/v1/pictures/of/component/QB-3302",
+    "attachPicture": "/v1/pictures/of/component/QB-3302?caption=seen+from+behind",
 }
 BODIES: dict[str, Any] = {
+    "attachPicture": sketch(),
     "makeOrder": {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QL-7075"}]},
     "makeClosure": {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QL-7075"}]},
     "createKey": {"label": "counter", "scope": "order"},
@@ -75,12 +79,13 @@ FIRST = [
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
     "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock",
+    "attachPicture", "attachPicture",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 
 LAST = ["deleteBuild", "revokeKey", "emptyStock"]
-NEITHER = {"signIn", "signOut"}
-"""They answer with a redirect and a cookie, which have no body."""
+NEITHER = {"signIn", "signOut", "takePictureAway"}
+"""Their answers have no body."""
 
 _VAN, _DISCS, _SET = {"chassis": "24PL-018412"}, [{"fit": "QB-3310"}], ["QB-3310", "QE-1100"]
 FURTHER: list[tuple[str, str, str, Any]] = [
@@ -137,6 +142,7 @@ FURTHER: list[tuple[str, str, str, Any]] = [
 FIXED = [
     (re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|\+00:00)?"), "2026-11-25T12:00:00Z"),
     (re.compile(r"\bgraftbook_([0-9A-Za-z]{8})_[0-9A-Za-z_]+"), r"graftbook_\1_…"),
+    (re.compile(r"\b[0-9a-f]{64}\b"), "0123456789abcdef" * 4),
 ]
 
 
@@ -305,9 +311,9 @@ async def _asked(
             "line": next(line["line"] for line in lines if line["number"] == "QB-2090"),
             "number": "QB-7090",
         }
-    sheet = isinstance(body, str)
-    sent = {} if body is None else {"content": body if sheet else orjson.dumps(body)}
-    headers = {"Content-Type": "text/csv" if sheet else "application/json"} | headers if sent else headers
+    media = {str: "text/csv", bytes: "image/png"}.get(type(body), "application/json")
+    sent = {} if body is None else {"content": orjson.dumps(body) if "json" in media else body}
+    headers = {"Content-Type": media} | headers if sent else headers
     answer = await client.request(method.upper(), address, headers=headers, **sent)
     assert answer.status_code < 300, f"{name} {address}: {answer.text}"
     return answer

@@ -328,8 +328,8 @@ async def test_what_there_was_no_time_for_is_said(editor: Editor, monkeypatch: p
     assert "0 of 1 question looked at; 1 not looked at yet." in told
     monkeypatch.setattr(effect, "SECONDS_TO_COMPILE", 0.0)
     told = text_of(await editor.post(CALIPER, {**form, "do": "remove-effect"}))
-    assert "These rule books were not looked at, since other editors would have had to wait" in told
-    assert "No rule book changes" not in told
+    assert "These variants were not looked at, since other editors would have had to wait" in told
+    assert "It touches no variant" not in told
 
 
 async def test_names_of_an_edit_that_was_undone_are_forgotten(editor: Editor) -> None:

@@ -89,7 +89,8 @@ def test_each_line_with_mistakes_is_told_once_with_its_text() -> None:
     ("record", "words"),
     [
         ({}, "every vehicle"),
-        ({"range": "24"}, "every 24"),
+        ({"range": "24"}, "all of the 24 vans"),
+        ({"range": "32"}, "all of 32"),
         ({"chassis_from": 500}, "chassis from 500"),
         ({"chassis_to": 499, "built_from": "1976-10-01"}, "chassis to 499; built from 1 October 1976"),
         (
@@ -101,7 +102,7 @@ def test_each_line_with_mistakes_is_told_once_with_its_text() -> None:
     ],
 )  # fmt: skip
 def test_for_which_vehicles_a_record_holds_is_said_in_words(record: dict, words: str) -> None:
-    assert holds_for(record).replace("\u00a0", " ") == words
+    assert holds_for(record, {"24": "the 24 vans"}).replace("\u00a0", " ") == words
 
 
 def test_the_place_in_a_table_is_its_column_or_what_stands_behind_the_number() -> None:

@@ -215,7 +215,7 @@ async def test_the_papers_say_what_came_too_many(till: Till, writer: httpx.Async
 
 
 def vehicles_on(page: httpx.Response) -> list[str]:
-    return re.findall(r'<span class="label">Chassis</span> <b>([^<]+)</b>', page.text)
+    return re.findall(r'(?:Chassis</span> <b|<p class="vehicle"><b class="number")>([^<]+)</b>', page.text)
 
 
 def links(page: httpx.Response, words: str) -> list[str]:
@@ -328,8 +328,10 @@ SHORT = "/order?chassis=24PL-018412&fit=QB-3302&at_most_suppliers=2"
 async def test_what_is_not_bought_is_the_first_thing_on_the_page(browser: httpx.AsyncClient) -> None:
     page = await browser.get(SHORT)
     main = page.text[page.text.index("<main") :]
-    assert main.index("NOT bought") < main.index('class="plate"')
-    assert main.index("More suppliers are needed than the 2 that you allow") < main.index('class="plate"')
+    assert main.index("NOT bought") < main.index('<p class="vehicle">')
+    assert main.index("More suppliers are needed than the 2 that you allow") < main.index(
+        '<p class="vehicle">'
+    )
     assert re.search(r"[\d,.]+ GBP for \d+ of \d+ lines; \d are NOT bought\.", main)
     assert "GBP in all" not in main
     assert "Nobody supplies" not in main
@@ -434,12 +436,31 @@ async def test_each_supplier_shows_its_own_lines_and_no_other(browser: httpx.Asy
     facts = (await browser.post("/v1/orders", json=DISCS)).json()
     assert len(facts["suppliers"]) > 2
     for supplier in facts["suppliers"]:
-        (section,) = re.findall(
-            rf'<section class="keep" aria-label="{supplier["title"]}">.*?</section>', page, re.S
-        )
+        head = re.escape(f'colspan="8">{supplier["title"]} ')
+        (section,) = re.findall(rf'{head}.*?(?=<tbody class="section">|</table></div></section>)', page, re.S)
         theirs = [line["number"] for line in facts["lines"] if line["supplier"] == supplier["name"]]
         assert theirs
         assert re.findall(r'<a class="number"[^>]*>([^<]+)</a>', section) == theirs
+
+
+def _rows(page: str) -> list[str]:
+    return page.split('<tbody class="line"')[1:]
+
+
+async def test_suppliers_stand_side_by_side_for_a_line_and_one_is_chosen(browser: httpx.AsyncClient) -> None:
+    page = (await browser.get(ADDRESS)).text
+    line = next(row for row in _rows(page) if "What each supplier asks" in row)
+    assert line.count("this order") == 1
+    rows = re.findall(r"<tr><td>([^<]+)</td>", line)
+    assert len(rows) == len(set(rows)) > 1
+    number = re.search(r'<a class="number"[^>]*>([^<]+)<', line)[1]
+    address = re.search(r'href="([^"#]*buy_from=[^"#]*)#line-', line)[1]
+    chosen = (await browser.get(unescape(address))).text
+    (there,) = [row for row in _rows(chosen) if f">{number}</a>" in row]
+    assert "You chose the supplier of this line" in there
+    assert f'name="buy_from" value="{number}=' in chosen, "the forms carry it, and so does what is kept"
+    back = re.search(r'href="([^"]*)">Take it where the whole costs least', there)[1]
+    assert "buy_from" not in back
 
 
 async def test_what_will_not_come_is_not_open(till: Till) -> None:
@@ -475,7 +496,7 @@ async def test_an_order_is_kept_under_the_name_that_is_suggested_and_the_second_
     page = await _signed_in_page(own_app, address)
     name = _field(page, "name")
     assert re.fullmatch(r"24PL-018412-QB-3302-\d{4}-\d\d-\d\d", name)
-    assert page.text.index('name="suggested"') < page.text.index('class="plate"'), "on top"
+    assert page.text.index('name="suggested"') < page.text.index('<p class="vehicle">'), "on top"
     same = {"name": name, "suggested": _field(page, "suggested")}
     first, second = await _keep(writer, **same), await _keep(writer, **same, note="ring first")
     assert (first.status_code, first.headers["location"]) == (303, f"/orders/{name}")

@@ -13,7 +13,15 @@ from graftbook.closure.explain.notes import (
     unconfirmed_claims,
 )
 from graftbook.closure.grounds import TooFew
-from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws, Wish
+from graftbook.closure.question import (
+    ClearPosition,
+    FitComponent,
+    Question,
+    RemedyFlaw,
+    RemedyFlaws,
+    Wish,
+    each_once,
+)
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.totals import with_effort
 from graftbook.closure.search.wishes import flaws_asked
@@ -138,7 +146,7 @@ def completing(question: Question, finished: FinishedSet) -> Question:
     for number, quantity in sorted(finished.loose.items()):
         if number not in needed and number not in loose_wished:
             kept.append(FitComponent(number, "", quantity))
-    wishes = tuple(dict.fromkeys((*question.wishes, *kept)))
+    wishes = each_once((*question.wishes, *kept))
     return Question(
         question.vehicle,
         wishes,

@@ -1,6 +1,6 @@
 """What can be asked: a vehicle as it stands, wishes, limits and an order of preference."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -12,12 +12,13 @@ class FitComponent:
     """Fit this component: at `position`, or at one position that it fits (its pair follows).
 
     A component that has no position is ordered loose, `quantity` of it; of several wishes for one such
-    part the greatest quantity counts.
+    part the greatest quantity counts. `upgrade` is the title of the named upgrade that it came by.
     """
 
     component: str
     position: str = ""
     quantity: int = 1
+    upgrade: str = ""
 
     @property
     def name(self) -> str:
@@ -29,9 +30,10 @@ class FitComponent:
 
 @dataclass(frozen=True, slots=True)
 class RemedyFlaw:
-    """Remedy this known flaw wherever the vehicle has it today."""
+    """Remedy this known flaw wherever the vehicle has it today. `upgrade` as of a component."""
 
     flaw: str
+    upgrade: str = ""
 
     @property
     def name(self) -> str:
@@ -63,6 +65,14 @@ class ClearPosition:
 
 
 Wish = FitComponent | RemedyFlaw | RemedyFlaws | ClearPosition
+
+
+def each_once(wishes: Iterable[Wish]) -> tuple[Wish, ...]:
+    """Wishes without those that wish the same again, whatever upgrade they came by."""
+    first: dict[str, Wish] = {}
+    for wish in wishes:
+        first.setdefault(wish.name, wish)
+    return tuple(first.values())
 
 
 class Criterion(StrEnum):

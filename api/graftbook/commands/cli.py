@@ -266,6 +266,7 @@ def order(
     evidence_at_least: c.LeastEvidence = "no evidence",
     specification: c.Specification = None, rules: c.Rules = None,
     by: c.By = None, at_most_suppliers: c.AtMostSuppliers = None, fastest: c.Fastest = False,
+    buy_from: c.BuyFrom = None,
     form: Annotated[str, typer.Option("--format", help="text, csv, json, xlsx or pdf.")] = "text",
     part: Annotated[str, typer.Option(help="Only supplier:NAME or vehicle:LABEL (csv, xlsx, pdf).")] = "",
     output: Annotated[Path | None, typer.Option(help="File to write; else the terminal.")] = None,

@@ -130,6 +130,7 @@ Alternatives = Annotated[int, typer.Option(help="Further good sets to show.")]
 AsJson = Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")]
 
 By = Annotated[str | None, typer.Option(help="Everything must be there by this day, such as 2026-12-24.")]
+BuyFrom = Annotated[list[str] | None, typer.Option(help="Buy this number there, number=supplier.")]
 AtMostSuppliers = Annotated[int | None, typer.Option(help="No more suppliers than this.")]
 Fastest = Annotated[bool, typer.Option("--fastest", help="As early as can be, then the cheapest.")]
 

@@ -18,6 +18,7 @@ PAGES = {
     "format": "The text format",
     "lists": "A parts list of your own",
     "checks": "The arithmetic",
+    "pictures": "Photographs and sketches",
     "orders": "Orders, deliveries, the store, the work",
     "command": "The command",
     "operating": "Operating it",

@@ -48,6 +48,7 @@ TAGS = [
     {"name": "specifications", "description": "Named, versioned sets of wishes."},
     {"name": "records", "description": "Single records of the catalogue, their history, its revisions."},
     {"name": "reports", "description": "What workshops found, and how claims stand for it."},
+    {"name": "pictures", "description": "Photographs and sketches of components, claims and builds."},
     {"name": "exchange", "description": "The catalogue in and out."},
     {"name": "events", "description": "What changed, read on from a cursor or sent to webhooks."},
     {"name": "access", "description": "Keys, who did what, and signing in to the pages."},

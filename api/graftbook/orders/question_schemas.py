@@ -8,6 +8,7 @@ from pydantic import ConfigDict, Field, Strict, WithJsonSchema
 
 from graftbook.http.errors import validated
 from graftbook.http.fields import WHOLE, Day, Price, Truth, Word
+from graftbook.problems import InvalidRequest, printable
 from graftbook.questions.closures.query import ClosureQuery, address_at
 from graftbook.questions.schemas import AskIn, ClosureIn
 
@@ -61,6 +62,9 @@ class OrderIn(ClosureIn):
     fastest: Truth = Field(False, description="as early as can be, then the cheapest for that day")
     use_stock: Truth = Field(True, description="take from the shop's own stock first")
     tax_market: Word | None = Field(None, description="whose taxes; else the first vehicle's market")
+    buy_from: Annotated[dict[Word, Word], Field(max_length=200)] = Field(
+        {}, description="number → supplier that it is bought from; what is not needed is passed over"
+    )
 
 
 class FittingIn(AskIn):
@@ -112,6 +116,9 @@ class OrderQuery(ClosureQuery):
     fastest: bool = False
     use_stock: bool = True
     tax_market: Word | None = None
+    buy_from: Annotated[list[Word], Field(max_length=200)] = Field(
+        [], description="`number=supplier`: buy this number from this supplier"
+    )
 
     def order(self) -> OrderIn:
         """The body of the same question. Raises InvalidRequest."""
@@ -121,8 +128,16 @@ class OrderQuery(ClosureQuery):
             "fastest": self.fastest,
             "use_stock": self.use_stock,
             "tax_market": self.tax_market,
+            "buy_from": dict(_pair(word) for word in self.buy_from),
         }
         return validated(OrderIn, {**self._fields(), **terms})
+
+
+def _pair(word: str) -> tuple[str, str]:
+    number, equals, supplier = word.rpartition("=")
+    if not (equals and number.strip() and supplier.strip()):
+        raise InvalidRequest(f"'{printable(word)}' is not `number=supplier`", pointer="/buy_from")
+    return number, supplier
 
 
 def order_address(body: OrderIn) -> str | None:

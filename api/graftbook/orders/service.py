@@ -1,5 +1,6 @@
 """Orders as answers: the closures first, then what they need, then from whom to buy it."""
 
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
@@ -16,6 +17,8 @@ from graftbook.http.responses import etag_of
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.offers import Why
 from graftbook.orders.buying.reconciling import reconcile
+from graftbook.orders.buying.side_by_side import Asked as OfferAsked
+from graftbook.orders.buying.side_by_side import asked_for, chosen_from
 from graftbook.orders.buying.store import offered, offers_for, suppliers, taxes
 from graftbook.orders.documents import order_facts, reconciled
 from graftbook.orders.needs import Need, Needs, Wanted, needs_of
@@ -37,7 +40,7 @@ TRIES = 3
 SECONDS_FOR_SUBSTITUTES = 4.0
 LINES = Pace(0.0002)
 """One line of an order, written."""
-TERMS = ("by", "at_most_suppliers", "fastest", "use_stock", "tax_market")
+TERMS = ("by", "at_most_suppliers", "fastest", "use_stock", "tax_market", "buy_from")
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +103,7 @@ def _bought(service: Service, body: OrderIn, vehicles: Sequence[VehicleOrdered],
     )
     numbers = [need.part.number for need in needs.lines]
     market = market_of(service, numbers, body.tax_market or vehicles[0].asked.book.variant.market, today)
+    market = chosen_from(market, body.buy_from, numbers)
     store, deadline = in_store(service, numbers), vehicles[0].asked.deadline
     until = deadline.extended()
     until.check()
@@ -126,6 +130,16 @@ def market_of(service: Service, numbers: Sequence[str], tax_market: str, today: 
             taxes(session, tax_market, today),
             found.without_rate,
         )
+
+
+def offers_side_by_side(service: Service, facts: OrderOut) -> dict[str, list[OfferAsked]]:
+    """What every supplier asks for each line of an order that more than one sells, by number."""
+    needed: dict[str, int] = defaultdict(int)
+    for line in facts["lines"]:
+        needed[line["number"]] += line["quantity"]
+    market = market_of(service, list(needed), facts["market"], date.today())
+    asked = {number: asked_for(market, number, quantity) for number, quantity in needed.items()}
+    return {number: offers for number, offers in asked.items() if len(offers) > 1}
 
 
 def in_store(service: Service, numbers: Sequence[str]) -> list[InStore]:

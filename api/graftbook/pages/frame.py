@@ -17,10 +17,10 @@ from graftbook.access.scopes import Scope
 from graftbook.access.sessions import FORM_FIELD, PageSession, form_token
 from graftbook.database import UNREACHABLE
 from graftbook.http.responses import KEEP_NOTHING
-from graftbook.pages import measures, words
+from graftbook.pages import country, measures, words
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.in_hand import chassis_in_hand, take_in_hand
-from graftbook.pages.reader import units_of
+from graftbook.pages.reader import country_of, units_of
 from graftbook.process.state import Service
 
 FOLDER = Path(__file__).parent
@@ -52,8 +52,9 @@ def _environment() -> Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(words.FILTERS | measures.FILTERS)
-    made.globals.update(words.GLOBALS, style=style, UNITS_WORDS=measures.UNITS_WORDS)
+    made.filters.update(words.FILTERS | country.FILTERS | measures.FILTERS)
+    made.globals.update(words.GLOBALS, style=style)
+    made.globals.update(UNITS_WORDS=measures.UNITS_WORDS, COUNTRY_WORDS=country.COUNTRY_WORDS)
     return made
 
 
@@ -114,6 +115,7 @@ def _frame(request: Request) -> dict[str, Any]:
         "here": request.url.path,
         "address": str(request.url.path) + (f"?{request.url.query}" if request.url.query else ""),
         "units": units_of(request),
+        "country": country_of(request),
         "can_be_asked_again": request.method in ("GET", "HEAD"),
         "signed_in": session.principal.label if session else None,
         "may_order": bool(scope and scope.includes(Scope.ORDER)),

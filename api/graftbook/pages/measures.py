@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 from jinja2 import pass_context
 from jinja2.runtime import Context
 
+from graftbook.pages import country
 from graftbook.pages.words import MINUS, NO_BREAK, figure, printed
 from graftbook.rulebook.units import (
     GALLON_IMPERIAL,
@@ -246,7 +247,7 @@ def _said(number: str, symbol: str) -> str:
 
 @pass_context
 def _measured(context: Context, written: str, quantity: str = "") -> str:
-    return measured(written, context["units"], quantity)
+    return country.converted(measured(written, context["units"], quantity), country.of(context))
 
 
 @pass_context
@@ -264,7 +265,8 @@ def _in_reader_units(context: Context, figures: Iterable[Mapping[str, Any]]) -> 
     """Of the figures of a finding those whose unit is not the reader's: what it is, and how much."""
     for one in figures:
         if one["unit"] in _WAYS[context["units"]]:
-            yield one["name"], worked_out((one["before"], one["after"]), one["unit"], context["units"])
+            told = worked_out((one["before"], one["after"]), one["unit"], context["units"])
+            yield one["name"], country.number(told, country.of(context))
 
 
 FILTERS: dict[str, Any] = {

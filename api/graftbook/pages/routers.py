@@ -5,7 +5,7 @@ from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, measure, suggest
 from graftbook.pages.building import builds, specifications
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, flat, imports, past, review
+from graftbook.pages.editing import edit, effects, flat, imports, past, pictures, review
 from graftbook.pages.ordering import order, papers, stock
 from graftbook.pages.reporting import reports
 from graftbook.pages.telling import webhooks
@@ -36,6 +36,7 @@ ROUTERS = (
     review.router,
     webhooks.router,
     reports.router,
+    pictures.router,
     suggest.router,
     guide.router,
     sign_in.router,

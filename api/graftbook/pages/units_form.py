@@ -1,4 +1,4 @@
-"""The form at the foot of every page: which units measures are told in."""
+"""The form at the foot of every page: how measures, dates and numbers are written."""
 
 from fastapi import Request
 from starlette.responses import Response
@@ -7,7 +7,7 @@ from graftbook.access.guard import form_of, require_own_page
 from graftbook.access.session_endpoints import local_path
 from graftbook.pages.frame import gone_to
 from graftbook.pages.problems import pages_router
-from graftbook.pages.reader import keep_units
+from graftbook.pages.reader import keep
 
 router = pages_router()
 
@@ -18,5 +18,5 @@ async def choose(request: Request) -> Response:
     require_own_page(request, told=False)
     form = await form_of(request)
     answer = gone_to(local_path(form.get("next", "")))
-    keep_units(answer, form.get("units", ""))
+    keep(answer, form.get("units", ""), form.get("country", ""))
     return answer

@@ -131,15 +131,8 @@ SUMS = {
 """The sums of a set as two answers lay them side by side."""
 
 FILTERS: dict[str, Any] = {
-    "money": money,
-    "signed": signed,
     "hours": hours,
     "more_hours": more_hours,
-    "day": day,
-    "month": month,
-    "figure": figure,
-    "capital": capital,
-    "printed": printed,
     "phrase": phrase,
 }
 GLOBALS: dict[str, Any] = {

@@ -9,7 +9,15 @@ from graftbook.catalogue.compiling.outline import Outline
 from graftbook.catalogue.compiling.queries import book_revision, with_components
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lookup import find_flaw, numbers_meant, numbers_near
-from graftbook.closure.question import ClearPosition, FitComponent, Limits, RemedyFlaw, RemedyFlaws, Wish
+from graftbook.closure.question import (
+    ClearPosition,
+    FitComponent,
+    Limits,
+    RemedyFlaw,
+    RemedyFlaws,
+    Wish,
+    each_once,
+)
 from graftbook.database import reading
 from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD, minor_units
 from graftbook.problems import CatalogueMoved, UnknownComponent, UnknownFlaw
@@ -157,7 +165,7 @@ class Names:
         every = list(wishes)
         self.look_up(wish.fit for wish in every if wish.fit)
         settled = (self._wishes(wish, f"{pointer}/{i}") for i, wish in enumerate(every))
-        return tuple(dict.fromkeys(chain.from_iterable(settled)))
+        return each_once(chain.from_iterable(settled))
 
     def upgrade(self, word: str, pointer: str) -> Upgrade:
         """A named upgrade of the variant. Raises UnknownUpgrade."""
@@ -169,8 +177,12 @@ class Names:
             return (self._wish(wish, pointer),)
         upgrade = self.upgrade(wish.upgrade, f"{pointer}/upgrade")
         places = (place and self.of_book.position(place, f"{pointer}/upgrade") for _, place in upgrade.fits)
-        fits = (FitComponent(part, place) for (part, _), place in zip(upgrade.fits, places, strict=True))
-        return (*fits, *map(RemedyFlaw, upgrade.remedies))
+        title = upgrade.title
+        fits = (
+            FitComponent(part, place, upgrade=title)
+            for (part, _), place in zip(upgrade.fits, places, strict=True)
+        )
+        return (*fits, *(RemedyFlaw(flaw, title) for flaw in upgrade.remedies))
 
     def _wish(self, wish: WishIn, pointer: str) -> Wish:
         if wish.fit is not None:

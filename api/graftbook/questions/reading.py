@@ -9,7 +9,7 @@ from graftbook.catalogue.history.as_of_part import texts_in
 from graftbook.catalogue.history.changes import components_changed_since
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.checks.law import Binding
-from graftbook.closure.question import Criterion, Question
+from graftbook.closure.question import Criterion, Question, each_once
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import reading
 from graftbook.http.values import CRITERION_BY_WORD
@@ -68,7 +68,7 @@ class Asked:
         return [
             [self.book.variant.name, self.book.epoch, self.book.revision, self.estimated],
             [v.chassis_prefix, v.chassis_serial, v.built.isoformat(), sorted(v.options)],
-            [[wish.name, getattr(wish, "quantity", 1)] for wish in q.wishes],
+            [[wish.name, getattr(wish, "upgrade", "")] for wish in q.wishes],
             [sorted(limits.keep), sorted(limits.keep_sections), sorted(limits.refuse)],
             [int(limits.effort_at_most), limits.price_at_most, limits.nothing_visible],
             *([int(limits.evidence_at_least)] for _ in range(bool(limits.evidence_at_least))),
@@ -96,7 +96,7 @@ def ask(service: Service, body: AskIn, *, alternatives: int = 0) -> Asked:
         limits.append(names.limits(LimitsIn(**standard["limits"]), "/specification"))
     question = Question(
         vehicle=asked.vehicle,
-        wishes=tuple(dict.fromkeys(wishes)),
+        wishes=each_once(wishes),
         limits=whole(limits),
         preference=_preference(body, standard),
         fitted=asked.fitted,

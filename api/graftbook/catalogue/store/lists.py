@@ -1,7 +1,7 @@
 """Pages of what the catalogue is made of: ranges, variants, positions, known flaws, in name order."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from typing import Annotated, Any, TypeVar
 
 from pydantic import Field
@@ -87,6 +87,22 @@ class FlawOut(Document):
     appears_when: Annotated[str, Field(description="when it shows, in words")]
     note: str
     remedies: Annotated[int, Field(description="how many remedies are recorded")]
+
+
+class UpgradeWishOut(Document):
+    component: Annotated[
+        str | None, Field(description="the component that it fits; null: it remedies a flaw")
+    ]
+    position: Annotated[str | None, Field(description="where; null: wherever it goes")]
+    flaw: Annotated[str | None, Field(description="the flaw that it remedies; null: it fits a component")]
+
+
+class UpgradeOut(Document):
+    name: str
+    title: str
+    called: Annotated[list[str], Field(description="what else people call it")]
+    wishes: Annotated[list[UpgradeWishOut], Field(description="what it wishes")]
+    note: str
 
 
 def list_ranges(session: Session, limit: int, cursor: str) -> Listed[RangeOut]:
@@ -218,6 +234,43 @@ def _flaw(row: RowMapping, also_of: list[str], remedies: int) -> FlawOut:
         "note": row["note"],
         "remedies": remedies,
     }
+
+
+def list_upgrades(
+    session: Session, limit: int, cursor: str, search: dict[str, str], among: Collection[str] | None
+) -> Listed[UpgradeOut]:
+    """Named upgrades with what they wish; `among`: of these names only, which `search` stands for."""
+    upgrade, claim = table("upgrade"), table("claim")
+    query = select(upgrade.c.claim.label("name"), upgrade.c.title, upgrade.c.called, claim.c.note).join(
+        claim, claim.c.name == upgrade.c.claim
+    )
+    if among is not None:
+        query = query.where(upgrade.c.claim.in_(among))
+    rows, following = _page(session, query, upgrade.c.claim, {"list": "upgrades"} | search, limit, cursor)
+    wishes = _wishes_of(session, [row["name"] for row in rows])
+    return [_upgrade(row, wishes[row["name"]]) for row in rows], following
+
+
+def _upgrade(row: RowMapping, wishes: list[UpgradeWishOut]) -> UpgradeOut:
+    return {
+        "name": row["name"],
+        "title": row["title"],
+        "called": list(split(row["called"])),
+        "wishes": wishes,
+        "note": row["note"],
+    }
+
+
+def _wishes_of(session: Session, upgrades: list[str]) -> dict[str, list[UpgradeWishOut]]:
+    found: dict[str, list[UpgradeWishOut]] = defaultdict(list)
+    fit, flaw, connection = table("upgrade_fit"), table("upgrade_flaw"), session.connection()
+    fits = select(fit).where(fit.c.claim.in_(upgrades)).order_by(fit.c.claim, fit.c.number)
+    for row in connection.execute(fits):
+        found[row.claim].append({"component": row.component, "position": row.position, "flaw": None})
+    flaws = select(flaw).where(flaw.c.claim.in_(upgrades)).order_by(flaw.c.claim, flaw.c.flaw)
+    for row in connection.execute(flaws):
+        found[row.claim].append({"component": None, "position": None, "flaw": row.flaw})
+    return found
 
 
 def _known(session: Session, column: Any, name: str, problem: type[Unknown]) -> None:

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 
 from graftbook.closure.answer import Answer, Change, Difference, Outcome
 from graftbook.closure.answering import answer_question, scope_of
-from graftbook.closure.question import FitComponent, Question, Wish
+from graftbook.closure.question import FitComponent, Question, Wish, each_once
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.totals import difference
 from graftbook.rulebook.model import RuleBook
@@ -56,7 +56,7 @@ def with_component(book: RuleBook, question: Question, component: str, position:
     places = {position} if position else {fit.position for fit in scope.serving(component)}
     kept = tuple(w for w in question.wishes if not _gives_way(w, places, scope))
     wish = FitComponent(component, position)
-    return replace(question, wishes=tuple(dict.fromkeys((*kept, wish))), alternatives=0)
+    return replace(question, wishes=each_once((*kept, wish)), alternatives=0)
 
 
 def why_not_briefly(

@@ -82,6 +82,7 @@ def answer(request: Request, service: ServiceDep) -> Response:
     asked, document = closure_document(service, question.body())
     facts = vehicle | answer_facts(service, question, asked, document, units_of(request))
     if "found" in facts:
+        rows.with_pictures(service.engine, facts["groups"])
         facts |= drawn_facts(service, asked, document, facts, look)
     form = form_facts(question, facts["sections"], blanks=1)
     return page(request, "answer.html", **facts, **form, present=present)

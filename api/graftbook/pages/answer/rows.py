@@ -5,7 +5,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import NotRequired, TypedDict
 
+from graftbook.database import Source
 from graftbook.pages.asking.question import PageQuestion
+from graftbook.pictures.schemas import PictureOut
+from graftbook.pictures.service import Thing, pictures_of_each
 from graftbook.questions.closures.schemas import (
     BecauseOut,
     ChangeOut,
@@ -17,6 +20,8 @@ from graftbook.questions.closures.schemas import (
 )
 from graftbook.questions.closures.summary import phrase
 
+CLAIMS = frozenset(("companion", "conflict", "joint", "budget", "flaw"))
+"""Reasons that are records, so that a picture can be of them."""
 SIDES = frozenset(("left", "right"))
 SIDE = re.compile(r"\b(left|right)\b")
 _WORD = re.compile(r"\w+|\W+")
@@ -56,6 +61,7 @@ class Row(TypedDict):
     steps: list[Step]
     choices: list[Choice]
     barred: list[Choice]
+    pictures: list[PictureOut]
     refused: NotRequired[str]
     kept: NotRequired[str]
 
@@ -104,6 +110,25 @@ def grouped(document: ClosureOut, found: SetOut, asked_now: PageQuestion) -> lis
     return list(groups.values())
 
 
+def things(row: Row) -> list[Thing]:
+    """What a picture on an opened row may be of: its parts, the claim that they fit, the rules behind it."""
+    changes: list[Thing] = [("component", number) for number in row["numbers"]]
+    if claim := row["first"]["claim"]:
+        changes.append(("fitment", claim))
+    reasons = [*row["steps"], row["first"]["because"], *row["first"]["also_needed_by"]]
+    return changes + [(one["cause"], one["name"]) for one in reasons if one["cause"] in CLAIMS]
+
+
+def with_pictures(source: Source, groups: Sequence[Group]) -> None:
+    """Put on each row the pictures of what it speaks of, each once; one look into the database for all."""
+    found = pictures_of_each(
+        source, {thing for group in groups for row in group["rows"] for thing in things(row)}
+    )
+    for row in (row for group in groups for row in group["rows"]):
+        shown = {p["digest"]: p for thing in things(row) for p in found.get(thing, ())}
+        row["pictures"] = list(shown.values())
+
+
 def _wished(change: ChangeOut) -> bool:
     return change["because"]["cause"] == "wish"
 
@@ -139,6 +164,7 @@ def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: 
         "steps": steps if len(steps) > 1 else [],
         "choices": [choice for choice in choices if choice["outcome"] != "impossible"],
         "barred": [choice for choice in choices if choice["outcome"] == "impossible"],
+        "pictures": [],
     }
     if first["component"] and not _wished(first):
         row["refused"] = asked_now.adding("refuse", first["component"]).address()

@@ -1,6 +1,7 @@
 """A component's page: what the catalogue says of one number, in a reader's order."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
+from functools import partial
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -22,6 +23,7 @@ from graftbook.pages.editing.edit import record_address
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
 from graftbook.pages.words import day
+from graftbook.pictures.service import pictures_of
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup.documents import component_page
 from graftbook.questions.lookup.schemas import Row
@@ -49,6 +51,7 @@ def component(request: Request, number: str, service: ServiceDep) -> Response:
         chassis=chassis,
         carried=f"?{urlencode({'chassis': chassis})}" if chassis else "",
         own=quote(number, safe=""),
+        pictures=pictures_of(service.engine, "component", number),
         **facts,
     )
 
@@ -73,7 +76,7 @@ def page_facts(service: Service, session: Session, number: str) -> dict[str, Any
     return {
         "known": known,
         "rules": rules,
-        "holds_for": holds_for,
+        "holds_for": partial(holds_for, ranges=titles(session, r.RangeRecord, _of(listed, "range"))),
         "form_of": form_of,
         "sections": section_titles(session),
         "names": titles(session, r.ComponentRecord, numbers),
@@ -121,10 +124,12 @@ def grouped(rows: list[Row]) -> list[Row]:
     return list(rules.values())
 
 
-def holds_for(record: Row) -> str:
-    """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 October 1976`."""
+def holds_for(record: Row, ranges: Mapping[str, str]) -> str:
+    """For which vehicles a record holds, in words: `generation 24 or 32; built from 1 October 1976`; `ranges`
+    are their titles."""
     words = "; ".join(_conditions(record))
-    return words or (f"every {record['range']}" if record.get("range") else "every vehicle")
+    range_ = record.get("range")
+    return words or (f"all of {ranges.get(range_, range_)}" if range_ else "every vehicle")
 
 
 def _conditions(record: Row) -> Iterator[str]:

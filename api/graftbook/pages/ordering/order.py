@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 from http import HTTPStatus
-from typing import Any
+from typing import Any, TypedDict
 from urllib.parse import parse_qsl, urlencode
 
 from fastapi import Request
@@ -16,18 +16,20 @@ from graftbook.builds.schemas import Remark, Slug
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
+from graftbook.http.values import money
 from graftbook.orders.buying.not_bought import said_of
+from graftbook.orders.buying.side_by_side import Asked
 from graftbook.orders.forms import DOCUMENTS, MEDIA, writer
 from graftbook.orders.lists import keeping, overview
 from graftbook.orders.lists import service as order_lists
 from graftbook.orders.lists.schemas import BookingOut, OrderListOut
 from graftbook.orders.schemas import OrderOut
-from graftbook.orders.service import order_facts_for
+from graftbook.orders.service import offers_side_by_side, order_facts_for
 from graftbook.pages.asking.question import takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
 from graftbook.pages.ordering.naming import suggested
-from graftbook.pages.ordering.ordered import ALSO, ANOTHER, TERMS, PageOrder, answer_to
+from graftbook.pages.ordering.ordered import ALSO, ANOTHER, BUY_FROM, TERMS, PageOrder, answer_to
 from graftbook.pages.problems import pages_router
 from graftbook.problems import AlreadyExists, DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
@@ -45,7 +47,7 @@ NO_NAME = (
 NO_NOTE = "A note is at most 2,000 letters long and has no control characters."
 
 
-@router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO])])
+@router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO, BUY_FROM])])
 def order(request: Request, service: ServiceDep) -> Response:
     """The order of the address's question. An impossible question goes to its answer."""
     asked = PageOrder.of(request.query_params.multi_items())
@@ -62,6 +64,25 @@ def order(request: Request, service: ServiceDep) -> Response:
         except (InvalidRequest, NoSet, Unknown) as problem:
             wrong = problem.detail
     return _order_page(request, service, asked, Typed(another, wrong))
+
+
+class Offer(TypedDict):
+    """What a supplier asks for a line; `is_this`: the order takes it there."""
+
+    asked: Asked
+    total: str
+    unit_price: str
+    deposits: str
+    is_this: bool
+    address: str
+
+
+class Offers(TypedDict):
+    """What every supplier asks for a line; `chosen`: somebody said from whom, and may let that go."""
+
+    chosen: bool
+    let_go: str
+    rows: list[Offer]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,6 +120,7 @@ def _order_page(
         suggested=free,
         ways=[asked.buying(way["by"], way["at_most_suppliers"]).address() for way in facts["instead"]],
         days=_days(asked, facts),
+        offers=_offers(service, asked, facts),
         at_leisure=asked.buying(None, _most(asked)).address(),
         **shown(facts),
     )
@@ -107,6 +129,29 @@ def _order_page(
 def _most(asked: PageOrder) -> int | None:
     most = asked.terms.get("at_most_suppliers", "")
     return int(most) if most.isdecimal() else None
+
+
+def _offers(service: Service, asked: PageOrder, facts: OrderOut) -> dict[str, Offers]:
+    """By number what every supplier asks for the line, with the address of the order that takes it there."""
+    bought = {(line["number"], line["supplier"]) for line in facts["lines"]}
+    return {
+        number: {
+            "chosen": number in asked.chosen,
+            "let_go": asked.taking_from(number, "").address(),
+            "rows": [
+                {
+                    "asked": one,
+                    "total": money(one.total),
+                    "unit_price": money(one.unit_price),
+                    "deposits": money(one.deposits),
+                    "is_this": (number, one.supplier) in bought,
+                    "address": asked.taking_from(number, one.supplier).address() + f"#line-{number}",
+                }
+                for one in some
+            ],
+        }
+        for number, some in offers_side_by_side(service, facts).items()
+    }
 
 
 def _days(asked: PageOrder, facts: OrderOut) -> list[dict[str, Any]]:
@@ -124,7 +169,7 @@ def _days(asked: PageOrder, facts: OrderOut) -> list[dict[str, Any]]:
     ]
 
 
-@router.get("/order.{form}", dependencies=[MayRead, takes_question(*TERMS, "part", many=[ALSO])])
+@router.get("/order.{form}", dependencies=[MayRead, takes_question(*TERMS, "part", many=[ALSO, BUY_FROM])])
 def document(request: Request, form: str, service: ServiceDep) -> Response:
     """The same as a document; `part` gives the part of one supplier or vehicle."""
     if form not in MEDIA:
@@ -145,15 +190,20 @@ def _name_for(facts: OrderOut) -> str:
 
 def shown(facts: OrderOut | OrderListOut) -> dict[str, Any]:
     """What a page of an order speaks of: lines by supplier, the rest as it is."""
+    first = {line["number"]: line["line"] for line in reversed(facts["lines"])}
+    lines = [
+        {**line, "anchor": f"line-{line['number']}" if first[line["number"]] == line["line"] else ""}
+        for line in facts["lines"]
+    ]
     suppliers = [
-        {**supplier, "of": [line for line in facts["lines"] if line["supplier"] == supplier["name"]]}
+        {**supplier, "of": [line for line in lines if line["supplier"] == supplier["name"]]}
         for supplier in facts["suppliers"]
     ]
     return {
         "order": facts,
         "said": {line["number"]: said_of(line) for line in facts["not_supplied"]},
         "suppliers": suppliers,
-        "without": [line for line in facts["lines"] if not line["supplier"]],
+        "without": [line for line in lines if not line["supplier"]],
     }
 
 
@@ -175,14 +225,28 @@ def _keep(request: Request, service: Service, asked: PageOrder, form: dict[str, 
         make = keeping.make if own else keeping.make_next
         try:
             made = make(service, name, body, _checked(Remark, form, "note"), who)
-            return gone_to(f"/orders/{made['name']}")
         except AlreadyExists:
             free = overview.free_name(service.engine, name)
             wrong["wrong_name"] = f"There is a list {name} already. {free} is free."
             name = free
+        else:
+            return _kept_and_sent(service, made, who) if form.get("do") == "send" else _at(made["name"])
     typed = Typed(name=name, note=note, **wrong)
     present = asked.as_of(present_revision(service))
     return _order_page(request, service, present, typed, HTTPStatus.UNPROCESSABLE_ENTITY)
+
+
+def _kept_and_sent(service: Service, made: OrderListOut, who: str) -> Response:
+    """Send what was kept a moment ago; what stands against that is told on the list's own page."""
+    try:
+        order_lists.send(service.engine, made["name"], order_lists.list_etag(made), who)
+    except Problem:
+        return _at(made["name"])
+    return _at(made["name"] + "#suppliers-head")
+
+
+def _at(place: str) -> Response:
+    return gone_to(f"/orders/{place}")
 
 
 def _mistake(kind: Any, text: str) -> str:

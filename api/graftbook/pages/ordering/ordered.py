@@ -18,6 +18,8 @@ from graftbook.questions.schemas import ClosureIn
 
 TERMS = ("by", "at_most_suppliers", "fastest", "tax_market")
 """How to buy, as the page's form sends it."""
+BUY_FROM = "buy_from"
+"""A line and the supplier that was chosen for it, `number=supplier`."""
 ALSO = "also"
 """The question of one vehicle more, as the part of its address behind the question mark."""
 ANOTHER = "another"
@@ -35,6 +37,8 @@ class PageOrder:
     question: PageQuestion
     also: tuple[PageQuestion, ...] = ()
     terms: Mapping[str, str] = field(default_factory=dict)
+    chosen: Mapping[str, str] = field(default_factory=dict)
+    """Number → the supplier that was chosen for it."""
 
     @classmethod
     def of(cls, sent: Iterable[Pair]) -> "PageOrder":
@@ -42,12 +46,16 @@ class PageOrder:
         given = list(sent)
         also = (_vehicle(parse_qsl(value)) for name, value in given if name == ALSO)
         terms = {name: value.strip() for name, value in given if name in TERMS and value.strip()}
-        return cls(PageQuestion.of(given), tuple(one for one in also if one.pairs), terms)
+        chosen = (value.strip().rpartition("=") for name, value in given if name == BUY_FROM)
+        kept = {number: supplier for number, _, supplier in chosen}
+        return cls(PageQuestion.of(given), tuple(one for one in also if one.pairs), terms, kept)
 
     @property
     def further(self) -> list[Pair]:
-        """The vehicles after the first, as an address or a form carries them."""
-        return [(ALSO, urlencode(one.pairs)) for one in self.also]
+        """The vehicles after the first, and the suppliers chosen, as an address or a form carries them."""
+        return [(ALSO, urlencode(one.pairs)) for one in self.also] + [
+            (BUY_FROM, f"{number}={supplier}") for number, supplier in self.chosen.items()
+        ]
 
     def address(self, path: str = "/order") -> str:
         """The address that asks this."""
@@ -90,9 +98,16 @@ class PageOrder:
         terms = {"by": by, "at_most_suppliers": at_most}
         return replace(self, terms=kept | {name: str(value) for name, value in terms.items() if value})
 
+    def taking_from(self, number: str, supplier: str) -> "PageOrder":
+        """The same with a line bought from this supplier; no supplier: from whom it costs least."""
+        others = {known: title for known, title in self.chosen.items() if known != number}
+        return replace(self, chosen=others | ({number: supplier} if supplier else {}))
+
     def body(self) -> OrderIn:
         """The order's body. Raises InvalidRequest."""
-        first = validated(OrderQuery, {**self.terms, **self.question.fields()}).order()
+        chosen = [f"{number}={supplier}" for number, supplier in self.chosen.items()]
+        said = {**self.terms, **self.question.fields(), **({BUY_FROM: chosen} if chosen else {})}
+        first = validated(OrderQuery, said).order()
         if not self.also:
             return first
         as_of = {"as_of": first.as_of} if first.as_of else {}

@@ -149,6 +149,7 @@ const READING = [
   [/^\/edit\/effect\/.*$/, "Looking at what the edit changes"],
 ];
 const SENDING = [
+  [/^\/pictures\/.*$/, "Reading the picture"],
   [/^\/check$/, "Checking the list"],
   [/^\/order$/, "Keeping the order"],
   [/^\/orders\/.*$/, "Bringing the list up to date"],

@@ -150,9 +150,13 @@ def _flat(said: dict[str, Any]) -> dict[str, Any]:
         **{name: [w[name] for w in wishes if w.get(name)] for name in ("upgrade", "remedy", "clear")},
         "remedy_all": next((w["remedy_all"] for w in wishes if w.get("remedy_all")), None),
         "prefer": said.pop("preference", None),
-        **said,
+        **{name: _pairs(value) if isinstance(value, dict) else value for name, value in said.items()},
         "as_of": as_of,
     }
+
+
+def _pairs(said: dict[str, str]) -> list[str]:
+    return [f"{name}={value}" for name, value in said.items()]
 
 
 def _meant(body: ClosureIn) -> dict[str, Any]:

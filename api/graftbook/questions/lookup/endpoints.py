@@ -1,6 +1,7 @@
 """Look-up in the catalogue: components by what one knows of them, and the lists it is made of."""
 
 from collections.abc import Callable, Mapping
+from datetime import date
 from typing import Annotated, Any, Literal, TypeVar
 
 from fastapi import APIRouter, Path, Query, Request
@@ -26,6 +27,8 @@ from graftbook.http.responses import etag_of
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup import schemas as out
 from graftbook.questions.lookup.documents import component_line, component_page
+from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.vehicles.service import ask_vehicle
 from graftbook.rulebook.model import Comparator, SeverityWord
 
 router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
@@ -203,3 +206,45 @@ def list_flaws(
 ) -> Response:
     """In name order."""
     return _listed(request, service, limit, lambda s, n: lists.list_flaws(s, n, cursor, component, at_least))
+
+
+@router.get(
+    "/upgrades",
+    operation_id="listUpgrades",
+    summary="The named upgrades, with what each wishes",
+    responses={
+        200: {"model": out.UpgradesOut},
+        **_errors(
+            problems.UnknownChassis,
+            problems.UnknownOption,
+            problems.UnknownVariant,
+            problems.VehicleMismatch,
+        ),
+    },
+)
+def list_upgrades(
+    request: Request,
+    service: ServiceDep,
+    variant: Annotated[str, Query(max_length=120, description="those that this variant can have")] = "",
+    chassis: Annotated[str, Query(max_length=120, description="those that this very vehicle can have")] = "",
+    option: Annotated[list[Word], Query(max_length=100, description="with chassis: an option it has")] = [],
+    built: Annotated[Day | None, Query(description="with chassis: the day it was built")] = None,
+    limit: Limit = None,
+    cursor: Cursor = "",
+) -> Response:
+    """In name order. A question wishes one by its name: `{"upgrade": "front-discs"}`."""
+    among = _upgrades_of(service, variant, chassis, option, built)
+    search = {"variant": variant, "chassis": chassis, "option": ";".join(option), "built": str(built or "")}
+    return _listed(request, service, limit, lambda s, n: lists.list_upgrades(s, n, cursor, search, among))
+
+
+def _upgrades_of(
+    service: Service, variant: str, chassis: str, options: list[str], built: date | None
+) -> set[str] | None:
+    """The names of those that a vehicle, or some vehicle of a variant, can have; None: neither is named."""
+    if chassis:
+        said = {"chassis": chassis, "variant": variant, "options": options, "built": built}
+        given = VehicleIn.model_validate({name: value for name, value in said.items() if value})
+        asked = ask_vehicle(service, given, pointer="")
+        return {one.name for one in asked.names.book().upgrades if one.when.holds(asked.vehicle)}
+    return {one.name for one in service.books.book(variant).upgrades} if variant else None

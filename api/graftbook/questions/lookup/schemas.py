@@ -6,7 +6,7 @@ from pydantic import Field, GetPydanticSchema
 
 from graftbook.catalogue.format import records
 from graftbook.catalogue.format.fields import Record
-from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, VariantOut
+from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, UpgradeOut, VariantOut
 from graftbook.document import Document
 from graftbook.http.paging import PageOut
 from graftbook.questions.closures.schemas import MoneyOut, VehicleOut
@@ -96,6 +96,10 @@ class FlawsOut(PageOut):
     """A page of known flaws."""
 
     items: list[FlawOut]
+
+
+class UpgradesOut(PageOut):
+    items: list[UpgradeOut]
 
 
 class FittedOut(Document):

@@ -1,0 +1,1 @@
+"""Photographs and sketches that stand with a record of the catalogue or a build."""

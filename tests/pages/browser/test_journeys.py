@@ -1,0 +1,35 @@
+"""What a counter hand, a builder and an editor must do is counted: no change of a page adds a key unseen."""
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Browser
+
+from tests.benchmarks.journeys import (
+    Counts,
+    Journey,
+    builder,
+    counter,
+    counter_swapping,
+    editor,
+    signed_in,
+    travelled,
+)
+from tests.soundness.server import Served
+
+COUNTED = {
+    counter: Counts(keys=10, clicks=3, loads=5),
+    counter_swapping: Counts(keys=10, clicks=5, loads=5),
+    builder: Counts(keys=12, clicks=3, loads=3),
+    editor: Counts(keys=31, clicks=7, loads=6),
+}
+
+
+@pytest.mark.parametrize("travel", COUNTED)
+def test_a_journey_takes_so_much_by_hand(
+    chromium: Browser, served: Served, travel: Callable[[Journey], None]
+) -> None:
+    page = signed_in(chromium, served.address, served.key)
+    journey = travelled(page, travel)
+    page.context.close()
+    assert journey.counts == COUNTED[travel]
