@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Callable
 import httpx
 import pytest
 
-from tests.pages.test_edit import OWN, Editor, _signed_in, text_of, token_in
+from tests.pages.test_edit import OWN, Editor, signed_in, text_of, token_in
 from tests.pictures.drawn import SVG, photograph, sketch
 
 pytestmark = pytest.mark.anyio
@@ -17,7 +17,7 @@ CHASSIS = "24PL-018412"
 
 @pytest.fixture
 async def editor(demo_copy: Callable[[], str]) -> AsyncIterator[Editor]:
-    async with _signed_in(demo_copy()) as editor:
+    async with signed_in(demo_copy()) as editor:
         yield editor
 
 
