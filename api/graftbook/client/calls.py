@@ -46,6 +46,7 @@ T = TypeVar("T")
 Body = Mapping[str, Any]
 JSON = "application/json"
 PAPERS = {
+    "json": JSON,
     "csv": "text/csv",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
     "pdf": "application/pdf",
@@ -102,6 +103,7 @@ class Asked(TypedDict, total=False):
 class Ordered(Asked, total=False):
     """An order's question: how to buy, too."""
 
+    alternatives: int
     label: str
     also: Sequence[Body]
     by: str
@@ -154,9 +156,12 @@ def closure(vehicle: str | Body, *, alternatives: int = 0, **asked: Unpack[Asked
     return _question("/v1/closures", {"vehicle": _vehicle(vehicle), **further, **asked})
 
 
-def closure_summary(vehicle: str | Body, **asked: Unpack[Asked]) -> Call[ClosureSummaryOut]:
+def closure_summary(
+    vehicle: str | Body, *, alternatives: int = 0, **asked: Unpack[Asked]
+) -> Call[ClosureSummaryOut]:
     """The same line by line."""
-    return _question("/v1/closures", {"vehicle": _vehicle(vehicle), **asked}, view="summary")
+    whole: Call[Any] = closure(vehicle, alternatives=alternatives, **asked)
+    return replace(whole, params={"view": "summary"})
 
 
 def why_not(
@@ -201,11 +206,14 @@ def order(vehicle: str | Body, **asked: Unpack[Ordered]) -> Call[OrderOut]:
     return _question("/v1/orders", {"vehicle": _vehicle(vehicle), **asked})
 
 
-def order_paper(form: str, vehicle: str | Body, part: str = "", **asked: Unpack[Ordered]) -> Call[bytes]:
-    """The same as `csv`, `xlsx` or `pdf`. `part`: only `supplier:NAME` or `vehicle:LABEL`."""
-    asking = _question("/v1/orders", {"vehicle": _vehicle(vehicle), **asked}, part=part or None)
-    headers = {**asking.headers, "Accept": PAPERS[form]}
-    return Call("POST", asking.path, asking.params, asking.content, headers, _bytes, True)
+def order_paper(
+    form: str, vehicle: str | Body, *, part: str = "", view: str = "full", **asked: Unpack[Ordered]
+) -> Call[bytes]:
+    """The same as `csv`, `xlsx`, `pdf` or `json`. `part`: only `supplier:NAME` or `vehicle:LABEL`; `view`:
+    `summary`, of JSON."""
+    body = {"vehicle": _vehicle(vehicle), **asked}
+    asking = _question("/v1/orders", body, part=part or None, view=view)
+    return replace(asking, headers={**asking.headers, "Accept": PAPERS[form]}, read=_bytes)
 
 
 def fitting_sequence(vehicle: str | Body, *, hands: int = 1, **asked: Unpack[Asked]) -> Call[FittingOut]:

@@ -1,10 +1,14 @@
 """`graftbook find`: what somebody says, found as he means it."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands import distant
+
+if TYPE_CHECKING:
+    from graftbook.questions.finding.schemas import SearchOut
 
 
 def find(
@@ -13,19 +17,15 @@ def find(
     limit: Annotated[int, typer.Option("--limit", min=1, max=100, help="At most so many.")] = 10,
     database: c.Database = None,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, what GET /v1/search answers.")] = False,
+    service: distant.Service = None,
 ) -> None:
     """Find upgrades, components and flaws by what people say: `graftbook find front discs`."""
-    from graftbook.questions.finding.service import search, search_document
-    from graftbook.questions.schemas import VehicleIn
-
-    settings = c.settings_for(database)
+    said, where = " ".join(text), distant.place(service, database)
     with c.readable_errors():
-        service = c.service_for(settings)
-        try:
-            vehicle = VehicleIn(chassis=chassis) if chassis else None
-            document = search_document(search(service, " ".join(text), vehicle, limit=limit))
-        finally:
-            service.close()
+        if where:
+            document = distant.found(where, said, chassis, limit)
+        else:
+            document = _found(database, said, chassis, limit)
     if as_json:
         c.print_json(document)
     else:
@@ -36,3 +36,16 @@ def find(
             typer.echo(f"{item['name']}  {item['title']}{unfit}")
     if not document["items"]:
         raise typer.Exit(c.NO)
+
+
+def _found(database: str | None, text: str, chassis: str, limit: int) -> "SearchOut":
+    """What the database's catalogue has."""
+    from graftbook.questions.finding.service import search, search_document
+    from graftbook.questions.schemas import VehicleIn
+
+    here = c.service_for(c.settings_for(database))
+    try:
+        vehicle = VehicleIn(chassis=chassis) if chassis else None
+        return search_document(search(here, text, vehicle, limit=limit))
+    finally:
+        here.close()
