@@ -14,7 +14,7 @@ from tests.soundness.server import Served, serve
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
 VAN = "24PL-018412"
-PATIENT: Any = {"wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30.0}
+PATIENT: Any = {"wishes": [{"fit": "QL-7075"}], "deadline_seconds": 30.0}
 
 
 @pytest.fixture(scope="module")
@@ -40,13 +40,13 @@ def test_the_counter_s_day(served: Served):
         assert shop.ready()["status"] == "ready"
         answer = shop.closure(VAN, **PATIENT)
         assert answer["set"] is not None
-        assert "QB-3310" in {change["component"] for change in answer["set"]["changes"]}
+        assert "QL-7075" in {change["component"] for change in answer["set"]["changes"]}
         brief = shop.closure_summary(VAN, **PATIENT)
         assert brief["set"] is not None
         assert brief["set"]["totals"] == answer["set"]["totals"]
         assert shop.fits("qb 3310", VAN)["number"] == "QB-3310"
-        assert shop.check(VAN, ["QB-3310"])["complete"] is False
-        assert shop.order_paper("pdf", VAN, wishes=[{"fit": "QB-3310"}]).startswith(b"%PDF")
+        assert shop.check(VAN, ["QL-7075"])["catalogue_revision"] == answer["catalogue_revision"]
+        assert shop.order_paper("pdf", VAN, wishes=[{"fit": "QL-7075"}]).startswith(b"%PDF")
         assert shop.vehicle(VAN)["variant"] == "24P-21-L"
         assert shop.search("front discs", chassis=VAN)["items"]
         severe = list(shop.flaws(at_least="severe", limit=5))
@@ -92,20 +92,20 @@ def test_nobody_is_overwritten(served: Served):
 def test_as_of_a_revision_the_answer_is_that_of_then(served: Served):
     with Client(served.address, key=served.key) as shop:
         before = shop.closure(VAN, **PATIENT)
-        record = shop.record("component", "QB-3310")
+        record = shop.record("component", "QL-7075")
         price = {"price": "999.00"}
-        edit = shop.patch_record("component", "QB-3310", price, why="dearer")
+        edit = shop.patch_record("component", "QL-7075", price, why="dearer")
         assert edit["catalogue_revision"] == before["catalogue_revision"] + 1
         now = shop.closure(VAN, **PATIENT)
         then = shop.closure(VAN, **PATIENT, as_of=before["catalogue_revision"])
         assert now != before == then
-        shop.put_record("component", "QB-3310", record["rows"], why="back again")
-        assert next(shop.record_history("component", "QB-3310"))["edit"]["why"] == "back again"
+        shop.put_record("component", "QL-7075", record["rows"], why="back again")
+        assert next(shop.record_history("component", "QL-7075"))["edit"]["why"] == "back again"
 
 
 async def test_the_same_awaited(served: Served):
     async with AsyncClient(served.address, key=served.key) as shop:
-        answer = await shop.closure(VAN, wishes=[{"fit": "QB-3310"}], deadline_seconds=30.0)
+        answer = await shop.closure(VAN, wishes=[{"fit": "QL-7075"}], deadline_seconds=30.0)
         assert answer["proved"]
         names = [flaw["name"] async for flaw in shop.flaws(at_least="severe", limit=5)]
         assert len(set(names)) == len(names) > 5
@@ -164,7 +164,7 @@ def test_a_delivery_is_booked_once_though_the_service_is_killed_before_it_can_sa
     with ExitStack() as services:
         way = Fragile(sqlite_databases.copy(sqlite_demo_url), services)
         shop = services.enter_context(Client("http://shop", key=way.served.key, transport=way))
-        made = shop.create_order_list("brakes", VAN, wishes=[{"fit": "QB-3310"}])
+        made = shop.create_order_list("brakes", VAN, wishes=[{"fit": "QL-7075"}])
         shop.send_order_list("brakes", incomplete=True)
         line = made["lines"][0]
         way.armed = True

@@ -21,6 +21,7 @@ PAGES = {
     "operating": "Operating it",
     "limits": "Limits",
     "integrating": "Programs that ask",
+    "client": "The Python client, and asking a distant service",
     "changes": "What changed in the API",
 }
 """Every page by its name, in reading order, with its title."""
