@@ -38,7 +38,7 @@ ROOMS = {
     "checks": "rulebook",
     "events.told": "database",
     "catalogue": "events.told closure rulebook database document problems temporary_files",
-    "builds.stored": "catalogue database document problems",
+    "builds.stored": "catalogue rulebook database document problems",
     "guide": "checks catalogue rulebook problems settings",
     "telemetry": "closure",
     "process": "telemetry catalogue closure rulebook database problems settings",
@@ -67,8 +67,9 @@ ROOMS = {
     "questions access http process catalogue checks rulebook database problems",
     "app": "pages pictures events orders reports editing builds builds.life builds.standards questions "
     "idempotency access http process telemetry health closure rulebook database_faults problems settings",
-    "commands": "guide orders editing builds.life builds.standards builds.stored questions backups access "
-    "http process catalogue closure rulebook database problems settings",
+    "client": "orders editing builds.stored questions health catalogue",
+    "commands": "client guide orders editing builds.life builds.standards builds.stored questions backups "
+    "access http process catalogue closure rulebook database problems settings",
 }
 """Room → the rooms that it may import, each named above it: so no arrow runs back, and there is no circle."""
 
@@ -237,6 +238,26 @@ def test_of_the_catalogue_only_the_lint_asks_the_closure() -> None:
     for path in modules("catalogue"):
         asks = any(name.startswith("graftbook.closure") for name in imports(path))
         assert not asks or path.parent.name == "lint", path
+
+
+DOCUMENTS = {"documents", "schemas", "compared_schemas", "summary_schemas", "lists", "endpoints"}
+"""Modules that say what a document looks like."""
+
+
+def test_the_client_knows_of_the_service_what_its_documents_look_like() -> None:
+    """By name, for the checker; running, it loads nothing of the service."""
+    for path in modules("client"):
+        names = {name for name in imports(path) if name.startswith("graftbook.")}
+        of_service = {name for name in names if not name.startswith("graftbook.client")}
+        assert all(name.split(".")[-2] in DOCUMENTS and name.endswith("Out") for name in of_service), path
+    loaded = loaded_with(["graftbook.client"])
+    assert "httpx" in loaded
+    assert {name for name in loaded if name.startswith("graftbook.")} == {
+        f"graftbook.{'.'.join(path.relative_to(API).with_suffix('').parts)}"
+        for path in modules("client")
+        if path.stem != "__init__"
+    } | {"graftbook.client"}
+    assert not {name.split(".")[0] for name in loaded} & (NOT_IN_PURE - {"httpx"})
 
 
 def test_the_catalogue_knows_no_web() -> None:

@@ -28,7 +28,7 @@ VAN = "24PL-018412"
 
 
 def main(client: AuthenticatedClient) -> None:
-    asked = ClosureIn(vehicle=VehicleIn(chassis=VAN), wishes=[WishIn(fit="QB-3310")])
+    asked = ClosureIn(vehicle=VehicleIn(chassis=VAN), wishes=[WishIn(fit="QL-7075")])
     closure = make_closure.sync(client=client, body=asked)
     assert isinstance(closure, ClosureOut)
     component = get_component.sync("QB-3310", client=client)

@@ -21,7 +21,7 @@ def main() -> None:
             answer = client.request(method, address, content=content, headers=kind | more)
             return as_.model_validate_json(answer.content)
 
-        closure_in = made.ClosureIn(vehicle={"chassis": VAN}, wishes=[{"fit": "QB-3310"}])
+        closure_in = made.ClosureIn(vehicle={"chassis": VAN}, wishes=[{"fit": "QL-7075"}])
         closure = asked(made.ClosureOut, "POST", "/v1/closures", closure_in)
         component = asked(made.ComponentFactsOut, "GET", "/v1/components/QB-3310")
         page = asked(made.FlawsOut, "GET", "/v1/flaws?limit=3")

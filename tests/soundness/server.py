@@ -28,6 +28,8 @@ from tests.soundness.forked import Forked
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()"]
 SECONDS_TO_START = 60
+UNHURRIED: dict[str, Any] = {"seconds_to_reason": 60, "reasoning_processes": 0}
+"""Settings of a service that proves what it is asked on a busy machine too, for what is not about time."""
 _LISTENS = re.compile(r"running on (http://[\d.]+:\d+)")
 
 

@@ -4,11 +4,12 @@ import os
 import shlex
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands import distant
 from graftbook.commands.builds import build, specification
 from graftbook.commands.checking import check, fits
 from graftbook.commands.console import (
@@ -35,6 +36,10 @@ from graftbook.commands.load import load, sheets
 from graftbook.commands.past import compare, history, remove, take_back
 from graftbook.commands.stock import stock
 from graftbook.settings import Settings
+
+if TYPE_CHECKING:
+    from graftbook.orders.question_schemas import OrderIn
+    from graftbook.orders.schemas import OrderOut
 
 app = Commands(
     name="graftbook",
@@ -230,7 +235,7 @@ def closure(
     evidence_at_least: c.LeastEvidence = "no evidence",
     specification: c.Specification = None, rules: c.Rules = None, alternatives: c.Alternatives = 0,
     as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
-    summary: c.Summary = False,
+    summary: c.Summary = False, service: distant.Service = None,
 ) -> None:  # fmt: skip
     """The complete set that follows from a vehicle and some wishes, with reasons and order list."""
     from graftbook.orders.plain_text import order_lines
@@ -238,14 +243,22 @@ def closure(
     from graftbook.questions.closures.plain_text import answer_lines
     from graftbook.questions.closures.service import summary_of
 
-    asked = query_from(locals())
+    asked, where = query_from(locals()), distant.place(service, database)
     if summary:
         with readable_errors():
-            brief = summary_of(service_for(settings_for(database)), asked.body())
+            body = asked.body()
+            brief = (
+                distant.summary_of(where, body)
+                if where
+                else summary_of(service_for(settings_for(database)), body)
+            )
         print_json(brief)
         raise typer.Exit(NO if brief["set"] is None else 0)
     with readable_errors():
-        document, wanted = closure_and_order(service_for(settings_for(database)), asked.body())
+        if where:
+            document, wanted = distant.closure_and_order(where, asked.body(), order=not as_json)
+        else:
+            document, wanted = closure_and_order(service_for(settings_for(database)), asked.body())
     if as_json:
         print_json(document)
     else:
@@ -270,35 +283,43 @@ def order(
     form: Annotated[str, typer.Option("--format", help="text, csv, json, xlsx or pdf.")] = "text",
     part: Annotated[str, typer.Option(help="Only supplier:NAME or vehicle:LABEL (csv, xlsx, pdf).")] = "",
     output: Annotated[Path | None, typer.Option(help="File to write; else the terminal.")] = None,
-    summary: c.Summary = False,
+    summary: c.Summary = False, service: distant.Service = None,
 ) -> None:  # fmt: skip
     """The order of the closure that the same options give: what to buy, and from whom."""
-    from graftbook.orders.forms import MEDIA, writer
+    from graftbook.orders.forms import MEDIA
     from graftbook.orders.plain_text import order_page
-    from graftbook.orders.service import order_facts_for
-    from graftbook.orders.summary import summary_writer
 
     if form != "text" and form not in MEDIA:
         stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
     if summary and form not in ("text", "json"):
         stop("a summary is JSON; leave out --format, or --summary")
-    asked = order_query_from(locals())
-    settings = settings_for(database)
+    asked, where = order_query_from(locals()), distant.place(service, database)
     with readable_errors(), c.enough_time():
-        facts = order_facts_for(service_for(settings), asked.order())
-        written = None
-        if summary:
-            written = summary_writer(asked.order())(facts)
-        elif form != "text":
-            written = writer(form, settings.house, part)(facts)
-    if written is None:
-        written = "".join(f"{line.rstrip()}\n" for line in order_page(facts)).encode()
+        ordered = (
+            distant.ordered(where, asked.order(), form, part, summary=summary)
+            if where
+            else _ordered(settings_for(database), asked.order(), form, part, summary)
+        )
+    if not isinstance(ordered, bytes):
+        ordered = "".join(f"{line.rstrip()}\n" for line in order_page(ordered)).encode()
     if output:
         with readable_errors():
-            output.write_bytes(written)
-        c.say(f"{len(written)} bytes written to {output}.")
+            output.write_bytes(ordered)
+        c.say(f"{len(ordered)} bytes written to {output}.")
     else:
-        sys.stdout.buffer.write(written)
+        sys.stdout.buffer.write(ordered)
+
+
+def _ordered(settings: Settings, body: "OrderIn", form: str, part: str, summary: bool) -> "bytes | OrderOut":
+    """The order of the database's catalogue, in its form; as facts where it is to be a text."""
+    from graftbook.orders.forms import writer
+    from graftbook.orders.service import order_facts_for
+    from graftbook.orders.summary import summary_writer
+
+    facts = order_facts_for(service_for(settings), body)
+    if summary:
+        return summary_writer(body)(facts)
+    return facts if form == "text" else writer(form, settings.house, part)(facts)
 
 
 @app.command()

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands import distant
 from graftbook.commands.completion import chassis_numbers
 from graftbook.settings import Settings
 
@@ -24,11 +25,15 @@ def find(
     limit: Annotated[int, typer.Option("--limit", min=1, max=100, help="At most so many.")] = 10,
     database: c.Database = None,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON, what GET /v1/search answers.")] = False,
+    service: distant.Service = None,
 ) -> None:
     """Find upgrades, components and flaws by what people say: `graftbook find front discs`."""
-    settings = c.settings_for(database)
+    said, where = " ".join(text), distant.place(service, database)
     with c.readable_errors():
-        document = found(settings, " ".join(text), chassis, limit)
+        if where:
+            document = distant.found(where, said, chassis, limit)
+        else:
+            document = found(c.settings_for(database), said, chassis, limit)
     if as_json:
         c.print_json(document)
     else:

@@ -25,6 +25,7 @@ PAGES = {
     "limits": "Limits",
     "integrating": "Programs that ask",
     "events": "What changed: the feed and webhooks",
+    "client": "The Python client, and asking a distant service",
     "changes": "What changed in the API",
 }
 """Every page by its name, in reading order, with its title."""

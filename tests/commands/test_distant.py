@@ -1,0 +1,95 @@
+"""What `--service` shows is what the same command shows of the database behind that service."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from graftbook.commands.cli import app
+from tests.soundness.server import UNHURRIED, Served, serve
+
+pytestmark = pytest.mark.one_engine
+
+VAN = ["--chassis", "24PL-018412"]
+
+
+@pytest.fixture(scope="module")
+def database(sqlite_databases: Any, sqlite_demo_url: str) -> str:
+    url: str = sqlite_databases.copy(sqlite_demo_url)
+    return url
+
+
+@pytest.fixture(scope="module")
+def served(database: str) -> Iterator[Served]:
+    with serve(database, **UNHURRIED) as running:
+        yield running
+
+
+def run(*arguments: str, **environment: str) -> Result:
+    return CliRunner().invoke(app, list(arguments), env=environment)
+
+
+@pytest.mark.parametrize(
+    "asked",
+    [
+        ["find", "front", "discs", *VAN],
+        ["find", "brakse", "--json"],
+        ["find", "nonsuchness"],
+        ["closure", *VAN, "--fit", "QL-7075"],
+        ["closure", *VAN, "--fit", "QL-7075", "--json"],
+        ["closure", *VAN, "--fit", "QL-7075", "--keep", "lamp.head.left", "--option", "heater"],
+        ["closure", *VAN, "--fit", "QL-7075", "--summary"],
+        ["closure", *VAN, "--fit", "nonsuch"],
+        ["order", *VAN, "--fit", "QL-7075"],
+        ["order", *VAN, "--fit", "QL-7075", "--format", "csv"],
+        ["order", *VAN, "--fit", "QL-7075", "--format", "json", "--at-most-suppliers", "1"],
+        ["order", *VAN, "--fit", "QL-7075", "--summary"],
+    ],
+    ids=" ".join,
+)
+def test_both_say_the_same_and_end_alike(served: Served, database: str, asked: list[str]):
+    here = run(*asked, "--database", database)
+    there = run(*asked, "--service", served.address)
+    assert (there.exit_code, there.stdout, there.stderr) == (here.exit_code, here.stdout, here.stderr)
+    assert here.stdout or here.stderr
+
+
+def test_the_environment_names_the_service_and_its_key(served: Served, database: str):
+    there = run("find", "front discs", GRAFTBOOK_SERVICE=served.address, GRAFTBOOK_KEY=served.key)
+    assert there.exit_code == 0
+    assert there.stdout == run("find", "front discs", "--database", database).stdout
+    nobody = {"GRAFTBOOK_SERVICE": "http://127.0.0.1:9"}
+    assert run("find", "front discs", "--database", database, **nobody).exit_code == 0, "what is typed counts"
+
+
+def test_a_service_that_wants_a_key_says_how_to_give_it(database: str):
+    with serve(database, reading="closed") as closed:
+        refused = run("find", "front discs", "--service", closed.address)
+        assert refused.exit_code == 2
+        assert "set GRAFTBOOK_KEY" in refused.stderr
+        assert (
+            run("find", "front discs", "--service", closed.address, GRAFTBOOK_KEY=closed.key).exit_code == 0
+        )
+
+
+@pytest.mark.parametrize(
+    ("asked", "code", "told"),
+    [
+        (["--service", "http://x", "--database", "sqlite:///x"], 2, "not both"),
+        (["--service", "parts.example"], 2, "http:// or https://"),
+    ],
+)
+def test_wrong_use_is_told_in_a_line(asked: list[str], code: int, told: str):
+    refused = run("find", "discs", *asked)
+    assert (refused.exit_code, refused.stdout) == (code, "")
+    assert told in refused.stderr
+    assert refused.stderr.count("\n") == 1
+
+
+def test_nobody_there_ends_as_no_database_does(monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setattr("time.sleep", lambda _: None)
+    gone = run("find", "discs", "--service", "http://127.0.0.1:9")
+    assert gone.exit_code == 3
+    assert "http://127.0.0.1:9 does not answer" in gone.stderr
+    assert "Traceback" not in gone.stderr
