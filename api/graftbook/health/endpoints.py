@@ -1,8 +1,11 @@
 """The service watched from outside: whether it lives, whether it is ready, what it counts."""
 
-from typing import Literal
+from functools import cache, partial
+from importlib.metadata import version
+from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request
+from pydantic import Field
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
@@ -18,6 +21,7 @@ from graftbook.process.warm import migration_level
 from graftbook.telemetry import metrics
 
 router = APIRouter(tags=["service"])
+_version = cache(partial(version, "graftbook"))
 
 
 class AliveOut(Document):
@@ -26,6 +30,7 @@ class AliveOut(Document):
 
 class ReadyOut(Document):
     status: Literal["ready"]
+    version: Annotated[str, Field(description="of the program")]
     catalogue_revision: int
     migration: str
 
@@ -59,7 +64,12 @@ def ready(service: ServiceDep) -> Response:
             revision = current_revision(connection)
     except UNREACHABLE as error:
         raise Unavailable("The database does not answer") from error
-    document: ReadyOut = {"status": "ready", "catalogue_revision": revision, "migration": present}
+    document: ReadyOut = {
+        "status": "ready",
+        "version": _version(),
+        "catalogue_revision": revision,
+        "migration": present,
+    }
     return json_answer(document, headers=KEEP_NOTHING)
 
 

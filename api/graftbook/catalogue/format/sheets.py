@@ -149,8 +149,8 @@ def _name_told(fields: dict[str, Any]) -> str:
 
 _WORDS = {
     CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
-    NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and . _ : / > @ + - "
-    "only, at most 120 of them",
+    NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
+    ". _ : / > @ + - only, at most 120 of them",
     "date": "a day is written year-month-day, such as 1964-01-31",
     "decimal": "a number is needed here, with a dot and without a sign of money, such as 80.00",
 }
