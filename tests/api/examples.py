@@ -53,6 +53,7 @@ ADDRESSES: dict[str, str] = {
     "countStock": "/v1/stock?dry_run=true",
     "getRevision": "/v1/revisions/1",
     "listRevisionChanges": "/v1/revisions/1/changes?limit=1",
+    "listRecords": "/v1/records/fitment?component=QB-3310&fields=component,position,minutes&limit=1",
     "getRecord": "/v1/records/section/brakes",
     "getRecordHistory": "/v1/records/section/brakes/history",
     "putRecord": "/v1/records/section/trim",

@@ -13,7 +13,15 @@ from tests.benchmarks.report import Table, Told, as_rows, machine, write
 
 SUBJECTS = ("answers", "contradictions", "wide", "arithmetic", "splitting", "scale")
 """Modules with `tables(full)`."""
-ROWS = ("http_speed", "sending", "looking_up", "reasoning_speed", "pages_speed", "journeys")
+ROWS = (
+    "http_speed",
+    "sending",
+    "looking_up",
+    "reasoning_speed",
+    "pages_speed",
+    "journeys",
+    "commands_speed",
+)
 """Modules with `run()`, which yields (what, figures in words)."""
 LONG = ("load_speed", "mixed")
 """Such modules that take long: only by name, or in the full form."""

@@ -121,6 +121,9 @@ async def test_the_service_shows_it():
         for name, title in PAGES.items():
             shown = await client.get(f"/guide/{name}", headers={"accept": "text/html"})
             assert (shown.status_code, "<h1 id=" in shown.text, title in shown.text) == (200, True, True)
+        leads = await client.get("/problems/unknown-name")
+        assert (leads.status_code, leads.headers["location"]) == (303, "/guide/integrating#errors")
+        assert (await client.get("/problems/nothing-like-it")).status_code == 404
         plain = await client.get("/guide/rules", headers={"accept": "text/markdown"})
         assert plain.text == page_text("rules")
         assert (await client.get("/guide/nowhere", headers={"accept": "text/html"})).status_code == 404

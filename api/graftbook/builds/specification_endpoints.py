@@ -17,7 +17,7 @@ from graftbook.builds.schemas import (
 )
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import has_already
+from graftbook.http.conditional import has_already, read_answer
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.etags import document_etag
@@ -129,6 +129,7 @@ def revise_specification(
     },
 )
 def compare_specification(
+    request: Request,
     name: Name,
     service: ServiceDep,
     from_version: Annotated[int, Query(ge=1, le=1_000_000, alias="from")],
@@ -137,7 +138,7 @@ def compare_specification(
     """Wishes added and removed, and every other field that changed."""
     one = specification_document(service.engine, name, from_version)
     other = specification_document(service.engine, name, to_version)
-    return json_answer(specifications.compare_versions(one, other))
+    return read_answer(request, specifications.compare_versions(one, other))
 
 
 def _headers(document: SpecificationOut) -> dict[str, str]:

@@ -8,10 +8,10 @@ import typer
 
 from graftbook.commands import completion
 from graftbook.commands import console as c
-from graftbook.settings import Settings
 
 if TYPE_CHECKING:
     from graftbook.questions.compatibility.schemas import CompatibilityAnswerOut, CompatibilityListOut
+    from graftbook.settings import Settings
 
 NOT_FITTING = ("does not fit", "not known")
 
@@ -60,7 +60,7 @@ def proposed_set(words: list[str]) -> dict[str, Any]:
     }
 
 
-def checked(settings: Settings, body: dict[str, Any], *, summary: bool = False) -> Any:
+def checked(settings: "Settings", body: dict[str, Any], *, summary: bool = False) -> Any:
     """What `POST /v1/checks` answers."""
     import orjson
 
@@ -109,7 +109,7 @@ def fits(
         raise typer.Exit(c.NO)
 
 
-def compatible(settings: Settings, body: dict[str, Any]) -> "CompatibilityListOut":
+def compatible(settings: "Settings", body: dict[str, Any]) -> "CompatibilityListOut":
     """What `POST /v1/compatibility` answers."""
     from graftbook.http.errors import validated
     from graftbook.questions.compatibility.service import answer_batch

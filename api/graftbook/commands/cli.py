@@ -35,7 +35,9 @@ from graftbook.commands.keys import keys
 from graftbook.commands.load import load, sheets
 from graftbook.commands.past import compare, history, remove, take_back
 from graftbook.commands.stock import stock
-from graftbook.settings import Settings
+
+if TYPE_CHECKING:
+    from graftbook.settings import Settings
 
 if TYPE_CHECKING:
     from graftbook.orders.question_schemas import OrderIn
@@ -122,7 +124,7 @@ def migrate(
 
 
 def _agree_to_lose(
-    settings: Settings, lost: dict[str, int], revision: str, backup_to: Path | None, yes: bool
+    settings: "Settings", lost: dict[str, int], revision: str, backup_to: Path | None, yes: bool
 ) -> None:
     """Say what a way down takes away, and end the command unless that is wanted or copied before."""
     typer.echo(f"Going down to {revision} takes away for good:", err=True)

@@ -11,12 +11,10 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
-from pydantic import ValidationError
 
 from graftbook.commands import completion
 from graftbook.commands.exits import Ends, ends_with
 from graftbook.problems import Problem, Unavailable
-from graftbook.settings import Settings
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
@@ -25,6 +23,7 @@ if TYPE_CHECKING:
     from graftbook.orders.question_schemas import OrderQuery
     from graftbook.process.service import Service
     from graftbook.questions.closures.query import ClosureQuery
+    from graftbook.settings import Settings
 
 Query = TypeVar("Query", bound="ClosureQuery")
 
@@ -150,6 +149,8 @@ def order_query_from(given: dict[str, Any]) -> "OrderQuery":
 
 
 def _from_options(query: type[Query], given: dict[str, Any]) -> Query:
+    from pydantic import ValidationError
+
     fields = {k: v for k, v in given.items() if k in query.model_fields and v is not None}
     try:
         return query(**fields)
@@ -159,8 +160,12 @@ def _from_options(query: type[Query], given: dict[str, Any]) -> Query:
         stop(problem_from_mistakes(error.errors()).detail)
 
 
-def settings_for(database: str | None, **given: Any) -> Settings:
+def settings_for(database: str | None, **given: Any) -> "Settings":
     """The settings of the environment with a command's options over them."""
+    from pydantic import ValidationError
+
+    from graftbook.settings import Settings
+
     values = {"database_url": database, **given}
     try:
         return Settings(**{key: value for key, value in values.items() if value is not None})
@@ -168,7 +173,7 @@ def settings_for(database: str | None, **given: Any) -> Settings:
         stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()))
 
 
-def service_for(settings: Settings) -> "Service":
+def service_for(settings: "Settings") -> "Service":
     """The service's parts on a database of the right shape. Raises Unavailable."""
     from graftbook.process.service import make_service
 
@@ -178,7 +183,7 @@ def service_for(settings: Settings) -> "Service":
     return service
 
 
-def engine_for(settings: Settings) -> "Engine":
+def engine_for(settings: "Settings") -> "Engine":
     """The database alone, of the right shape, for what needs no question answered. Raises Unavailable."""
     from graftbook.database import make_engine
 
@@ -188,7 +193,7 @@ def engine_for(settings: Settings) -> "Engine":
     return engine
 
 
-def require_file(settings: Settings) -> None:
+def require_file(settings: "Settings") -> None:
     """A file that is not there is not made: its address was misspelt, or nothing was ever loaded."""
     from graftbook.database import file_of
 

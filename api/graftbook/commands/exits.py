@@ -57,6 +57,11 @@ def ends_with(problem: Problem) -> Ends:
         return Ends.NOT_IN_TIME
     if isinstance(problem, NoSet):
         return Ends.NO
-    if isinstance(problem, ImportRefused) or problem.answer_status in _OTHER_STATES:
+    return Ends.REFUSED if isinstance(problem, ImportRefused) else of_status(problem.answer_status)
+
+
+def of_status(status: int) -> Ends:
+    """The code that tells of an HTTP status, for what a distant service refused."""
+    if status in _OTHER_STATES:
         return Ends.REFUSED
-    return Ends.FAULT if problem.answer_status == 500 else Ends.WRONG_USE
+    return Ends.FAULT if status == 500 else Ends.WRONG_USE

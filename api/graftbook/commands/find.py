@@ -8,10 +8,10 @@ import typer
 from graftbook.commands import console as c
 from graftbook.commands import distant
 from graftbook.commands.completion import chassis_numbers
-from graftbook.settings import Settings
 
 if TYPE_CHECKING:
     from graftbook.questions.finding.schemas import SearchOut
+    from graftbook.settings import Settings
 
 
 def find(
@@ -46,7 +46,7 @@ def find(
         raise typer.Exit(c.NO)
 
 
-def found(settings: Settings, text: str, chassis: str, limit: int) -> "SearchOut":
+def found(settings: "Settings", text: str, chassis: str, limit: int) -> "SearchOut":
     """What `GET /v1/search` answers. A vehicle takes its rule book to be compiled; without one it is not."""
     from graftbook.questions.finding import service as finding
 

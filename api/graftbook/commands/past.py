@@ -9,12 +9,12 @@ import typer
 
 from graftbook.commands import completion
 from graftbook.commands import console as c
-from graftbook.settings import Settings
 
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
     from graftbook.editing.schemas import EditOut, RecordChangeOut, RecordDifferenceOut, RevisionOut
+    from graftbook.settings import Settings
 
 PAGE = 500
 MOST_TOLD = 20
@@ -117,28 +117,28 @@ def remove(
     _told(document, as_json, f"{kind} '{name}' {'can be' if dry_run else 'is'} taken out")
 
 
-def edits(settings: Settings, limit: int) -> "list[RevisionOut]":
+def edits(settings: "Settings", limit: int) -> "list[RevisionOut]":
     """What `GET /v1/revisions` lists."""
     from graftbook.editing import history as past
 
     return past.revisions(Opened(c.engine_for(settings)), "", limit)[0]
 
 
-def changes_of(settings: Settings, kind: str, name: str, limit: int) -> "list[RecordChangeOut]":
+def changes_of(settings: "Settings", kind: str, name: str, limit: int) -> "list[RecordChangeOut]":
     """What `GET /v1/records/{kind}/{name}/history` lists."""
     from graftbook.editing import history as past
 
     return past.of_record(Opened(c.engine_for(settings)), kind, name, "", limit)[0]
 
 
-def changed_by(settings: Settings, revision: int, limit: int) -> "list[RecordChangeOut]":
+def changed_by(settings: "Settings", revision: int, limit: int) -> "list[RecordChangeOut]":
     """What `GET /v1/revisions/{number}/changes` lists."""
     from graftbook.editing import history as past
 
     return past.of_revision(Opened(c.engine_for(settings)), revision, "", limit)[0]
 
 
-def differences(settings: Settings, old: int, new: int | None) -> "list[RecordDifferenceOut]":
+def differences(settings: "Settings", old: int, new: int | None) -> "list[RecordDifferenceOut]":
     """What `GET /v1/revisions/compare` lists, page after page."""
     from graftbook.editing import history as past
 
@@ -151,7 +151,7 @@ def differences(settings: Settings, old: int, new: int | None) -> "list[RecordDi
     return found
 
 
-def taken_back(settings: Settings, revision: int, why: str, *, dry_run: bool) -> "EditOut":
+def taken_back(settings: "Settings", revision: int, why: str, *, dry_run: bool) -> "EditOut":
     """What `POST /v1/revisions/{number}/take-back` answers."""
     from graftbook.editing.records import service as editing
 
@@ -160,7 +160,7 @@ def taken_back(settings: Settings, revision: int, why: str, *, dry_run: bool) ->
     return _edited(report)
 
 
-def removed(settings: Settings, kind: str, name: str, why: str, *, dry_run: bool) -> "EditOut":
+def removed(settings: "Settings", kind: str, name: str, why: str, *, dry_run: bool) -> "EditOut":
     """What `DELETE /v1/records/{kind}/{name}` answers, of the record as it stands now."""
     from graftbook.editing.records import service as editing
 

@@ -225,10 +225,15 @@ def _leaves(kind: type[Problem]) -> Iterator[type[Problem]]:
         yield from _leaves(under)
 
 
+def problem_types() -> dict[str, type[Problem]]:
+    """Every kind of problem by its `type`, in their order."""
+    return {kind.type: kind for kind in sorted(_leaves(Problem), key=lambda each: each.type)}
+
+
 def problems() -> str:
     """Every type of problem document, with its status."""
-    known = {(kind.type, kind.status, kind.title) for kind in _leaves(Problem)}
-    rows = [(f"`{kind}`", str(status), title) for kind, status, title in sorted(known)]
+    kinds = problem_types().values()
+    rows = [(f"`{kind.type}`", str(kind.status), kind.title) for kind in kinds]
     return table(("type", "status", "title"), rows)
 
 

@@ -1,5 +1,7 @@
 """The service watched from outside: whether it lives, whether it is ready, what it counts."""
 
+from functools import cache, partial
+from importlib.metadata import version
 from typing import Annotated, Literal
 
 from fastapi import APIRouter, Request
@@ -19,6 +21,7 @@ from graftbook.process.warm import migration_level
 from graftbook.telemetry import metrics
 
 router = APIRouter(tags=["service"])
+_version = cache(partial(version, "graftbook"))
 
 
 class AliveOut(Document):
@@ -31,6 +34,7 @@ class ReadyOut(Document):
     """Questions can be answered."""
 
     status: Literal["ready"]
+    version: Annotated[str, Field(description="of the program")]
     catalogue_revision: int
     migration: Annotated[str, Field(description="state of the database's tables")]
 
@@ -64,7 +68,12 @@ def ready(service: ServiceDep) -> Response:
             revision = current_revision(connection)
     except UNREACHABLE as error:
         raise Unavailable("The database does not answer") from error
-    document: ReadyOut = {"status": "ready", "catalogue_revision": revision, "migration": present}
+    document: ReadyOut = {
+        "status": "ready",
+        "version": _version(),
+        "catalogue_revision": revision,
+        "migration": present,
+    }
     return json_answer(document, headers=KEEP_NOTHING)
 
 

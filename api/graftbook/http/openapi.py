@@ -56,6 +56,9 @@ TAGS = [
 ]
 
 
+NOT_KEPT = frozenset({"isAlive", "isReady", "readMetrics"})
+"""What is read and says `no-store`; every other read has an ETag."""
+
 PARAMETERS = {
     "chassis": "the chassis number as people type it",
     "number": "the part number as people type it",
@@ -113,8 +116,10 @@ def _problem_schema(schemas: dict[str, Any]) -> dict[str, Any]:
 
 def _answers_in_use(item: dict[str, Any]) -> dict[str, Any]:
     """The framework's own error schema taken out; what can happen everywhere, words and examples added."""
-    for operation in item.values():
+    for method, operation in item.items():
         answers = operation.get("responses", {})
+        if method == "get" and operation["operationId"] not in NOT_KEPT:
+            answers.setdefault("304", {"description": "You have this answer"})
         for status, answer in list(answers.items()):
             schema = answer.get("content", {}).get("application/json", {}).get("schema", {})
             if schema.get("$ref", "").endswith("/HTTPValidationError"):

@@ -5,9 +5,11 @@ from functools import lru_cache
 from fastapi import Request
 from markdown_it import MarkdownIt
 from markupsafe import Markup
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
 from graftbook.guide.book import PAGES, page_text
+from graftbook.guide.made import problem_types
+from graftbook.http.responses import ASK_AGAIN
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
 from graftbook.problems import NothingHere
@@ -32,6 +34,14 @@ def _html(name: str) -> Markup:
 def guide(request: Request) -> Response:
     """The list of pages."""
     return page(request, "guide.html", pages=PAGES, name="", text="")
+
+
+@router.get("/problems/{name}")
+def problem_type(name: str) -> Response:
+    """The `type` of a problem document is an address: it leads to where all of them are told."""
+    if f"/problems/{name}" not in problem_types():
+        raise NothingHere()
+    return RedirectResponse("/guide/integrating#errors", 303, ASK_AGAIN)
 
 
 @router.get("/guide/{name}")

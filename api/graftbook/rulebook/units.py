@@ -162,7 +162,8 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
     unit = UNITS.get((quantity, name))
     if unit is None:
         known = ", ".join(n or "no unit" for n in units_of(quantity))
-        raise NotAMeasure(f"'{name or 'no unit'}' is not a unit of {quantity}; use one of: {known}")
+        told = f"'{name}' is not a unit of {quantity}; use" if name else f"a {quantity} has a unit:"
+        raise NotAMeasure(f"{told} one of: {known}")
     first = float(low) * unit.factor + unit.offset
     last = first if high is None else float(high) * unit.factor + unit.offset
     if not (math.isfinite(first) and math.isfinite(last)):

@@ -20,7 +20,7 @@ from pydantic import ValidationError
 
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.delimited import sheet_of_text
-from graftbook.catalogue.format.fields import is_printable
+from graftbook.catalogue.format.fields import CHASSIS_PATTERN, NAME_PATTERN, is_printable
 from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
 from graftbook.catalogue.format.grid import Place as Place
 from graftbook.catalogue.format.reading import Reading
@@ -113,13 +113,25 @@ def _name_told(fields: dict[str, Any]) -> str:
     return (told.get("number") or told.get("name") or "").strip()
 
 
+_WORDS = {
+    CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
+    NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
+    ". _ : / > @ + - only, at most 120 of them",
+    "date": "a day is written year-month-day, such as 1964-01-31",
+    "decimal": "a number is needed here, with a dot and without a sign of money, such as 80.00",
+}
+"""For mistakes that the library would tell in terms of patterns and types: by pattern, or kind of value."""
+
+
 def _in_words(error: Any, kind: type[Record]) -> str:
     if error["type"] == "extra_forbidden":
         column = str(error["loc"][0])
         return f"there is no such column; take it out{near(column, kind.model_fields)}"
     if error["type"] == "missing":
         return "a value is needed here"
-    message = str(error["msg"]).removeprefix("Value error, ")
+    pattern = (error.get("ctx") or {}).get("pattern", "").removeprefix("^$|")
+    about = pattern or (error["type"].partition("_")[0] if error["type"].endswith("_parsing") else "")
+    message = _WORDS.get(about) or str(error["msg"]).removeprefix("Value error, ")
     return f"{message} (read: {shown(error.get('input'))!r})"
 
 

@@ -7,7 +7,7 @@ something else, so whatever is kept or compared under a number carries the epoch
 import secrets
 
 from sqlalchemy import CheckConstraint, Connection, insert, select, update
-from sqlmodel import Field, SQLModel, col
+from sqlmodel import Field, SQLModel
 
 import graftbook.database  # noqa: F401  (sets the naming convention before the first table)
 
@@ -25,7 +25,8 @@ class EpochRow(SQLModel, table=True):
 
 def epoch_of(connection: Connection) -> str:
     """The name of this history; empty in a database that was never given one."""
-    return connection.execute(select(col(EpochRow.name))).scalar() or ""
+    # Of the table, not of the class: the first use of a class makes the ORM ready for every other too.
+    return connection.execute(select(SQLModel.metadata.tables["epoch"].c.name)).scalar() or ""
 
 
 def begin_epoch(connection: Connection) -> str:

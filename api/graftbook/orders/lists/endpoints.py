@@ -9,7 +9,7 @@ from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
 from graftbook.builds.schemas import Slug
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import has_already
+from graftbook.http.conditional import has_already, read_answer
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import Word
@@ -132,10 +132,12 @@ def get_list(request: Request, name: Name, service: ServiceDep, part: Part = "")
     form = form_of(request.headers.get("accept", ""))
     document = order_lists.list_document(service.engine, name)
     etag = order_lists.list_etag(document)
+    if form != "json":
+        etag = f'{etag[:-1]}-{form}"'
     headers = {"ETag": etag, "Vary": "Accept", **ASK_AGAIN}
+    if has_already(request, etag):
+        return not_modified(etag, ASK_AGAIN)
     if form == "json":
-        if has_already(request, etag):
-            return not_modified(etag, ASK_AGAIN)
         return json_answer(document, headers=headers)
     if form != "csv":
         headers["Content-Disposition"] = f'attachment; filename="{name}.{form}"'
@@ -180,9 +182,9 @@ def recompute_list(name: Name, service: ServiceDep, orderer: Orderer, if_match: 
         **documented(problems.UnknownOrderList, problems.InvalidRequest),
     },
 )
-def list_differences(name: Name, service: ServiceDep) -> Response:
+def list_differences(request: Request, name: Name, service: ServiceDep) -> Response:
     """Prices, suppliers, supersessions, the set itself: before and after."""
-    return json_answer(keeping.differences(service, name), headers=ASK_AGAIN)
+    return read_answer(request, keeping.differences(service, name))
 
 
 @router.post(

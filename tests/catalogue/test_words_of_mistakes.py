@@ -1,0 +1,44 @@
+"""A mistake in a sheet is told as somebody who writes sheets would say it."""
+
+import re
+
+import pytest
+
+from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.format.sheets import Place, validate
+from graftbook.rulebook.units import NotAMeasure, read_measure
+
+SPAN = {
+    "variant": "24P-21-L", "first": "24PL-000001", "last": "24PL-000009", "built_from": "1964-01-01",
+    "built_to": "1964-02-01",
+}  # fmt: skip
+PART = {"number": "X-1", "name": "A part", "section": "brakes", "origin": "modern"}
+
+
+@pytest.mark.parametrize(
+    ("kind", "row", "said"),
+    [
+        ("chassis_span", SPAN | {"first": "24PL18412"}, "a dash and the serial, such as 24PL-018412"),
+        (
+            "chassis_span",
+            SPAN | {"built_to": "sometime"},
+            "a day is written year-month-day, such as 1964-01-31",
+        ),
+        ("component", PART | {"number": "?-1"}, "a name begins with a letter or a digit"),
+        ("component", PART | {"twin": "?-1"}, "a name begins with a letter or a digit"),
+        ("component", PART | {"price": "dear"}, "a number is needed here, with a dot"),
+    ],
+)
+def test_no_pattern_and_no_type_of_the_program_is_told(kind: str, row: dict[str, str], said: str):
+    record, mistakes = validate(KIND_BY_WORD[kind], dict(row), Place("own.csv", 3))
+    assert record is None
+    (mistake,) = mistakes
+    assert said in mistake.message
+    assert not re.search(r"pattern|Input|parse|valid", mistake.message)
+
+
+def test_a_figure_without_its_unit_is_asked_for_one():
+    with pytest.raises(NotAMeasure, match=r"^a length has a unit: one of: m, mm, "):
+        read_measure("5", "length")
+    with pytest.raises(NotAMeasure, match=r"^'kg' is not a unit of length; use one of: m, mm, "):
+        read_measure("5 kg", "length")
