@@ -298,7 +298,7 @@ def test_what_is_not_of_its_encoding_is_told_with_the_line(encoding: str):
         "utf-16": "a,b\n".encode("utf-16") + b"\x00\xd8",
         "cp1252": b"\x81,\xe9\n",
     }
-    with pytest.raises(NotASheet, match="--encoding"):
+    with pytest.raises(NotASheet, match="option `encoding`"):
         read(bad[encoding], encoding="utf-8" if encoding == "utf-8" else "")
     with pytest.raises(NotASheet, match="no encoding"):
         read(b"a", encoding="klingon")
