@@ -174,6 +174,6 @@ def _not_text(stream: TextIO, error: UnicodeError, line: int) -> NotASheet:
     encoding = getattr(error, "encoding", stream.encoding)
     name = _NAMES.get({"charmap": "cp1252"}.get(encoding, encoding), encoding.upper())
     return NotASheet(
-        f"this is not {name} text; save the sheet as UTF-8 CSV, or name its encoding with the option `encoding`",
+        f"this is not {name} text; save it as UTF-8 CSV, or name its encoding with the option `encoding`",
         line,
     )
