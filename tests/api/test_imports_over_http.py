@@ -153,8 +153,8 @@ async def test_a_workbook_is_stored_and_its_mistakes_name_sheet_and_cell(empty: 
 
 
 async def test_money_is_in_the_catalogues_currency(empty: httpx.AsyncClient):
-    rows = "[section]\nname,title,order\nb,B,1\n[component]\nnumber,name,section,origin,price\n"
-    rows += "A-1,a,b,modern,%s\n"
+    head = "[section]\nname,title,order\nb,B,1\n[component]\nnumber,name,section,origin,price\n"
+    rows = f"{head}A-1,a,b,modern,%s\n"
     taken = await empty.post("/v1/imports?dry_run=true", content=(rows % "£120").encode(), headers=CSV)
     assert taken.json()["assumptions"] == ["request:6: £ is GBP: '£120'"]
     other = await empty.post("/v1/imports", content=(rows % "€120").encode(), headers=CSV)

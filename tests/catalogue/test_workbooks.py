@@ -1,6 +1,7 @@
 """Workbooks and delimited text come in as rows of cells, each at its address, whoever wrote them."""
 
 import io
+import random
 import tracemalloc
 import zipfile
 from datetime import date, datetime
@@ -14,6 +15,7 @@ from graftbook.catalogue.format import delimited, grid, workbooks
 from graftbook.catalogue.format.grid import Cell, NotASheet, letters
 from graftbook.catalogue.format.workbooks import sheets_in
 from tests.catalogue.ods import ods
+from tests.running import cases
 
 
 def read(source: Path | bytes | io.BytesIO, **options: str) -> dict[str, list[tuple[str, list[str]]]]:
@@ -298,7 +300,7 @@ def test_what_is_not_of_its_encoding_is_told_with_the_line(encoding: str):
         "utf-16": "a,b\n".encode("utf-16") + b"\x00\xd8",
         "cp1252": b"\x81,\xe9\n",
     }
-    with pytest.raises(NotASheet, match="--encoding"):
+    with pytest.raises(NotASheet, match="option `encoding`"):
         read(bad[encoding], encoding="utf-8" if encoding == "utf-8" else "")
     with pytest.raises(NotASheet, match="no encoding"):
         read(b"a", encoding="klingon")
@@ -329,3 +331,30 @@ def test_a_long_text_is_read_in_pieces_whatever_ends_its_lines(monkeypatch: pyte
             (sheet,) = sheets_in(text.encode())
             found.append([f"{row.number} {row.cells[0].text}" for row in sheet.rows])
         assert all(rows == found[-1] for rows in found), text
+
+
+def hurt(content: bytes, chance: random.Random) -> bytes:
+    """A workbook with something wrong somewhere: in its bytes, or in the text of one of its parts."""
+    if chance.random() < 0.4:
+        at = chance.randrange(len(content))
+        return content[:at] + chance.randbytes(chance.randrange(4)) + content[at + chance.randrange(9) :]
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        name = chance.choice([one for one in packed.namelist() if one.endswith((".xml", ".rels"))])
+        part = packed.read(name)
+    at = chance.randrange(len(part))
+    word = chance.choice(
+        [b"", b"<", b'"', b"&", b"9999999999", b"-1", b"x", b"\x00", b"</row>", b"<c>", b"e9"]
+    )
+    return repacked(content, name, part[:at] + word + part[at + chance.randrange(12) :])
+
+
+def test_a_hurt_workbook_is_read_or_told_and_nothing_else_happens():
+    sound = ods(s='<t:table-row><t:table-cell o:value-type="date" o:date-value="1964-03-02"/></t:table-row>')
+    rows = xlsx(["a", 1.5, True, date(1964, 3, 2)], ["b", "=A1", None, 0.2], D2="0%")
+    chance, told = random.Random(5), 0
+    for _ in range(cases(300)):
+        try:
+            read(hurt(chance.choice((sound, rows)), chance))
+        except NotASheet:
+            told += 1
+    assert told > 50

@@ -217,6 +217,71 @@ def test_mistakes_are_listed_with_file_and_line_and_nothing_is_stored(database: 
     assert run("export", "--database", database).stdout == ""
 
 
+ONE_SECTION = "[section]\nname;title;order\nwheels;Wheels;1\n"
+AMBIGUOUS = "[evidence]\nname;grade;reference;on\nb;measured;p. 3;02/03/1964\n"
+
+
+def test_what_is_gone_from_a_sheet_is_counted_then_shown_then_taken_away(database: str, tmp_path: Path):
+    assert run("load", str(SMALL), "--database", database).exit_code == 0
+    sheet = tmp_path / "sections.csv"
+    sheet.write_text("[tightening]\nname;position;fastener;torque\nwheel-nut;wheel.left;axle nut;18 Nm\n")
+    kept = run("load", str(sheet), "--database", database)
+    assert "Not in these sheets, and kept: 1 tightening." in kept.stdout
+    before = run("export", "--database", database).stdout
+    asked = run("load", str(sheet), "--database", database, "--whole")
+    assert (asked.exit_code, "1 tightening: block-bolt" in asked.stderr, "--yes" in asked.stderr) == (
+        1,
+        True,
+        True,
+    )
+    assert run("export", "--database", database).stdout == before
+    done = run("load", str(sheet), "--database", database, "--whole", "--yes")
+    assert (done.exit_code, "1 record that the sheets no longer have taken away." in done.stdout) == (0, True)
+    assert "block-bolt" not in run("export", "--database", database).stdout
+    sheet.write_text(ONE_SECTION)
+    refused = run("load", str(sheet), "--database", database, "--whole", "--yes")
+    assert refused.exit_code == 1
+    assert "still names the section 'brakes'" in refused.stderr
+
+
+def test_only_what_was_shown_is_taken_away(database: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    assert run("load", str(SMALL), "--database", database).exit_code == 0
+    sheet, other = tmp_path / "one.csv", tmp_path / "other.csv"
+    head = "[tightening]\nname,position,fastener,torque\n"
+    sheet.write_text(f"{head}wheel-nut,wheel.left,axle nut,18 Nm\n")
+    other.write_text(f"{head}new-one,wheel.left,cap nut,9 Nm\n")
+
+    def meanwhile(*_: object) -> None:
+        assert run("load", str(other), "--database", database).exit_code == 0
+
+    monkeypatch.setattr("graftbook.commands.load._agree_to_remove", meanwhile)
+    done = run("load", str(sheet), "--database", database, "--whole")
+    assert (done.exit_code, "other records would go" in done.stderr) == (1, True)
+    assert "new-one" in run("export", "--database", database).stdout
+
+
+def test_options_say_how_a_sheet_is_meant(database: str, tmp_path: Path):
+    sheet = tmp_path / "e.csv"
+    sheet.write_text(AMBIGUOUS)
+    asked = run("load", str(sheet), "--database", database)
+    assert (asked.exit_code, "option `dates`" in asked.stderr) == (1, True)
+    taken = run("load", str(sheet), "--database", database, "--dates", "month-first")
+    assert (taken.exit_code, "is 3 February 1964" in taken.stdout) == (0, True)
+    wrong = run("load", str(sheet), "--database", database, "--dates", "american")
+    assert (wrong.exit_code, "day-first or month-first" in wrong.stderr) == (2, True)
+    assert run("load", str(sheet), "--database", database, "--encoding", "klingon").exit_code == 1
+
+
+def test_workbooks_go_out_and_come_back(database: str, tmp_path: Path):
+    assert run("load", str(SMALL), "--database", database).exit_code == 0
+    out = run("sheets", str(tmp_path / "books"), "--database", database)
+    assert (out.exit_code, "2-parts.xlsx: " in out.stdout) == (0, True)
+    again = run("load", str(tmp_path / "books"), "--database", database, "--whole")
+    assert "the catalogue says the same already" in again.stdout
+    assert run("sheets", str(tmp_path / "books"), "--database", database).exit_code == 1
+    assert run("sheets", str(tmp_path / "none"), "--database", database, "--empty").exit_code == 0
+
+
 def test_a_dry_run_stores_nothing(database: str):
     result = run("load", str(SMALL), "--database", database, "--dry-run")
     assert result.exit_code == 0

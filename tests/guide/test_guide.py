@@ -1,14 +1,22 @@
 """The guide says what the program does, and what it tells people to type works."""
 
+import csv
+import io
+import json
 import re
 from pathlib import Path
+from typing import Annotated
 
 import httpx
 import pytest
+from pydantic import TypeAdapter
 from typer.testing import CliRunner
 
 from graftbook.app import create_app
-from graftbook.catalogue.format.records import KINDS
+from graftbook.catalogue.format.cell_forms import read_cells
+from graftbook.catalogue.format.grid import Cell, Place
+from graftbook.catalogue.format.reading import Reading
+from graftbook.catalogue.format.records import KINDS, Record
 from graftbook.commands.cli import app as commands
 from graftbook.guide import made
 from graftbook.guide.book import FOLDER, PAGES, page_text
@@ -47,11 +55,42 @@ def test_what_the_guide_makes_is_used_and_complete():
 
 def test_the_columns_say_how_a_cell_is_written():
     rows = made.columns_of_kind(next(k for k in KINDS if k.kind_of_record == "component")).splitlines()
-    assert "| `number` | needed | text |  |" in rows
-    assert "| `origin` | needed | `original`; `later-model`; `modern` |  |" in rows
-    assert any(row.startswith("| `visible` |  | `yes` or `no` |") for row in rows)
-    assert any(row.startswith("| `pack` |  | whole number, 1 to 100000 |") for row in rows)
-    assert any(row.startswith("| `price` |  | money |") for row in rows)
+    assert "| `number` | needed | text |  | part number, as it is ordered | `B-101` |" in rows
+    assert any(
+        row.startswith("| `origin` | needed | `original`; `later-model`; `modern` |  | from") for row in rows
+    )
+    assert any(row.startswith("| `visible` |  | `yes`; `no` |") for row in rows)
+    assert any(
+        row.startswith("| `pack` |  | whole number | pieces | pieces in a pack | `1` |") for row in rows
+    )
+    assert any(row.startswith("| `price` |  | money | the catalogue's currency |") for row in rows)
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.kind_of_record)
+def test_every_column_has_a_meaning_and_an_example_that_may_stand_there(kind: type[Record]):
+    for column in made.column_facts(kind):
+        name = str(column["column"])
+        assert column["meaning"], name
+        assert column["example"], name
+        fields, wrong = read_cells(kind, {name: Cell(column["example"])}, Place("guide", 1), Reading())
+        assert not wrong, wrong
+        field = kind.model_fields[name]
+        held = Annotated[field.annotation, *field.metadata] if field.metadata else field.annotation
+        TypeAdapter(held).validate_python(fields[name])
+        assert not column["words"] or column["example"] in column["words"]
+
+
+def test_columns_come_as_csv_and_json_for_programs():
+    told = CliRunner().invoke(commands, ["columns", "component", "--format", "csv"]).output
+    rows = list(csv.DictReader(io.StringIO(told)))
+    origin = next(row for row in rows if row["column"] == "origin")
+    assert (origin["needed"], origin["words"]) == ("yes", "original; later-model; modern")
+    told = CliRunner().invoke(commands, ["columns", "--format", "json"]).output
+    facts = json.loads(told)
+    assert len(facts) == sum(len(kind.model_fields) for kind in KINDS)
+    mass = next(one for one in facts if (one["kind"], one["column"]) == ("component", "mass"))
+    assert (mass["unit"].split(", ")[0], mass["form"]) == ("kg", "measure")
+    assert CliRunner().invoke(commands, ["columns", "--format", "yaml"]).exit_code == 2
 
 
 def test_what_a_check_reads_is_what_its_module_names():
@@ -97,12 +136,27 @@ def test_from_an_empty_folder_to_a_proved_closure_as_the_guide_types_it(typed: P
     assert "B-240" in stronger, "the budget brings the stronger dynamo"
 
 
-def test_a_folder_that_has_a_range_is_left_alone(typed: Path):
-    assert CliRunner().invoke(commands, ["new", "mine"]).exit_code == 0
+def test_a_folder_that_is_not_empty_is_left_alone(typed: Path):
+    said = CliRunner().invoke(commands, ["new", "mine"])
+    assert said.exit_code == 0
+    nexts = re.findall(r"^  graftbook (.+)$", said.output, re.M)
+    assert len(nexts) == 3
+    for line in nexts:
+        assert CliRunner().invoke(commands, line.split()).exit_code == 0, line
     (typed / "mine" / "range.csv").write_text("my own")
     again = CliRunner().invoke(commands, ["new", "mine"])
-    assert again.exit_code == 2
+    assert (again.exit_code, "not empty" in again.output) == (2, True)
     assert (typed / "mine" / "range.csv").read_text() == "my own"
+    (typed / "empty").mkdir()
+    assert CliRunner().invoke(commands, ["new", "empty"]).exit_code == 0
+    assert CliRunner().invoke(commands, ["new", str(typed / "mine" / "range.csv")]).exit_code == 1
+
+
+def test_the_range_to_begin_with_has_every_kind_and_a_word_on_each():
+    text = made.STARTER.read_text(encoding="utf-8")
+    for kind in KINDS:
+        assert text.count(f"\n[{kind.kind_of_record}]\n") == 1
+    assert text.count("\n# ") > 20
 
 
 def test_the_commands_print_it():
@@ -111,6 +165,8 @@ def test_the_commands_print_it():
     refused = CliRunner().invoke(commands, ["guide", "nowhere"])
     assert (refused.exit_code, "nowhere" in refused.output) == (2, True)
     assert CliRunner().invoke(commands, ["columns", "offer"]).output.startswith("### offer\n")
+    every = CliRunner().invoke(commands, ["columns"]).output
+    assert all(f"### {kind.kind_of_record}\n" in every for kind in KINDS)
     assert CliRunner().invoke(commands, ["columns", "nothing"]).exit_code == 2
 
 

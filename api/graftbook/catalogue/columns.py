@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 
 from graftbook.catalogue.format.cell_forms import Form, facts_of, forms_of
-from graftbook.catalogue.format.fields import UNIT, Record
+from graftbook.catalogue.format.fields import UNIT, Record, Stated
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.loading.references import REFERENCES
 
@@ -79,16 +79,21 @@ _IN_WORDS: Mapping[Form, str] = {
 
 @lru_cache
 def columns_of(kind: type[Record], examples: Path | None = None) -> tuple[Column, ...]:
-    """Every column of a kind of record. `examples`: a sheet whose first filled cells are the examples."""
-    word = kind.kind_of_record
+    """Every column of a kind of record, its own before those that it has in common with others.
+
+    `examples`: a sheet whose first filled cells are the examples.
+    """
+    word = getattr(kind, "kind_of_record", "")  # what several kinds have in common has none
     names = {one.field or one.column: one.to for one in REFERENCES if one.kind == word}
     if "chassis_from" in kind.model_fields:
         names |= _CONDITIONS
+    if "evidence" in kind.model_fields:
+        names["evidence"] = "evidence"
     if word == "chassis_span":
         names["variant"] = "variant"
     shown = _examples(examples).get(word, {}) if examples else {}
     forms = forms_of(kind)
-    return tuple(
+    found = [
         Column(
             name=name,
             needed=kind.model_fields[name].is_required()
@@ -103,7 +108,8 @@ def columns_of(kind: type[Record], examples: Path | None = None) -> tuple[Column
             or next(iter(_words(forms[name], facts.get("enum", ()))), _EXAMPLES.get(name, "")),
         )
         for name, facts in facts_of(kind).items()
-    )
+    ]
+    return tuple(sorted(found, key=lambda column: column.name in Stated.model_fields))
 
 
 def _words(form: Form, given: tuple[str, ...]) -> tuple[str, ...]:

@@ -102,11 +102,10 @@ def _agree_to_remove(removed: Mapping[str, Sequence[str]], yes: bool) -> None:
 
 def _only(shown: Mapping[str, Sequence[str]]) -> Any:
     """Looks, before anything is kept, whether that goes which was shown."""
-    from graftbook.problems import NotAsShown
 
     def look(_connection: Any, report: "Report") -> None:
         if report.removed != shown:
-            raise NotAsShown("Meanwhile others edited the catalogue, and other records would go; load again")
+            c.stop("others edited the catalogue meanwhile, and other records would go; load again", c.NO)
 
     return look
 

@@ -13,6 +13,8 @@ FOLDER = Path(__file__).parent / "text"
 
 PAGES = {
     "start": "First steps",
+    "tutorial": "Your own range, step by step",
+    "sheets": "Sheets, workbooks, and what people have",
     "asking": "Asking, and reading an answer",
     "rules": "What the rules mean, exactly",
     "format": "The text format",

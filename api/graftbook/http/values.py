@@ -77,5 +77,5 @@ def evidence_for(cause: Cause, grade: Grade) -> GradeWord | None:
 
 
 def counted(number: int, one: str) -> str:
-    """`1 row`, `2 rows`."""
-    return f"{number} {one}" if number == 1 else f"{number} {one}s"
+    """`1 row`, `2 rows`, `2 taxes`."""
+    return f"{number} {one}" if number == 1 else f"{number} {one}{'es' if one.endswith(('s', 'x')) else 's'}"

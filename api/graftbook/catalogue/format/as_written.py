@@ -49,6 +49,11 @@ class Unclear(ValueError):
     """The text can be read in two ways, or holds what would be lost; the message says what settles it."""
 
 
+def is_day(text: str) -> bool:
+    """Whether a text is written as the format writes a day."""
+    return _ISO.match(text) is not None
+
+
 def day(text: str, reading: Reading, place: Place) -> str:
     """A day as `1964-03-02`: `2.3.1964`, `31/12/1964`, `2 March 1964`, `1964-03-02 00:00:00`."""
     if _ISO.match(text):

@@ -1,5 +1,6 @@
 """The cells of one record as its class reads them: what each column holds decides how its text is taken."""
 
+import re
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 from functools import cache
@@ -60,6 +61,24 @@ _AS_TEXT: Mapping[Form, Callable[[str, Reading, Place], str]] = {
 }
 
 
+_AS_IT_IS: frozenset[Form] = frozenset(("text", "list"))
+_SUM = re.compile(r"\d+(\.\d{1,2})?", re.ASCII)
+
+
+def _is_canonical(text: str, form: Form, reading: Reading) -> bool:
+    """Whether a text is written as an export writes it: nearly all are, and nothing need be asked of them."""
+    match form:
+        case "yes or no":
+            return text in ("yes", "no")
+        case "whole number":
+            return text.isdecimal()
+        case "money" | "number":
+            return not reading.decimals and _SUM.fullmatch(text) is not None
+        case "measure" | "measures":
+            return "," not in text and not reading.decimals
+    return form == "day" and as_written.is_day(text)
+
+
 def read_cells(
     kind: type[Record], cells: Mapping[str, Cell], place: Place, reading: Reading
 ) -> tuple[dict[str, Any], list[Wrong]]:
@@ -69,8 +88,9 @@ def read_cells(
     forms = forms_of(kind)
     for column, cell in cells.items():
         form = forms[column]
-        if form == "text" and cell.kind == "text" and not cell.formula:
-            fields[column] = cell.text
+        text, held_as, formula = cell
+        if held_as == "text" and not formula and (form in _AS_IT_IS or _is_canonical(text, form, reading)):
+            fields[column] = text
             continue
         at = reading.in_cell(place, column)
         try:

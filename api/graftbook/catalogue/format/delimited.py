@@ -6,7 +6,7 @@ import io
 from collections.abc import Iterable, Iterator
 from typing import IO, TextIO
 
-from graftbook.catalogue.format.grid import LONGEST_CELL, LONGEST_ROW, Cell, NotASheet, Row, Sheet
+from graftbook.catalogue.format.grid import EMPTY, LONGEST_CELL, LONGEST_ROW, Cell, NotASheet, Row, Sheet
 
 csv.field_size_limit(LONGEST_CELL)
 SEPARATORS = {",": "commas", ";": "semicolons", "\t": "tabs"}
@@ -166,13 +166,14 @@ def rows_of(stream: TextIO, separator: str = ",", beginning: Iterable[str] = ())
             raise NotASheet(str(error), rows.line_num + 1) from error
         except UnicodeError as error:
             raise _not_text(stream, error, rows.line_num + 1) from error
-        if any(row) and not all(cell.isspace() for cell in row if cell):
-            yield Row(rows.line_num, [Cell(text) for text in row])
+        if "".join(row).strip():
+            yield Row(rows.line_num, [Cell(text) if text else EMPTY for text in row])
 
 
 def _not_text(stream: TextIO, error: UnicodeError, line: int) -> NotASheet:
     encoding = getattr(error, "encoding", stream.encoding)
     name = _NAMES.get({"charmap": "cp1252"}.get(encoding, encoding), encoding.upper())
     return NotASheet(
-        f"this is not {name} text; save the sheet as UTF-8 CSV, or say its encoding with --encoding", line
+        f"this is not {name} text; save it as UTF-8 CSV, or name its encoding with the option `encoding`",
+        line,
     )

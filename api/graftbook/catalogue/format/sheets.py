@@ -180,7 +180,7 @@ class _Tables:
         """What a row says."""
         place = Place(self._file, row.number, self._sheet)
         first = row.cells[0].text.strip().lstrip("\ufeff")
-        if not any(cell.text.strip() for cell in row.cells):
+        if self._sheet and not any(cell.text.strip() for cell in row.cells):
             return  # formulas down to the end of the sheet, most of which show nothing
         if first.startswith("#") and not (self._sheet and row.cells[0].kind == "wrong"):
             return
