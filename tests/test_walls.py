@@ -57,8 +57,8 @@ ROOMS = {
     "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
     "database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "guide events orders editing builds questions access http process catalogue checks rulebook "
-    "database problems",
+    "pages": "guide events events.told orders editing builds questions access http process catalogue checks "
+    "rulebook database problems",
     "app": "pages events orders editing builds questions idempotency access http process telemetry health "
     "closure rulebook database_faults problems settings",
     "commands": "guide orders questions backups access http process catalogue closure rulebook database "

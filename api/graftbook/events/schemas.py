@@ -92,6 +92,10 @@ class WebhookIn(BaseModel):
 class WebhookChangeIn(WebhookIn):
     """A webhook as it shall be."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"url": "https://stock.example/graftbook", "state": "paused"}]}
+    )
+
     state: Literal["active", "paused"] = Field(
         description="a paused one is sent nothing; made active it is sent what it has not had, in order"
     )
