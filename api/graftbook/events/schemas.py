@@ -153,6 +153,7 @@ class DeliveryOut(Document):
 
     event: Annotated[str, Field(description="its id")]
     type: Kind
+    about: Annotated[str, Field(description="the list, the build, or the revision of the catalogue")]
     cursor: CursorOut
     before: Annotated[str, Field(description="the cursor before it: sent again from there, it comes again")]
     delivered: bool

@@ -152,6 +152,5 @@ def deliveries(engine: Engine, name: str, before: int | None, limit: int) -> "li
         if store.webhook(session, name) is None:
             raise UnknownWebhook(name)
         epoch = store.feed_state(session.connection()).epoch
-        return [
-            delivery_document(row, epoch) for row in store.deliveries_before(session, name, before, limit)
-        ]
+        rows = store.deliveries_before(session, name, before, limit)
+        return [delivery_document(delivery, event, epoch) for delivery, event in rows]
