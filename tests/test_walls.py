@@ -52,7 +52,7 @@ ROOMS = {
     "document problems",
     "orders": "questions idempotency builds access http process telemetry events.told catalogue closure "
     "rulebook database document problems",
-    "events": "orders access http process telemetry events.told catalogue database document problems "
+    "events": "orders builds access http process telemetry events.told catalogue database document problems "
     "settings",
     "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
     "database document problems",

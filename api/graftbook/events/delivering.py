@@ -90,6 +90,9 @@ class Delivering:
                 except SQLAlchemyError as error:
                     _LOG.debug("webhooks wait for the database: %s", type(error).__name__)
                     await asyncio.sleep(WITHOUT_DATABASE)
+                except Exception:
+                    _LOG.exception("no webhook was sent to")
+                    await asyncio.sleep(WITHOUT_DATABASE)
         finally:
             await self._finish()
 

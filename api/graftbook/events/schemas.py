@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from graftbook.builds.schemas import Remark
 from graftbook.document import Document, MomentOut
 from graftbook.events.tables import StateWord as WebhookStateWord
 from graftbook.events.told import Kind
@@ -86,7 +87,7 @@ class WebhookIn(BaseModel):
         "`GRAFTBOOK_WEBHOOK_NETWORKS`",
     )
     kinds: list[Kind] = Field([], max_length=50, description="what it is sent; none: everything")
-    note: str = Field("", max_length=500, description="whose it is, or what for")
+    note: Remark = Field("", description="whose it is, or what for")
 
 
 class WebhookChangeIn(WebhookIn):

@@ -9,6 +9,7 @@ from sqlalchemy import select as select_rows
 from sqlmodel import Session, col, select
 
 from graftbook.catalogue.store.epoch import EpochRow
+from graftbook.database import in_utc
 from graftbook.events.cursors import State
 from graftbook.events.tables import DeliveryRow, WebhookRow
 from graftbook.events.told import EVENT, FEED, EventRow
@@ -37,6 +38,12 @@ def count_after(session: Session, number: int, kinds: Sequence[str], most: int) 
     """How many they are, counted no further than `most`."""
     some = select_rows(EVENT.c.number).where(EVENT.c.number > number, _of_kinds(kinds)).limit(most).subquery()
     return session.exec(select(func.count()).select_from(some)).one()
+
+
+def any_before(session: Session, before: datetime) -> bool:
+    """Whether the oldest event is older than a moment."""
+    oldest = session.exec(select(EventRow.at).order_by(col(EventRow.number)).limit(1)).first()
+    return oldest is not None and in_utc(oldest) < before
 
 
 def forget(session: Session, before: datetime) -> int:
