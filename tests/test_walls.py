@@ -56,15 +56,15 @@ ROOMS = {
     "catalogue closure rulebook database document problems",
     "builds.standards": "builds.life questions builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
-    "events": "orders access http process telemetry events.told catalogue database document problems "
+    "events": "orders builds access http process telemetry events.told catalogue database document problems "
     "settings",
     "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
     "reports": "questions access http process catalogue rulebook database document problems",
     "pictures": "access http process builds.stored catalogue database document problems",
     "health": "access http process telemetry catalogue database document problems",
-    "pages": "pictures guide events orders reports editing builds builds.life builds.standards builds.stored "
-    "questions access http process catalogue checks rulebook database problems",
+    "pages": "pictures guide events events.told orders reports editing builds builds.life builds.standards "
+    "builds.stored questions access http process catalogue checks rulebook database problems",
     "app": "pages pictures events orders reports editing builds builds.life builds.standards questions "
     "idempotency access http process telemetry health closure rulebook database_faults problems settings",
     "client": "orders editing builds.stored questions health catalogue",

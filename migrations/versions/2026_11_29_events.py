@@ -66,8 +66,6 @@ def upgrade() -> None:
         "delivery",
         sa.Column("webhook", _plain(24), nullable=False),
         sa.Column("number", NUMBER, autoincrement=False, nullable=False),
-        sa.Column("event", sa.String(40), nullable=False),
-        sa.Column("kind", sa.String(40), nullable=False),
         sa.Column("attempts", sa.Integer(), nullable=False),
         sa.Column("at", MOMENT, nullable=False),
         sa.Column("delivered", sa.Boolean(), nullable=False),

@@ -79,12 +79,12 @@ FIRST = [
     "getSpecification", "replaceBuild", "reviseSpecification", "takeBackRevision", "removeRecord",
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
-    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock",
+    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "createWebhook",
     "attachPicture", "attachPicture",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 
-LAST = ["deleteBuild", "revokeKey", "emptyStock"]
+LAST = ["deleteBuild", "revokeKey", "emptyStock", "removeWebhook"]
 NEITHER = {"signIn", "signOut", "takePictureAway"}
 """Their answers have no body."""
 
@@ -144,6 +144,10 @@ FIXED = [
     (re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d(\.\d+)?(Z|\+00:00)?"), "2026-11-25T12:00:00Z"),
     (re.compile(r"\bgraftbook_([0-9A-Za-z]{8})_[0-9A-Za-z_]+"), r"graftbook_\1_…"),
     (re.compile(r"\b[0-9a-f]{64}\b"), "0123456789abcdef" * 4),
+    (re.compile(r"\bwhsec_[0-9A-Za-z+/=]+"), "whsec_…"),
+    (re.compile(r"\bwh_[0-9a-f]{16}\b"), "wh_0f3c9a5be2d17846"),
+    (re.compile(r"\bevt_[0-9a-f]{32}\b"), "evt_5d0be3a1c1f24a4e9a7c8b1f60d2e394"),
+    (re.compile(r"\A[0-9a-f]{12}-(\d+)\Z"), r"4f1c09ab77d2-\1"),
 ]
 
 
@@ -275,7 +279,7 @@ def _media(operation: dict[str, Any]) -> list[str]:
         for status in answers
         if status.startswith("2")
         for media, content in answers[status].get("content", {"*/*": {}}).items()
-        if content.get("schema", {}).get("format") != "binary"
+        if content.get("schema", {}).get("format") != "binary" and media != "text/event-stream"
     ][: None if len({*answers} & {"200", "201"}) < 2 else 1]
 
 
@@ -293,6 +297,8 @@ async def _asked(
         address = f"/v1/keys/{next(key['id'] for key in keys if key['label'] == 'counter')}"
     else:
         values = VALUES | {"id": ""}
+        if path.startswith("/v1/webhooks/"):
+            values["id"] = (await client.get("/v1/webhooks")).json()["items"][0]["id"]
         if path.startswith("/v1/order-lists"):
             values["name"] = "red-van-brakes"
         address = ADDRESSES.get(name, path.format(**values))

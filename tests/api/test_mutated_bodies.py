@@ -45,6 +45,9 @@ BODIES: list[tuple[str, str, Any]] = [
         {"name": "x", "title": "x", "wishes": [WISH], "limits": {}, "variants": []},
     ),
     ("post", "/v1/keys", {"label": "counter", "scope": "order", "expires": "2099-01-01T00:00:00Z"}),
+    ("post", "/v1/webhooks", {"url": "https://stock.example/", "kinds": ["build.created"], "note": "x"}),
+    ("put", "/v1/webhooks/{id}", {"url": "https://stock.example/", "state": "paused"}),
+    ("post", "/v1/webhooks/{id}/send-again", {"since": "now"}),
     ("post", "/v1/order-lists", ASKS | {"name": "x", "at_most_suppliers": 3}),
     (
         "post",

@@ -58,7 +58,7 @@ async def test_one_is_made_paused_changed_and_removed(browser: httpx.AsyncClient
     shown = (await browser.get(address)).text
     assert secret not in shown
     assert "whsec_" not in shown
-    assert "Everything is sent" in shown
+    assert "Nothing waits" in shown
     paused = await pressed(browser, address, do="pause")
     assert ">paused<" in paused.text
     assert "order_list.sent" in paused.text
@@ -97,6 +97,7 @@ async def test_deliveries_are_shown_and_sent_again(
     page = plain(await browser.get(address))
     assert page.count("A build was stored") == 3, "two deliveries, and the form"
     assert "Answered 204" in page
+    assert "red (" in page
     assert "Answered 500" in page
     assert "1 attempt at the next one failed" in page
     assert "1 event waits to be sent" in page

@@ -344,8 +344,8 @@ def _age(engine: Engine, by: timedelta) -> None:
 
 
 def test_every_post_that_changes_something_takes_the_header(tmp_path: Any):
-    """But what needs If-Match, which a second one could not pass, and making a key, whose answer is a
-    secret that must not be kept anywhere."""
+    """But what needs If-Match, which a second one could not pass, what answers with a secret that must not be
+    kept anywhere, and what says the same twice: send again from here."""
     app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'x.sqlite3'}"))
     paths = app.openapi()["paths"]
     app.state.service.close()
@@ -362,4 +362,9 @@ def test_every_post_that_changes_something_takes_the_header(tmp_path: Any):
             taking.add(path)
             assert {"409", "422"} <= post["responses"].keys()
     assert taking >= {"/v1/builds", "/v1/specifications", "/v1/imports"}
-    assert changing - taking - guarded == {"/v1/keys"}
+    assert changing - taking - guarded == {
+        "/v1/keys",
+        "/v1/webhooks",
+        "/v1/webhooks/{id}/secret",
+        "/v1/webhooks/{id}/send-again",
+    }

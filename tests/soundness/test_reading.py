@@ -39,6 +39,7 @@ NAMED = {
 }
 NEED_A_KEY = (
     "/v1/audit", "/v1/keys", "/v1/stock", "/v1/order-lists", "/orders", "/store", "/edit", "/metrics",
+    "/v1/webhooks", "/webhooks",
 )  # fmt: skip
 ASKED = f"chassis={CHASSIS}&fit=QB-3310"
 UNKNOWN = "\n".join(f"ZZ-{n}" for n in range(50))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from graftbook.events.problems import EventsForgotten, OtherHistory
 from graftbook.problems import InvalidCursor
 
-_WRITTEN = re.compile(r"([0-9a-f]{0,12})-(\d{1,18})")
+_WRITTEN = re.compile(r"([0-9a-f]{0,12})-([0-9]{1,18})")
 NOW = "now"
 
 

@@ -29,7 +29,6 @@ from graftbook.events.sending import Answered, NotSent
 from graftbook.events.service import forget_old
 from graftbook.events.signing import signed
 from graftbook.events.tables import WebhookRow
-from graftbook.events.told import EventRow
 from graftbook.events.waiting import Waiting
 from graftbook.events.webhooks import LONG_AGO
 from graftbook.http.json_bytes import json_bytes
@@ -90,6 +89,9 @@ class Delivering:
                     await self._round()
                 except SQLAlchemyError as error:
                     _LOG.debug("webhooks wait for the database: %s", type(error).__name__)
+                    await asyncio.sleep(WITHOUT_DATABASE)
+                except Exception:
+                    _LOG.exception("no webhook was sent to")
                     await asyncio.sleep(WITHOUT_DATABASE)
         finally:
             await self._finish()
@@ -199,8 +201,7 @@ def note(engine: Engine, webhook: str, mine: str, number: int, answer: Answered 
     now = datetime.now(UTC)
     with writing(engine) as session:
         row = store.webhook(session, webhook, alone=True)
-        event = session.get(EventRow, number)
-        if row is None or row.lease != mine or event is None:
+        if row is None or row.lease != mine:
             return False
         delivered = isinstance(answer, Answered) and 200 <= answer.status < 300
         if delivered:
@@ -208,7 +209,7 @@ def note(engine: Engine, webhook: str, mine: str, number: int, answer: Answered 
         else:
             _put_off(row, answer, now)
         words = f"answered {answer.status}" if isinstance(answer, Answered) else str(answer)
-        store.note_delivery(session, row, event, now, words)
+        store.note_delivery(session, row, number, now, words)
         if not delivered:
             _give_back(row)
         return delivered

@@ -62,11 +62,13 @@ def webhook_document(
 RESTORED = "The database was restored; look whether this is still the place to send from, then make it active"
 
 
-def delivery_document(delivery: DeliveryRow, epoch: str) -> "DeliveryOut":
+def delivery_document(delivery: DeliveryRow, event: EventRow, epoch: str) -> "DeliveryOut":
     """What became of one event on its way."""
+    data = json.loads(event.data)
     return {
-        "event": delivery.event,
-        "type": next(kind for kind in KINDS if kind == delivery.kind),
+        "event": event.id,
+        "type": next(kind for kind in KINDS if kind == event.kind),
+        "about": str(data.get("name") or f"revision {data.get('revision')}"),
         "cursor": cursor_of(epoch, delivery.number),
         "before": cursor_of(epoch, delivery.number - 1),
         "delivered": delivery.delivered,

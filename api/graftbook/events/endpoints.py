@@ -38,6 +38,13 @@ LONGEST_STREAM = 600.0
 RETRY_MS = 3_000
 SECONDS_TO_SEE_HIM_GO = 1.0
 
+SHOWN = (
+    "retry: 3000\n\nid: 4f1c09ab77d2-118\nevent: build.removed\n"
+    'data: {"type":"build.removed","timestamp":"2026-11-25T12:00:00+00:00",'
+    '"id":"evt_5d0be3a1c1f24a4e9a7c8b1f60d2e394","cursor":"4f1c09ab77d2-118",'
+    '"data":{"name":"red-van","variant":"P24-PL-68","chassis":"24PL-018412","version":2}}\n\n'
+)
+
 Since = Annotated[
     str,
     Query(
@@ -62,7 +69,7 @@ LastEventId = Annotated[str, Header(max_length=100, description="as `since`, and
     responses={
         200: {
             "model": EventsOut,
-            "content": {STREAM: {"schema": {"type": "string"}}},
+            "content": {STREAM: {"schema": {"type": "string"}, "example": SHOWN}},
             "description": "Events in the order in which they happened",
         },
         **documented(

@@ -4,6 +4,7 @@ from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from graftbook.builds.schemas import Remark
 from graftbook.document import Document, MomentOut
 from graftbook.events.tables import StateWord as WebhookStateWord
 from graftbook.events.told import Kind
@@ -86,11 +87,15 @@ class WebhookIn(BaseModel):
         "`GRAFTBOOK_WEBHOOK_NETWORKS`",
     )
     kinds: list[Kind] = Field([], max_length=50, description="what it is sent; none: everything")
-    note: str = Field("", max_length=500, description="whose it is, or what for")
+    note: Remark = Field("", description="whose it is, or what for")
 
 
 class WebhookChangeIn(WebhookIn):
     """A webhook as it shall be."""
+
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"url": "https://stock.example/graftbook", "state": "paused"}]}
+    )
 
     state: Literal["active", "paused"] = Field(
         description="a paused one is sent nothing; made active it is sent what it has not had, in order"
@@ -149,6 +154,7 @@ class DeliveryOut(Document):
 
     event: Annotated[str, Field(description="its id")]
     type: Kind
+    about: Annotated[str, Field(description="the list, the build, or the revision of the catalogue")]
     cursor: CursorOut
     before: Annotated[str, Field(description="the cursor before it: sent again from there, it comes again")]
     delivered: bool

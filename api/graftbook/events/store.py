@@ -9,6 +9,7 @@ from sqlalchemy import select as select_rows
 from sqlmodel import Session, col, select
 
 from graftbook.catalogue.store.epoch import EpochRow
+from graftbook.database import in_utc
 from graftbook.events.cursors import State
 from graftbook.events.tables import DeliveryRow, WebhookRow
 from graftbook.events.told import EVENT, FEED, EventRow
@@ -37,6 +38,12 @@ def count_after(session: Session, number: int, kinds: Sequence[str], most: int) 
     """How many they are, counted no further than `most`."""
     some = select_rows(EVENT.c.number).where(EVENT.c.number > number, _of_kinds(kinds)).limit(most).subquery()
     return session.exec(select(func.count()).select_from(some)).one()
+
+
+def any_before(session: Session, before: datetime) -> bool:
+    """Whether the oldest event is older than a moment."""
+    oldest = session.exec(select(EventRow.at).order_by(col(EventRow.number)).limit(1)).first()
+    return oldest is not None and in_utc(oldest) < before
 
 
 def forget(session: Session, before: datetime) -> int:
@@ -106,27 +113,22 @@ def lease(session: Session, state: State, now: datetime, mine: str, until: datet
     return [one.id for one in taken]
 
 
-def note_delivery(session: Session, webhook: WebhookRow, event: EventRow, at: datetime, answer: str) -> None:
+def note_delivery(session: Session, webhook: WebhookRow, number: int, at: datetime, answer: str) -> None:
     """Note an attempt at an event; `webhook.attempts` is 0 once it is delivered."""
-    row = session.get(DeliveryRow, (webhook.id, event.number))
+    row = session.get(DeliveryRow, (webhook.id, number))
     if row is None:
-        row = DeliveryRow(
-            webhook=webhook.id,
-            number=event.number,
-            event=event.id,
-            kind=event.kind,
-            attempts=0,
-            at=at,
-            delivered=False,
-        )
+        row = DeliveryRow(webhook=webhook.id, number=number, attempts=0, at=at, delivered=False)
         session.add(row)
     row.attempts += 1
     row.at, row.answer, row.delivered = at, answer, not webhook.attempts
 
 
-def deliveries_before(session: Session, webhook: str, number: int | None, limit: int) -> list[DeliveryRow]:
+def deliveries_before(
+    session: Session, webhook: str, number: int | None, limit: int
+) -> list[tuple[DeliveryRow, EventRow]]:
     """What became of events older than a number, the newest first."""
-    query = select(DeliveryRow).where(col(DeliveryRow.webhook) == webhook)
+    query = select(DeliveryRow, EventRow).join(EventRow, col(EventRow.number) == col(DeliveryRow.number))
+    query = query.where(col(DeliveryRow.webhook) == webhook)
     if number is not None:
         query = query.where(col(DeliveryRow.number) < number)
     return list(session.exec(query.order_by(col(DeliveryRow.number).desc()).limit(limit)))

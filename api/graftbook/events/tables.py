@@ -56,8 +56,6 @@ class DeliveryRow(SQLModel, table=True):
     __tablename__ = "delivery"
     webhook: str = refers("webhook.id", primary=True, cascade=True, type_=_ID)
     number: int = Field(sa_column=Column(NUMBER, primary_key=True, autoincrement=False))
-    event: str = _text(40)
-    kind: str = _text(40)
     attempts: int = Field(default=1, sa_column=Column(Integer, nullable=False))
     at: datetime = Field(sa_column=Column(Moment, nullable=False))
     delivered: bool = Field(sa_column=Column(Boolean, nullable=False))

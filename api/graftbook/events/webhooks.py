@@ -17,13 +17,14 @@ from graftbook.events.sending import Network, require_address
 from graftbook.events.signing import new_secret
 from graftbook.events.tables import WebhookRow
 from graftbook.http.etags import names
-from graftbook.problems import PreconditionFailed
+from graftbook.problems import InvalidRequest, PreconditionFailed
 
 if TYPE_CHECKING:
     from graftbook.events.schemas import DeliveryOut, WebhookChangeIn, WebhookIn, WebhookMadeOut, WebhookOut
 
 OLD_SECRET_SERVES = timedelta(hours=24)
 MOST_COUNTED = 1_000
+MOST_WEBHOOKS = 100
 LONG_AGO = datetime(2000, 1, 1, tzinfo=UTC)
 
 
@@ -70,6 +71,8 @@ def make_webhook(engine: Engine, body: "WebhookIn", who: str, own: Sequence[Netw
     require_address(body.url, own)
     now = datetime.now(UTC)
     with writing(engine) as session:
+        if len(store.webhooks(session)) >= MOST_WEBHOOKS:
+            raise InvalidRequest(f"There are {MOST_WEBHOOKS} webhooks already; remove one first")
         state = store.feed_state(session.connection())
         row = WebhookRow(
             id=f"wh_{secrets.token_hex(8)}",
@@ -152,6 +155,5 @@ def deliveries(engine: Engine, name: str, before: int | None, limit: int) -> "li
         if store.webhook(session, name) is None:
             raise UnknownWebhook(name)
         epoch = store.feed_state(session.connection()).epoch
-        return [
-            delivery_document(row, epoch) for row in store.deliveries_before(session, name, before, limit)
-        ]
+        rows = store.deliveries_before(session, name, before, limit)
+        return [delivery_document(delivery, event, epoch) for delivery, event in rows]
