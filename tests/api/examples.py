@@ -58,6 +58,7 @@ ADDRESSES: dict[str, str] = {
     "removeRecord": "/v1/records/section/trim",
     "compareRevisions": "/v1/revisions/compare?from=1&to=2",
     "takeBackRevision": "/v1/revisions/3/take-back",
+    "takeFlatIssue": "/v1/flat-lists/red-van/take?dry_run=true",
 }
 BODIES: dict[str, Any] = {
     "makeOrder": {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QL-7075"}]},
@@ -67,17 +68,20 @@ BODIES: dict[str, Any] = {
     "patchRecord": {"title": "Trim and seats"},
     "importRecords": [{"record": "section", "name": "trim", "title": "Trim", "order": 90}],
     "countStock": "number,quantity,place\nQB-9001,4,drawer 14\n",
+    "putFlatIssue": "Part No;Description;Model;Price;Formerly\nFL-1;battery;24 van;4.50;\n"
+    "FL-2;battery;24 vnn;1,250;\n",
 }
 FIRST = [
     "createBuild", "createSpecification", "putRecord", "putRecord", "patchRecord", "getBuild",
     "getSpecification", "replaceBuild", "reviseSpecification", "takeBackRevision", "removeRecord",
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
-    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock",
+    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "putFlatList", "putFlatList",
+    "putFlatIssue", "getFlatIssue",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 
-LAST = ["deleteBuild", "revokeKey", "emptyStock"]
+LAST = ["deleteBuild", "revokeKey", "emptyStock", "removeFlatList"]
 NEITHER = {"signIn", "signOut"}
 """They answer with a redirect and a cookie, which have no body."""
 
