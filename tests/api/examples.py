@@ -76,8 +76,8 @@ FIRST = [
     "getSpecification", "replaceBuild", "reviseSpecification", "takeBackRevision", "removeRecord",
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
-    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "putFlatList", "putFlatList",
-    "putFlatIssue", "getFlatIssue",
+    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "putFlatList",
+    "putFlatList", "putFlatIssue", "getFlatIssue",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 

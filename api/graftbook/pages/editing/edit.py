@@ -23,6 +23,7 @@ from graftbook.editing.effect import Effect, EffectLook
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author, RecordState
 from graftbook.editing.schemas import RecordChangeOut
+from graftbook.editing.suggesting.service import names_to_pick, suggestions
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.editing.effects import looked_at
@@ -93,6 +94,7 @@ class Sheet:
     effect: Effect | None = None
     job: Job | None = None
     removes: bool = False
+    checked: bool = False
     would_change: int = 0
     others: list[Differing] = field(default_factory=list)
     """Field by field, what somebody else stored meanwhile beside what was typed."""
@@ -252,7 +254,9 @@ async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, ed
 
 
 def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
+    sheet.form = _used(sheet.form)
     do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
+    sheet.checked = do == "check"
     sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect")
     keeps = do in ("save", "remove")
     if keeps and (wrong := what_is_wrong_with(why)):
@@ -264,9 +268,9 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
         name, sheet.mistakes = name_in(sheet.kind, rows)
         if sheet.mistakes:
             return _record_page(request, sheet, 422)
-    look = None if keeps else EffectLook(service)
+    look = None if keeps or sheet.checked else EffectLook(service)
     try:
-        report = _edited(service, sheet, name, rows, Author(who, why), look)
+        report = _edited(service, sheet, name, rows, Author(who, why), look, dry_run=not keeps)
     except (PreconditionFailed, PreconditionRequired, UnknownRecord):
         return _changed_meanwhile(request, service, sheet, name)
     except InvalidRequest as problem:
@@ -275,6 +279,8 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if not report.ok:
         sheet.mistakes = report.mistakes
         return _record_page(request, sheet, 422)
+    if sheet.checked:
+        return _record_page(request, sheet)
     if look is not None:
         sheet.effect, sheet.job = looked_at(request, look, f"{kind_words(sheet.kind)} {name}")
         sheet.would_change = report.changed
@@ -282,6 +288,14 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if not report.changed:
         return gone_to(f"{record_address(sheet.kind, name)}?same=1")
     return gone_to(f"/edit/revision/{report.revision}?stored=1")
+
+
+def _used(form: Form) -> Form:
+    """The form with a suggested value in the place of what was typed, to be checked."""
+    column, _, value = form.get("use", "").partition("=")
+    if not value:
+        return form
+    return {**form, f"{HEAD}.{column}": value, "do": "check"}
 
 
 def what_is_wrong_with(why: str) -> str:
@@ -294,9 +308,16 @@ def what_is_wrong_with(why: str) -> str:
 
 
 def _edited(
-    service: Service, sheet: Sheet, name: str, rows: list[Row], author: Author, look: EffectLook | None
+    service: Service,
+    sheet: Sheet,
+    name: str,
+    rows: list[Row],
+    author: Author,
+    look: EffectLook | None,
+    *,
+    dry_run: bool,
 ) -> Report:
-    last, dry_run = (look.take, True) if look else (None, False)
+    last = look.take if look else None
     etag = sheet.etag or None
     if sheet.removes:
         return editing.remove_record(
@@ -344,6 +365,8 @@ def _state(service: Service, kind: str, name: str) -> RecordState | None:
 
 def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
     shown = record_form(sheet.kind, sheet.form, sheet.mistakes, sheet.numbers, known=bool(sheet.name))
+    service: Service = request.app.state.service
+    typed_in = {column.name: _typed_in(sheet.form, column.name) for column in columns(sheet.kind)}
     return page(
         request,
         "edit_record.html",
@@ -351,7 +374,18 @@ def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
         headers=KEEP_NOTHING,
         sheet=sheet,
         shown=shown,
+        suggested=suggestions(service.engine, sheet.kind, typed_in),
+        picks=_picks(service, sheet.kind),
         words=kind_words(sheet.kind),
         why=sheet.form.get("why", ""),
         action=record_address(sheet.kind, sheet.name) if sheet.name else f"/edit/{sheet.kind}",
     )
+
+
+def _typed_in(form: Form, column: str) -> str:
+    """What stands in a column: the record's own, or of its first row."""
+    return form.get(f"{HEAD}.{column}", "") or form.get(f"0.{column}", "")
+
+
+def _picks(service: Service, kind: str) -> dict[str, list[str]]:
+    return names_to_pick(service.engine, sorted({column.pick for column in columns(kind)} - {""}))

@@ -145,6 +145,7 @@ const READING = [
   [/^\/history(\/.*)?$/, "Reading the history"],
   [/^\/orders(\/[^/]+)?$/, "Opening the orders"],
   [/^\/edit\/effect\/.*$/, "Looking at what the edit changes"],
+  [/^\/edit\/flat\/.*$/, "Reading the list"],
 ];
 const SENDING = [
   [/^\/check$/, "Checking the list"],
@@ -152,6 +153,7 @@ const SENDING = [
   [/^\/orders\/.*$/, "Bringing the list up to date"],
   [/^\/edit\/import$/, "Reading the sheet"],
   [/^\/edit\/revision\/.*$/, "Taking the edit back"],
+  [/^\/edit\/flat(\/.*)?$/, "Working through the list"],
   [/^\/edit\/.*$/, "Looking at what the edit changes"],
   [/^\/store(\/.*)?$/, "Bringing the store up to date"],
 ];
