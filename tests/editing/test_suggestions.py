@@ -7,6 +7,7 @@ import pytest
 from sqlalchemy import Engine, text
 
 from graftbook.database import make_engine, writing
+from graftbook.editing.suggesting import store
 from graftbook.editing.suggesting.companions import Rule, companions_like
 from graftbook.editing.suggesting.ordered import ordered_together
 from graftbook.editing.suggesting.outliers import Recorded, unlike_others
@@ -119,11 +120,18 @@ def test_the_demo_range_suggests_nothing_absurd_and_every_ground_can_be_counted(
 
 
 def test_a_slip_of_the_unit_is_told_on_the_demo_range(engine: Engine) -> None:
-    typed = {"component": "QB-3300", "kind": "rotor_diameter", "value": "330 in"}
-    kinds = names_to_pick(engine, ["characteristic_kind"])["characteristic_kind"]
-    assert kinds
-    found = suggestions(engine, "characteristic", typed | {"kind": next(k for k in kinds if "diameter" in k)})
-    assert not found or "any other of its kind" in found[0].ground
+    typed = {"component": "QB-3310", "kind": "bolt_circle", "value": "140 in"}
+    found = suggestions(engine, "characteristic", typed)
+    assert found[0].instead == "140 mm"
+    assert "twice any other of its kind" in found[0].ground
+    assert suggestions(engine, "characteristic", typed | {"value": "140 mm"}) == []
+
+
+def test_a_pick_list_is_whole_or_there_is_none(engine: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept = names_to_pick(engine, ["section", "position"])
+    assert "brakes" in kept["section"]
+    monkeypatch.setattr(store, "MOST_NAMES", len(kept["position"]) - 1)
+    assert set(names_to_pick(engine, ["section", "position"])) == {"section"}
 
 
 @pytest.mark.parametrize(

@@ -39,7 +39,7 @@ def _suggestion(number: str, fit: str, by: dict[str, str], others: int) -> Sugge
     first = min(by)
     return Suggestion(
         f"Companion {fit}",
-        f"{len(by)} of {others} other parts at its places have it; {first} because: {by[first]}",
+        f"{len(by)} of {others} other parts at its places have it; {first} because: {by[first].rstrip('.')}",
         kind="companion",
         fields={"component": number, "fit": fit, "reason": by[first]},
     )
