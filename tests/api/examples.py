@@ -63,6 +63,7 @@ ADDRESSES: dict[str, str] = {
     "takeBackRevision": "/v1/revisions/3/take-back",
     "listPictures": "/v1/pictures/of/component/QB-3302",
     "attachPicture": "/v1/pictures/of/component/QB-3302?caption=seen+from+behind",
+    "takeFlatIssue": "/v1/flat-lists/red-van/take?dry_run=true",
 }
 BODIES: dict[str, Any] = {
     "attachPicture": sketch(),
@@ -73,6 +74,8 @@ BODIES: dict[str, Any] = {
     "patchRecord": {"title": "Trim and seats"},
     "importRecords": [{"record": "section", "name": "trim", "title": "Trim", "order": 90}],
     "countStock": "number,quantity,place\nQB-9001,4,drawer 14\n",
+    "putFlatIssue": "Part No;Description;Model;Price;Formerly\nFL-1;battery;24 van;4.50;\n"
+    "FL-2;battery;24 vnn;1,250;\n",
 }
 FIRST = [
     "createBuild", "createSpecification", "putRecord", "putRecord", "patchRecord", "getBuild",
@@ -80,11 +83,12 @@ FIRST = [
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
     "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "createWebhook",
+    "putFlatList", "putFlatList", "putFlatIssue", "getFlatIssue",
     "attachPicture", "attachPicture",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 
-LAST = ["deleteBuild", "revokeKey", "emptyStock", "removeWebhook"]
+LAST = ["deleteBuild", "revokeKey", "emptyStock", "removeWebhook", "removeFlatList"]
 NEITHER = {"signIn", "signOut", "takePictureAway"}
 """Their answers have no body."""
 

@@ -316,8 +316,8 @@ def _blank(make: Maker) -> None:
 
 SPOILERS: tuple[Callable[[Maker], None], ...] = (
     _misspelt, _doubled, _doubled_alike, _circle, _from_without_variant, _upside_down, _outside,
-    _other_variant, _several, _ambiguous_price, _differs, _blank_number, _bad_number, _itself, _other_writing, _heads_again,
-    _blank,
+    _other_variant, _several, _ambiguous_price, _differs, _blank_number, _bad_number, _itself,
+    _other_writing, _heads_again, _blank,
     lambda make: make.spoilt("price", Price=make.random.choice(("on request", "-12.50", "1.2345", "0.00"))),
     lambda make: make.spoilt("currency", Price="$12.50"),
     lambda make: make.spoilt("no_fits", Model="", Place=sorted(make.positions)[1]),

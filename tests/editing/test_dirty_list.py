@@ -9,13 +9,13 @@ from sqlalchemy import Engine
 
 from graftbook.database import reading
 from graftbook.editing.flat import store
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.questions import Question
 from graftbook.editing.flat.rows import rows_of
 from graftbook.editing.flat.turning import Turned, turn
 from tests.editing.dirty_list import COLUMNS, DirtyList, Fitment, Truth, dirty_list, variants
 
-MAPPING = Mapping.model_validate({"columns": COLUMNS, "origin": "modern"})
+MAPPING = FlatMapping.model_validate({"columns": COLUMNS, "origin": "modern"})
 
 
 @cache

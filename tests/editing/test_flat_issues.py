@@ -1,4 +1,4 @@
-"""A flat list over its issues: what is decided is taken, answers are kept, the next issue shows what changed."""
+"""A flat list over its issues: the decided is taken, answers stay, the next one shows what changed."""
 
 import csv
 import io
@@ -12,7 +12,7 @@ from graftbook.catalogue.history.snapshots import images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import make_engine, reading
 from graftbook.editing.flat import service
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.questions import Question
 from graftbook.editing.records.service import Author, record_state, take_back
 from graftbook.problems import InvalidRequest, PreconditionFailed, TooLarge
@@ -31,7 +31,7 @@ def engine(demo_copy: Callable[[], str]) -> Iterator[Engine]:
 
 
 def begin(engine: Engine, **said: str) -> None:
-    mapping = Mapping.model_validate({"columns": COLUMNS, "origin": "modern", **said})
+    mapping = FlatMapping.model_validate({"columns": COLUMNS, "origin": "modern", **said})
     service.put_mapping(engine, NAME, mapping, None)
 
 
@@ -81,7 +81,7 @@ def test_the_dirty_list_is_worked_through_and_the_next_issue_asks_nothing_again(
     for number, truth in dirty.clean.items():
         assert said[number] == truth, number
     for _ in range(6):
-        kept, found = service.look(engine, NAME)
+        found = service.look(engine, NAME)[1]
         if not found.questions:
             break
         answers = {one.key: one.choices[0].value if one.choices else "something" for one in found.questions}

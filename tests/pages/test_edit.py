@@ -468,3 +468,45 @@ async def test_what_a_component_page_tells_leads_to_its_form(editor: Editor, num
         assert answer.status_code == 200, (href, text_of(answer))
         if "?" in href:
             assert number in fields_of(answer.text).values(), href
+
+
+async def test_a_form_is_checked_without_saving(editor: Editor):
+    fields = await editor.form("/edit/characteristic")
+    fields |= {"head.component": "QB-3310", "head.kind": "bolt_circle", "head.value": "140 in", "do": "check"}
+    before = await editor.get("/edit")
+    checked = await editor.post("/edit/characteristic", fields)
+    assert checked.status_code in (200, 422)
+    shown = text_of(checked)
+    assert "140 mm instead of 140 in" in shown
+    assert "this bolt_circle is twice any other of its kind" in shown.lower()
+    assert "Nothing is stored" in shown
+    taken = await editor.post("/edit/characteristic", {**fields, "do": "", "use": "value=140 mm"})
+    assert 'id="head.value" name="head.value" value="140 mm"' in taken.text
+    assert "instead of" not in text_of(taken)
+    assert (await editor.get("/edit")).text.count("<tr>") == before.text.count("<tr>"), "nothing was stored"
+
+
+async def test_mistakes_are_listed_by_the_check_too(editor: Editor):
+    fields = await editor.form("/edit/fitment")
+    checked = await editor.post(
+        "/edit/fitment",
+        {**fields, "head.component": "QB-9999", "head.position": "brake.front.left", "do": "check"},
+    )
+    live = checked.text[checked.text.index('id="live"') :]
+    assert "1\u00a0mistake so far" in live
+    assert "here is no component" in live
+
+
+async def test_companions_of_like_parts_open_a_filled_form_and_no_more(editor: Editor):
+    page = await editor.get("/edit/fitment?component=QB-3310&position=brake.front.left")
+    offered = re.findall(r'href="(/edit/companion\?[^"]*)"', page.text)
+    assert offered
+    form = await editor.get(unescape(offered[0]))
+    assert 'name="head.component" value="QB-3310"' in form.text
+    assert "other parts at its places have it" in text_of(page)
+
+
+async def test_fields_that_name_records_have_pick_lists(editor: Editor):
+    page = (await editor.get("/edit/fitment")).text
+    assert 'list="pick-position"' in page
+    assert '<option value="battery">' in page[page.index('<datalist id="pick-position">') :]

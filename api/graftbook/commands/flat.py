@@ -88,7 +88,7 @@ def _mapped(engine: "Engine", name: str, columns: dict[str, str], said: dict[str
     from pydantic import ValidationError
 
     from graftbook.editing.flat import service
-    from graftbook.editing.flat.mapping import Mapping
+    from graftbook.editing.flat.mapping import FlatMapping
     from graftbook.problems import UnknownFlatList
 
     try:
@@ -101,7 +101,7 @@ def _mapped(engine: "Engine", name: str, columns: dict[str, str], said: dict[str
         return
     before = kept.mapping.model_dump() if kept else {"columns": {}}
     try:
-        mapping = Mapping.model_validate({**before, **said, "columns": before["columns"] | columns})
+        mapping = FlatMapping.model_validate({**before, **said, "columns": before["columns"] | columns})
     except ValidationError as error:
         c.stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()[:5]))
     service.put_mapping(engine, name, mapping, kept.etag if kept else None)

@@ -3,11 +3,13 @@
 from collections import Counter
 
 from graftbook.catalogue.loading.load import Report
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.questions import Question
 from graftbook.editing.flat.schemas import (
     FlatIssueOut,
     FlatListLineOut,
     FlatListOut,
+    FlatMappingOut,
     FlatQuestionOut,
     FlatTakenOut,
     FlatTakeOut,
@@ -23,7 +25,7 @@ def list_document(kept: FlatList) -> FlatListOut:
     """A list as facts."""
     return {
         "name": kept.name,
-        "mapping": kept.mapping,
+        "mapping": _mapping(kept.mapping),
         "decisions": kept.decisions,
         "file": kept.file,
         "rows": len(kept.rows),
@@ -40,6 +42,21 @@ def line_document(kept: FlatList) -> FlatListLineOut:
         "file": kept.file,
         "decisions": len(kept.decisions),
         "taken": _taken(kept),
+    }
+
+
+def _mapping(mapping: FlatMapping) -> FlatMappingOut:
+    return {
+        "columns": dict(mapping.columns),
+        "head_line": mapping.head_line,
+        "range": mapping.range,
+        "supplier": mapping.supplier,
+        "section": mapping.section,
+        "origin": mapping.origin,
+        "currency": mapping.currency,
+        "decimal": mapping.decimal,
+        "days": mapping.days,
+        "evidence": mapping.evidence,
     }
 
 

@@ -12,7 +12,7 @@ from graftbook.builds.schemas import Slug
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.editing.flat import documents, schemas
 from graftbook.editing.flat import service as flat
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.records.service import Author
 from graftbook.editing.said import DryRun, Why
@@ -42,7 +42,7 @@ _SHEET = {
         "content": {
             "text/csv": {
                 "schema": {"type": "string", "description": "with any common separator"},
-                "example": "Part No;Description;Model;Price\nFL-1;oil filter;24 van;4.50\n",
+                "example": "Part No;Description;Model;Price;Formerly\nFL-1;oil filter;24 van;4.50;\n",
             }
         },
     }
@@ -51,11 +51,7 @@ _SHEET = {
 
 def _answered(kept: flat.FlatList, status: int = 200) -> Response:
     headers = {"ETag": kept.etag, **ASK_AGAIN}
-    return json_answer(_plain(kept), status=status, headers=headers)
-
-
-def _plain(kept: flat.FlatList) -> dict[str, object]:
-    return {**documents.list_document(kept), "mapping": kept.mapping.model_dump()}
+    return json_answer(documents.list_document(kept), status=status, headers=headers)
 
 
 @router.get(
@@ -108,7 +104,7 @@ def get_flat_list(request: Request, name: Name, service: ServiceDep) -> Response
         **documented(*CHANGES),
     },
 )
-def put_flat_list(name: Name, body: Mapping, service: ServiceDep, if_match: IfMatch = None) -> Response:
+def put_flat_list(name: Name, body: FlatMapping, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """To replace one needs If-Match. Columns are named by their heads, so they may move."""
     kept = flat.put_mapping(service.engine, name, body, if_match)
     return _answered(kept, 201 if if_match is None else 200)

@@ -9,7 +9,7 @@ from typing import Any
 from graftbook.catalogue.store.lookup import readings
 from graftbook.editing.flat.cells import Days, days_in, year_in
 from graftbook.editing.flat.known import Known, Span, Vehicles
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.parts import Row
 from graftbook.editing.flat.questions import Asking
 
@@ -52,7 +52,7 @@ class Ends:
     """
 
     def __init__(
-        self, asking: Asking, known: Known, mapping: Mapping, row: Row, vehicles: Vehicles | None
+        self, asking: Asking, known: Known, mapping: FlatMapping, row: Row, vehicles: Vehicles | None
     ) -> None:
         self.asking, self.known, self.mapping, self.row = asking, known, mapping, row
         self.vehicles = vehicles

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
+from pydantic.config import JsonDict
 
 from graftbook.catalogue.format.fields import OptionalName
 from graftbook.catalogue.format.records_buying import OptionalCurrency
@@ -53,10 +54,23 @@ _ALSO_CALLED: dict[FieldWord, tuple[str, ...]] = {
 }
 
 
-class Mapping(BaseModel):
+_EXAMPLE: JsonDict = {
+    "columns": {
+        "number": "Part No",
+        "description": "Description",
+        "fits": "Model",
+        "price": "Price",
+        "replaces": "Formerly",
+    },
+    "supplier": "works",
+    "decimal": "point",
+}
+
+
+class FlatMapping(BaseModel):
     """A mapping as it is kept under its name: columns by their heads, and what no column says."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, title="FlatMapping")
+    model_config = ConfigDict(extra="forbid", frozen=True, json_schema_extra={"examples": [_EXAMPLE]})
 
     columns: dict[FieldWord, Head] = Field({}, description="field → head of its column")
     head_line: Annotated[int, Field(ge=1, le=1000)] = Field(1, description="line in which the heads stand")
@@ -90,6 +104,6 @@ def _plain(head: str) -> str:
     return " ".join("".join(sign if sign.isalnum() else " " for sign in head.casefold()).split())
 
 
-def missing(mapping: Mapping, heads: Sequence[str]) -> list[str]:
+def missing(mapping: FlatMapping, heads: Sequence[str]) -> list[str]:
     """Heads that the mapping names and that this issue of the list does not have."""
     return [head for head in mapping.columns.values() if head not in heads]

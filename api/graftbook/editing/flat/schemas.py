@@ -2,12 +2,12 @@
 
 from typing import Annotated
 
-from pydantic import Field
+from pydantic import ConfigDict, Field
 
 from graftbook.catalogue.format.fields import NOT_PRINTED
 from graftbook.document import Document, MomentOut
 from graftbook.editing.flat.changes import FlatChangeOut
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FieldWord
 from graftbook.http.paging import PageOut
 from graftbook.questions.schemas import Body
 
@@ -17,11 +17,29 @@ Answer = Annotated[str, Field(min_length=1, max_length=300, pattern=rf"^[^{NOT_P
 class FlatDecisionsIn(Body):
     """Answers to the questions of a list, kept with its mapping."""
 
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"answers": {"fits:24 vna": "24 van", "price_mark:*": "point"}}]}
+    )
+
     answers: Annotated[dict[str, Answer | None], Field(min_length=1, max_length=1_000)] = Field(
         description="`key` of the question, or `kind:*` where it takes one answer for all of its kind → the "
         "`value` of a choice, or what is typed where it says `typed`; null: ask again",
-        examples=[{"fits:24 vna": "24 van", "price_mark:*": "point"}],
     )
+
+
+class FlatMappingOut(Document):
+    """A mapping as it is kept, with the same members as are sent."""
+
+    columns: Annotated[dict[FieldWord, str], Field(description="field → head of its column")]
+    head_line: Annotated[int, Field(description="line in which the heads stand", examples=[1])]
+    range: Annotated[str, Field(description="the range; empty: the only one")]
+    supplier: Annotated[str, Field(description="whose offers these are, where no column says it")]
+    section: Annotated[str, Field(description="the section, where nothing else says it")]
+    origin: Annotated[str, Field(description="of numbers that are new", examples=["original"])]
+    currency: Annotated[str, Field(description="ISO 4217; empty: the catalogue's currency")]
+    decimal: Annotated[str, Field(description="what stands before the pence", examples=["ask"])]
+    days: Annotated[str, Field(description="how 03/04/1968 is meant", examples=["ask"])]
+    evidence: Annotated[str, Field(description="evidence that fitments and supersessions name")]
 
 
 class FlatTakenOut(Document):
@@ -36,7 +54,7 @@ class FlatListOut(Document):
     """A list that comes in issues: its mapping, what was decided, and where it stands."""
 
     name: Annotated[str, Field(description="name of the list", examples=["works-spares"])]
-    mapping: Annotated[Mapping, Field(description="which column is what")]
+    mapping: Annotated[FlatMappingOut, Field(description="which column is what")]
     decisions: Annotated[dict[str, str], Field(description="answers by the key of their question")]
     file: Annotated[str, Field(description="file of the issue that is worked at; empty: none is")]
     rows: Annotated[int, Field(description="rows of that issue, the heads included", examples=[2001])]

@@ -2,8 +2,7 @@
 
 import json
 import re
-from collections.abc import Callable
-from collections.abc import Mapping as Dict
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
@@ -17,7 +16,7 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.database import reading, writing
 from graftbook.editing.flat import store
-from graftbook.editing.flat.mapping import Mapping, missing
+from graftbook.editing.flat.mapping import FlatMapping, missing
 from graftbook.editing.flat.parts import Part
 from graftbook.editing.flat.questions import FOR_ALL, KINDS, Question
 from graftbook.editing.flat.rows import Rows, Table, heads_of, rows_of
@@ -46,7 +45,7 @@ class FlatList:
 
     name: str
     version: int
-    mapping: Mapping
+    mapping: FlatMapping
     decisions: dict[str, str]
     rows: Rows
     assumed: tuple[str, ...]
@@ -70,7 +69,7 @@ class FlatList:
 def _read(row: FlatListRow) -> FlatList:
     issue = json.loads(row.issue)
     return FlatList(
-        row.name, row.version, Mapping.model_validate_json(row.mapping), json.loads(row.decisions),
+        row.name, row.version, FlatMapping.model_validate_json(row.mapping), json.loads(row.decisions),
         issue.get("rows", []), tuple(issue.get("assumed", ())), row.issue_file, json.loads(row.taken),
         row.taken_file, row.taken_revision, row.changed,
     )  # fmt: skip
@@ -99,7 +98,7 @@ def flat_list(engine: Engine, name: str) -> FlatList:
         return _read(_row(session, name))
 
 
-def put_mapping(engine: Engine, name: str, mapping: Mapping, if_match: str | None) -> FlatList:
+def put_mapping(engine: Engine, name: str, mapping: FlatMapping, if_match: str | None) -> FlatList:
     """Keep a mapping under a name that is new, or in the place of one that still has the ETag.
 
     Raises PreconditionRequired, PreconditionFailed, InvalidRequest for names that the catalogue lacks.
@@ -126,7 +125,7 @@ def _require_read(kept: FlatList, if_match: str | None) -> None:
         raise PreconditionFailed("Read the list again and change what you then see")
 
 
-def _require_known(connection: Connection, mapping: Mapping) -> None:
+def _require_known(connection: Connection, mapping: FlatMapping) -> None:
     """Whatever a mapping names for every row stands in the catalogue."""
     for kind in ("range", "section", "supplier", "evidence"):
         name = getattr(mapping, kind)
@@ -155,7 +154,7 @@ def _as_text(table: Table) -> str:
     return json.dumps({"rows": table.rows, "assumed": table.assumed}, ensure_ascii=False)
 
 
-def decide(engine: Engine, name: str, answers: Dict[str, str | None]) -> FlatList:
+def decide(engine: Engine, name: str, answers: Mapping[str, str | None]) -> FlatList:
     """Keep answers with the mapping; null: ask again. Raises UnknownFlatList, InvalidRequest."""
     for key, answer in answers.items():
         kind, _, about = key.partition(":")
@@ -277,7 +276,7 @@ def begin(engine: Engine, name: str, file: str, content: bytes) -> None:
         session.add(row)
 
 
-def with_mapping(kept: FlatList, mapping: Mapping) -> FlatList:
+def with_mapping(kept: FlatList, mapping: FlatMapping) -> FlatList:
     """A list as it would be with another mapping; nothing is kept."""
     return replace(kept, mapping=mapping)
 

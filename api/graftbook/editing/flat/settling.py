@@ -6,7 +6,7 @@ is asked. Columns that the list knows nothing of (minutes, evidence, hazard …)
 """
 
 from collections import defaultdict
-from collections.abc import Mapping as Dict
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import Any
@@ -14,7 +14,7 @@ from typing import Any
 from graftbook.catalogue.format.fields import Conditional
 from graftbook.catalogue.format.names import fitment_name, offer_name, supersession_name
 from graftbook.editing.flat.known import Fields, Known
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.parts import Fits, Offered, Part
 from graftbook.editing.flat.questions import Asking
 
@@ -40,7 +40,7 @@ class Settling:
     tells as before: whatever the catalogue says of it by now stays."""
 
     def __init__(
-        self, known: Known, mapping: Mapping, asking: Asking, before: Dict[str, Part], only: bool
+        self, known: Known, mapping: FlatMapping, asking: Asking, before: Mapping[str, Part], only: bool
     ) -> None:
         self.known, self.mapping, self.asking, self.before = known, mapping, asking, before
         self.only_range = only
@@ -174,7 +174,7 @@ class Settling:
             self._put(number, position, fits, {} if taken == BOTH else stands, set(stands), objects, removed)
 
     def _put(
-        self, number: str, position: str, fits: list[Fits], instead: Dict[str, Fields], names: set[str],
+        self, number: str, position: str, fits: list[Fits], instead: Mapping[str, Fields], names: set[str],
         objects: list[Fields], removed: dict[str, list[str]],
     ) -> None:  # fmt: skip
         """Records of the list's fitments, under the names of those that they stand in for."""
@@ -287,7 +287,7 @@ def _by_position(fits: list[Fits]) -> dict[str, list[Fits]]:
     return found
 
 
-def condition_words(fields: Dict[str, Any]) -> str:
+def condition_words(fields: Mapping[str, Any]) -> str:
     """A condition as one says it: `24P-17-R, from 24PR-000200`; `every vehicle` where it says nothing."""
     lists = [
         ", ".join(value) if isinstance(value, list) else value

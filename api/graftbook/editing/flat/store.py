@@ -11,7 +11,7 @@ from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.lookup import numbers_near
 from graftbook.editing.flat.known import Known, Position, Span, Variant, pieces
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.parts import Part
 from graftbook.editing.flat.rows import Rows, heads_of
 from graftbook.editing.flat.tables import FlatListRow
@@ -40,7 +40,7 @@ def ranges(connection: Connection) -> list[str]:
     return list(connection.execute(select(range_.c.name).order_by(range_.c.name)).scalars())
 
 
-def known_for(connection: Connection, mapping: Mapping, rows: Rows, before: dict[str, Part]) -> Known:
+def known_for(connection: Connection, mapping: FlatMapping, rows: Rows, before: dict[str, Part]) -> Known:
     """What the catalogue knows of everything that an issue names. Raises InvalidRequest where the catalogue
     has several ranges and the mapping names none of them."""
     every = ranges(connection)
@@ -63,7 +63,7 @@ def known_for(connection: Connection, mapping: Mapping, rows: Rows, before: dict
     )
 
 
-def _cells(mapping: Mapping, rows: Rows, field: str) -> list[str]:
+def _cells(mapping: FlatMapping, rows: Rows, field: str) -> list[str]:
     """What stands in a field's column."""
     head = dict(mapping.columns).get(field)  # type: ignore[call-overload]  # any text may be asked for
     heads = heads_of(rows, mapping.head_line)
@@ -73,11 +73,11 @@ def _cells(mapping: Mapping, rows: Rows, field: str) -> list[str]:
     return [row[at] for row in rows[mapping.head_line :] if at < len(row) and row[at]]
 
 
-def _written(mapping: Mapping, rows: Rows) -> list[str]:
+def _written(mapping: FlatMapping, rows: Rows) -> list[str]:
     return [*_cells(mapping, rows, "number"), *_replaced(mapping, rows)]
 
 
-def _replaced(mapping: Mapping, rows: Rows) -> list[str]:
+def _replaced(mapping: FlatMapping, rows: Rows) -> list[str]:
     return [one for cell in _cells(mapping, rows, "replaces") for one in pieces(cell, ";,\n")]
 
 
@@ -94,7 +94,7 @@ def _numbers(connection: Connection, written: Iterable[str]) -> dict[str, list[s
 
 
 def _near(
-    connection: Connection, mapping: Mapping, rows: Rows, numbers: dict[str, list[str]]
+    connection: Connection, mapping: FlatMapping, rows: Rows, numbers: dict[str, list[str]]
 ) -> dict[str, list[str]]:
     own = {as_typed(one) for one in _cells(mapping, rows, "number")}
     unknown = [

@@ -10,7 +10,7 @@ from graftbook.catalogue.format.names import as_typed, plain_text
 from graftbook.editing.flat.cells import SIGNS, Sum, count_in, money_in
 from graftbook.editing.flat.ends import Condition, Ends, NoFitment, Waits
 from graftbook.editing.flat.known import EVERY, Known, Vehicles, pieces
-from graftbook.editing.flat.mapping import FieldWord, Mapping
+from graftbook.editing.flat.mapping import FieldWord, FlatMapping
 from graftbook.editing.flat.parts import Fits, Offered, Part, Row
 from graftbook.editing.flat.questions import OUT, Asking
 from graftbook.editing.flat.rows import Rows, heads_of
@@ -24,7 +24,7 @@ _PLACING: tuple[FieldWord, ...] = ("position", "fits", "from", "to")
 """A row that says nothing in these says nothing of fitments that the catalogue has already."""
 
 
-def rows_told(rows: Rows, mapping: Mapping, asking: Asking) -> list[Row]:
+def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
     """The rows with something in them, as fields; what is passed over is told."""
     heads = heads_of(rows, mapping.head_line)
     at = {field: heads.index(head) for field, head in mapping.columns.items() if head in heads}
@@ -67,7 +67,7 @@ def _is_clean(row: Row, asking: Asking) -> bool:
 class Telling:
     """Reads the rows of one issue into parts; `asking` gathers what is unclear."""
 
-    def __init__(self, known: Known, mapping: Mapping, asking: Asking) -> None:
+    def __init__(self, known: Known, mapping: FlatMapping, asking: Asking) -> None:
         self.known, self.mapping, self.asking = known, mapping, asking
         self.new_suppliers: dict[str, str] = {}
         self.left_out: set[str] = set()

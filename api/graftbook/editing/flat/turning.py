@@ -1,13 +1,13 @@
 """One issue of a flat list turned: rows, mapping, decisions, the catalogue and the last issue go in; records,
 what waits and what is asked come out. Pure: the same goes in, the same comes out."""
 
-from collections.abc import Mapping as Dict
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from graftbook.catalogue.format.names import as_typed
 from graftbook.editing.flat.changes import FlatChangeOut, changes_between
 from graftbook.editing.flat.known import Fields, Known
-from graftbook.editing.flat.mapping import Mapping
+from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.parts import Part
 from graftbook.editing.flat.questions import Asking, Question, Told
 from graftbook.editing.flat.replacing import Replacing
@@ -43,10 +43,10 @@ class Turned:
 
 def turn(
     rows: Rows,
-    mapping: Mapping,
-    decisions: Dict[str, str],
+    mapping: FlatMapping,
+    decisions: Mapping[str, str],
     known: Known,
-    before: Dict[str, Part],
+    before: Mapping[str, Part],
     *,
     only_range: bool = True,
 ) -> Turned:
@@ -86,7 +86,7 @@ def turn(
     )
 
 
-def _entered(replacing: Replacing, taken: Dict[str, Part], mapping: Mapping) -> list[Fields]:
+def _entered(replacing: Replacing, taken: Mapping[str, Part], mapping: FlatMapping) -> list[Fields]:
     """Numbers that the list only names as replaced, called after the first that replaces them."""
     stands = replacing.known.records.get("component", {})
     found: dict[str, Fields] = {}

@@ -24,6 +24,7 @@ from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author, RecordState
 from graftbook.editing.review import service as review
 from graftbook.editing.schemas import RecordChangeOut
+from graftbook.editing.suggesting.service import names_to_pick, suggestions
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.editing.effects import looked_at
@@ -94,6 +95,7 @@ class Sheet:
     effect: Effect | None = None
     job: Job | None = None
     removes: bool = False
+    checked: bool = False
     would_change: int = 0
     others: list[Differing] = field(default_factory=list)
     """Field by field, what somebody else stored meanwhile beside what was typed."""
@@ -263,7 +265,9 @@ async def send(request: Request, kind: Kind, name: Name, service: ServiceDep, ed
 
 
 def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Response:
+    sheet.form = _used(sheet.form)
     do, why = sheet.form.get("do", "effect"), sheet.form.get("why", "").strip()
+    sheet.checked = do == "check"
     sheet.removes = bool(sheet.name) and do in ("remove", "remove-effect", "remove-propose")
     keeps, proposes = do in ("save", "remove"), do in ("propose", "remove-propose")
     if keeps:
@@ -277,9 +281,9 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
         name, sheet.mistakes = name_in(sheet.kind, rows)
         if sheet.mistakes:
             return _record_page(request, sheet, 422)
-    look = None if keeps else EffectLook(service)
+    look = None if keeps or sheet.checked else EffectLook(service)
     try:
-        report = _edited(service, sheet, name, rows, Author(who, why), look)
+        report = _edited(service, sheet, name, rows, Author(who, why), look, dry_run=not keeps)
     except (PreconditionFailed, PreconditionRequired, UnknownRecord):
         return _changed_meanwhile(request, service, sheet, name)
     except InvalidRequest as problem:
@@ -288,6 +292,8 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if not report.ok:
         sheet.mistakes = report.mistakes
         return _record_page(request, sheet, 422)
+    if sheet.checked:
+        return _record_page(request, sheet)
     if proposes and report.changed:
         return _proposed(request, service, sheet, name, rows, why)
     if look is not None:
@@ -310,6 +316,14 @@ def _proposed(
     return gone_to(f"/review/{made['number']}?done=proposed")
 
 
+def _used(form: Form) -> Form:
+    """The form with a suggested value in the place of what was typed, to be checked."""
+    column, _, value = form.get("use", "").partition("=")
+    if not value:
+        return form
+    return {**form, f"{HEAD}.{column}": value, "do": "check"}
+
+
 def what_is_wrong_with(why: str) -> str:
     """What is wrong with the reason of an edit; empty when nothing is."""
     if not why:
@@ -320,9 +334,16 @@ def what_is_wrong_with(why: str) -> str:
 
 
 def _edited(
-    service: Service, sheet: Sheet, name: str, rows: list[Row], author: Author, look: EffectLook | None
+    service: Service,
+    sheet: Sheet,
+    name: str,
+    rows: list[Row],
+    author: Author,
+    look: EffectLook | None,
+    *,
+    dry_run: bool,
 ) -> Report:
-    last, dry_run = (look.take, True) if look else (None, False)
+    last = look.take if look else None
     etag = sheet.etag or None
     if sheet.removes:
         return editing.remove_record(
@@ -370,6 +391,8 @@ def _state(service: Service, kind: str, name: str) -> RecordState | None:
 
 def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
     shown = record_form(sheet.kind, sheet.form, sheet.mistakes, sheet.numbers, known=bool(sheet.name))
+    service: Service = request.app.state.service
+    typed_in = {column.name: _typed_in(sheet.form, column.name) for column in columns(sheet.kind)}
     return page(
         request,
         "edit_record.html",
@@ -377,8 +400,19 @@ def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
         headers=KEEP_NOTHING,
         sheet=sheet,
         shown=shown,
+        suggested=suggestions(service.engine, sheet.kind, typed_in),
+        picks=_picks(service, sheet.kind),
         words=kind_words(sheet.kind),
         why=sheet.form.get("why", ""),
         action=record_address(sheet.kind, sheet.name) if sheet.name else f"/edit/{sheet.kind}",
         reviewed=request.app.state.service.settings.review == review.ON,
     )
+
+
+def _typed_in(form: Form, column: str) -> str:
+    """What stands in a column: the record's own, or of its first row."""
+    return form.get(f"{HEAD}.{column}", "") or form.get(f"0.{column}", "")
+
+
+def _picks(service: Service, kind: str) -> dict[str, list[str]]:
+    return names_to_pick(service.engine, sorted({column.pick for column in columns(kind)} - {""}))

@@ -17,7 +17,7 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.editing.effect import EffectLook
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.documents import MOST_CHANGES
-from graftbook.editing.flat.mapping import FIELDS, Mapping, guessed, missing
+from graftbook.editing.flat.mapping import FIELDS, FlatMapping, guessed, missing
 from graftbook.editing.flat.questions import KINDS, Question
 from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.flat.service import FlatList
@@ -156,14 +156,14 @@ def _mapped(request: Request, service: Service, name: str, form: dict[str, str])
     return _mapping_page(request, service, kept, typed)
 
 
-def _mapping_in(form: dict[str, str]) -> Mapping:
+def _mapping_in(form: dict[str, str]) -> FlatMapping:
     columns = {name: head for name in FIELDS if (head := form.get(f"column.{name}", ""))}
     said = {name: text.strip() for name in _SETTINGS if (text := form.get(name)) is not None}
-    return Mapping.model_validate({"columns": columns, "head_line": form.get("head_line") or 1, **said})
+    return FlatMapping.model_validate({"columns": columns, "head_line": form.get("head_line") or 1, **said})
 
 
 def _mapping_page(
-    request: Request, service: Service, kept: FlatList, typed: Mapping, wrong: str = "", status: int = 200
+    request: Request, service: Service, kept: FlatList, typed: FlatMapping, wrong: str = "", status: int = 200
 ) -> Response:
     trial = flat.with_mapping(kept, typed)
     becomes: list[tuple[int, list[str]]] = []

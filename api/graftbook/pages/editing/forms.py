@@ -36,6 +36,14 @@ _NAMING = {
     "chassis_span": ("variant",),
 }
 """What a record without a name of its own is called after."""
+_PICKS = {
+    **dict.fromkeys(("position", "other_position", "at", "goes_in", "then"), "position"),
+    **dict.fromkeys(
+        ("kind", "characteristic", "other_characteristic", "supply", "demand"), "characteristic_kind"
+    ),
+    **{name: name for name in ("section", "range", "variant", "supplier")},
+}
+"""Fields that hold the name of another record, of a kind that is not too many for a list."""
 _TITLES = {
     "empty": "Left empty",
     "both_ways": "Works both ways",
@@ -57,6 +65,8 @@ class Column:
     needed: bool
     usual: Any
     longest: int
+    pick: str
+    """The kind of record whose names may stand in it, for a pick list; empty: none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,6 +112,7 @@ def _column(record: type[r.Record], name: str, schema: Row) -> Column:
         choices=tuple(map(str, schema.get("enum", ()))),
         needed=field.is_required() or (schema.get("minLength", 0) > 0 and usual is None),
         usual=usual,
+        pick=_PICKS.get(name, "") if _shape(name, schema) == "text" else "",
         longest=schema.get("maxLength", 20_000 if schema.get("type") == "array" else 300),
     )
 

@@ -147,6 +147,7 @@ const READING = [
   [/^\/builds\/.*$/, "Looking at how it stands"],
   [/^\/specifications\/[^/]+\/.*$/, "Asking every variant"],
   [/^\/edit\/effect\/.*$/, "Looking at what the edit changes"],
+  [/^\/edit\/flat\/.*$/, "Reading the list"],
 ];
 const SENDING = [
   [/^\/pictures\/.*$/, "Reading the picture"],
@@ -155,6 +156,7 @@ const SENDING = [
   [/^\/orders\/.*$/, "Bringing the list up to date"],
   [/^\/edit\/import$/, "Reading the sheet"],
   [/^\/edit\/revision\/.*$/, "Taking the edit back"],
+  [/^\/edit\/flat(\/.*)?$/, "Working through the list"],
   [/^\/edit\/.*$/, "Looking at what the edit changes"],
   [/^\/store(\/.*)?$/, "Bringing the store up to date"],
   [/^\/(builds|specifications)(\/.*)?$/, "Writing it down"],

@@ -1,0 +1,27 @@
+"use strict";
+// A record's form is checked against the catalogue as one types; nothing is stored. Works without this file.
+
+const form = document.querySelector("form.record");
+let asked = null;
+let later = 0;
+
+async function check() {
+  if (asked) asked.abort();
+  asked = new AbortController();
+  const said = new URLSearchParams([...new FormData(form)].filter(([, value]) => typeof value === "string"));
+  said.set("do", "check");
+  try {
+    const answer = await fetch(form.action, { method: "POST", body: said, signal: asked.signal });
+    const page = new DOMParser().parseFromString(await answer.text(), "text/html");
+    const found = page.getElementById("live");
+    if (found) document.getElementById("live").replaceChildren(...found.childNodes);
+  } catch (error) {
+    if (error.name !== "AbortError") throw error;
+  }
+}
+
+form.addEventListener("change", (event) => {
+  if (event.target.id === "why") return;
+  clearTimeout(later);
+  later = setTimeout(check, 400);
+});
