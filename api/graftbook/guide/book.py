@@ -18,6 +18,7 @@ PAGES = {
     "format": "The text format",
     "checks": "The arithmetic",
     "orders": "Orders, deliveries, the store, the work",
+    "builds": "Builds and specifications",
     "operating": "Operating it",
     "limits": "Limits",
     "integrating": "Programs that ask",

@@ -136,7 +136,9 @@ class EventsIn(Body):
 class CarriedOutIn(Body):
     """What of an order list was fitted to the vehicle: whole, or some of its steps."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"order_list": "red-van", "whole": True}]})
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"order_list": "red-van-brakes", "whole": True}]}
+    )
 
     order_list: Word
     day: Unsaid[Day] = Field(None, description="when it was done; empty: today")
