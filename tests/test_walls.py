@@ -52,8 +52,8 @@ ROOMS = {
     "database document problems",
     "builds.life": "orders questions idempotency builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
-    "builds.standards": "builds.life questions builds builds.stored access http process catalogue closure "
-    "rulebook database document problems",
+    "builds.standards": "builds.life questions builds builds.stored access http process telemetry catalogue "
+    "closure rulebook database document problems",
     "editing": "questions idempotency builds builds.stored access http process catalogue closure rulebook "
     "database document problems",
     "health": "access http process telemetry catalogue database document problems",
