@@ -31,7 +31,7 @@ from graftbook.telemetry.requests import asked_anew
 MOST_VARIANTS = 60
 """So many variants are asked for one table."""
 MOST_BUILDS = 60
-SECONDS_IN_ALL = 120.0
+SECONDS_IN_ALL = 60.0
 LATE = "It was not worked out in the time there is; what was is kept, so ask again."
 SEVERITIES: tuple[SeverityWord, ...] = ("dangerous", "severe", "moderate", "minor")
 
