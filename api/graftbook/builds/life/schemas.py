@@ -166,7 +166,7 @@ class BuildEventsOut(PageOut):
     items: list[BuildEventOut]
 
 
-class StepOut(Document):
+class ListStepOut(Document):
     """One thing that an order list does to a vehicle."""
 
     step: Annotated[str, Field(description="the position, or the number of a loose part")]
@@ -184,7 +184,7 @@ class StepOut(Document):
 class ListStepsOut(Document):
     order_list: str
     state: str
-    steps: list[StepOut]
+    steps: list[ListStepOut]
     open: int
 
 
