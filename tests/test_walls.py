@@ -54,8 +54,8 @@ ROOMS = {
     "rulebook database document problems",
     "builds.life": "orders questions idempotency builds builds.stored access http process events.told "
     "catalogue closure rulebook database document problems",
-    "builds.standards": "builds.life questions builds builds.stored access http process catalogue closure "
-    "rulebook database document problems",
+    "builds.standards": "builds.life questions builds builds.stored access http process telemetry catalogue "
+    "closure rulebook database document problems",
     "events": "orders builds access http process telemetry events.told catalogue database document problems "
     "settings",
     "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "

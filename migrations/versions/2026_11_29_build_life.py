@@ -49,7 +49,7 @@ def upgrade() -> None:
         sa.ForeignKeyConstraint(
             ["specification", "version"],
             ["specification_version.specification", "specification_version.version"],
-            name="fk_house_specification_specification_version_specification_version",
+            name="fk_house_specification_version",
             ondelete="CASCADE",
         ),
         sa.PrimaryKeyConstraint("number", name="pk_house_specification"),

@@ -37,6 +37,7 @@ VALUES = {
     "kind": "component",
     "name": "red-van",
     "booking": 1,
+    "list": "red-van-brakes",
 }
 """What stands in an address, unless the operation says otherwise."""
 
@@ -49,6 +50,8 @@ ADDRESSES: dict[str, str] = {
     "getSpecification": "/v1/specifications/house-standard",
     "reviseSpecification": "/v1/specifications/house-standard",
     "compareSpecification": "/v1/specifications/house-standard/comparison?from=1&to=2",
+    "getSpecificationOverVariants": "/v1/specifications/house-standard/variants",
+    "compareSpecificationEffects": "/v1/specifications/house-standard/comparison/effects?from=1&to=2",
     "importRecords": "/v1/imports?dry_run=true",
     "countStock": "/v1/stock?dry_run=true",
     "getRevision": "/v1/revisions/1",
@@ -82,7 +85,8 @@ FIRST = [
     "getSpecification", "replaceBuild", "reviseSpecification", "takeBackRevision", "removeRecord",
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
-    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "createWebhook",
+    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "createWebhook", "setHouseSpecification",
+    "recordBuildEvents", "carryOutOrderList",
     "putFlatList", "putFlatList", "putFlatIssue", "getFlatIssue",
     "attachPicture", "attachPicture",
 ]  # fmt: skip

@@ -13,7 +13,7 @@ pytestmark = pytest.mark.anyio
 
 VALUES = {
     "number": "1", "chassis": "24PL-018412", "name": "x", "kind": "component", "id": "x", "form": "pdf",
-    "booking": "1", "step": "send", "digest": "x",
+    "booking": "1", "step": "send", "digest": "x", "list": "x", "listed": "x",
 }  # fmt: skip
 
 

@@ -1,9 +1,13 @@
 """A house's specification: over all its variants, two versions side by side, and the present one."""
 
+from collections.abc import Callable
 from typing import Any
 
 import httpx
 import pytest
+
+from graftbook.builds.standards.service import _variants
+from graftbook.telemetry.requests import current
 
 pytestmark = pytest.mark.anyio
 
@@ -124,3 +128,29 @@ async def test_a_build_is_not_built_to_what_is_for_other_variants(writer: httpx.
     events = {"events": [{"what": "built to", "specification": "house@1"}]}
     answer = await writer.post("/v1/builds/red/events", json=events)
     assert (answer.status_code, answer.json()["pointer"]) == (422, "/events/0/specification")
+
+
+@pytest.mark.one_engine
+async def test_each_row_has_the_time_of_a_question_of_its_own(
+    writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+):
+    """A table takes longer than one question may; what was worked out is kept for who asks again."""
+    await made(writer, {"wishes": [{"fit": "QL-7075"}]})
+    monkeypatch.setattr("graftbook.builds.standards.service._variants", _late(_variants))
+    table = await sent(await writer.get(f"{ADDRESS}/variants"))
+    assert [row["outcome"] for row in table["rows"]] == ["proved", "proved"]
+    monkeypatch.setattr("graftbook.builds.standards.service.SECONDS_IN_ALL", -1.0)
+    none = await sent(await writer.get(f"{ADDRESS}/variants"))
+    assert all("ask again" in row["why"] for row in none["rows"])
+
+
+def _late(work: Callable[..., Any]) -> Callable[..., Any]:
+    """The same, after which the time that one question may take is over for the request."""
+
+    def done(*given: Any) -> Any:
+        request = current()
+        assert request is not None
+        request.arrived -= 100.0
+        return work(*given)
+
+    return done

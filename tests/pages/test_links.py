@@ -28,6 +28,8 @@ STARTS = (
     f"/compare?{DISCS}&other=24PR-000200",
     "/history",
     "/orders",
+    "/builds",
+    "/specifications",
     "/store",
     "/edit?kind=fitment&text=QB",
     "/edit/component/QB-3310",

@@ -22,6 +22,7 @@ PAGES = {
     "checks": "The arithmetic",
     "pictures": "Photographs and sketches",
     "orders": "Orders, deliveries, the store, the work",
+    "builds": "Builds and specifications",
     "command": "The command",
     "operating": "Operating it",
     "limits": "Limits",

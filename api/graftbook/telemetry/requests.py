@@ -5,6 +5,8 @@ the template (`/v1/components/{number}`), never the path; no query, header or bo
 """
 
 import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from contextvars import ContextVar
 from time import perf_counter
 from typing import TYPE_CHECKING, Any
@@ -88,6 +90,20 @@ def since_asked() -> float:
     """Seconds since the present request was there in whole; 0 outside of one."""
     request = current()
     return 0.0 if request is None else perf_counter() - request.arrived
+
+
+@contextmanager
+def asked_anew() -> Iterator[None]:
+    """One of several questions that a request asks one after the other: its time begins now."""
+    request = current()
+    if request is None:
+        yield
+        return
+    arrived, request.arrived = request.arrived, perf_counter()
+    try:
+        yield
+    finally:
+        request.arrived = arrived
 
 
 def route_of(scope: Scope) -> str:

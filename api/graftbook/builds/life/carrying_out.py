@@ -9,7 +9,7 @@ from sqlmodel import Session
 
 from graftbook.builds import service as builds
 from graftbook.builds.life.recording import day_of, events_of
-from graftbook.builds.life.schemas import CarriedOutIn, ListStepsOut, StepOut
+from graftbook.builds.life.schemas import CarriedOutIn, ListStepOut, ListStepsOut
 from graftbook.builds.service import Recorded
 from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.builds.stored.events import Event, taken_back
@@ -21,7 +21,7 @@ from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists.schemas import OrderListOut
 from graftbook.orders.lists.service import list_document
 from graftbook.orders.schemas import OrderLineOut, ShareOut
-from graftbook.problems import InvalidRequest, VehicleMismatch, WrongState
+from graftbook.problems import InvalidRequest, VehicleMismatch, WrongState, pointing_at
 from graftbook.process.state import Service
 
 MAKES_WAY = "It makes way for what the list fits."
@@ -68,7 +68,9 @@ def carry_out(service: Service, name: str, body: CarriedOutIn, who: str, once: O
     Raises what `list_steps` raises, WrongState for a draft, InvalidRequest for a step that the list has not
     or that was carried out before, and what `once` raises.
     """
-    order, steps, done = _steps(service, name, body.order_list)
+    build_document(service.engine, name)
+    with pointing_at("/order_list"):
+        order, steps, done = _steps(service, name, body.order_list)
     if order["state"] == "draft":
         raise WrongState("The list is a draft; send it first, it may still change", state=order["state"])
     wanted = _wanted(body, {step.key: step for step in steps}, done)
@@ -187,7 +189,7 @@ def _merged(steps: Iterable[Step]) -> list[Step]:
     return list(found.values())
 
 
-def _step_document(step: Step, done: Event | None) -> StepOut:
+def _step_document(step: Step, done: Event | None) -> ListStepOut:
     return {
         "step": step.key,
         "position_title": step.title or None,

@@ -1,6 +1,5 @@
 """The life of a build over HTTP: what was recorded, how it stands, orders carried out, its sheet."""
 
-from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Path, Query, Request
@@ -18,6 +17,7 @@ from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.errors import documented
+from graftbook.http.fields import Day
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, JSON, json_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
@@ -27,7 +27,7 @@ from graftbook.questions.closures.endpoints import PROBLEMS
 
 router = APIRouter(prefix="/v1/builds/{name}", tags=["builds"], dependencies=[MayRead])
 
-ListName = Annotated[Slug, Path(description="a kept order list", examples=["red-van"])]
+ListName = Annotated[Slug, Path(description="a kept order list", examples=["red-van-brakes"])]
 MEDIA = {"json": JSON, "pdf": PDF}
 READ = documented(problems.UnknownBuild, problems.InvalidRequest)
 BODY = (
@@ -53,7 +53,7 @@ def list_events(
     request: Request,
     name: Name,
     service: ServiceDep,
-    on: Annotated[date | None, Query(description="only what was so by this day")] = None,
+    on: Annotated[Day | None, Query(description="only what was so by this day")] = None,
     limit: Limit = None,
     cursor: Cursor = "",
 ) -> Response:

@@ -136,7 +136,9 @@ class EventsIn(Body):
 class CarriedOutIn(Body):
     """What of an order list was fitted to the vehicle: whole, or some of its steps."""
 
-    model_config = ConfigDict(json_schema_extra={"examples": [{"order_list": "red-van", "whole": True}]})
+    model_config = ConfigDict(
+        json_schema_extra={"examples": [{"order_list": "red-van-brakes", "whole": True}]}
+    )
 
     order_list: Word
     day: Unsaid[Day] = Field(None, description="when it was done; empty: today")
@@ -164,7 +166,7 @@ class BuildEventsOut(PageOut):
     items: list[BuildEventOut]
 
 
-class StepOut(Document):
+class ListStepOut(Document):
     """One thing that an order list does to a vehicle."""
 
     step: Annotated[str, Field(description="the position, or the number of a loose part")]
@@ -182,7 +184,7 @@ class StepOut(Document):
 class ListStepsOut(Document):
     order_list: str
     state: str
-    steps: list[StepOut]
+    steps: list[ListStepOut]
     open: int
 
 

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from decimal import Decimal
+from time import monotonic
 from urllib.parse import urlencode
 
 from sqlalchemy import Engine
@@ -25,11 +26,13 @@ from graftbook.questions.closures.schemas import ClosureOut, SetOut
 from graftbook.questions.closures.service import closure_document
 from graftbook.questions.schemas import ClosureIn, VehicleIn
 from graftbook.rulebook.model import SeverityWord
+from graftbook.telemetry.requests import asked_anew
 
 MOST_VARIANTS = 60
 """So many variants are asked for one table."""
 MOST_BUILDS = 60
-LATE = "It was not worked out in the time there is."
+SECONDS_IN_ALL = 60.0
+LATE = "It was not worked out in the time there is; what was is kept, so ask again."
 SEVERITIES: tuple[SeverityWord, ...] = ("dangerous", "severe", "moderate", "minor")
 
 
@@ -72,7 +75,8 @@ def make_present(engine: Engine, word: str, who: str) -> s.HouseSpecificationOut
 def table(service: Service, specification: SpecificationOut) -> s.VariantTableOut:
     """What a version makes of every variant it is for. Raises Busy."""
     variants, left_out = _variants(service, specification)
-    rows = [_row(service, specification, variant) for variant in variants]
+    until = monotonic() + SECONDS_IN_ALL
+    rows = [_row(service, specification, variant, until) for variant in variants]
     return {
         "name": specification["name"],
         "version": specification["version"],
@@ -108,13 +112,19 @@ NO_SET: s.SetFiguresOut = {
 }
 
 
-def _row(service: Service, specification: SpecificationOut, variant: VariantOut) -> s.VariantRowOut:
+def _row(
+    service: Service, specification: SpecificationOut, variant: VariantOut, until: float
+) -> s.VariantRowOut:
+    """`until`: the moment of a clock after which nothing more is asked."""
     chassis = variant["chassis_spans"][0]["first"]
     word = f"{specification['name']}@{specification['version']}"
     outcome, why, figures = None, "", NO_SET
+    body = ClosureIn(vehicle=VehicleIn(chassis=chassis), specification=word)
     try:
-        body = ClosureIn(vehicle=VehicleIn(chassis=chassis), specification=word)
-        document = closure_document(service, body)[1]
+        if monotonic() > until:
+            raise OutOfTime
+        with asked_anew():
+            document = closure_document(service, body)[1]
         outcome = document["outcome"]
         if document["set"] is None:
             why = " ".join(document["sentences"])
@@ -165,12 +175,16 @@ def compare(service: Service, before: SpecificationOut, after: SpecificationOut)
     variants, left_out = _variants(service, before, after)
     with reading(service.engine) as session:
         names = store.builds_to(session, f"{before['name']}@{before['version']}", MOST_BUILDS)
+    until = monotonic() + SECONDS_IN_ALL
     return {
         "name": before["name"],
         "from_version": before["version"],
         "to_version": after["version"],
         "currency": service.settings.currency,
-        "variants": [_difference(_row(service, before, one), _row(service, after, one)) for one in variants],
+        "variants": [
+            _difference(_row(service, before, one, until), _row(service, after, one, until))
+            for one in variants
+        ],
         "builds": [_to_new(service, name, after) for name in names],
         "left_out": left_out,
     }
@@ -200,7 +214,8 @@ def _to_new(service: Service, name: str, after: SpecificationOut) -> s.BuildToNe
     takes, why = None, ""
     kept = build_document(service.engine, name)
     try:
-        takes = open_document(standing(service, name, built_to=f"{after['name']}@{after['version']}"))
+        with asked_anew():
+            takes = open_document(standing(service, name, built_to=f"{after['name']}@{after['version']}"))
     except Problem as problem:
         why = problem.detail
     except OutOfTime:

@@ -102,6 +102,7 @@ class HouseSpecificationRow(SQLModel, table=True):
         ForeignKeyConstraint(
             ["specification", "version"],
             ["specification_version.specification", "specification_version.version"],
+            name="fk_house_specification_version",
             ondelete="CASCADE",
         ),
     )

@@ -173,10 +173,10 @@ def over_variants(request: Request, name: str, service: ServiceDep) -> Response:
 @router.get("/specifications/{name}/compare", dependencies=[MayRead, takes("from", "to")])
 def compare(request: Request, name: str, service: ServiceDep) -> Response:
     """Two versions: on each variant, and on the vehicles built to the earlier one."""
-    before, after = (
-        standards.named(service.engine, f"{name}@{request.query_params.get(word, '')}")
-        for word in ("from", "to")
-    )
+    asked = [request.query_params.get(word, "").strip() for word in ("from", "to")]
+    if not all(asked):
+        raise InvalidRequest("Say which two versions are compared (from, to)")
+    before, after = (standards.named(service.engine, f"{name}@{version}") for version in asked)
     return page(
         request,
         "specification_compare.html",
