@@ -28,6 +28,7 @@ from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.imports import endpoints as imports
+from graftbook.editing.linting import endpoints as linting
 from graftbook.editing.records import endpoints as records
 from graftbook.editing.revisions import endpoints as revisions
 from graftbook.health import endpoints as health
@@ -87,6 +88,7 @@ ROUTERS = (
     records.router,
     revisions.router,
     reports.router,
+    linting.router,
     keys.router,
     session_endpoints.router,
 )

@@ -16,6 +16,7 @@ PAGES = {
     "asking": "Asking, and reading an answer",
     "rules": "What the rules mean, exactly",
     "format": "The text format",
+    "evidence": "Evidence, reports, grades",
     "checks": "The arithmetic",
     "orders": "Orders, deliveries, the store, the work",
     "operating": "Operating it",

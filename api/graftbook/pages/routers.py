@@ -4,7 +4,7 @@ from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, suggest
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, imports, past
+from graftbook.pages.editing import edit, effects, imports, lint, past
 from graftbook.pages.ordering import order, papers, stock
 from graftbook.pages.reporting import reports
 
@@ -27,6 +27,7 @@ ROUTERS = (
     effects.router,
     edit.router,
     past.router,
+    lint.router,
     reports.router,
     suggest.router,
     guide.router,
