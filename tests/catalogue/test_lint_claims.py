@@ -6,6 +6,9 @@ from sqlalchemy import Engine
 from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.loading.imports import load
+from graftbook.editing.linting.service import findings
+from graftbook.process.state import make_service
+from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
 
 FIT = "[fitment]\nname,component,position,effort,quantity,from_new,generations,chassis_from,evidence\n"
@@ -117,3 +120,19 @@ def test_records_of_other_vehicles_or_options_say_nothing_otherwise(sqlite_tern:
 
 def test_on_the_demo_range_only_what_rests_on_nothing_is_found(sqlite_demo: Engine) -> None:
     assert {one.wrong for one in found_in(sqlite_demo)} == {Wrong.no_evidence}
+
+
+def test_what_only_shows_on_vehicles_is_found_when_it_is_asked_for(sqlite_tern: Engine) -> None:
+    early = "early brake,TB-1,brake,direct,2,10,yes,two,2L-0499,book"
+    head = (
+        "[fitment]\nname,component,position,effort,quantity,minutes,from_new,generations,chassis_to,evidence"
+    )
+    report = load(sqlite_tern, sheet(f"{head}\n{early}\n"))
+    assert report.ok, report.mistakes
+    service = make_service(Settings(database_url=str(sqlite_tern.url)))
+    quick, whole = findings(service), findings(service, vehicles=True)
+    service.close()
+    (bare,) = [one for one in whole if one["kind"] == "nothing from new"]
+    assert bare["mend"] == [{"kind": "position", "name": "brake"}]
+    assert bare not in quick
+    assert all(one in whole for one in quick)

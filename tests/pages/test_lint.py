@@ -1,4 +1,4 @@
-"""The page of the lint and its address for programs: findings by severity, filtered, each with where to mend it."""
+"""The page of the lint and its address for programs: findings by severity, and where to mend each."""
 
 import httpx
 import pytest
@@ -44,14 +44,6 @@ async def test_programs_get_the_same(writer: httpx.AsyncClient) -> None:
     touched = (await writer.get("/v1/lint", params={"touched_by": revision})).json()["items"]
     assert touched == [one]
     assert (await writer.get("/v1/lint", params={"touched_by": 0})).status_code == 422
-
-
-async def test_what_vehicles_show_is_found_when_it_is_asked_for(writer: httpx.AsyncClient) -> None:
-    row = (await writer.get("/v1/records/position/brake.master")).json()
-    assert row["name"] == "brake.master"
-    quick = (await writer.get("/v1/lint")).json()["items"]
-    whole = (await writer.get("/v1/lint", params={"vehicles": "true"})).json()["items"]
-    assert [one for one in quick if one not in whole] == []
 
 
 async def test_who_may_not_edit_is_not_shown_it(client: httpx.AsyncClient) -> None:
