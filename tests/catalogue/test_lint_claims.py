@@ -124,10 +124,8 @@ def test_on_the_demo_range_only_what_rests_on_nothing_is_found(sqlite_demo: Engi
 
 def test_what_only_shows_on_vehicles_is_found_when_it_is_asked_for(sqlite_tern: Engine) -> None:
     early = "early brake,TB-1,brake,direct,2,10,yes,two,2L-0499,book"
-    head = (
-        "[fitment]\nname,component,position,effort,quantity,minutes,from_new,generations,chassis_to,evidence"
-    )
-    report = load(sqlite_tern, sheet(f"{head}\n{early}\n"))
+    head = "[fitment]\nname,component,position,effort,quantity,minutes,from_new,generations,"
+    report = load(sqlite_tern, sheet(f"{head}chassis_to,evidence\n{early}\n"))
     assert report.ok, report.mistakes
     service = make_service(Settings(database_url=str(sqlite_tern.url)))
     quick, whole = findings(service), findings(service, vehicles=True)
