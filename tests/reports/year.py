@@ -1,6 +1,6 @@
 """A year of a house, made up with known truth: does the grade rule find the false claims, and how soon?
 
-    python -m tests.reports.year [--years 200] [--reports 100] [--seed 18]
+    python -m tests.reports.year [--years 100] [--reports 100] [--seed 18]
 
 Forty vehicles are built to two specifications on the demo range; the sets are those that the program itself
 finds. Of the fitments in them some are false: they never fit, or only from a chassis number on. Workshops
@@ -220,7 +220,7 @@ def told(count: int, found: Figures) -> Iterator[str]:
 def main() -> None:
     """Print the figures of one year and of five years' reports together."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--years", type=int, default=200)
+    parser.add_argument("--years", type=int, default=100)
     parser.add_argument("--reports", type=int, default=REPORTS)
     parser.add_argument("--seed", type=int, default=SEED)
     given = parser.parse_args()
