@@ -33,6 +33,7 @@ from graftbook.closure.search.deadline import OutOfTime
 from graftbook.editing.flat import endpoints as flat_lists
 from graftbook.editing.flat.rows import LARGEST as LARGEST_FLAT_LIST
 from graftbook.editing.imports import endpoints as imports
+from graftbook.editing.linting import endpoints as linting
 from graftbook.editing.records import endpoints as records
 from graftbook.editing.records import listing as record_lists
 from graftbook.editing.review import endpoints as review
@@ -113,6 +114,7 @@ ROUTERS = (
     webhooks.router,
     reports.router,
     pictures.router,
+    linting.router,
     keys.router,
     session_endpoints.router,
 )

@@ -85,8 +85,8 @@ FIRST = [
     "getSpecification", "replaceBuild", "reviseSpecification", "takeBackRevision", "removeRecord",
     "createOrderList", "discardOrderList", "createOrderList", "noteOrderList", "recomputeOrderList",
     "substituteInOrderList", "compareOrderList", "sendOrderList", "receiveOrderList",
-    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "createWebhook", "setHouseSpecification",
-    "recordBuildEvents", "carryOutOrderList",
+    "takeBackOrderListBooking", "receiveOrderList", "closeOrderList", "putStock", "createWebhook",
+    "setHouseSpecification", "recordBuildEvents", "carryOutOrderList",
     "putFlatList", "putFlatList", "putFlatIssue", "getFlatIssue",
     "attachPicture", "attachPicture",
 ]  # fmt: skip

@@ -19,6 +19,7 @@ PAGES = {
     "rules": "What the rules mean, exactly",
     "format": "The text format",
     "lists": "A parts list of your own",
+    "evidence": "Evidence, reports, grades",
     "checks": "The arithmetic",
     "pictures": "Photographs and sketches",
     "orders": "Orders, deliveries, the store, the work",

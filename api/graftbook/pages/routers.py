@@ -5,7 +5,7 @@ from graftbook.pages.answer import answer, compare, fitting, picture, quotation
 from graftbook.pages.asking import ask, component, find, home, lookup, measure, suggest
 from graftbook.pages.building import builds, specifications
 from graftbook.pages.checking import check
-from graftbook.pages.editing import edit, effects, flat, imports, past, pictures, review
+from graftbook.pages.editing import edit, effects, flat, imports, lint, past, pictures, review
 from graftbook.pages.ordering import order, papers, stock
 from graftbook.pages.reporting import reports
 from graftbook.pages.telling import webhooks
@@ -35,6 +35,7 @@ ROUTERS = (
     past.router,
     review.router,
     webhooks.router,
+    lint.router,
     reports.router,
     pictures.router,
     suggest.router,

@@ -271,10 +271,10 @@ def spoken_of_before(connection: Connection) -> tuple[set[str], set[str]]:
             prefixes |= {chassis_parts(row["chassis"])[0]} if kind == "report" else set()
             numbers |= {row[field] for field in _COMPONENTS.get(kind, ()) if row.get(field)}
     variant, span = table("variant"), table("chassis_span")
-    reported = select(span.c.variant).where(span.c.prefix.in_(listed(connection, prefixes)))
-    of = select(variant.c.range).where(
-        or_(variant.c.name.in_(listed(connection, variants)), variant.c.name.in_(reported))
-    )
+    if prefixes:
+        reported = select(span.c.variant).where(span.c.prefix.in_(listed(connection, prefixes)))
+        variants |= set(connection.execute(reported).scalars())
+    of = select(variant.c.range).where(variant.c.name.in_(listed(connection, variants)))
     return ranges - {""} | set(connection.execute(of).scalars()), numbers
 
 

@@ -127,11 +127,16 @@ def revision_of_range(connection: Connection, name: str, at_most: int) -> int:
 def ranges_touched(connection: Connection) -> set[str]:
     """The ranges whose rule books depend on what the edit at work changed."""
     known = set(connection.execute(select(table("range").c.name)).scalars())
-    everywhere = select(STAGED.c.name).where(STAGED.c.kind.in_(("section", "characteristic_kind"))).limit(1)
-    if not current_revision(connection) or connection.execute(everywhere).first():
+    telling = ("section", "characteristic_kind", "report")
+    brought = set(
+        connection.execute(select(STAGED.c.kind).where(STAGED.c.kind.in_(telling)).distinct()).scalars()
+    )
+    if not current_revision(connection) or brought - {"report"}:
         return known
     before, numbers = spoken_of_before(connection)
     touched = before | set(connection.execute(_ranges_brought()).scalars())
+    if brought:
+        touched |= set(connection.execute(_ranges_reported_on()).scalars())
     naming = _ranges_naming(connection.dialect.name)
     return known & (touched | set(connection.execute(naming, {"numbers": as_list(numbers)}).scalars()))
 
@@ -140,7 +145,6 @@ def ranges_touched(connection: Connection) -> set[str]:
 def _ranges_brought() -> CompoundSelect[Any]:
     """The ranges that the records of the edit at work speak of."""
     condition, claim, ranges = table("condition"), table("claim"), table("range")
-    reported, span = table("report"), table("chassis_span")
     of_claims = select(condition.c.range).join(claim, claim.c.condition_id == condition.c.id)
     queries = [
         select(ranges.c.name).join(STAGED, (STAGED.c.kind == "range") & (STAGED.c.name == ranges.c.name)),
@@ -152,15 +156,23 @@ def _ranges_brought() -> CompoundSelect[Any]:
         .join(table("position"), table("position").c.condition_id == condition.c.id)
         .where(table("position").c.name.in_(_names("position"))),
         of_claims.join(STAGED, (STAGED.c.name == claim.c.name) & STAGED.c.kind.in_(CLAIMS)),
-        select(table("variant").c.range)
-        .join(span, span.c.variant == table("variant").c.name)
-        .join(reported, reported.c.prefix == span.c.prefix)
-        .where(reported.c.name.in_(_names("report"))),
         of_claims.join(table("claim_evidence"), table("claim_evidence").c.claim == claim.c.name).where(
             table("claim_evidence").c.evidence.in_(_names("evidence"))
         ),
     ]
     return union(*queries)
+
+
+def _ranges_reported_on() -> Select[Any]:
+    """The ranges of the vehicles of the reports of the edit at work."""
+    report, span, variant = table("report"), table("chassis_span"), table("variant")
+    return (
+        select(variant.c.range)
+        .join(span, span.c.variant == variant.c.name)
+        .join(report, report.c.prefix == span.c.prefix)
+        .where(report.c.name.in_(_names("report")))
+        .distinct()
+    )
 
 
 @cache

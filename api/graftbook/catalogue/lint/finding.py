@@ -36,6 +36,15 @@ class Wrong(StrEnum):
     no_rate = "currency without an exchange rate"
     offer_of_nothing = "offer that nobody buys"
     nobody_offers = "offered by nobody"
+    never_holds = "record that never holds"
+    gap = "chassis numbers in no span"
+    says_otherwise = "records that say the opposite"
+    said_twice = "said twice"
+    alike_numbers = "numbers alike"
+    no_twin = "one hand without the other"
+    likely_break = "break that failures propose"
+    in_doubt = "lowered by reports"
+    no_evidence = "rests on nothing"
 
 
 _SERIOUS = {
@@ -47,8 +56,16 @@ _SERIOUS = {
     Wrong.idle_budget,
     Wrong.no_rate,
     Wrong.idle_upgrade,
+    Wrong.never_holds,
+    Wrong.says_otherwise,
 }
-_UNTIDY = {Wrong.unused_evidence, Wrong.idle_option, Wrong.offer_of_nothing}
+_UNTIDY = {
+    Wrong.unused_evidence,
+    Wrong.idle_option,
+    Wrong.offer_of_nothing,
+    Wrong.said_twice,
+    Wrong.no_evidence,
+}
 
 _FIX = {
     Wrong.two_at_once: "bound one of the two by chassis numbers, dates or options",
@@ -67,6 +84,15 @@ _FIX = {
     Wrong.work_in_a_circle: "take out the one of them that is not needed",
     Wrong.no_rate: "record an exchange rate",
     Wrong.offer_of_nothing: "take the offer out, or move it to the number that is current",
+    Wrong.never_holds: "mend its chassis numbers, days or variants, or take it out",
+    Wrong.gap: "let one of the spans reach further, or record the one between",
+    Wrong.says_otherwise: "find out which is so, then mend or bound the other",
+    Wrong.said_twice: "take one of them out, or bound it",
+    Wrong.alike_numbers: "take one of them out, or tell them apart in their names",
+    Wrong.no_twin: "name its twin, or record it for the other side as well",
+    Wrong.likely_break: "bound the record by that chassis number, if it is so",
+    Wrong.in_doubt: "find out where it does not hold, then bound it or take it out",
+    Wrong.no_evidence: "name in `evidence` where it is from",
     Wrong.nobody_offers: "record an offer, or say that it is no longer supplied",
 }
 

@@ -11,6 +11,7 @@ from graftbook.catalogue.compiling.values import tied
 from graftbook.catalogue.lint.alike import alike_variants
 from graftbook.catalogue.lint.buying import offer_findings
 from graftbook.catalogue.lint.circles import circles_in
+from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.closure import FITTED, FROM_NEW
 from graftbook.catalogue.lint.finding import Finding, Wrong
 from graftbook.catalogue.lint.names import budget_findings, name_findings
@@ -31,17 +32,23 @@ def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
     """
     with reading(engine) as session:
         connection = session.connection()
-        yield from _circles(connection)
-        yield from _without_successor(connection)
-        yield from _unused_evidence(connection)
-        yield from name_findings(connection)
-        yield from offer_findings(connection, currency)
+        yield from of_records(connection, currency)
         variant = table("variant")
         rows = connection.execute(
             select(variant.c.range, variant.c.name).order_by(variant.c.range, variant.c.name)
         )
         for range_name, group in groupby(rows.all(), key=lambda row: row.range):
             yield from _range(session, range_name, [row.name for row in group])
+
+
+def of_records(connection: Connection, currency: str = "") -> Iterator[Finding]:
+    """What is found in the records side by side, before any vehicle is looked at."""
+    yield from _circles(connection)
+    yield from _without_successor(connection)
+    yield from _unused_evidence(connection)
+    yield from name_findings(connection)
+    yield from offer_findings(connection, currency)
+    yield from claim_findings(connection)
 
 
 def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[Finding]:

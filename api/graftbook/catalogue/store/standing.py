@@ -174,6 +174,23 @@ def _substitutes_opposed(connection: Connection, number: str) -> Iterable[Oppose
         yield Opposed("substitute", row[0], row[1], ways[bool(row[2])], ways[bool(row[3])])
 
 
+def said_twice(connection: Connection) -> list[tuple[str, str]]:
+    """Pairs of fitments, and of substitutes, that say the same of the same vehicles, by name."""
+    found: list[tuple[str, str]] = []
+    for kind, columns in _SAYS.items():
+        one, other = table(kind).alias("one"), table(kind).alias("other")
+        same = and_(*(one.c[column].is_not_distinct_from(other.c[column]) for column in columns))
+        found += [(row[0], row[1]) for row in _meeting(connection, one, other, same, [], "")]
+    return found
+
+
+_SAYS = {
+    "fitment": ("component", "position", "effort", "quantity", "from_new"),
+    "substitute": ("original", "component", "position", "both_ways"),
+}
+"""What a record says, but for its labour, notes and evidence."""
+
+
 def _sides(one: Any, other: Any) -> tuple[tuple[str, Any], tuple[str, Any]]:
     return ("one", one), ("other", other)
 
