@@ -284,7 +284,7 @@ async def test_the_effect_names_the_closure_that_becomes_impossible(editor_on_ea
     form = await editor.form(CALIPER)
     shown = await editor.post(CALIPER, {**form, "do": "remove-effect"})
     told = text_of(shown)
-    assert "This makes 1 closure impossible" in told
+    assert "This makes 1 question impossible" in told
     assert f"Asked lately: {CHASSIS}" in told
     assert "loses 1 (QB-3310)" in told
     assert editor.rows("fitment", "QB-3310@brake.front.left/earlier"), "the effect stored something"

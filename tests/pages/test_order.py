@@ -505,6 +505,22 @@ async def test_an_order_is_kept_under_the_name_that_is_suggested_and_the_second_
     assert _field(await _signed_in_page(own_app, address), "name") == f"{name}-3"
 
 
+async def test_an_order_is_kept_and_sent_in_one_go_unless_lines_are_not_bought(
+    writer: httpx.AsyncClient, own_app: FastAPI
+) -> None:
+    whole = await _signed_in_page(own_app, "/order?chassis=24PL-018412&fit=QB-3302")
+    assert "Keep and send" in whole.text
+    assert "Graftbook writes to nobody" in whole.text, "it says what sending does"
+    assert "Keep and send" not in (await _signed_in_page(own_app, SHORT)).text
+    answer = await _keep(writer, name="whole", suggested="x", do="send")
+    assert answer.headers["location"] == "/orders/whole#suppliers-head"
+    assert (await writer.get("/v1/order-lists/whole")).json()["state"] == "sent"
+    short = await _keep(writer, name="short", suggested="x", do="send", at_most_suppliers="2")
+    assert short.headers["location"] == "/orders/short"
+    kept = (await writer.get("/v1/order-lists/short")).json()
+    assert (kept["state"], kept["complete"]) == ("draft", False), "nothing goes out short without a word"
+
+
 async def test_a_name_that_is_taken_or_cannot_be_is_told_beside_its_field_and_nothing_is_lost(
     writer: httpx.AsyncClient, own_app: FastAPI
 ) -> None:

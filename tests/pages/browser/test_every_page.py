@@ -7,6 +7,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.pages.browser.conftest import Visit
+from tests.pictures.drawn import photograph
 from tests.soundness.server import Served
 
 DISCS = "chassis=24PL-018412&fit=QB-3310"
@@ -51,6 +52,9 @@ SIGNED_IN = {
     "edit a component": "/edit/component/QB-3310",
     "a new fitment": "/edit/fitment",
     "import": "/edit/import",
+    "pictures": "/pictures/component/QB-3310",
+    "a component with pictures": "/component/QB-3310",
+    "an answer with pictures": f"/answer?{DISCS}",
 }
 WCAG = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
@@ -73,11 +77,13 @@ def found_by_axe(page: Page) -> list[str]:
 
 @pytest.fixture(scope="module")
 def kept_lists(served: Served) -> None:
-    """A draft, a list that was sent and came in part, and a number in the store."""
+    """A draft, a list that was sent and came in part, a number in the store, and a picture."""
     asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30}
     body = asked | {"note": "ring first"}
     with served.client() as client:
         client.put("/v1/stock/QB-9001", json={"quantity": 4, "place": "drawer 14"})
+        picture = {"Content-Type": "image/jpeg"}
+        client.post("/v1/pictures/of/component/QB-3310", content=photograph(), headers=picture)
         for name in ("drafted", "sent"):
             made = client.post("/v1/order-lists", json=body | {"name": name})
             assert made.status_code == 201, made.text
