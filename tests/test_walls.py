@@ -52,7 +52,7 @@ ROOMS = {
     "document problems",
     "orders": "questions idempotency builds access http process telemetry events.told catalogue closure "
     "rulebook database document problems",
-    "builds.life": "orders questions idempotency builds builds.stored access http process events.told "
+    "builds.life": "orders questions idempotency builds builds.stored access http process "
     "catalogue closure rulebook database document problems",
     "builds.standards": "builds.life questions builds builds.stored access http process telemetry catalogue "
     "closure rulebook database document problems",

@@ -175,12 +175,6 @@ class UnknownOrderList(Unknown):
     what = "order list"
 
 
-class UnknownFlatList(Unknown):
-    type = "/problems/unknown-flat-list"
-    title = "There is no such flat list"
-    what = "flat list"
-
-
 class UnknownBooking(Unknown):
     type = "/problems/unknown-booking"
     title = "The order list has no such booking"

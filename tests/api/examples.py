@@ -64,6 +64,9 @@ ADDRESSES: dict[str, str] = {
     "removeRecord": "/v1/records/section/trim",
     "compareRevisions": "/v1/revisions/compare?from=1&to=2",
     "takeBackRevision": "/v1/revisions/3/take-back",
+    "getProposal": "/v1/proposals/4",
+    "getProposalEffect": "/v1/proposals/4/effect",
+    "withdrawProposal": "/v1/proposals/3/withdraw",
     "listPictures": "/v1/pictures/of/component/QB-3302",
     "attachPicture": "/v1/pictures/of/component/QB-3302?caption=seen+from+behind",
     "takeFlatIssue": "/v1/flat-lists/red-van/take?dry_run=true",
@@ -76,6 +79,14 @@ BODIES: dict[str, Any] = {
     "putRecord": {"rows": [{"name": "trim", "title": "Trim", "order": 90}]},
     "patchRecord": {"title": "Trim and seats"},
     "importRecords": [{"record": "section", "name": "trim", "title": "Trim", "order": 90}],
+    "proposeChange": {
+        "why": "the fittings of last year were looked through",
+        "records": [
+            {"record": "evidence", "name": "our-bench", "grade": "measured", "reference": "bench sheet 12"}
+        ],
+    },
+    "acceptProposals": {"proposals": [1], "reason": "seen on the vehicle"},
+    "refuseProposals": {"proposals": [2], "reason": "it is there already"},
     "countStock": "number,quantity,place\nQB-9001,4,drawer 14\n",
     "putFlatIssue": "Part No;Description;Model;Price;Formerly\nFL-1;battery;24 van;4.50;\n"
     "FL-2;battery;24 vnn;1,250;\n",
@@ -89,6 +100,7 @@ FIRST = [
     "setHouseSpecification", "recordBuildEvents", "carryOutOrderList",
     "putFlatList", "putFlatList", "putFlatIssue", "getFlatIssue",
     "attachPicture", "attachPicture",
+    *["proposeChange"] * 4, "acceptProposals", "refuseProposals", "withdrawProposal",
 ]  # fmt: skip
 """Asked in this order before all others: some answers need what another stored."""
 

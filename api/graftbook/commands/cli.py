@@ -312,7 +312,9 @@ def order(
         sys.stdout.buffer.write(ordered)
 
 
-def _ordered(settings: Settings, body: "OrderIn", form: str, part: str, summary: bool) -> "bytes | OrderOut":
+def _ordered(
+    settings: "Settings", body: "OrderIn", form: str, part: str, summary: bool
+) -> "bytes | OrderOut":
     """The order of the database's catalogue, in its form; as facts where it is to be a text."""
     from graftbook.orders.forms import writer
     from graftbook.orders.service import order_facts_for

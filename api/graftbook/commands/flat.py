@@ -89,7 +89,7 @@ def _mapped(engine: "Engine", name: str, columns: dict[str, str], said: dict[str
 
     from graftbook.editing.flat import service
     from graftbook.editing.flat.mapping import FlatMapping
-    from graftbook.problems import UnknownFlatList
+    from graftbook.editing.flat.problems import UnknownFlatList
 
     try:
         kept = service.flat_list(engine, name)

@@ -9,7 +9,10 @@ from collections.abc import Iterable
 from graftbook.builds.life.schemas import DriveOut, DriveWord
 from graftbook.builds.life.standing import Standing
 from graftbook.closure.words.cautions import section_cautions
-from graftbook.questions.closures.schemas import FindingOut, NoteOut
+from graftbook.questions.closures.check_schemas import FindingOut
+from graftbook.questions.closures.schemas import (
+    NoteOut,
+)
 from graftbook.rulebook.model import Companion, RuleBook
 
 SENTENCES: dict[DriveWord, str] = {

@@ -10,8 +10,8 @@ from graftbook.document import Document, MomentOut
 from graftbook.http.fields import WHOLE, Day, Truth, Unsaid, Word
 from graftbook.http.paging import PageOut
 from graftbook.http.values import GradeWord
+from graftbook.questions.closures.check_schemas import ChecksOut
 from graftbook.questions.closures.schemas import (
-    ChecksOut,
     FlawNoteOut,
     MoneyOut,
     NoteOut,

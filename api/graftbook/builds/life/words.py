@@ -6,7 +6,7 @@ from operator import itemgetter
 from typing import NamedTuple
 
 from graftbook.builds.life.schemas import BuildSheetOut, ChangedOut, StillOpenOut
-from graftbook.questions.closures.schemas import ChecksOut, FindingOut
+from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 
 NOT_RECORDED = "not recorded"
 MOST_NAMED = 12

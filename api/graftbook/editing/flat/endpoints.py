@@ -13,6 +13,7 @@ from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.editing.flat import documents, schemas
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.mapping import FlatMapping
+from graftbook.editing.flat.problems import UnknownFlatList
 from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.records.service import Author
 from graftbook.editing.said import DryRun, Why
@@ -84,7 +85,7 @@ def list_flat_lists(
     responses={
         200: {"model": schemas.FlatListOut},
         304: {"description": "You have this"},
-        **documented(problems.UnknownFlatList, problems.InvalidRequest),
+        **documented(UnknownFlatList, problems.InvalidRequest),
     },
 )
 def get_flat_list(request: Request, name: Name, service: ServiceDep) -> Response:
@@ -120,7 +121,7 @@ def put_flat_list(name: Name, body: FlatMapping, service: ServiceDep, if_match: 
         problems.InvalidRequest,
         problems.PreconditionFailed,
         problems.PreconditionRequired,
-        problems.UnknownFlatList,
+        UnknownFlatList,
     ),
 )
 def remove_flat_list(name: Name, service: ServiceDep, if_match: IfMatch = None) -> Response:
@@ -140,7 +141,7 @@ def remove_flat_list(name: Name, service: ServiceDep, if_match: IfMatch = None) 
         **documented(
             problems.InvalidRequest,
             problems.TooLarge,
-            problems.UnknownFlatList,
+            UnknownFlatList,
             problems.UnsupportedMedia,
         ),
     },
@@ -166,7 +167,7 @@ async def put_flat_issue(
     dependencies=[MayEdit],
     responses={
         200: {"model": schemas.FlatIssueOut},
-        **documented(problems.UnknownFlatList, problems.InvalidRequest),
+        **documented(UnknownFlatList, problems.InvalidRequest),
     },
 )
 def get_flat_issue(name: Name, service: ServiceDep) -> Response:
@@ -182,9 +183,7 @@ def get_flat_issue(name: Name, service: ServiceDep) -> Response:
     dependencies=[MayEdit],
     responses={
         200: {"model": schemas.FlatListOut},
-        **documented(
-            problems.InvalidRequest, problems.MalformedRequest, problems.TooLarge, problems.UnknownFlatList
-        ),
+        **documented(problems.InvalidRequest, problems.MalformedRequest, problems.TooLarge, UnknownFlatList),
     },
 )
 def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: ServiceDep) -> Response:
@@ -204,7 +203,7 @@ def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: Service
             problems.InvalidRequest,
             problems.PreconditionFailed,
             problems.PreconditionRequired,
-            problems.UnknownFlatList,
+            UnknownFlatList,
         ),
     },
 )

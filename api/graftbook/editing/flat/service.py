@@ -18,6 +18,7 @@ from graftbook.database import reading, writing
 from graftbook.editing.flat import store
 from graftbook.editing.flat.mapping import FlatMapping, missing
 from graftbook.editing.flat.parts import Part
+from graftbook.editing.flat.problems import UnknownFlatList, WrongName
 from graftbook.editing.flat.questions import FOR_ALL, KINDS, Question
 from graftbook.editing.flat.rows import Rows, Table, heads_of, rows_of
 from graftbook.editing.flat.tables import FlatListRow
@@ -29,7 +30,6 @@ from graftbook.problems import (
     InvalidRequest,
     PreconditionFailed,
     PreconditionRequired,
-    UnknownFlatList,
 )
 
 MOST_DECISIONS = 50_000
@@ -257,10 +257,6 @@ def _taken(kept: FlatList, found: Turned, revision: int | None) -> dict[str, Any
         "version": kept.version + 1,
         **({"issue": "{}", "issue_file": ""} if done else {}),
     }
-
-
-class WrongName(InvalidRequest):
-    """A name that a new list cannot have."""
 
 
 def begin(engine: Engine, name: str, file: str, content: bytes) -> None:

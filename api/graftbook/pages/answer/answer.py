@@ -21,11 +21,10 @@ from graftbook.pages.problems import pages_router
 from graftbook.pages.reader import units_of
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
+from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
-    ChecksOut,
     ClosureOut,
-    FindingOut,
     FlawNoteOut,
     RemarksOut,
     SetOut,

@@ -7,18 +7,16 @@ from typing import Literal, NotRequired, TypedDict
 
 from graftbook.pages.answer.rows import both_sides, price_of_all, without_side
 from graftbook.questions.checks.documents import WORST_FIRST
+from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut, VerdictWord
 from graftbook.questions.closures.schemas import (
     ChangeOut,
-    ChecksOut,
     ClosureOut,
-    FindingOut,
     FlawNoteOut,
     LooseOut,
     MoneyOut,
     RemarksOut,
     SetOut,
     StayingOut,
-    VerdictWord,
 )
 
 State = Literal["other part", "only here", "only there", "other figures", "same"]

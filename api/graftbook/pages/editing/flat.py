@@ -18,6 +18,7 @@ from graftbook.editing.effect import EffectLook
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.documents import MOST_CHANGES
 from graftbook.editing.flat.mapping import FIELDS, FlatMapping, guessed, missing
+from graftbook.editing.flat.problems import WrongName
 from graftbook.editing.flat.questions import KINDS, Question
 from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.flat.service import FlatList
@@ -113,7 +114,7 @@ def _begun(request: Request, service: Service, typed: Typed, file: str, content:
             flat.begin(service.engine, typed.name, file, content)
         except (InvalidRequest, TooLarge) as problem:
             typed.refused = problem.detail
-        except flat.WrongName as problem:
+        except WrongName as problem:
             typed.wrong_name = problem.detail
     if typed.refused or typed.wrong_name:
         return _start(request, service, typed, 422)

@@ -9,7 +9,7 @@ from graftbook.checks import kinds
 from graftbook.checks.verdict import Finding, Verdict
 
 if TYPE_CHECKING:
-    from graftbook.questions.closures.schemas import ChecksOut, FindingOut, KindWord
+    from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut, KindWord
 
 WORST_FIRST = ("fails", "caution", "not determined", "holds")
 BY_THE_SET: tuple[KindWord, ...] = tuple(kind.value for kind in kinds.BY_THE_SET)

@@ -5,9 +5,9 @@ from typing import Annotated
 from pydantic import Field
 
 from graftbook.document import Document
+from graftbook.questions.closures.check_schemas import ChecksOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
-    ChecksOut,
     ClosureOut,
     DifferenceOut,
     NoteOut,

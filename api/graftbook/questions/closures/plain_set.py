@@ -6,11 +6,10 @@ from decimal import Decimal
 
 from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
 from graftbook.questions.checks.documents import cannot_be, counted_only, of_today, told
+from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
-    ChecksOut,
     ClosureOut,
-    FindingOut,
     FlawNoteOut,
     LooseOut,
     NoteOut,

@@ -44,8 +44,13 @@ if TYPE_CHECKING:
     from collections.abc import Collection
 
     from graftbook.document import Document
+    from graftbook.questions.closures.check_schemas import ChecksOut
     from graftbook.questions.closures.compared_schemas import CheckOut, ComparedOut, WhyNotOut
-    from graftbook.questions.closures.schemas import ChecksOut, ClosureOut, NoteOut, UnderstoodOut
+    from graftbook.questions.closures.schemas import (
+        ClosureOut,
+        NoteOut,
+        UnderstoodOut,
+    )
 
 
 @dataclass(frozen=True, slots=True)

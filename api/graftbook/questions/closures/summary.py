@@ -12,12 +12,11 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
     from graftbook.questions.closures.compared_schemas import CheckOut
     from graftbook.questions.closures.schemas import (
         ChangeOut,
-        ChecksOut,
         ClosureOut,
-        FindingOut,
         FlawNoteOut,
         LooseOut,
         NoteOut,

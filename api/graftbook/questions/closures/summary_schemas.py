@@ -6,14 +6,13 @@ from pydantic import Field
 
 from graftbook.document import DayOut, Document
 from graftbook.http.values import GradeWord
+from graftbook.questions.closures.check_schemas import KindWord, VerdictWord
 from graftbook.questions.closures.compared_schemas import SurplusOut
 from graftbook.questions.closures.schemas import (
     DifferenceOut,
-    KindWord,
     MoneyOut,
     OutcomeWord,
     TotalsOut,
-    VerdictWord,
 )
 
 Full = Annotated[str | None, Field(description="the address of the whole answer; null: ask without `view`")]
