@@ -78,6 +78,7 @@ ORDER_FIELDS: dict[str, tuple[Any, dict[str, Any]]] = {
     "fastest": ("true", BODY | {"fastest": True}),
     "use_stock": ("false", BODY | {"use_stock": False}),
     "tax_market": ("home", BODY | {"tax_market": "home"}),
+    "buy_from": (["QB-3311=thornlode"], BODY | {"buy_from": {"QB-3311": "thornlode"}}),
 }
 
 
