@@ -161,6 +161,18 @@ def test_a_hand_made_correction_stays_until_the_list_says_something_new(engine: 
     assert record_state(engine, "offer", "works:FL-1").rows[0]["price"] == "5.00"
 
 
+def test_the_same_issue_again_has_nothing_to_take(engine: Engine) -> None:
+    begin(engine)
+    rows = [ROW, {**ROW, "Part No": "FL-2", "Place": "battery", "Formerly": "FL-1"}]
+    put(engine, *rows)
+    take(engine)
+    again = put(engine, *rows)
+    assert (again.unchanged, again.ready, again.objects, again.changes) == (2, 0, [], [])
+    report, _ = take(engine)
+    assert report.changed == 0
+    assert not service.flat_list(engine, NAME).rows, "it is done all the same"
+
+
 def test_a_part_that_moves_to_another_place_leaves_the_old_one(engine: Engine) -> None:
     begin(engine)
     put(engine, ROW)
