@@ -2,6 +2,7 @@
 
 import csv
 import io
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -263,3 +264,16 @@ def test_what_is_no_list_is_refused_politely(engine: Engine, content: bytes, err
     begin(engine)
     with pytest.raises(error, match=told):
         service.put_issue(engine, NAME, "list.csv", content)
+
+
+def test_a_list_made_of_circles_is_asked_about_in_bounded_work(engine: Engine) -> None:
+    """Ten thousand numbers that replace each other in pairs: what is beyond the first circles waits."""
+    begin(engine)
+    pairs = range(5_000)
+    rows = [{**ROW, "Part No": f"A-{n}", "Place": "battery", "Formerly": f"B-{n}"} for n in pairs]
+    rows += [{**ROW, "Part No": f"B-{n}", "Place": "battery", "Formerly": f"A-{n}"} for n in pairs]
+    started = time.process_time()
+    found = put(engine, *rows)
+    assert len(found.waiting) == 10_000
+    assert len(found.questions) == 201
+    assert time.process_time() - started < 30
