@@ -2,6 +2,7 @@
 
 import csv
 import io
+import time
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -161,6 +162,18 @@ def test_a_hand_made_correction_stays_until_the_list_says_something_new(engine: 
     assert record_state(engine, "offer", "works:FL-1").rows[0]["price"] == "5.00"
 
 
+def test_the_same_issue_again_has_nothing_to_take(engine: Engine) -> None:
+    begin(engine)
+    rows = [ROW, {**ROW, "Part No": "FL-2", "Place": "battery", "Formerly": "FL-1"}]
+    put(engine, *rows)
+    take(engine)
+    again = put(engine, *rows)
+    assert (again.unchanged, again.ready, again.objects, again.changes) == (2, 0, [], [])
+    report, _ = take(engine)
+    assert report.changed == 0
+    assert not service.flat_list(engine, NAME).rows, "it is done all the same"
+
+
 def test_a_part_that_moves_to_another_place_leaves_the_old_one(engine: Engine) -> None:
     begin(engine)
     put(engine, ROW)
@@ -251,3 +264,16 @@ def test_what_is_no_list_is_refused_politely(engine: Engine, content: bytes, err
     begin(engine)
     with pytest.raises(error, match=told):
         service.put_issue(engine, NAME, "list.csv", content)
+
+
+def test_a_list_made_of_circles_is_asked_about_in_bounded_work(engine: Engine) -> None:
+    """Ten thousand numbers that replace each other in pairs: what is beyond the first circles waits."""
+    begin(engine)
+    pairs = range(5_000)
+    rows = [{**ROW, "Part No": f"A-{n}", "Place": "battery", "Formerly": f"B-{n}"} for n in pairs]
+    rows += [{**ROW, "Part No": f"B-{n}", "Place": "battery", "Formerly": f"A-{n}"} for n in pairs]
+    started = time.process_time()
+    found = put(engine, *rows)
+    assert len(found.waiting) == 10_000
+    assert len(found.questions) == 201
+    assert time.process_time() - started < 30

@@ -8,7 +8,7 @@ from typing import Any
 
 from graftbook.catalogue.store.lookup import readings
 from graftbook.editing.flat.cells import Days, days_in, year_in
-from graftbook.editing.flat.known import Known, Span, Vehicles
+from graftbook.editing.flat.known import Known, Vehicles
 from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.parts import Row
 from graftbook.editing.flat.questions import Asking
@@ -56,10 +56,7 @@ class Ends:
     ) -> None:
         self.asking, self.known, self.mapping, self.row = asking, known, mapping, row
         self.vehicles = vehicles
-        self.spans: dict[str, list[tuple[str, Span]]] = {}
-        for variant in known.variants.values():
-            for span in variant.spans:
-                self.spans.setdefault(span.prefix, []).append((variant.name, span))
+        self.spans = known.spans
 
     def conditions(self) -> list[Condition]:
         """One condition, or one for each prefix that the numbers are meant for."""

@@ -175,7 +175,7 @@ class Known:
         near = [every[found] for found in likest(said(text), list(every), MOST_NEAR)]
         meant = " ".join(self._put_right(word) for word in said(text).split())
         whole = [(meant, meant)] if meant != said(text) and self.vehicles(meant) else []
-        return [*whole, *((one, self._called(one)) for one in dict.fromkeys(near))]
+        return [*whole, *((one, self._in_words(one)) for one in dict.fromkeys(near))]
 
     def _put_right(self, word: str) -> str:
         """A word with the slip of one key taken out, if that makes one word that is known."""
@@ -185,7 +185,7 @@ class Known:
         meant = [other for other in sorted(known) if OSA.distance(word, other) == 1]
         return meant[0] if len(meant) == 1 else word
 
-    def _called(self, word: str) -> str:
+    def _in_words(self, word: str) -> str:
         if word in self.variants:
             return f"{word}: {self.variants[word].title}"
         ways = ", ".join(sorted(f"{ATTRIBUTES[column]} {value}" for column, value in self._by_word[word]))
@@ -234,16 +234,30 @@ class Known:
 
     def section(self, text: str) -> str:
         """The section that a text names; empty: none."""
-        return _called_so(text, self.sections)
+        return self._called["section"].get(said(text), "")
 
     def supplier(self, text: str) -> str:
         """The supplier that a text names; empty: none."""
-        return _called_so(text, self.suppliers)
+        return self._called["supplier"].get(said(text), "")
 
+    @cached_property
+    def _called(self) -> Mapping[str, Mapping[str, str]]:
+        """Kind → what people say → name; names go before titles."""
+        kinds = {"section": self.sections, "supplier": self.suppliers}
+        return {
+            kind: {said(title): name for name, title in titles.items()}
+            | {said(name): name for name in titles}
+            for kind, titles in kinds.items()
+        }
 
-def _called_so(text: str, titles: Mapping[str, str]) -> str:
-    phrase = said(text)
-    return next((name for name, title in titles.items() if phrase in (said(name), said(title))), "")
+    @cached_property
+    def spans(self) -> Mapping[str, list[tuple[str, Span]]]:
+        """Prefix → (variant, span) of the chassis numbers that begin so."""
+        found: dict[str, list[tuple[str, Span]]] = defaultdict(list)
+        for variant in self.variants.values():
+            for span in variant.spans:
+                found[span.prefix].append((variant.name, span))
+        return dict(found)
 
 
 def _has(variant: Variant, values: Mapping[str, str]) -> bool:

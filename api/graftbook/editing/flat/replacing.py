@@ -12,6 +12,8 @@ from graftbook.editing.flat.questions import OUT, Asking
 Edge = tuple[str, str]
 """(old, new)."""
 ENTER = "enter"
+MOST_CIRCLES = 200
+"""So many circles are asked about at once."""
 
 
 class Replacing:
@@ -70,13 +72,39 @@ class Replacing:
 
     def _settle_circles(self) -> None:
         """One edge of each circle is left out, or it is asked which."""
-        asked: set[Edge] = set()
-        while circle := self._circle(asked):
-            listed = [(old, new) for old, new in circle if old in self.parts.get(new, _NOTHING)["replaces"]]
-            asked |= set(listed)
-            if (answer := self._circle_asked(circle, listed)) is not None:
-                old, new = answer
-                self.parts[new]["replaces"].remove(old)
+        mine = self.edges()
+        after: dict[str, set[str]] = defaultdict(set)
+        for old, every in self.known.successors.items():
+            after[old] |= every
+        for old, new in mine:
+            after[old].add(new)
+        left = _in_circles(after)
+        found = 0  # circles that nobody decided yet
+        for old, new in mine:
+            if old not in left or new not in left:
+                continue
+            while found < MOST_CIRCLES and new in after[old] and (way := _way(after, left, new, old)):
+                found += not self._settle_circle([(old, new), *way], after)
+            if found == MOST_CIRCLES:
+                self._wait_for_the_others(left)
+                return
+
+    def _settle_circle(self, circle: Sequence[Edge], after: dict[str, set[str]]) -> bool:
+        """Leave out the edge that was decided on; undecided, all of the list's are asked about and passed.
+        Whether it was decided."""
+        listed = [(old, new) for old, new in circle if old in self.parts.get(new, _NOTHING)["replaces"]]
+        answer = self._circle_asked(circle, listed)
+        if answer is not None:
+            self.parts[answer[1]]["replaces"].remove(answer[0])
+        for old, new in listed if answer is None else [answer]:
+            after[old].discard(new)
+        return answer is not None
+
+    def _wait_for_the_others(self, left: Iterable[str]) -> None:
+        for number in sorted(set(left) & set(self.parts)):
+            self.asking.at(number, self.lines[number])
+            told = f"There are more than {MOST_CIRCLES} circles of replaced numbers; settle the others first."
+            self.asking.ask("circle", "more", told, [])
 
     def _circle_asked(self, circle: Sequence[Edge], listed: Sequence[Edge]) -> Edge | None:
         steps = ", ".join(f"{new} replaces {old}" for old, new in circle[:8])
@@ -88,20 +116,6 @@ class Replacing:
             told = f"These numbers replace one another in a circle: {steps}."
             answer = self.asking.ask("circle", " ".join(sorted(by_value))[:200], told, offered)
         return by_value.get(answer or "")
-
-    def _circle(self, without: set[Edge]) -> list[Edge] | None:
-        """A circle in which an edge of the list takes part; None when there is none."""
-        after: dict[str, set[str]] = defaultdict(set)
-        for old, every in self.known.successors.items():
-            after[old] |= every
-        mine = [edge for edge in self.edges() if edge not in without]
-        for old, new in mine:
-            after[old].add(new)
-        left = _in_circles(after)
-        for old, new in mine:
-            if old in left and new in left and (way := _way(after, left, new, old)):
-                return [(old, new), *way]
-        return None
 
     def _let_wait(self) -> None:
         """Whatever replaces a number that is only in the list waits for it."""

@@ -52,7 +52,8 @@ class Settling:
         number = part["number"]
         self.asking.at(number, lines)
         was = self.before.get(number)
-        if part == was and number not in self.asking.waiting and self._stands("component", number):
+        waits = number in self.asking.waiting
+        if was and _same(part, was) and not waits and self._stands("component", number):
             self.settled.taken[number] = part
             self.settled.unchanged += 1
             return
@@ -278,6 +279,11 @@ class Settling:
             self.settled.objects.append({**stands, "record": "component", "supply": "no longer supplied"})
         for seller, base in was["offers"].items() if answer != "stays" else ():
             self._no_longer_offered(number, seller, base, self.settled.removals)
+
+
+def _same(one: Part, other: Part) -> bool:
+    """Whether two issues tell a number alike. The section is only asked of numbers that are new."""
+    return {**one, "section": ""} == {**other, "section": ""}
 
 
 def _by_position(fits: list[Fits]) -> dict[str, list[Fits]]:

@@ -73,6 +73,7 @@ class Telling:
         self.left_out: set[str] = set()
         self.lines: dict[str, list[int]] = {}
         self.looked: dict[str, Vehicles | None] = {}
+        self.parted: dict[str, list[str]] = {}
 
     def parts(self, rows: Sequence[Row]) -> list[Part]:
         """The numbers that the rows tell of; those that something is asked of are among `asking.waiting`."""
@@ -243,9 +244,10 @@ class Telling:
         return _together(meant)
 
     def _words(self, part: str) -> list[str]:
-        if self.known.vehicles(part) or self.known.is_like_a_title(part):
-            return [part]
-        return list(pieces(part, ",/&+"))
+        if part not in self.parted:
+            whole = self.known.vehicles(part) or self.known.is_like_a_title(part)
+            self.parted[part] = [part] if whole else list(pieces(part, ",/&+"))
+        return self.parted[part]
 
     def _word(self, word: str) -> Vehicles | None:
         """What a word for vehicles means; None when it was left out. Raises Waits."""
