@@ -4,13 +4,22 @@ import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, insert, inspect, select, text, update
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
-from graftbook.database import make_engine, migrate, migrations_folder, reading, writing
+from graftbook.database import (
+    level_needed,
+    make_engine,
+    migrate,
+    migration_config,
+    migrations_folder,
+    reading,
+    writing,
+)
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet, small
 
@@ -251,3 +260,9 @@ def test_both_engines_sort_names_alike(demo: Engine, sqlite_demo: Engine) -> Non
     for query in (names, claims):
         with demo.connect() as one, sqlite_demo.connect() as other:
             assert one.execute(query).all() == other.execute(query).all()
+
+
+@pytest.mark.one_engine
+def test_the_level_that_is_needed_is_where_the_migrations_lead():
+    """Commands read it off the files' texts; Alembic loads them."""
+    assert level_needed() == ", ".join(ScriptDirectory.from_config(migration_config()).get_heads())
