@@ -142,6 +142,8 @@ async def test_each_row_has_the_time_of_a_question_of_its_own(
     monkeypatch.setattr("graftbook.builds.standards.service.SECONDS_IN_ALL", -1.0)
     none = await sent(await writer.get(f"{ADDRESS}/variants"))
     assert all("ask again" in row["why"] for row in none["rows"])
+    both = await sent(await writer.get(f"{ADDRESS}/comparison/effects", params={"from": 1, "to": 1}))
+    assert [(row["told"], row["same"]) for row in both["variants"]] == [(False, False)] * 2
 
 
 def _late(work: Callable[..., Any]) -> Callable[..., Any]:

@@ -72,6 +72,7 @@ class VariantDifferenceOut(Document):
     title: str
     before: VariantRowOut
     after: VariantRowOut
+    told: Annotated[bool, Field(description="false: one of the two was not answered, so nothing is compared")]
     same: bool
     changes: Annotated[int | None, Field(description="more changes; null: one of the two has no set")]
     price: MoneyOut

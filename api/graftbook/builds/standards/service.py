@@ -32,6 +32,7 @@ MOST_VARIANTS = 60
 """So many variants are asked for one table."""
 MOST_BUILDS = 60
 SECONDS_IN_ALL = 60.0
+ANSWERED = ("proved", "impossible")
 LATE = "It was not worked out in the time there is; what was is kept, so ask again."
 SEVERITIES: tuple[SeverityWord, ...] = ("dangerous", "severe", "moderate", "minor")
 
@@ -193,6 +194,7 @@ def compare(service: Service, before: SpecificationOut, after: SpecificationOut)
 def _difference(before: s.VariantRowOut, after: s.VariantRowOut) -> s.VariantDifferenceOut:
     one, other = before["price"], after["price"]
     both = one is not None and other is not None
+    told = all(row["outcome"] in ANSWERED for row in (before, after))
     went = [part for part in before["parts"] if part not in after["parts"]]
     came = [part for part in after["parts"] if part not in before["parts"]]
     return {
@@ -200,12 +202,13 @@ def _difference(before: s.VariantRowOut, after: s.VariantRowOut) -> s.VariantDif
         "title": before["title"],
         "before": before,
         "after": after,
-        "same": not (went or came) and before["outcome"] == after["outcome"],
+        "told": told,
+        "same": told and not (went or came) and before["outcome"] == after["outcome"],
         "changes": after["changes"] - before["changes"] if both else None,
         "price": f"{Decimal(other) - Decimal(one):.2f}" if one is not None and other is not None else None,
         "minutes": after["minutes"] - before["minutes"] if both else None,
-        "came": came,
-        "went": went,
+        "came": came if told else [],
+        "went": went if told else [],
     }
 
 
