@@ -24,7 +24,7 @@ def made(sqlite_demo: Engine) -> list[list[Tried]]:
 
 
 def test_the_rule_finds_false_claims_soon_and_seldom_doubts_true_ones(made: list[list[Tried]]) -> None:
-    found = many(made, 20, 100)
+    found = many(made, 12, 100)
     assert found.told > 0.95
     assert found.lowered > 0.9
     assert found.soon <= 2

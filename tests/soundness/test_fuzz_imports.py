@@ -189,6 +189,8 @@ def _values(kind: type[Record]) -> st.SearchStrategy[dict[str, Any]]:
         annotation = str(kind.model_fields[name].annotation)
         if name == "points":
             return st.lists(st.sampled_from(["0 0", "1000 0", "20 30", " 7  9 ", "x"]), max_size=6)
+        if name == "measured":
+            return st.lists(st.sampled_from(["bore 20 mm", "bore  1 in", "x"]), max_size=3)
         if "list[" in annotation:
             least = int(kind.model_fields[name].is_required())
             return st.lists(good_names | good_texts, min_size=least, max_size=3)

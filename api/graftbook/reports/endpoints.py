@@ -16,7 +16,11 @@ from graftbook.reports.schemas import GradesOut, ReportedOut, ReportIn, ReportsO
 
 router = APIRouter(prefix="/v1", tags=["reports"])
 
-Named = Annotated[str, Query(max_length=300)]
+Component = Annotated[str, Query(max_length=120, description="of this component only")]
+Position = Annotated[str, Query(max_length=120, description="at this position only")]
+Claim = Annotated[str, Query(max_length=300, description="what bears on this claim, by its name")]
+Workshop = Annotated[str, Query(max_length=120, description="of this workshop only")]
+Build = Annotated[str, Query(max_length=120, description="of this build only")]
 NAMES = (
     problems.AlreadyExists,
     problems.ImportRefused,
@@ -56,11 +60,11 @@ def send_report(body: ReportIn, service: ServiceDep, workshop: Orderer) -> Respo
 def list_reports(
     request: Request,
     service: ServiceDep,
-    component: Named = "",
-    position: Named = "",
-    claim: Named = "",
-    workshop: Named = "",
-    build: Named = "",
+    component: Component = "",
+    position: Position = "",
+    claim: Claim = "",
+    workshop: Workshop = "",
+    build: Build = "",
     limit: Limit = None,
     cursor: Cursor = "",
 ) -> Response:
@@ -83,7 +87,9 @@ def list_reports(
         **documented(problems.InvalidRequest, problems.UnknownComponent, problems.UnknownRecord),
     },
 )
-def list_grades(request: Request, service: ServiceDep, claim: Named = "", component: Named = "") -> Response:
+def list_grades(
+    request: Request, service: ServiceDep, claim: Claim = "", component: Component = ""
+) -> Response:
     """Of one claim by its name, of every claim about a component, or, with neither, those in doubt."""
     if claim and component:
         raise problems.InvalidRequest("Give a claim or a component, not both", pointer="claim")
