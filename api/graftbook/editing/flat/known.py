@@ -174,8 +174,11 @@ class Known:
         every = {**words, **self._by_name}
         near = [every[found] for found in likest(said(text), list(every), MOST_NEAR)]
         meant = " ".join(self._put_right(word) for word in said(text).split())
-        whole = [(meant, meant)] if meant != said(text) and self.vehicles(meant) else []
-        return [*whole, *((one, self._in_words(one)) for one in dict.fromkeys(near))]
+        if meant in self._by_name:
+            near = [self._by_name[meant], *near]
+        elif meant != said(text) and self.vehicles(meant):
+            near = [meant, *near]
+        return [(one, self._in_words(one)) for one in dict.fromkeys(near)]
 
     def _put_right(self, word: str) -> str:
         """A word with the slip of one key taken out, if that makes one word that is known."""
@@ -188,8 +191,8 @@ class Known:
     def _in_words(self, word: str) -> str:
         if word in self.variants:
             return f"{word}: {self.variants[word].title}"
-        ways = ", ".join(sorted(f"{ATTRIBUTES[column]} {value}" for column, value in self._by_word[word]))
-        return ways
+        ways = self._by_word.get(word, set())
+        return ", ".join(sorted(f"{ATTRIBUTES[column]} {value}" for column, value in ways)) or word
 
     def expand(self, fields: Mapping[str, Any]) -> tuple[Any, ...]:
         """A condition as what it means: its variants, and whatever else it says."""
