@@ -53,11 +53,12 @@ def place(service: str | None, database: str | None) -> str | None:
 def service_at(address: str) -> Iterator["Client"]:
     """A client of the service. Raises Problem for what it refuses, Unavailable when it does not answer."""
     from graftbook.client import Client, ProblemAnswer, Unreachable
+    from graftbook.client.attempts import Patience
 
     if not address.startswith(("http://", "https://")):
         stop(f"'{address}' is no address of a service; it begins with http:// or https://")
     try:
-        with Client(address, key=os.environ.get("GRAFTBOOK_KEY", "")) as shop:
+        with Client(address, key=os.environ.get("GRAFTBOOK_KEY", ""), patience=Patience(attempts=4)) as shop:
             yield shop
     except ProblemAnswer as problem:
         hint = "; set GRAFTBOOK_KEY to a key of that service" if problem.status == 401 else ""
