@@ -60,7 +60,7 @@ ROOMS = {
     "settings",
     "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
     "rulebook database document problems",
-    "reports": "questions access http process catalogue rulebook database document problems",
+    "reports": "editing questions access http process catalogue rulebook database document problems",
     "pictures": "access http process builds.stored catalogue database document problems",
     "health": "access http process telemetry catalogue database document problems",
     "pages": "pictures guide events events.told orders reports editing builds builds.life builds.standards "

@@ -58,6 +58,7 @@ FIELDS: dict[str, tuple[Any, dict[str, Any]]] = {
     "effort_at_most": ("direct", limits(effort_at_most="direct")),
     "price_at_most": ("100.50", limits(price_at_most="100.50")),
     "nothing_visible": ("true", limits(nothing_visible=True)),
+    "evidence_at_least": ("measured", limits(evidence_at_least="measured")),
     "specification": ("house@1", BODY | {"specification": "house@1"}),
     "alternatives": ("2", BODY | {"alternatives": 2}),
     "prefer": (["labour", "price"], BODY | {"preference": ["labour", "price"]}),

@@ -20,6 +20,7 @@ FREE = {
     "paths/v1/imports/schema/get/responses/200": "it is a JSON Schema, which may hold whatever one may hold",
     "components/schemas/OrderEventOut/properties/detail": "an entry of a log: what it holds depends on "
     "`what`, and old entries stay as they were written",
+    "components/schemas/BuildEventOut/properties/detail": "an entry of a log, likewise",
 }
 """Objects without a form of their own, each with why."""
 
@@ -178,6 +179,10 @@ def texts(document: Schema, schema: Schema, value: Any, at: str) -> Iterator[tup
                     yield from texts(document, inner, item, where)
 
 
+ROWS = {("ReportOut.report", "date"), ("ReportedOut.report", "date")}
+"""Rows of the text format, whose cells `GET /v1/imports/schema` describes."""
+
+
 def test_days_moments_and_money_say_that_they_are(document: Schema):
     """By what real answers hold."""
     lacking = set()
@@ -192,7 +197,7 @@ def test_days_moments_and_money_say_that_they_are(document: Schema):
                     for format_, pattern in FORMATS.items():
                         if pattern.fullmatch(text) and not formats:
                             lacking.add((at, format_))
-    assert sorted(lacking) == []
+    assert sorted(lacking - ROWS) == []
 
 
 def test_refusals_are_described_once_each(document: Schema):

@@ -29,7 +29,7 @@ async def pad(client: httpx.AsyncClient, **more: Any) -> dict[str, Any]:
 
 
 async def decided(client: httpx.AsyncClient, how: str, *numbers: int) -> httpx.Response:
-    return await client.post(f"/v1/proposals/{how}", json={"proposals": [*numbers], "reason": "looked at"})
+    return await client.post(f"/v1/proposal-decisions/{how}", json={"proposals": [*numbers], "reason": "looked at"})
 
 
 async def test_a_proposal_changes_nothing_until_it_is_accepted(writer: httpx.AsyncClient) -> None:
@@ -121,7 +121,7 @@ async def test_the_same_proposal_sent_again_is_kept_once(writer: httpx.AsyncClie
     assert len((await writer.get("/v1/proposals")).json()["items"]) == 1
     decision = {"proposals": [first.json()["number"]], "reason": "yes"}
     key = {"Idempotency-Key": "k2"}
-    told = [await writer.post("/v1/proposals/accept", json=decision, headers=key) for _ in range(2)]
+    told = [await writer.post("/v1/proposal-decisions/accept", json=decision, headers=key) for _ in range(2)]
     assert [one.status_code for one in told] == [200, 200]
     assert told[0].json() == told[1].json()
 

@@ -24,7 +24,7 @@ pytestmark = pytest.mark.anyio
 
 QUESTIONS = {
     "/v1/closures", "/v1/closures/why-not", "/v1/closures/what-if", "/v1/checks", "/v1/orders",
-    "/v1/compatibility", "/v1/quotations", "/v1/fitting-sequences",
+    "/v1/compatibility", "/v1/quotations", "/v1/fitting-sequences", "/v1/measured-parts",
 }  # fmt: skip
 
 

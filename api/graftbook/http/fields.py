@@ -54,7 +54,7 @@ def _whole(value: Any) -> Any:
     return int(value) if isinstance(value, float) and value.is_integer() else value
 
 
-def _tell_names(schema: dict[str, Any]) -> None:
+def tell_names(schema: dict[str, Any]) -> None:
     """Members are names too: left to itself the library only tells what those that are names hold, and by a
     pattern of their names, which few generators read."""
     (schema["additionalProperties"],) = schema.pop("patternProperties").values()
@@ -102,7 +102,7 @@ Word = Annotated[
 ]
 """A name or number as somebody writes it: not blank, without control characters."""
 
-Sits = Annotated[dict[Word, Word | None], Field(max_length=1_000, json_schema_extra=_tell_names)]
+Sits = Annotated[dict[Word, Word | None], Field(max_length=1_000, json_schema_extra=tell_names)]
 """Position → component; None: empty."""
 
 Day = Annotated[date, BeforeValidator(_day)]

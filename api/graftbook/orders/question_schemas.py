@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from pydantic import ConfigDict, Field, Strict, WithJsonSchema
 
 from graftbook.http.errors import validated
-from graftbook.http.fields import WHOLE, Day, Price, Truth, Word
+from graftbook.http.fields import WHOLE, Day, Price, Truth, Word, tell_names
 from graftbook.problems import InvalidRequest, printable
 from graftbook.questions.closures.query import ClosureQuery, address_at
 from graftbook.questions.schemas import AskIn, ClosureIn
@@ -62,7 +62,7 @@ class OrderIn(ClosureIn):
     fastest: Truth = Field(False, description="as early as can be, then the cheapest for that day")
     use_stock: Truth = Field(True, description="take from the shop's own stock first")
     tax_market: Word | None = Field(None, description="whose taxes; else the first vehicle's market")
-    buy_from: Annotated[dict[Word, Word], Field(max_length=200)] = Field(
+    buy_from: Annotated[dict[Word, Word], Field(max_length=200, json_schema_extra=tell_names)] = Field(
         {}, description="number → supplier that it is bought from; what is not needed is passed over"
     )
 

@@ -1,11 +1,12 @@
 """What a report and a grade look like in JSON."""
 
-from typing import Annotated, Any
+from typing import Annotated
 
 from pydantic import ConfigDict, Field
 
 from graftbook.catalogue.format.records_reports import OutcomeWord
 from graftbook.document import Document
+from graftbook.editing.schemas import RecordRow
 from graftbook.http.fields import Day, Unsaid, Word
 from graftbook.http.paging import PageOut
 from graftbook.http.values import GradeWord
@@ -17,9 +18,6 @@ class ReportIn(Body):
 
     model_config = ConfigDict(
         json_schema_extra={
-            "anyOf": [{"required": ["build"]}, {"required": ["chassis"]}],
-            "oneOf": [{"required": ["component"]}, {"required": ["claim"]}],
-            "dependentRequired": {"position": ["component"]},
             "examples": [
                 {
                     "workshop": "North Road",
@@ -34,7 +32,7 @@ class ReportIn(Body):
         }
     )
 
-    workshop: Word
+    workshop: Word = Field(description="who reports: the workshop")
     outcome: OutcomeWord = Field(description="`fitted after work`: more work than the record says")
     on: Day | None = Field(None, description="the day; empty: today")
     chassis: Unsaid[Word] = Field(None, description="chassis number of the vehicle")
@@ -99,8 +97,10 @@ class BearingOut(GradeOut):
 
 
 class ReportOut(Document):
+    """A report of a workshop."""
+
     name: str
-    report: Annotated[dict[str, Any], Field(description="the record, without empty fields")]
+    report: Annotated[RecordRow, Field(description="the record, without empty fields")]
 
 
 class ReportedOut(ReportOut):
@@ -111,8 +111,12 @@ class ReportedOut(ReportOut):
 
 
 class ReportsOut(PageOut):
+    """A page of reports, the newest first."""
+
     items: list[ReportOut]
 
 
 class GradesOut(PageOut):
+    """How claims stand, those in doubt first."""
+
     items: list[GradeOut]

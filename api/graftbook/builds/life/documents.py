@@ -74,7 +74,7 @@ def _title(standing: Standing, position: str) -> str:
     return place.title if place else position
 
 
-def _changed(standing: Standing, position: str) -> s.ChangedOut:
+def _changed(standing: Standing, position: str) -> s.BuildChangedOut:
     scope, component = standing.scope, standing.sits[position]
     place, original = scope.book.positions[position], scope.today.get(position)
     event = standing.state.since.get(position)

@@ -7,7 +7,7 @@ from operator import itemgetter
 from reportlab.platypus import Flowable
 
 from graftbook.builds.life.recording import brief_of
-from graftbook.builds.life.schemas import BuildSheetOut, ChangedOut
+from graftbook.builds.life.schemas import BuildChangedOut, BuildSheetOut
 from graftbook.builds.life.words import (
     NOT_RECORDED,
     figures_that_changed,
@@ -91,7 +91,7 @@ def _changes(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     return table(paper, grid, said) or box(paper, "As built", ["Nothing is recorded that was changed."])
 
 
-def _under(change: ChangedOut) -> list[Said]:
+def _under(change: BuildChangedOut) -> list[Said]:
     return [Said(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence]
 
 

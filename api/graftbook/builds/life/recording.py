@@ -62,7 +62,7 @@ class _Settling:
                 return {"component": self._component(event.component), "position": where, "kept": event.kept}
             case s.WorkIn():
                 return {"done": event.done, "minutes": event.minutes}
-            case s.MeasuredIn():
+            case s.BuildMeasuredIn():
                 return self._measured(event)
             case s.DecidedIn():
                 return self._decided(event.wishes, event.reason)
@@ -85,7 +85,7 @@ class _Settling:
         told = {"position": self._position(event.position), "component": component}
         return {**told, "off": off, "kept": event.kept, "reason": event.reason, "list": None}
 
-    def _measured(self, event: s.MeasuredIn) -> dict[str, Any]:
+    def _measured(self, event: s.BuildMeasuredIn) -> dict[str, Any]:
         with reading(self._service.engine) as session:
             known = quantities(session, [event.characteristic])
         if event.characteristic not in known:

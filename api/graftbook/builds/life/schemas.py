@@ -6,8 +6,8 @@ from pydantic import ConfigDict, Field, Strict, StringConstraints
 
 from graftbook.builds.schemas import Remark
 from graftbook.builds.stored.events import EventWord
-from graftbook.document import Document, MomentOut
-from graftbook.http.fields import WHOLE, Day, Truth, Unsaid, Word
+from graftbook.document import AmountOut, DayOut, Document, MomentOut
+from graftbook.http.fields import WHOLE, Day, Truth, Unsaid, Word, tell_names
 from graftbook.http.paging import PageOut
 from graftbook.http.values import GradeWord
 from graftbook.questions.closures.check_schemas import ChecksOut
@@ -69,7 +69,7 @@ class WorkIn(_EventIn):
     minutes: Annotated[int, Strict(), Field(ge=0, le=100_000), WHOLE] = 0
 
 
-class MeasuredIn(_EventIn):
+class BuildMeasuredIn(_EventIn):
     """A value measured on the vehicle."""
 
     what: Literal["measured"]
@@ -109,7 +109,15 @@ class EventTakenBackIn(_EventIn):
 
 
 EventIn = Annotated[
-    FittedIn | UsedIn | KeptIn | WorkIn | MeasuredIn | DecidedIn | BuiltToIn | NotedIn | EventTakenBackIn,
+    FittedIn
+    | UsedIn
+    | KeptIn
+    | WorkIn
+    | BuildMeasuredIn
+    | DecidedIn
+    | BuiltToIn
+    | NotedIn
+    | EventTakenBackIn,
     Field(discriminator="what"),
 ]
 
@@ -146,23 +154,27 @@ class CarriedOutIn(Body):
         [], description="positions, and numbers of loose parts, as the list's steps name them"
     )
     whole: Truth = Field(False, description="every step that is still open")
-    kept: Annotated[dict[Word, Remark], Field(max_length=1_000)] = Field(
+    kept: Annotated[dict[Word, Remark], Field(max_length=1_000, json_schema_extra=tell_names)] = Field(
         {}, description="position → where what came off there is kept"
     )
 
 
 class BuildEventOut(Document):
-    id: int
-    day: str
+    """One thing that is recorded of a build."""
+
+    id: Annotated[int, Field(description="number of the record")]
+    day: Annotated[DayOut, Field(description="the day on which it was so")]
     at: MomentOut
     who: str
     what: EventWord
     sentence: str
-    detail: dict[str, Any]
+    detail: Annotated[dict[str, Any], Field(description="what was recorded; its members depend on `what`")]
     taken_back: Annotated[str | None, Field(description="why it counts no more; null: it counts")]
 
 
 class BuildEventsOut(PageOut):
+    """A page of what is recorded of a build, the newest first."""
+
     items: list[BuildEventOut]
 
 
@@ -178,17 +190,19 @@ class ListStepOut(Document):
     fate: Annotated[str | None, Field(description="what the list says of the part that comes off")]
     reason: str
     come: Annotated[bool, Field(description="all pieces of its lines have come, or were in the house")]
-    done: Annotated[str | None, Field(description="the day on which it was carried out; null: open")]
+    done: Annotated[DayOut | None, Field(description="the day on which it was carried out; null: open")]
 
 
 class ListStepsOut(Document):
+    """What an order list does to a vehicle, step by step."""
+
     order_list: str
     state: str
     steps: list[ListStepOut]
     open: int
 
 
-class ChangedOut(Document):
+class BuildChangedOut(Document):
     """A position that is not as the factory left it."""
 
     position: str
@@ -199,7 +213,7 @@ class ChangedOut(Document):
     name: str | None
     original: str | None
     original_name: str | None
-    since: Annotated[str, Field(description="the day on which it was fitted, or taken in like this")]
+    since: Annotated[DayOut, Field(description="the day on which it was fitted, or taken in like this")]
     event: Annotated[int | None, Field(description="the record; null: it was so when it was taken in")]
     reason: str
     order_list: str | None
@@ -212,30 +226,38 @@ class ChangedOut(Document):
 
 
 class OffOut(Document):
+    """A part that came off the vehicle."""
+
     component: str
     name: str | None
     position: str
     position_title: str
-    day: str
-    kept: str
+    day: Annotated[DayOut, Field(description="the day on which it came off")]
+    kept: Annotated[str, Field(description="where it is kept, or what became of it; may be empty")]
     original: Annotated[bool, Field(description="the factory fitted it there")]
 
 
 class PartUsedOut(Document):
+    """A loose part that was used."""
+
     component: str
     name: str | None
     quantity: int
 
 
 class WorkOut(Document):
-    day: str
+    """Work that was done."""
+
+    day: DayOut
     who: str
     done: str
     minutes: int
 
 
 class MeasurementOut(Document):
-    day: str
+    """A value that was measured on the vehicle."""
+
+    day: DayOut
     who: str
     position: str
     position_title: str
@@ -244,6 +266,8 @@ class MeasurementOut(Document):
 
 
 class OpenChangeOut(Document):
+    """A change that is still to be made."""
+
     position: str | None
     position_title: str | None
     component: str | None
@@ -261,7 +285,7 @@ class StillOpenOut(Document):
     outcome: OutcomeWord
     sentences: list[str]
     changes: list[OpenChangeOut]
-    price: Annotated[str, Field(description="of what has a known price")]
+    price: Annotated[AmountOut, Field(description="of what has a known price")]
     unknown_prices: int
     minutes: int
     address: Annotated[str, Field(description="the page that asks for these, from how it stands")]
@@ -279,8 +303,8 @@ class DriveOut(Document):
 
 class _BuildOut(Document):
     name: str
-    on: Annotated[str, Field(description="the day as of which this is so")]
-    taken_in: str
+    on: Annotated[DayOut, Field(description="the day as of which this is so")]
+    taken_in: DayOut
     built_to: str | None
     note: str
     vehicle: VehicleOut
@@ -289,7 +313,7 @@ class _BuildOut(Document):
     decided_why: str
     drive: DriveOut
     still_open: StillOpenOut
-    changed: list[ChangedOut]
+    changed: list[BuildChangedOut]
     off: list[OffOut]
     used: list[PartUsedOut]
     work: list[WorkOut]

@@ -5,7 +5,7 @@ from itertools import groupby
 from operator import itemgetter
 from typing import NamedTuple
 
-from graftbook.builds.life.schemas import BuildSheetOut, ChangedOut, StillOpenOut
+from graftbook.builds.life.schemas import BuildChangedOut, BuildSheetOut, StillOpenOut
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 
 NOT_RECORDED = "not recorded"
@@ -22,7 +22,7 @@ class FigureRow(NamedTuple):
     unit: str
 
 
-def how_it_was(change: ChangedOut) -> list[str]:
+def how_it_was(change: BuildChangedOut) -> list[str]:
     """Why a position is not as built, and what that remedied: only what is recorded."""
     because = change["reason"]
     if not because and change["event"] is None:
@@ -31,13 +31,13 @@ def how_it_was(change: ChangedOut) -> list[str]:
     return [because, *flaws]
 
 
-def how_it_stands(change: ChangedOut) -> str:
+def how_it_stands(change: BuildChangedOut) -> str:
     """By which order it came, what says that it fits, whether the original can go back, where that is."""
     by = f"Order list {change['order_list']}." if change["order_list"] else ""
     return " ".join(filter(None, (by, _evidence(change), _put_back(change))))
 
 
-def _evidence(change: ChangedOut) -> str:
+def _evidence(change: BuildChangedOut) -> str:
     if change["component"] is None:
         return ""
     if change["claim"] is None:
@@ -46,7 +46,7 @@ def _evidence(change: ChangedOut) -> str:
     return "Nobody has said yet that it fits." if grade == "no evidence" else f"That it fits there: {grade}."
 
 
-def _put_back(change: ChangedOut) -> str:
+def _put_back(change: BuildChangedOut) -> str:
     """Whether the original can go back, and where it is; what came off is in a table of its own too."""
     if change["original"] is None:
         return "It can be taken off again." if change["can_be_put_back"] else ""

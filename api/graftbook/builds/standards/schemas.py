@@ -21,6 +21,8 @@ class HouseSpecificationIn(Body):
 
 
 class HouseSpecificationOut(Document):
+    """The version of a specification that the house builds to."""
+
     specification: Annotated[str, Field(description="`name@version`")]
     name: str
     version: int
@@ -58,6 +60,8 @@ class VariantRowOut(SetFiguresOut):
 
 
 class VariantTableOut(Document):
+    """What a specification makes of every variant that it is for."""
+
     name: str
     version: int
     title: str
@@ -68,6 +72,8 @@ class VariantTableOut(Document):
 
 
 class VariantDifferenceOut(Document):
+    """What two versions make of one variant."""
+
     variant: str
     title: str
     before: VariantRowOut
@@ -93,6 +99,8 @@ class BuildToNewOut(Document):
 
 
 class VersionsComparedOut(Document):
+    """What two versions of a specification make of its variants and of what was built to the earlier one."""
+
     name: str
     from_version: int
     to_version: int

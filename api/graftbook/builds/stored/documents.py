@@ -43,6 +43,9 @@ class KeptLimitsOut(Document):
         str | None, Field(description="ceiling on the parts, an exact decimal; null: none")
     ]
     nothing_visible: Annotated[bool, Field(description="nothing that shows may change")]
+    evidence_at_least: NotRequired[
+        Annotated[str, Field(description="nothing is fitted on a claim that is worth less")]
+    ]
 
 
 class BuildLineOut(Document):
@@ -68,7 +71,9 @@ class BuildOut(BuildLineOut):
     ]
     on_the_bench: list[str]
     decided: Annotated[list[KeptWishOut], Field(description="wishes that are decided for it")]
-    taken_in: Annotated[str | None, Field(description="the day from which on its records tell of it")]
+    taken_in: Annotated[
+        DayOut | None, Field(description="the day from which on its records tell of it; null: before them")
+    ]
     built_to: Annotated[str | None, Field(description="the specification it was built to, `name@version`")]
 
 

@@ -90,6 +90,8 @@ class FlawOut(Document):
 
 
 class UpgradeWishOut(Document):
+    """One of the wishes of an upgrade."""
+
     component: Annotated[
         str | None, Field(description="the component that it fits; null: it remedies a flaw")
     ]
@@ -98,6 +100,8 @@ class UpgradeWishOut(Document):
 
 
 class UpgradeOut(Document):
+    """A named upgrade: what customers order by one name."""
+
     name: str
     title: str
     called: Annotated[list[str], Field(description="what else people call it")]

@@ -73,6 +73,8 @@ class FlatListLineOut(Document):
 
 
 class FlatListsOut(PageOut):
+    """A page of flat lists, by name."""
+
     items: list[FlatListLineOut]
 
 

@@ -232,7 +232,8 @@ def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
     summary="The whole catalogue as one sheet that `imports` and `load` read",
     response_class=StreamingResponse,
     responses={
-        200: {"content": {"text/csv": {"schema": {"type": "string"}}}, **carries("Content-Disposition")}
+        200: {"content": {"text/csv": {"schema": {"type": "string"}}}, **carries("Content-Disposition")},
+        **documented(InvalidRequest),
     },
 )
 def export_catalogue(request: Request, service: ServiceDep) -> Response:
@@ -260,7 +261,10 @@ def export_catalogue(request: Request, service: ServiceDep) -> Response:
     "/imports/schema",
     operation_id="importSchema",
     summary="The text format as a JSON Schema",
-    responses={200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}}},
+    responses={
+        200: {"content": {"application/schema+json": {"schema": {"type": "object"}}}},
+        **documented(InvalidRequest),
+    },
 )
 async def import_schema(request: Request) -> Response:
     """JSON Schema (2020-12) of a list of records as `POST /v1/imports` takes them."""

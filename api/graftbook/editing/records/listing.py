@@ -54,6 +54,8 @@ class RecordLineOut(Document):
 
 
 class RecordListOut(PageOut):
+    """A page of the records of one kind, by name."""
+
     kind: KindWord
     items: list[RecordLineOut]
     catalogue_revision: int

@@ -27,7 +27,7 @@ from graftbook.http.responses import ASK_AGAIN, json_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
 
-router = APIRouter(prefix="/v1/proposals", tags=["records"], dependencies=[MayRead])
+router = APIRouter(prefix="/v1", tags=["records"], dependencies=[MayRead])
 
 Number = Annotated[int, Path(ge=1, le=2_000_000_000, description="number of the proposal", examples=[3])]
 BODY = (problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia)
@@ -38,7 +38,7 @@ _decided = json_told(200)
 
 
 @router.post(
-    "",
+    "/proposals",
     operation_id="proposeChange",
     summary="Propose a change of the catalogue",
     status_code=201,
@@ -50,7 +50,7 @@ def propose(body: ProposalIn, service: ServiceDep, orderer: Orderer, once: OnceA
 
 
 @router.get(
-    "",
+    "/proposals",
     operation_id="listProposals",
     summary="Proposed changes, the newest first",
     responses={200: {"model": ProposalsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
@@ -72,7 +72,7 @@ def list_proposals(
 
 
 @router.get(
-    "/{number}",
+    "/proposals/{number}",
     operation_id="getProposal",
     summary="One proposed change: each record before and after",
     responses={200: {"model": ProposalOut}, **documented(UnknownProposal, problems.InvalidRequest)},
@@ -83,7 +83,7 @@ def get_proposal(number: Number, service: ServiceDep) -> Response:
 
 
 @router.post(
-    "/{number}/effect",
+    "/proposals/{number}/effect",
     operation_id="getProposalEffect",
     summary="What a proposed change would do to builds, specifications, open orders and answers",
     dependencies=[MayEdit],
@@ -99,7 +99,7 @@ def effect(number: Number, service: ServiceDep) -> Response:
 
 
 @router.post(
-    "/accept",
+    "/proposal-decisions/accept",
     operation_id="acceptProposals",
     summary="Accept proposed changes: one edit of all of them, or none",
     responses={
@@ -114,7 +114,7 @@ def accept(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAske
 
 
 @router.post(
-    "/refuse",
+    "/proposal-decisions/refuse",
     operation_id="refuseProposals",
     summary="Refuse proposed changes",
     responses={200: {"model": DecidedOut}, **documented(*DECIDING)},
@@ -127,7 +127,7 @@ def refuse(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAske
 
 
 @router.post(
-    "/{number}/withdraw",
+    "/proposals/{number}/withdraw",
     operation_id="withdrawProposal",
     summary="Withdraw one's own proposal",
     responses={200: {"model": DecidedOut}, **documented(*DECIDING, OwnProposal)},

@@ -1,6 +1,6 @@
 """What proposals look like in JSON."""
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import ConfigDict, Field, StringConstraints
 
@@ -59,7 +59,7 @@ class ProposalIn(Body):
 
     why: Sentence = Field(description="one sentence: the source, or what was seen")
     source: SourceWord = Field("person", description="where it comes from")
-    records: Annotated[list[dict[str, Any]], Field(max_length=MOST_CHANGES)] = Field(
+    records: Annotated[list[RecordRow], Field(max_length=MOST_CHANGES)] = Field(
         [], description="records as `POST /v1/imports` takes them; the member `record` is the kind"
     )
     remove: Annotated[list[RecordNameIn], Field(max_length=MOST_CHANGES)] = Field(
@@ -117,6 +117,8 @@ class ProposalOut(ProposalLineOut):
 
 
 class ProposalsOut(PageOut):
+    """A page of proposals, the newest first."""
+
     items: list[ProposalLineOut]
 
 

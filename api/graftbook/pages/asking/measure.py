@@ -13,7 +13,7 @@ from graftbook.pages.in_hand import chassis_in_hand
 from graftbook.pages.problems import pages_router
 from graftbook.problems import InvalidRequest, Problem, Unknown, VehicleMismatch
 from graftbook.process.state import Service, ServiceDep
-from graftbook.questions.measuring.schemas import MOST_MEASURES, AskedOut, MeasuredIn, MeasuredOut
+from graftbook.questions.measuring.schemas import MOST_MEASURES, AskedOut, MeasuredOut, PartMeasuredIn
 from graftbook.questions.measuring.service import kinds_to_measure, measured_document
 
 router = pages_router()
@@ -69,7 +69,7 @@ def _answered(
     if position:
         body["position"] = position
     try:
-        return measured_document(service, validated(MeasuredIn, body)), None
+        return measured_document(service, validated(PartMeasuredIn, body)), None
     except (InvalidRequest, Unknown, VehicleMismatch) as wrong:
         return None, wrong
 

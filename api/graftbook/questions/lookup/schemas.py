@@ -99,6 +99,8 @@ class FlawsOut(PageOut):
 
 
 class UpgradesOut(PageOut):
+    """A page of named upgrades."""
+
     items: list[UpgradeOut]
 
 

@@ -8,7 +8,7 @@ from graftbook.access.guard import MayRead
 from graftbook.http.errors import documented
 from graftbook.http.responses import ASK_AGAIN, json_answer
 from graftbook.process.state import ServiceDep
-from graftbook.questions.measuring.schemas import MeasuredIn, MeasuredOut
+from graftbook.questions.measuring.schemas import MeasuredOut, PartMeasuredIn
 from graftbook.questions.measuring.service import measured_document
 
 router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
@@ -35,6 +35,6 @@ router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
         ),
     },
 )
-def measured(body: MeasuredIn, service: ServiceDep) -> Response:
+def measured(body: PartMeasuredIn, service: ServiceDep) -> Response:
     """With a position: what any part there must have. Records are compared; a fit is proved by a closure."""
     return json_answer(measured_document(service, body), headers=ASK_AGAIN)

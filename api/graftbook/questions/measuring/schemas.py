@@ -24,7 +24,7 @@ class MeasureIn(Body):
     )
 
 
-class MeasuredIn(Body):
+class PartMeasuredIn(Body):
     """What was measured, and the vehicle or the position that it is for."""
 
     model_config = ConfigDict(
@@ -95,7 +95,7 @@ class AskedOut(Document):
     reason: str
 
 
-class PlaceOut(Document):
+class ServingPlaceOut(Document):
     """A position where it may serve."""
 
     position: str
@@ -130,7 +130,7 @@ class MeasuredOut(Document):
     could_be: list[CandidateOut]
     more: Annotated[int, Field(description="further candidates that are not listed")]
     measure_next: list[NextOut]
-    places: Annotated[list[PlaceOut], Field(description="empty without a vehicle")]
-    position: PlaceOut | None
+    places: Annotated[list[ServingPlaceOut], Field(description="empty without a vehicle")]
+    position: ServingPlaceOut | None
     cautions: list[str]
     catalogue_revision: int

@@ -28,12 +28,12 @@ from graftbook.questions.measuring.schemas import (
     MOST_CANDIDATES,
     AskedOut,
     CandidateOut,
-    MeasuredIn,
     MeasuredOut,
     MeasureIn,
     NextOut,
-    PlaceOut,
+    PartMeasuredIn,
     ReadOut,
+    ServingPlaceOut,
 )
 from graftbook.questions.names import of_one_revision
 from graftbook.questions.vehicles.service import VehicleAsked, ask_vehicle
@@ -65,7 +65,7 @@ class Read:
     within: str
 
 
-def measured_document(service: Service, body: MeasuredIn) -> MeasuredOut:
+def measured_document(service: Service, body: PartMeasuredIn) -> MeasuredOut:
     """What the part could be and where it could serve.
 
     Raises InvalidRequest for a value that is none, UnknownCharacteristic, and what `ask_vehicle` raises.
@@ -206,14 +206,14 @@ class _Found:
             "left": round(one.left, 1),
         }
 
-    def _position(self, position: str) -> PlaceOut:
+    def _position(self, position: str) -> ServingPlaceOut:
         """What the joints ask of any part there; what was measured is told as met."""
         assert self._scope is not None
         every = asked_at(self._scope, position)
         met = tuple(one for one in every if one.met_by(self._measured.get(one.kind)))
         return self._place(Place(position, met, tuple(one for one in every if one not in met)))
 
-    def _place(self, place: Place) -> PlaceOut:
+    def _place(self, place: Place) -> ServingPlaceOut:
         assert self._scope is not None
         return {
             "position": place.position,
