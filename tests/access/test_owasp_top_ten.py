@@ -147,13 +147,16 @@ TO_ITS_OWN = {"process/reasoning/frames.py", "process/reasoning/process.py", "pr
 """Talk over a pair of sockets with processes that the service began itself; they may connect to nothing."""
 
 
-def opens_connections(path: Path) -> bool:
+TO_LISTEN = "process/listening.py"
+"""Looks whether a port of this machine is free; it may connect to nothing either."""
+
+
+def opens_connections(path: Path, *but: str) -> bool:
     """Whether a module calls what would reach further than the other end of a pair."""
     calls = (node.func for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call))
     names = {call.attr for call in calls if isinstance(call, ast.Attribute)}
-    return bool(
-        names & {"connect", "connect_ex", "create_connection", "bind", "create_server", "getaddrinfo"}
-    )
+    reaching = {"connect", "connect_ex", "create_connection", "bind", "create_server", "getaddrinfo"}
+    return bool(names & reaching - {*but})
 
 
 def outgoing_imports() -> dict[str, set[str]]:
@@ -166,7 +169,9 @@ def outgoing_imports() -> dict[str, set[str]]:
             elif isinstance(node, ast.ImportFrom):
                 names |= {node.module or "", (node.module or "").partition(".")[0]}
         where = path.relative_to(API).as_posix()
-        own = {"socket"} if where in TO_ITS_OWN and not opens_connections(path) else set()
+        inside = where in TO_ITS_OWN and not opens_connections(path)
+        listens = where == TO_LISTEN and not opens_connections(path, "bind")
+        own = {"socket"} if inside or listens else set()
         if reaching := names & OUTGOING - own:
             found[where] = reaching
     return found

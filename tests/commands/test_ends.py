@@ -31,10 +31,16 @@ def run(*arguments: str) -> Result:
     return CliRunner().invoke(app, list(arguments))
 
 
-def started(*arguments: str, database: str, **how: object) -> "subprocess.Popen[bytes]":
+LOADED = [*ENTRY[:2], "from graftbook.commands.entry import main; import os; os.write(2, b'.'); main()"]
+"""The same, which says when the interpreter has started: a signal before that is nobody's."""
+
+
+def started(
+    *arguments: str, database: str, entry: list[str] = ENTRY, **how: object
+) -> "subprocess.Popen[bytes]":
     environment = os.environ | {"GRAFTBOOK_DATABASE_URL": database, "PYTHONPATH": str(ROOT / "api")}
     pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-    return subprocess.Popen([*ENTRY, *arguments], env=environment, cwd="/", **{**pipes, **how})
+    return subprocess.Popen([*entry, *arguments], env=environment, cwd="/", **{**pipes, **how})
 
 
 def ended(*arguments: str, database: str, **how: object) -> tuple[int, bytes, bytes]:
@@ -144,13 +150,33 @@ def test_ctrl_c_ends_with_its_code_and_without_a_word_at_any_moment(sqlite_demo_
     begun = time.monotonic()
     assert ended(*arguments, database=sqlite_demo_url)[0] == 0
     whole = time.monotonic() - begun
-    for part in (0.15, 0.3, 0.5, 0.7, 0.85):
-        process = started(*arguments, database=sqlite_demo_url)
+    for part in (0, 0.15, 0.3, 0.5, 0.7, 0.85):
+        process = started(*arguments, database=sqlite_demo_url, entry=LOADED)
+        assert process.stderr is not None
+        assert process.stderr.read(1) == b"."
         time.sleep(whole * part)
         process.send_signal(signal.SIGINT)
         out, errors = process.communicate(timeout=60)
         assert (process.returncode, errors) in ((Ends.INTERRUPTED, b""), (Ends.DONE, b"")), (part, errors)
         assert process.returncode == Ends.DONE or not out
+
+
+def test_a_solver_leaves_ctrl_c_to_the_command():
+    """Left to itself it takes the signal over, and gives it back to nobody: the next one kills."""
+    code = (
+        "import os, signal\n"
+        "signal.signal(signal.SIGINT, lambda *_: print('heard'))\n"
+        "from graftbook.closure.search import constrain\n"
+        "constrain.warm_up()\n"
+        "solver = constrain.new_solver(1.0)\n"
+        "solver.solve(constrain.cp().CpModel())\n"
+        "os.kill(os.getpid(), signal.SIGINT)\n"
+        "print('alive')"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT / "api", capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == ["heard", "alive"]
 
 
 def test_the_first_thing_that_the_entry_does_is_to_hear_ctrl_c():

@@ -83,17 +83,18 @@ def serve(
 ) -> None:
     """Answer over HTTP. Changes take a key; beyond this machine nothing is served while no key exists."""
     from graftbook.access.exposure import require_keys_beyond_this_machine
+    from graftbook.process.listening import require_free
     from graftbook.process.serving import serve as run
 
     settings = settings_for(database, host=host, port=port)
     with readable_errors():
         require_keys_beyond_this_machine(settings, engine_for(settings))
+        require_free(settings.host, settings.port)
     os.environ |= {
         "GRAFTBOOK_DATABASE_URL": settings.database_url,
         "GRAFTBOOK_HOST": settings.host,
         "GRAFTBOOK_PORT": str(settings.port),
     }
-    c.require_free(settings.host, settings.port)
     if settings.port:
         c.say(f"Graftbook answers at http://{settings.host}:{settings.port}/ (stop it with Ctrl-C)")
     run(settings, workers)

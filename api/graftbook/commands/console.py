@@ -218,19 +218,6 @@ def _require_shape(engine: "Engine") -> None:
         )
 
 
-def require_free(host: str, port: int) -> None:
-    """Ends the command when nobody can listen there: the port is taken, or the address is not of here."""
-    import socket
-
-    family = socket.AF_INET6 if ":" in host else socket.AF_INET
-    try:
-        with socket.socket(family) as tried:
-            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            tried.bind((host, port))
-    except OSError as error:
-        stop(f"nobody can listen at {host}, port {port}: {error.strerror or error}; name another with --port")
-
-
 @contextmanager
 def readable_errors() -> Iterator[None]:
     """Ends the command with one readable line and the right exit code when something goes wrong inside."""

@@ -42,7 +42,9 @@ def warm_up() -> None:
     pysat("pysat.solvers")
     model = cp().CpModel()
     model.new_bool_var("")
-    cp().CpSolver().solve(model)
+    solver = cp().CpSolver()
+    solver.parameters.catch_sigint_signal = False
+    solver.solve(model)
 
 
 class Unsolvable(Exception):
@@ -436,6 +438,7 @@ def new_solver(seconds: float) -> Any:
     """A solver that gives the same answer each time: one worker, fixed seed, bounded memory."""
     solver = cp().CpSolver()
     solver.parameters.num_workers = 1
+    solver.parameters.catch_sigint_signal = False  # else Ctrl-C is nobody's once it has solved
     solver.parameters.linearization_level = 2
     solver.parameters.random_seed = 1
     solver.parameters.max_memory_in_mb = MOST_SOLVER_MEGABYTES
