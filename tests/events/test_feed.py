@@ -12,6 +12,7 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine, update
 
+from graftbook.catalogue.loading.imports import SMALL, load
 from graftbook.catalogue.store.epoch import begin_epoch
 from graftbook.database import writing
 from graftbook.events.service import forget_old
@@ -220,3 +221,22 @@ async def test_a_stream_is_told_of_a_restore(
     answer = await asyncio.wait_for(reading, 8)
     last = lines_of(answer.text)[-1]
     assert (last["event"], json.loads(last["data"])["type"]) == ("problem", "/problems/other-history")
+
+
+async def test_a_large_load_that_is_worked_out_in_a_copy_is_told_once(
+    house: httpx.AsyncClient, engine: Engine
+):
+    here = (await feed(house, since="now"))["cursor"]
+    sections = [
+        {"record": "section", "name": f"s{number}", "title": "S", "order": number}
+        for number in range(100, SMALL + 200)
+    ]
+    assert load(engine, sections, dry_run=True).ok
+    assert (await feed(house, since=here))["items"] == []
+    report = load(engine, sections, who="house", why="many")
+    (told,) = (await feed(house, since=here))["items"]
+    assert told["data"] | {"ranges": []} == {
+        "revision": report.revision, "who": "house", "why": "many", "records": SMALL + 100, "ranges": [],
+    }  # fmt: skip
+    assert load(engine, sections).revision == report.revision, "it says the same"
+    assert len((await feed(house, since=here))["items"]) == 1
