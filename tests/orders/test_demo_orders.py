@@ -81,7 +81,13 @@ async def test_what_lies_on_the_bench_or_in_the_store_is_not_bought(counter: htt
     found = await ordered(counter, vehicle=vehicle)
     assert [part["number"] for part in found["at_hand"]] == ["QB-2066"]
     assert found["from_stock"] == [
-        {"number": "QB-9001", "name": "brake fluid, glycol, one-litre can", "quantity": 1, "place": "shelf 2"}
+        {
+            "number": "QB-9001",
+            "name": "brake fluid, glycol, one-litre can",
+            "quantity": 1,
+            "place": "shelf 2",
+            "for": [{"vehicle": CHASSIS, "positions": [], "quantity": 2}],
+        }
     ]
     assert "QB-2066" not in {line["number"] for line in found["lines"]}
     whole = await ordered(counter, vehicle=vehicle, use_stock=False)

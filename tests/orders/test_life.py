@@ -100,8 +100,8 @@ async def test_what_is_sent_leaves_the_shelf_with_the_list(counter: httpx.AsyncC
     assert put.status_code == 200, put.text
     one, two = await made(counter), await made(counter, name="blue")
     assert one.json()["from_stock"] == two.json()["from_stock"]
-    assert one.json()["from_stock"][0] | {"name": ""} == {
-        "number": number, "name": "", "quantity": 1, "place": "drawer 3"
+    assert one.json()["from_stock"][0] | {"name": "", "for": []} == {
+        "number": number, "name": "", "quantity": 1, "place": "drawer 3", "for": []
     }  # fmt: skip
     assert (await counter.get(f"/v1/stock/{number}")).json()["quantity"] == 1, "a draft takes nothing"
     assert (await counter.post("/v1/order-lists/red/send", headers=match(one))).status_code == 200
