@@ -10,14 +10,14 @@ from graftbook.http.paging import PageOut
 SeverityWord = Literal["serious", "doubtful", "untidy"]
 
 
-class PlaceOut(Document):
+class MendOut(Document):
     """A record to mend."""
 
     kind: str
     name: str
 
 
-class FindingOut(Document):
+class LintFindingOut(Document):
     """One finding: what is wrong, and where it is mended."""
 
     kind: Annotated[str, Field(description="the kind of finding")]
@@ -26,8 +26,8 @@ class FindingOut(Document):
     fix: Annotated[str, Field(description="what mends it")]
     records: list[str]
     variants: Annotated[list[str], Field(description="where it was found; empty: it is the catalogue's")]
-    mend: Annotated[list[PlaceOut], Field(description="the records among them, as addresses name them")]
+    mend: Annotated[list[MendOut], Field(description="the records among them, as addresses name them")]
 
 
-class FindingsOut(PageOut):
-    items: list[FindingOut]
+class LintOut(PageOut):
+    items: list[LintFindingOut]

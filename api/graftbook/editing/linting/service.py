@@ -16,7 +16,7 @@ from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.database import reading
-from graftbook.editing.linting.schemas import FindingOut, PlaceOut
+from graftbook.editing.linting.schemas import LintFindingOut, MendOut
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
 from graftbook.process.state import Service
@@ -26,7 +26,9 @@ MOST_PLACES = 20
 """Records of one finding that are told as places to mend."""
 
 
-def findings(service: Service, *, vehicles: bool = False, touched_by: int | None = None) -> list[FindingOut]:
+def findings(
+    service: Service, *, vehicles: bool = False, touched_by: int | None = None
+) -> list[LintFindingOut]:
     """Every finding, the worst first; with `vehicles` also what only shows when vehicles are looked at, which
     takes a while and is kept for the revision. `touched_by`: of records that this revision changed alone.
     """
@@ -39,11 +41,11 @@ def findings(service: Service, *, vehicles: bool = False, touched_by: int | None
         return json_bytes({"items": _documents(service, vehicles)}), True
 
     body, _ = service.answers.kept_or_made(etag_of("lint", epoch, revision, vehicles), make)
-    found: list[FindingOut] = orjson.loads(body)["items"]
+    found: list[LintFindingOut] = orjson.loads(body)["items"]
     return found if changed is None else [one for one in found if changed & set(one["records"])]
 
 
-def _documents(service: Service, vehicles: bool) -> list[FindingOut]:
+def _documents(service: Service, vehicles: bool) -> list[LintFindingOut]:
     currency = service.settings.currency
     if vehicles:
         found = list(lint(service.engine, currency))
@@ -57,8 +59,8 @@ def _documents(service: Service, vehicles: bool) -> list[FindingOut]:
     return sorted(told, key=lambda one: (_ORDER.index(one["severity"]), one["kind"], one["records"]))
 
 
-def _document(found: Finding, kinds: dict[str, str]) -> FindingOut:
-    places: list[PlaceOut] = [{"kind": kinds[name], "name": name} for name in found.records if name in kinds]
+def _document(found: Finding, kinds: dict[str, str]) -> LintFindingOut:
+    places: list[MendOut] = [{"kind": kinds[name], "name": name} for name in found.records if name in kinds]
     return {
         "kind": found.wrong.value,
         "severity": found.severity.value,
