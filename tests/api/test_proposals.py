@@ -29,7 +29,8 @@ async def pad(client: httpx.AsyncClient, **more: Any) -> dict[str, Any]:
 
 
 async def decided(client: httpx.AsyncClient, how: str, *numbers: int) -> httpx.Response:
-    return await client.post(f"/v1/proposal-decisions/{how}", json={"proposals": [*numbers], "reason": "looked at"})
+    decision = {"proposals": [*numbers], "reason": "looked at"}
+    return await client.post(f"/v1/proposal-decisions/{how}", json=decision)
 
 
 async def test_a_proposal_changes_nothing_until_it_is_accepted(writer: httpx.AsyncClient) -> None:

@@ -10,7 +10,7 @@ from graftbook.http.paging import PageOut
 SeverityWord = Literal["serious", "doubtful", "untidy"]
 
 
-class RecordToMendOut(Document):
+class MendOut(Document):
     """A record to mend."""
 
     kind: str
@@ -26,10 +26,10 @@ class LintFindingOut(Document):
     fix: Annotated[str, Field(description="what mends it")]
     records: list[str]
     variants: Annotated[list[str], Field(description="where it was found; empty: it is the catalogue's")]
-    mend: Annotated[list[RecordToMendOut], Field(description="those that are records, by kind and name")]
+    mend: Annotated[list[MendOut], Field(description="the records among them, as addresses name them")]
 
 
-class LintFindingsOut(PageOut):
+class LintOut(PageOut):
     """A page of findings, the most serious first."""
 
     items: list[LintFindingOut]

@@ -16,7 +16,7 @@ from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.database import reading
-from graftbook.editing.linting.schemas import LintFindingOut, RecordToMendOut
+from graftbook.editing.linting.schemas import LintFindingOut, MendOut
 from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
 from graftbook.process.state import Service
@@ -60,9 +60,7 @@ def _documents(service: Service, vehicles: bool) -> list[LintFindingOut]:
 
 
 def _document(found: Finding, kinds: dict[str, str]) -> LintFindingOut:
-    places: list[RecordToMendOut] = [
-        {"kind": kinds[name], "name": name} for name in found.records if name in kinds
-    ]
+    places: list[MendOut] = [{"kind": kinds[name], "name": name} for name in found.records if name in kinds]
     return {
         "kind": found.wrong.value,
         "severity": found.severity.value,
