@@ -30,6 +30,7 @@ from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.building.typed import Form, placed, said, wishes_in
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.pictures.service import pictures_of
 from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.schemas import Body
@@ -148,6 +149,7 @@ def _build_page(
         status=status,
         headers=KEEP_NOTHING if told else None,
         build=state,
+        pictures=pictures_of(service.engine, "build", name),
         asked_on=on.isoformat() if on else "",
         today=builds.today().isoformat(),
         events=[event for event in reversed(events) if event["day"] <= state["on"]],
@@ -279,6 +281,7 @@ def sheet(request: Request, name: str, service: ServiceDep) -> Response:
         request,
         "build_sheet.html",
         sheet=facts,
+        pictures=pictures_of(service.engine, "build", name),
         paper=f"/builds/{quote(name)}/sheet.pdf" + (f"?{urlencode({'on': on})}" if on else ""),
         figures=list(words.figures_that_changed(facts["checks"])),
         checks=check_groups(facts["checks"]),
