@@ -57,6 +57,37 @@ async def test_a_list_lives_from_draft_to_closed(counter: httpx.AsyncClient) -> 
     again = await counter.post("/v1/order-lists/red/send", headers=match(closed))
     assert again.json()["type"] == "/problems/wrong-state"
     assert (await counter.delete("/v1/order-lists/red", headers=match(closed))).status_code == 409
+    assert await told(counter) == ["created", "sent", "received", "received", "received", "closed"]
+
+
+async def told(counter: httpx.AsyncClient) -> list[str]:
+    """What the feed of the house says of order lists."""
+    events = (await counter.get("/v1/events")).json()["items"]
+    lists = [event for event in events if event["type"].startswith("order_list.")]
+    assert {event["data"]["name"] for event in lists} == {"red"}
+    return [event["type"].removeprefix("order_list.") for event in lists]
+
+
+@pytest.mark.one_engine
+async def test_what_becomes_of_a_list_is_told_with_it(counter: httpx.AsyncClient) -> None:
+    draft = await made(counter)
+    noted = await counter.put("/v1/order-lists/red/note", json={"note": "soon"}, headers=match(draft))
+    assert (await counter.delete("/v1/order-lists/red", headers=match(noted))).status_code == 204
+    sent = await counter.post("/v1/order-lists/red/send", headers=match(await made(counter)))
+    came = {"lines": [{"line": 1, "received": 1}]}
+    booked = await counter.post("/v1/order-lists/red/receive", json=came, headers=match(sent))
+    back = await counter.post(
+        "/v1/order-lists/red/bookings/1/take-back", json={"why": "another list"}, headers=match(booked)
+    )
+    assert back.json()["state"] == "sent", back.text
+    assert await told(counter) == [
+        "created", "changed", "discarded", "created", "sent", "received", "corrected",
+    ]  # fmt: skip
+    last = (await counter.get("/v1/events?kind=order_list.corrected")).json()["items"][0]["data"]
+    assert last == {
+        "name": "red", "state": "sent", "version": back.json()["version"], "who": last["who"],
+        "what": "taken back", "booking": 1,
+    }  # fmt: skip
 
 
 @pytest.mark.one_engine
