@@ -21,7 +21,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from graftbook.commands.console import stop
-from graftbook.problems import Problem, Unavailable
+from graftbook.commands.exits import of_status
+from graftbook.problems import Unavailable
 
 if TYPE_CHECKING:
     from graftbook.client import Client
@@ -51,7 +52,7 @@ def place(service: str | None, database: str | None) -> str | None:
 
 @contextmanager
 def service_at(address: str) -> Iterator["Client"]:
-    """A client of the service. Raises Problem for what it refuses, Unavailable when it does not answer."""
+    """A client of the service. What it refuses ends the command; raises Unavailable when it does not answer."""
     from graftbook.client import Client, ProblemAnswer, Unreachable
     from graftbook.client.attempts import Patience
 
@@ -62,8 +63,9 @@ def service_at(address: str) -> Iterator["Client"]:
             yield shop
     except ProblemAnswer as problem:
         hint = "; set GRAFTBOOK_KEY to a key of that service" if problem.status == 401 else ""
-        told = Unavailable if problem.status == 503 else Problem
-        raise told(f"{problem.detail}{hint}") from problem
+        if problem.status == 503:
+            raise Unavailable(problem.detail) from problem
+        stop(f"{problem.detail}{hint}", of_status(problem.status))
     except Unreachable as error:
         raise Unavailable(f"{address} does not answer: {error.__cause__}") from error
 
