@@ -52,7 +52,7 @@ def place(service: str | None, database: str | None) -> str | None:
 
 @contextmanager
 def service_at(address: str) -> Iterator["Client"]:
-    """A client of the service. What it refuses ends the command. Raises Unavailable where it does not answer."""
+    """A client of the service. What that refuses ends the command. Raises Unavailable without an answer."""
     from graftbook.client import Client, ProblemAnswer, Unreachable
     from graftbook.client.attempts import Patience
 
