@@ -82,6 +82,15 @@ def test_the_page_names_every_part_of_the_json_that_the_api_gives(sqlite_demo_ur
         assert part["component"] in page
 
 
+def test_a_named_upgrade_is_wished_by_its_name_or_its_title(sqlite_demo_url: str):
+    asked = ("--database", sqlite_demo_url, "--chassis", "24pl 18412", "--upgrade")
+    by_name, by_title = (run("closure", *asked, word) for word in ("front-discs", "front discs"))
+    assert by_name.exit_code == 0, by_name.output
+    assert "You wish front discs: QB-3310" in by_name.stdout
+    assert by_title.stdout == by_name.stdout
+    assert "QB-3311" in run("order", *asked, "front-discs").stdout
+
+
 def test_an_impossible_closure_ends_with_one_and_shows_the_ways_out(sqlite_demo_url: str):
     result = run("closure", "--database", sqlite_demo_url, *ASK, "--keep-section", "wheels")
     assert result.exit_code == 1

@@ -66,6 +66,9 @@ Fit = Annotated[
         autocompletion=completion.components_at,
     ),
 ]
+Upgrade = Annotated[
+    list[str] | None, typer.Option("--upgrade", help="A named upgrade, such as front-discs. Repeatable.")
+]
 Remedy = Annotated[
     list[str] | None,
     typer.Option("--remedy", help="Remedy this known flaw. Repeatable.", autocompletion=completion.flaws),
