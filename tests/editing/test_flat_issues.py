@@ -72,6 +72,7 @@ def stored(engine: Engine, numbers: list[str]) -> list[dict[str, Any]]:
     return [one for one in found if {one.get("component"), one.get("number"), one.get("new")} & set(numbers)]
 
 
+@pytest.mark.timeout(600)
 def test_the_dirty_list_is_worked_through_and_the_next_issue_asks_nothing_again(engine: Engine) -> None:
     dirty = dirty_list()
     begin(engine)
