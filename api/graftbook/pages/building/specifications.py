@@ -108,7 +108,7 @@ def _one_page(
         headers=KEEP_NOTHING if told else None,
         one=found,
         wishes=[_told(WishIn(**wish)) for wish in found["wishes"]],
-        limits={word: value for word, value in found["limits"].items() if value and value != "cutting"},
+        limits={word: value for word, value in found["limits"].items() if value and value not in ("cutting", "no evidence")},
         versions=[
             specification_document(service.engine, name, number)
             for number in range(found["latest"], max(0, found["latest"] - ON_A_PAGE), -1)
