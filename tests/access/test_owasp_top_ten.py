@@ -6,6 +6,8 @@ memory). Other tests go deeper; they are named where they stand.
 
 import ast
 import re
+import subprocess
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -151,15 +153,32 @@ TO_LISTEN = "process/listening.py"
 """Looks whether a port of this machine is free; it may connect to nothing either."""
 
 
+TO_WEBHOOKS = "events/sending.py"
+"""Sends events to addresses that an administrator named, and to no other network than a public one."""
+
+
+CLIENT = "client/"
+"""What other programs ask the service with; the service has nothing of it (see below)."""
+REACHING = {"connect_ex", "create_connection", "open_connection", "getaddrinfo", "sock_connect"}
+
+
+def calls(path: Path) -> set[str]:
+    """The methods that a module calls."""
+    nodes = ast.walk(ast.parse(path.read_text("utf-8")))
+    return {
+        node.func.attr
+        for node in nodes
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+    }
+
+
 def opens_connections(path: Path, *but: str) -> bool:
     """Whether a module calls what would reach further than the other end of a pair."""
-    calls = (node.func for node in ast.walk(ast.parse(path.read_text("utf-8"))) if isinstance(node, ast.Call))
-    names = {call.attr for call in calls if isinstance(call, ast.Attribute)}
-    reaching = {"connect", "connect_ex", "create_connection", "bind", "create_server", "getaddrinfo"}
-    return bool(names & reaching - {*but})
+    return bool(calls(path) & REACHING | calls(path) & {"connect", "bind", "create_server"} - {*but})
 
 
 def outgoing_imports() -> dict[str, set[str]]:
+    """Modules of the service that could reach others, but those that are there for it, and by what."""
     found: dict[str, set[str]] = {}
     for path in API.rglob("*.py"):
         names: set[str] = set()
@@ -171,16 +190,47 @@ def outgoing_imports() -> dict[str, set[str]]:
         where = path.relative_to(API).as_posix()
         inside = where in TO_ITS_OWN and not opens_connections(path)
         listens = where == TO_LISTEN and not opens_connections(path, "bind")
-        own = {"socket"} if inside or listens else set()
-        if reaching := names & OUTGOING - own:
+        own = {"socket"} if inside or listens or where == TO_WEBHOOKS else set()
+        own |= {"httpx"} if where.startswith(CLIENT) else set()
+        reaching = names & OUTGOING | calls(path) & REACHING
+        if (
+            reaching := reaching
+            - own
+            - ({"getaddrinfo", "open_connection"} if where == TO_WEBHOOKS else set())
+        ):
             found[where] = reaching
     return found
 
 
+def test_the_service_has_nothing_of_the_client_that_asks_one() -> None:
+    """A process that serves, with every route of it, has loaded neither the client nor what it sends with."""
+    code = (
+        "import sys\nfrom graftbook.app import create_app\nfrom graftbook.settings import Settings\n"
+        "create_app(Settings(database_url='sqlite://')).openapi()\nprint(*sys.modules)"
+    )
+    shown = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    loaded = set(shown.stdout.split())
+    assert "graftbook.events.sending" in loaded
+    assert not {name for name in loaded if name.startswith("graftbook.client")}
+    assert not loaded & {"httpx", "requests", "urllib3", "aiohttp", "smtplib", "ftplib"}
+
+
 async def test_api7_server_side_request_forgery(administrator: httpx.AsyncClient):
-    """The service fetches nothing that a request names: it has no client to do so, an address in a record
-    is text, and a sheet is never taken from a path."""
+    """The service fetches nothing that a request names: an address in a record is text, and a sheet is never
+    taken from a path. Webhooks alone are sent out, by an administrator's word and never into the house's
+    own network (see tests/events/test_sending)."""
     assert outgoing_imports() == {}
+    for inside in ("127.0.0.1", "[::1]", "10.0.0.8", "169.254.169.254", "[::ffff:192.168.1.1]", "0.0.0.0"):
+        answer = await administrator.post("/v1/webhooks", json={"url": f"https://{inside}/x"})
+        assert (answer.status_code, "is no public address" in answer.text) == (422, True), inside
+    for other in (
+        "http://stock.example/",
+        "file:///etc/passwd",
+        "ftp://stock.example/",
+        "https://a:b@stock.example/",
+    ):
+        assert (await administrator.post("/v1/webhooks", json={"url": other})).status_code == 422, other
+    assert (await administrator.get("/v1/webhooks")).json()["items"] == []
     record = {"record": "section", "name": "far", "title": "http://192.0.2.1/x", "order": 9}
     assert (await administrator.post("/v1/imports", json=[record])).status_code == 200
     for body in (["http://192.0.2.1/x.csv"], ["/etc/passwd"], ["file:///etc/passwd"]):
@@ -219,13 +269,23 @@ async def test_api9_improper_inventory_management(app: FastAPI, anybody: httpx.A
     unversioned = {path for path in document["paths"] if not path.startswith("/v1/")}
     assert unversioned - {"/"} == {"/livez", "/readyz", "/metrics", "/signin", "/signout"}
     assert not [o for item in document["paths"].values() for o in item.values() if o.get("deprecated")]
-    for path in ("/v0/builds", "/v2/builds", "/builds", "/v1/debug", "/api/v1/builds", "/v1/Builds"):
+    for path in (
+        "/v0/builds",
+        "/v2/builds",
+        "/closures",
+        "/imports",
+        "/keys",
+        "/v1/debug",
+        "/api/v1/builds",
+        "/v1/Builds",
+    ):
         assert (await anybody.get(path)).status_code == 404, path
 
 
 async def test_api10_unsafe_consumption_of_apis(administrator: httpx.AsyncClient):
-    """The service asks no other one. What it takes from others is sheets: each value is checked as if it
-    came from a stranger, also when a key that may edit sent it, and nothing is stored of a bad one."""
+    """The service asks no other one; of a webhook's answer it takes the status alone. What it takes from
+    others is sheets: each value is checked as if it came from a stranger, also when a key that may edit sent
+    it, and nothing is stored of a bad one."""
     assert outgoing_imports() == {}
     bad: list[Any] = [
         {

@@ -19,6 +19,7 @@ from tests.running import cases
 
 WISH = {"fit": "QW-3055", "position": "wheel.road"}
 ASKS = {"vehicle": {"chassis": "24PL-018412", "built": "1969-01-01", "options": ["heater"]}, "wishes": [WISH]}
+SECTION = {"record": "section", "name": "new", "title": "New", "order": 5}
 BODIES: list[tuple[str, str, Any]] = [
     (
         "post",
@@ -65,7 +66,72 @@ BODIES: list[tuple[str, str, Any]] = [
     ("post", "/v1/order-lists/{name}/send", {"incomplete": True}),
     ("post", "/v1/fitting-sequences", ASKS | {"hands": 2, "room_in": ["brakes"]}),
     ("post", "/v1/quotations", ASKS | {"labour_rate": "50.00", "allowance": "10", "months": 3}),
-    ("post", "/v1/imports", [{"record": "section", "name": "new", "title": "New", "order": 5}]),
+    ("post", "/v1/imports", [SECTION]),
+    (
+        "post",
+        "/v1/proposals",
+        {"why": "x", "records": [SECTION], "remove": [{"kind": "flaw", "name": "x"}], "source": "suggestion"},
+    ),
+    ("post", "/v1/proposal-decisions/accept", {"proposals": [3, 4], "reason": "seen on the vehicle"}),
+    ("post", "/v1/proposal-decisions/refuse", {"proposals": [3, 4], "reason": "it is there already"}),
+    (
+        "post",
+        "/v1/measured-parts",
+        {
+            "vehicle": {"chassis": "24PL-018412"},
+            "measured": [{"kind": "bolt_circle", "value": "134 mm", "within": "0.5 mm"}],
+        },
+    ),
+    (
+        "post",
+        "/v1/reports",
+        {
+            "outcome": "did not fit",
+            "workshop": "North Road",
+            "on": "2026-11-29",
+            "chassis": "24PL-018412",
+            "component": "QB-3310",
+            "position": "brake.front.left",
+            "measured": ["master_bore 22.2 mm"],
+            "note": "x",
+        },
+    ),
+    (
+        "post",
+        "/v1/builds/{name}/events",
+        {
+            "events": [
+                {"what": "fitted", "position": "brake.servo", "component": "QB-2066", "day": "2026-11-01"},
+                {"what": "work", "done": "servo fitted", "minutes": 95},
+            ]
+        },
+    ),
+    (
+        "post",
+        "/v1/builds/{name}/carried-out",
+        {
+            "order_list": "x",
+            "day": "2026-11-01",
+            "steps": ["brake.servo"],
+            "kept": {"brake.servo": "shelf 4"},
+        },
+    ),
+    ("put", "/v1/house-specification", {"specification": "house-standard@1"}),
+    (
+        "put",
+        "/v1/flat-lists/{name}",
+        {
+            "columns": {"number": "Part No", "price": "Price", "fits": "Model"},
+            "head_line": 1,
+            "supplier": "works",
+            "decimal": "point",
+        },
+    ),
+    (
+        "patch",
+        "/v1/flat-lists/{name}/decisions",
+        {"answers": {"fits:24 vna": "24 van", "price_mark:*": "point"}},
+    ),
 ]
 
 VALUES = st.recursive(
@@ -100,6 +166,7 @@ def mutable(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[FastAPI]:
     other values where they change nothing, is reasoned over once (`tests/sparing.py`)."""
     app = create_app(Settings(database_url=sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=10))
     app.state.let_in = bearer(app.state.service.engine)
+    assert ask(app, "post", "/v1/builds", {"name": "a-list", "chassis": "24PL-018412"}).status_code == 201
     yield app
     app.state.service.close()
 

@@ -256,8 +256,8 @@ def test_a_column_that_is_not_there_any_more_is_told(engine: Engine) -> None:
         (b"a,b\n" * 30_000, TooLarge, "rows"),
         (b"x" * 17_000_000, TooLarge, "bytes"),
         (b"a,b\n" + b"y" * 3_000 + b",1\n", TooLarge, "characters"),
-        (b"PK\x03\x04rest", InvalidRequest, "CSV"),
-        (b"\x00\x01\x02", InvalidRequest, "text"),
+        (b"PK\x03\x04rest", InvalidRequest, "workbook is damaged"),
+        (b"\x00\x01\x02", InvalidRequest, "CSV or XLSX"),
         (b"\r\n \r\n", InvalidRequest, "empty"),
     ],
 )
