@@ -149,7 +149,7 @@ def test_a_folder_that_is_not_empty_is_left_alone(typed: Path):
     assert (typed / "mine" / "range.csv").read_text() == "my own"
     (typed / "empty").mkdir()
     assert CliRunner().invoke(commands, ["new", "empty"]).exit_code == 0
-    assert CliRunner().invoke(commands, ["new", str(typed / "mine" / "range.csv")]).exit_code == 1
+    assert CliRunner().invoke(commands, ["new", str(typed / "mine" / "range.csv")]).exit_code == 2
 
 
 def test_the_range_to_begin_with_has_every_kind_and_a_word_on_each():

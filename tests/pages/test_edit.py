@@ -17,16 +17,23 @@ from sqlalchemy import select
 from graftbook.app import create_app
 from graftbook.catalogue.format.records import KINDS
 from graftbook.catalogue.history.snapshots import key_of
+from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.editing import effect
 from graftbook.editing.records.service import record_state
 from graftbook.settings import Settings
+from tests.catalogue.sheet import sheet
 from tests.conftest import HERE, make_key
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
 
 OWN = {"Sec-Fetch-Site": "same-origin"}
+REPORT = """[report]
+outcome,workshop,on,chassis,component,position,measured,note
+fitted after work,The Yard,2026-02-07,24PL-018412,QB-3310,brake.front.left,,"a bracket, filed"
+did not fit,The Yard,2026-03-01,24PL-018412,QB-3310,brake.front.left,,
+"""
 CALIPER = "/edit/fitment/" + quote("QB-3310@brake.front.left/earlier")
 CHASSIS = "24PL-018412"
 
@@ -150,8 +157,10 @@ async def test_a_key_that_may_only_order_is_refused(demo_copy: Callable[[], str]
 
 async def test_a_form_of_every_kind_sent_back_unchanged_changes_nothing(editor: Editor) -> None:
     """The form holds everything that the record says, and reads it back: the record itself is the measure."""
+    engine = editor.app.state.service.engine
+    assert load(engine, sheet(REPORT)).ok
     for kind in (one.kind_of_record for one in KINDS):
-        with reading(editor.app.state.service.engine) as session:
+        with reading(engine) as session:
             names = list(session.connection().execute(select(key_of(kind)).distinct().limit(400)).scalars())
         assert names, kind
         for name in (names[0], names[-1]):

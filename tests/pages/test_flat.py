@@ -95,7 +95,7 @@ async def test_the_next_issue_shows_what_changed_and_asks_nothing_again(editor: 
     [
         ("two words", SHEET, "A name has letters, digits, dots and dashes"),
         ("spares", "", "Choose a file, or paste the list"),
-        ("spares", "PK\x03\x04", "Save the list as CSV"),
+        ("spares", "PK\x03\x04", "march.csv cannot be read: the workbook is damaged"),
         ("spares", "a;" * 300, "at most 200 columns"),
     ],
 )

@@ -31,7 +31,8 @@ _EXAMPLES: Mapping[str, str] = {
     "having": "bolt_circle equal 90 mm", "other_having": "bolt_circle equal 100 mm", "margin": "0.5 mm",
     "opening": "Chock the wheels.", "closing": "Spin the wheel and listen.", "angle": "60 deg",
     "remedy": "bush-runs-dry-left", "currency": "EUR", "least": "2", "stock": "14", "section": "wheels",
-    "valid_from": "2026-01-01", "valid_to": "2026-12-31",
+    "valid_from": "2026-01-01", "valid_to": "2026-12-31", "claim": "B-201@hub.left", "built": "1958-04-02",
+    "measured": "bolt_circle 90 mm", "build": "green-barrow",
 }  # fmt: skip
 """Of columns that the range to begin with leaves empty."""
 

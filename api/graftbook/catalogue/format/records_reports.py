@@ -36,17 +36,17 @@ class ReportRecord(Record):
     outcome: OutcomeWord = Field(
         description="`fitted after work`: something had to be made, cut or bent that it should not need"
     )
-    workshop: Name
+    workshop: Name = Field(description="who found it")
     on: date = Field(description="the day")
     chassis: Chassis = Field(description="chassis number of the vehicle that it was tried on")
-    component: OptionalName = Field("", description="what was fitted, with `position`; or")
-    position: OptionalName = ""
+    component: OptionalName = Field("", description="what was fitted, with `position`; or `claim` instead")
+    position: OptionalName = Field("", description="where it was fitted")
     claim: ClaimName = Field("", description="the fitment, substitute or companion that it is about, by name")
     built: date | None = Field(None, description="day built, where it is known better than by the number")
     options: Names = Field([], description="the vehicle's options, where what is tried depends on them")
     measured: Texts = Field([], description="what was measured, with units: `master_bore 22.2 mm`")
     build: OptionalName = Field("", description="the build that it comes from")
-    note: Text = ""
+    note: Text = Field("", description="anything worth knowing")
 
 
 def read_measured(text: str) -> tuple[str, str]:
