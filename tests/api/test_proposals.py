@@ -14,6 +14,10 @@ from tests.conftest import bearer, client_of
 
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 PAD = "/v1/records/component/QB-3310"
+REPORT = {
+    "workshop": "North Road", "outcome": "did not fit", "chassis": "24PL-018412", "component": "QB-3310",
+    "position": "brake.front.left",
+}  # fmt: skip
 
 
 async def proposed(client: httpx.AsyncClient, *records: dict[str, Any], **more: Any) -> dict[str, Any]:
@@ -164,6 +168,7 @@ async def test_where_the_house_reviews_nothing_is_published_that_another_did_not
             await one.delete(PAD, headers=mine),
             await one.post("/v1/imports", json=[{"record": "component", **row}]),
             await one.post("/v1/revisions/1/take-back"),
+            await one.post("/v1/reports", json=REPORT),
         ):
             assert (refused.status_code, refused.json()["type"]) == (403, "/problems/review-needed")
         dry = await one.put(PAD, params={"dry_run": "true"}, json={"rows": [row]}, headers=mine)

@@ -27,8 +27,25 @@ pytestmark = [
     pytest.mark.one_engine,
 ]
 
-CONFIGURATION = "post_hooks: []\ncontent_type_overrides:\n  text/csv: application/octet-stream\n"
-"""Sheets are sent as bytes; nothing formats what nobody reads."""
+BYTES = (
+    "text/csv",
+    "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "application/vnd.oasis.opendocument.spreadsheet",
+    "image/jpeg",
+    "image/png",
+    "image/webp",
+)
+"""Sheets, workbooks and pictures are sent and answered as bytes."""
+
+CONFIGURATION = "\n".join(
+    [
+        "post_hooks: []",
+        "content_type_overrides:",
+        *(f"  {media}: application/octet-stream" for media in BYTES),
+        "",
+    ]
+)
+"""Nothing formats what nobody reads."""
 
 
 @pytest.fixture(scope="module")

@@ -121,7 +121,9 @@ def commands() -> list[tuple[str, ...]]:
     needed = {
         "check": ["X", "--chassis", "X"], "fits": ["X", "X"], "compare": ["1"], "take-back": ["1"],
         "find": ["x"], "remove": ["component", "X"], "load": [__file__], "count": [__file__],
-        "backup": ["/dev/null/b"], "revoke": ["x"], "create": ["--label", "x", "--scope", "read"],
+        "sheets": ["/dev/null/s"], "flat": [__file__, "--mapping", "x"], "build": ["x"],
+        "specification": ["x"], "order": [*ASK], "backup": ["/dev/null/b"], "revoke": ["x"],
+        "create": ["--label", "x", "--scope", "read"],
     }  # fmt: skip
     own = ("migrate", "restore", "demo", "guide", "columns", "new")
     found: list[tuple[str, ...]] = []

@@ -4,6 +4,7 @@ from collections.abc import AsyncIterator, Callable
 
 import pytest
 
+from tests.api.test_proposals import REPORT
 from tests.pages.conftest import text_of
 from tests.pages.test_edit import CALIPER, OWN, Editor, fields_of, signed_in
 
@@ -102,6 +103,10 @@ async def test_where_the_house_reviews_there_is_no_save(demo_copy: Callable[[], 
         assert editor.rows(*STORED)[0]["minutes"] == 85
         address = await propose(editor, "80")
         token = {"form_token": await editor.token()}
+        report = {**token, **REPORT, "on": "2026-11-02"}
+        told = await editor.post("/report", report)
+        assert told.url.path.startswith("/review/"), text_of(told)
+        assert "North Road: QB-3310 did not fit" in text_of(told)
         own = await editor.post(address, {**token, "do": "accept", "reason": "mine"})
         assert "Somebody else must look" in text_of(own)
         assert editor.rows(*STORED)[0]["minutes"] == 85

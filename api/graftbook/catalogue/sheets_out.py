@@ -17,6 +17,7 @@ from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.grid import MOST_ROWS
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import PICK_LISTS, cell
+from graftbook.catalogue.loading.agreement import REPORTED
 from graftbook.catalogue.store.written import records_of
 from graftbook.database import reading
 
@@ -24,7 +25,7 @@ WORKBOOKS: Mapping[str, tuple[str, ...]] = {
     "1-vehicles": ("range", "section", "variant", "chassis_span", "position"),
     "2-parts": ("component", "characteristic_kind", "characteristic", "evidence", "fitment", "supersession"),
     "3-rules": ("substitute", "flaw", "companion", "conflict", "joint", "budget", "upgrade"),
-    "4-work": ("precedence", "access", "tightening"),
+    "4-work": ("precedence", "access", "tightening", "report"),
     "5-buying": ("supplier", "offer", "tax", "exchange_rate"),
     "6-words-and-drawing": ("other_word", "outline", "mark"),
 }
@@ -68,7 +69,12 @@ def _lists(connection: Any) -> Lists:
     """What may be picked: names by kind of record, and `variant.body`: the words of the variants."""
     named = {column.names for kind in r.KINDS for column in columns_of(kind)} - {""}
     lists: dict[str, list[str]] = {
-        kind: [name_of(record) for record in records_of(connection, r.KIND_BY_WORD[kind])] for kind in named
+        word: [
+            name_of(record)
+            for kind in (REPORTED if word == "claim" else (word,))
+            for record in records_of(connection, r.KIND_BY_WORD[kind])
+        ]
+        for word in named
     }
     for variant in records_of(connection, r.VariantRecord):
         for of in {column.of_variants for kind in r.KINDS for column in columns_of(kind)} - {""}:

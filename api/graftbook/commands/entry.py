@@ -6,7 +6,7 @@ codes are those of `commands.exits`, which loads more than this may.
 
 import os
 import sys
-from _signal import SIG_IGN, SIGINT, signal  # type: ignore[import-not-found]  # (typeshed lacks this module)
+from _signal import SIG_IGN, SIGINT, signal  # type: ignore[import-not-found]  # typeshed lacks this module
 
 INTERRUPTED = 130
 # Of C alone, since all that `signal` itself loads would come before a Ctrl-C is heard.

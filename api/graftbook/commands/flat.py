@@ -67,7 +67,7 @@ def flat(
         report, _ = service.take(engine, mapping, kept.etag, author, dry_run=dry_run)
     c.show_mistakes(report)
     if not report.ok:
-        raise typer.Exit(c.NO)
+        raise typer.Exit(c.REFUSED)
     done = "would change" if dry_run else f"changed as revision {report.revision}"
     typer.echo(f"{c.counted(report.changed, 'record')} {done}; {len(found.waiting)} numbers wait.")
 

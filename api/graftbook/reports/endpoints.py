@@ -7,6 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
+from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.http.errors import documented
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import json_answer
@@ -28,6 +29,7 @@ NAMES = (
     problems.MalformedRequest,
     problems.TooLarge,
     problems.UnknownBuild,
+    ReviewNeeded,
     problems.UnknownChassis,
     problems.UnknownComponent,
     problems.UnknownOption,

@@ -3,6 +3,7 @@
 from datetime import date
 from typing import Any
 
+from graftbook.access.principal import Principal
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.records import ReportRecord
 from graftbook.catalogue.history.snapshots import images, rows_in
@@ -17,6 +18,8 @@ from graftbook.catalogue.store.standing import (
     opposed,
 )
 from graftbook.database import reading
+from graftbook.editing.review.schemas import ProposalOut
+from graftbook.editing.review.service import propose_of, require_no_review
 from graftbook.http.mistakes import refused
 from graftbook.http.values import GRADE_WORDS
 from graftbook.problems import AlreadyExists, InvalidRequest, UnknownRecord, pointing_at
@@ -37,16 +40,10 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
     Raises InvalidRequest, the problem of a name that nobody has, AlreadyExists where this workshop has
     reported otherwise of the same on the same day, ImportRefused for what no record may say.
     """
-    record = _settled(service, body)
-    said = record.model_dump(mode="json", exclude_defaults=True)
+    require_no_review(service)
+    record, said = _said(service, body)
     name = name_of(record)
-    with reading(service.source) as session:
-        before = rows_in(images(session.connection(), "report", [name]).get(name))
-    if before and before != [said]:
-        message = f"There is a report '{name}' already that says otherwise; change that record"
-        raise AlreadyExists(message, pointer="/outcome")
-    why = f"{record.workshop}: {record.claim or record.component} {record.outcome}"
-    edit = load(service.engine, [{"record": "report", **said}], who=who, why=why)
+    edit = load(service.engine, [said], who=who, why=_why(record))
     if not edit.ok:
         raise refused(edit)
     with reading(service.source) as session:
@@ -57,6 +54,29 @@ def report(service: Service, body: ReportIn, who: str) -> ReportedOut:
         {**grade_document(one, pairs), "was": GRADE_WORDS[one.without(name).grade]} for one in claims
     ]
     return {**report_document(name, record), "catalogue_revision": edit.revision or 0, "bears_on": bears}
+
+
+def propose(service: Service, body: ReportIn, by: Principal) -> ProposalOut:
+    """A report as a proposal, for a house that reviews every change. Raises what `report` raises."""
+    record, said = _said(service, body)
+    return propose_of(service, [said], {}, "report", _why(record), by)
+
+
+def _said(service: Service, body: ReportIn) -> tuple[ReportRecord, dict[str, Any]]:
+    """The record, and the row that `load` reads."""
+    record = _settled(service, body)
+    said = record.model_dump(mode="json", exclude_defaults=True)
+    name = name_of(record)
+    with reading(service.source) as session:
+        before = rows_in(images(session.connection(), "report", [name]).get(name))
+    if before and before != [said]:
+        message = f"There is a report '{name}' already that says otherwise; change that record"
+        raise AlreadyExists(message, pointer="/outcome")
+    return record, {"record": "report", **said}
+
+
+def _why(record: ReportRecord) -> str:
+    return f"{record.workshop}: {record.claim or record.component} {record.outcome}"
 
 
 def _settled(service: Service, body: ReportIn) -> ReportRecord:

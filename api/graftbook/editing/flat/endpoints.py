@@ -16,6 +16,8 @@ from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.problems import UnknownFlatList
 from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.records.service import Author
+from graftbook.editing.review.problems import ReviewNeeded
+from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.http.conditional import has_already
 from graftbook.http.errors import documented
@@ -203,6 +205,7 @@ def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: Service
             problems.InvalidRequest,
             problems.PreconditionFailed,
             problems.PreconditionRequired,
+            ReviewNeeded,
             UnknownFlatList,
         ),
     },
@@ -217,6 +220,8 @@ def take_flat_issue(
 ) -> Response:
     """Needs If-Match. One edit, all or nothing, taken back like any other. What waits for an answer is left
     out and can be taken later; once nothing waits the next issue is compared with this one."""
+    if not dry_run:
+        require_no_review(service)
     author = Author(editor.who, why)
     with service.gates["imports"].turn():
         report, found = flat.take(service.engine, name, if_match, author, dry_run=dry_run)

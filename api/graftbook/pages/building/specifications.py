@@ -27,6 +27,9 @@ from graftbook.questions.schemas import WishIn
 
 router = pages_router()
 
+NO_LIMIT = ("cutting", "no evidence")
+"""Words of a limit that keep nothing out."""
+
 ON_A_PAGE = 100
 NOTHING: Form = {}
 STAND_IN = "-"
@@ -108,7 +111,7 @@ def _one_page(
         headers=KEEP_NOTHING if told else None,
         one=found,
         wishes=[_told(WishIn(**wish)) for wish in found["wishes"]],
-        limits={word: value for word, value in found["limits"].items() if value and value != "cutting"},
+        limits={word: value for word, value in found["limits"].items() if value and value not in NO_LIMIT},
         versions=[
             specification_document(service.engine, name, number)
             for number in range(found["latest"], max(0, found["latest"] - ON_A_PAGE), -1)

@@ -24,6 +24,7 @@ from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.flat.service import FlatList
 from graftbook.editing.flat.turning import Turned
 from graftbook.editing.records.service import Author
+from graftbook.editing.review.service import require_no_review
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.editing.edit import what_is_wrong_with
@@ -300,6 +301,8 @@ async def take(request: Request, name: Name, service: ServiceDep, editor: Editor
 def _taken(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
     shown = Shown(why=form.get("why", "").strip())
     keeps = form.get("do") == "take"
+    if keeps:
+        require_no_review(service)
     if keeps and (wrong := what_is_wrong_with(shown.why)):
         shown.why_wrong = wrong
         return _list_page(request, service, name, shown, 422)

@@ -74,7 +74,7 @@ class Sending:
 
     def reading(self, currency: str) -> Reading:
         """How to read it."""
-        return Reading(**self.words, currency=currency)  # type: ignore[arg-type]  # `_words` looked at them
+        return Reading(**self.words, currency=currency)  # type: ignore[arg-type]  # looked at in `_words`
 
 
 @router.get("/edit/import", dependencies=[MayEdit])

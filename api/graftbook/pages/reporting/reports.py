@@ -11,10 +11,11 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayOrder, MayRead, Orderer, form_of
 from graftbook.catalogue.format.records_reports import OutcomeWord
+from graftbook.editing.review.service import ON
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
-from graftbook.pages.frame import page
+from graftbook.pages.frame import gone_to, page
 from graftbook.pages.in_hand import chassis_in_hand
 from graftbook.pages.problems import pages_router
 from graftbook.problems import Problem, begun
@@ -81,7 +82,11 @@ def _send(request: Request, service: Service, sent: Mapping[str, str], who: str)
     body: dict[str, Any] = {name: value for name, value in given.items() if value and name not in LISTS}
     body |= {name: [item.strip() for item in given[name].split(";") if item.strip()] for name in LISTS}
     try:
-        taken = reports.report(service, validated(ReportIn, body), who)
+        report = validated(ReportIn, body)
+        if service.settings.review == ON:
+            made = reports.propose(service, report, request.state.principal)
+            return gone_to(f"/review/{made['number']}?done=proposed")
+        taken = reports.report(service, report, who)
     except Problem as problem:
         return _form(request, given, problem.answer_status, told=_sentences(problem))
     return _form(request, given, taken=taken)
