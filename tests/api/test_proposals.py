@@ -1,5 +1,6 @@
 """Changes are proposed, seen with their effect, accepted or refused; only what was accepted counts."""
 
+import asyncio
 from collections.abc import Callable, Iterator
 from typing import Any
 
@@ -179,6 +180,41 @@ async def test_where_the_house_reviews_nothing_is_published_that_another_did_not
         assert (await decided(other, "accept", made["number"])).status_code == 200
         assert (await one.get(PAD)).json()["rows"][0]["price"] == "777.00"
     assert bearer(engine, "read")
+
+
+@pytest.fixture
+def on_each_engine(databases: Any, untouched_demo_url: str) -> Iterator[FastAPI]:
+    """The application on a demo of the test's own, on each engine in turn."""
+    app = create_app(Settings(database_url=databases.copy(untouched_demo_url)))
+    yield app
+    app.state.service.close()
+
+
+async def test_each_engine_keeps_accepts_and_refuses(on_each_engine: FastAPI) -> None:
+    async with client_of(on_each_engine, scope="edit") as editor:
+        before = (await editor.get(PAD)).json()["rows"]
+        cheap, dear = [await proposed(editor, await pad(editor, price=price)) for price in ("1.00", "777.00")]
+        effect = await editor.post(f"/v1/proposals/{dear['number']}/effect")
+        assert (effect.status_code, effect.json()["changed_records"]) == (200, 1)
+        assert (await editor.get(PAD)).json()["rows"] == before
+        assert (await decided(editor, "accept", dear["number"])).json()["catalogue_revision"] == 2
+        assert (await editor.get(PAD)).json()["rows"] == [before[0] | {"price": "777.00"}]
+        late = await decided(editor, "accept", cheap["number"])
+        assert (late.status_code, late.json()["type"]) == (409, "/problems/changed-again")
+        assert (await decided(editor, "refuse", cheap["number"])).status_code == 200
+        kept = (await editor.get("/v1/proposals")).json()["items"]
+        assert [one["state"] for one in kept] == ["accepted", "refused"]
+
+
+async def test_of_several_who_accept_at_once_one_does(on_each_engine: FastAPI) -> None:
+    async with client_of(on_each_engine, scope="edit") as editor:
+        one, other = [await proposed(editor, await pad(editor, price=price)) for price in ("1.00", "2.00")]
+        asked = [decided(editor, "accept", made["number"]) for made in (one, other) * 3]
+        statuses = sorted([answer.status_code for answer in await asyncio.gather(*asked)])
+        assert statuses == [200, 409, 409, 409, 409, 409]
+        states = {line["state"] for line in (await editor.get("/v1/proposals")).json()["items"]}
+        assert states == {"accepted", "open"}
+        assert [r["revision"] for r in (await editor.get("/v1/revisions")).json()["items"]] == [2, 1]
 
 
 async def test_the_effect_told_is_what_comes_when_it_is_accepted(writer: httpx.AsyncClient) -> None:

@@ -98,7 +98,7 @@ class Contest:
             done = graftbook("load", str(sheet), database=self.database)
         with self.lock:
             if done.returncode == 0:
-                self.edits[int(re.findall(r"revision (\d+)", done.stdout)[0])] = mark
+                self.edits[int(re.findall(r"revision (\d+)", done.stderr)[0])] = mark
             else:
                 assert done.returncode == 3, done.stderr
                 self.never.add(mark)

@@ -345,7 +345,8 @@ def _age(engine: Engine, by: timedelta) -> None:
 
 def test_every_post_that_changes_something_takes_the_header(tmp_path: Any):
     """But what needs If-Match, which a second one could not pass, what answers with a secret that must not be
-    kept anywhere, and what says the same twice: send again from here."""
+    kept anywhere, what is there already when it comes again (a picture, a report), what only tries a change
+    and undoes it, and what says the same twice: send again from here."""
     app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'x.sqlite3'}"))
     paths = app.openapi()["paths"]
     app.state.service.close()
@@ -364,6 +365,9 @@ def test_every_post_that_changes_something_takes_the_header(tmp_path: Any):
     assert taking >= {"/v1/builds", "/v1/specifications", "/v1/imports"}
     assert changing - taking - guarded == {
         "/v1/keys",
+        "/v1/pictures/of/{kind}/{name}",
+        "/v1/proposals/{number}/effect",
+        "/v1/reports",
         "/v1/webhooks",
         "/v1/webhooks/{id}/secret",
         "/v1/webhooks/{id}/send-again",

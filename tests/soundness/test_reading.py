@@ -20,6 +20,7 @@ pytestmark = pytest.mark.anyio
 
 WORDS = {
     "chassis": CHASSIS, "kind": "component", "form": "pdf", "id": "1", "booking": "1", "step": "send",
+    "list": "tuesday", "listed": "tuesday", "digest": "x",
 }  # fmt: skip
 NAMED = {
     "/component/{number}": "QB-3310",
@@ -27,7 +28,17 @@ NAMED = {
     "/v1/records/{kind}/{name}": "QB-3310",
     "/v1/records/{kind}/{name}/history": "QB-3310",
     "/edit/component/{number}": "QB-3310",
-    "/v1/builds/{name}": "red",
+    **dict.fromkeys((
+        "/builds/{name}", "/builds/{name}/order/{listed}", "/builds/{name}/sheet", "/builds/{name}/sheet.pdf",
+        "/v1/builds/{name}", "/v1/builds/{name}/events", "/v1/builds/{name}/state", "/v1/builds/{name}/sheet",
+        "/v1/builds/{name}/order-lists/{list}",
+    ), "red"),
+    **dict.fromkeys((
+        "/edit/flat/{name}", "/edit/flat/{name}/mapping", "/v1/flat-lists/{name}",
+        "/v1/flat-lists/{name}/issue",
+    ), "works"),
+    "/pictures/{kind}/{name}": "QB-3310",
+    "/v1/pictures/of/{kind}/{name}": "QB-3310",
     "/v1/specifications/{name}": "house",
     "/v1/specifications/{name}/comparison": "house",
     "/v1/order-lists/{name}": "tuesday",
@@ -36,10 +47,10 @@ NAMED = {
     "/v1/order-lists/{name}/bookings": "tuesday",
     "/orders/{name}": "tuesday",
     "/orders/{name}/document/{form}": "tuesday",
-}
+}  # fmt: skip
 NEED_A_KEY = (
     "/v1/audit", "/v1/keys", "/v1/stock", "/v1/order-lists", "/orders", "/store", "/edit", "/metrics",
-    "/v1/webhooks", "/webhooks",
+    "/v1/webhooks", "/webhooks", "/v1/flat-lists", "/report", "/lint",
 )  # fmt: skip
 ASKED = f"chassis={CHASSIS}&fit=QB-3310"
 UNKNOWN = "\n".join(f"ZZ-{n}" for n in range(50))
@@ -58,6 +69,14 @@ SEARCHES = {
     "/quotation": [ASKED],
     "/quotation.pdf": [ASKED],
     "/picture": [ASKED, f"{ASKED}&as_of=1"],
+    "/measure": [f"chassis={CHASSIS}&kind=bolt_circle&value=134+mm&within=0.5+mm"],
+    "/report": [f"chassis={CHASSIS}&component=QB-3310"],
+    "/reports": ["component=QB-3310"],
+    "/v1/reports": ["component=QB-3310"],
+    "/builds/{name}": ["on=2026-01-01", ""],
+    "/v1/builds/{name}/state": ["on=2026-01-01", ""],
+    "/v1/upgrades": [f"chassis={CHASSIS}"],
+    "/v1/events": ["since=now", "wait=1"],
     "/vehicle": [f"chassis={CHASSIS}"],
     "/look-up": ["words=brake"],
     "/suggest/component": ["text=QB"],
@@ -80,7 +99,17 @@ BODIES: dict[str, dict[str, Any]] = {
     "/v1/orders": QUESTION,
     "/v1/quotations": QUESTION,
     "/v1/fitting-sequences": QUESTION,
+    "/v1/measured-parts": {
+        "vehicle": {"chassis": CHASSIS},
+        "measured": [{"kind": "bolt_circle", "value": "134 mm", "within": "0.5 mm"}],
+    },
 }
+REPORT = {
+    "workshop": "North Road", "outcome": "fitted", "chassis": CHASSIS, "component": "QB-3310",
+    "position": "brake.front.left",
+}  # fmt: skip
+OF_TODAY = {"/v1/measured-parts"}
+"""Not asked as of the past."""
 
 
 def addresses(app: FastAPI, *, every: bool) -> Iterator[str]:
@@ -89,7 +118,7 @@ def addresses(app: FastAPI, *, every: bool) -> Iterator[str]:
         if "GET" in (route.methods or ()):
             template = str(route.path).replace(":path", "")
             name = NAMED.get(template, "1")
-            path = template.format_map({"number": name, "name": name, "digest": "x"} | WORDS)
+            path = template.format_map({"number": name, "name": name} | WORDS)
             for search in SEARCHES.get(template, [""])[0 if every else -1 :]:
                 yield f"{path}?{search}" if search else path
 
@@ -112,12 +141,32 @@ async def _prepared(client: httpx.AsyncClient, key: dict[str, str]) -> None:
     dearer = {"rows": [held.json()["rows"][0] | {"price": "99.00"}]}
     for method, path, body, more in (
         ("PUT", record, dearer, {"If-Match": held.headers["etag"]}),
-        ("POST", "/v1/builds", {"name": "red", "chassis": CHASSIS}, {}),
+        ("POST", "/v1/builds", {"name": "red", "chassis": CHASSIS, "taken_in": "2025-12-01"}, {}),
         ("POST", "/v1/specifications", {"name": "house", "title": "House"}, {}),
         ("POST", "/v1/order-lists", {"name": "tuesday", **QUESTION}, {}),
+        ("PUT", "/v1/house-specification", {"specification": "house@1"}, {}),
+        ("POST", "/v1/builds/red/events", {"events": [{"what": "note", "text": "came in"}]}, {}),
+        (
+            "POST",
+            "/v1/proposals",
+            {"why": "new", "records": [{"record": "section", "name": "n", "title": "N", "order": 9}]},
+            {},
+        ),
+        ("POST", "/v1/reports", REPORT, {}),
+        (
+            "PUT",
+            "/v1/flat-lists/works",
+            {"columns": {"number": "No", "price": "Price"}, "supplier": "welterby"},
+            {},
+        ),
     ):
         answer = await client.request(method, path, json=body, headers=key | more)
         assert answer.status_code in (200, 201), (path, answer.text)
+    issue = "/v1/flat-lists/works/issue?file=works.csv"
+    answer = await client.put(
+        issue, content=b"No,Price\nQB-3310,9.00\n", headers=key | {"Content-Type": "text/csv"}
+    )
+    assert answer.status_code == 200, answer.text
 
 
 async def test_no_question_and_no_page_writes_or_locks(edited: Any, request: pytest.FixtureRequest):
@@ -138,7 +187,8 @@ async def test_no_question_and_no_page_writes_or_locks(edited: Any, request: pyt
             headers = key if address.startswith(NEED_A_KEY) else {}
             await look(address, await client.get(address, headers=headers, follow_redirects=False))
         for path, body in BODIES.items():
-            for as_of in ({}, {"as_of": 1}, {"as_of": 2}) if every else ({"as_of": 1},):
+            past: list[dict[str, int]] = [{"as_of": 1}, {"as_of": 2}] if every else [{"as_of": 1}]
+            for as_of in [{}] if path in OF_TODAY else [{}, *past] if every else past:
                 await look(f"{path} {as_of}", await client.post(path, json=body | as_of))
         for text in ("QB-3310", UNKNOWN, "QB-3310\n" + "# " + "-" * 6_000):
             await look(
