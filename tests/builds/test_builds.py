@@ -79,6 +79,20 @@ async def test_a_change_needs_what_was_read(writer: httpx.AsyncClient):
     assert (await writer.get("/v1/builds/red")).status_code == 404
 
 
+async def test_what_was_read_can_be_sent_back_with_a_change(writer: httpx.AsyncClient):
+    """Also what only its records tell, as it was read and not otherwise."""
+    await stored(writer)
+    read = await writer.get("/v1/builds/red")
+    body = {key: value for key, value in read.json().items() if key not in ("name", "version")}
+    match = {"If-Match": read.headers["etag"]}
+    for field, other in (("taken_in", "2001-01-01"), ("taken_in", None), ("built_to", "house@1")):
+        refused = await writer.put("/v1/builds/red", json=body | {field: other}, headers=match)
+        assert (refused.status_code, refused.json()["pointer"]) == (422, f"/{field}")
+    sent = await writer.put("/v1/builds/red", json=body | {"note": "sent back"}, headers=match)
+    assert sent.status_code == 200, sent.text
+    assert sent.json() == read.json() | {"version": 2, "note": "sent back"}
+
+
 async def test_of_twenty_changes_at_once_one_is_taken(writer: httpx.AsyncClient):
     etag = (await stored(writer)).headers["etag"]
     body = {key: value for key, value in RED.items() if key != "name"}

@@ -8,7 +8,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.builds import service as builds
-from graftbook.builds.schemas import BuildCreateIn, BuildIn, BuildsOut, Slug
+from graftbook.builds.schemas import BuildChangeIn, BuildCreateIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.conditional import has_already
@@ -104,12 +104,14 @@ def get_build(request: Request, name: Name, service: ServiceDep, on: On = None) 
     },
 )
 def replace_build(
-    name: Name, body: BuildIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
+    name: Name, body: BuildChangeIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None
 ) -> Response:
     """Needs If-Match with the ETag that was read. From today on it is as said; what it was before stays on
     record."""
-    etag, settled = etag_wanted(if_match), builds.settled(service, body)
-    return response_of(_replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who)))
+    etag, settled, told = etag_wanted(if_match), builds.settled(service, body), body.told_by_records()
+    return response_of(
+        _replaced(builds.replace_build(service.engine, name, etag, settled, orderer.who, told))
+    )
 
 
 @router.delete(

@@ -74,6 +74,19 @@ class BuildCreateIn(BuildIn):
     )
 
 
+class BuildChangeIn(BuildIn):
+    """A build as it is from today on. What only its records tell is sent as it was read, or left out."""
+
+    taken_in: Day | None = Field(None, description="as it was read")
+    built_to: Word | None = Field(None, description="as it was read")
+
+    def told_by_records(self) -> dict[str, str | None]:
+        """What was sent of that."""
+        day = self.taken_in.isoformat() if isinstance(self.taken_in, date) else None
+        said = {"taken_in": day, "built_to": self.built_to}
+        return {field: said[field] for field in said if field in self.model_fields_set}
+
+
 class SpecificationIn(Body):
     """Wishes, limits and preference that a house builds to; each change makes a new version."""
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
+from types import MappingProxyType
 from typing import Any, Literal
 
 import orjson
@@ -38,6 +39,9 @@ def _as_read(kind: str, document: BuildOut | SpecificationOut, if_match: str) ->
     """Raises PreconditionFailed unless this is what the asker read."""
     if not names(if_match, document_etag(kind, document)):
         raise PreconditionFailed(f"Read the {kind} again and change what you then see")
+
+
+NOTHING_TOLD: Mapping[str, str | None] = MappingProxyType({})
 
 
 def settled(service: Service, build: BuildIn) -> BuildIn:
@@ -166,11 +170,24 @@ def record(
         return document
 
 
-def replace_build(engine: Engine, name: str, if_match: str, build: BuildIn, who: str = "") -> BuildOut:
-    """From today on a build that still has this ETag is as said. Raises UnknownBuild, PreconditionFailed."""
+def replace_build(
+    engine: Engine,
+    name: str,
+    if_match: str,
+    build: BuildIn,
+    who: str = "",
+    told: Mapping[str, str | None] = NOTHING_TOLD,
+) -> BuildOut:
+    """From today on a build that still has this ETag is as said; `told`: what its records tell, as it was
+    read. Raises UnknownBuild, PreconditionFailed, InvalidRequest where that is not so."""
     with writing(engine) as session:
         row = row_of(session, name, alone=True)
-        _as_read("build", build_in(session, name), if_match)
+        before = build_in(session, name)
+        _as_read("build", before, if_match)
+        for field, value in told.items():
+            if value != before.get(field):
+                message = "This follows from its records: send it as it was read, and record what was so"
+                raise InvalidRequest(message, pointer=f"/{field}")
         store.add_event(session, name, max(today(), row.taken_in or today()), who, "stated", build.stated())
         if not store.change_build(session, name, row.version):
             raise PreconditionFailed("Somebody changed the build at the same time; read it again")

@@ -159,7 +159,9 @@ def decide(engine: Engine, name: str, answers: Mapping[str, str | None]) -> Flat
     for key, answer in answers.items():
         kind, _, about = key.partition(":")
         if kind not in KINDS or not about:
-            raise InvalidRequest(f"'{key}' names no question; take the key from the question")
+            raise InvalidRequest(
+                f"'{key}' names no question; take the key from the question", pointer="/answers"
+            )
         if answer is not None and not 0 < len(answer) <= LONGEST_ANSWER:
             raise InvalidRequest(f"An answer has 1 to {LONGEST_ANSWER} characters")
     with writing(engine) as session:
@@ -200,7 +202,7 @@ def turned(connection: Connection, kept: FlatList) -> Turned:
     if not kept.rows:
         raise InvalidRequest("No issue of this list is being worked at; put one in")
     if not kept.mapping.columns.get("number"):
-        raise InvalidRequest("Say first which column has the part number")
+        raise InvalidRequest("Say first which column has the part number", pointer="/columns")
     if lacking := missing(kept.mapping, kept.heads):
         told = f"This issue has no column '{lacking[0]}'; its columns are {', '.join(kept.heads[:30])}"
         raise InvalidRequest(f"{told}. Change the mapping, or send the right file")

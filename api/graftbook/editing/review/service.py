@@ -113,7 +113,9 @@ def _tried(engine: Engine, sources: Any, removals: Removals, **how: Any) -> list
     if not report.ok:
         raise refused(report)
     if not found:
-        raise InvalidRequest("The catalogue says all of this already: nothing would change")
+        raise InvalidRequest(
+            "The catalogue says all of this already: nothing would change", pointer="/records"
+        )
     return found
 
 
