@@ -56,7 +56,9 @@ TAGS = [
 ]
 
 
-NOT_KEPT = frozenset({"isAlive", "isReady", "readMetrics"})
+NOT_KEPT = frozenset(
+    {"getFlatIssue", "getWebhook", "isAlive", "isReady", "listEvents", "listWebhooks", "readMetrics"}
+)
 """What is read and says `no-store`; every other read has an ETag."""
 
 PARAMETERS = {
