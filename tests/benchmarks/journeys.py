@@ -176,6 +176,7 @@ def travelled(page: Page, travel: Callable[[Journey], None]) -> Journey:
     """A journey, travelled."""
     journey = Journey(page)
     travel(journey)
+    page.wait_for_load_state()  # what is looked for may be seen before its page counts as loaded
     return journey
 
 

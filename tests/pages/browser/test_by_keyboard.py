@@ -206,16 +206,18 @@ def _book_too_many_of_all(page: Page) -> None:
 def test_another_vehicle_comes_on_the_list_by_keyboard(visit: Visit) -> None:
     page = visit.page
     page.goto("/order?chassis=24PL-018412&fit=QL-7075")
+    page.locator("summary", has_text="another vehicle").focus()
+    page.keyboard.press("Enter")
     page.get_by_label("Another vehicle in the same order").focus()
     page.keyboard.type("16pr 200")
     page.keyboard.press("Enter")
-    expect(page.get_by_role("region", name="The vehicle")).to_have_count(2)
+    expect(page.locator("p.vehicle .number")).to_have_text(["24PL-018412", "16PR-000200"])
     out = page.get_by_role("link", name="Take 16PR-000200 out")
     out.focus()
     page.keyboard.press("Enter")
-    expect(page.get_by_role("region", name="The vehicle")).to_have_count(1)
+    expect(page.locator("p.vehicle .number")).to_have_text(["24PL-018412"])
     page.go_back()
-    expect(page.get_by_role("region", name="The vehicle")).to_have_count(2)
+    expect(page.locator("p.vehicle .number")).to_have_text(["24PL-018412", "16PR-000200"])
 
 
 def test_the_store_is_kept_by_keyboard(visit: Visit, served: Served) -> None:
