@@ -56,8 +56,10 @@ TAGS = [
 ]
 
 
-NOT_KEPT = frozenset({"isAlive", "isReady", "readMetrics"})
-"""What is read and says `no-store`; every other read has an ETag."""
+NOT_KEPT = frozenset(
+    {"isAlive", "isReady", "readMetrics", "getFlatIssue", "listWebhooks", "getWebhook", "listEvents"}
+)
+"""What is read and says `no-store`; every other read has an ETag and a 304."""
 
 PARAMETERS = {
     "chassis": "the chassis number as people type it",

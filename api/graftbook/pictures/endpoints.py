@@ -11,9 +11,9 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
-from graftbook.http.conditional import has_already
+from graftbook.http.conditional import has_already, read_answer
 from graftbook.http.errors import documented
-from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.http.responses import json_answer, not_modified
 from graftbook.pictures import service as pictures
 from graftbook.pictures.image import MEDIA_TYPES, TAKEN, Kept, kept_of
 from graftbook.pictures.schemas import LONGEST_CAPTION, Digest, Kind, Name, PictureOut, PicturesOut
@@ -49,10 +49,10 @@ _PIXELS = {media: {"schema": {"type": "string", "format": "binary"}} for media i
         **documented(problems.InvalidRequest, problems.UnknownBuild, problems.UnknownRecord),
     },
 )
-def list_pictures(kind: Kind, name: Name, service: ServiceDep) -> Response:
+def list_pictures(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
     """At most twelve, in the order in which they were attached, without their pixels."""
     pictures.require(service.engine, kind, name)
-    return json_answer({"items": pictures.pictures_of(service.engine, kind, name)}, headers=ASK_AGAIN)
+    return read_answer(request, {"items": pictures.pictures_of(service.engine, kind, name)})
 
 
 @router.post(

@@ -16,10 +16,11 @@ from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.http.conditional import bytes_answer, read_answer
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day
 from graftbook.http.paging import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, JSON, json_answer
+from graftbook.http.responses import ASK_AGAIN, JSON
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.forms import PDF, form_of
 from graftbook.process.state import ServiceDep
@@ -101,9 +102,9 @@ def record_events(
     summary="How a build stands: what may be driven, what is still open",
     responses={200: {"model": s.BuildStateOut}, **PROBLEMS, **READ},
 )
-def get_state(name: Name, service: ServiceDep, on: On = None) -> Response:
+def get_state(request: Request, name: Name, service: ServiceDep, on: On = None) -> Response:
     """Of today or of any day since it was taken in; judged by the catalogue as it is."""
-    return json_answer(state_document(standing(service, name, on)), headers=ASK_AGAIN)
+    return read_answer(request, state_document(standing(service, name, on)))
 
 
 @router.get(
@@ -122,9 +123,9 @@ def get_sheet(request: Request, name: Name, service: ServiceDep, on: On = None) 
     form = form_of(request.headers.get("accept", ""), MEDIA)
     document = sheet_document(standing(service, name, on))
     if form == "json":
-        return json_answer(document, headers={"Vary": "Accept", **ASK_AGAIN})
+        return read_answer(request, document, {"Vary": "Accept", **ASK_AGAIN})
     headers = {"Content-Disposition": f'attachment; filename="sheet-{name}.pdf"', "Vary": "Accept"}
-    return Response(sheet_pdf(document, service.settings.house), media_type=PDF, headers=headers | ASK_AGAIN)
+    return bytes_answer(request, sheet_pdf(document, service.settings.house), PDF, headers | ASK_AGAIN)
 
 
 @router.get(
@@ -138,10 +139,10 @@ def get_sheet(request: Request, name: Name, service: ServiceDep, on: On = None) 
     },
 )
 def get_order_list(
-    name: Name, listed: Annotated[ListName, Path(alias="list")], service: ServiceDep
+    request: Request, name: Name, listed: Annotated[ListName, Path(alias="list")], service: ServiceDep
 ) -> Response:
     """Step by step: where, what goes in, what comes off, and whether it has come."""
-    return json_answer(carrying_out.list_steps(service, name, listed), headers=ASK_AGAIN)
+    return read_answer(request, carrying_out.list_steps(service, name, listed))
 
 
 @router.post(

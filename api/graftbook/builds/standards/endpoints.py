@@ -2,7 +2,7 @@
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Query, Request
 from starlette.responses import Response
 
 from graftbook import problems
@@ -11,8 +11,9 @@ from graftbook.builds.specification_endpoints import BODY, Name, Version
 from graftbook.builds.standards import schemas as s
 from graftbook.builds.standards import service as standards
 from graftbook.builds.stored.documents import specification_document
+from graftbook.http.conditional import read_answer
 from graftbook.http.errors import documented
-from graftbook.http.responses import ASK_AGAIN, json_answer
+from graftbook.http.responses import json_answer
 from graftbook.problems import UnknownSpecification, pointing_at
 from graftbook.process.state import ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS
@@ -28,12 +29,12 @@ READ = documented(problems.UnknownSpecification, problems.InvalidRequest)
     summary="The version that the house builds to at present",
     responses={200: {"model": s.HouseSpecificationOut}, **READ},
 )
-def get_present(service: ServiceDep) -> Response:
+def get_present(request: Request, service: ServiceDep) -> Response:
     """One version of one specification, or none yet: then 404."""
     found = standards.present(service.engine)
     if found is None:
         raise UnknownSpecification("the house's present one")
-    return json_answer(found, headers=ASK_AGAIN)
+    return read_answer(request, found)
 
 
 @router.put(
@@ -54,10 +55,12 @@ def put_present(body: s.HouseSpecificationIn, service: ServiceDep, editor: Edito
     summary="What a version makes of every variant it is for",
     responses={200: {"model": s.VariantTableOut}, **PROBLEMS, **READ},
 )
-def over_variants(name: Name, service: ServiceDep, version: Version | None = None) -> Response:
+def over_variants(
+    request: Request, name: Name, service: ServiceDep, version: Version | None = None
+) -> Response:
     """One row a variant: whether there is a set, what it costs, what shows, what is left, what fails."""
     specification = specification_document(service.engine, name, version)
-    return json_answer(standards.table(service, specification), headers=ASK_AGAIN)
+    return read_answer(request, standards.table(service, specification))
 
 
 @router.get(
@@ -67,6 +70,7 @@ def over_variants(name: Name, service: ServiceDep, version: Version | None = Non
     responses={200: {"model": s.VersionsComparedOut}, **PROBLEMS, **READ},
 )
 def compare_effects(
+    request: Request,
     name: Name,
     service: ServiceDep,
     from_version: Annotated[int, Query(ge=1, le=1_000_000, alias="from")],
@@ -75,4 +79,4 @@ def compare_effects(
     """For a build it is told from how it stands, half done or not."""
     before = specification_document(service.engine, name, from_version)
     after = specification_document(service.engine, name, to_version)
-    return json_answer(standards.compare(service, before, after), headers=ASK_AGAIN)
+    return read_answer(request, standards.compare(service, before, after))

@@ -21,6 +21,7 @@ from graftbook.editing.review.schemas import (
     Sentence,
     StateWord,
 )
+from graftbook.http.conditional import read_answer
 from graftbook.http.errors import documented
 from graftbook.http.paging import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer
@@ -77,9 +78,9 @@ def list_proposals(
     summary="One proposed change: each record before and after",
     responses={200: {"model": ProposalOut}, **documented(UnknownProposal, problems.InvalidRequest)},
 )
-def get_proposal(number: Number, service: ServiceDep) -> Response:
+def get_proposal(request: Request, number: Number, service: ServiceDep) -> Response:
     """`overtaken` records say something else by now."""
-    return json_answer(review.proposal(service, number), headers=ASK_AGAIN)
+    return read_answer(request, review.proposal(service, number))
 
 
 @router.post(
