@@ -32,11 +32,11 @@ class Walk:
         return answer
 
     async def _again(self, client: httpx.AsyncClient, name: str, answer: httpx.Response) -> None:
-        unkept = answer.headers.get("cache-control") == KEEP_NOTHING["Cache-Control"]
-        self.read[name] = etag = "" if unkept else answer.headers.get("etag", "")
-        if not etag:
-            assert unkept, name
+        kept = answer.headers.get("cache-control") != KEEP_NOTHING["Cache-Control"]
+        self.read[name] = etag = answer.headers.get("etag", "") if kept else ""
+        if not kept:
             return
+        assert etag, name
         headers = {"Accept": answer.request.headers["accept"]}
         url = answer.request.url
         again = await client.get(url, headers=headers | {"If-None-Match": etag})
@@ -49,6 +49,10 @@ class Walk:
         assert other.status_code == 200, name
 
 
+PIXELS = {"getPicture"}
+"""No document: `tests/pictures` holds its ETag."""
+
+
 async def test_every_read_of_the_api_has_an_etag_or_says_that_nothing_may_be_kept(
     own_app: FastAPI, monkeypatch: pytest.MonkeyPatch
 ):
@@ -56,14 +60,22 @@ async def test_every_read_of_the_api_has_an_etag_or_says_that_nothing_may_be_kep
     monkeypatch.setattr(examples, "_asked", walk)
     await examples.gathered(own_app)
     reads = {name for name, method, _, _ in examples.operations(own_app) if method == "get"}
-    assert set(walk.read) == reads - {"getPicture"}, (
-        "pixels are no example; tests/pictures asks for them again"
-    )
+    assert set(walk.read) == reads - PIXELS
     unkept = {name for name, etag in walk.read.items() if not etag}
     assert unkept == NOT_KEPT
 
 
 CHANGES_WHAT_STANDS = ("put", "patch", "delete")
+FREELY = {
+    "revokeKey",
+    "removeWebhook",
+    "takePictureAway",
+    "setHouseSpecification",
+    "putFlatIssue",
+    "decideFlatList",
+}
+"""What needs no look before: what goes for good, by an id or a digest of its own; what is put in the place of
+whatever stood there; answers that are kept question by question."""
 
 
 async def test_every_change_of_what_stands_wants_the_etag_that_was_read(own_app: FastAPI):
@@ -73,17 +85,4 @@ async def test_every_change_of_what_stands_wants_the_etag_that_was_read(own_app:
         for name, method, _, operation in examples.operations(own_app)
         if method in CHANGES_WHAT_STANDS
     }
-    assert {name for name, wants in wanting.items() if not wants} == FOR_ITSELF
-
-
-FOR_ITSELF = {
-    "revokeKey",
-    "removeWebhook",
-    "takePictureAway",
-    "setHouseSpecification",
-    "decideFlatList",
-    "putFlatIssue",
-}
-"""What depends on nothing that was read: what is taken away cannot become another thing under its name; the
-house's version is named whole, and the one before stays on record; an answer is to its own question; an issue
-that was put in counts only when it is taken, and that needs If-Match."""
+    assert {name for name, wants in wanting.items() if not wants} == FREELY

@@ -47,7 +47,7 @@ def _answer(webhook: WebhookOut, status: int = 200) -> Response:
     "",
     operation_id="listWebhooks",
     summary="The webhooks, without their secrets",
-    responses={200: {"model": WebhooksOut}, **documented(problems.InvalidRequest)},
+    responses={200: {"model": WebhooksOut}},
 )
 def list_webhooks(service: ServiceDep) -> Response:
     """In the order in which they were made; how far each is, and why one is not active."""

@@ -173,10 +173,9 @@ async def put_flat_issue(
     },
 )
 def get_flat_issue(name: Name, service: ServiceDep) -> Response:
-    """Worked out anew from the rows, the mapping, the decisions and the catalogue as they are; what is taken
-    names the ETag of the list."""
+    """Worked out anew from the rows, the mapping, the decisions and the catalogue as they are."""
     kept, found = flat.look(service.engine, name)
-    return json_answer(documents.issue_document(kept, found), headers=KEEP_NOTHING)
+    return json_answer(documents.issue_document(kept, found), headers={"ETag": kept.etag, **KEEP_NOTHING})
 
 
 @router.patch(
