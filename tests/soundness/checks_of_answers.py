@@ -34,6 +34,10 @@ that leads nowhere, fields of a kind, a change that changes something, what is a
 body is no JSON, and has no places."""
 
 
+NOT_NOW = {"not-in-time", "busy"}
+"""Of 503: what a slow machine answers to a question that is well."""
+
+
 @schemathesis.check
 def refused_for_what_no_schema_can_tell(ctx: CheckContext, response: Response, case: Case) -> bool | None:
     """A request that the document allows is refused only for what the catalogue says."""
@@ -60,5 +64,7 @@ def a_fault_is_a_problem_document(ctx: CheckContext, response: Response, case: C
     assert problem["status"] == response.status_code
     assert problem["type"].startswith("/problems/")
     assert problem["request_id"] == response.headers["x-request-id"][0]
+    if response.status_code == 503:
+        assert problem["type"].removeprefix("/problems/") in NOT_NOW, problem
     assert not any(word in response.text for word in ("Traceback", "sqlalchemy", "psycopg", "site-packages"))
     return None
