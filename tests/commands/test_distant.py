@@ -38,7 +38,7 @@ def run(*arguments: str, **environment: str) -> Result:
         ["find", "nonsuchness"],
         ["closure", *VAN, "--fit", "QL-7075"],
         ["closure", *VAN, "--fit", "QL-7075", "--json"],
-        ["closure", *VAN, "--fit", "QL-7075", "--keep", "lamp.head.left", "--option", "heater"],
+        ["closure", *VAN, "--fit", "QL-7075", "--keep", "headlamp.left", "--option", "heater"],
         ["closure", *VAN, "--fit", "QL-7075", "--summary"],
         ["closure", *VAN, "--fit", "nonsuch"],
         ["order", *VAN, "--fit", "QL-7075"],

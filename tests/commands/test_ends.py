@@ -298,3 +298,10 @@ def test_data_goes_to_the_output_and_words_beside_it(
     assert "nothing was stored" in wrong.stderr
     for arguments in (("history",), ("compare", "1"), ("fits", "24PL-018412", "QB-3310"), ("lint",)):
         json.loads(run(*arguments, "--json", "--database", sqlite_demo_url).stdout)
+
+
+def test_a_day_that_is_none_is_told_with_an_example(tmp_path: Path):
+    ended = run("build", "x", "--on", "rubbish", "--database", f"sqlite:///{tmp_path}/x")
+    assert ended.exit_code == 2
+    assert "'rubbish' is no day" in " ".join(ended.stderr.replace("│", " ").split())
+    assert "2026-10-31" in ended.stderr

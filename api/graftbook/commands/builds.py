@@ -17,7 +17,10 @@ if TYPE_CHECKING:
 def build(
     name: Annotated[str, typer.Argument(help="Name of the build.")],
     database: c.Database = None,
-    on: Annotated[str | None, typer.Option(help="As it stood on this day, such as 2026-10-31.")] = None,
+    on: Annotated[
+        date | None,
+        typer.Option(parser=c.day, metavar="DAY", help="As it stood on this day, such as 2026-10-31."),
+    ] = None,
     sheet: Annotated[Path | None, typer.Option(help="Write the sheet that goes with it: a PDF.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
 ) -> None:
@@ -28,7 +31,7 @@ def build(
 
     settings = c.settings_for(database)
     with c.readable_errors(), c.enough_time():
-        found = standing(c.service_for(settings), name, date.fromisoformat(on) if on else None)
+        found = standing(c.service_for(settings), name, on)
         state = state_document(found)
         if sheet:
             sheet.write_bytes(sheet_pdf(sheet_document(found), settings.house))

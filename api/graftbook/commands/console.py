@@ -8,6 +8,7 @@ import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from datetime import date
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
@@ -135,6 +136,14 @@ By = Annotated[str | None, typer.Option(help="Everything must be there by this d
 BuyFrom = Annotated[list[str] | None, typer.Option(help="Buy this number there, number=supplier.")]
 AtMostSuppliers = Annotated[int | None, typer.Option(help="No more suppliers than this.")]
 Fastest = Annotated[bool, typer.Option("--fastest", help="As early as can be, then the cheapest.")]
+
+
+def day(text: str) -> date:
+    """A day as ISO 8601 writes it; `typer.BadParameter` for anything else."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise typer.BadParameter(f"{text!r} is no day; write year-month-day, such as 2026-10-31.") from None
 
 
 def query_from(given: dict[str, Any]) -> "ClosureQuery":
