@@ -6,56 +6,12 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
+from graftbook.app import create_app
+from graftbook.settings import Settings
 from tests.pages.browser.conftest import Visit
-from tests.pictures.drawn import photograph
+from tests.pages.browser.every_page import PAGES, SIGNED_IN, furnish, never_visited, signed_in
 from tests.soundness.server import Served
 
-DISCS = "chassis=24PL-018412&fit=QB-3310"
-PAGES = {
-    "start": "/",
-    "ask": "/ask?chassis=24PL-018412",
-    "answer": f"/answer?{DISCS}&alternatives=2",
-    "impossible": f"/answer?{DISCS}&keep_section=wheels",
-    "picture": f"/picture?{DISCS}",
-    "order": f"/order?{DISCS}",
-    "an order that is not complete": f"/order?{DISCS}&at_most_suppliers=2",
-    "order for two": f"/order?{DISCS}&also=chassis%3D16PR-000200%26fit%3DQL-7075",
-    "a vehicle that cannot be": f"/order?{DISCS}&another=99-1",
-    "fitting": f"/fitting?{DISCS}&hands=2",
-    "quotation": f"/quotation?{DISCS}&months=3",
-    "check": "/check?chassis=24PL-018412",
-    "look-up": "/look-up?text=caliper",
-    "component": "/component/QB-3310",
-    "vehicle": "/vehicle?chassis=24PL-018412",
-    "orders": "/orders",
-    "the store": "/store",
-    "labels": "/store/labels?of=numbers",
-    "sign in": "/signin",
-    "problem": "/answer?chassis=99-1",
-    "mended": "/answer?chassis=24PL-018412&fit=brake+disc",
-    "compare": f"/compare?{DISCS}&alternatives=2",
-    "two answers": f"/compare?{DISCS}&other=24PR-000200",
-    "history": "/history",
-    "a revision": "/history/1",
-    "the history of a record": "/history/component/QB-3310",
-    "a checked list": "/check?chassis=24PL-018412&list=QB-3310%0AQB-331O",
-    "a list that clashes": "/check?chassis=24PL-018412&list=QB-9001%0AQB-9003&fit=QB-9001",
-}
-SIGNED_IN = {
-    "a draft": "/orders/drafted",
-    "a sent list": "/orders/sent",
-    "a picking list": "/orders/sent/picking",
-    "late lists": "/orders?show=late",
-    "a number in the store": "/store/at/QB-9001",
-    "a count": "/store/count",
-    "edit": "/edit",
-    "edit a component": "/edit/component/QB-3310",
-    "a new fitment": "/edit/fitment",
-    "import": "/edit/import",
-    "pictures": "/pictures/component/QB-3310",
-    "a component with pictures": "/component/QB-3310",
-    "an answer with pictures": f"/answer?{DISCS}",
-}
 WCAG = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
     "resultTypes": ["violations"],
@@ -76,55 +32,42 @@ def found_by_axe(page: Page) -> list[str]:
 
 
 @pytest.fixture(scope="module")
-def kept_lists(served: Served) -> None:
-    """A draft, a list that was sent and came in part, a number in the store, and a picture."""
-    asked = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}], "deadline_seconds": 30}
-    body = asked | {"note": "ring first"}
+def ids(served: Served) -> dict[str, str]:
+    """A house in which every page has something to show; the ids that addresses name."""
     with served.client() as client:
-        client.put("/v1/stock/QB-9001", json={"quantity": 4, "place": "drawer 14"})
-        picture = {"Content-Type": "image/jpeg"}
-        client.post("/v1/pictures/of/component/QB-3310", content=photograph(), headers=picture)
-        for name in ("drafted", "sent"):
-            made = client.post("/v1/order-lists", json=body | {"name": name})
-            assert made.status_code == 201, made.text
-        sent = client.post("/v1/order-lists/sent/send", headers={"If-Match": made.headers["etag"]})
-        came = {"lines": [{"line": 1, "received": 1}]}
-        as_read = {"If-Match": sent.headers["etag"]}
-        received = client.post("/v1/order-lists/sent/receive", json=came, headers=as_read)
-        assert received.status_code == 200, received.text
+        return furnish(client)
 
 
 @pytest.fixture(scope="module", params=[(LIGHT, 1280), (DARK, 390)], ids=["light, wide", "dark, phone"])
 def measured(request: pytest.FixtureRequest, chromium: Browser, served: Served) -> Iterator[BrowserContext]:
     """A profile in which the engine may put its script into the page, signed in."""
     scheme, width = request.param
-    context = chromium.new_context(
-        base_url=served.address,
-        bypass_csp=True,
-        color_scheme=scheme,
-        viewport={"width": width, "height": 900},
+    context = signed_in(
+        chromium, served, bypass_csp=True, color_scheme=scheme, viewport={"width": width, "height": 900}
     )
-    page = context.new_page()
-    page.goto("/signin")
-    page.fill("#key", served.key)
-    page.keyboard.press("Enter")
-    page.get_by_role("button", name="Sign out").wait_for()
-    page.close()
     yield context
     context.close()
 
 
-@pytest.mark.usefixtures("kept_lists")
+def test_every_page_is_visited(served: Served, sqlite_demo_url: str) -> None:
+    assert never_visited(create_app(Settings(database_url=sqlite_demo_url))) == set()
+
+
 @pytest.mark.parametrize("name", [*PAGES, *SIGNED_IN])
-def test_the_engine_finds_nothing_and_it_fits(measured: BrowserContext, name: str) -> None:
+def test_the_engine_finds_nothing_and_it_fits(
+    measured: BrowserContext, ids: dict[str, str], name: str
+) -> None:
     """On a screen and on a phone; looked at once for both, since a visit is what takes time."""
     page = measured.new_page()
-    page.goto((PAGES | SIGNED_IN)[name])
+    answer = page.goto((PAGES | SIGNED_IN)[name].format(**ids))
+    assert answer is not None
+    assert answer.status != 404
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
     assert found_by_axe(page) == []
     page.close()
 
 
+@pytest.mark.usefixtures("ids")
 @pytest.mark.parametrize("name", PAGES)
 def test_no_complaint_and_nothing_from_elsewhere(visit: Visit, served: Served, name: str) -> None:
     asked: list[str] = []
