@@ -135,7 +135,7 @@ def test_a_route_is_three_files_of_one_room(house: House, sqlite_databases) -> N
         '    return len(list_builds(engine, "", 1_000_000))\n\n\n'
         "def create_build(",
     )
-    house.edit("builds/endpoints.py", "import BuildCreateIn,", "import BuildCountOut, BuildCreateIn,")
+    house.edit("builds/endpoints.py", "import BuildChangeIn, ", "import BuildChangeIn, BuildCountOut, ")
     house.edit(
         "builds/endpoints.py",
         '@router.post(\n    "",\n    operation_id="createBuild",',

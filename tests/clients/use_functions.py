@@ -10,8 +10,8 @@ from made.api.catalogue import get_component, list_flaws
 from made.api.closures import make_closure
 from made.api.orders import count_stock
 from made.models import (
+    BuildChangeIn,
     BuildCreateIn,
-    BuildIn,
     BuildOut,
     ClosureIn,
     ClosureOut,
@@ -41,7 +41,7 @@ def main(client: AuthenticatedClient) -> None:
     made = create_build.sync(client=client, body=BuildCreateIn(name="functions", chassis=VAN))
     assert isinstance(made, BuildOut)
     etag = get_build.sync_detailed("functions", client=client).headers["etag"]
-    note = BuildIn(chassis=VAN, note="seen")
+    note = BuildChangeIn(chassis=VAN, note="seen")
     changed = replace_build.sync("functions", client=client, body=note, if_match=etag)
     assert isinstance(changed, BuildOut)
     late = replace_build.sync("functions", client=client, body=note, if_match=etag)

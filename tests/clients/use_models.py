@@ -27,7 +27,7 @@ def main() -> None:
         page = asked(made.FlawsOut, "GET", "/v1/flaws?limit=3")
         following = asked(made.FlawsOut, "GET", f"/v1/flaws?limit=3&cursor={page.next}")
 
-        address, note = "/v1/builds/models", made.BuildIn(chassis=VAN, note="seen")
+        address, note = "/v1/builds/models", made.BuildChangeIn(chassis=VAN, note="seen")
         built = asked(made.BuildOut, "POST", "/v1/builds", made.BuildCreateIn(name="models", chassis=VAN))
         etag = client.get(address).headers["etag"]
         changed = asked(made.BuildOut, "PUT", address, note, **{"If-Match": etag})
