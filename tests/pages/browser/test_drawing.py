@@ -6,7 +6,8 @@ import pytest
 from playwright.sync_api import Browser, expect
 
 from tests.pages.browser.conftest import Visit
-from tests.pages.browser.test_every_page import DISCS, found_by_axe
+from tests.pages.browser.every_page import DISCS
+from tests.pages.browser.test_every_page import found_by_axe
 from tests.soundness.server import Served
 
 FINGERS_GAP = 24
