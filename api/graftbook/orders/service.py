@@ -12,8 +12,8 @@ from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.answering import answer_question
 from graftbook.closure.search.deadline import Deadline, Pace
 from graftbook.database import reading
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.offers import Why
 from graftbook.orders.buying.reconciling import reconcile

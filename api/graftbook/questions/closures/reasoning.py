@@ -23,7 +23,7 @@ from graftbook.closure.search.deadline import NEVER, WRITTEN, Deadline, OutOfTim
 from graftbook.closure.search.wishes import met_already
 from graftbook.closure.words import phrases, wording
 from graftbook.closure.words.cautions import cautions_for, cautions_of, section_cautions
-from graftbook.http.json_bytes import json_bytes
+from graftbook.http.values import json_bytes
 from graftbook.questions.checks.documents import findings_document
 from graftbook.questions.closures.documents import (
     Look,

@@ -6,8 +6,8 @@ from typing import Annotated, Any
 import orjson
 from fastapi import Query
 
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.schemas import ViewWord
 
