@@ -23,11 +23,10 @@ from starlette.routing import compile_path
 from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
-from graftbook.access.audit_trail import Trail
 from graftbook.access.authenticator import Door
-from graftbook.access.exposure import require_keys_beyond_this_machine
-from graftbook.access.guard import LONGEST_FORM, known_reader
+from graftbook.access.guard import LONGEST_FORM, Trail, known_reader
 from graftbook.access.openapi import describe_access
+from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
 from graftbook.builds.life import endpoints as build_life
@@ -65,11 +64,10 @@ from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
 from graftbook.process.draining import drain_before_the_end
-from graftbook.process.limits import THREADS
 from graftbook.process.present import Present
-from graftbook.process.readings import Readings
-from graftbook.process.reasoning.problems import NotInTime
-from graftbook.process.state import Service, make_service
+from graftbook.process.reasoning.reasoner import NotInTime
+from graftbook.process.service import THREADS
+from graftbook.process.state import Readings, Service, make_service
 from graftbook.process.warm import warm_up
 from graftbook.questions.checks import endpoints as checks
 from graftbook.questions.closures import endpoints as closures

@@ -25,7 +25,7 @@ from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.http.values import json_bytes
 from graftbook.process.draining import draining
 from graftbook.process.state import ServiceDep
-from graftbook.telemetry.asker import somebody_waits
+from graftbook.telemetry.requests import somebody_waits
 
 router = APIRouter(prefix="/v1/events", tags=["events"])
 

@@ -41,8 +41,7 @@ from graftbook.problems import (
     printable,
 )
 from graftbook.telemetry import tracing
-from graftbook.telemetry.asker import Asker
-from graftbook.telemetry.requests import Seen, entered, left, route_of
+from graftbook.telemetry.requests import Asker, Seen, entered, left, route_of
 
 Header = tuple[bytes, bytes]
 

@@ -32,7 +32,7 @@ from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import document_of, found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
-from graftbook.telemetry.reasoning import alone, watched
+from graftbook.telemetry.requests import alone, watched
 
 MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""
