@@ -4,8 +4,9 @@ import gc
 import logging
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import partial
+from functools import lru_cache, partial
 from importlib.metadata import version
+from re import Pattern
 from typing import Any
 
 from anyio.to_thread import current_default_thread_limiter
@@ -18,15 +19,15 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
+from starlette.routing import compile_path
 
 from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
-from graftbook.access.audit_trail import Trail
 from graftbook.access.authenticator import Door
-from graftbook.access.exposure import require_keys_beyond_this_machine
-from graftbook.access.guard import LONGEST_FORM, known_reader
+from graftbook.access.guard import LONGEST_FORM, Trail, known_reader
 from graftbook.access.openapi import describe_access
+from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
 from graftbook.builds.life import endpoints as build_life
@@ -46,16 +47,12 @@ from graftbook.events.delivering import delivered
 from graftbook.events.waiting import Waiting
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
-from graftbook.http.conditional import read_answer
-from graftbook.http.cors import Cors
+from graftbook.http.conditional import Ready, read_answer
 from graftbook.http.errors import problem_from_mistakes
-from graftbook.http.methods import allowed_methods
-from graftbook.http.middleware import BodyRefused, Guard
+from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
-from graftbook.http.ready import Ready
 from graftbook.http.responses import KEEP_NOTHING, problem_answer
-from graftbook.http.strict import Strict
 from graftbook.idempotency.header import response_of
 from graftbook.idempotency.service import AnsweredBefore
 from graftbook.orders import endpoints as orders
@@ -68,11 +65,10 @@ from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
 from graftbook.process.draining import drain_before_the_end
-from graftbook.process.limits import THREADS
 from graftbook.process.present import Present
-from graftbook.process.readings import Readings
-from graftbook.process.reasoning.problems import NotInTime
-from graftbook.process.state import Service, make_service
+from graftbook.process.reasoning.reasoner import NotInTime
+from graftbook.process.service import THREADS
+from graftbook.process.state import Readings, Service, make_service
 from graftbook.process.warm import warm_up
 from graftbook.questions.checks import endpoints as checks
 from graftbook.questions.closures import endpoints as closures
@@ -85,6 +81,24 @@ from graftbook.reports import endpoints as reports
 from graftbook.rulebook.scope import TooLarge
 from graftbook.settings import Settings
 from graftbook.telemetry import tracing
+
+
+@lru_cache(maxsize=4)
+def _known(app: FastAPI) -> list[tuple[Pattern[str], frozenset[str]]]:
+    return [
+        (compile_path(path)[0], frozenset(route.methods or ()))
+        for route in iter_route_contexts(app.routes)
+        if (path := getattr(route, "path", None)) and getattr(route, "methods", None)
+    ]
+
+
+def allowed_methods(app: FastAPI, path: str) -> str:
+    """Every method of every route at this address, HEAD where there is GET, OPTIONS everywhere."""
+    methods = {method for pattern, taken in _known(app) if pattern.match(path) for method in taken}
+    if "GET" in methods:
+        methods.add("HEAD")
+    return ", ".join(sorted(methods | {"OPTIONS"}))
+
 
 _LOG = logging.getLogger("graftbook")
 

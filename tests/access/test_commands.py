@@ -15,8 +15,8 @@ from sqlmodel import select
 from typer.testing import CliRunner
 
 from graftbook.access import service as access
-from graftbook.access.exposure import Exposed
 from graftbook.access.keys import presented
+from graftbook.access.service import Exposed
 from graftbook.access.tables import KeyRow
 from graftbook.commands.cli import app as commands
 from graftbook.database import make_engine, writing

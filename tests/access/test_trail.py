@@ -9,10 +9,9 @@ from fastapi import FastAPI
 from sqlalchemy.exc import OperationalError
 from sqlmodel import func, select
 
-from graftbook.access import audit_trail, store
+from graftbook.access import guard, store
 from graftbook.access import service as access
-from graftbook.access.audit_refusals import Refusals
-from graftbook.access.authenticator import _add
+from graftbook.access.authenticator import Refusals, _add
 from graftbook.access.keys import new_key, presented
 from graftbook.access.principal import Caller
 from graftbook.access.tables import AccessEventRow
@@ -108,7 +107,7 @@ async def test_a_trail_that_cannot_be_written_does_not_undo_the_answer(
     def full(_engine):
         raise OperationalError("INSERT", {}, Exception("disk full"))
 
-    monkeypatch.setattr(audit_trail, "writing", full)
+    monkeypatch.setattr(guard, "writing", full)
     assert (await anybody.post("/v1/builds", json=BUILD, headers=header)).status_code == 201
     assert "is not in the trail" in caplog.text
 
@@ -172,7 +171,7 @@ def test_what_others_write_is_cut_and_printable():
 
 async def test_what_breaks_after_its_answer_began_is_one_row(monkeypatch: pytest.MonkeyPatch):
     told: list[str] = []
-    monkeypatch.setattr(audit_trail, "_write", lambda _request, outcome: told.append(outcome))
+    monkeypatch.setattr(guard, "_write", lambda _request, outcome: told.append(outcome))
 
     async def breaks(_scope: Any, _receive: Any, send: Any) -> None:
         await send({"type": "http.response.start", "status": 200, "headers": []})
@@ -182,7 +181,7 @@ async def test_what_breaks_after_its_answer_began_is_one_row(monkeypatch: pytest
         """To nobody."""
 
     with pytest.raises(RuntimeError):
-        await audit_trail.Trail(breaks)({"type": "http", "state": {"to_record": True}}, None, send)
+        await guard.Trail(breaks)({"type": "http", "state": {"to_record": True}}, None, send)
     assert told == ["done"]
 
 
@@ -192,5 +191,5 @@ async def test_what_is_no_request_is_passed_on_as_it_is():
     async def app(*given: Any) -> None:
         passed.append(given)
 
-    await audit_trail.Trail(app)({"type": "lifespan"}, "receive", "send")
+    await guard.Trail(app)({"type": "lifespan"}, "receive", "send")
     assert passed == [({"type": "lifespan"}, "receive", "send")]

@@ -10,8 +10,8 @@ from fastapi import FastAPI
 from starlette.responses import Response, StreamingResponse
 
 from graftbook.app import create_app
-from graftbook.http import codings
-from graftbook.http.codings import ZSTD, chosen, held, tagged, untagged, zstd
+from graftbook.http import compression
+from graftbook.http.compression import ZSTD, chosen, held, tagged, untagged, zstd
 from graftbook.settings import Settings
 from tests.conftest import client_of
 
@@ -115,14 +115,14 @@ async def test_what_was_read_in_a_coding_may_be_changed(writer: httpx.AsyncClien
 async def test_an_answer_that_stands_is_compressed_once(
     client: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    whole = codings._WHOLE[ZSTD]
+    whole = compression._WHOLE[ZSTD]
     times: list[int] = []
 
     def counted(body: bytes) -> bytes:
         times.append(1)
         return whole(body)
 
-    monkeypatch.setitem(codings._WHOLE, ZSTD, counted)
+    monkeypatch.setitem(compression._WHOLE, ZSTD, counted)
     bodies = set()
     for built in ("1968-03-01", "1968-03-01"):
         for method in ("POST", "GET", "POST"):

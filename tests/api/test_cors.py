@@ -8,7 +8,7 @@ import pytest
 from pydantic import ValidationError
 
 from graftbook.app import create_app
-from graftbook.http.cors import EXPOSED
+from graftbook.http.middleware import EXPOSED
 from graftbook.settings import Settings
 from tests.conftest import client_of
 

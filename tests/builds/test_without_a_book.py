@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 
 from graftbook.builds.schemas import BuildIn
 from graftbook.builds.service import settled
-from graftbook.catalogue.compiling.outline import outline_of
+from graftbook.catalogue.compiling.book_names import outline_of
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.problems import Problem

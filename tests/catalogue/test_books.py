@@ -2,9 +2,8 @@
 
 from sqlalchemy import Engine
 
-from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.compiling.books import BYTES_A_RECORD, Books, weight_of
 from graftbook.process.reasoning.process import Process
-from graftbook.rulebook.weight import BYTES_A_RECORD, weight_of
 
 
 def test_books_beyond_the_memory_that_is_given_go_and_the_last_one_stays(sqlite_tern: Engine) -> None:

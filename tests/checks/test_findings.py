@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from graftbook.checks import verdict as v
 from graftbook.checks.fitted import Reading, on_both, only_with
-from graftbook.closure.words.cautions import BY_WORD, CUTTING, STANDS
+from graftbook.closure.words.sentences import BY_WORD, CUTTING, STANDS
 from graftbook.rulebook.units import UNITS
 from tests.checks.made import FACTS, FIGURES, KINDS, Made
 

@@ -14,8 +14,7 @@ from graftbook.closure.explain.choices import MOST_ASKED
 from graftbook.closure.explain.comparing import what_if, why_not
 from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
 from graftbook.closure.search.totals import changes_are_outranked
-from graftbook.closure.words.cautions import BY_WORD, CUTTING, STANDS, cautions_for
-from graftbook.closure.words.sentences import instead, sentence
+from graftbook.closure.words.sentences import BY_WORD, CUTTING, STANDS, cautions_for, instead, sentence
 from graftbook.closure.words.wording import answer_sentences, because_sentence, comparison_sentences, hours
 from graftbook.rulebook.model import Effort, Flaw, Severity, Supersession
 from tests.closure.oracle import Oracle

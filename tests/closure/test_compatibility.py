@@ -10,16 +10,14 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
-from graftbook.closure.compatibility import Compatibility, Fits, Place, compatible
-from graftbook.closure.proving import prove
+from graftbook.closure.compatibility import Compatibility, Fits, Place, compatible, prove
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.possible import Looked
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
-from graftbook.closure.words.compatible import compatibility_sentence
-from graftbook.closure.words.sentences import sentence
+from graftbook.closure.words.sentences import compatibility_sentence, sentence
 from graftbook.database import reading
 from graftbook.rulebook.model import Component, Fitment, Position, RuleBook, Supply, Vehicle
 from graftbook.rulebook.scope import Scope

@@ -5,7 +5,7 @@ from datetime import date
 import pytest
 
 from graftbook.closure.compatibility import compatible
-from graftbook.closure.words.compatible import _when, compatibility_sentence
+from graftbook.closure.words.sentences import _when, compatibility_sentence
 from graftbook.rulebook.model import When
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 

@@ -7,9 +7,7 @@ from graftbook.closure.compatibility import Fits, compatible
 from graftbook.closure.complete import check_completeness
 from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaw
 from graftbook.closure.verify import InternalError, verify
-from graftbook.closure.words.cautions import CUTTING, cautions_for
-from graftbook.closure.words.compatible import compatibility_sentence
-from graftbook.closure.words.sentences import instead
+from graftbook.closure.words.sentences import CUTTING, cautions_for, compatibility_sentence, instead
 from graftbook.closure.words.wording import answer_sentences, costs, loose_sentence
 from graftbook.rulebook.model import Effort, Flaw, RuleBook, Severity
 from graftbook.rulebook.scope import scope_for

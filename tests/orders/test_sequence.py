@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from graftbook.closure.answer import Because, Cause, Change, Loose, Solution, Totals
 from graftbook.closure.question import FitComponent
-from graftbook.closure.words.cautions import CUTTING
+from graftbook.closure.words.sentences import CUTTING
 from graftbook.orders.fitting.jobs import fitting_sequence
 from graftbook.orders.fitting.schedule import Schedule, earliest_finish
 from graftbook.orders.fitting.sequence import Before, Job, Sequence, Step, Work, sequence

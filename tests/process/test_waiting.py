@@ -8,7 +8,7 @@ import httpx
 import pytest
 
 from graftbook.app import create_app
-from graftbook.process.limits import WAITING_FOR_THE_SAME
+from graftbook.process.service import WAITING_FOR_THE_SAME
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import service as closures
 from graftbook.settings import Settings

@@ -9,8 +9,7 @@ from sqlmodel import Session
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.standing import claims_named
 from graftbook.database import make_engine
-from graftbook.rulebook.evidence import Outcome, Report
-from graftbook.rulebook.grading import standing
+from graftbook.rulebook.grading import Outcome, Report, standing
 from tests.catalogue.sheet import sheet
 from tests.reports.year import Course, Tried, builds, figures, many, reports_of, truths
 

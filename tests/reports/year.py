@@ -22,9 +22,7 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaws, Wish
-from graftbook.rulebook.breaks import break_in
-from graftbook.rulebook.evidence import Evidence, Grade, Outcome, Report
-from graftbook.rulebook.grading import standing
+from graftbook.rulebook.grading import Evidence, Grade, Outcome, Report, break_in, standing
 from graftbook.rulebook.model import Severity, Vehicle
 from tests.benchmarks.loaded import load_all, new_database
 from tests.conftest import SEED as SEED_DATA

@@ -8,15 +8,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import beta, betabinom, fisher_exact
 
-from graftbook.rulebook.breaks import MOST, anywhere, break_in, one_split
-from graftbook.rulebook.evidence import Evidence, Grade, Outcome, Report
 from graftbook.rulebook.grading import (
     CHANCE,
+    MOST,
     WORTH,
+    Evidence,
+    Grade,
+    Outcome,
+    Report,
     Standing,
+    anywhere,
+    break_in,
     each_vehicle,
     lower_bound,
     of_sources,
+    one_split,
     standing,
     tally,
 )

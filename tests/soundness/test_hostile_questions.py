@@ -12,7 +12,7 @@ import pytest
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import make_engine
 from graftbook.problems import Busy
-from graftbook.process.limits import Gate
+from graftbook.process.service import Gate
 from tests.soundness.conftest import Serve
 from tests.soundness.server import Served
 

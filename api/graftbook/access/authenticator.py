@@ -6,6 +6,10 @@ made it, and on SQLite in every one; through another process on PostgreSQL withi
 
 What need not be done before the answer (when a key was last used, when a browser was last seen) is written
 by one thread behind it, and its failure fails nothing.
+
+Refused attempts go into the trail, so few that nobody can fill the disk with them. Of one client a row a
+minute, of all together sixty; what comes between is counted and told by the client's next row (`times`). The
+trail keeps the newest ten thousand.
 """
 
 import logging
@@ -13,24 +17,74 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from datetime import timedelta
+from dataclasses import replace
+from datetime import datetime, timedelta
 from hashlib import sha256
+from typing import ClassVar
 
 from sqlalchemy import Engine
 from sqlalchemy.exc import SQLAlchemyError
 from sqlmodel import Session
 
 from graftbook.access import store
-from graftbook.access.audit_refusals import Refusals
 from graftbook.access.keys import Presented
 from graftbook.access.let_in import LetIn, earliest
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.service import moment, usable
 from graftbook.access.tables import AccessEventRow
-from graftbook.access.throttling import Attempts
+from graftbook.access.throttling import Attempts, network_of
 from graftbook.database import reading, writing
 from graftbook.problems import KeyNeeded, SlowDown
 from graftbook.process.present import Mark, Present
+
+
+class Refusals:
+    """What was refused lately, in one process."""
+
+    APART: ClassVar[timedelta] = timedelta(minutes=1)
+    MOST_A_MINUTE: ClassVar[int] = 60
+    MOST_CLIENTS: ClassVar[int] = 1_000
+    MOST_STORED: ClassVar[int] = 10_000
+
+    def __init__(self) -> None:
+        self._told: OrderedDict[str, datetime] = OrderedDict()
+        self._counted: dict[str, tuple[Caller, str, int]] = {}
+        self._minute: tuple[datetime, int] | None = None
+        self._lock = threading.Lock()
+
+    def note(self, caller: Caller, what: str, now: datetime) -> list[AccessEventRow]:
+        """The rows to write now: none while the client's last one, or the last sixty, are too fresh."""
+        client = network_of(caller.client)
+        with self._lock:
+            _, _, before = self._counted.get(client, (caller, what, 0))
+            told = self._told.get(client)
+            if (told and now - told < self.APART) or not self._has_room(now):
+                if client in self._counted or len(self._counted) < self.MOST_CLIENTS:
+                    self._counted[client] = (caller, what, before + 1)
+                return []
+            self._counted.pop(client, None)
+            self._told[client] = now
+            self._told.move_to_end(client)
+            while len(self._told) > self.MOST_CLIENTS:
+                self._told.popitem(last=False)
+            return [caller.event(now, what, "refused", before + 1)]
+
+    def taken(self, now: datetime) -> list[AccessEventRow]:
+        """Rows of everything that is counted only; it is not counted again."""
+        with self._lock:
+            counted, self._counted = self._counted, {}
+        return [
+            replace(caller, request="").event(now, what, "refused", times)
+            for caller, what, times in counted.values()
+        ]
+
+    def _has_room(self, now: datetime) -> bool:
+        begun, rows = self._minute or (now, 0)
+        if now - begun >= self.APART:
+            begun, rows = now, 0
+        self._minute = (begun, rows + 1)
+        return rows < self.MOST_A_MINUTE
+
 
 USE_WRITTEN_EVERY = timedelta(minutes=1)
 MOST_WAITING = 1_000

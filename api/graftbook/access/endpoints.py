@@ -12,7 +12,7 @@ from graftbook.access.guard import MayAdminister, caller_of, door_of
 from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.errors import documented
-from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.process.state import ServiceDep
 

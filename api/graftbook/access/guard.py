@@ -3,8 +3,11 @@
 `dependencies=[MayEdit]` guards a route; a parameter `editor: Editor` gives it the principal too, which is
 also `request.state.principal`. With reading open, MayRead lets anybody in and costs a look at two
 headers. No session of the database is held while the route runs.
+
+`Trail`, round all routes: every request that was let in to change something leaves a row.
 """
 
+import logging
 from typing import Annotated
 from urllib.parse import parse_qs
 
@@ -12,7 +15,9 @@ from fastapi import Request, Security
 from fastapi.concurrency import run_in_threadpool
 from fastapi.openapi.models import HTTPBearer
 from fastapi.security.base import SecurityBase
+from sqlalchemy.exc import SQLAlchemyError
 from starlette.datastructures import FormData
+from starlette.types import ASGIApp, Message, Receive, Send
 from starlette.types import Scope as Connection
 
 from graftbook.access import sessions
@@ -20,6 +25,8 @@ from graftbook.access.authenticator import NO_KEY, Door
 from graftbook.access.keys import presented
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.scopes import Scope
+from graftbook.access.service import moment
+from graftbook.database import writing
 from graftbook.problems import ForeignName, KeyNeeded, Problem, ScopeNeeded, TooLarge
 from graftbook.process.present import Mark
 from graftbook.settings import Settings, on_this_machine
@@ -248,3 +255,45 @@ def _host_name(host: str) -> str:
     if host.startswith("["):
         return host[1:].partition("]")[0]
     return host.partition(":")[0]
+
+
+_LOG = logging.getLogger("graftbook")
+
+
+class Trail:
+    """Writes the row before the answer leaves. A trail that cannot be written does not undo what was done:
+    the log says so, and the history of the catalogue has its own record in the same transaction."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Connection, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+
+        async def send_recorded(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                await self._record(scope, "done" if message["status"] < 400 else "failed")
+            await send(message)
+
+        try:
+            await self.app(scope, receive, send_recorded)
+        except Exception:
+            await self._record(scope, "failed")
+            raise
+
+    async def _record(self, scope: Connection, outcome: str) -> None:
+        state = scope.get("state", {})
+        if state.get("to_record") and not state.get("recorded"):
+            state["recorded"] = True
+            await run_in_threadpool(_write, Request(scope), outcome)
+
+
+def _write(request: Request, outcome: str) -> None:
+    row = caller_of(request).event(moment(), what_of(request), outcome)
+    try:
+        with writing(door_of(request).engine) as session:
+            session.add(row)
+    except SQLAlchemyError as error:
+        _LOG.error("request %s is not in the trail: %s", row.request, type(error).__name__)

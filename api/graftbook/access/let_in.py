@@ -1,7 +1,7 @@
 """Who was let in just now: what the database said of a key or a cookie stands until something is committed.
 
-For answers alone that are given again unlooked-up (`http/ready`); whatever is looked up or changes anything
-asks the database. A revocation is a commit, so it is seen as an edit is (`process/present`).
+For answers alone that are given again unlooked-up (`http/conditional`); whatever is looked up or changes
+anything asks the database. A revocation is a commit, so it is seen as an edit is (`process/present`).
 """
 
 import threading

@@ -8,7 +8,7 @@ from graftbook.access.scopes import Scope
 from graftbook.access.service import LONGEST_LABEL
 from graftbook.access.tables import OutcomeWord
 from graftbook.document import Document, MomentOut
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 
 
 class KeyIn(BaseModel):

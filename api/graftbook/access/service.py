@@ -1,4 +1,7 @@
-"""Keys made, listed, revoked: each function is one transaction, and what it does is in the trail."""
+"""Keys made, listed, revoked: each function is one transaction, and what it does is in the trail.
+
+A service does not listen beyond its machine by accident: it needs a key first, or to be told in words.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +17,8 @@ from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
 from graftbook.access.tables import OUTCOMES, AccessEventRow, KeyRow
 from graftbook.database import reading, writing
-from graftbook.problems import InvalidRequest, UnknownKey
+from graftbook.problems import InvalidRequest, Problem, UnknownKey
+from graftbook.settings import Settings
 
 if TYPE_CHECKING:
     from graftbook.access.schemas import AccessEventOut, KeyOut, NewKeyOut
@@ -146,3 +150,21 @@ def _label(text: str) -> str:
 
 def _written(at: datetime | None) -> str | None:
     return at.isoformat() if at else None
+
+
+class Exposed(Problem):
+    """The service would listen beyond this machine though no key exists."""
+
+    status = 409
+    type = "/problems/exposed"
+    title = "The service does not listen beyond this machine while no key exists"
+
+
+def require_keys_beyond_this_machine(settings: Settings, engine: Engine) -> None:
+    """Raises Exposed unless the service listens here only, has a usable key, or was told in words."""
+    if settings.here_only or settings.without_keys or any_usable_key(engine):
+        return
+    raise Exposed(
+        f"no key exists, so nothing is served at {settings.host}: make one with `graftbook keys create"
+        " --label NAME --scope administer`, or set GRAFTBOOK_WITHOUT_KEYS='anyone may read'"
+    )

@@ -10,7 +10,7 @@ from graftbook.builds.stored.documents import BuildLineOut, KeptLimitsOut, KeptW
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
 from graftbook.document import Document
 from graftbook.http.fields import Day, Sits, Unsaid, Word
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn
 
 Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from graftbook.checks.fitted import Fitted, Reading, remembered
-from graftbook.rulebook.contributions import LOAD, SHARE, TIME, share_of
+from graftbook.rulebook.compare import LOAD, SHARE, TIME, share_of
 from graftbook.rulebook.model import Budget
 
 

@@ -4,13 +4,12 @@ from collections.abc import Iterable, Iterator
 from contextlib import suppress
 
 from graftbook.closure.answer import Answer, Outcome, Solution
-from graftbook.closure.explain.choices import alternatives
+from graftbook.closure.explain.choices import alternatives, undominated
 from graftbook.closure.explain.contradictions import MOST_CONTRADICTIONS, Blame, contradictions_of
 from graftbook.closure.explain.reasons import Explanation, Unexplained, without_needless
 from graftbook.closure.explain.solution import solution_of
 from graftbook.closure.explain.ways_out import ways_out_of
 from graftbook.closure.question import Question
-from graftbook.closure.search.alternatives import undominated
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import Found, Problem

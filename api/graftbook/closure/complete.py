@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 from graftbook.closure.answer import Answer, Cause, FlawNote, Note, Unconfirmed
 from graftbook.closure.answering import answer_question, scope_of
-from graftbook.closure.explain.notes import (
+from graftbook.closure.explain.solution import (
     advised,
     already_so,
     flaw_notes,
@@ -22,9 +22,9 @@ from graftbook.closure.question import (
     Wish,
     each_once,
 )
+from graftbook.closure.search.brought import flaws_asked
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.totals import with_effort
-from graftbook.closure.search.wishes import flaws_asked
 from graftbook.closure.verify import Broken, FinishedSet
 from graftbook.rulebook.model import Companion, Effort, RuleBook
 from graftbook.rulebook.scope import Scope

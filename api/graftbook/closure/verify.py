@@ -18,7 +18,7 @@ from graftbook.closure.question import (
     RemedyFlaws,
     Wish,
 )
-from graftbook.closure.search.limits import broken_limits, price_each
+from graftbook.closure.search.totals import broken_limits, price_each
 from graftbook.rulebook.compare import agrees
 from graftbook.rulebook.model import Alternative, Budget, Companion, Conflict, Flaw, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope, loose_fit

@@ -82,7 +82,7 @@ def serve(
     workers: Annotated[int, typer.Option(help="Processes.", min=1)] = 1,
 ) -> None:
     """Answer over HTTP. Changes take a key; beyond this machine nothing is served while no key exists."""
-    from graftbook.access.exposure import require_keys_beyond_this_machine
+    from graftbook.access.service import require_keys_beyond_this_machine
     from graftbook.process.listening import require_free
     from graftbook.process.serving import serve as run
 

@@ -9,7 +9,7 @@ from typing_extensions import TypeAliasType
 from graftbook.catalogue.history.changes import WhatWord
 from graftbook.document import Document, MomentOut
 from graftbook.http.fields import CELL
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.questions.schemas import Body
 
 RecordRow = TypeAliasType(

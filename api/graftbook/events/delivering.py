@@ -31,7 +31,7 @@ from graftbook.events.signing import signed
 from graftbook.events.tables import WebhookRow
 from graftbook.events.waiting import Waiting
 from graftbook.events.webhooks import LONG_AGO
-from graftbook.http.json_bytes import json_bytes
+from graftbook.http.values import json_bytes
 from graftbook.process.state import Service
 from graftbook.settings import Settings
 

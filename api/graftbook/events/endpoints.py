@@ -20,12 +20,12 @@ from graftbook.events.service import Page
 from graftbook.events.told import Kind
 from graftbook.events.waiting import Waiting
 from graftbook.http.errors import documented
-from graftbook.http.json_bytes import json_bytes
-from graftbook.http.paging import Limit
+from graftbook.http.parameters import Limit
 from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.http.values import json_bytes
 from graftbook.process.draining import draining
 from graftbook.process.state import ServiceDep
-from graftbook.telemetry.asker import somebody_waits
+from graftbook.telemetry.requests import somebody_waits
 
 router = APIRouter(prefix="/v1/events", tags=["events"])
 

@@ -8,7 +8,7 @@ from graftbook.builds.schemas import Remark
 from graftbook.document import Document, MomentOut
 from graftbook.events.tables import StateWord as WebhookStateWord
 from graftbook.events.told import Kind
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.orders.schemas import StateWord
 
 LONGEST_URL = 2_000

@@ -1,13 +1,73 @@
-"""From what the framework raises to the error tree, and from the tree to the OpenAPI document."""
+"""From what the framework raises to the error tree, and from the tree to the OpenAPI document.
+
+What is wrong with a value that somebody sent is told as a fitter would say it: the validation library has its
+own words for each kind of mistake, which speak of dictionaries and patterns.
+
+The mistakes of an edit are a problem like any other.
+"""
 
 from collections.abc import Sequence
 from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, ValidationError
 
+from graftbook.catalogue.format.sheets import Mistake
+from graftbook.catalogue.loading.load import Report
 from graftbook.http.responses import PROBLEM_JSON
-from graftbook.http.wrong_values import in_words
-from graftbook.problems import InvalidRequest, MalformedRequest, Problem, UnsupportedMedia, begun, printable
+from graftbook.problems import (
+    ImportRefused,
+    InvalidRequest,
+    MalformedRequest,
+    Problem,
+    UnsupportedMedia,
+    begun,
+    printable,
+)
+
+_WORDS = {
+    "extra_forbidden": "there is no such field; take it out",
+    "missing": "a value is needed here",
+    "model_attributes_type": "an object is needed here: fields with their values, in braces",
+    "model_type": "an object is needed here: fields with their values, in braces",
+    "dict_type": "an object is needed here: fields with their values, in braces",
+    "list_type": "a list is needed here, in square brackets",
+    "string_type": "text is needed here, in quotes",
+    "bool_type": "true or false is needed here",
+    "bool_parsing": "true or false is needed here",
+    "int_type": "a whole number is needed here",
+    "int_parsing": "a whole number is needed here",
+    "int_from_float": "a whole number is needed here",
+    "float_type": "a number is needed here",
+    "float_parsing": "a number is needed here",
+    "finite_number": "a finite number is needed here",
+    "literal_error": "one of {expected} is needed here",
+    "greater_than": "it must be more than {gt}",
+    "greater_than_equal": "it must be at least {ge}",
+    "less_than": "it must be less than {lt}",
+    "less_than_equal": "it must be at most {le}",
+    "string_too_short": "at least {min_length} characters are needed here",
+    "string_too_long": "at most {max_length} characters can stand here",
+    "too_short": "at least {min_length} are needed here",
+    "too_long": "at most {max_length} can stand here",
+    "string_unicode": "this is no text that can be written: half of a character stands in it",
+}
+_OF_PATTERN = {
+    r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$": "a name is 1 to 80 letters, digits, dots, dashes and underscores, "
+    "without spaces, and begins with a letter or a digit",
+}
+
+
+def in_words(mistake: Any) -> str:
+    """One of the library's mistakes in our words; in its own where we have none."""
+    context = mistake.get("ctx") or {}
+    if mistake["type"] in ("string_too_short", "too_short") and context.get("min_length") == 1:
+        return "it must not be empty"
+    if mistake["type"] == "string_pattern_mismatch" and context.get("pattern") in _OF_PATTERN:
+        return _OF_PATTERN[context["pattern"]]
+    if mistake["type"] in _WORDS:
+        return _WORDS[mistake["type"]].format_map(context)
+    return str(mistake["msg"]).removeprefix("Value error, ")
+
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -105,3 +165,29 @@ def _response(status: int, kinds: list[type[Problem]]) -> dict[str, Any]:
             PROBLEM_JSON: {"schema": {"$ref": "#/components/schemas/ProblemOut"}, "examples": examples}
         },
     }
+
+
+def mistake_document(mistake: Mistake) -> dict[str, Any]:
+    """One mistake as facts: file, line, kind of record, field, what is wrong and what to do.
+
+    In a workbook the line is the row, and its sheet and its cell are told too.
+    """
+    place = mistake.place
+    return {
+        "file": place.file,
+        "line": place.line,
+        **({"sheet": place.sheet} if place.sheet else {}),
+        **({"cell": place.cell} if place.cell else {}),
+        "record": mistake.kind,
+        "field": mistake.field,
+        "message": begun(mistake.message).encode("utf-8", "replace").decode(),
+    }
+
+
+def refused(report: Report) -> ImportRefused:
+    """The problem that lists the mistakes of a load: all, or those after which it was not looked further."""
+    return ImportRefused(
+        f"{report.told[0].upper()}{report.told[1:]}; nothing was stored",
+        mistakes=[mistake_document(m) for m in report.mistakes],
+        more_mistakes=report.stopped,
+    )

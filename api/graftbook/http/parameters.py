@@ -3,19 +3,25 @@
 One dependency of the whole application does it for every route. What a route declares is read from its
 signature, nested dependencies and models of parameters with it; a page, which reads the address itself,
 says with `takes` what it reads.
+
+Those of a list are its page: cursors, the links of RFC 8288, and the bounds.
 """
 
-from collections.abc import Awaitable, Callable, Iterable, Mapping
+from collections.abc import Awaitable, Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, get_origin
+from typing import Annotated, Any, get_origin
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.dependencies.models import Dependant
 from fastapi.security.base import SecurityBase
-from pydantic import BaseModel
+from pydantic import BaseModel, Field
 from pydantic.fields import FieldInfo
+from starlette.responses import Response
 
 from graftbook.catalogue.store.nearest import hint, likest
+from graftbook.document import Document
+from graftbook.http.conditional import read_answer
+from graftbook.http.responses import ASK_AGAIN
 from graftbook.problems import InvalidRequest, printable
 
 ASKED_BY_MACHINES = frozenset({"/livez", "/readyz", "/metrics"})
@@ -151,3 +157,27 @@ def _calls(dependant: Dependant) -> Iterable[Any]:
     for inner in dependant.dependencies:
         yield inner.call
         yield from _calls(inner)
+
+
+Limit = Annotated[int | None, Query(ge=1, le=500, description="lines a page")]
+Cursor = Annotated[str, Query(max_length=2_000, description="the `next` of the page before")]
+
+
+class PageOut(Document):
+    next: Annotated[
+        str | None, Field(description="cursor of the next page; null on the last; also a Link header")
+    ]
+
+
+def page_answer(request: Request, items: Sequence[Mapping[str, object]], following: str | None) -> Response:
+    """A page, with the next page's address in the body and as a Link header; 304 for who has it."""
+    headers = {**ASK_AGAIN, **next_link(request, following)}
+    return read_answer(request, {"items": items, "next": following}, headers)
+
+
+def next_link(request: Request, following: str | None) -> dict[str, str]:
+    """The header that leads to the next page (RFC 8288); none on the last."""
+    if not following:
+        return {}
+    address = request.url.include_query_params(cursor=following)
+    return {"Link": f'<{address.path}?{address.query}>; rel="next"'}

@@ -9,7 +9,7 @@ from typing import Any
 import orjson
 from starlette.responses import Response
 
-from graftbook.http.json_bytes import json_bytes
+from graftbook.http.values import json_bytes
 from graftbook.problems import Problem
 from graftbook.telemetry.requests import current
 

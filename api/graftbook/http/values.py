@@ -1,9 +1,13 @@
-"""How single values are written in JSON: money, days, efforts, grades, severities."""
+"""How single values and whole documents are written in JSON: money, days, efforts, grades, severities; knows
+nothing of HTTP, so that a reasoning process can write an answer too.
+"""
 
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
-from typing import Literal, overload
+from typing import Any, Literal, overload
+
+import orjson
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion
@@ -79,3 +83,8 @@ def evidence_for(cause: Cause, grade: Grade) -> GradeWord | None:
 def counted(number: int, one: str) -> str:
     """`1 row`, `2 rows`, `2 taxes`."""
     return f"{number} {one}" if number == 1 else f"{number} {one}{'es' if one.endswith(('s', 'x')) else 's'}"
+
+
+def json_bytes(document: Any) -> bytes:
+    """A document of plain dicts, lists and values as JSON."""
+    return orjson.dumps(document, option=orjson.OPT_NON_STR_KEYS)

@@ -13,8 +13,8 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from graftbook.access.principal import Principal
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import JSON
+from graftbook.http.values import json_bytes
 from graftbook.idempotency.service import EACH_TIME, Answer, Once
 from graftbook.idempotency.tables import LONGEST_KEY
 from graftbook.problems import KeyUsedOtherwise, StillAtWork

@@ -21,7 +21,7 @@ from graftbook.orders.summary import order_summary
 from graftbook.orders.summary_schemas import OrderSummaryOut
 from graftbook.process.state import Make, Service, ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS
-from graftbook.questions.closures.view import viewed
+from graftbook.questions.closures.service import viewed
 from graftbook.questions.schemas import ViewWord
 
 router = APIRouter(prefix="/v1/orders", tags=["orders"], dependencies=[MayRead])

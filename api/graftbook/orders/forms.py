@@ -2,8 +2,8 @@
 
 from collections.abc import Callable, Mapping
 
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import JSON
+from graftbook.http.values import json_bytes
 from graftbook.orders.lists.schemas import OrderListOut
 from graftbook.orders.papers.csv import order_csv
 from graftbook.orders.papers.pdf import order_pdf

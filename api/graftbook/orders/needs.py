@@ -11,9 +11,8 @@ from typing import Literal
 
 from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution
 from graftbook.closure.grounds import number_asked
-from graftbook.closure.words.cautions import section_cautions
 from graftbook.closure.words.phrases import opening
-from graftbook.closure.words.sentences import sentence
+from graftbook.closure.words.sentences import section_cautions, sentence
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
 from graftbook.rulebook.model import Companion, Component, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE

@@ -12,8 +12,8 @@ from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.answering import answer_question
 from graftbook.closure.search.deadline import Deadline, Pace
 from graftbook.database import reading
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.offers import Why
 from graftbook.orders.buying.reconciling import reconcile
@@ -32,7 +32,7 @@ from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.service import document_of, found_set, set_only
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import AskIn, ClosureIn
-from graftbook.telemetry.reasoning import alone, watched
+from graftbook.telemetry.requests import alone, watched
 
 MOST_SUBSTITUTES = 5
 """So many lines that nobody supplies get a substitute looked for: each asks the closure anew."""

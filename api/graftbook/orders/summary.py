@@ -6,7 +6,7 @@ line. Reasons, packs, evidence, instructions and what comes off are in the whole
 
 from collections.abc import Callable, Iterable
 
-from graftbook.http.json_bytes import json_bytes
+from graftbook.http.values import json_bytes
 from graftbook.orders.question_schemas import OrderIn, order_address
 from graftbook.orders.schemas import (
     AtHandOut,

@@ -4,8 +4,7 @@ from collections.abc import Callable, Iterable, Mapping
 from itertools import chain
 from typing import TypeVar
 
-from graftbook.catalogue.compiling.book_names import BookNames
-from graftbook.catalogue.compiling.outline import Outline
+from graftbook.catalogue.compiling.book_names import BookNames, Outline
 from graftbook.catalogue.compiling.queries import book_revision, with_components
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lookup import find_flaw, numbers_meant, numbers_near

@@ -1,4 +1,4 @@
-"""What a question looks like in JSON. Names are checked in `graftbook.questions.names`."""
+"""What a question looks like in JSON. Names are checked in `graftbook.questions.reading`."""
 
 from typing import Annotated, Any, Literal, Self
 

@@ -7,8 +7,7 @@ from graftbook.catalogue.format.records_reports import ReportRecord
 from graftbook.catalogue.store.standing import Claimed, Opposed
 from graftbook.http.values import GRADE_WORDS, counted
 from graftbook.reports.schemas import GradeOut, OpposedOut, ReportOut, SuggestionOut, TalliedOut
-from graftbook.rulebook.breaks import Break
-from graftbook.rulebook.evidence import Outcome
+from graftbook.rulebook.grading import Break, Outcome
 
 
 def report_document(name: str, record: ReportRecord) -> ReportOut:

@@ -9,7 +9,7 @@ from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.http.errors import documented
-from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import json_answer
 from graftbook.process.state import ServiceDep
 from graftbook.reports import service as reports

@@ -8,7 +8,7 @@ from graftbook.catalogue.format.records_reports import OutcomeWord
 from graftbook.document import Document
 from graftbook.editing.schemas import RecordRow
 from graftbook.http.fields import Day, Unsaid, Word
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.http.values import GradeWord
 from graftbook.questions.schemas import Body
 

@@ -20,7 +20,7 @@ from graftbook.catalogue.store.standing import (
 from graftbook.database import reading
 from graftbook.editing.review.schemas import ProposalOut
 from graftbook.editing.review.service import propose_of, require_no_review
-from graftbook.http.mistakes import refused
+from graftbook.http.errors import refused
 from graftbook.http.values import GRADE_WORDS
 from graftbook.problems import AlreadyExists, InvalidRequest, UnknownRecord, pointing_at
 from graftbook.process.state import Service

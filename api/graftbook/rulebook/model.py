@@ -14,9 +14,9 @@ from types import MappingProxyType
 from typing import Literal
 
 from graftbook.rulebook import grading
-from graftbook.rulebook.evidence import Evidence as Evidence
-from graftbook.rulebook.evidence import Grade as Grade
-from graftbook.rulebook.evidence import Report as Report
+from graftbook.rulebook.grading import Evidence as Evidence
+from graftbook.rulebook.grading import Grade as Grade
+from graftbook.rulebook.grading import Report as Report
 from graftbook.rulebook.units import Measure
 
 NOTHING: Mapping[str, Measure] = MappingProxyType({})

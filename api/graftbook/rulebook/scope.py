@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, NamedTuple
 
-from graftbook.rulebook.compare import has_all
-from graftbook.rulebook.contributions import given, taken
+from graftbook.rulebook.compare import given, has_all, taken
 from graftbook.rulebook.index import BookIndex, index_of
 from graftbook.rulebook.model import (
     Alternative,

@@ -2,21 +2,23 @@
 
 Nothing of what the asker sent is kept but the request id, which the guard has looked at: the route is
 the template (`/v1/components/{number}`), never the path; no query, header or body.
+
+Of a closure in it: how long the reasoning took, how it ended, who found the set. Whether the one who asked is
+still there is looked at only while something long is done for him.
 """
 
+import asyncio
 import logging
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from time import perf_counter
-from typing import TYPE_CHECKING, Any
+from typing import Any, Protocol, TypeVar
 
-from starlette.types import Scope
+from starlette.types import Receive, Scope
 
-from graftbook.telemetry import metrics
-
-if TYPE_CHECKING:
-    from graftbook.telemetry.asker import Asker
+from graftbook.closure.answer import Answer, Outcome
+from graftbook.telemetry import metrics, tracing
 
 _LOG = logging.getLogger("graftbook")
 _METHODS = frozenset(("GET", "HEAD", "POST", "PUT", "PATCH", "DELETE", "OPTIONS"))
@@ -109,3 +111,94 @@ def asked_anew() -> Iterator[None]:
 def route_of(scope: Scope) -> str:
     """The template of the route that took a request."""
     return getattr(scope.get("route"), "path", None) or ELSEWHERE
+
+
+class Asker:
+    """The other end of a request's connection. `there` is for other threads."""
+
+    def __init__(self, receive: Receive) -> None:
+        self._receive = receive
+        self._loop = asyncio.get_running_loop()
+        self._watch: asyncio.Task[None] | None = None
+        self._gone = self._watched = False
+
+    def there(self) -> bool:
+        """Whether he has not gone; the first look begins to watch. Once the request is read in whole."""
+        if not self._watched:
+            self._watched = True
+            self._loop.call_soon_threadsafe(self._begin)
+        return not self._gone
+
+    def _begin(self) -> None:
+        self._watch = self._loop.create_task(self._until_gone())
+
+    async def _until_gone(self) -> None:
+        while (await self._receive())["type"] != "http.disconnect":
+            pass
+        self._gone = True
+
+    def left(self) -> None:
+        """The request is answered: nobody looks any more."""
+        self._watched = True
+        if self._watch is not None:
+            self._watch.cancel()
+
+
+def somebody_waits() -> Callable[[], bool]:
+    """Tells whether the asker of the present request is there; without a request, that somebody is."""
+    request = current()
+    return request.asker.there if request is not None and request.asker is not None else lambda: True
+
+
+Result = TypeVar("Result")
+
+
+class Watched(Protocol):
+    """What is watched of an answer."""
+
+    @property
+    def outcome(self) -> Outcome: ...
+    @property
+    def engine(self) -> str: ...
+    @property
+    def reached(self) -> int: ...
+
+
+_DEAREST_FIRST = ("solver", "concession", "elimination", "propagation")
+_LEAST_SURE = (Outcome.too_large, Outcome.not_proved, Outcome.impossible, Outcome.proved)
+
+
+def watched(
+    question: str, reason: Callable[[], Result], answers: Callable[[Result], tuple[Watched, ...]]
+) -> Result:
+    """What `reason` returns, with its time under the kind of question and its least sure outcome.
+
+    `answers` takes the answers out of the result: a comparison reasons twice, and a set that is
+    complete needs no closure at all.
+    """
+    began = perf_counter()
+    with tracing.span(f"reason {question}") as span:
+        result = reason()
+        outcome, engine, reached = _summed_up(answers(result))
+        span.set("graftbook.outcome", outcome)
+        span.set("graftbook.engine", engine)
+        span.set("graftbook.positions_reached", reached)
+    metrics.CLOSURES.labels(question, outcome, engine).observe(perf_counter() - began)
+    if (request := current()) is not None:
+        request.outcome = outcome
+    return result
+
+
+def alone(answer: Answer) -> tuple[Answer, ...]:
+    """The answers of a question that has one."""
+    return (answer,)
+
+
+def _summed_up(given: tuple[Watched, ...]) -> tuple[str, str, int]:
+    """The least sure outcome, who found it, and how many positions were reached."""
+    if not given:
+        return str(Outcome.proved), "none", 0
+    least = min(given, key=lambda answer: _LEAST_SURE.index(answer.outcome))
+    engines = {answer.engine for answer in given}
+    engine = next((name for name in _DEAREST_FIRST if name in engines), "none")
+    return str(least.outcome), engine, max(answer.reached for answer in given)

@@ -40,7 +40,7 @@ NOW = {
     "model": "graftbook.rulebook.model",
     "question": "graftbook.closure.question",
     "records": "graftbook.catalogue.format.records",
-    "sent": "graftbook.http.json_bytes",
+    "sent": "graftbook.http.values",
     "settings": "graftbook.settings",
     "solver": "graftbook.closure.search.constrain",
 }

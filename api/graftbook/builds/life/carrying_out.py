@@ -13,7 +13,7 @@ from graftbook.builds.life.schemas import CarriedOutIn, ListStepOut, ListStepsOu
 from graftbook.builds.service import Recorded
 from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.builds.stored.events import Event, taken_back
-from graftbook.catalogue.compiling.outline import outline_of
+from graftbook.catalogue.compiling.book_names import outline_of
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from graftbook.builds.life.schemas import DriveOut, DriveWord
 from graftbook.builds.life.standing import Standing
-from graftbook.closure.words.cautions import section_cautions
+from graftbook.closure.words.sentences import section_cautions
 from graftbook.questions.closures.check_schemas import FindingOut
 from graftbook.questions.closures.schemas import (
     NoteOut,

@@ -8,7 +8,7 @@ from graftbook.builds.schemas import Remark
 from graftbook.builds.stored.events import EventWord
 from graftbook.document import AmountOut, DayOut, Document, MomentOut
 from graftbook.http.fields import WHOLE, Day, Truth, Unsaid, Word, tell_names
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.http.values import GradeWord
 from graftbook.questions.closures.check_schemas import ChecksOut
 from graftbook.questions.closures.schemas import (

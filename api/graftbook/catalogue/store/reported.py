@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Select, and_, or_, select, union
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.lookup import day_built
-from graftbook.rulebook.evidence import Outcome, Report
+from graftbook.rulebook.grading import Outcome, Report
 from graftbook.rulebook.model import Vehicle, When
 
 

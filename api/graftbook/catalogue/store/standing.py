@@ -13,8 +13,7 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.reported import reports_by_claim
 from graftbook.rulebook import grading
-from graftbook.rulebook.breaks import Break, break_in
-from graftbook.rulebook.evidence import Evidence, Report
+from graftbook.rulebook.grading import Break, Evidence, Report, break_in
 from graftbook.rulebook.model import Effort, When
 
 

@@ -10,7 +10,7 @@ from graftbook.checks.electrical.voltage import system_v
 from graftbook.checks.findings import against
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, shown
-from graftbook.rulebook.contributions import LOAD
+from graftbook.rulebook.compare import LOAD
 from graftbook.rulebook.model import Budget
 
 PRACTICE = Provenance.common_practice

@@ -1,25 +1,216 @@
-"""A finished set as the facts of an answer: changes with their reasons, totals, notes."""
+"""A finished set as the facts of an answer: changes with their reasons, totals, notes.
 
-from graftbook.closure.answer import Cause, Change, Loose, Other, Outcome, Solution
-from graftbook.closure.explain.notes import (
-    advised,
-    already_so,
-    claims_of,
-    contradicted_claims,
-    flaw_notes,
-    not_determined,
-    unconfirmed_claims,
+Notes are what an answer must also say: flaws, what was already so, what is advised, what is not determined.
+"""
+
+from collections.abc import Iterable, Iterator
+
+from graftbook.closure.answer import (
+    Cause,
+    Change,
+    FlawNote,
+    Loose,
+    Missing,
+    Note,
+    Other,
+    Outcome,
+    Solution,
+    Unconfirmed,
 )
 from graftbook.closure.explain.reasons import Explanation, Reason
-from graftbook.closure.grounds import number_asked
+from graftbook.closure.grounds import CannotSit, Rule, number_asked
 from graftbook.closure.search.deadline import EXPLAINED, Deadline
-from graftbook.closure.search.limits import effort_of, minutes_each, price_each, shows
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation
-from graftbook.closure.search.totals import loose_quantities, totals_of
-from graftbook.closure.verify import FinishedSet, verify
-from graftbook.rulebook.model import Companion, Effort, Fitment, Grade
+from graftbook.closure.search.totals import (
+    effort_of,
+    loose_quantities,
+    minutes_each,
+    price_each,
+    shows,
+    totals_of,
+)
+from graftbook.closure.verify import Broken, FinishedSet, short_of, verify
+from graftbook.rulebook.model import Budget, Companion, Effort, Fitment, Flaw, Grade
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
+
+
+def _of_today(scope: Scope) -> tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]]:
+    """Flaws of what is fitted today: those that show, and those that an add-on of today holds off."""
+    found: tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]] | None = scope.notebook.get("flaws today")
+    if found is None:
+        index, today = scope.index, FinishedSet(scope, {})
+        flawed = index.serving_any(index.flaws_of)
+        fits = [Fit(p, c) for p, c in scope.today.items() if c in flawed]
+        known = [(flaw, fit) for fit in fits for flaw in scope.flaws(fit)]
+        known.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
+        held = [(flaw, fit) for flaw, fit in known if today.has_add_on(flaw)]
+        found = ([x for x in known if x not in held], held)
+        scope.notebook["flaws today"] = found
+    return found
+
+
+def flaw_notes(
+    finished: FinishedSet,
+) -> tuple[tuple[FlawNote, ...], tuple[FlawNote, ...], tuple[FlawNote, ...]]:
+    """Flaws gone, left from today, and brought by what is new or by an add-on that goes."""
+    gone: list[FlawNote] = []
+    left: list[FlawNote] = []
+    showing, held = _of_today(finished.scope)
+    for flaw, fit in showing:
+        if _shows(finished, flaw, fit):
+            left.append(_flaw_note(flaw, finished.fit(fit.position)))
+        else:
+            gone.append(_flaw_note(flaw, fit))
+    had = {(flaw.name, fit.position) for flaw, fit in showing}
+    brought = [
+        _flaw_note(flaw, fit)
+        for fit in finished.new_fits
+        for flaw in finished.scope.flaws(fit)
+        if not finished.has_add_on(flaw) and (flaw.name, fit.position) not in had
+    ]
+    here = {(note.flaw, note.position) for note in brought}
+    bared = [_flaw_note(flaw, fit) for flaw, fit in held if _shows(finished, flaw, fit)]
+    brought += [note for note in bared if (note.flaw, note.position) not in here]
+    return tuple(gone), tuple(left), tuple(brought)
+
+
+def _shows(finished: FinishedSet, flaw: Flaw, fit: Fit) -> bool:
+    """Whether a flaw of today's component at a place is still there, with no add-on against it."""
+    return finished.scope.has_flaw(finished.fit(fit.position), flaw) and not finished.has_add_on(flaw)
+
+
+def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:
+    return FlawNote(flaw.name, fit.component or "", fit.position, flaw.severity, flaw.symptom)
+
+
+def broken_today(scope: Scope) -> list[Broken]:
+    """Every rule that the vehicle breaks as it stands; found once a scope."""
+    found: list[Broken] | None = scope.notebook.get("broken today")
+    if found is None:
+        found = scope.notebook["broken today"] = _find_broken_today(scope)
+    return found
+
+
+def _find_broken_today(scope: Scope) -> list[Broken]:
+    today = FinishedSet(scope, {})
+    today.changed = sorted(p for p, c in scope.today.items() if c is not None)
+    broken = [
+        b
+        for b in today.broken_by_new()
+        if not (isinstance(b.ground, Companion) and any(a.loose for a in b.ground.alternatives))
+        and b.cause is not Cause.fact
+    ]
+    for budget in sorted(scope.book.budgets, key=lambda budget: budget.name):
+        if scope.holds(budget) and short_of(scope, budget, scope.today):
+            broken.append(Broken(Cause.budget, budget.name, budget))
+    for position in today.changed:
+        fit = today.fit(position)
+        if scope.option(fit).fitment is None:
+            broken.append(Broken(Cause.fact, "no fitment recorded", CannotSit(fit), (fit,)))
+    return broken
+
+
+def already_so(finished: FinishedSet) -> Iterator[Note]:
+    """Rules broken today that the set neither touches nor mends."""
+    for broken in broken_today(finished.scope):
+        if isinstance(broken.ground, Budget):
+            still = not finished.touches(broken.ground)
+        else:
+            still = all(finished.sits(fit) for fit in broken.fits)
+        if isinstance(broken.ground, Companion):
+            still = still and not any(finished.met(a) for a in broken.ground.alternatives)
+        if still:
+            positions = () if broken.cause is Cause.budget else tuple(f.position for f in broken.fits)
+            yield Note(broken.cause, broken.name, broken.ground, positions)
+
+
+def advised(finished: FinishedSet) -> Iterator[Note]:
+    """Advice of what is new that the set does not follow."""
+    for fit in finished.new_fits:
+        for number in finished.scope.names(fit):
+            for rule in finished.scope.index.companions_of.get(number, ()):
+                if finished.speaks(rule, fit, required=False) and not any(
+                    finished.met(a) for a in rule.alternatives
+                ):
+                    yield Note(Cause.companion, rule.name, rule, (fit.position,))
+
+
+def not_determined(finished: FinishedSet) -> Iterator[Note]:
+    """Rules that cannot be decided for what changed, and which characteristics are missing."""
+    found: dict[tuple[Cause, str], Note] = {}
+    for joint, one, other, verdict in finished.joint_verdicts():
+        if verdict is None:
+            missing = _missing(finished.scope, ((joint.kind, one), (joint.other_kind, other)))
+            _note(found, Cause.joint, joint, (one, other), missing)
+    for conflict, one, other, determined in finished.meetings():
+        if not determined:
+            wanted = [
+                (want.kind, fit)
+                for side in (conflict.one, conflict.other)
+                for fit in (one, other)
+                if side.having and side.position == fit.position
+                for want in side.having
+            ]
+            _note(found, Cause.conflict, conflict, (one, other), _missing(finished.scope, wanted))
+    for budget, fits in _silent_in_budgets(finished):
+        missing = tuple(Missing((budget.supply_kind, budget.demand_kind), fit) for fit in fits)
+        _note(found, Cause.budget, budget, fits, missing)
+    yield from (found[key] for key in sorted(found))
+
+
+def _note(
+    found: dict[tuple[Cause, str], Note],
+    cause: Cause,
+    rule: Rule,
+    fits: tuple[Fit, ...],
+    missing: tuple[Missing, ...],
+) -> None:
+    positions = tuple(sorted({fit.position for fit in fits}))
+    found.setdefault((cause, rule.name), Note(cause, rule.name, rule, positions, missing))
+
+
+def _missing(scope: Scope, wanted: Iterable[tuple[str, Fit]]) -> tuple[Missing, ...]:
+    return tuple(Missing((kind,), fit) for kind, fit in wanted if scope.measure(fit.component, kind) is None)
+
+
+def _silent_in_budgets(finished: FinishedSet) -> Iterator[tuple[Budget, tuple[Fit, ...]]]:
+    """Budgets of a circuit in which something changed, with the components that record neither kind."""
+    scope = finished.scope
+    budgets = {b.name: b for p in finished.changed for b in scope.index.budgets_at.get(p, ()) if b.circuit}
+    for budget in budgets.values():
+        if not scope.holds(budget):
+            continue
+        fits = [finished.fit(p) for p in scope.index.positions_of_budget[budget.name]]
+        silent = tuple(fit for fit in fits if scope.contribution(budget, fit) is None)
+        if silent:
+            yield budget, silent
+
+
+def unconfirmed_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
+    """The claims that the changes rest on and that nobody has measured, fitted or driven."""
+    for claim, fit in claims_of(finished):
+        if not claim.confirmed:
+            yield Unconfirmed(claim, fit.position, fit.component or "")
+
+
+def contradicted_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
+    """The claims that the changes rest on and that a workshop found otherwise."""
+    for claim, fit in claims_of(finished):
+        if claim.reports and claim.standing.contradicted:
+            yield Unconfirmed(claim, fit.position, fit.component or "")
+
+
+def claims_of(finished: FinishedSet) -> Iterator[tuple[Fitment | Companion, Fit]]:
+    """Every claim that the changes rest on: their fitments, and the companion rules that they bring."""
+    for fit in finished.new_fits:
+        fitment = finished.scope.option(fit).fitment
+        if fitment is not None:
+            yield fitment, fit
+        for number in finished.scope.names(fit):
+            for rule in finished.scope.index.companions_of.get(number, ()):
+                if finished.speaks(rule, fit):
+                    yield rule, fit
 
 
 def solution_of(

@@ -1,21 +1,155 @@
-"""What each fit brings on one vehicle: the book's rules as demands and regrets.
+"""What a wish demands, and what each fit brings on one vehicle: the book's rules as demands and regrets.
 
-None of it depends on the question, so it stays with the scope: the next question to the same vehicle
-finds it there.
+Nothing that fits bring depends on the question, so it stays with the scope: the next question to the same
+vehicle finds it there. Budgets are in whole units: the supplies of a characteristic must cover the demands.
 """
 
-from collections.abc import Iterator
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, overload
 
-from graftbook.closure.answer import Cause
-from graftbook.closure.grounds import ChangedTogether
-from graftbook.closure.search.budgets import improving_fits, units_of
-from graftbook.closure.search.problem import Demand, LooseNeed, Regret, severity_weight
-from graftbook.closure.search.supply import add_on_fits
+from graftbook.closure.answer import Cause, MetAlready
+from graftbook.closure.grounds import ChangedTogether, FlawAsked
+from graftbook.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
+from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Regret, severity_weight
 from graftbook.rulebook.compare import agrees
-from graftbook.rulebook.model import Budget, Companion, Conflict, Joint, Side
-from graftbook.rulebook.scope import Fit, Scope
+from graftbook.rulebook.model import Budget, Companion, Conflict, Flaw, Joint, Side
+from graftbook.rulebook.scope import Fit, Scope, loose_fit
+
+_DIGITS = 7
+"""Contributions are rounded to this many digits of the greatest value that the book records.
+
+Not more: with twelve digits the solver called a possible question impossible.
+"""
+
+MOST_UNITS_KEPT = 100_000
+"""Contributions of one vehicle that are remembered; more than these, and all are forgotten."""
+
+
+def scale_of(scope: Scope, budget: Budget) -> float:
+    """Whole units in one SI unit: the same for every question to the book."""
+    scales: dict[str, float] = scope.index.notebook.setdefault("budget scales", {})
+    if budget.name not in scales:
+        greatest = 1e-9
+        for component in scope.book.components.values():
+            for kind in (budget.supply_kind, budget.demand_kind):
+                measure = component.characteristics.get(kind)
+                if measure is not None and measure.low is not None and measure.high is not None:
+                    greatest = max(greatest, abs(measure.low), abs(measure.high))
+        scales[budget.name] = 10.0 ** (_DIGITS - math.ceil(math.log10(greatest)))
+    return scales[budget.name]
+
+
+def units_of(scope: Scope, budget: Budget, fit: Fit) -> int:
+    """Supply less demand of what sits there, in whole units; 0 when neither kind is recorded."""
+    known: dict[tuple[str, Fit], int] = scope.notebook.setdefault("budget units", {})
+    key = (budget.name, fit)
+    if (found := known.get(key)) is None:
+        if len(known) >= MOST_UNITS_KEPT:
+            known.clear()
+        found = known[key] = round((scope.contribution(budget, fit) or 0.0) * scale_of(scope, budget))
+    return found
+
+
+def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | None]]) -> BudgetUse:
+    """The budget over the choices of a problem."""
+    positions = scope.index.positions_of_budget[budget.name]
+    today = {p: units_of(scope, budget, scope.today_fit(p)) for p in positions}
+    inside = [p for p in positions if p in domains]
+    return BudgetUse(
+        budget,
+        {p: {c: units_of(scope, budget, Fit(p, c)) for c in domains[p]} for p in inside},
+        {p: today[p] for p in inside},
+        sum(units for p, units in today.items() if p not in domains),
+        sum(today.values()) >= 0,
+    )
+
+
+def improving_fits(scope: Scope, budget: Budget) -> Iterator[Fit]:
+    """Whatever gives more, or takes less, than what sits there today."""
+    for position in scope.index.positions_of_budget[budget.name]:
+        now = units_of(scope, budget, scope.today_fit(position))
+        for number in scope.options(position):
+            if units_of(scope, budget, Fit(position, number)) > now:
+                yield Fit(position, number)
+
+
+def demands_of(scope: Scope, wish: Wish) -> list[Demand]:
+    """The demands of one wish; a flaw that the vehicle does not have demands nothing."""
+    match wish:
+        case FitComponent():
+            return [fit_demand(scope, wish)]
+        case ClearPosition():
+            empty = (Fit(wish.position, None),) if None in scope.options(wish.position) else ()
+            return [Demand(Cause.wish, wish.name, wish, (), empty, part=wish.position)]
+        case RemedyFlaw():
+            return [
+                demand
+                for flaw, fit in flaws_asked(scope, wish)
+                for demand in _remedy(scope, Cause.wish, wish.name, wish, flaw, fit)
+            ]
+        case RemedyFlaws():
+            return [
+                demand
+                for flaw, fit in flaws_asked(scope, wish)
+                for demand in _remedy(scope, Cause.flaw, flaw.name, FlawAsked(flaw, wish), flaw, fit)
+            ]
+
+
+def fit_demand(scope: Scope, wish: FitComponent) -> Demand:
+    """The demand of "fit this": at its position or any that it fits, or ordered loose."""
+    fits = scope.serving(wish.component, wish.position)
+    loose: tuple[LooseNeed, ...] = ()
+    if not wish.position and not fits and wish.component in scope.index.loose:
+        loose = tuple(LooseNeed(n, wish.quantity) for n in scope.loose_servers(wish.component))
+    return Demand(Cause.wish, wish.name, wish, (), fits, loose, part=wish.position)
+
+
+def flaws_asked(scope: Scope, wish: RemedyFlaw | RemedyFlaws) -> Iterator[tuple[Flaw, Fit]]:
+    """Each flaw that the wish names, with each place where the vehicle has it today."""
+    if isinstance(wish, RemedyFlaw):
+        named, section = [f for f in (scope.index.flaws.get(wish.flaw),) if f], ""
+    else:
+        named = [flaw for flaw in scope.index.flaws.values() if flaw.severity >= wish.at_least]
+        section = wish.section
+    for flaw in named:
+        if scope.holds(flaw):
+            for fit in scope.flawed_today(flaw):
+                if section in ("", scope.book.positions[fit.position].section):
+                    yield flaw, fit
+
+
+def met_already(scope: Scope, wish: Wish) -> MetAlready | None:
+    """Why a wish to remedy asks for nothing; None where it asks for something, and for every other wish."""
+    if not isinstance(wish, RemedyFlaw | RemedyFlaws) or any(True for _ in flaws_asked(scope, wish)):
+        return None
+    known = isinstance(wish, RemedyFlaws) or wish.flaw in scope.index.flaws
+    return MetAlready.not_here if known else MetAlready.not_of_variant
+
+
+def _remedy(
+    scope: Scope, cause: Cause, name: str, ground: RemedyFlaw | FlawAsked, flaw: Flaw, fit: Fit
+) -> Iterator[Demand]:
+    """The flawed component goes, and none with the same flaw comes, or an add-on is fitted."""
+    add_ons, loose = add_on_fits(scope, flaw.add_ons)
+    one_of = (*add_ons, *(loose_fit(number) for number in loose))
+    carriers = (carrier for number in flaw.components for carrier in scope.places(number))
+    for carrier in dict.fromkeys(carriers):
+        if carrier.position == fit.position:
+            yield Demand(cause, name, ground, (carrier,), one_of, grade=flaw.grade)
+
+
+def add_on_fits(scope: Scope, numbers: Iterable[str]) -> tuple[list[Fit], list[str]]:
+    """Where add-ons may be fitted, and which may be ordered loose."""
+    fits: list[Fit] = []
+    loose: list[str] = []
+    for number in numbers:
+        fits.extend(f for f in scope.serving(number) if f not in fits)
+        if number in scope.index.loose:
+            loose.extend(n for n in scope.loose_servers(number) if n not in loose)
+    return fits, loose
+
 
 MOST_KEPT = 50_000
 """Fits, and pairs of fits, of one vehicle that are remembered; more than these, and all are forgotten."""

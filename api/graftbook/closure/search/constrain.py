@@ -15,10 +15,9 @@ from typing import Any
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY, Deadline
-from graftbook.closure.search.limits import minutes_each, price_each
 from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem, Switch
 from graftbook.closure.search.satisfy import pysat
-from graftbook.closure.search.totals import fit_cost, whole_preference
+from graftbook.closure.search.totals import fit_cost, minutes_each, price_each, whole_preference
 from graftbook.rulebook.scope import Fit
 
 LARGEST_OBJECTIVE = 1 << 30

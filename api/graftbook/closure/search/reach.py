@@ -11,10 +11,16 @@ from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion, Limits, PriceAtMost, Question, Wish
-from graftbook.closure.search.brought import Brings, BudgetShift, Meeting, Remedied, brought_on
-from graftbook.closure.search.budgets import budget_use
+from graftbook.closure.search.brought import (
+    Brings,
+    BudgetShift,
+    Meeting,
+    Remedied,
+    brought_on,
+    budget_use,
+    demands_of,
+)
 from graftbook.closure.search.deadline import NEVER, Deadline
-from graftbook.closure.search.limits import broken_limits
 from graftbook.closure.search.problem import (
     BudgetUse,
     Demand,
@@ -22,8 +28,7 @@ from graftbook.closure.search.problem import (
     Problem,
     Regret,
 )
-from graftbook.closure.search.totals import whole_preference
-from graftbook.closure.search.wishes import demands_of
+from graftbook.closure.search.totals import broken_limits, whole_preference
 from graftbook.rulebook.model import Budget
 from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit
 

@@ -12,10 +12,9 @@ import numpy as np
 from graftbook.closure.answer import Cause
 from graftbook.closure.question import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY
-from graftbook.closure.search.limits import minutes_each, price_each
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem
 from graftbook.closure.search.propagate import Propagation
-from graftbook.closure.search.totals import fit_cost, whole_preference
+from graftbook.closure.search.totals import fit_cost, minutes_each, price_each, whole_preference
 from graftbook.rulebook.scope import Fit
 
 LARGEST_TABLE = 256

@@ -24,9 +24,8 @@ from graftbook.closure.answer import (
 from graftbook.closure.explain.comparing import Comparison
 from graftbook.closure.question import Criterion
 from graftbook.closure.words import phrases
-from graftbook.closure.words.cautions import cautions_for
-from graftbook.closure.words.sentences import instead, sentence
-from graftbook.rulebook.evidence import Outcome as Found
+from graftbook.closure.words.sentences import cautions_for, instead, sentence
+from graftbook.rulebook.grading import Outcome as Found
 from graftbook.rulebook.model import Companion, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
 

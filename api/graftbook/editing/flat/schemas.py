@@ -8,7 +8,7 @@ from graftbook.catalogue.format.fields import NOT_PRINTED
 from graftbook.document import Document, MomentOut
 from graftbook.editing.flat.changes import FlatChangeOut
 from graftbook.editing.flat.mapping import FieldWord
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.questions.schemas import Body
 
 Answer = Annotated[str, Field(min_length=1, max_length=300, pattern=rf"^[^{NOT_PRINTED}]*$")]

@@ -9,7 +9,7 @@ from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.editing.records.service import Author
-from graftbook.http.mistakes import refused
+from graftbook.http.errors import refused
 from graftbook.idempotency.service import Once
 from graftbook.problems import NotAsShown
 from graftbook.process.state import Service

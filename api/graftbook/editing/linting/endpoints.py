@@ -10,7 +10,7 @@ from graftbook.access.guard import MayEdit
 from graftbook.editing.linting import service as linting
 from graftbook.editing.linting.schemas import LintOut
 from graftbook.http.errors import documented
-from graftbook.http.paging import page_answer
+from graftbook.http.parameters import page_answer
 from graftbook.process.state import ServiceDep
 
 router = APIRouter(prefix="/v1", tags=["records"], dependencies=[MayEdit])

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from graftbook.document import Document
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 
 SeverityWord = Literal["serious", "doubtful", "untidy"]
 

@@ -17,8 +17,8 @@ from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.database import reading
 from graftbook.editing.linting.schemas import LintFindingOut, MendOut
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.process.state import Service
 
 _ORDER = ("serious", "doubtful", "untidy")

@@ -17,13 +17,11 @@ from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import EditOut, RecordChangesOut, RecordIn, RecordOut
-from graftbook.http.conditional import has_already
+from graftbook.http.conditional import IfMatch, IfMatchOfWhatIsThere, has_already
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import documented, refused
 from graftbook.http.fields import CELL
-from graftbook.http.if_match import IfMatch, IfMatchOfWhatIsThere
-from graftbook.http.mistakes import refused
-from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
 from graftbook.process.state import Service, ServiceDep
 

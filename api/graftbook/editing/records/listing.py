@@ -23,10 +23,9 @@ from graftbook.editing.records.service import record_etag
 from graftbook.editing.schemas import RecordRow
 from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
-from graftbook.http.json_bytes import json_bytes
-from graftbook.http.paging import Cursor, Limit, PageOut, next_link
-from graftbook.http.parameters import takes
+from graftbook.http.parameters import Cursor, Limit, PageOut, next_link, takes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.problems import InvalidRequest
 from graftbook.process.state import ServiceDep
 

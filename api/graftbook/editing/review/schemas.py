@@ -9,7 +9,7 @@ from graftbook.catalogue.history.changes import WhatWord
 from graftbook.document import Document, MomentOut
 from graftbook.editing.schemas import RecordRow
 from graftbook.http.fields import Word
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.questions.schemas import Body
 
 MOST_CHANGES = 1_000

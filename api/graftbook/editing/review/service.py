@@ -36,7 +36,7 @@ from graftbook.editing.review.schemas import (
     SourceWord,
 )
 from graftbook.editing.review.tables import ACCEPTED, REFUSED, WITHDRAWN, ProposalRow
-from graftbook.http.mistakes import refused
+from graftbook.http.errors import refused
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import ChangedAgain, InvalidRequest
 from graftbook.process.state import Service

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 
 from graftbook.closure.answer import Change, Solution
-from graftbook.closure.words.cautions import STANDS, section_cautions
+from graftbook.closure.words.sentences import STANDS, section_cautions
 from graftbook.orders.fitting.sequence import Before, Job, Work
 from graftbook.orders.fitting.tightening import tightenings_at
 from graftbook.rulebook.model import Access, RuleBook, Vehicle

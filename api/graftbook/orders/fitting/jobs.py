@@ -5,7 +5,7 @@ from itertools import groupby, pairwise
 
 from graftbook.closure.answer import Because, Cause, Change, How, Solution
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.words.cautions import CUTTING, section_cautions
+from graftbook.closure.words.sentences import CUTTING, section_cautions
 from graftbook.orders.fitting.access import Room, first_and_last
 from graftbook.orders.fitting.loose import LOOSE, Sharing, with_loose
 from graftbook.orders.fitting.schedule import Schedule, earliest_finish

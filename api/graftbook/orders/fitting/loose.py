@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from graftbook.closure.answer import Because, Loose, Solution
-from graftbook.closure.words.cautions import CUTTING
+from graftbook.closure.words.sentences import CUTTING
 from graftbook.orders.buying.contents import contents_of, in_words
 from graftbook.orders.fitting.access import FILLED
 from graftbook.orders.fitting.sequence import Job, LooseUse, Sequence, Work, section_times

@@ -9,7 +9,7 @@ from pydantic.config import JsonDict
 from graftbook.builds.schemas import Remark, Slug
 from graftbook.document import DayOut, Document, MomentOut
 from graftbook.http.fields import LONGEST_WORD, WHOLE, Day, Truth, Word
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.orders.lists.deliveries import Delivery, DoubtWord
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import (

@@ -9,13 +9,11 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import has_already
+from graftbook.http.conditional import IfMatch, IfMatchOfWhatIsThere, has_already
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import documented, refused
 from graftbook.http.fields import Word
-from graftbook.http.if_match import IfMatch, IfMatchOfWhatIsThere
-from graftbook.http.mistakes import refused
-from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer

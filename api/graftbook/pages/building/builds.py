@@ -18,8 +18,8 @@ from graftbook.builds.life.schemas import CarriedOutIn, EventsIn
 from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import BuildCreateIn, BuildIn
 from graftbook.builds.stored.documents import BuildOut, build_document
+from graftbook.http.conditional import document_etag
 from graftbook.http.errors import validated
-from graftbook.http.etags import document_etag
 from graftbook.http.fields import Day
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING

@@ -11,11 +11,11 @@ from collections.abc import Callable, Collection, Iterable
 from pathlib import Path
 from typing import Any
 
+from graftbook.catalogue.compiling.books import weight_of
 from graftbook.process.reasoning.frames import Channel, Ended
 from graftbook.process.reasoning.values import book_bytes, number_of, read_result
 from graftbook.process.reasoning.worker import BOOK, FORGET, NUMBER_BYTES, READY, WORK
 from graftbook.rulebook.model import RuleBook
-from graftbook.rulebook.weight import weight_of
 
 _MAIN = "from graftbook.process.reasoning.worker import main; main()"
 ROOT = Path(__file__).resolve().parents[3]

@@ -1,16 +1,33 @@
-"""Where reasoning is done: in processes of its own, or in this one."""
+"""Where reasoning is done: in processes of its own, or in this one; and what can go wrong with it."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import Any, TypeVar
 
 from graftbook.closure.search.constrain import warm_up
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.problems import Busy
+from graftbook.problems import Busy, Unavailable
 from graftbook.process.reasoning.frames import Late
 from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
-from graftbook.process.reasoning.problems import ReasoningEnded
-from graftbook.telemetry.asker import somebody_waits
+from graftbook.telemetry.requests import somebody_waits
+
+
+class ReasoningEnded(Unavailable):
+    """The process that reasoned over the question was ended from outside; nothing was changed."""
+
+    type = "/problems/reasoning-ended"
+    title = "The process that reasoned over this was ended; ask again"
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})
+
+
+class NotInTime(Unavailable):
+    """What was asked for has no answer that says how far it came, and was not done."""
+
+    type = "/problems/not-in-time"
+    title = "This was not worked out in the time asked for"
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})
+
 
 Result = TypeVar("Result")
 

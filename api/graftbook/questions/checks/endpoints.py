@@ -12,10 +12,9 @@ from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.endpoints import PROBLEMS
-from graftbook.questions.closures.service import asked_again
+from graftbook.questions.closures.service import View, asked_again, viewed
 from graftbook.questions.closures.summary import check_summary
 from graftbook.questions.closures.summary_schemas import CheckSummaryOut
-from graftbook.questions.closures.view import View, viewed
 from graftbook.questions.schemas import CheckIn
 
 router = APIRouter(prefix="/v1/checks", tags=["checks"], dependencies=[MayRead])

@@ -17,9 +17,9 @@ from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut
 from graftbook.questions.closures.query import ClosureQuery
 from graftbook.questions.closures.schemas import ClosureOut
+from graftbook.questions.closures.service import VIEW, View, viewed
 from graftbook.questions.closures.summary import closure_summary
 from graftbook.questions.closures.summary_schemas import ClosureSummaryOut, WhyNotSummaryOut
-from graftbook.questions.closures.view import VIEW, View, viewed
 from graftbook.questions.schemas import ClosureIn, ViewWord, WhatIfIn, WhyNotIn
 
 router = APIRouter(prefix="/v1/closures", tags=["closures"], dependencies=[MayRead])

@@ -19,11 +19,11 @@ from graftbook.closure.complete import Completeness, check_completeness
 from graftbook.closure.explain import comparing
 from graftbook.closure.explain.comparing import Comparison
 from graftbook.closure.question import Question
+from graftbook.closure.search.brought import met_already
 from graftbook.closure.search.deadline import NEVER, WRITTEN, Deadline, OutOfTime
-from graftbook.closure.search.wishes import met_already
 from graftbook.closure.words import phrases, wording
-from graftbook.closure.words.cautions import cautions_for, cautions_of, section_cautions
-from graftbook.http.json_bytes import json_bytes
+from graftbook.closure.words.sentences import cautions_for, cautions_of, section_cautions
+from graftbook.http.values import json_bytes
 from graftbook.questions.checks.documents import findings_document
 from graftbook.questions.closures.documents import (
     Look,

@@ -1,16 +1,21 @@
-"""Closures as answers: the question looked up here, reasoned over where reasoning is done."""
+"""Closures as answers: the question looked up here, reasoned over where reasoning is done.
+
+A view of an answer is the whole document, or what of it a program at the counter holds.
+"""
 
 from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
-from typing import Any
+from typing import Annotated, Any
 
 import orjson
+from fastapi import Query
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.http.conditional import nothing_more
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.problems import NoSet
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import reasoning
@@ -20,9 +25,9 @@ from graftbook.questions.closures.schemas import ClosureOut, UnderstoodOut
 from graftbook.questions.closures.summary import closure_summary
 from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
 from graftbook.questions.reading import Asked, ask, at_revision, on_other_vehicle
-from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, WhatIfIn, WhyNotIn
+from graftbook.questions.schemas import AskIn, ClosureIn, VehicleIn, ViewWord, WhatIfIn, WhyNotIn
 from graftbook.questions.vehicles.service import ask_vehicle
-from graftbook.telemetry.reasoning import alone, watched
+from graftbook.telemetry.requests import alone, watched
 
 Answering = tuple[str, Make]
 """An ETag of what the answer depends on, and how to make the answer, in its turn, when nobody has it."""
@@ -186,3 +191,25 @@ def set_only(service: Service, kind: str, asked: Asked) -> tuple[Answer, Underst
             return late, reasoning.understood(asked.posed(service.settings.currency, Deadline(0.0)), late)
 
     return watched(kind, reason, lambda found: alone(found[0]))
+
+
+VIEW = (
+    "`summary`: the set line by line with its sums, what is worse, every caution, and `full`, the address of "
+    "the whole answer; what is unchanged is counted"
+)
+View = Annotated[ViewWord, Query(description=VIEW)]
+
+
+def viewed(
+    service: Service, view: ViewWord, etag: str, make: Make, summary: Callable[[Any], Any]
+) -> tuple[str, Make]:
+    """The ETag of an answer in a view, and how to make it. The summary is taken from the whole document, so
+    that asking for both reasons once."""
+    if view == "full":
+        return etag, make
+
+    def make_summary() -> Made:
+        body, lasting = service.answers.kept_or_made(etag, make)
+        return json_bytes(summary(orjson.loads(body))), lasting
+
+    return etag_of("summary", etag), make_summary

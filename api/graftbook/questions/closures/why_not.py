@@ -19,7 +19,7 @@ from graftbook.closure.explain.comparing import Comparison, with_component
 from graftbook.closure.question import Criterion, Question
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.words import wording
-from graftbook.closure.words.cautions import CUTTING, cautions_for, section_cautions
+from graftbook.closure.words.sentences import CUTTING, cautions_for, section_cautions
 from graftbook.http.values import minor_units
 from graftbook.questions.closures.documents import difference_document
 from graftbook.questions.closures.summary import told_by_both

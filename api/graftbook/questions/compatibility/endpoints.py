@@ -10,8 +10,8 @@ from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of, json_answer
+from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut
 from graftbook.questions.compatibility.service import answer_batch

@@ -17,11 +17,9 @@ from graftbook.catalogue.store.lookup import (
     numbers_as_typed,
 )
 from graftbook.closure.answer import Solution
-from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible
-from graftbook.closure.proving import prove
+from graftbook.closure.compatibility import Compatibility, Fits, Need, Place, compatible, prove
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.words.compatible import compatibility_sentence
-from graftbook.closure.words.sentences import sentence
+from graftbook.closure.words.sentences import compatibility_sentence, sentence
 from graftbook.database import reading
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for

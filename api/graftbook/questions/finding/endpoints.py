@@ -9,8 +9,8 @@ from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.finding import schemas as out
 from graftbook.questions.finding.service import search, search_document

@@ -21,9 +21,9 @@ from graftbook.database import reading
 from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day, Word
-from graftbook.http.json_bytes import json_bytes
-from graftbook.http.paging import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup import schemas as out
 from graftbook.questions.lookup.documents import component_line, component_page

@@ -8,7 +8,7 @@ from graftbook.catalogue.format import records
 from graftbook.catalogue.format.fields import Record
 from graftbook.catalogue.store.lists import FlawOut, PositionOut, RangeOut, UpgradeOut, VariantOut
 from graftbook.document import Document
-from graftbook.http.paging import PageOut
+from graftbook.http.parameters import PageOut
 from graftbook.questions.closures.schemas import MoneyOut, VehicleOut
 from graftbook.rulebook.model import SeverityWord
 

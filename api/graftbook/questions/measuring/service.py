@@ -19,7 +19,7 @@ from graftbook.closure.measuring import (
     next_to_measure,
     places,
 )
-from graftbook.closure.words import cautions, phrases
+from graftbook.closure.words import phrases, sentences
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest, UnknownCharacteristic
 from graftbook.process.state import Service
@@ -257,8 +257,8 @@ def _cautions(
     if scope:
         named = [place.position for place in where] + ([position] if position else [])
         own += [scope.book.positions[name].section for name in named]
-    touched = {caution for section in own for word, caution in cautions.BY_WORD.items() if word in section}
-    return sorted(touched, key=list(dict.fromkeys(cautions.BY_WORD.values())).index)
+    touched = {caution for section in own for word, caution in sentences.BY_WORD.items() if word in section}
+    return sorted(touched, key=list(dict.fromkeys(sentences.BY_WORD.values())).index)
 
 
 def kinds_to_measure(service: Service) -> list[Mapping[str, Any]]:

@@ -10,8 +10,8 @@ from graftbook.access.guard import MayRead
 from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day, Word
-from graftbook.http.json_bytes import json_bytes
 from graftbook.http.responses import etag_of
+from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.lookup.schemas import VehiclePageOut
 from graftbook.questions.names import Names, of_one_revision

@@ -5,14 +5,14 @@ from datetime import date
 from typing import Any
 
 from graftbook.builds.stored.documents import build_document
-from graftbook.catalogue.compiling.outline import outline_of
+from graftbook.catalogue.compiling.book_names import outline_of
 from graftbook.catalogue.compiling.queries import book_revision
 from graftbook.catalogue.store.lookup import Found, find_vehicle
 from graftbook.closure.question import Wish
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import reading
 from graftbook.problems import CatalogueMoved, VehicleMismatch, pointing_at
-from graftbook.process.reasoning.problems import NotInTime
+from graftbook.process.reasoning.reasoner import NotInTime
 from graftbook.process.state import Service
 from graftbook.questions.names import Names, OutlineNames
 from graftbook.questions.schemas import VehicleIn, WishIn
