@@ -14,6 +14,7 @@ from graftbook.builds.life.missing import Open, as_built, each_piece, still_open
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_on, row_of, state_on
 from graftbook.builds.stored.events import Event, State, state_of
+from graftbook.closure.search.deadline import OutOfTime
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest
 from graftbook.process.state import Service
@@ -22,6 +23,8 @@ from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.service import document_of
 from graftbook.questions.schemas import CheckIn
 from graftbook.rulebook.scope import Scope
+
+NOT_IN_TIME = "What is still open of it was not worked out in the time there was. Ask again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +82,14 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
         scope,
         proposed.sits,
         check,
-        still_open(service, build, check, state.used, on),
+        _still_open(service, build, check, state, on),
         [problem.detail for problem in proposed.wrong.values()],
     )
+
+
+def _still_open(service: Service, build: BuildOut, check: CheckOut, state: State, on: date | None) -> Open:
+    """What is left to do; where the time for reasoning was over before, that it is not known."""
+    try:
+        return still_open(service, build, check, state.used, on)
+    except OutOfTime:
+        return Open("not proved in time", [NOT_IN_TIME])
