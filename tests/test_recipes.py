@@ -164,3 +164,81 @@ def test_a_route_is_three_files_of_one_room(house: House, sqlite_databases) -> N
     ]
     assert {Path(name).parent.name for name in house.changed} == {"builds"}
     assert len(house.changed) == 3
+
+
+def test_a_criterion_is_a_row_its_figure_and_its_members(house: House) -> None:
+    """Sets are compared by it; next bests, sentences, documents and pages tell it, the API describes it."""
+    table, figures, schemas = (
+        "closure/criteria.py", "closure/search/totals.py", "questions/closures/schemas.py",
+    )  # fmt: skip
+    for old, new in (
+        ('"price", "labour", "unconfirmed"]', '"price", "labour", "unconfirmed", "hazards"]'),
+        ('"flaws", "labour", "unconfirmed"]', '"flaws", "labour", "unconfirmed", "hazards"]'),
+        ('    unconfirmed = "unconfirmed"\n', '    unconfirmed = "unconfirmed"\n    hazards = "hazards"\n'),
+        (
+            '        Criterion.unconfirmed: "unconfirmed",\n',
+            '        Criterion.unconfirmed: "unconfirmed",\n        Criterion.hazards: "hazards",\n',
+        ),
+        (
+            "        Criterion.unconfirmed: Told(",
+            '        Criterion.hazards: Told("hazard", "hazards", "least harm", "hazards", "count"),\n'
+            "        Criterion.unconfirmed: Told(",
+        ),
+        ("    labour_minutes: int\n", "    labour_minutes: int\n    hazards: int\n"),
+        (
+            "    labour: int\n    unconfirmed: int\n",
+            "    labour: int\n    unconfirmed: int\n    hazards: int\n",
+        ),
+        (
+            '            "unconfirmed": self.unconfirmed,\n',
+            '            "unconfirmed": self.unconfirmed,\n            "hazards": self.hazards,\n',
+        ),
+    ):
+        house.edit(table, old, new)
+    for old, new in (
+        ("    unconfirmed: int = 0\n", "    unconfirmed: int = 0\n    hazards: int = 0\n"),
+        (
+            "        unconfirmed=int(not fitment.confirmed),\n",
+            "        unconfirmed=int(not fitment.confirmed),\n"
+            "        hazards=int(bool((part := scope.component(fit.component)) and part.hazard)),\n",
+        ),
+        (
+            "        summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),\n",
+            "        summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),\n"
+            "        summed.hazards,\n",
+        ),
+    ):
+        house.edit(figures, old, new)
+    house.edit(
+        schemas,
+        "    labour_minutes: int\n    unconfirmed:",
+        "    labour_minutes: int\n    hazards: int\n    unconfirmed:",
+    )
+    house.edit(
+        schemas,
+        '    unconfirmed: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n',
+        '    unconfirmed: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n'
+        '    hazards: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n',
+    )
+    told = house.run(
+        "from graftbook.closure.criteria import Criterion\n"
+        "from graftbook.closure.words.wording import difference_words\n"
+        "from graftbook.pages import words\n"
+        "from graftbook.questions.closures.documents import difference_document, totals_document\n"
+        "from graftbook.questions.schemas import AskIn\n"
+        "from tests.closure.shelf import Shelf, at, changes, needs\n"
+        'shelf = Shelf(brake="drum disc", fluid="old cheap mild").part("cheap", hazard="poison", price=50)\n'
+        'shelf.add("companions", needs("rule", "disc", at("cheap", "fluid"), at("mild", "fluid")))\n'
+        'usual, mild = shelf.ask("disc"), shelf.ask("disc", preference=(Criterion.hazards,))\n'
+        'print(changes(usual)["fluid"], changes(mild)["fluid"])\n'
+        'print(totals_document(usual.solution.totals)["hazards"], mild.solution.totals.hazards)\n'
+        'more = next(c for c in mild.solution.changes if c.position == "fluid").others[0].difference\n'
+        "print(difference_words(more))\n"
+        'print(difference_document(more)["hazards"], words.DIFFERENCES["hazards"][0])\n'
+        'prefer = AskIn.model_json_schema()["properties"]["preference"]\n'
+        'print(prefer["maxItems"], prefer["items"]["enum"][-1], prefer["default"][-1])\n'
+    )
+    assert told.splitlines() == [
+        "cheap mild", "1 0", "0.50 less for parts and 1 more hazard", "1 hazards", "8 hazards hazards",
+    ]  # fmt: skip
+    assert len(house.changed) == 3

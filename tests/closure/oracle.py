@@ -7,15 +7,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import chain, combinations, product
 
-from graftbook.closure.question import (
-    DEFAULT_PREFERENCE,
-    ClearPosition,
-    Criterion,
-    FitComponent,
-    Question,
-    RemedyFlaw,
-    RemedyFlaws,
-)
+from graftbook.closure.criteria import DEFAULT_PREFERENCE, Criterion
+from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
 from graftbook.rulebook.model import Comparator, Effort, RuleBook, Supply
 
 Sitting = dict[str, str | None]

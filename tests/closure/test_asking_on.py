@@ -10,9 +10,10 @@ from graftbook.checks.verdict import CAUTIONS
 from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.complete import check_completeness
+from graftbook.closure.criteria import Criterion
 from graftbook.closure.explain.choices import MOST_ASKED
 from graftbook.closure.explain.comparing import what_if, why_not
-from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
+from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaws
 from graftbook.closure.search.totals import changes_are_outranked
 from graftbook.closure.words.sentences import BY_WORD, CUTTING, STANDS, cautions_for, instead, sentence
 from graftbook.closure.words.wording import answer_sentences, because_sentence, comparison_sentences, hours

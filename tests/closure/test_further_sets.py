@@ -9,7 +9,8 @@ import pytest
 
 from graftbook.closure.answer import Solution
 from graftbook.closure.answering import answer_question
-from graftbook.closure.question import DEFAULT_PREFERENCE, FitComponent, Limits, Question
+from graftbook.closure.criteria import DEFAULT_PREFERENCE
+from graftbook.closure.question import FitComponent, Limits, Question
 from graftbook.rulebook.model import RuleBook
 from tests.closure.oracle import Best, Oracle
 from tests.closure.shelf import VEHICLE, Shelf, at, loose, needs

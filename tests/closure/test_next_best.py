@@ -7,7 +7,8 @@ import pytest
 
 from graftbook.closure.answer import Change, Other, Outcome
 from graftbook.closure.answering import answer_question
-from graftbook.closure.question import Criterion, RemedyFlaw
+from graftbook.closure.criteria import Criterion
+from graftbook.closure.question import RemedyFlaw
 from graftbook.closure.words.wording import other_name
 from graftbook.rulebook.model import Budget, Effort, Flaw, Severity
 from tests.closure.judging import wrongs_of_next_bests

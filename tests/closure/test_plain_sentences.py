@@ -4,9 +4,10 @@ from dataclasses import replace
 
 import pytest
 
-from graftbook.closure.answer import Difference, Missing, Other, Unconfirmed
+from graftbook.closure.answer import Missing, Other, Unconfirmed
+from graftbook.closure.criteria import Criterion, Difference
 from graftbook.closure.explain.comparing import what_if
-from graftbook.closure.question import Criterion, FitComponent, Question, RemedyFlaws
+from graftbook.closure.question import FitComponent, Question, RemedyFlaws
 from graftbook.closure.words import phrases
 from graftbook.closure.words.wording import (
     change_sentence,

@@ -15,7 +15,8 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 
 from graftbook.closure.answer import Answer, Cause, Outcome, Solution
 from graftbook.closure.answering import answer_question, scope_of
-from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
+from graftbook.closure.criteria import Criterion
+from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve

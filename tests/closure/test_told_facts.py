@@ -87,6 +87,9 @@ def test_a_contradiction_found_before_the_time_was_up_is_told_and_not_called_the
     monkeypatch.setattr(contradictions.LeastMeeting, "group", late)
     blame, in_time, proved = blamed()
     assert (in_time, proved, blame.late) == (group, False, True)
+    monkeypatch.setattr(Blame, "_suspects", late)
+    blame, in_time, proved = blamed()
+    assert (in_time, proved, blame.late) == (blame.switches, False, True)
 
 
 def test_rules_that_a_set_keeps_are_not_asked_for_one_by_one():

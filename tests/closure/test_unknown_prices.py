@@ -10,8 +10,9 @@ import pytest
 from graftbook.closure.answer import Answer, Cause, Outcome, Solution
 from graftbook.closure.answering import answer_question
 from graftbook.closure.complete import check_completeness
+from graftbook.closure.criteria import Criterion
 from graftbook.closure.explain.comparing import why_not
-from graftbook.closure.question import Criterion, FitComponent, Limits, Question, RemedyFlaws
+from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaws
 from graftbook.closure.search.problem import CEILING
 from graftbook.closure.words import wording
 from graftbook.closure.words.sentences import instead, sentence

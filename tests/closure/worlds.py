@@ -5,8 +5,8 @@ from dataclasses import replace
 from datetime import date
 from typing import Any
 
+from graftbook.closure.criteria import DEFAULT_PREFERENCE
 from graftbook.closure.question import (
-    DEFAULT_PREFERENCE,
     ClearPosition,
     FitComponent,
     Limits,

@@ -7,7 +7,8 @@ from decimal import Decimal
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, Totals
+from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution
+from graftbook.closure.criteria import Totals
 from graftbook.closure.question import FitComponent
 from graftbook.orders.buying.buying import InStore, Market, Order, Terms, buy
 from graftbook.orders.buying.model import Offer, Supplier

@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from graftbook.closure.answer import Because, Cause, Change, Loose, Solution, Totals
+from graftbook.closure.answer import Because, Cause, Change, Loose, Solution
+from graftbook.closure.criteria import Totals
 from graftbook.closure.question import FitComponent
 from graftbook.closure.words.sentences import CUTTING
 from graftbook.orders.fitting.jobs import fitting_sequence

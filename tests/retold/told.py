@@ -10,7 +10,8 @@ from datetime import date, timedelta
 from itertools import combinations
 from typing import Any
 
-from graftbook.closure.question import DEFAULT_PREFERENCE, Question
+from graftbook.closure.criteria import DEFAULT_PREFERENCE
+from graftbook.closure.question import Question
 from graftbook.rulebook.model import Effort, Fitment, Grade, RuleBook
 from tests.closure.oracle import Best, Oracle
 

@@ -22,7 +22,8 @@ from typing import Any
 
 from graftbook.checks.set import check_set
 from graftbook.closure.answering import answer_question
-from graftbook.closure.question import ClearPosition, Criterion, FitComponent, Limits, Question, RemedyFlaws
+from graftbook.closure.criteria import Criterion
+from graftbook.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaws
 from graftbook.http.responses import json_bytes
 from graftbook.questions.checks.documents import findings_document
 from graftbook.questions.closures.documents import answer_document

@@ -3,8 +3,9 @@
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from graftbook.closure.criteria import Difference, Totals
 from graftbook.closure.grounds import Ground, wish_of
-from graftbook.closure.question import Criterion, FitComponent, Wish
+from graftbook.closure.question import FitComponent, Wish
 from graftbook.rulebook.model import Companion, Effort, Fitment, Grade, Severity
 from graftbook.rulebook.scope import Fit
 
@@ -81,27 +82,6 @@ class Because:
     def wish(self) -> Wish | None:
         """The wish that asks, also where that is one for every flaw; None of a part of a contradiction."""
         return wish_of(self.ground) if self.how else None
-
-
-@dataclass(frozen=True, slots=True)
-class Difference:
-    """What one set has more than another, by criterion; what is alike is left out.
-
-    The figure of `price` is the parts of known price alone. `unknown_added` are the numbers without a
-    known price of which it has more pieces, `unknown_removed` those of which it has fewer: while there
-    is one, nobody knows which set's parts cost more.
-    """
-
-    figures: dict[Criterion, int] = field(default_factory=dict)
-    unknown_added: tuple[str, ...] = ()
-    unknown_removed: tuple[str, ...] = ()
-
-    @property
-    def price_is_known(self) -> bool:
-        return not (self.unknown_added or self.unknown_removed)
-
-    def __bool__(self) -> bool:
-        return bool(self.figures) or not self.price_is_known
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,31 +193,6 @@ class Unconfirmed:
     claim: Fitment | Companion
     position: str
     component: str
-
-
-@dataclass(frozen=True, slots=True)
-class Totals:
-    """What a set costs, by criterion. `price` covers known prices; `unknown_pieces` lists the rest.
-
-    `irreversible` counts the changes, and the loose parts whatever their pieces, that are cut or welded;
-    `cut` and `machined` are the numbers of what is, one a change or loose part.
-    """
-
-    irreversible: int
-    visible: int
-    changes: int
-    flaws: int
-    price: int
-    labour: int
-    unconfirmed: int
-    unknown_pieces: tuple[tuple[str, int], ...] = ()
-    cut: tuple[str, ...] = ()
-    machined: tuple[str, ...] = ()
-
-    @property
-    def unknown_prices(self) -> tuple[str, ...]:
-        """The numbers whose price is not known."""
-        return tuple(number for number, _ in self.unknown_pieces)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,8 +2,8 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from enum import StrEnum
 
+from graftbook.closure.criteria import DEFAULT_PREFERENCE, Criterion
 from graftbook.rulebook.model import Effort, Grade, Severity, Vehicle
 
 
@@ -73,21 +73,6 @@ def each_once(wishes: Iterable[Wish]) -> tuple[Wish, ...]:
     for wish in wishes:
         first.setdefault(wish.name, wish)
     return tuple(first.values())
-
-
-class Criterion(StrEnum):
-    """What a set is compared by; see `DEFAULT_PREFERENCE` for the usual order."""
-
-    irreversible = "irreversible changes"
-    visible = "visible changes"
-    changes = "number of changes"
-    flaws = "flaws left in what was touched"
-    price = "price"
-    labour = "labour"
-    unconfirmed = "unconfirmed claims"
-
-
-DEFAULT_PREFERENCE: tuple[Criterion, ...] = tuple(Criterion)
 
 
 WORK_PERMITTED = {

@@ -22,8 +22,9 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.staging import table
 from graftbook.closure.answer import Answer, Change, Outcome
 from graftbook.closure.answering import answer_question
+from graftbook.closure.criteria import Criterion
 from graftbook.closure.explain.comparing import compare
-from graftbook.closure.question import Criterion, Question
+from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.words import phrases, wording
 from graftbook.editing.asked_before import Subject, lately_and_builds, on_variants

@@ -10,7 +10,7 @@ from typing import Any, Literal, overload
 import orjson
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion
+from graftbook.closure.criteria import Criterion
 from graftbook.rulebook.model import Effort, Grade, Severity, SeverityWord
 
 GradeWord = Literal[

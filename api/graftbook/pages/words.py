@@ -8,6 +8,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from graftbook.http.values import MONTHS, day_in_words
+from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
@@ -102,29 +103,11 @@ EFFORT_WORDS = {
     "machining": "needs machining",
     "cutting": "needs cutting or welding",
 }
-CRITERIA = {
-    "irreversible": "as little cut or welded as possible",
-    "visible": "keeps its look",
-    "changes": "fewest changes",
-    "flaws": "fewest flaws left in what is touched",
-    "price": "cheapest parts",
-    "labour": "least labour",
-    "unconfirmed": "best confirmed",
-}
 RULES = {
     "in service": "Judged as a vehicle in service.",
     "type approval": "Judged by the rules of type approval too.",
 }
 """Which rules bind, as the API calls them → what a page says where somebody chose."""
-DIFFERENCES = {
-    "irreversible": ("cut or welded", "pieces"),
-    "visible": ("more to see", "pieces"),
-    "changes": ("changes", "count"),
-    "flaws": ("flaws by weight", "count"),
-    "price": ("parts", "money"),
-    "labour": ("labour", "minutes"),
-    "unconfirmed": ("unconfirmed claims", "count"),
-}
 
 SUMS = {
     "price": "Parts",
@@ -149,7 +132,7 @@ GLOBALS: dict[str, Any] = {
     "SEVERITIES": SEVERITIES,
     "EFFORTS": EFFORTS,
     "EFFORT_WORDS": EFFORT_WORDS,
-    "CRITERIA": CRITERIA,
+    "CRITERIA": PREFERRED,
     "RULES": RULES,
     "DIFFERENCES": DIFFERENCES,
     "SUMS": SUMS,

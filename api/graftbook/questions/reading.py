@@ -9,7 +9,8 @@ from graftbook.catalogue.history.as_of_part import texts_in
 from graftbook.catalogue.history.changes import components_changed_since
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.checks.law import Binding
-from graftbook.closure.question import Criterion, Question, each_once
+from graftbook.closure.criteria import Criterion
+from graftbook.closure.question import Question, each_once
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import reading
 from graftbook.http.values import CRITERION_BY_WORD

@@ -5,11 +5,11 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, Strict, model_validator
 from pydantic.config import JsonDict
 
+from graftbook.closure.criteria import TOLD, Criterion, CriterionWord
 from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Unsaid, Word
 from graftbook.http.values import GradeWord
 from graftbook.rulebook.model import SeverityWord
 
-CriterionWord = Literal["irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed"]
 RulesWord = Literal["in service", "type approval"]
 EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 EvidenceWord = GradeWord
@@ -137,9 +137,10 @@ class LimitsIn(Body):
     evidence_at_least: EvidenceWord = Field("no evidence", description=EVIDENCE)
 
 
-EVERY_CRITERION: list[CriterionWord] = [
-    "irreversible", "visible", "changes", "flaws", "price", "labour", "unconfirmed",
-]  # fmt: skip
+EVERY_CRITERION: list[CriterionWord] = [criterion.value for criterion in Criterion]
+PREFERRED = {criterion.value: told.preferred for criterion, told in TOLD.items()}
+DIFFERENCES = {criterion.value: (told.column, told.unit) for criterion, told in TOLD.items()}
+"""Each criterion as what an asker wants most; over the figures of what is more, and their unit."""
 
 
 def _each_once(preference: list[CriterionWord]) -> list[CriterionWord]:
@@ -150,7 +151,7 @@ def _each_once(preference: list[CriterionWord]) -> list[CriterionWord]:
 
 Criteria = Annotated[
     list[CriterionWord],
-    Field(max_length=7, json_schema_extra={"uniqueItems": True}),
+    Field(max_length=len(EVERY_CRITERION), json_schema_extra={"uniqueItems": True}),
     AfterValidator(_each_once),
 ]
 """Criteria, each once."""

@@ -11,10 +11,10 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Any
 
-from graftbook.closure.answer import Cause, Difference, Other, OtherWay, Outcome, Totals
+from graftbook.closure.answer import Cause, Other, OtherWay, Outcome
+from graftbook.closure.criteria import Criterion, Difference, Totals
 from graftbook.closure.explain.reasons import Reason
 from graftbook.closure.explain.solution import count_choices
-from graftbook.closure.question import Criterion
 from graftbook.closure.search.concede import TooHard
 from graftbook.closure.search.constrain import Model, Unsolvable
 from graftbook.closure.search.deadline import OutOfTime

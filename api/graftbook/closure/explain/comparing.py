@@ -2,8 +2,9 @@
 
 from dataclasses import dataclass, field, replace
 
-from graftbook.closure.answer import Answer, Change, Difference, Outcome
+from graftbook.closure.answer import Answer, Change, Outcome
 from graftbook.closure.answering import answer_question, scope_of
+from graftbook.closure.criteria import Difference
 from graftbook.closure.question import FitComponent, Question, Wish, each_once
 from graftbook.closure.search.deadline import Deadline
 from graftbook.closure.search.totals import difference

@@ -8,7 +8,8 @@ is tried until it is itself contradictory.
 from collections import OrderedDict
 from collections.abc import Collection, Iterable, Iterator
 
-from graftbook.closure.answer import Because, Cause, Contradiction, Note, Totals
+from graftbook.closure.answer import Because, Cause, Contradiction, Note
+from graftbook.closure.criteria import Totals
 from graftbook.closure.grounds import Cheapest, FurtherParts, PriceMissing
 from graftbook.closure.question import PriceAtMost
 from graftbook.closure.search.constrain import Unsolvable
@@ -129,7 +130,11 @@ class Blame:
     # The smallest ---------------------------------------------------------------------------
 
     def smallest(self, among: list[Switch]) -> tuple[list[Switch], bool]:
-        """A smallest contradictory group, and whether it is proved that none is smaller."""
+        """A smallest contradictory group, and whether it is proved that none is smaller.
+
+        All of them when there was no time to look for those that can be left out.
+        """
+        core = among
         try:
             suspects = self._suspects(among)
             by_sum = CEILING in suspects and self.possible(set(suspects) - {CEILING})

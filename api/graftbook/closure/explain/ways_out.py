@@ -8,7 +8,8 @@ then by price and number of changes.
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from graftbook.closure.answer import Because, Cause, Totals, WayOut
+from graftbook.closure.answer import Because, Cause, WayOut
+from graftbook.closure.criteria import Totals
 from graftbook.closure.explain.contradictions import Blame, LeastMeeting, because_of, best_totals
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime

@@ -13,7 +13,7 @@ from types import ModuleType
 from typing import Any
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion
+from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY, Deadline
 from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem, Switch
 from graftbook.closure.search.satisfy import pysat

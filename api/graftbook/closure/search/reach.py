@@ -10,7 +10,8 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion, Limits, PriceAtMost, Question, Wish
+from graftbook.closure.criteria import Criterion
+from graftbook.closure.question import Limits, PriceAtMost, Question, Wish
 from graftbook.closure.search.brought import (
     Brings,
     BudgetShift,

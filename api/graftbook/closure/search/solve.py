@@ -5,7 +5,7 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import NamedTuple
 
-from graftbook.closure.question import Criterion
+from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.concede import Concession, best_by_concession
 from graftbook.closure.search.constrain import Model, Unsolvable, cp, new_solver
 from graftbook.closure.search.deadline import OutOfTime

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from graftbook.closure.answer import Cause
-from graftbook.closure.question import Criterion
+from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem
 from graftbook.closure.search.propagate import Propagation

@@ -4,10 +4,9 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
-from graftbook.closure.answer import Cause, Difference, Totals
+from graftbook.closure.answer import Cause
+from graftbook.closure.criteria import DEFAULT_PREFERENCE, Criterion, Difference, Totals
 from graftbook.closure.question import (
-    DEFAULT_PREFERENCE,
-    Criterion,
     EvidenceAtLeast,
     KeepPosition,
     KeepSection,

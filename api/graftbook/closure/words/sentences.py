@@ -4,8 +4,9 @@ the cautions that go with an answer: work on these sections can hurt people.
 
 from collections.abc import Iterable
 
-from graftbook.closure.answer import Because, Cause, Change, Loose, Totals, WayOut
+from graftbook.closure.answer import Because, Cause, Change, Loose, WayOut
 from graftbook.closure.compatibility import Compatibility, Fits, GoesElsewhere, GoesOnOthers, Place
+from graftbook.closure.criteria import Totals
 from graftbook.closure.grounds import (
     CannotSit,
     ChangedTogether,

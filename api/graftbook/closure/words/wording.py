@@ -9,7 +9,6 @@ from graftbook.closure.answer import (
     Cause,
     Change,
     Contradiction,
-    Difference,
     FlawNote,
     How,
     Loose,
@@ -17,12 +16,11 @@ from graftbook.closure.answer import (
     Other,
     Outcome,
     Solution,
-    Totals,
     Unconfirmed,
     WayOut,
 )
+from graftbook.closure.criteria import TOLD, Criterion, Difference, Totals
 from graftbook.closure.explain.comparing import Comparison
-from graftbook.closure.question import Criterion
 from graftbook.closure.words import phrases
 from graftbook.closure.words.sentences import cautions_for, instead, sentence
 from graftbook.rulebook.grading import Outcome as Found
@@ -308,13 +306,8 @@ def _difference(criterion: Criterion, value: int) -> str:
             return f"{hours(size)} {more} labour"
         case Criterion.flaws:
             return f"{size} {more} in flaws by weight"
-    one, many = {
-        Criterion.irreversible: ("part cut or welded", "parts cut or welded"),
-        Criterion.visible: ("visible change", "visible changes"),
-        Criterion.changes: ("change", "changes"),
-        Criterion.unconfirmed: ("unconfirmed claim", "unconfirmed claims"),
-    }[criterion]
-    return f"{size} {'more' if value > 0 else 'fewer'} {one if size == 1 else many}"
+    told = TOLD[criterion]
+    return f"{size} {'more' if value > 0 else 'fewer'} {told.one if size == 1 else told.many}"
 
 
 def loose_sentence(book: RuleBook, part: Loose) -> str:

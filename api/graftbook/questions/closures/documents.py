@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from typing import TYPE_CHECKING, Literal, TypeVar
+from collections.abc import Callable, Iterable
+from typing import TYPE_CHECKING, TypeVar
 
 from graftbook.closure.answer import (
     Answer,
     Because,
     Change,
     Contradiction,
-    Difference,
     FlawNote,
     How,
     Loose,
@@ -20,13 +19,13 @@ from graftbook.closure.answer import (
     OtherWay,
     Outcome,
     Solution,
-    Totals,
     Unconfirmed,
     WayOut,
 )
 from graftbook.closure.complete import Completeness
+from graftbook.closure.criteria import COUNTED, Criterion, Difference, Totals
 from graftbook.closure.explain.comparing import compare
-from graftbook.closure.question import Criterion, Wish
+from graftbook.closure.question import Wish
 from graftbook.closure.words import phrases, wording
 from graftbook.closure.words.sentences import instead, sentence
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS, evidence_for, money
@@ -59,15 +58,6 @@ if TYPE_CHECKING:
 Look = Callable[[], None]
 """A look at the clock: it raises when time is over."""
 
-_Counted = Literal["irreversible", "visible", "changes", "flaws", "labour", "unconfirmed"]
-_COUNTED: Mapping[Criterion, _Counted] = {
-    Criterion.irreversible: "irreversible",
-    Criterion.visible: "visible",
-    Criterion.changes: "changes",
-    Criterion.flaws: "flaws",
-    Criterion.labour: "labour",
-    Criterion.unconfirmed: "unconfirmed",
-}
 _Item = TypeVar("_Item")
 _Written = TypeVar("_Written")
 
@@ -129,7 +119,7 @@ def difference_document(difference: Difference) -> DifferenceOut:
             if more:
                 document["price"] = money(more)
         elif more:
-            document[_COUNTED[criterion]] = more
+            document[COUNTED[criterion]] = more
     if not difference.price_is_known:
         document["price"] = None
         document["known_price"] = money(difference.figures.get(Criterion.price, 0))
@@ -300,13 +290,7 @@ def contradicted_document(book: RuleBook, contradicted: Unconfirmed) -> Unconfir
 def totals_document(totals: Totals) -> TotalsOut:
     """What a set costs. `price` covers the known prices."""
     return {
-        "irreversible": totals.irreversible,
-        "visible": totals.visible,
-        "changes": totals.changes,
-        "flaws": totals.flaws,
-        "price": money(totals.price),
-        "labour_minutes": totals.labour,
-        "unconfirmed": totals.unconfirmed,
+        **totals.figures(money),
         "unknown_prices": list(totals.unknown_prices),
         "cut_or_welded": list(totals.cut),
         "machined": list(totals.machined),

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from graftbook.closure.answer import Difference, Outcome
+from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import scope_of
+from graftbook.closure.criteria import COUNTED, Criterion, Difference
 from graftbook.closure.explain.comparing import Comparison, with_component
-from graftbook.closure.question import Criterion, Question
+from graftbook.closure.question import Question
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.words import wording
 from graftbook.closure.words.sentences import CUTTING, cautions_for, section_cautions
@@ -82,16 +83,9 @@ def _exactly(place: str, told: DifferenceOut) -> Priced | None:
     price = told.get("price", "0")
     if price is None:
         return None
-    figures = {
-        Criterion.irreversible: told.get("irreversible", 0),
-        Criterion.visible: told.get("visible", 0),
-        Criterion.changes: told.get("changes", 0),
-        Criterion.flaws: told.get("flaws", 0),
-        Criterion.price: minor_units(Decimal(price)),
-        Criterion.labour: told.get("labour", 0),
-        Criterion.unconfirmed: told.get("unconfirmed", 0),
-    }
-    return Priced(place, Difference({name: more for name in Criterion if (more := figures[name])}))
+    figures: dict[Criterion, int] = {name: told.get(word, 0) for name, word in COUNTED.items()}
+    figures[Criterion.price] = minor_units(Decimal(price))
+    return Priced(place, Difference({name: figures[name] for name in Criterion if figures[name]}))
 
 
 def _best(question: Question, told: list[Priced] | None) -> Priced | None:
