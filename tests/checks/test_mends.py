@@ -89,7 +89,8 @@ def test_two_circuits_are_not_advised_to_get_two():
 
 def test_a_hand_brake_with_discs_is_not_advised_a_larger_drum():
     disc = {"brake_type": "disc", "piston_area": "13 cm2", "disc_effective_radius": "104 mm"}
-    rear = {"brake.rear.left": disc, "brake.rear.right": disc, "brake.hand": {"hand_lever_ratio": "4"}}
+    cable = {"hand_lever_ratio": "4", "hand_brake_radius": "104 mm"}
+    rear = {"brake.rear.left": disc, "brake.rear.right": disc, "brake.hand": cable}
     for check in ("brakes.hand_brake", "brakes.parking"):
         assert "drum" not in _mend(check, rear)
         assert "larger drum" in _mend(check, {"brake.hand": {"hand_lever_ratio": "4"}})
