@@ -167,6 +167,41 @@ def test_a_joint_whose_kind_nobody_records(engine: Engine) -> None:
     }
 
 
+@pytest.mark.one_engine
+@pytest.mark.parametrize(("bore", "idle"), [("10 mm", [("wide-hub",)]), ("20 mm", [])])
+def test_a_companion_that_whatever_sits_there_is(
+    engine: Engine, bore: str, idle: list[tuple[str, ...]]
+) -> None:
+    """The disc wheel's bore is 19 to 20.3 mm, the spoked one's 20 mm, and no wheel is left off."""
+    more = (
+        "[companion]\nname,component,reason,at,having\n"
+        f"wide-hub,TL-1,The lamp's bracket needs a wide hub.,wheel.left,bore at least {bore}\n"
+    )
+    found = of(Wrong.idle_rule, findings(engine, more=more))
+    assert [one.records for one in found] == idle
+    assert all(one.severity is Severity.untidy and one.variants == ("T2-L",) for one in found)
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize(
+    ("other", "idle"),
+    [
+        ("TL-1,brake", True),  # which sits nowhere but at the lamp's place
+        ("TL-1,lamp", False),
+        ("TW-10,wheel.left", True),  # one wheel in one place
+        ("TW-10,wheel.right", False),
+        ("TG-1,", False),  # grease is ordered loose
+    ],
+)
+def test_a_conflict_of_what_can_never_meet(engine: Engine, other: str, idle: bool) -> None:
+    more = (
+        "[conflict]\nname,component,position,other_component,other_position,reason\n"
+        f"apart,TW-9,wheel.left,{other},They foul each other.\n"
+    )
+    found = of(Wrong.idle_rule, findings(engine, more=more))
+    assert [one.records for one in found] == ([("apart",)] if idle else [])
+
+
 def test_evidence_that_nothing_refers_to(engine: Engine) -> None:
     more = "[evidence]\nname,grade,reference\nlost,hearsay,somebody said\n"
     (one,) = findings(engine, more=more)

@@ -27,6 +27,7 @@ class Wrong(StrEnum):
     impossible_alternative = "alternative that never fits"
     unrecorded_joint = "joint that nobody records"
     idle_budget = "budget without a side"
+    idle_rule = "rule that never binds"
     no_budget = "circuit without a budget"
     idle_option = "option that nothing asks for"
     unused_evidence = "evidence that nothing refers to"
@@ -61,6 +62,7 @@ _SERIOUS = {
 }
 _UNTIDY = {
     Wrong.unused_evidence,
+    Wrong.idle_rule,
     Wrong.idle_option,
     Wrong.offer_of_nothing,
     Wrong.said_twice,
@@ -76,6 +78,7 @@ _FIX = {
     Wrong.impossible_alternative: "record where it fits, a successor that can be had, or take the row out",
     Wrong.unrecorded_joint: "record the value of the components there, or take the joint out",
     Wrong.idle_budget: "record the value of the components, or hold the budget to other variants",
+    Wrong.idle_rule: "take it out, or mend what it names",
     Wrong.no_budget: "record a budget for the circuit, or leave the positions' circuit empty",
     Wrong.idle_option: "name the option where it decides something, or take it from the variant",
     Wrong.unused_evidence: "name it in the records that it is for, or take it out",

@@ -10,8 +10,8 @@ from typing import NamedTuple
 from graftbook.catalogue.lint.closure import FROM_NEW, Looked, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.closure.question import FitComponent, RemedyFlaw, Wish
-from graftbook.rulebook.model import Alternative, Companion, RuleBook
-from graftbook.rulebook.scope import Scope
+from graftbook.rulebook.model import Alternative, Companion, Conflict, RuleBook
+from graftbook.rulebook.scope import Fit, Scope
 
 NOTHING_ELSE = "nothing else can be had for its place"
 
@@ -55,6 +55,7 @@ class RuleLint:
         yield from self._wishes()
         yield from self._alternatives()
         yield from self._joints()
+        yield from self._idle()
 
     def _wishes(self) -> Iterator[Verdict]:
         """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
@@ -115,6 +116,33 @@ class RuleLint:
                 recorded = any(self.looked.measure(number, kind) for number in self.looked.at[position])
                 sentence = f"{joint.name} compares {kind} at {position}, and no component there records it"
                 yield Verdict(key, sentence, recorded)
+
+    def _idle(self) -> Iterator[Verdict]:
+        """Rules that whatever sits on any vehicle obeys: they never bind."""
+        for rule in self.book.companions:
+            if (key := (Wrong.idle_rule, (rule.name,), "")) not in self.settled:
+                scopes = self._demanding(rule)
+                well = any(not _always_met(scope, rule) for scope in scopes)
+                told = f"{rule.name} asks for what every vehicle has, whatever is fitted"
+                yield from [Verdict(key, told, well)] if scopes else []
+        for conflict in self.book.conflicts:
+            if (key := (Wrong.idle_rule, (conflict.name,), "")) not in self.settled:
+                scopes = [scope for scope in self.looked.scopes if scope.holds(conflict)]
+                well = any(_may_meet(scope, conflict) for scope in scopes)
+                told = f"{conflict.name} keeps apart what no vehicle can have together"
+                yield from [Verdict(key, told, well)] if scopes else []
+
+
+def _always_met(scope: Scope, rule: Companion) -> bool:
+    """Whether all that may sit in some place of an alternative meets it."""
+    placed = (a for a in rule.alternatives if a.position)
+    return any(all(scope.satisfies(Fit(a.position, c), a) for c in scope.options(a.position)) for a in placed)
+
+
+def _may_meet(scope: Scope, conflict: Conflict) -> bool:
+    """Whether what a conflict keeps apart could be on the vehicle in two places at once."""
+    one, other = scope.on_side(conflict.one), scope.on_side(conflict.other)
+    return any(fit.is_loose or fit.position != beside.position for fit in one for beside in other)
 
 
 def _can_be_met(scope: Scope, alternative: Alternative) -> bool:
