@@ -8,10 +8,9 @@ from sqlmodel import AutoString, SQLModel
 
 import graftbook.access.tables
 import graftbook.builds.stored.tables
-import graftbook.catalogue.store.epoch
+import graftbook.catalogue.history.revisions
 import graftbook.catalogue.store.tables
-import graftbook.catalogue.store.tables_buying
-import graftbook.catalogue.store.tables_fitting
+import graftbook.catalogue.store.tables_beside
 import graftbook.editing.flat.tables
 import graftbook.editing.review.tables
 import graftbook.events.tables

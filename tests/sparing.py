@@ -20,7 +20,7 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling import books
 from graftbook.catalogue.compiling.queries import book_revision, compile_book
-from graftbook.catalogue.store.epoch import begin_epoch, epoch_of
+from graftbook.catalogue.history.revisions import begin_epoch, epoch_of
 from graftbook.closure.answer import Answer
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import Question

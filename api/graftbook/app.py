@@ -25,8 +25,8 @@ from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
 from graftbook.access.authenticator import Door
+from graftbook.access.endpoints import describe_access
 from graftbook.access.guard import LONGEST_FORM, Trail, known_reader
-from graftbook.access.openapi import describe_access
 from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -47,12 +47,11 @@ from graftbook.events.delivering import delivered
 from graftbook.events.waiting import Waiting
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
-from graftbook.http.conditional import Ready, read_answer
 from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
-from graftbook.http.responses import KEEP_NOTHING, problem_answer
+from graftbook.http.responses import KEEP_NOTHING, Ready, problem_answer, read_answer
 from graftbook.idempotency.header import response_of
 from graftbook.idempotency.service import AnsweredBefore
 from graftbook.orders import endpoints as orders
@@ -66,8 +65,7 @@ from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
 from graftbook.process.draining import drain_before_the_end
 from graftbook.process.present import Present
-from graftbook.process.reasoning.reasoner import NotInTime
-from graftbook.process.service import THREADS
+from graftbook.process.service import THREADS, NotInTime
 from graftbook.process.state import Readings, Service, make_service
 from graftbook.process.warm import warm_up
 from graftbook.questions.checks import endpoints as checks

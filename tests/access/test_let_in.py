@@ -9,7 +9,7 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine, event
 
-from graftbook.access import authenticator, let_in, sessions
+from graftbook.access import authenticator, sessions
 from graftbook.access import service as access
 from graftbook.access.keys import checksum, new_key, presented
 from graftbook.access.principal import Caller
@@ -111,7 +111,7 @@ def by(monkeypatch: pytest.MonkeyPatch, later: timedelta) -> None:
     def moment() -> datetime:
         return access.moment() + later
 
-    for module in (authenticator, let_in, sessions):
+    for module in (authenticator, sessions):
         monkeypatch.setattr(module, "moment", moment)
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import httpx
 import pytest
 
-from graftbook.questions import names
+from graftbook.questions.vehicles import service
 
 pytestmark = pytest.mark.anyio
 
@@ -23,8 +23,8 @@ def looked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
         found.append(number)
         return real(session, number)
 
-    real = names.numbers_near
-    monkeypatch.setattr(names, "numbers_near", noting)
+    real = service.numbers_near
+    monkeypatch.setattr(service, "numbers_near", noting)
     return found
 
 
@@ -43,7 +43,7 @@ async def test_a_check_tells_every_unknown_number_in_one_answer(
     assert "(and 998 more)" in problem["detail"]
     assert "with the first 20 of 999 only" in problem["detail"]
     assert [error["pointer"] for error in problem["errors"][:2]] == ["/components/1", "/components/2"]
-    assert len(looked) == names.MOST_NEAR
+    assert len(looked) == service.MOST_NEAR
 
 
 async def test_five_thousand_numbers_are_refused_at_once(client: httpx.AsyncClient) -> None:
@@ -66,7 +66,7 @@ async def test_the_page_answers_five_thousand_numbers_within_a_second(
     assert page.status_code == 200
     assert "was looked for with the first 20 of 200 only." in page.text
     assert "a list has at most 200 numbers" in page.text
-    assert len(looked) == names.MOST_NEAR
+    assert len(looked) == service.MOST_NEAR
 
 
 @pytest.mark.parametrize("field", ["fitted", "on_the_bench"])

@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
-from graftbook.catalogue.store.listing import filters_of
+from graftbook.catalogue.store.lists import filters_of
 from graftbook.catalogue.store.written import records_of
 from graftbook.database import reading
 

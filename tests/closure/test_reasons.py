@@ -10,9 +10,8 @@ from dataclasses import replace
 
 import pytest
 
-from graftbook.closure.answer import Because, Cause, How, Solution
+from graftbook.closure.answer import Because, Cause, ChangedTogether, How, Solution
 from graftbook.closure.answering import answer_question
-from graftbook.closure.grounds import ChangedTogether
 from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
 from graftbook.closure.words.wording import because_sentence, change_sentence
 from graftbook.rulebook.model import Flaw, RuleBook, Side

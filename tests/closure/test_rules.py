@@ -2,10 +2,9 @@
 
 import pytest
 
-from graftbook.closure.answer import Cause, Missing, Outcome
+from graftbook.closure.answer import Cause, Missing, NeverEmpty, Outcome
 from graftbook.closure.complete import check_completeness
 from graftbook.closure.criteria import Criterion
-from graftbook.closure.grounds import NeverEmpty
 from graftbook.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
 from graftbook.closure.words import sentences
 from graftbook.rulebook.model import (

@@ -12,8 +12,8 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine, update
 
+from graftbook.catalogue.history.revisions import begin_epoch
 from graftbook.catalogue.loading.imports import SMALL, load
-from graftbook.catalogue.store.epoch import begin_epoch
 from graftbook.database import writing
 from graftbook.events.service import forget_old
 from graftbook.events.told import EVENT

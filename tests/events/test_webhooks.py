@@ -11,7 +11,7 @@ from fastapi import FastAPI
 from sqlalchemy import Engine
 from standardwebhooks import WebhookVerificationError
 
-from graftbook.catalogue.store.epoch import begin_epoch
+from graftbook.catalogue.history.revisions import begin_epoch
 from graftbook.database import writing
 from graftbook.events import delivering, store, webhooks
 from graftbook.events.delivering import SCHEDULE, Delivering, next_parcel, note, take

@@ -21,7 +21,7 @@ from graftbook.problems import Busy
 from graftbook.process.reasoning import process
 from graftbook.process.reasoning.frames import Late
 from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
-from graftbook.process.reasoning.reasoner import Reasoner, ReasoningEnded
+from graftbook.process.service import Reasoner, ReasoningEnded
 from graftbook.rulebook.index import flaw_of
 from graftbook.rulebook.model import RuleBook
 from tests.closure.shelf import VEHICLE, Shelf, at, needs

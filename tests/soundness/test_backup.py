@@ -20,8 +20,8 @@ from graftbook.backups.service import backup, restore
 from graftbook.builds.schemas import SpecificationIn
 from graftbook.builds.service import create_specification
 from graftbook.catalogue.format.exports import export
+from graftbook.catalogue.history.revisions import epoch_of
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.database import migrate, reading
 from graftbook.problems import Unavailable
 from graftbook.settings import Settings

@@ -1,7 +1,7 @@
 """Who is let in: a key or a cookie against the database, once a request.
 
 A revocation therefore acts at once in every process. Only an answer that is given again unlooked-up is
-also given to who was let in just now (`let_in.py`): there a revocation acts at once in the process that
+also given to who was let in just now (`LetIn`): there a revocation acts at once in the process that
 made it, and on SQLite in every one; through another process on PostgreSQL within half a second.
 
 What need not be done before the answer (when a key was last used, when a browser was last seen) is written
@@ -10,6 +10,10 @@ by one thread behind it, and its failure fails nothing.
 Refused attempts go into the trail, so few that nobody can fill the disk with them. Of one client a row a
 minute, of all together sixty; what comes between is counted and told by the client's next row (`times`). The
 trail keeps the newest ten thousand.
+
+`LetIn`: what the database said of a key or a cookie stands until something is committed, for answers alone
+that are given again unlooked-up (`http/responses`); whatever is looked up or changes anything asks it. A
+revocation is a commit, so it is seen as an edit is (`process/present`).
 """
 
 import logging
@@ -28,7 +32,6 @@ from sqlmodel import Session
 
 from graftbook.access import store
 from graftbook.access.keys import Presented
-from graftbook.access.let_in import LetIn, earliest
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.service import moment, usable
 from graftbook.access.tables import AccessEventRow
@@ -36,6 +39,44 @@ from graftbook.access.throttling import Attempts, network_of
 from graftbook.database import reading, writing
 from graftbook.problems import KeyNeeded, SlowDown
 from graftbook.process.present import Mark, Present
+
+MOST = 1_000
+
+
+class LetIn:
+    """Principals by the digest of what they sent. Safe for threads; without a `present` it keeps nobody."""
+
+    def __init__(self, present: Present | None) -> None:
+        self._present = present
+        self._kept: OrderedDict[tuple[str, bool], tuple[Principal, Mark, datetime]] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def mark(self) -> Mark | None:
+        """To be taken before the database is asked; None when nothing can be believed."""
+        return self._present.mark() if self._present is not None else None
+
+    def note(self, digest: str, principal: Principal, mark: Mark | None, until: datetime) -> None:
+        """Keep who was let in after the mark was taken. `until`: when he is to be looked up in any case."""
+        if mark is None:
+            return
+        with self._lock:
+            self._kept[digest, principal.by_cookie] = principal, mark, until
+            self._kept.move_to_end((digest, principal.by_cookie))
+            while len(self._kept) > MOST:
+                self._kept.popitem(last=False)
+
+    def get(self, digest: str, now: Mark | None, *, by_cookie: bool) -> Principal | None:
+        """Who was let in with this; None when the database must be asked."""
+        found = self._kept.get((digest, by_cookie))
+        if found is None or self._present is None:
+            return None
+        principal, mark, until = found
+        return principal if self._present.stands(mark, now) and moment() < until else None
+
+
+def earliest(first: datetime, *others: datetime | None) -> datetime:
+    """The earliest of the moments that there are."""
+    return min(at for at in (first, *others) if at is not None)
 
 
 class Refusals:

@@ -1,19 +1,25 @@
-"""Keys over the API: made, listed and revoked by whoever may administer."""
+"""Keys over the API: made, listed and revoked by whoever may administer.
+
+In the OpenAPI document: how to send one, what each operation takes, how it refuses.
+"""
 
 from datetime import datetime
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
 from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access import service as access
-from graftbook.access.guard import MayAdminister, caller_of, door_of
+from graftbook.access.guard import SCHEME, MayAdminister, caller_of, door_of
 from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
+from graftbook.access.scopes import Scope
+from graftbook.access.sessions import COOKIE, FORM_HEADER
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.problems import ForeignName, ForgedRequest, KeyNeeded, ScopeNeeded, SlowDown
 from graftbook.process.state import ServiceDep
 
 router = APIRouter(prefix="/v1", tags=["access"], dependencies=[MayAdminister])
@@ -110,3 +116,38 @@ def _number(text: str) -> int:
     if not text.isdecimal() or len(text) > 18:
         raise problems.InvalidCursor("take the cursor from the answer before, unchanged")
     return int(text)
+
+
+COOKIE_SCHEME = "page_session"
+
+
+def describe_access(document: dict[str, Any], reading: str) -> None:
+    """Complete a document in which the guards of the routes are named. `reading`: open or closed."""
+    schemes = document.setdefault("components", {}).setdefault("securitySchemes", {})
+    schemes[COOKIE_SCHEME] = {
+        "type": "apiKey",
+        "in": "cookie",
+        "name": COOKIE,
+        "description": f"Set by POST /signin. Changes also need the header {FORM_HEADER} or the form field.",
+    }
+    for item in document["paths"].values():
+        for method, operation in item.items():
+            operation.setdefault("security", [])
+            if scopes := _scopes(operation):
+                _describe(operation, max(scopes, key=list(Scope).index), method, reading)
+
+
+def _scopes(operation: dict[str, Any]) -> list[Scope]:
+    return [Scope(name) for needed in operation.get("security", []) for name in needed.get(SCHEME, [])]
+
+
+def _describe(operation: dict[str, Any], scope: Scope, method: str, reading: str) -> None:
+    operation["security"] = [{SCHEME: [scope.value]}, {COOKIE_SCHEME: []}]
+    refusals = [KeyNeeded, ScopeNeeded, SlowDown]
+    if scope is Scope.READ and reading == "open":
+        operation["security"].insert(0, {})
+        refusals.append(ForeignName)
+    if scope is not Scope.READ and method != "get":
+        refusals.append(ForgedRequest)
+    for status, answer in documented(*refusals).items():
+        operation["responses"].setdefault(str(status), answer)

@@ -13,9 +13,8 @@ from hashlib import sha256
 from sqlalchemy import Engine
 
 from graftbook.access import store
-from graftbook.access.authenticator import Door
+from graftbook.access.authenticator import Door, earliest
 from graftbook.access.keys import digest_of
-from graftbook.access.let_in import earliest
 from graftbook.access.principal import Caller, Principal
 from graftbook.access.service import moment, usable
 from graftbook.access.tables import PageSessionRow

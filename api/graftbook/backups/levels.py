@@ -5,8 +5,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
 
 from graftbook.backups.files import Refused
-from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.store.epoch import begin_epoch
+from graftbook.catalogue.history.revisions import begin_epoch, current_revision
 from graftbook.database import migrate, migration_config, writing
 
 

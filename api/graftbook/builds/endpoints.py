@@ -11,12 +11,19 @@ from graftbook.builds import service as builds
 from graftbook.builds.schemas import BuildChangeIn, BuildCreateIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import IfMatch, document_etag, etag_wanted, has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    IfMatch,
+    document_etag,
+    etag_wanted,
+    has_already,
+    json_answer,
+    not_modified,
+)
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
 

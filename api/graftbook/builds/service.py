@@ -25,7 +25,7 @@ from graftbook.builds.stored.events import EventWord, state_of
 from graftbook.builds.stored.tables import BuildRow, SpecificationRow, SpecificationVersionRow
 from graftbook.database import Source, reading, writing
 from graftbook.events.told import Kind, tell
-from graftbook.http.conditional import document_etag, names
+from graftbook.http.responses import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import AlreadyExists, InvalidRequest, PreconditionFailed
 from graftbook.process.state import Service

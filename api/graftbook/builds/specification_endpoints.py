@@ -17,11 +17,19 @@ from graftbook.builds.schemas import (
 )
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import IfMatch, document_etag, etag_wanted, has_already, read_answer
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    IfMatch,
+    document_etag,
+    etag_wanted,
+    has_already,
+    json_answer,
+    not_modified,
+    read_answer,
+)
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
 

@@ -12,11 +12,10 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import Any
 
-from graftbook.closure.answer import Because, Cause, Contradiction, Outcome, Solution
+from graftbook.closure.answer import Because, Cause, Contradiction, Ground, Outcome, Solution
 from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.explain.reasons import Unexplained
 from graftbook.closure.explain.solution import solution_of
-from graftbook.closure.grounds import Ground
 from graftbook.closure.question import FitComponent, Question
 from graftbook.closure.search.brought import pair_values
 from graftbook.closure.search.constrain import Unsolvable

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from graftbook.closure.answer import Answer, Cause, FlawNote, Note, Unconfirmed
+from graftbook.closure.answer import Answer, Cause, FlawNote, Note, TooFew, Unconfirmed
 from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.explain.solution import (
     advised,
@@ -12,7 +12,6 @@ from graftbook.closure.explain.solution import (
     not_determined,
     unconfirmed_claims,
 )
-from graftbook.closure.grounds import TooFew
 from graftbook.closure.question import (
     ClearPosition,
     FitComponent,

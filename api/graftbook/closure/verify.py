@@ -6,8 +6,7 @@ Every answer passes it before it is given. It is also how a proposed set is read
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
-from graftbook.closure.answer import Cause
-from graftbook.closure.grounds import CannotSit, ChangedTogether, Ground, NotSupplied, PriceUnknown
+from graftbook.closure.answer import CannotSit, Cause, ChangedTogether, Ground, NotSupplied, PriceUnknown
 from graftbook.closure.question import (
     ClearPosition,
     FitComponent,

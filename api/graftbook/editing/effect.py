@@ -31,8 +31,8 @@ from graftbook.editing.asked_before import Subject, lately_and_builds, on_varian
 from graftbook.problems import Busy, Problem, UnknownVariant
 from graftbook.process.background import Job
 from graftbook.process.state import Service
-from graftbook.questions.names import of_one_revision
 from graftbook.questions.reading import Asked, ask
+from graftbook.questions.vehicles.service import of_one_revision
 from graftbook.rulebook.model import RuleBook, Supply
 
 SECONDS_TO_COMPILE = 2.5

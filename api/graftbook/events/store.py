@@ -8,7 +8,7 @@ from sqlalchemy import Connection, delete, func, update
 from sqlalchemy import select as select_rows
 from sqlmodel import Session, col, select
 
-from graftbook.catalogue.store.epoch import EpochRow
+from graftbook.catalogue.history.revisions import EpochRow
 from graftbook.database import in_utc
 from graftbook.events.cursors import State
 from graftbook.events.tables import DeliveryRow, WebhookRow

@@ -21,10 +21,9 @@ from graftbook.events.schemas import (
     WebhooksOut,
 )
 from graftbook.events.sending import Network, networks_in
-from graftbook.http.conditional import IfMatch, etag_wanted
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.http.responses import KEEP_NOTHING, IfMatch, etag_wanted, json_answer
 from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1/webhooks", tags=["events"], dependencies=[MayAdminister])

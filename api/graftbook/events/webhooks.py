@@ -16,7 +16,7 @@ from graftbook.events.problems import UnknownWebhook
 from graftbook.events.sending import Network, require_address
 from graftbook.events.signing import new_secret
 from graftbook.events.tables import WebhookRow
-from graftbook.http.conditional import names
+from graftbook.http.responses import names
 from graftbook.problems import InvalidRequest, PreconditionFailed
 
 if TYPE_CHECKING:

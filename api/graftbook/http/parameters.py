@@ -20,8 +20,7 @@ from starlette.responses import Response
 
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.document import Document
-from graftbook.http.conditional import read_answer
-from graftbook.http.responses import ASK_AGAIN
+from graftbook.http.responses import ASK_AGAIN, read_answer
 from graftbook.problems import InvalidRequest, printable
 
 ASKED_BY_MACHINES = frozenset({"/livez", "/readyz", "/metrics"})

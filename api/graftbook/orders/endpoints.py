@@ -9,9 +9,9 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
+from graftbook.http.responses import answered
 from graftbook.orders.forms import DOCUMENTS, MEDIA, form_of, writer
 from graftbook.orders.papers.parts import UnknownPart
 from graftbook.orders.question_schemas import OrderIn, OrderQuery, order_address

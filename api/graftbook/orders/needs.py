@@ -9,8 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution
-from graftbook.closure.grounds import number_asked
+from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, number_asked
 from graftbook.closure.words.phrases import opening
 from graftbook.closure.words.sentences import section_cautions, sentence
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount

@@ -22,7 +22,6 @@ from graftbook.rulebook.units import (
     INCH,
     PINT_IMPERIAL,
     POUND,
-    STANDARD_GRAVITY,
     UNITS,
     WORDED,
     NotAMeasure,
@@ -48,7 +47,6 @@ UNITS_WORDS = {
 }
 
 GALLON_US = 231 * INCH**3
-POUND_FORCE = POUND * STANDARD_GRAVITY
 TRUE_WITHIN, SIZE_WITHIN = 0.01, 0.0025
 """A rounded value lies this near to the exact one, as a part of it, however roughly it was recorded; what
 has a size to be cut or fitted to lies nearer."""

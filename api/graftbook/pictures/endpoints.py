@@ -11,9 +11,8 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
-from graftbook.http.conditional import has_already, read_answer
 from graftbook.http.errors import documented
-from graftbook.http.responses import json_answer, not_modified
+from graftbook.http.responses import has_already, json_answer, not_modified, read_answer
 from graftbook.pictures import service as pictures
 from graftbook.pictures.image import MEDIA_TYPES, TAKEN, Kept, kept_of
 from graftbook.pictures.schemas import LONGEST_CAPTION, Digest, Kind, Name, PictureOut, PicturesOut

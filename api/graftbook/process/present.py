@@ -20,8 +20,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Engine, event
 
-from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.store.epoch import epoch_of
+from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.database import reading
 
 BELIEVED = 0.5

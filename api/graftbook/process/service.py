@@ -5,27 +5,96 @@ Commands hold it too, so it loads no web; routes get it by `process.state`.
 It says how many expensive requests are done at once. Reasoning and loading hold a processor. A gate lets a
 few through at a time and lets a few more wait; whoever comes beyond that, or waits too long, is told to come
 again (503 with Retry-After). So look-ups, ready answers and `/livez` stay quick whatever is asked.
+
+`Reasoner` is where reasoning is done: in processes of its own, or in this one.
 """
 
 import math
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, field, replace
+from types import MappingProxyType
+from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine
 
 from graftbook.catalogue.compiling.book_names import BookNames
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
-from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.closure.search.constrain import warm_up
+from graftbook.closure.search.deadline import NEVER, Deadline, OutOfTime
 from graftbook.database import Source, make_engine
-from graftbook.problems import Busy
+from graftbook.problems import Busy, Unavailable
 from graftbook.process.background import Background
-from graftbook.process.reasoning.reasoner import Reasoner
+from graftbook.process.reasoning.frames import Late
+from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
 from graftbook.rulebook.model import RuleBook
 from graftbook.settings import Settings
+from graftbook.telemetry.requests import somebody_waits
+
+
+class ReasoningEnded(Unavailable):
+    """The process that reasoned over the question was ended from outside; nothing was changed."""
+
+    type = "/problems/reasoning-ended"
+    title = "The process that reasoned over this was ended; ask again"
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})
+
+
+class NotInTime(Unavailable):
+    """What was asked for has no answer that says how far it came, and was not done."""
+
+    type = "/problems/not-in-time"
+    title = "This was not worked out in the time asked for"
+    headers: Mapping[str, str] = MappingProxyType({"Retry-After": "1"})
+
+
+Result = TypeVar("Result")
+
+
+class Reasoner:
+    """Does the work of questions in up to so many processes; 0: here, in the thread that asks.
+
+    `most_bytes`: about how much memory the rule books of each of them may take.
+    """
+
+    def __init__(self, processes: int = 0, most_bytes: float = math.inf) -> None:
+        self.pool = Pool(processes, most_bytes) if processes else None
+
+    def start(self) -> None:
+        """Get ready before anybody asks: load the solver here, or begin the first process."""
+        if self.pool is None:
+            warm_up()
+        else:
+            self.pool.start()
+
+    def run(self, work: Callable[..., Result], *arguments: Any, deadline: Deadline) -> Result:
+        """What a pure module's function returns; its arguments and its result are values.
+
+        Raises what it raises, and of another process: OutOfTime when it is not done at the very end of
+        the deadline, or the asker has gone, Busy when no process was free until then, ReasoningEnded when
+        it was killed.
+        """
+        if self.pool is None:
+            return work(*arguments)
+        if not (seconds := deadline.very_end()):
+            raise OutOfTime
+        try:
+            return self.pool.run(work, *arguments, seconds=seconds, wanted=somebody_waits())
+        except Late:
+            raise OutOfTime from None
+        except NoneFree:
+            raise Busy("questions") from None
+        except Lost:
+            raise ReasoningEnded from None
+
+    def close(self) -> None:
+        """End the processes."""
+        if self.pool is not None:
+            self.pool.close()
+
 
 MOST_WAITING = 8
 WAITING_FOR_THE_SAME = 40

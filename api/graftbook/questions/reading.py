@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any, TypeVar, overload
 
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
-from graftbook.catalogue.history.as_of_part import texts_in
+from graftbook.catalogue.history.as_of import texts_in
 from graftbook.catalogue.history.changes import components_changed_since
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.checks.law import Binding
@@ -24,9 +24,8 @@ from graftbook.problems import (
 )
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import Posed
-from graftbook.questions.names import Names, of_one_revision, whole
 from graftbook.questions.schemas import AskIn, LimitsIn, WishIn
-from graftbook.questions.vehicles.service import VehicleAsked, ask_vehicle
+from graftbook.questions.vehicles.service import Names, VehicleAsked, ask_vehicle, of_one_revision, whole
 from graftbook.rulebook.model import RuleBook
 from graftbook.telemetry.requests import since_asked
 

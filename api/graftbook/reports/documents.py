@@ -3,7 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable
 
-from graftbook.catalogue.format.records_reports import ReportRecord
+from graftbook.catalogue.format.records_beside import ReportRecord
 from graftbook.catalogue.store.standing import Claimed, Opposed
 from graftbook.http.values import GRADE_WORDS, counted
 from graftbook.reports.schemas import GradeOut, OpposedOut, ReportOut, SuggestionOut, TalliedOut

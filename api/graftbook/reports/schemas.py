@@ -4,7 +4,7 @@ from typing import Annotated
 
 from pydantic import ConfigDict, Field
 
-from graftbook.catalogue.format.records_reports import OutcomeWord
+from graftbook.catalogue.format.records_beside import OutcomeWord
 from graftbook.document import Document
 from graftbook.editing.schemas import RecordRow
 from graftbook.http.fields import Day, Unsaid, Word

@@ -10,7 +10,7 @@ from sqlalchemy import Engine
 from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint.closure import Looked
 from graftbook.catalogue.lint.finding import Wrong
-from graftbook.catalogue.lint.upgrades import upgrade_findings, wishes_of
+from graftbook.catalogue.lint.rules import upgrade_findings, wishes_of
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import Question

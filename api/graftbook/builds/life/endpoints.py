@@ -16,11 +16,10 @@ from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import bytes_answer, read_answer
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, JSON
+from graftbook.http.responses import ASK_AGAIN, JSON, bytes_answer, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.forms import PDF, form_of
 from graftbook.process.state import ServiceDep

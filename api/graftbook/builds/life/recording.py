@@ -18,9 +18,8 @@ from graftbook.http.values import counted
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.problems import InvalidRequest, UnknownCharacteristic, pointing_at
 from graftbook.process.state import Service
-from graftbook.questions.names import Names
 from graftbook.questions.schemas import VehicleIn, WishIn
-from graftbook.questions.vehicles.service import name_vehicle
+from graftbook.questions.vehicles.service import Names, name_vehicle
 from graftbook.rulebook.units import NotAMeasure, read_measure
 
 

@@ -4,13 +4,18 @@ what of the decided set is missing.
 The comparison is a check like any other: the vehicle as built is today's, what is fitted now is the set. So
 its arithmetic tells before and after, its flaws what was remedied, its broken rules what does not go
 together.
+
+What of the decided set is still missing: a closure from how it stands is not enough: what a half-finished
+vehicle breaks already is never enforced, so that it would ask for nothing where half is done. So what the
+closure changes is laid over what is fitted, and the whole is completed as a set for the vehicle as the
+factory built it.
 """
 
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 
 from graftbook.builds import service as builds
-from graftbook.builds.life.missing import Open, as_built, each_piece, still_open
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_on, row_of, state_on
 from graftbook.builds.stored.events import Event, State, state_of
@@ -20,11 +25,108 @@ from graftbook.problems import InvalidRequest
 from graftbook.process.state import Service
 from graftbook.questions.checks.service import check_what_is_known
 from graftbook.questions.closures.compared_schemas import CheckOut
-from graftbook.questions.closures.service import document_of
-from graftbook.questions.schemas import CheckIn
+from graftbook.questions.closures.schemas import ChangeOut, ClosureOut, LooseOut, OutcomeWord, SetOut, WishOut
+from graftbook.questions.closures.service import closure_document, document_of
+from graftbook.questions.schemas import CheckIn, ClosureIn, VehicleIn
 from graftbook.rulebook.scope import Scope
 
 NOT_IN_TIME = "What is still open of it was not worked out in the time there was. Ask again."
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """What is left to do: changes from how it stands, and pieces of loose parts that were not used yet."""
+
+    outcome: OutcomeWord = "proved"
+    sentences: list[str] = field(default_factory=list)
+    """Why nothing can be told, where there is no set."""
+    wishes: list[WishOut] = field(default_factory=list)
+    changes: list[ChangeOut] = field(default_factory=list)
+    loose: list[tuple[LooseOut, int]] = field(default_factory=list)
+    cautions: list[str] = field(default_factory=list)
+
+
+def as_built(build: BuildOut) -> VehicleIn:
+    """The vehicle without what was done to it."""
+    built = date.fromisoformat(build["built"]) if build["built"] else None
+    known = {"chassis": build["chassis"], "variant": build["variant"], "options": build["options"]}
+    return VehicleIn(built=built, **known)
+
+
+def each_piece(parts: Mapping[str, int]) -> list[str]:
+    """A number once for each of its pieces."""
+    return [number for number, count in parts.items() for _ in range(count)]
+
+
+def still_open(
+    service: Service, build: BuildOut, check: CheckOut, used: Mapping[str, int], on: date | None
+) -> Open:
+    """What is left to do on a build. `check`: what is fitted as a set for the vehicle as built; `used`: loose
+    parts. Raises what asking a closure raises."""
+    closure = _decided(service, build, on)
+    wishes = closure["wishes"] if closure else []
+    if closure and closure["set"] is None:
+        return Open(closure["outcome"], closure["sentences"], wishes, cautions=closure["cautions"])
+    wanted = closure["set"] if closure else None
+    whole = _laid_over(service, build, used, wanted) if wanted and _asks(wanted) else check
+    return _left(build, used, wanted, whole, wishes)
+
+
+def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut | None:
+    """The closure from how it stands, of what is decided and what it is built to; None when nothing is."""
+    if not build["decided"] and not build["built_to"]:
+        return None
+    body = ClosureIn(vehicle=VehicleIn(build=build["name"], on=on), specification=build["built_to"])
+    return closure_document(service, body)[1]
+
+
+def _asks(wanted: SetOut) -> bool:
+    return bool(wanted["changes"] or wanted["loose_parts"])
+
+
+def _laid_over(service: Service, build: BuildOut, used: Mapping[str, int], wanted: SetOut) -> CheckOut:
+    """What is fitted with what the closure changes, as a set for the vehicle as built."""
+    sits = build["fitted"] | {change["position"]: change["component"] for change in wanted["changes"]}
+    pieces = dict(used)
+    for part in wanted["loose_parts"]:
+        pieces[part["component"]] = pieces.get(part["component"], 0) + part["quantity"]
+    body = CheckIn(vehicle=as_built(build), positions=sits, components=each_piece(pieces))
+    found: CheckOut = document_of(service, check_what_is_known(service, body)[0])
+    return found
+
+
+def _left(
+    build: BuildOut, used: Mapping[str, int], wanted: SetOut | None, whole: CheckOut, wishes: list[WishOut]
+) -> Open:
+    completed = whole["completed"]
+    changes = {change["position"]: change for change in (wanted["changes"] if wanted else ())}
+    loose = [(part, part["quantity"]) for part in (wanted["loose_parts"] if wanted else ())]
+    if completed is None:
+        return Open("proved", [], wishes, list(changes.values()), loose, whole["cautions"])
+    if completed["set"] is None:
+        return Open(completed["outcome"], completed["sentences"], wishes, list(changes.values()), loose)
+    every = completed["set"]
+    new = [c for c in every["changes"] if not _sits(build, c) and c["position"] not in changes]
+    left = [(part, part["quantity"] - used.get(part["component"], 0)) for part in every["loose_parts"]]
+    return Open(
+        completed["outcome"],
+        [],
+        wishes,
+        _in_order([*changes.values(), *new], every["changes"]),
+        [(part, pieces) for part, pieces in left if pieces > 0],
+        completed["cautions"],
+    )
+
+
+def _sits(build: BuildOut, change: ChangeOut) -> bool:
+    fitted = build["fitted"]
+    return change["position"] in fitted and fitted[change["position"]] == change["component"]
+
+
+def _in_order(changes: Iterable[ChangeOut], whole: Iterable[ChangeOut]) -> list[ChangeOut]:
+    """Changes as the whole set has them in order; what it does not have comes last."""
+    places = {change["position"]: place for place, change in enumerate(whole)}
+    return sorted(changes, key=lambda change: places.get(change["position"], len(places)))
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,9 +11,8 @@ from graftbook.builds.specification_endpoints import BODY, Name, Version
 from graftbook.builds.standards import schemas as s
 from graftbook.builds.standards import service as standards
 from graftbook.builds.stored.documents import specification_document
-from graftbook.http.conditional import read_answer
 from graftbook.http.errors import documented
-from graftbook.http.responses import json_answer
+from graftbook.http.responses import json_answer, read_answer
 from graftbook.problems import UnknownSpecification, pointing_at
 from graftbook.process.state import ServiceDep
 from graftbook.questions.closures.endpoints import PROBLEMS

@@ -12,8 +12,8 @@ from concurrent.futures import Future
 from sqlalchemy import Connection
 
 from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
+from graftbook.catalogue.history.revisions import epoch_of
 from graftbook.catalogue.loading.staging import table
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.database import Source, reading
 from graftbook.problems import UnknownVariant

@@ -13,10 +13,9 @@ from sqlalchemy import Connection, exists, select
 from sqlmodel import Session
 
 from graftbook.catalogue.compiling import values as c
-from graftbook.catalogue.history.revisions import chain_of
+from graftbook.catalogue.history.revisions import chain_of, epoch_of
 from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.conditions import when_of
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.reported import reports_by_claim
 from graftbook.problems import UnknownVariant

@@ -12,9 +12,9 @@ from sqlalchemy import Connection, func, or_, select
 from graftbook.catalogue.finding.of_book import SECTION, flaw_entry, upgrade_entry
 from graftbook.catalogue.finding.ranking import Entry, head_of, sizes_in, weights_of
 from graftbook.catalogue.finding.speech import OtherWords, Term, forms, other_words, shown, stem
+from graftbook.catalogue.history.revisions import epoch_of
 from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.conditions import split
-from graftbook.catalogue.store.epoch import epoch_of
 
 MOST_OF_A_WORD = 2_000
 MOST_RANKED = 400

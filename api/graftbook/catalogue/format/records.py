@@ -33,15 +33,17 @@ from graftbook.catalogue.format.fields import (
     clean,
     measured,
 )
-from graftbook.catalogue.format.records_buying import (
+from graftbook.catalogue.format.records_beside import (
     ExchangeRateRecord,
+    MarkRecord,
     OfferRecord,
+    OtherWordRecord,
+    OutlineRecord,
+    ReportRecord,
     SupplierRecord,
     TaxRecord,
+    UpgradeRecord,
 )
-from graftbook.catalogue.format.records_drawing import MarkRecord, OutlineRecord
-from graftbook.catalogue.format.records_reports import ReportRecord
-from graftbook.catalogue.format.records_words import OtherWordRecord, UpgradeRecord
 from graftbook.rulebook.units import QUANTITIES
 
 __all__ = [

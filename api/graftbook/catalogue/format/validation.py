@@ -5,8 +5,7 @@ from collections.abc import Iterator
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import chassis_parts
-from graftbook.catalogue.format.records_drawing import drawing_findings
-from graftbook.catalogue.format.records_reports import report_findings
+from graftbook.catalogue.format.records_beside import drawing_findings, report_findings
 from graftbook.rulebook.model import Comparator
 from graftbook.rulebook.units import WORDED, NotAMeasure, read_amount, read_measure
 

@@ -1,10 +1,17 @@
-"""The catalogue's revision: one number an edit, and which ranges' rule books the edit touched."""
+"""The catalogue's revision: one number an edit, and which ranges' rule books the edit touched.
 
+The epoch is which history of the database this is: a restore begins another one. Revisions and versions count
+inside one history. After a restore the same number can stand for something else, so whatever is kept or
+compared under a number carries the epoch too.
+"""
+
+import secrets
 from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
 from sqlalchemy import (
+    CheckConstraint,
     CompoundSelect,
     Connection,
     Select,
@@ -19,7 +26,9 @@ from sqlalchemy import (
     union_all,
     update,
 )
+from sqlmodel import Field, SQLModel
 
+import graftbook.database  # noqa: F401  (sets the naming convention before the first table)
 from graftbook.catalogue.history.changes import spoken_of_before
 from graftbook.catalogue.loading.staging import STAGED, as_list, listed, listed_under, table
 from graftbook.catalogue.store.tables import CLAIMS
@@ -209,3 +218,29 @@ def _components_brought() -> Select[Any]:
         select(fitment.c.component).where(fitment.c.claim.in_(_names("fitment"))),
     )
     return select(brought.subquery().columns[0])
+
+
+LENGTH = 12
+
+
+class EpochRow(SQLModel, table=True):
+    """The one row that names the history; `number` is always 1."""
+
+    __tablename__ = "epoch"
+    __table_args__ = (CheckConstraint("number = 1", name="number"),)
+    number: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
+    name: str = Field(max_length=LENGTH)
+
+
+def epoch_of(connection: Connection) -> str:
+    """The name of this history; empty in a database that was never given one."""
+    # Of the table, not of the class: the first use of a class makes the ORM ready for every other too.
+    return connection.execute(select(SQLModel.metadata.tables["epoch"].c.name)).scalar() or ""
+
+
+def begin_epoch(connection: Connection) -> str:
+    """From here on it is another history. Returns its name."""
+    name = secrets.token_hex(LENGTH // 2)
+    if not connection.execute(update(EpochRow).values(name=name)).rowcount:
+        connection.execute(insert(EpochRow).values(number=1, name=name))
+    return name

@@ -1,6 +1,10 @@
-"""Looking for contradictions in the catalogue. The findings are data; nothing is changed."""
+"""Looking for contradictions in the catalogue. The findings are data; nothing is changed.
 
-from collections.abc import Iterator
+Which variants of a range have the same rule book but for their names: one of them is looked at for all.
+"""
+
+from collections import defaultdict
+from collections.abc import Hashable, Iterator, Sequence
 from itertools import chain, groupby
 
 from sqlalchemy import Connection, Engine, and_, or_, select
@@ -8,19 +12,70 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.compiling.values import tied
-from graftbook.catalogue.lint.alike import alike_variants
 from graftbook.catalogue.lint.buying import offer_findings
 from graftbook.catalogue.lint.circles import circles_in
 from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.closure import FITTED, FROM_NEW
 from graftbook.catalogue.lint.finding import Finding, Wrong
 from graftbook.catalogue.lint.names import budget_findings, name_findings
-from graftbook.catalogue.lint.rules import Key, RuleLint
+from graftbook.catalogue.lint.rules import Key, RuleLint, upgrade_findings
 from graftbook.catalogue.lint.sequence import sequence_findings
-from graftbook.catalogue.lint.upgrades import upgrade_findings
 from graftbook.catalogue.lint.vehicles import from_new_findings
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.loading.staging import listed, listed_numbers, table
+from graftbook.catalogue.store.conditions import when_of
 from graftbook.database import reading
+from graftbook.rulebook.model import ALWAYS
+
+
+def alike_variants(connection: Connection, variants: Sequence[str]) -> list[list[str]]:
+    """The variants in groups, each in the order given, the groups in that of their first ones.
+
+    Those are alike that hold under the same conditions and have the same characteristics. Where a
+    condition asks for chassis numbers, days or options, the vehicles of each variant decide, so that
+    it is a group by itself; so is one without chassis numbers, of which there is no vehicle.
+    """
+    conditions = _conditions(connection, variants)
+    bound = _bound(connection, frozenset[int]().union(*conditions.values()))
+    facts, built = _facts(connection, variants), _built(connection, variants)
+    groups: dict[Hashable, list[str]] = {}
+    for variant in variants:
+        holding = conditions[variant]
+        shared = variant in built and not holding & bound
+        groups.setdefault((holding, facts[variant]) if shared else variant, []).append(variant)
+    return list(groups.values())
+
+
+def _conditions(connection: Connection, variants: Sequence[str]) -> dict[str, frozenset[int]]:
+    spelt = table("condition_variant")
+    found: dict[str, set[int]] = {variant: set() for variant in variants}
+    query = select(spelt.c.variant, spelt.c.condition_id)
+    for row in connection.execute(query.where(spelt.c.variant.in_(listed(connection, variants)))):
+        found[row.variant].add(row.condition_id)
+    return {variant: frozenset(held) for variant, held in found.items()}
+
+
+def _bound(connection: Connection, ids: frozenset[int]) -> set[int]:
+    """Those of the conditions that the single vehicle decides."""
+    condition = table("condition")
+    rows = connection.execute(select(condition).where(condition.c.id.in_(listed_numbers(connection, ids))))
+    return {row["id"] for row in rows.mappings() if when_of(row) is not ALWAYS}
+
+
+def _facts(connection: Connection, variants: Sequence[str]) -> dict[str, frozenset[Hashable]]:
+    fact = table("characteristic")
+    found: dict[str, set[Hashable]] = defaultdict(set)
+    query = select(fact.c.variant, fact.c.kind, fact.c.low, fact.c.high, fact.c.text)
+    for variant, *said in connection.execute(query.where(fact.c.variant.in_(listed(connection, variants)))):
+        found[variant].add(tuple(said))
+    return {variant: frozenset(found[variant]) for variant in variants}
+
+
+def _built(connection: Connection, variants: Sequence[str]) -> set[str]:
+    """Those that have chassis numbers."""
+    span = table("chassis_span")
+    query = select(span.c.variant).where(span.c.variant.in_(listed(connection, variants)))
+    return set(connection.execute(query).scalars())
+
 
 _Key = tuple[Wrong, tuple[str, ...]]
 

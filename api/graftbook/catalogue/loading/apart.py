@@ -21,13 +21,12 @@ from sqlalchemy.exc import OperationalError
 
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sources import from_objects
-from graftbook.catalogue.history.revisions import current_revision, raise_revision
+from graftbook.catalogue.history.revisions import current_revision, epoch_of, raise_revision
 from graftbook.catalogue.history.snapshots import Fields, images, objects_in
 from graftbook.catalogue.loading.apart_rows import deleting, keys, same, tables_handed_over, writing
 from graftbook.catalogue.loading.apart_session import in_session, may_note
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
 from graftbook.catalogue.loading.staging import defer_references, table
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.database import make_engine, reading
 from graftbook.temporary_files import work_folder
 

@@ -5,17 +5,10 @@ from collections.abc import Iterable
 from sqlalchemy import Table
 from sqlmodel import SQLModel
 
-from graftbook.catalogue.store import (
-    epoch,
-    tables,
-    tables_buying,
-    tables_drawing,
-    tables_fitting,
-    tables_reports,
-    tables_words,
-)
+from graftbook.catalogue.history import revisions
+from graftbook.catalogue.store import tables, tables_beside
 
-_MODULES = (tables, tables_buying, tables_drawing, tables_fitting, tables_reports, tables_words, epoch)
+_MODULES = (tables, tables_beside, revisions)
 OWN = ("revision", "record_change")
 """What an edit writes about itself: its number is known at the end only."""
 

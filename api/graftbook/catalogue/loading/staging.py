@@ -33,11 +33,7 @@ from sqlalchemy.schema import CreateTable
 from sqlmodel import SQLModel
 
 import graftbook.catalogue.store.tables
-import graftbook.catalogue.store.tables_buying
-import graftbook.catalogue.store.tables_drawing
-import graftbook.catalogue.store.tables_fitting
-import graftbook.catalogue.store.tables_reports
-import graftbook.catalogue.store.tables_words  # noqa: F401  (all define the tables that are written here)
+import graftbook.catalogue.store.tables_beside  # noqa: F401  (all define the tables that are written here)
 from graftbook.catalogue.format.sheets import Place
 from graftbook.catalogue.loading.bulk import Clash, put
 from graftbook.catalogue.store.columns import CLAIM_NAME

@@ -9,7 +9,7 @@ from sqlalchemy import Connection
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.money import minor, money
 from graftbook.catalogue.format.names import exchange_rate_name, offer_name
-from graftbook.catalogue.store.tables_buying import RATE_PLACES, TAX_PLACES
+from graftbook.catalogue.store.tables_beside import RATE_PLACES, TAX_PLACES
 
 _Row = dict[str, Any]
 

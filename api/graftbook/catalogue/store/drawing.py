@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
 
-from graftbook.catalogue.format.records_drawing import View, read_point
+from graftbook.catalogue.format.records_beside import View, read_point
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
 

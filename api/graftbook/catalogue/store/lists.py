@@ -1,13 +1,19 @@
-"""Pages of what the catalogue is made of: ranges, variants, positions, known flaws, in name order."""
+"""Pages of what the catalogue is made of: ranges, variants, positions, known flaws, in name order.
+
+And records of any one kind, by what stands in the columns of their own table.
+"""
 
 from collections import defaultdict
-from collections.abc import Collection, Sequence
-from typing import Annotated, Any, TypeVar
+from collections.abc import Collection, Mapping, Sequence
+from typing import Annotated, Any, Literal, TypeVar, get_args, get_origin
 
 from pydantic import Field
-from sqlalchemy import RowMapping, Select, exists, or_, select
+from pydantic.fields import FieldInfo
+from sqlalchemy import Connection, RowMapping, Select, exists, or_, select
 from sqlmodel import Session
 
+from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
@@ -308,3 +314,49 @@ def _page(
     rows = session.connection().execute(query.order_by(key).limit(limit + 1)).mappings().all()
     more = len(rows) > limit
     return rows[:limit], write_cursor(search, [rows[limit - 1]["name"]]) if more else None
+
+
+BEGINS = "*"
+"""Ends a value that others begin with. No name has it (`NAME_PATTERN`)."""
+_END = "\U0010ffff"
+_NAME = "name"
+
+
+def filters_of(kind: str) -> dict[str, tuple[str, ...]]:
+    """The columns that records of a kind are picked by: names and controlled words, each with the words that
+    there are (empty: any name). `name` is what a record is called, whatever column holds it."""
+    own, fields = table(kind).c, KIND_BY_WORD[kind].model_fields
+    found = {
+        column.name: _words(fields[column.name].annotation)
+        for column in own
+        if column.name in fields and _is_name(fields[column.name]) and getattr(column.type, "length", None)
+    }
+    named = {_NAME: ()} if kind != "component" else {}
+    return {**found, **named}
+
+
+def _is_name(field: FieldInfo) -> bool:
+    """Whether a column holds a name or one of some words; free text and measures have no pattern."""
+    named = any(getattr(each, "pattern", None) for each in field.metadata)
+    return named or bool(_words(field.annotation))
+
+
+def _words(annotation: Any) -> tuple[str, ...]:
+    return get_args(annotation) if get_origin(annotation) is Literal else ()
+
+
+def names_of(
+    connection: Connection, kind: str, where: Mapping[str, str], after: str, limit: int
+) -> Sequence[str]:
+    """Names of records of a kind in their order, behind `after`; `where` gives columns of `filters_of` their
+    value, or how it begins."""
+    key = key_of(kind)
+    query = select(key).where(key > after).distinct().order_by(key).limit(limit)
+    for name, value in where.items():
+        column = key if name == _NAME and kind != "component" else table(kind).c[name]
+        if value.endswith(BEGINS):
+            start = value.removesuffix(BEGINS)
+            query = query.where(column.between(start, start + _END))
+        else:
+            query = query.where(column == value)
+    return connection.execute(query).scalars().all()

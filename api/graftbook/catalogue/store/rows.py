@@ -9,7 +9,7 @@ from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.kind_rules import Absurd, KindRules
 from graftbook.catalogue.format.money import minor
 from graftbook.catalogue.format.names import as_typed, chassis_parts, name_of, sort_key, words_of
-from graftbook.catalogue.format.records_reports import read_measured
+from graftbook.catalogue.format.records_beside import read_measured
 from graftbook.catalogue.format.validation import read_wanted
 from graftbook.catalogue.store.buying import TO_ROW
 from graftbook.catalogue.store.conditions import joined, row_of

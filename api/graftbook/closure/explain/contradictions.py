@@ -8,9 +8,8 @@ is tried until it is itself contradictory.
 from collections import OrderedDict
 from collections.abc import Collection, Iterable, Iterator
 
-from graftbook.closure.answer import Because, Cause, Contradiction, Note
+from graftbook.closure.answer import Because, Cause, Cheapest, Contradiction, FurtherParts, Note, PriceMissing
 from graftbook.closure.criteria import Totals
-from graftbook.closure.grounds import Cheapest, FurtherParts, PriceMissing
 from graftbook.closure.question import PriceAtMost
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import OutOfTime

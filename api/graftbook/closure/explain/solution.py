@@ -6,6 +6,7 @@ Notes are what an answer must also say: flaws, what was already so, what is advi
 from collections.abc import Iterable, Iterator
 
 from graftbook.closure.answer import (
+    CannotSit,
     Cause,
     Change,
     FlawNote,
@@ -14,11 +15,12 @@ from graftbook.closure.answer import (
     Note,
     Other,
     Outcome,
+    Rule,
     Solution,
     Unconfirmed,
+    number_asked,
 )
 from graftbook.closure.explain.reasons import Explanation, Reason
-from graftbook.closure.grounds import CannotSit, Rule, number_asked
 from graftbook.closure.search.deadline import EXPLAINED, Deadline
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation

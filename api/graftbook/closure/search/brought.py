@@ -9,8 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, overload
 
-from graftbook.closure.answer import Cause, MetAlready
-from graftbook.closure.grounds import ChangedTogether, FlawAsked
+from graftbook.closure.answer import Cause, ChangedTogether, FlawAsked, MetAlready
 from graftbook.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Regret, severity_weight
 from graftbook.rulebook.compare import agrees

@@ -2,13 +2,14 @@
 
 from collections.abc import Iterator
 
-from graftbook.closure.answer import Cause, Note
-from graftbook.closure.grounds import (
+from graftbook.closure.answer import (
+    Cause,
     NeverEmpty,
     NoFitment,
     NoneHas,
     NoneWillDo,
     NoOther,
+    Note,
     NotKnown,
     NotSupplied,
     NotThisVehicle,

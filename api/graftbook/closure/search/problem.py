@@ -3,8 +3,7 @@
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from graftbook.closure.answer import Cause
-from graftbook.closure.grounds import Ground
+from graftbook.closure.answer import Cause, Ground
 from graftbook.closure.question import PriceAtMost, Question
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.rulebook.model import Budget, Conflict, Flaw, Grade, Joint, Severity

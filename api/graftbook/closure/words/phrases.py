@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable
 
-from graftbook.closure.answer import MetAlready, Missing
-from graftbook.closure.grounds import FlawAsked
+from graftbook.closure.answer import FlawAsked, MetAlready, Missing
 from graftbook.closure.question import (
     WORK_PERMITTED,
     ClearPosition,

@@ -4,17 +4,18 @@ the cautions that go with an answer: work on these sections can hurt people.
 
 from collections.abc import Iterable
 
-from graftbook.closure.answer import Because, Cause, Change, Loose, WayOut
-from graftbook.closure.compatibility import Compatibility, Fits, GoesElsewhere, GoesOnOthers, Place
-from graftbook.closure.criteria import Totals
-from graftbook.closure.grounds import (
+from graftbook.closure.answer import (
+    Because,
     CannotSit,
+    Cause,
+    Change,
     ChangedTogether,
     Cheapest,
     Fact,
     FlawAsked,
     FurtherParts,
     Ground,
+    Loose,
     NeverEmpty,
     NoFitment,
     NoneHas,
@@ -27,7 +28,10 @@ from graftbook.closure.grounds import (
     PriceMissing,
     PriceUnknown,
     TooFew,
+    WayOut,
 )
+from graftbook.closure.compatibility import Compatibility, Fits, GoesElsewhere, GoesOnOthers, Place
+from graftbook.closure.criteria import Totals
 from graftbook.closure.question import (
     ClearPosition,
     EvidenceAtLeast,

@@ -19,11 +19,10 @@ from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
-from graftbook.http.conditional import IfMatch, has_already
 from graftbook.http.errors import documented, refused
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, KEEP_NOTHING, json_answer, not_modified
+from graftbook.http.responses import ASK_AGAIN, KEEP_NOTHING, IfMatch, has_already, json_answer, not_modified
 from graftbook.process.state import ServiceDep
 
 router = APIRouter(prefix="/v1/flat-lists", tags=["exchange"])

@@ -7,7 +7,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 from pydantic.config import JsonDict
 
 from graftbook.catalogue.format.fields import OptionalName
-from graftbook.catalogue.format.records_buying import OptionalCurrency
+from graftbook.catalogue.format.records_beside import OptionalCurrency
 
 FieldWord = Literal[
     "number", "description", "section", "position", "fits", "from", "to", "quantity", "replaces",

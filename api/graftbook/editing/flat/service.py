@@ -25,7 +25,7 @@ from graftbook.editing.flat.tables import FlatListRow
 from graftbook.editing.flat.turning import Turned, turn
 from graftbook.editing.flat.words import by_number
 from graftbook.editing.records.service import Author
-from graftbook.http.conditional import names
+from graftbook.http.responses import names
 from graftbook.problems import (
     InvalidRequest,
     PreconditionFailed,

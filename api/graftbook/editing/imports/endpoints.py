@@ -16,9 +16,8 @@ from graftbook.access.guard import Editor, MayRead
 from graftbook.catalogue.format.exports import export_text, json_schema
 from graftbook.catalogue.format.reading import DateOrder, DecimalMark, Formulas, Reading
 from graftbook.catalogue.format.sources import REQUEST, Sent
-from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.loading.load import Report
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.database import reading
 from graftbook.document import Document
 from graftbook.editing.imports.service import Edit, import_from
@@ -26,11 +25,10 @@ from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import Why
-from graftbook.http.conditional import bytes_answer, has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import CELL
-from graftbook.http.responses import ASK_AGAIN, etag_of, not_modified
+from graftbook.http.responses import ASK_AGAIN, bytes_answer, etag_of, has_already, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
 from graftbook.problems import (

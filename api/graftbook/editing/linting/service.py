@@ -8,12 +8,11 @@ import orjson
 from sqlalchemy import Connection, select
 
 from graftbook.catalogue.format.records import KIND_BY_WORD
-from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.lint.finding import Finding
 from graftbook.catalogue.lint.lint import lint, of_records
 from graftbook.catalogue.loading.staging import listed, table
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.database import reading
 from graftbook.editing.linting.schemas import LintFindingOut, MendOut

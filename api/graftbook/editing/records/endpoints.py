@@ -17,12 +17,18 @@ from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import EditOut, RecordChangesOut, RecordIn, RecordOut
-from graftbook.http.conditional import IfMatch, IfMatchOfWhatIsThere, has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented, refused
 from graftbook.http.fields import CELL
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    IfMatch,
+    IfMatchOfWhatIsThere,
+    has_already,
+    json_answer,
+    not_modified,
+)
 from graftbook.process.state import Service, ServiceDep
 
 router = APIRouter(prefix="/v1/records", tags=["records"])

@@ -11,20 +11,18 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.format.records import KIND_BY_WORD, KindWord
-from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import images, rows_in
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.catalogue.store.epoch import epoch_of
-from graftbook.catalogue.store.listing import BEGINS, filters_of, names_of
+from graftbook.catalogue.store.lists import BEGINS, filters_of, names_of
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.database import reading
 from graftbook.document import Document
 from graftbook.editing.records.service import record_etag
 from graftbook.editing.schemas import RecordRow
-from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Cursor, Limit, PageOut, next_link, takes
-from graftbook.http.responses import etag_of
+from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.problems import InvalidRequest
 from graftbook.process.state import ServiceDep

@@ -17,7 +17,7 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.removing import kind_words
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import reading
-from graftbook.http.conditional import names
+from graftbook.http.responses import names
 from graftbook.problems import (
     ChangedAgain,
     InvalidRequest,

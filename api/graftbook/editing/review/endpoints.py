@@ -21,10 +21,9 @@ from graftbook.editing.review.schemas import (
     Sentence,
     StateWord,
 )
-from graftbook.http.conditional import read_answer
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer
+from graftbook.http.responses import ASK_AGAIN, json_answer, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
 

@@ -21,9 +21,9 @@ from graftbook.editing.schemas import (
     RevisionOut,
     RevisionsOut,
 )
-from graftbook.http.conditional import read_answer
 from graftbook.http.errors import documented
 from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.responses import read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.idempotency.service import Answer
 from graftbook.process.state import ServiceDep

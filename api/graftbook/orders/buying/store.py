@@ -9,7 +9,7 @@ from sqlalchemy import Select, and_, func, or_, select
 from sqlmodel import Session
 
 from graftbook.catalogue.loading.staging import listed, table
-from graftbook.catalogue.store.tables_buying import RATE_PLACES, TAX_PLACES
+from graftbook.catalogue.store.tables_beside import RATE_PLACES, TAX_PLACES
 from graftbook.orders.buying.model import Offer, Supplier
 
 

@@ -9,12 +9,19 @@ from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
 from graftbook.builds.schemas import Slug
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import IfMatch, etag_wanted, has_already, read_answer
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    IfMatch,
+    etag_wanted,
+    has_already,
+    json_answer,
+    not_modified,
+    read_answer,
+)
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.endpoints import ANSWER, Part
 from graftbook.orders.forms import MEDIA, form_of, writer

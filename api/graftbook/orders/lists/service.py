@@ -17,7 +17,7 @@ from sqlmodel import Session
 from graftbook.catalogue.compiling.book_names import near_names
 from graftbook.database import in_utc, reading, writing
 from graftbook.events.told import Kind, tell
-from graftbook.http.conditional import document_etag, names
+from graftbook.http.responses import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.buying.not_bought import of_before
 from graftbook.orders.lists import store

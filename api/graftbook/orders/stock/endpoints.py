@@ -9,12 +9,18 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.conditional import IfMatch, IfMatchOfWhatIsThere, has_already
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented, refused
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, json_answer, not_modified
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    IfMatch,
+    IfMatchOfWhatIsThere,
+    has_already,
+    json_answer,
+    not_modified,
+)
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer
 from graftbook.orders.forms import CSV, MEDIA, form_of

@@ -12,7 +12,7 @@ from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.loading.load import EnoughMistakes, Report
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import reading, writing
-from graftbook.http.conditional import document_etag, names
+from graftbook.http.responses import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
 from graftbook.orders.lists import store
 from graftbook.orders.lists.schemas import LiesOut, StockCountOut, StockDifferenceOut, StockOut

@@ -18,11 +18,10 @@ from graftbook.builds.life.schemas import CarriedOutIn, EventsIn
 from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import BuildCreateIn, BuildIn
 from graftbook.builds.stored.documents import BuildOut, build_document
-from graftbook.http.conditional import document_etag
 from graftbook.http.errors import validated
 from graftbook.http.fields import Day
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING
+from graftbook.http.responses import KEEP_NOTHING, document_etag
 from graftbook.orders.forms import PDF
 from graftbook.orders.lists import overview
 from graftbook.pages.answer.answer import check_groups

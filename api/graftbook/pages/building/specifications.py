@@ -14,10 +14,9 @@ from graftbook.builds.standards import service as standards
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
 from graftbook.catalogue.store.lists import list_variants
 from graftbook.database import reading
-from graftbook.http.conditional import document_etag
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
-from graftbook.http.responses import KEEP_NOTHING
+from graftbook.http.responses import KEEP_NOTHING, document_etag
 from graftbook.pages.building.typed import Form, question_in, said
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router

@@ -17,8 +17,8 @@ from graftbook.questions.checks.service import Proposed, check_what_is_known, ne
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.schemas import SetOut
 from graftbook.questions.closures.service import document_of
-from graftbook.questions.names import member
 from graftbook.questions.schemas import CheckIn
+from graftbook.questions.vehicles.service import member
 
 LONGEST_ADDRESS = 6_000
 """A list that makes a longer address is answered without one: mail and chat cut long addresses."""

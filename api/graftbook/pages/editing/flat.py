@@ -40,7 +40,6 @@ router = pages_router()
 Name = Annotated[str, Path(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
 MOST_LISTS = 200
 ROWS_SHOWN = 8
-BECOMES_SHOWN = 5
 ON_A_PAGE = 40
 """Questions of one kind on a page."""
 CHANGES_SHOWN = 200

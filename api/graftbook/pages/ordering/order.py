@@ -1,5 +1,9 @@
-"""The order of an answer: what to buy and from whom, documents to take away, and a draft to keep."""
+"""The order of an answer: what to buy and from whom, documents to take away, and a draft to keep.
 
+The name suggested for it: the chassis, what was wished, the day.
+"""
+
+import re
 from dataclasses import dataclass
 from datetime import date
 from http import HTTPStatus
@@ -25,15 +29,36 @@ from graftbook.orders.lists import service as order_lists
 from graftbook.orders.lists.schemas import BookingOut, OrderListOut
 from graftbook.orders.schemas import OrderOut
 from graftbook.orders.service import offers_side_by_side, order_facts_for
-from graftbook.pages.asking.question import takes_question
+from graftbook.pages.asking.question import PageQuestion, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
-from graftbook.pages.ordering.naming import suggested
 from graftbook.pages.ordering.ordered import ALSO, ANOTHER, BUY_FROM, TERMS, PageOrder, answer_to
 from graftbook.pages.problems import pages_router
 from graftbook.problems import AlreadyExists, DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.reading import present_revision
+
+MOST_WISHES = 2
+LONGEST = 70
+"""Letters, so that a number still has room behind them."""
+_WISHED = ("upgrade", "fit", "remedy", "clear", "specification")
+
+
+def suggested(question: PageQuestion, order: OrderOut) -> str:
+    """As `24PL-018412-front-discs-2026-11-29`; made of what a name may hold."""
+    wished = [value.partition("@")[0] for name in _WISHED for value in question.values(name)]
+    wished += [f"all-{severity}" for severity in question.values("remedy_all")]
+    more = [f"and-{len(wished) - MOST_WISHES}-more"] if len(wished) > MOST_WISHES else []
+    others = [f"and-{len(order['vehicles']) - 1}-vehicles"] if len(order["vehicles"]) > 1 else []
+    words = [order["vehicles"][0]["label"], *wished[:MOST_WISHES], *more, *others]
+    beginning = "-".join(filter(None, map(_clean, words))) or "order"
+    day = order["date"]
+    return f"{beginning[: LONGEST - len(day) - 1].rstrip('-._')}-{day}"
+
+
+def _clean(text: str) -> str:
+    return re.sub(r"[^A-Za-z0-9._]+", "-", text).strip("-._")
+
 
 router = pages_router()
 

@@ -10,7 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from graftbook.access.guard import MayOrder, MayRead, Orderer, form_of
-from graftbook.catalogue.format.records_reports import OutcomeWord
+from graftbook.catalogue.format.records_beside import OutcomeWord
 from graftbook.editing.review.service import ON
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes

@@ -6,8 +6,8 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered
 from graftbook.http.contract.headers import carries
+from graftbook.http.responses import answered
 from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut

@@ -12,9 +12,9 @@ from graftbook.problems import InvalidRequest, Problem, Unknown, UnknownComponen
 from graftbook.process.state import Service
 from graftbook.questions.closures import reasoning
 from graftbook.questions.closures.service import Answering, told
-from graftbook.questions.names import MOST_NEAR, member
 from graftbook.questions.reading import Asked, ask, at_revision
 from graftbook.questions.schemas import CheckIn
+from graftbook.questions.vehicles.service import MOST_NEAR, member
 from graftbook.rulebook.scope import Scope
 
 Wrong = dict[str, Problem]

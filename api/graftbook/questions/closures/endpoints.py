@@ -9,9 +9,9 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
+from graftbook.http.responses import answered
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.closures import service as closures
 from graftbook.questions.closures.compared_schemas import WhatIfOut, WhyNotOut

@@ -13,8 +13,7 @@ from fastapi import Query
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.http.conditional import nothing_more
-from graftbook.http.responses import etag_of
+from graftbook.http.responses import etag_of, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.problems import NoSet
 from graftbook.process.state import Made, Make, Service

@@ -7,10 +7,9 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
-from graftbook.http.responses import etag_of, json_answer
+from graftbook.http.responses import answered, etag_of, json_answer, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.compatibility.schemas import CompatibilityListOut, CompatibilityOut

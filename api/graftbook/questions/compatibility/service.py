@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from graftbook.catalogue.compiling.queries import Strangers, book_revision, with_components
-from graftbook.catalogue.history.as_of_part import texts_in
+from graftbook.catalogue.history.as_of import texts_in
 from graftbook.catalogue.store.lookup import (
     Found,
     find_components,
@@ -42,9 +42,9 @@ from graftbook.questions.compatibility.schemas import (
     PlaceOut,
     SetPartOut,
 )
-from graftbook.questions.names import of_one_revision
 from graftbook.questions.reading import present_revision
 from graftbook.questions.schemas import CompatibilityIn, CompatibilityQuestionIn
+from graftbook.questions.vehicles.service import of_one_revision
 from graftbook.rulebook.model import Evidence, RuleBook, Vehicle
 from graftbook.rulebook.scope import TooLarge
 

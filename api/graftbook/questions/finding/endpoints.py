@@ -7,9 +7,8 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
-from graftbook.http.responses import etag_of
+from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.finding import schemas as out

@@ -11,18 +11,16 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.catalogue.history.revisions import current_revision
+from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.search import Asked, Search, find
 from graftbook.catalogue.store import lists
-from graftbook.catalogue.store.epoch import epoch_of
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.database import reading
-from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day, Word
 from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import etag_of
+from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.lookup import schemas as out

@@ -35,8 +35,7 @@ from graftbook.questions.measuring.schemas import (
     ReadOut,
     ServingPlaceOut,
 )
-from graftbook.questions.names import of_one_revision
-from graftbook.questions.vehicles.service import VehicleAsked, ask_vehicle
+from graftbook.questions.vehicles.service import VehicleAsked, ask_vehicle, of_one_revision
 from graftbook.rulebook.model import Comparator
 from graftbook.rulebook.scope import Scope, scope_for
 from graftbook.rulebook.slips import in_unit

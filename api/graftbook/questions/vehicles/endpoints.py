@@ -7,16 +7,14 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.conditional import answered, nothing_more
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day, Word
-from graftbook.http.responses import etag_of
+from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
 from graftbook.questions.lookup.schemas import VehiclePageOut
-from graftbook.questions.names import Names, of_one_revision
 from graftbook.questions.vehicles.documents import vehicle_page
-from graftbook.questions.vehicles.service import find_with_book
+from graftbook.questions.vehicles.service import Names, find_with_book, of_one_revision
 from graftbook.rulebook.model import Vehicle
 
 router = APIRouter(prefix="/v1/vehicles", tags=["vehicles"], dependencies=[MayRead])
