@@ -1,11 +1,12 @@
 """What the many applications of one test process need make only once.
 
 Nearly every test has an application and a database of its own, and each would compile the same rule books of
-the demo range anew (a second each), read the same routes anew (a fifth of a second), put the same statements
-into SQL anew (most of what a load of a small catalogue takes) and reason over the same few questions anew
-(half a second to two). All come out the same every time: rule books are values, and a copy of the demo range
-that no edit touched has the epoch and the revision of the first; the words of a statement hang on the kind of
-database alone; an answer that no time limit cut short hangs on the rule book and the question alone.
+the demo range anew (a second each), read the same routes and describe itself anew (a second), put the same
+statements into SQL anew (most of what a load of a small catalogue takes) and reason over the same few
+questions anew (half a second to two). All come out the same every time: rule books are values, and a copy of
+the demo range that no edit touched has the epoch and the revision of the first; the words of a statement hang
+on the kind of database alone; an answer that no time limit cut short hangs on the rule book and the question
+alone.
 """
 
 from collections import OrderedDict
@@ -13,11 +14,12 @@ from collections.abc import Callable, Container
 from dataclasses import fields
 from typing import Any
 
-from fastapi import routing
+from fastapi import FastAPI, routing
 from sqlalchemy import Engine
 from sqlalchemy.util import LRUCache
 from sqlmodel import Session
 
+from graftbook import app as application
 from graftbook.catalogue.compiling import books
 from graftbook.catalogue.compiling.queries import book_revision, compile_book
 from graftbook.catalogue.history.revisions import begin_epoch, epoch_of
@@ -27,6 +29,7 @@ from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline
 from graftbook.database import reading, writing
 from graftbook.editing import effect
+from graftbook.http.openapi import complete
 from graftbook.orders import service as answering
 from graftbook.questions.closures import reasoning
 from graftbook.rulebook.model import RuleBook
@@ -38,6 +41,7 @@ _sparing: set[str] = set()
 """Epochs whose rule books of the first revision are shared."""
 _books: dict[tuple[str, str, str], RuleBook] = {}
 _routes: dict[tuple[Any, ...], Any] = {}
+_documents: dict[tuple[str, int], dict[str, Any]] = {}
 _statements: LRUCache[tuple[Any, ...], Any] = LRUCache(20_000)
 
 ANSWERED_ONCE = (
@@ -115,6 +119,14 @@ def _content(question: Question) -> tuple[Any, ...]:
     return *given.pop("fitted").items(), *given.values()
 
 
+def _described_once(app: FastAPI, describe_access: Callable[[dict[str, Any], str], None]) -> dict[str, Any]:
+    """The OpenAPI document, which hangs on who may read and on nothing else that an application is given."""
+    key = app.state.service.settings.reading, len(app.routes)
+    if key not in _documents:
+        _documents[key] = complete(app, describe_access)
+    return _documents[key]
+
+
 def _read_once(read: Callable[..., Any]) -> Callable[..., Any]:
     """Routes of the program by where they are included; what an application adds is the same in each."""
 
@@ -157,6 +169,7 @@ def begin() -> None:
         lambda engine: engine.__dict__["_compiled_cache"], _share_statements
     )
     books.compile_book = shared_or_compiled  # type: ignore[assignment]
+    application.complete = _described_once
     effective = getattr(routing, "_EffectiveRouteContext", None)
     if effective is not None:  # how this FastAPI reads a route; another may do it otherwise
         effective.from_api_route = staticmethod(_read_once(effective.from_api_route))

@@ -13,8 +13,6 @@ from tests.api import examples
 
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
-asked = examples._asked
-
 
 class Walk:
     """Asks each operation, and before or after it what its conditions promise."""
@@ -26,7 +24,7 @@ class Walk:
     async def __call__(
         self, client: httpx.AsyncClient, app: FastAPI, name: str, method: str, path: str, *rest: Any
     ) -> httpx.Response:
-        answer = await asked(client, app, name, method, path, *rest)
+        answer = await examples.asked(client, app, name, method, path, *rest)
         if method == "get":
             await self._again(client, name, answer)
         return answer
@@ -53,12 +51,9 @@ PIXELS = {"getPicture"}
 """No document: `tests/pictures` holds its ETag."""
 
 
-async def test_every_read_of_the_api_has_an_etag_or_says_that_nothing_may_be_kept(
-    own_app: FastAPI, monkeypatch: pytest.MonkeyPatch
-):
+async def test_every_read_of_the_api_has_an_etag_or_says_that_nothing_may_be_kept(own_app: FastAPI):
     walk = Walk()
-    monkeypatch.setattr(examples, "_asked", walk)
-    await examples.gathered(own_app)
+    await examples.gathered(own_app, walk)
     reads = {name for name, method, _, _ in examples.operations(own_app) if method == "get"}
     assert set(walk.read) == reads - PIXELS
     unkept = {name for name, etag in walk.read.items() if not etag}

@@ -36,9 +36,9 @@ def _no_load_is_small(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def kept(engine: Engine) -> Engine:
-    assert load(engine, small()).ok
-    return engine
+def kept(tern: Engine) -> Engine:
+    """The small catalogue, loaded once for all."""
+    return tern
 
 
 def told(engine: Engine | Connection) -> str:
@@ -72,7 +72,9 @@ def put(engine: Engine, number: str, price: str) -> None:
     assert put_record(engine, "component", number, [state.rows[0] | {"price": price}], state.etag, ME).ok
 
 
-def test_it_is_the_same_as_under_the_lock(kept: Engine, databases: Any, monkeypatch) -> None:
+def test_it_is_the_same_as_under_the_lock(engine: Engine, databases: Any, monkeypatch) -> None:
+    kept = engine
+    assert load(kept, small()).ok
     further = HEAD + "TB-2,block,brakes,modern,3.00\nN-1,bolt,brakes,modern,1.00\n"
     assert load(kept, sheet(further)).changed == 2
     monkeypatch.setattr(imports, "SMALL", 1_000)

@@ -18,6 +18,7 @@ import pytest
 
 from graftbook.process import draining
 from tests.logged import faults
+from tests.soundness.server import serve
 
 ROOT = Path(__file__).resolve().parents[2]
 COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()", "serve", "--port", "0"]
@@ -26,6 +27,10 @@ HEAD = (
     "POST /v1/closures HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
     f"Content-Length: {len(BODY)}\r\n\r\n"
 ).encode()
+
+
+NOBODYS = "the database is only read"
+"""A key that is not asked for."""
 
 
 class Process:
@@ -134,25 +139,21 @@ def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
 
 def test_a_second_sigterm_or_an_interrupt_does_not_wait(sqlite_demo_url: str):
     for signals in ((signal.SIGTERM, signal.SIGTERM), (signal.SIGINT,)):
-        with serving(sqlite_demo_url, 600.0) as process:
-            process.port()
+        with serve(sqlite_demo_url, key=NOBODYS, drain_seconds=600) as served:
             for number in signals:
-                process.inner.send_signal(number)
+                os.kill(served.process.pid, number)
                 time.sleep(0.3)
-            process.inner.wait(60)
+            assert served.process.wait(60)
 
 
-def test_a_request_that_never_ends_does_not_keep_the_process(
-    sqlite_demo_url: str, monkeypatch: pytest.MonkeyPatch
-):
-    monkeypatch.setenv("GRAFTBOOK_FINISH_SECONDS", "1")
-    with serving(sqlite_demo_url, 0.0) as process:
-        stuck = half_sent(process.port())
+def test_a_request_that_never_ends_does_not_keep_the_process(sqlite_demo_url: str):
+    with serve(sqlite_demo_url, key=NOBODYS, drain_seconds=0, finish_seconds=1) as served:
+        stuck = half_sent(int(served.address.rpartition(":")[2]))
         time.sleep(0.3)
-        process.inner.send_signal(signal.SIGTERM)
-        process.inner.wait(60)
+        served.process.terminate()
+        assert served.process.wait(60)
         stuck.close()
-    assert any("graceful shutdown exceeded" in line for line in process.log)
+        assert "graceful shutdown exceeded" in served.logged()
 
 
 def test_metrics_of_two_workers_are_of_one_service(sqlite_demo_url: str):

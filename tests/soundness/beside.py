@@ -15,7 +15,7 @@ import sys
 import threading
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
@@ -156,9 +156,11 @@ class Beside:
         self._revision = 1
         self.figures = Figures()
 
-    def run(self, seconds: float, load: int = 0, *, writer: bool = True) -> Figures:
+    def run(
+        self, seconds: float, load: int = 0, *, writer: bool = True, readers: Iterable[str] = READERS
+    ) -> Figures:
         """Readers, a writer and, with `load`, a sheet of so many components, tried and then stored."""
-        threads = [threading.Thread(target=self._read, args=one) for one in READERS.items()]
+        threads = [threading.Thread(target=self._read, args=(kind, READERS[kind])) for kind in readers]
         threads += [threading.Thread(target=self._try_the_lock)]
         threads += [threading.Thread(target=self._write)] if writer else []
         for thread in threads:
