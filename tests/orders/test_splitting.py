@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from graftbook.closure.search.deadline import NEVER, Deadline
@@ -13,7 +13,8 @@ from graftbook.orders.buying.model import Offer, Supplier
 from graftbook.orders.buying.offers import Why, choices_for
 from graftbook.orders.buying.split_days import price_of_days
 from graftbook.orders.buying.split_model import SplitModel
-from graftbook.orders.buying.split_start import start
+from graftbook.orders.buying.split_sets import cheapest_of_sets, narrowed
+from graftbook.orders.buying.split_start import start, worth
 from graftbook.orders.buying.splitting import Split, split
 from tests.orders.split_oracles import brute_force, highs
 from tests.orders.split_worlds import TODAY, World, hostile, shop, small_worlds
@@ -129,6 +130,52 @@ def test_so_does_one_over_few_suppliers_by_a_date(at_most):
     least = highs(world, by, at_most)
     assert (least is None) == bool(found.unsupplied)
     assert least is None or found.total == least
+
+
+@pytest.mark.parametrize(
+    ("lines", "suppliers", "seed", "at_most"), [(60, 9, 7, 3), (60, 9, 7, 2), (50, 8, 5, 3)]
+)
+def test_a_larger_one_over_few_suppliers_costs_what_a_second_solver_finds(lines, suppliers, seed, at_most):
+    world = shop(lines, suppliers, seed, share=0.9)
+    found = asked(world, at_most=at_most)
+    judged(world, found, None, at_most)
+    assert found.proved
+    assert not found.unsupplied
+    assert found.total == highs(world, None, at_most)
+
+
+@pytest.mark.parametrize("share", [0.5, 0.9])
+def test_one_of_two_hundred_lines_over_three_of_fifteen_suppliers_is_proved_soon(share):
+    """One question over all sets took more than nine seconds of the processor and proved nothing."""
+    world = shop(200, 15, 7, share)
+    before = time.process_time()
+    found = asked(world, at_most=3, seconds=300)
+    taken = time.process_time() - before
+    judged(world, found, None, 3)
+    assert found.proved
+    assert taken < 6
+
+
+@UNHURRIED
+@given(small_worlds(), st.sampled_from([1, 2]))
+def test_set_by_set_the_best_split_is_the_one_over_all_sets_at_once(world, at_most):
+    """However many sets are left, either way gives the same."""
+    choices = choices_for(world.needs, world.offers, world.suppliers, TODAY)
+    assume(choices.ways)
+    first = start(choices, at_most, NEVER)
+    known = narrowed(choices, at_most, first, NEVER)
+    if known is None:
+        return
+    of_sets = cheapest_of_sets(choices, known, NEVER)
+    assert of_sets.proved
+    model = SplitModel(choices, at_most, whole=False)
+    fewest = model.fewest_left_out(NEVER)
+    at_once = model.cheapest(NEVER)
+    assert of_sets.picks is not None
+    assert at_once.picks is not None
+    assert len(choices.ways) - len(of_sets.picks) == fewest
+    assert worth(choices, of_sets.picks) == worth(choices, at_once.picks)
+    assert of_sets.picks.parts().keys() == at_once.picks.parts().keys()
 
 
 # What it says ------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ A line is a component and the pieces needed of it. Pure; money is in minor units
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
@@ -95,6 +95,15 @@ class Choices:
             else:
                 late.append(self.missing(name, Why.none_in_time, in_time))
         return Choices(self.needs, self.suppliers, ways, (*self.unsupplied, *late))
+
+    def of(self, suppliers: Collection[str]) -> "Choices":
+        """The same from some suppliers alone; a line that they cannot supply is no line any more."""
+        ways = {}
+        for name, all_ways in self.ways.items():
+            theirs = tuple(way for way in all_ways if way.offer.supplier in suppliers)
+            if sum(way.pieces for way in theirs) >= self.needs[name]:
+                ways[name] = theirs
+        return Choices(self.needs, self.suppliers, ways)
 
     def missing(self, name: str, why: Why, ways: Iterable[Way] | None = None) -> Unsupplied:
         """A line that has ways and is not supplied nevertheless; `ways` are those that count."""

@@ -178,14 +178,20 @@ class SplitModel:
         self._hint(self._read(solver))
         return least
 
-    def cheapest(self, until: Deadline, first: Picks | None = None) -> Solved:
-        """The split that costs least; of equal ones fewer suppliers, earlier arrival, earlier names."""
+    def cheapest(self, until: Deadline, first: Picks | None = None, at_most: int | None = None) -> Solved:
+        """The split that costs least; of equal ones fewer suppliers, earlier arrival, earlier names.
+
+        `at_most`: one that costs more is of no use; where there is no other, it is impossible.
+        """
         ties, ties_most = self._ties()
         weight = ties_most + 1
         if self.largest * weight > LARGEST_OBJECTIVE or self.every * weight > LARGEST_SUM:
             weight = 1
         unit = max(1, -(-self.largest * weight // LARGEST_OBJECTIVE))
-        self.model.minimize(self._cost(unit, weight) + (ties if weight > 1 else 0))
+        cost = self._cost(unit, weight)
+        if at_most is not None:
+            self.model.add(cost <= at_most // unit * weight)
+        self.model.minimize(cost + (ties if weight > 1 else 0))
         if first is not None:
             self._hint(first)
         solver, status = self._run(until)

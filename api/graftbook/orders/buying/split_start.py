@@ -38,6 +38,11 @@ def cost(choices: Choices, picks: Picks) -> int:
     return sum(parts.values()) + sum(carriage(choices, parts).values())
 
 
+def worth(choices: Choices, picks: Picks) -> tuple[int, int]:
+    """What splits are compared by: the lines that stay out, then the cost."""
+    return len(choices.ways) - len(picks), cost(choices, picks)
+
+
 def start(choices: Choices, at_most: int | None, until: Deadline) -> Picks:
     """A valid split of most lines: each from where it is cheapest, then suppliers are given up.
 

@@ -17,7 +17,8 @@ from graftbook.closure.search.deadline import Deadline
 from graftbook.orders.buying.model import Offer, Supplier
 from graftbook.orders.buying.offers import Choices, Unsupplied, Why, choices_for
 from graftbook.orders.buying.split_model import Solved, SplitModel
-from graftbook.orders.buying.split_start import Picks, carriage, cost, start
+from graftbook.orders.buying.split_sets import MOST_ASKED, cheapest_of_sets, narrowed
+from graftbook.orders.buying.split_start import Picks, carriage, cost, start, worth
 
 SECONDS = 10.0
 SHARE_OF_LIMITS = 0.4
@@ -170,9 +171,14 @@ def cheapest(choices: Choices, at_most: int | None, until: Deadline) -> Split:
     if not choices.ways:
         return _as_split(choices, Picks(), [], proved=True, gap=None)
     first = start(choices, at_most, until)
-    solved = _solve(choices, at_most, first, until)
+    known = None if at_most is None else narrowed(choices, at_most, first, until)
+    if known and len(known.sets) <= MOST_ASKED:
+        solved = cheapest_of_sets(choices, known, until)
+    else:
+        first = known.first if known else first
+        solved = _solve(choices, at_most, first, until)
     picks = solved.picks
-    if picks is None or (len(first), -cost(choices, first)) > (len(picks), -cost(choices, picks)):
+    if picks is None or worth(choices, first) < worth(choices, picks):
         picks = first
     unsupplied = _left_out(choices, picks, at_most, solved, until)
     gap = None if solved.proved or solved.picks is None else _gap(cost(choices, picks), solved.bound)
@@ -225,8 +231,12 @@ def _reaches(choices: Choices, day: date, at_most: int | None, left_out: int, un
 
 def _fewest_left_out(choices: Choices, at_most: int | None, until: Deadline) -> int | None:
     """How many lines restrictions leave out at least; None when time ran out."""
-    if len(start(choices, at_most, until)) == len(choices.ways):
+    first = start(choices, at_most, until)
+    if len(first) == len(choices.ways):
         return 0
+    known = None if at_most is None else narrowed(choices, at_most, first, until)
+    if known and len(choices.ways) - len(known.first) == known.fewest:
+        return known.fewest
     if SplitModel(choices, at_most).possible(until):
         return 0
     return SplitModel(choices, at_most, whole=False).fewest_left_out(until)
