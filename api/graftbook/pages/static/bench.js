@@ -30,7 +30,7 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
     const { url, text } = await (takenAhead(address, mine) ?? fetched(address, mine));
     const page = new DOMParser().parseFromString(text, "text/html");
     const fresh = page.getElementById("result");
-    if (keep) history.pushState({ bench: true }, "", url);
+    if (keep && url !== location.href) history.pushState({ bench: true }, "", url);
     document.title = page.title;
     const open = new Set([...result.querySelectorAll(".line:has(> tr:first-child details[open])")].map((line) => line.dataset.key));
     const panels = [...result.querySelectorAll("details[id][open]")].map((one) => one.id);
