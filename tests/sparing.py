@@ -45,7 +45,8 @@ _documents: dict[tuple[str, int], dict[str, Any]] = {}
 _statements: LRUCache[tuple[Any, ...], Any] = LRUCache(20_000)
 
 ANSWERED_ONCE = (
-    "tests/access/", "tests/api/", "tests/builds/", "tests/orders/", "tests/pages/",
+    "tests/access/", "tests/api/", "tests/builds/", "tests/commands/", "tests/editing/", "tests/guide/",
+    "tests/orders/", "tests/pages/", "tests/reports/", "tests/soundness/test_bad_text",
     "tests/soundness/test_as_of", "tests/soundness/test_once", "tests/soundness/test_reading",
 )  # fmt: skip
 """Whose tests look at what is made of answers. Where the reasoning itself is tested, it is done each time."""

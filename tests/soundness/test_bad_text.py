@@ -230,6 +230,7 @@ async def test_a_number_may_be_typed_on_any_keyboard(client: httpx.AsyncClient, 
     assert as_typed(typed) == "QB3310"
 
 
+@pytest.mark.one_engine
 async def test_a_formula_in_the_catalogue_is_run_by_no_spreadsheet_and_loads_again(
     client: httpx.AsyncClient,
 ) -> None:
