@@ -3,7 +3,7 @@
 import pytest
 
 from graftbook.checks.verdict import Finding, Verdict
-from tests.checks.made import Made
+from tests.checks.made import FIGURES, Made
 
 LIFT = {"ride_height_change": "40 mm"}
 RAISED = {"spring.rear.left": LIFT, "spring.rear.right": LIFT}
@@ -35,6 +35,15 @@ def _mend(check: str, change: dict, facts: dict | None = None) -> str:
 def test_less_lift_is_advised_only_where_something_is_lifted(check, shaft):
     assert "lift" not in _mend(check, {"propshaft.rear": shaft}).lower()
     assert "lift" in _mend(check, {"propshaft.rear": shaft, **RAISED}).lower()
+
+
+def test_no_wedges_are_advised_under_the_front_springs():
+    """They would turn the castor with the axle."""
+    bent = {"propshaft.front": {**FIGURES["propshaft.rear"], "far_joint_angle": "12 deg"}}
+    front = {f"{part}.front": FIGURES[f"{part}.rear"] for part in ("gears", "diff")}
+    mend = _mend("driveline.joint_ripple.propshaft.front", {**front, **bent})
+    assert "wedge" not in mend
+    assert "double joint" in mend
 
 
 def test_what_tips_sideways_is_told_what_made_it_so():

@@ -53,16 +53,18 @@ MENDS = {
     "double and single": "the axle turned until the single joint runs straight",
 }
 
+IN_FRONT = "a shaft with a double joint"
+"""The mend of unlike angles in front: wedges under the front springs would turn the castor too."""
+
 
 def _mend(fitted: Fitted, position: str, otherwise: str) -> str:
     """What would do it; less lift only where that end is lifted."""
-    lifted = lift_m(Reading(fitted), position.split(".")[1]) > 0
-    text = f"less lift, or {otherwise}" if lifted else otherwise
-    return (
-        f"{text[0].upper()}{text[1:]}, would do it."
-        if lifted
-        else f"{text[0].upper()}{text[1:]} would do it."
-    )
+    axle = position.split(".")[1]
+    if axle == "front" and otherwise == MENDS["two in phase"]:
+        otherwise = IN_FRONT
+    lifted = lift_m(Reading(fitted), axle) > 0
+    text = f"less lift, or {otherwise}," if lifted else otherwise
+    return f"{text[0].upper()}{text[1:]} would do it."
 
 
 def _arrangement(reading: Reading, position: str) -> str:

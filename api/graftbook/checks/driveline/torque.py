@@ -176,7 +176,7 @@ def weakest_link(before: Fitted, after: Fitted) -> Finding:
         figures=ranking,
         limit=TORQUE,
         components=sides.used,
-        mend="" if load <= 1 else f"Strengthen the {after.title(weakest)} first.",
+        mend="" if load <= 1 else f"First strengthen the {after.title(weakest)}.",
         beyond=round(100 * load),
         caution=CAUTIONS["driveline"],
     )
