@@ -36,7 +36,7 @@ TAKE_LONG = (
 )  # fmt: skip
 """Which of the tests without a database the quick form leaves out."""
 
-PATIENT = ("tests/soundness/", "tests/pages/browser/")
+PATIENT = ("tests/soundness/", "tests/pages/browser/", "tests/process/", "tests/events/", "tests/commands/")
 SECONDS_OF_THE_PATIENT = 600
 """The limit of what starts services, browsers and databases, on a machine that others use too."""
 

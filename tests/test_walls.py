@@ -5,6 +5,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Iterable
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -81,18 +82,25 @@ def modules(*rooms: str) -> list[Path]:
     return sorted(path for room in rooms for path in (API / room).rglob("*.py"))
 
 
-def imports(path: Path) -> set[str]:
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def imports(path: Path) -> frozenset[str]:
     """Every dotted name that a module imports, wherever in it."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path}: import by full name"
             found |= {f"{node.module}.{alias.name}" for alias in node.names}
-    return found
+    return frozenset(found)
 
 
+@cache
 def room_of(name: str) -> str:
     """The room of a module by its dotted name in the package: `orders.lists.store` is of `orders`."""
     return next((room for room in ROOMS if "." in room and name.startswith(room)), name.split(".")[0])
@@ -246,7 +254,7 @@ def test_reasoning_carries_values_and_imports_no_words() -> None:
 def test_reasoning_makes_no_sentence_of_its_own() -> None:
     """No text in it ends as a sentence does, but what describes the code and what a raised error says."""
     for path in reasoning():
-        tree = ast.parse(path.read_text(encoding="utf-8"))
+        tree = tree_of(path)
         described = {node.value for node in ast.walk(tree) if isinstance(node, ast.Expr)}
         raised = {part for node in ast.walk(tree) if isinstance(node, ast.Raise) for part in ast.walk(node)}
         told = {node for node in ast.walk(tree) if isinstance(node, ast.Constant)} - described - raised
@@ -310,7 +318,7 @@ def test_no_function_is_longer_than_a_screen_and_no_module_than_one_sitting() ->
         text = path.read_text(encoding="utf-8")
         if (lines := text.count("\n")) > MOST_LINES_OF_A_MODULE:
             too_long.append(f"{in_package(path)}: {lines} lines")
-        for node in ast.walk(ast.parse(text)):
+        for node in ast.walk(tree_of(path)):
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 lines = (node.end_lineno or node.lineno) - node.lineno + 1
                 if lines > MOST_LINES_OF_A_FUNCTION:

@@ -18,7 +18,7 @@ from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 from graftbook.commands.demo import demo_sheets
 from tests.benchmarks.loaded import load_all, new_database
 from tests.conftest import make_key
-from tests.soundness.server import serve
+from tests.soundness.server import AS_IT_COMES, serve
 
 PASTING = 2
 CHASSIS = "24fl 9402"
@@ -189,7 +189,7 @@ def run() -> Iterator[tuple[str, str]]:
     with new_database() as engine:
         load_all(engine, demo_sheets())
         key = make_key(engine)
-        with serve(str(engine.url)) as served, sync_playwright() as playwright:
+        with serve(str(engine.url), **AS_IT_COMES) as served, sync_playwright() as playwright:
             browser = playwright.chromium.launch(
                 executable_path=program,
                 args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],

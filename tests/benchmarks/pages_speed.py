@@ -14,7 +14,7 @@ from playwright.sync_api import Browser, Page, sync_playwright
 
 from graftbook.commands.demo import demo_sheets
 from tests.benchmarks.loaded import load_all, new_database
-from tests.soundness.server import serve
+from tests.soundness.server import AS_IT_COMES, serve
 
 TIMES = 7
 DISCS = "chassis=24PL-018412&fit=QB-3310"
@@ -45,7 +45,7 @@ def run() -> Iterator[tuple[str, str]]:
         return
     with new_database() as engine:
         load_all(engine, demo_sheets())
-        with serve(str(engine.url)) as served, sync_playwright() as playwright:
+        with serve(str(engine.url), **AS_IT_COMES) as served, sync_playwright() as playwright:
             browser = playwright.chromium.launch(
                 executable_path=program,
                 args=["--no-sandbox", "--disable-gpu", "--disable-background-networking"],

@@ -7,7 +7,7 @@ from types import MappingProxyType
 from typing import Any
 
 import pytest
-from sqlalchemy import Connection, Engine, delete, select
+from sqlalchemy import Connection, Engine, delete, event, select
 
 from graftbook import problems
 from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
@@ -378,3 +378,29 @@ def test_a_mistake_in_an_edit_is_told_and_nothing_is_kept(engine: Engine) -> Non
 
 def test_every_kind_can_be_named_in_an_address() -> None:
     assert set(KindWord.__args__) == set(KIND_BY_WORD)
+
+
+MOST_STATEMENTS = 38
+"""Of an edit of one component. Every other editor waits for each of them to go to the database and back."""
+
+
+def test_an_edit_of_one_component_asks_little_and_drops_nothing(tern: Engine) -> None:
+    """After a DROP the driver forgets what it has prepared, and the server has rows to sweep away."""
+    price = EDITS["a price"]
+    price(tern)
+    statements: list[str] = []
+
+    def note(_connection: Any, _cursor: Any, statement: str, *_rest: Any) -> None:
+        statements.append(statement)
+
+    event.listen(tern, "before_cursor_execute", note)
+    sent("[component]\nnumber,name,section,origin,price\nTB-2,rubber block,brakes,later-model,1.80\n")(tern)
+    event.remove(tern, "before_cursor_execute", note)
+    assert current_revision_of(tern) == 3
+    assert 10 < len(statements) <= MOST_STATEMENTS, len(statements)
+    assert not [statement for statement in statements if statement.lstrip().startswith("DROP")]
+
+
+def current_revision_of(engine: Engine) -> int:
+    with reading(engine) as session:
+        return current_revision(session.connection())

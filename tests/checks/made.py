@@ -161,7 +161,6 @@ FIGURES: dict[str, dict[str, str]] = {
     "brake.balance_valve": {"balance_knee": "20 bar", "balance_ratio": "0.35"},
     "brake.hand": {
         "hand_lever_ratio": "40",
-        "hand_brake_radius": "140 mm",
         "hand_brake_factor": "1.8",
         "hand_brake_shaft": "rear wheels",
     },

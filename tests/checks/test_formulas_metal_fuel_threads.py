@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from graftbook.checks import fuel as f
+from graftbook.checks.joints import bolts
 from graftbook.checks.joints import corrosion as c
 from graftbook.checks.joints.threads import TURNS_PER_INCH, mixing, thread
 from graftbook.rulebook.units import UNITS, Unit
@@ -216,3 +217,11 @@ def test_one_pound_an_hour_is_ten_and_a_half_cubic_centimetres_a_minute():
     density = _si(1, "lb/h") / (10.5 * _si(1, "cc/min")) / 1000
     assert density == pytest.approx(0.720, rel=0.005)
     assert math.isclose(f.PETROL_KG_L, 0.745)
+
+
+@pytest.mark.parametrize("name", names("proof"))
+def test_proof_stress(name):
+    grade, _, size = name.partition(" above ")
+    diameter = 0.018 if size else 0.016
+    agrees(f"proof.{name}", bolts.proof_stress_pa(grade, diameter) / 1e6)
+    assert grade in bolts.PROOF_MPA

@@ -80,7 +80,6 @@ TURNS = [
 
 BETWEEN_CAUTION_AND_FAILURE = [
     ("electrical.charging.worst", "charging.machine", "current_supplied", "A", 22, 10, 100),
-    ("electrical.cable_drop", "charging.cable", "cable_length", "m", 8, 25, 10),
     ("electrical.fuse_load", "fuse.box", "fuse_load", "A", 30, 50, 100),
     ("unions.clamp.hub.front.left", "wheel.nuts", "tightening_torque", "Nm", 205, 400, 100),
 ]

@@ -133,9 +133,17 @@ class TestBrakes:
         assert verdict("brakes.hand_brake", {"brake.hand": {"hand_lever_ratio": "5"}}) is CAUTION
 
     def test_a_hand_brake_behind_the_gearbox_gains_by_the_axle(self):
-        behind = Made({"brake.hand": {"hand_brake_shaft": "transmission"}}).check()["brakes.hand_brake"]
+        shaft = {"hand_brake_shaft": "transmission", "hand_brake_radius": "140 mm"}
+        behind = Made({"brake.hand": shaft}).check()["brakes.hand_brake"]
         at_wheels = Made().check()["brakes.hand_brake"]
         assert at_wheels.figures[0].after / behind.figures[0].after == pytest.approx(3.75)
+
+    def test_a_hand_brake_in_the_rear_drums_acts_at_the_radius_of_those_that_are_fitted(self):
+        """Whatever the lever recorded of the drums that it came with."""
+        small = {f"brake.rear.{side}": {"drum_diameter": "140 mm"} for side in ("left", "right")}
+        lever = {"brake.hand": {"hand_brake_radius": "140 mm"}}
+        halved = Made({**small, **lever}).check()["brakes.hand_brake"]
+        assert halved.figures[0].after == pytest.approx(2 * halved.figures[0].before)
 
     @settings(max_examples=cases(35))
     @given(st.floats(1.9, 2.6), st.floats(0.02, 0.3))

@@ -131,7 +131,10 @@ class TestFourDrivenWheels:
     def test_an_open_differential_is_no_mend_where_one_is_fitted(self):
         thin = {"halfshaft.rear.left": {"shaft_diameter": "20 mm"}}
         check = "driveline.shaft.halfshaft.rear.left"
-        locked = {**thin, "diff.rear": {"differential": "locking"}}
+        locked = {
+            "halfshaft.rear.left": {"shaft_diameter": "28 mm"},
+            "diff.rear": {"differential": "locking"},
+        }
         assert "open differential" not in Made(thin).check()[check].mend
         assert "open differential" in Made(locked).check()[check].mend
 
@@ -162,7 +165,7 @@ class TestJoints:
         finding = self._finding(joint_arrangement="two out of phase")
         one = self._finding(joint_arrangement="single").figures[0].after
         assert finding.figures[0].after == pytest.approx(2 * one)
-        assert "yokes into line" in finding.mend
+        assert "two yokes brought into line" in finding.mend
 
     def test_of_a_double_joint_only_the_single_one_behind_it_counts(self):
         assert self._finding(joint_arrangement="double and single", far_joint_angle="1 deg").verdict is HOLDS

@@ -11,7 +11,7 @@ from typer.testing import CliRunner
 from graftbook.client import Client
 from graftbook.commands.cli import app
 from graftbook.guide.book import FOLDER
-from tests.soundness.server import UNHURRIED, Served, serve
+from tests.soundness.server import Served, serve
 
 pytestmark = pytest.mark.one_engine
 
@@ -23,7 +23,7 @@ COMMANDS = re.findall(r"^\$ graftbook (.*)$", TEXT, re.M)
 @pytest.fixture(scope="module")
 def served(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[Served]:
     """What the programs ask has been proved before: a busy machine may take longer than they wait."""
-    with serve(sqlite_databases.copy(sqlite_demo_url), **UNHURRIED) as running:
+    with serve(sqlite_databases.copy(sqlite_demo_url)) as running:
         with Client(running.address) as shop:
             for van in ("24PL-018412", "24PR-012000"):
                 asked = shop.closure(van, wishes=[{"fit": "QL-7075"}], deadline_seconds=30.0)

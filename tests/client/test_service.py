@@ -9,7 +9,7 @@ import pytest
 
 from graftbook.client import AsyncClient, Client, ProblemAnswer, Unreachable
 from graftbook.client.attempts import Patience
-from tests.soundness.server import UNHURRIED, Served, serve
+from tests.soundness.server import Served, serve
 
 pytestmark = [pytest.mark.anyio, pytest.mark.one_engine]
 
@@ -19,7 +19,7 @@ PATIENT: Any = {"wishes": [{"fit": "QL-7075"}], "deadline_seconds": 30.0}
 
 @pytest.fixture(scope="module")
 def served(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[Served]:
-    with serve(sqlite_databases.copy(sqlite_demo_url), **UNHURRIED) as running:
+    with serve(sqlite_databases.copy(sqlite_demo_url)) as running:
         yield running
 
 

@@ -17,7 +17,7 @@ from typing import Any
 
 import pytest
 
-from tests.soundness.server import ROOT, UNHURRIED, Served, serve
+from tests.soundness.server import ROOT, Served, serve
 
 TOOLS = Path(os.environ.get("GRAFTBOOK_CLIENT_TOOLS", ROOT / ".venv-clients")) / "bin"
 HERE = Path(__file__).parent
@@ -50,7 +50,7 @@ CONFIGURATION = "\n".join(
 
 @pytest.fixture(scope="module")
 def served(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[Served]:
-    with serve(sqlite_databases.copy(sqlite_demo_url), **UNHURRIED) as running:
+    with serve(sqlite_databases.copy(sqlite_demo_url)) as running:
         yield running
 
 

@@ -17,9 +17,9 @@ from graftbook.closure.words.wording import (
     headline,
     unconfirmed_sentence,
 )
-from graftbook.rulebook.model import Alternative, Kind, Section, Severity
+from graftbook.rulebook.model import Alternative, Comparator, Kind, Section, Severity, Wanted
 from graftbook.rulebook.scope import Fit
-from tests.closure.shelf import VEHICLE, Shelf, changes, loose, needs
+from tests.closure.shelf import VEHICLE, Shelf, amount, changes, loose, needs
 
 
 def _change(answer, position):
@@ -105,6 +105,13 @@ def test_advice_ends_as_a_sentence():
     shelf = Shelf(brake="shoes disc").kit("wax")
     rule = needs("wax rule", "disc", loose("wax"))
     assert phrases.advice(shelf.book(), rule).endswith("wax rule says so.")
+
+
+def test_advice_without_a_number_names_the_position():
+    shelf = Shelf(brake="shoes disc", servo="small large")
+    strong = Wanted("servo_ratio", Comparator.at_least, amount(1.8))
+    rule = needs("servo rule", "disc", Alternative(position="servo", having=(strong,)))
+    assert phrases.advice(shelf.book(), rule) == "The servo: servo rule says so."
 
 
 def test_a_claim_says_what_is_claimed():

@@ -17,8 +17,8 @@ from tests.closure import sweep
 from tests.closure.shelf import VEHICLE, Shelf, at, needs
 from tests.running import cases
 
-EVERY = 280 // max(1, cases(1))
-"""Four questions a variant; the long form: twelve."""
+EVERY = 480 // max(1, cases(1))
+"""Two questions a variant; the long form: six, and the command all of them."""
 SMALL = Path(__file__).parents[1] / "catalogue" / "small.csv"
 
 

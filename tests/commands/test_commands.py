@@ -7,6 +7,7 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import httpx
 import pytest
@@ -38,10 +39,9 @@ def run(*arguments: str) -> Result:
 
 
 @pytest.fixture
-def database(tmp_path: Path) -> str:
+def database(sqlite_databases: Any) -> str:
     """The address of a migrated, empty database."""
-    address = f"sqlite:///{tmp_path / 'cli.sqlite3'}"
-    assert run("migrate", "--database", address).exit_code == 0
+    address: str = sqlite_databases.new()
     return address
 
 
@@ -334,7 +334,9 @@ def test_what_goes_down_and_loses_columns_of_a_table_that_stays_says_so(demo_cop
     assert re.search(r"^  \w+\.\w+: \d+ rows?$", result.stderr, re.M), result.stderr
 
 
-def test_migrations_go_down_and_up_again(database: str):
+def test_migrations_go_up_down_and_up_again(tmp_path: Path):
+    database = f"sqlite:///{tmp_path / 'cli.sqlite3'}"
+    assert run("migrate", "--database", database).exit_code == 0
     assert run("migrate", "base", "--yes", "--database", database).exit_code == 0
     assert run("closure", "--database", database, *ASK).exit_code == 3
     assert run("migrate", "--database", database).exit_code == 0

@@ -7,7 +7,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from graftbook.commands.cli import app
-from tests.soundness.server import UNHURRIED, Served, serve
+from tests.soundness.server import Served, serve
 
 pytestmark = pytest.mark.one_engine
 
@@ -22,7 +22,7 @@ def database(sqlite_databases: Any, sqlite_demo_url: str) -> str:
 
 @pytest.fixture(scope="module")
 def served(database: str) -> Iterator[Served]:
-    with serve(database, **UNHURRIED) as running:
+    with serve(database) as running:
         yield running
 
 

@@ -172,8 +172,10 @@ def locks_too_soon_from(used, category):
 
 
 def hand_pull(v):
-    """Braking force at the road for one newton at the lever."""
-    torque = v["lever"] * v["hand_radius"] * v["hand_factor"] * v["hand_efficiency"]
+    """Braking force at the road for one newton at the lever; in the rear drums it acts at their radius."""
+    in_drums = not v["on_the_shaft"] and v["rear_kind"] != "disc"
+    radius = v["rear_drum"] / 2 if in_drums else v["hand_radius"]
+    torque = v["lever"] * radius * v["hand_factor"] * v["hand_efficiency"]
     if v["on_the_shaft"]:
         torque *= v["axle_ratio"]
     return torque / (v["circumference"] / (2 * math.pi))

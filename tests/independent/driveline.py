@@ -10,7 +10,7 @@ gearbox_rating, overdrive_rating, transfer_rating; cruise, top_speed (m/s); driv
 joints per axle: arrangement, near, far (None), per_lift, permitted, lift.
 """
 
-from math import asin, atan, cos, hypot, pi, sqrt, tan
+from math import asin, atan, hypot, pi, sqrt, tan
 
 G = 9.80665  # CGPM 1901, standard acceleration of free fall
 GRIP = 0.8  # workshop practice: a tyre on a dry road
@@ -175,11 +175,6 @@ def ripple(v, axle):
     """Peak of the angular acceleration behind a joint, w^2 b^2."""
     turning = v["cruise"] / v["circumference"] * v[axle]["ratio"] * 2 * pi
     return turning**2 * left_by_joints(v[axle]["joints"]) ** 2
-
-
-def irregularity(angle):
-    """Spread of the output's speed over a turn: 1 / cos b - cos b."""
-    return 1 / cos(angle) - cos(angle)
 
 
 def wind_up(v):

@@ -144,11 +144,6 @@ def test_the_upper_end_of_the_speedometer_turns_at_the_fastest_test_speed(top):
         assert found(at)["speedometer.speed"].verdict == judged, (top, hair)
 
 
-@pytest.mark.parametrize("degrees", names("irregularity"))
-def test_the_plain_script_gives_the_published_irregularity(degrees):
-    agrees(f"irregularity.{degrees}", 100 * plain.irregularity(float(degrees) * plain.pi / 180))
-
-
 def test_the_plain_script_gives_the_published_tube():
     # A load far below grip, so that the shaft carries 5000 N m.
     axle = {"ratio": 1.0, "load": 1e9, "axle_efficiency": 1.0, "tube": (0.114, 0.102)}

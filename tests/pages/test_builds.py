@@ -7,6 +7,7 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
+from graftbook.closure.search.deadline import OutOfTime
 from tests.access.conftest import signed_in
 from tests.pages.conftest import BROWSER, text_of
 
@@ -141,3 +142,26 @@ async def test_a_specification_is_made_compared_and_made_the_houses_own(
         assert "0 variants stay the same, 2 change." in text_of(both)
         empty = await editor.send("/specifications", {"name": "x", "title": "y", "wishes": " "})
         assert empty.status_code == 422
+
+
+async def test_a_page_of_a_build_that_ran_late_says_so_and_asks_again(
+    own_app: FastAPI, writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Late with what is left to do, the rest stands there; late altogether, a button asks again."""
+
+    def late(*_: object) -> None:
+        raise OutOfTime
+
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        form = {"name": "late-van", "chassis": CHASSIS, "taken_in": ago(3)}
+        assert (await counter.send("/builds", form)).status_code == 200
+        monkeypatch.setattr("graftbook.builds.life.standing.still_open", late)
+        page = await counter.get("/builds/late-van")
+        assert page.status_code == 200
+        assert "was not worked out in the time there was. Ask again." in text_of(page)
+        assert "Taken in" in text_of(page)
+        monkeypatch.setattr("graftbook.builds.life.standing.check_what_is_known", late)
+        page = await counter.get("/builds/late-van", on=ago(1))
+        assert page.status_code == 503
+        assert f'<a class="button" href="/builds/late-van?on={ago(1)}">Ask again</a>' in page.text

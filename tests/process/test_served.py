@@ -84,7 +84,7 @@ def database(sqlite_databases: Any, sqlite_demo_url: str) -> str:
 
 @pytest.fixture(scope="module")
 def served(database: str) -> Iterator[Served]:
-    with serve(database, reasoning_processes=2, questions_at_once=2) as served:
+    with serve(database, reasoning_processes=2, questions_at_once=2, seconds_to_reason=10) as served:
         with served.client() as client:
             assert client.post("/v1/closures", json=ALTERNATOR | LONG).status_code == 200
         yield served
@@ -200,7 +200,7 @@ def test_look_ups_stay_quick_while_every_process_reasons(served: Served) -> None
 
 @pytest.mark.parametrize("end", [Served.stop, Served.kill], ids=["SIGTERM", "SIGKILL"])
 def test_the_processes_of_a_service_end_with_it(database: str, end: Callable[[Served], Any]) -> None:
-    with serve(database, reasoning_processes=2) as served:
+    with serve(database, reasoning_processes=2, seconds_to_reason=10) as served:
         connection = in_hand(served, 80, 20)
         assert eventually(lambda: len(processes(served)) == 2)
         pids = processes(served)

@@ -20,7 +20,7 @@ from tests.conftest import _Databases as Databases
 from tests.soundness.contest import Contest
 from tests.soundness.databases import ENGINES, databases_of, loaded_demo
 from tests.soundness.schema_run import SERVICE, run_schemathesis
-from tests.soundness.server import serve
+from tests.soundness.server import AS_IT_COMES, serve
 
 
 def schema(databases: Databases, asked: argparse.Namespace) -> bool:
@@ -50,8 +50,11 @@ def contest(databases: Databases, asked: argparse.Namespace) -> bool:
     """Many processes and editors; raises what is not as it must be."""
     url = loaded_demo(databases.new())
     with ExitStack() as running:
-        first = running.enter_context(serve(url, questions_waiting=50))
-        services = [first, *(running.enter_context(serve(url, key=first.key)) for _ in range(3))]
+        first = running.enter_context(serve(url, questions_waiting=50, **AS_IT_COMES))
+        services = [
+            first,
+            *(running.enter_context(serve(url, key=first.key, **AS_IT_COMES)) for _ in range(3)),
+        ]
         run = Contest(services, url, threads=8, rounds=asked.rounds, seed=asked.seed)
         run.prepare()
         run.run()

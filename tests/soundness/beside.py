@@ -26,7 +26,7 @@ from graftbook.catalogue.history.revisions import wait_for_editors
 from graftbook.database import writing
 from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
 from tests.soundness.large_sheet import large_sheet
-from tests.soundness.server import Served, serve
+from tests.soundness.server import AS_IT_COMES, Served, serve
 
 LONGEST = 2.0
 """Seconds that a change may take."""
@@ -245,7 +245,7 @@ def beside_a_demo(engine: str, seed: int) -> Iterator[Beside]:
     """A run against a service on a demo of its own."""
     with databases_of(engine) as databases:
         url = loaded_demo(databases.new())
-        with serve(url) as served:
+        with serve(url, **AS_IT_COMES) as served:
             yield Beside(served, url, seed)
 
 

@@ -20,15 +20,9 @@ def own_demo_url(databases: Any, untouched_demo_url: str) -> str:
 
 @pytest.fixture
 def start() -> Iterator[Serve]:
-    """Starts services that are stopped when the test ends: `start(url, pool_size=5)`.
-
-    They reason in the serving process unless told otherwise: most of these tests reason little, and a
-    process that has to load the solver costs more than all they ask.
-    """
+    """Starts services that are stopped when the test ends: `start(url, pool_size=5)`."""
     with ExitStack() as services:
-        yield lambda url, **settings: services.enter_context(
-            serve(url, **{"reasoning_processes": 0} | settings)
-        )
+        yield lambda url, **settings: services.enter_context(serve(url, **settings))
 
 
 @pytest.fixture

@@ -182,7 +182,7 @@ def main() -> int:
         if not report.ok:
             print(*report.mistakes[:5], sep="\n")
             return 2
-        with serve(url, reasoning_processes=asked.processes) as served:
+        with serve(url, reasoning_processes=asked.processes, seconds_to_reason=None) as served:
             return 0 if ask_all(served, asked.questions, asked.seed) else 1
 
 

@@ -38,8 +38,13 @@ SPARE = Limit(
 )
 PRESSURE = Limit("at least the working pressure", "component data", RECORDED)
 ETHANOL = Limit("at least the ethanol in the market's fuel", "component data", RECORDED)
-PRESSED_PARTS = ("fuel.feed", "fuel.filter")
-"""What stands under the pump's pressure; a return line runs back free, a swirl pot stands before the pump."""
+PRESSED_PARTS = {
+    "fuel.feed": "Fit line and hose made for that pressure (SAE J30 R9 or better for injection), with clips "
+    "that go with them.",
+    "fuel.filter": "Fit a filter whose case is made for that pressure, with its unions.",
+}
+"""What stands under the pump's pressure, with its mend; a return line runs back free, a swirl pot stands
+before the pump."""
 ETHANOL_PARTS = ("fuel.tank", "fuel.feed", "fuel.return", "fuel.pump", "fuel.metering", "fuel.filter")
 
 ATMOSPHERE_PA = 101_325.0
@@ -83,11 +88,16 @@ def vapour_pressure_pa(at_reid_pa: float, kelvin: float) -> float:
 def inspect(before: Fitted, after: Fitted) -> list[Finding]:
     """Every fuel check that applies to what is fitted."""
     findings = [mixture(before, after), vapour_lock(before, after), pump_flow(before, after)]
-    if "injection" in Reading(after).maybe_word("fuel.metering", "metering"):
+    if injects(after):
         findings.append(injector_duty(before, after))
     findings += [pressure(before, after, p) for p in PRESSED_PARTS if after.has(p)]
     findings += [ethanol(before, after, p) for p in ETHANOL_PARTS if after.has(p)]
     return findings
+
+
+def injects(fitted: Fitted) -> bool:
+    """Whether fuel is injected, as far as is recorded; else it is drawn through jets."""
+    return "injection" in Reading(fitted).maybe_word("fuel.metering", "metering")
 
 
 def mixture(before: Fitted, after: Fitted) -> Finding:
@@ -114,7 +124,9 @@ def mixture(before: Fitted, after: Fitted) -> Finding:
         "%",
         at_most(LEAN_FAILS if far else LEAN_CAUTION),
         otherwise=Verdict.fails if far else Verdict.caution,
-        mend="Larger jets, or metering that a sensor corrects.",
+        mend="Metering that a sensor corrects, or more fuel by its setting, would do it."
+        if injects(after)
+        else "Larger jets, or metering that a sensor corrects, would do it.",
         say=_mixture_sentence,
     )
 
@@ -165,7 +177,9 @@ def vapour_lock(before: Fitted, after: Fitted) -> Finding:
         at_most(1),
         digits=0,
         otherwise=Verdict.caution,
-        mend="An electric pump at the tank, a return line, or a cooler path for the feed line would do it.",
+        mend="An electric pump at the tank or a cooler path for the line would do it; a return line helps."
+        if sucks(Reading(after))
+        else "A cooler path for the line or more pressure would do it; a return line helps.",
     )
 
 
@@ -247,7 +261,7 @@ def pressure(before: Fitted, after: Fitted, position: str) -> Finding:
         "kPa",
         at_least(working.after),
         digits=0,
-        mend="Fit line and hose of fuel-injection grade (SAE J30 R9 or better) with matching clips.",
+        mend=PRESSED_PARTS[position],
         more=(figure("working pressure", working.before, working.after, "kPa"),),
     )
 

@@ -192,8 +192,10 @@ def limits_of_checks() -> list[tuple[str, Limit]]:
             for limit in _limits_in(thing):
                 found.setdefault(limit, subject_of(module))
     for law, category in ((law, c) for law in Law for c in rules.CATEGORIES):
-        for limit in _limits_in(rules.brake_rule(law, category)):
-            found.setdefault(limit, subject_of(rules))
+        rule = rules.brake_rule(law, category)
+        for thing in (rule, rules.danger_line(rule), rules.in_service(law, category)):
+            for limit in _limits_in(thing):
+                found.setdefault(limit, subject_of(rules))
     for environment in corrosion.GREATEST_DIFFERENCE_V:
         found.setdefault(corrosion.index_limit(environment), subject_of(corrosion))
     return sorted(((m, limit) for limit, m in found.items()), key=lambda m: (m[0], m[1].text, m[1].source))

@@ -1,15 +1,18 @@
 """How values stand on a page: money, time, days; the words of grades and efforts."""
 
+import re
 from datetime import date
 from decimal import Decimal
 from typing import Any
 
+from markupsafe import Markup, escape
+
 from graftbook.http.values import MONTHS, day_in_words
-from graftbook.questions.closures.summary import phrase
 from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
+_TYPED = re.compile("`([^`]+)`")
 
 
 def money(amount: str | None, unknown: str = "price unknown") -> str:
@@ -41,6 +44,11 @@ def more_hours(minutes: int | None) -> str:
     if minutes is None:
         return ""
     return ("+" if minutes > 0 else "") + hours(minutes)
+
+
+def coded(text: str) -> Markup:
+    """Words to be typed as they stand, which the text puts in backticks, as code."""
+    return Markup(_TYPED.sub(r"<code>\1</code>", str(escape(text))))
 
 
 def day(value: str | date) -> str:
@@ -114,9 +122,9 @@ SUMS = {
 """The sums of a set as two answers lay them side by side."""
 
 FILTERS: dict[str, Any] = {
+    "coded": coded,
     "hours": hours,
     "more_hours": more_hours,
-    "phrase": phrase,
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,

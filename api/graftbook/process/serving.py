@@ -25,7 +25,7 @@ def serve(settings: Settings, workers: int = 1) -> None:
         if workers > 1:
             os.environ.setdefault(FOLDER, folder)
         uvicorn.run(
-            "graftbook.app:create_app",
+            "graftbook.app:served_app",
             factory=True,
             host=settings.host,
             port=settings.port,

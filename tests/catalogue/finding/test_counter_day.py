@@ -42,8 +42,19 @@ def ask(service: Service, text: str, chassis: str, limit: int = 20) -> Found:
     return search(service, text, VehicleIn(chassis=chassis) if chassis else None, limit=limit)
 
 
-def first(service: Service, line: dict[str, str]) -> list[str]:
-    return [hit.entry.name for hit in ask(service, line["asked"], line["chassis"]).hits[:FIRST]]
+_days: dict[str, list[Found]] = {}
+
+
+def day_at(service: Service) -> list[tuple[dict[str, str], Found]]:
+    """Each line of the day and what was found; a database is asked for the day once."""
+    address = str(service.engine.url)
+    if address not in _days:
+        _days[address] = [ask(service, line["asked"], line["chassis"]) for line in asked()]
+    return list(zip(asked(), _days[address], strict=True))
+
+
+def first(found: Found) -> list[str]:
+    return [hit.entry.name for hit in found.hits[:FIRST]]
 
 
 def test_the_day_is_long_enough() -> None:
@@ -54,8 +65,8 @@ def test_the_day_is_long_enough() -> None:
 def test_what_is_meant_is_among_the_first_three(counter: Service, capsys: pytest.CaptureFixture[str]) -> None:
     missed = [
         line["asked"]
-        for line in asked()
-        if not any(fnmatchcase(n, w) for n in first(counter, line) for w in line["found"].split(";"))
+        for line, found in day_at(counter)
+        if not any(fnmatchcase(n, w) for n in first(found) for w in line["found"].split(";"))
     ]
     of_hundred = 100 * (1 - len(missed) / len(asked()))
     with capsys.disabled():
@@ -64,8 +75,8 @@ def test_what_is_meant_is_among_the_first_three(counter: Service, capsys: pytest
 
 
 def test_both_engines_answer_alike(counter: Service, sqlite_counter: Service) -> None:
-    for line in asked():
-        assert first(counter, line) == first(sqlite_counter, line), line
+    for (line, found), (_, of_sqlite) in zip(day_at(counter), day_at(sqlite_counter), strict=True):
+        assert first(found) == first(of_sqlite), line
 
 
 NOTHING = [
@@ -137,7 +148,7 @@ def test_an_old_number_leads_to_the_present_one(
 
 
 def test_what_fits_comes_before_what_does_not(sqlite_counter: Service) -> None:
-    for line in asked():
+    for line, found in day_at(sqlite_counter):
         if line["chassis"]:
-            fits = [hit.entry.fits for hit in ask(sqlite_counter, line["asked"], line["chassis"]).hits]
+            fits = [hit.entry.fits for hit in found.hits]
             assert fits in (sorted(fits, reverse=True), sorted(fits)), line

@@ -19,7 +19,7 @@ SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 @pytest.fixture(scope="session")
 def served(sqlite_databases: Any, sqlite_demo_url: str) -> Iterator[Served]:
     """The service on a copy of the demo range."""
-    with serve(sqlite_databases.copy(sqlite_demo_url), seconds_to_reason=30) as served:
+    with serve(sqlite_databases.copy(sqlite_demo_url)) as served:
         yield served
 
 

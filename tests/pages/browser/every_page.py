@@ -231,7 +231,7 @@ def photographs(folder: Path, names: list[str]) -> None:
         migrate(engine)
         assert load(engine, demo_sheets(), who="house", why="the demo range").ok
         engine.dispose()
-        with serve(url, seconds_to_reason=30) as served, sync_playwright() as playwright:
+        with serve(url) as served, sync_playwright() as playwright:
             with served.client() as client:
                 ids = furnish(client)
             browser = playwright.chromium.launch(executable_path=CHROMIUM, args=SWITCHES)

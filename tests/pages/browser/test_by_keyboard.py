@@ -13,6 +13,7 @@ DISCS = "/answer?chassis=24PL-018412&fit=QB-3310"
 def test_from_a_chassis_number_to_an_answer_without_a_mouse(visit: Visit) -> None:
     page = visit.page
     page.goto("/")
+    expect(page.get_by_label("Chassis number", exact=True)).to_be_focused()
     page.keyboard.type("24pl 18412")
     page.keyboard.press("Enter")
     expect(page.get_by_text("24PL-018412").first).to_be_visible()

@@ -19,6 +19,7 @@ from graftbook.builds import service as builds
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_on, row_of, state_on
 from graftbook.builds.stored.events import Event, State, state_of
+from graftbook.closure.search.deadline import OutOfTime
 from graftbook.database import reading
 from graftbook.problems import InvalidRequest
 from graftbook.process.state import Service
@@ -28,6 +29,8 @@ from graftbook.questions.closures.schemas import ChangeOut, ClosureOut, LooseOut
 from graftbook.questions.closures.service import closure_document, document_of
 from graftbook.questions.schemas import CheckIn, ClosureIn, VehicleIn
 from graftbook.rulebook.scope import Scope
+
+NOT_IN_TIME = "What is still open of it was not worked out in the time there was. Ask again."
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +184,14 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
         scope,
         proposed.sits,
         check,
-        still_open(service, build, check, state.used, on),
+        _still_open(service, build, check, state, on),
         [problem.detail for problem in proposed.wrong.values()],
     )
+
+
+def _still_open(service: Service, build: BuildOut, check: CheckOut, state: State, on: date | None) -> Open:
+    """What is left to do; where the time for reasoning was over before, that it is not known."""
+    try:
+        return still_open(service, build, check, state.used, on)
+    except OutOfTime:
+        return Open("not proved in time", [NOT_IN_TIME])

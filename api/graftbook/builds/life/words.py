@@ -81,7 +81,7 @@ def unfinished(facts: BuildSheetOut) -> list[str]:
 
 
 def _open(found: StillOpenOut) -> list[str]:
-    if found["outcome"] not in ("proved", "not proved in time"):
+    if found["sentences"]:
         return found["sentences"]
     changes = found["changes"]
     names = [f"{c['component'] or 'nothing'} at {c['position_title']}" if c["position_title"] else

@@ -56,6 +56,8 @@ def forget_unchanged(connection: Connection) -> int:
     for kind, before in remembered(connection):
         now = images(connection, kind, before)
         same = [name for name, image in before.items() if now.get(name) == image]
+        if not same:
+            continue
         dropped += len(same)
         of_stage = SPANS_OF if kind == "chassis_span" else kind
         names = listed(connection, same)
@@ -82,9 +84,8 @@ def keep(connection: Connection, revision: int) -> int:
     """Write the history of the edit at work. Returns how many records it changed."""
     change = table("record_change")
     columns = ["kind", "name", "revision", "before"]
-    connection.execute(insert(change).from_select(columns, _staged_changes(revision)))
-    of_edit = select(func.count()).select_from(change).where(change.c.revision == revision)
-    return connection.execute(of_edit).scalar_one()
+    written = insert(change).from_select(columns, _staged_changes(revision))
+    return connection.execute(written, execution_options={"preserve_rowcount": True}).rowcount
 
 
 def _staged_changes(revision: int) -> Select[Any]:

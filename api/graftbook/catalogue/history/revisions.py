@@ -108,10 +108,10 @@ def wait_for_editors(connection: Connection) -> None:
         connection.exec_driver_sql("LOCK TABLE revision IN EXCLUSIVE MODE")
 
 
-def raise_revision(connection: Connection, who: str, why: str, touched: set[str]) -> int:
-    """Write the next revision and put it on the ranges touched. Returns its number."""
+def raise_revision(connection: Connection, present: int, who: str, why: str, touched: set[str]) -> int:
+    """Write the revision after the present one and put it on the ranges touched. Returns its number."""
     revision, ranges = table("revision"), table("range")
-    number = current_revision(connection) + 1
+    number = present + 1
     values = {"number": number, "at": datetime.now(UTC), "who": who, "why": why}
     connection.execute(insert(revision).values(**values, touched="; ".join(sorted(touched))))
     if touched:
@@ -133,14 +133,14 @@ def revision_of_range(connection: Connection, name: str, at_most: int) -> int:
     return connection.execute(query).scalar() or 0
 
 
-def ranges_touched(connection: Connection) -> set[str]:
-    """The ranges whose rule books depend on what the edit at work changed."""
+def ranges_touched(connection: Connection, present: int) -> set[str]:
+    """The ranges whose rule books depend on what the edit at work changed; `present`: the revision before."""
     known = set(connection.execute(select(table("range").c.name)).scalars())
     telling = ("section", "characteristic_kind", "report")
     brought = set(
         connection.execute(select(STAGED.c.kind).where(STAGED.c.kind.in_(telling)).distinct()).scalars()
     )
-    if not current_revision(connection) or brought - {"report"}:
+    if not present or brought - {"report"}:
         return known
     before, numbers = spoken_of_before(connection)
     touched = before | set(connection.execute(_ranges_brought()).scalars())

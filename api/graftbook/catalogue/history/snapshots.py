@@ -14,7 +14,7 @@ from sqlalchemy import Column, Connection, MetaData, String, Table, Text, func, 
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.loading.staging import forget, listed, make_room, table
 from graftbook.catalogue.store.columns import CLAIM_NAME
 from graftbook.catalogue.store.written import records_named, spans_of
 
@@ -27,6 +27,7 @@ BEFORE = Table(
     Column("name", CLAIM_NAME, primary_key=True),
     Column("image", Text, nullable=False),
     prefixes=["TEMPORARY"],
+    postgresql_on_commit="DELETE ROWS",
 )
 """What stood under the names that the edit at work replaces or removes."""
 
@@ -65,13 +66,12 @@ def objects_in(kind: str, image: str) -> Iterator[Fields]:
 
 def begin_images(connection: Connection) -> None:
     """Make room for the images of an edit."""
-    connection.exec_driver_sql("DROP TABLE IF EXISTS image_before")
-    BEFORE.create(connection)
+    make_room(connection, BEFORE)
 
 
 def end_images(connection: Connection) -> None:
     """Forget them."""
-    BEFORE.drop(connection)
+    forget(connection, BEFORE)
 
 
 def remember(connection: Connection, kind: str, names: Iterable[str]) -> None:
@@ -87,8 +87,8 @@ def remember(connection: Connection, kind: str, names: Iterable[str]) -> None:
 def remembered(connection: Connection) -> Iterator[tuple[str, dict[str, str]]]:
     """What was kept: a kind and some of its images by name, again and again."""
     for kind in connection.execute(select(BEFORE.c.kind).distinct().order_by(BEFORE.c.kind)).scalars().all():
-        last = ""
-        while True:
+        last, full = "", True
+        while full:
             query = (
                 select(BEFORE.c.name, BEFORE.c.image)
                 .where(BEFORE.c.kind == kind, BEFORE.c.name > last)
@@ -96,10 +96,10 @@ def remembered(connection: Connection) -> Iterator[tuple[str, dict[str, str]]]:
                 .limit(BATCH)
             )
             some = {row.name: row.image for row in connection.execute(query)}
-            if not some:
-                break
-            yield kind, some
-            last = max(some)
+            full = len(some) == BATCH
+            if some:
+                yield kind, some
+                last = max(some)
 
 
 def names_with(connection: Connection, kind: str, text: str, most: int) -> list[str]:

@@ -302,7 +302,8 @@ class Copy:
             to.exec_driver_sql(deleting(rows, there, worked))
         for rows in tables_handed_over():
             to.exec_driver_sql(writing(rows, there, worked))
-        revision = raise_revision(to, who, why, set(touched.split("; ")) - {""} | self._ranges)
+        ranges = set(touched.split("; ")) - {""} | self._ranges
+        revision = raise_revision(to, current_revision(to), who, why, ranges)
         keeping = text(
             f"INSERT INTO {there}record_change (kind, name, revision, before)"
             f" SELECT kind, name, CAST(:revision AS INTEGER), before FROM {worked}record_change"

@@ -201,11 +201,10 @@ class _Work:
 def _keep(connection: Connection, report: Report, who: str, why: str) -> None:
     """The history of what changed, and the next revision if anything did."""
     forget_unchanged(connection)
+    report.revision = present = current_revision(connection)
     if anything_changed(connection):
-        report.revision = raise_revision(connection, who, why, ranges_touched(connection))
+        report.revision = raise_revision(connection, present, who, why, ranges_touched(connection, present))
         report.changed = keep(connection, report.revision)
-    else:
-        report.revision = current_revision(connection)
     end_images(connection)
     end_staging(connection)
 

@@ -3,6 +3,7 @@
 from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import Any
 
 from sqlalchemy import Connection, delete, select
@@ -34,9 +35,9 @@ from graftbook.catalogue.loading.staging import (
     table,
     write,
 )
-from graftbook.catalogue.loading.values import read_late, told, unlike_kinds
+from graftbook.catalogue.loading.values import COMPARING, read_late, told, unlike_kinds
 from graftbook.catalogue.loading.whole import counts_left, names_left
-from graftbook.catalogue.store.rows import Row, rows_of
+from graftbook.catalogue.store.rows import MEASURED, Row, rows_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.rulebook.sane import ANY
 from graftbook.rulebook.units import NotAMeasure
@@ -123,13 +124,18 @@ class Load:
         self.report = report
         self.progress = progress
         self.keeps_images = keeps_images
-        kinds = connection.execute(select(table("characteristic_kind")))
-        self.kinds = {row.name: self._as_stored(rule_of_row(row)) for row in kinds}
         self.absurd: list[tuple[Mistake, Absurd]] = []
         """What cannot be; how it is told waits for all that the load brings of its kind."""
         self.changed_kinds: set[str] = set()
         self.unread = False
         self.fresh = not current_revision(connection)
+
+    @cached_property
+    def kinds(self) -> dict[str, KindRule]:
+        """The rules of every kind of characteristic, with those that the load brought; an edit that says
+        nothing measured has no need of them."""
+        rows = self.connection.execute(select(table("characteristic_kind")))
+        return {row.name: self._as_stored(rule_of_row(row)) for row in rows}
 
     def run(self, records: Iterator[Placed | Mistake], removals: Removals | None = None) -> None:
         """Write and remove records and report every mistake; what to do with both is the caller's."""
@@ -149,7 +155,7 @@ class Load:
             *settle(self.connection, brought),
             *broken_references(self.connection, brought),
             *self._read_late(),
-            *unlike_kinds(self.connection, self.kinds, self.changed_kinds, brought),
+            *self._unlike_kinds(brought),
             *disagreements(self.connection, brought),
             *(unborne_names(self.connection, brought) if self.keeps_images else ()),
         ]
@@ -165,6 +171,10 @@ class Load:
     def _read_late(self) -> Iterator[Mistake]:
         if self.changed_kinds:
             yield from read_late(self.connection, self.kinds, self.changed_kinds, fresh=self.fresh)
+
+    def _unlike_kinds(self, brought: set[str]) -> Iterator[Mistake]:
+        if self.changed_kinds or brought & COMPARING:
+            yield from unlike_kinds(self.connection, self.kinds, self.changed_kinds)
 
     def _as_stored(self, rule: KindRule) -> KindRule:
         """A rule that takes every figure, where what was stored once is put back as it stood."""
@@ -274,7 +284,7 @@ class Load:
                 self.changed_kinds.add(record.name)
             self.kinds[record.name] = rules
         try:
-            return rows_of(record, self.kinds)
+            return rows_of(record, self.kinds if record.kind_of_record in MEASURED else {})
         except Absurd as error:
             mistake = Mistake(placed.place, record.kind_of_record, error.args[1], "", name_of(record))
             if len(self.absurd) < MOST_MISTAKES:

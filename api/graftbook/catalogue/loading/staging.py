@@ -29,6 +29,7 @@ from sqlalchemy import (
     select,
 )
 from sqlalchemy.dialects.postgresql import JSONB
+from sqlalchemy.schema import CreateTable
 from sqlmodel import SQLModel
 
 import graftbook.catalogue.store.tables
@@ -48,6 +49,7 @@ STAGED = Table(
     Column("sheet", Text, nullable=False),
     Column("broken", Boolean, nullable=False),
     prefixes=["TEMPORARY"],
+    postgresql_on_commit="DELETE ROWS",
 )
 
 CHILDREN = (
@@ -106,13 +108,28 @@ def defer_references(connection: Connection) -> None:
 def begin_staging(connection: Connection) -> None:
     """Make room for the places of a load, and let references wait until its end."""
     defer_references(connection)
-    connection.exec_driver_sql("DROP TABLE IF EXISTS staged")
-    STAGED.create(connection)
+    make_room(connection, STAGED)
 
 
 def end_staging(connection: Connection) -> None:
     """Forget the places."""
-    STAGED.drop(connection)
+    forget(connection, STAGED)
+
+
+def make_room(connection: Connection, temporary: Table) -> None:
+    """A temporary table without rows, for the edit at work.
+
+    A session keeps it: made and dropped for each edit it would leave rows in the server's own catalogue, and
+    after a DROP the driver forgets every statement that it had prepared.
+    """
+    connection.execute(CreateTable(temporary, if_not_exists=True))
+    connection.execute(delete(temporary))
+
+
+def forget(connection: Connection, temporary: Table) -> None:
+    """Let go of its rows; PostgreSQL does so when the transaction ends."""
+    if connection.dialect.name != "postgresql":
+        connection.execute(delete(temporary))
 
 
 def stage(

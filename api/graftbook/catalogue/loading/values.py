@@ -1,6 +1,6 @@
 """Reading values whose kind came later in the load, or whose kind the load changed."""
 
-from collections.abc import Iterator, Set
+from collections.abc import Iterator
 from typing import Any
 
 from sqlalchemy import Connection, bindparam, func, or_, select, update
@@ -79,15 +79,11 @@ def _margins(connection: Connection, kinds: KindRules, changed: set[str]) -> Ite
         connection.execute(update(joint).where(joint.c.claim == row["claim"]).values(margin=in_si))
 
 
-def unlike_kinds(
-    connection: Connection, kinds: KindRules, changed: set[str], brought: Set[str]
-) -> Iterator[Mistake]:
+def unlike_kinds(connection: Connection, kinds: KindRules, changed: set[str]) -> Iterator[Mistake]:
     """Joints and budgets whose two kinds cannot be compared, and words compared by size.
 
     Looks at what the load brought; at everything when it changed a kind.
     """
-    if not changed and not brought & _COMPARING:
-        return
     for row in connection.execute(_brought("joint", changed)).mappings().all():
         yield from _joint(connection, row, kinds)
     for row in connection.execute(_brought("budget", changed)).mappings().all():
@@ -108,7 +104,7 @@ def unlike_kinds(
             )
 
 
-_COMPARING = {"joint", "budget", "companion", "conflict"}
+COMPARING = {"joint", "budget", "companion", "conflict"}
 """The kinds that compare what is measured."""
 
 

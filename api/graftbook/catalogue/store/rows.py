@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable
+from inspect import signature
 from typing import Any
 
 from graftbook.catalogue.format import records as r
@@ -340,3 +341,5 @@ _MAKERS: dict[str, Callable[[Any, str, Rows, KindRules], None]] = {
     "mark": _mark,
     **dict.fromkeys(TO_ROW, _bought),
 }
+MEASURED = frozenset(kind for kind, make in _MAKERS.items() if "kinds" in signature(make).parameters)
+"""The kinds of record that say something measured, so that the kinds of characteristic must be known."""

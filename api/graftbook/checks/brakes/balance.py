@@ -48,7 +48,7 @@ def lock_order(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules, lad
         digits=2,
         otherwise=rules.of_approval,
         say=lambda was, now: f"{state.capitalize()}, the rear locks too soon: {_worded(was, now)}",
-        mend=_balance_mend(shares, ideal, last),
+        mend=_balance_mend(after, shares, ideal, last),
         more=(
             figure(f"front share of braking at {last:.1f} g", shares.before, shares.after, ""),
             figure(f"ideal front share at {last:.1f} g", ideal.before, ideal.after, ""),
@@ -64,9 +64,10 @@ def _worded(before: float | None, after: float) -> str:
     return now if was == now else f"{was} -> {now}"
 
 
-def _balance_mend(shares: BothSides[float], ideal: BothSides[float], last: float) -> str:
+def _balance_mend(fitted: Fitted, shares: BothSides[float], ideal: BothSides[float], last: float) -> str:
     if shares.after is None or ideal.after is None or shares.after >= ideal.after:
-        return "A rear balance valve that begins at a lower pressure would do it."
+        lower = "lower" if fitted.has("brake.balance_valve") else "low"
+        return f"A rear balance valve that begins at a {lower} pressure would do it."
     # Rear force must fall from (1 - share)/share to (1 - ideal)/ideal of the front.
     part = (1 - ideal.after) / ideal.after * shares.after / (1 - shares.after)
     return f"A balance valve that leaves at most {part:.2f} of the rear force at {last:.1f} g would do it."

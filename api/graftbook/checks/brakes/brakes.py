@@ -26,8 +26,8 @@ from graftbook.checks.law import IN_SERVICE, Law, Rules
 from graftbook.checks.verdict import Finding, figure
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
+NONE_LOCKS = "no wheel locks at that force"
 GRIP_TAKEN = f"a grip of {ADHESION} under every wheel"
-MORE_FORCE = "A servo, a smaller master bore, larger pistons or a larger radius would raise it."
 
 
 def inspect(before: Fitted, after: Fitted, rules: Rules = IN_SERVICE) -> list[Finding]:
@@ -52,6 +52,12 @@ def inspect(before: Fitted, after: Fitted, rules: Rules = IN_SERVICE) -> list[Fi
         parking(before, after, rule, inspected),
         *heat(before, after),
     ]
+
+
+def more_force(fitted: Fitted) -> str:
+    """What would raise the braking force; a servo that is there is no new one."""
+    servo = "A stronger servo" if fitted.has("brake.servo") else "A servo"
+    return f"{servo}, a smaller master bore, larger pistons or a larger radius would raise it."
 
 
 def braked_m_s2(sys: System, load: Loading, pressure_pa: float) -> float:
@@ -80,7 +86,7 @@ def deceleration(before: Fitted, after: Fitted, rule: BrakeRule, inspected: InSe
         "m/s2",
         at_least(inspected.service_g * STANDARD_GRAVITY),
         digits=2,
-        mend=MORE_FORCE,
+        mend=more_force(after),
         more=(
             figure("unladen deceleration", light.before, light.after, "m/s2"),
             figure("line pressure", pressure.before, pressure.after, "bar"),
@@ -101,6 +107,7 @@ def without_locking(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules
     what = f"laden deceleration at up to {rule.foot_n:.0f} N with no wheel locked"
     locks = on_both(before, after, lambda r: _first_lock(system(r), loading(r, True), rule.foot_n))
     first = f"{GRIP_TAKEN}; {locks.after[0]}" if locks.after else GRIP_TAKEN
+    early = locks.after is not None and locks.after[0] != NONE_LOCKS
     return against(
         "brakes.deceleration.approval",
         what,
@@ -110,8 +117,7 @@ def without_locking(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules
         at_least(rule.service_m_s2),
         digits=2,
         otherwise=rules.of_approval,
-        mend="Where a wheel locks early, share the braking better between the axles; where none locks, more "
-        f"force is needed. {MORE_FORCE}",
+        mend="Share the braking better between the axles." if early else more_force(after),
         say=taking(what, "m/s2", 2, efficiency_taken(after), first),
     )
 
@@ -121,7 +127,7 @@ def _first_lock(sys: System, load: Loading, foot_n: float) -> tuple[str, float]:
     front, rear = locking_pa(sys.axles, load, ADHESION)
     pressure = sys.pressure_pa(foot_n)
     if min(front, rear) > pressure:
-        return "no wheel locks at that force", rate_at(sys.axles, load, pressure)
+        return NONE_LOCKS, rate_at(sys.axles, load, pressure)
     axle = "front" if front <= rear else "rear"
     return f"the {axle} wheels lock first", rate_at(sys.axles, load, min(front, rear))
 
@@ -148,20 +154,22 @@ def pedal_force(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules) ->
         Bound(rule.foot_least_n, rule.foot_n),
         digits=0,
         otherwise=rules.of_approval,
-        mend=_force_mend(after, rule, sides),
+        mend=_force_mend(after, rule, sides, alone),
         more=(figure("pedal force without servo", alone.before, alone.after, "N"),),
         say=taking(what, "N", 0, efficiency_taken(after)),
     )
 
 
-def _force_mend(after: Fitted, rule: BrakeRule, sides: BothSides[float]) -> str:
+def _force_mend(after: Fitted, rule: BrakeRule, sides: BothSides[float], alone: BothSides[float]) -> str:
+    """`alone`: the force without a servo, which the whole boost of one is counted from."""
     if sides.after is not None and sides.after < rule.foot_least_n:
-        return "So light a pedal locks the wheels at a touch: fit a weaker servo or a larger master bore."
-    if sides.after is None or sides.after <= rule.foot_n:
+        weaker = "a weaker servo or a larger" if after.has("brake.servo") else "a larger"
+        return f"So light a pedal locks the wheels at a touch: fit {weaker} master bore."
+    if sides.after is None or alone.after is None or sides.after <= rule.foot_n:
         return ""
     bore = Reading(after).value("brake.master", "master_bore")
     wanted = bore * math.sqrt(rule.foot_n / sides.after)
-    boost = sides.after / rule.foot_n
+    boost = alone.after / rule.foot_n
     smaller = [c for c in after.candidates("brake.master", "master_bore") if c[1] <= wanted]
     named = f" ({smaller[0][0].number} has {smaller[0][1] * 1000:.2f} mm)" if smaller else ""
     return (
@@ -188,6 +196,7 @@ def servo_failed(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules) -
         at_least(rule.least_m_s2),
         digits=2,
         otherwise=rules.of_approval,
-        mend="A smaller master bore or a higher pedal ratio keeps the vehicle stoppable without the servo.",
+        mend="A smaller master bore or a higher pedal ratio would do it"
+        + (", so that the vehicle stops without the servo too." if after.has("brake.servo") else "."),
         say=taking(what, "m/s2", 2, efficiency_taken(after), GRIP_TAKEN),
     )

@@ -141,7 +141,7 @@ def secondary_brake(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules
         at_least(rule.least_m_s2),
         digits=2,
         otherwise=rules.of_approval,
-        mend=DUAL,
+        mend=DUAL if is_single(after) else STRONGER,
     )
 
 

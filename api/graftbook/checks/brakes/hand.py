@@ -17,6 +17,8 @@ from graftbook.rulebook.units import STANDARD_GRAVITY
 HAND_BRAKE_EFFICIENCY = 0.8
 """What of the pull at the lever reaches the shoes; common practice."""
 
+REAR = ("brake.rear.left", "rotor.rear.left")
+
 GRIP = Limit(
     f"a dry road gives {ADHESION}, a wet one about half",
     "workshop practice",
@@ -31,12 +33,28 @@ def road_force_per_n(reading: Reading) -> float:
 
     The lever ratio is from the hand to all braked wheels together, as the equaliser shares it.
     """
-    torque = _efficiency(reading)
-    for kind in ("hand_lever_ratio", "hand_brake_factor", "hand_brake_radius"):
+    torque = _efficiency(reading) * _radius_m(reading)
+    for kind in ("hand_lever_ratio", "hand_brake_factor"):
         torque *= reading.value("brake.hand", kind)
-    if reading.word("brake.hand", "hand_brake_shaft") == "transmission":
+    if _on_shaft(reading):
         torque *= reading.value(AXLE, "axle_ratio")
     return torque * 2 * math.pi / circumference_m(reading)
+
+
+def _on_shaft(reading: Reading) -> bool:
+    return reading.word("brake.hand", "hand_brake_shaft") == "transmission"
+
+
+def _radius_m(reading: Reading) -> float:
+    """The radius at which the hand brake acts: of the rear drums as fitted, where it spreads their shoes.
+
+    Behind the gearbox, and with discs, it has drums or pads of its own, so it records the radius itself.
+    """
+    if not _on_shaft(reading):
+        kind = reading.word(REAR, "brake_type")
+        if kind != "disc":
+            return reading.value(REAR, "drum_diameter") / 2 if kind else math.nan
+    return reading.value("brake.hand", "hand_brake_radius")
 
 
 def _efficiency(reading: Reading) -> float:
@@ -48,6 +66,13 @@ def _efficiency_taken(fitted: Fitted) -> str:
     value = _efficiency(Reading(fitted))
     of = "the usual value" if value == HAND_BRAKE_EFFICIENCY else "as recorded"
     return f"lever and cable pass on {value:.2f}, {of}"
+
+
+def _stronger(fitted: Fitted) -> str:
+    """What would make the hand brake pull more; a drum only where it acts in one."""
+    reading = Reading(fitted)
+    discs = not _on_shaft(reading) and reading.maybe_word(REAR, "brake_type") == "disc"
+    return "A longer lever" if discs else "A longer lever or a larger drum"
 
 
 def by_hand_m_s2(reading: Reading, hand_n: float) -> float:
@@ -74,7 +99,7 @@ def hand_brake(before: Fitted, after: Fitted, rule: BrakeRule, rules: Rules) -> 
         at_most(rule.hand_n),
         digits=0,
         otherwise=rules.of_approval,
-        mend="A longer lever, a larger drum or a smaller tyre would do it. Chock the wheels on any slope.",
+        mend=f"{_stronger(after)} would do it, and a smaller tyre helps. Chock the wheels on any slope.",
         say=taking(what, "N", 0, _efficiency_taken(after)),
     )
 
@@ -128,6 +153,6 @@ def parking(before: Fitted, after: Fitted, rule: BrakeRule, inspected: InService
         "m/s2",
         at_least(inspected.parking_g * STANDARD_GRAVITY),
         digits=2,
-        mend="First adjust cable and shoes; else a longer lever or a larger drum. Chock the wheels.",
+        mend=f"First have it adjusted. {_stronger(after)} would do it. Chock the wheels.",
         say=taking(what, "m/s2", 2, _efficiency_taken(after)),
     )

@@ -76,6 +76,7 @@ def _heat_of(before: Fitted, after: Fitted, axle: str) -> Finding:
         return hottest_k(once, cycle, reading.maybe(places, "cooling_time"))
 
     cooled = Reading(after).maybe(places, "cooling_time") is not None
+    irons = "discs" if Reading(after).maybe_word(places, "brake_type") == "disc" else "drums"
     cooling = "cooling as recorded" if cooled else "cooling left out"
     return against(
         f"brakes.heat.{axle}",
@@ -86,7 +87,7 @@ def _heat_of(before: Fitted, after: Fitted, axle: str) -> Finding:
         at_most(lining.after),
         digits=0,
         otherwise=Verdict.caution,
-        mend="Heavier drums or discs, or linings for more heat. On long hills change down and let them cool.",
+        mend=f"Heavier {irons}, or linings for more heat. On long hills change down and let them cool.",
         more=(figure("each stop heats them by, in kelvin", rise.before, rise.after, ""),),
     )
 

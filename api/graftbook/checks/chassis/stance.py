@@ -159,10 +159,21 @@ def tilt(before: Fitted, after: Fitted) -> Finding:
         "deg",
         at_least(least),
         otherwise=Verdict.caution,
-        mend="Less lift, a lower tyre or a wider track would do it; until then carry the load low and take "
-        "bends and slopes slower.",
+        mend=f"{_lower(after, radius)} would do it; until then carry the load low and take bends and slopes "
+        "slower.",
         more=(Figure("track over twice the height of the centre of gravity", sides.before, sides.after),),
     )
+
+
+def _lower(fitted: Fitted, radius_today: float | None) -> str:
+    """What would let it stand lower or wider, of what raises it: "Less lift or a wider track"."""
+    reading = Reading(fitted)
+    radius = _radius(reading)
+    ways = ["less lift"] if max(lift_m(reading, axle) for axle in ("front", "rear")) > 0 else []
+    if radius is not None and radius_today is not None and radius > radius_today:
+        ways.append("a lower tyre")
+    text = " or ".join(filter(None, (", ".join(ways), "a wider track")))
+    return f"{text[0].upper()}{text[1:]}"
 
 
 def _radius(reading: Reading) -> float | None:

@@ -84,16 +84,18 @@ def ride_frequency(before: Fitted, after: Fitted, axle: str, laden: bool) -> Fin
         return frequency_hz(spring_rate_n_m(reading, axle), sprung_corner_kg(reading, axle, laden))
 
     rate = on_both(before, after, lambda r: spring_rate_n_m(r, axle))
+    sides = on_both(before, after, frequency)
+    hard = sides.after is not None and sides.after > BAND_HZ[1]
     return against(
         f"suspension.frequency.{axle}.{state}",
         f"{axle} ride frequency, {state}",
-        on_both(before, after, frequency),
+        sides,
         FREQUENCY,
         "Hz",
         Bound(*BAND_HZ),
         digits=2,
         otherwise=Verdict.caution,
-        mend="A softer spring lowers the frequency, a stiffer one raises it.",
+        mend="A softer spring would lower it." if hard else "A stiffer spring would raise it.",
         more=(figure("spring rate", rate.before, rate.after, "N/mm"),),
     )
 

@@ -15,7 +15,7 @@ LOAD_INDEX_KG = dict(
         strict=True,
     )
 )  # fmt: skip
-"""ISO 4000-1 load index to load in kg; indices 65 to 70 from memory, 71 to 125 as published."""
+"""ISO 4000-1 load index to load in kg, as published."""
 
 SPEED_SYMBOL_KMH = {
     "L": 120, "M": 130, "N": 140, "P": 150, "Q": 160, "R": 170, "S": 180, "T": 190,

@@ -187,7 +187,7 @@ def _covers(
         "kg",
         at_least(loads.after),
         digits=0,
-        mend="Fit tyres and wheels of a higher load rating, or lower the permitted axle load on its plate.",
+        mend=f"Fit {those} of a higher load rating, or have the permitted axle load on its plate lowered.",
         more=(
             figure(f"{axle} axle load, laden", loads.before, loads.after, "kg"),
             figure(f"load on each of the {axle} {those}", each.before, each.after, "kg"),

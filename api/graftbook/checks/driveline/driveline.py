@@ -81,6 +81,10 @@ def shaft_stress(before: Fitted, after: Fitted, position: str) -> Finding:
     )
 
 
+LOCKED_OVER_OPEN = 2.0
+"""What a shaft gets behind a locked differential over what it gets behind an open one."""
+
+
 def _shaft_mend(after: Fitted, position: str, sides: BothSides[float]) -> str:
     diameter = Reading(after).value(position, "shaft_diameter")
     if sides.after is None or diameter != diameter:
@@ -88,7 +92,8 @@ def _shaft_mend(after: Fitted, position: str, sides: BothSides[float]) -> str:
     wanted = diameter * sides.after ** (1 / 3)
     thicker = [c for c in after.candidates(position, "shaft_diameter") if c[1] >= wanted]
     named = f"; {thicker[0][0].number} has {thicker[0][1] * 1000:.1f} mm" if thicker else ""
-    other = "; so would an open differential" if _locking(after, position) else ""
+    halved = _locking(after, position) and sides.after <= LOCKED_OVER_OPEN
+    other = "; so would an open differential" if halved else ""
     return f"A shaft of at least {wanted * 1000:.1f} mm of the same steel would carry it{named}{other}."
 
 

@@ -192,7 +192,9 @@ def _cruise_mend(after: Fitted, sides: BothSides[float]) -> str:
     wanted = ratio * 0.75 / sides.after
     slower = [c for c in after.candidates("gears.rear", "axle_ratio") if c[1] <= wanted]
     named = f"; {slower[0][0].number} has {slower[0][1]:.2f}" if slower else ""
-    return f"An axle ratio of at most {wanted:.2f} or an overdrive would do it{named}."
+    top = 0.75 / sides.after
+    geared = "" if after.has("overdrive") else f" or an overdrive of at most {top:.2f}"
+    return f"An axle ratio of at most {wanted:.2f}{geared} would do it{named}."
 
 
 def start(before: Fitted, after: Fitted) -> Finding:
@@ -229,13 +231,25 @@ def _start(
         "%",
         at_least(0.12),
         digits=0,
-        mend="A lower axle, first gear or low range, or a smaller tyre, would do it.",
+        mend=_start_mend(after, engine, tyres, check == "gearing.start_towing"),
         more=(
             figure("lowest overall ratio", ratio.before, ratio.after, ""),
             figure("gradient that the engine pulls", engine.before, engine.after, "%"),
             figure("gradient that the driven tyres hold", tyres.before, tyres.after, "%"),
         ),
     )
+
+
+def _start_mend(after: Fitted, engine: BothSides[float], tyres: BothSides[float], tows: bool) -> str:
+    """More gearing where the engine gives out first; where the tyres do, no gear helps."""
+    if engine.after is not None and tyres.after is not None and tyres.after < engine.after:
+        trailer = "a lighter trailer, " if tows else ""
+        text = f"{trailer}more of the weight on the driven wheels, or a driven front axle, would do it"
+        if "front" in driven_axles(after):
+            text = "a lighter trailer would do it" if tows else "tyres of more grip would do it"
+        return f"The driven wheels slip before the engine gives out: {text}."
+    ranges = ", first gear or low range" if after.has("transfer") else " or first gear"
+    return f"A lower axle{ranges}, or a smaller tyre, would do it."
 
 
 def first_gear(before: Fitted, after: Fitted) -> Finding:

@@ -47,11 +47,22 @@ LEFT_OVER: dict[str, Callable[[float, float], float]] = {
 """Arrangement → the angle of the one joint that would be as uneven, from both angles in rad."""
 
 MENDS = {
-    "single": "Less lift, or a shaft with a joint at each end.",
-    "two in phase": "Bring both joints to one angle with wedges under the springs, or lift less.",
-    "two out of phase": "Draw the sliding joint apart and bring its two yokes into line.",
-    "double and single": "Turn the axle until the single joint runs straight.",
+    "single": "a shaft with a joint at each end",
+    "two in phase": "both joints brought to one angle with wedges under the springs",
+    "two out of phase": "the sliding joint drawn apart and its two yokes brought into line",
+    "double and single": "the axle turned until the single joint runs straight",
 }
+
+
+def _mend(fitted: Fitted, position: str, otherwise: str) -> str:
+    """What would do it; less lift only where that end is lifted."""
+    lifted = lift_m(Reading(fitted), position.split(".")[1]) > 0
+    text = f"less lift, or {otherwise}" if lifted else otherwise
+    return (
+        f"{text[0].upper()}{text[1:]}, would do it."
+        if lifted
+        else f"{text[0].upper()}{text[1:]} would do it."
+    )
 
 
 def _arrangement(reading: Reading, position: str) -> str:
@@ -100,7 +111,7 @@ def joint_angle(before: Fitted, after: Fitted, position: str) -> Finding:
         ANGLE.at(permitted.after, "deg"),
         "deg",
         at_most(permitted.after),
-        mend="Less lift, or a shaft with joints for the angle.",
+        mend=_mend(after, position, "a shaft with joints for the angle"),
         more=(figure("permitted angle", permitted.before, permitted.after, "deg"),),
     )
 
@@ -140,7 +151,7 @@ def joint_ripple(before: Fitted, after: Fitted, position: str) -> Finding:
         at_most(limit.value),
         digits=0,
         otherwise=Verdict.caution,
-        mend=MENDS.get(arrangement, ""),
+        mend=_mend(after, position, MENDS[arrangement]) if arrangement in MENDS else "",
         more=(figure("angle left by the joints together", left.before, left.after, "deg"),),
         say=lambda was, now: _said(after, position, was, now),
     )

@@ -7,6 +7,7 @@ ISO_6722 = {
     25.0: 0.743,
 }  # fmt: skip
 """Conductor area in mm2 to the greatest resistance in mohm/m at 20 C; 1.5 mm2 seen, the rest from memory."""
+SEEN_OF_ISO_6722 = frozenset({1.5})
 
 IEC_60228_CLASS_5 = {
     0.5: 39.0, 0.75: 26.0, 1.0: 19.5, 1.5: 13.3, 2.5: 7.98, 4.0: 4.95, 6.0: 3.30, 10.0: 1.91, 16.0: 1.21,
@@ -39,6 +40,11 @@ def cable_resistance_ohm_per_m(area_m2: float, standard: str) -> float:
     part = (area - low) / (high - low)
     product = table[low] * low * (1 - part) + table[high] * high * part
     return product / area * 1e-3
+
+
+def is_remembered(area_m2: float, standard: str) -> bool:
+    """Whether the resistance of a conductor rests on a figure from memory: then nothing fails by it."""
+    return standard == "ISO 6722" and round(area_m2 * 1e6, 6) not in SEEN_OF_ISO_6722
 
 
 def voltage_drop_v(current_a: float, area_m2: float, length_m: float, standard: str) -> float:

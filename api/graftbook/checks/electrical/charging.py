@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.budgets import budgets_of, demanded, places_of, supplied
-from graftbook.checks.electrical.cables import voltage_drop_v
+from graftbook.checks.electrical.cables import is_remembered, voltage_drop_v
 from graftbook.checks.electrical.voltage import system_v
 from graftbook.checks.findings import against
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
@@ -39,6 +39,12 @@ DROP = Limit("at most 3 % of the system voltage for a main cable", "marine cable
 
 DROP_FAILS = Limit("at most 10 % of the system voltage", "marine cable practice", Provenance.seen,
                    "10 % for anything else, as quoted", 10, "%")  # fmt: skip
+
+DROP_REMEMBERED = replace(
+    DROP_FAILS,
+    provenance=Provenance.memory,
+    clause=f"{DROP_FAILS.clause}; the cable's resistance by ISO 6722",
+)
 
 CABLE = Limit("at most what the cable carries", "cable data", Provenance.recorded)
 
@@ -199,13 +205,22 @@ def cable_drop(before: Fitted, after: Fitted) -> Finding:
         "electrical.cable_drop",
         "voltage lost in the charging cable at full output",
         sides,
-        DROP_FAILS if over else DROP,
+        _drop_limit(after) if over else DROP,
         "%",
         at_most(0.10 if over else 0.03),
         digits=1,
         otherwise=Verdict.fails if over else Verdict.caution,
         mend=_cable_mend(after, sides),
     )
+
+
+def _drop_limit(fitted: Fitted) -> Limit:
+    reading = Reading(fitted)
+    area, standard = (
+        reading.value("charging.cable", "cable_area"),
+        reading.word("charging.cable", "cable_standard"),
+    )
+    return DROP_REMEMBERED if is_remembered(area, standard) else DROP_FAILS
 
 
 def _cable_mend(after: Fitted, sides: BothSides[float]) -> str:

@@ -37,7 +37,10 @@ NOBLER = Limit(
     PRACTICE,
 )
 
-PARTING = "Zinc and paint on both sides, a washer between that takes up no water, and no water trap."
+PARTING = (
+    "Paint on both sides, with zinc under it on the steel, a washer between that takes up no water, and no "
+    "water trap."
+)
 
 
 def index_limit(environment: str) -> Limit:
@@ -351,5 +354,7 @@ def zinc_life(before: Fitted, after: Fitted, position: str) -> Finding:
         at_least(WANTED_YEARS),
         digits=0,
         otherwise=Verdict.caution,
-        mend="Thicker zinc, or paint over the zinc, lasts longer.",
+        mend="Thicker zinc lasts longer."
+        if Reading(after).maybe_word(position, "coating") == "zinc and paint"
+        else "Thicker zinc, or paint over the zinc, lasts longer.",
     )

@@ -134,8 +134,11 @@ class _Before:
             if len(left) > 1:
                 return False
             new[place] = next(iter(left))
-        touching = {id(demand): demand for place in new for demand in further.watching[place]}
-        if not all(_obeyed(further, new, demand) for demand in touching.values()):
+        touched = set[int]()
+        for place, now in new.items():
+            if now != (before := today.get(place)):
+                touched |= further.touched(place, (before,), (now,))
+        if not all(_obeyed(further, new, further.demands[number]) for number in touched):
             return False
         return not any(_broken(margin, new) for margin in self.margins_of(new))
 

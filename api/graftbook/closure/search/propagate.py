@@ -5,7 +5,7 @@ that can no longer be met forbids the last uncertain part of its `when`.
 """
 
 from collections import defaultdict, deque
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from copy import copy
 
 from graftbook.closure.search.deadline import LOOK_EVERY
@@ -32,14 +32,21 @@ class Propagation:
         self.demands = problem.demands
         self.used: list[Demand] = []
         """The demands that narrowed something, in the order in which they did."""
-        self.watching: dict[str, list[Demand]] = defaultdict(list)
-        for demand in self.demands:
-            for place in demand.places:
-                self.watching[place].append(demand)
+        self.depending: dict[Fit, list[int]] = defaultdict(list)
+        """A fit → which demands hold once it is certain (it stands in their `when`), by their number."""
+        self.served: dict[Fit, list[int]] = defaultdict(list)
+        """A fit → which demands it could meet."""
+        for number, demand in enumerate(self.demands):
+            for fit in demand.when:
+                self.depending[fit].append(number)
+            for fit in demand.one_of:
+                self.served[fit].append(number)
+            for need in demand.loose:
+                self.served[need.fit].append(number)
         for fit in without:
             self.domains[fit.position].discard(fit.component)
-        self.waiting = deque(self.demands)
-        self.queued = {id(d) for d in self.demands}
+        self.waiting = deque(range(len(self.demands)))
+        self.queued = set(self.waiting)
 
     def run(self) -> "Propagation":
         """Narrow until nothing changes. Raises Contradicts and OutOfTime."""
@@ -48,9 +55,9 @@ class Propagation:
             looked += 1
             if not looked % LOOK_EVERY:
                 self.problem.deadline.check()
-            demand = self.waiting.popleft()
-            self.queued.discard(id(demand))
-            self.apply(demand)
+            number = self.waiting.popleft()
+            self.queued.discard(number)
+            self.apply(self.demands[number])
         return self
 
     def with_certain(self, fit: Fit) -> "Propagation":
@@ -58,19 +65,22 @@ class Propagation:
         further = copy(self)
         further.domains = {**self.domains, fit.position: {fit.component}}
         further.used = list(self.used)
-        further.waiting = deque((*self.waiting, *self.touched(fit.position, {fit.component})))
-        further.queued = {id(d) for d in further.waiting}
+        further.waiting = self.waiting.copy()
+        further.queued = self.queued.copy()
+        further.look_again(fit.position, self.domains[fit.position], {fit.component})
         return further
 
-    def touched(self, place: str, left: set[str | None]) -> list[Demand]:
-        """The demands to be looked at again when only these are left; the others there bind no more."""
-        found = []
-        for demand in self.watching[place]:
-            for position, component in demand.when:
-                if position == place and component not in left:
-                    break
-            else:
-                found.append(demand)
+    def look_again(self, place: str, before: set[str | None], left: set[str | None]) -> None:
+        """Queue what binds more when only these are left of a domain."""
+        found = self.touched(place, before - left, left)
+        self.waiting += sorted(found - self.queued)
+        self.queued |= found
+
+    def touched(self, place: str, gone: Iterable[str | None], left: Collection[str | None]) -> set[int]:
+        """The demands that hold now that a fit is certain, and those that lost a fit that could meet them."""
+        found = {number for component in gone for number in self.served.get(Fit(place, component), ())}
+        if len(left) == 1:
+            found.update(self.depending.get(Fit(place, next(iter(left))), ()))
         return found
 
     def may_be(self, fit: Fit) -> bool:
@@ -84,25 +94,29 @@ class Propagation:
         return len(domain) == 1 and fit.component in domain
 
     def apply(self, demand: Demand) -> None:
-        unsure = []
+        unsure: Fit | None = None
         for fit in demand.when:
-            if not self.may_be(fit):
-                return
             if not self.is_sure(fit):
-                unsure.append(fit)
-        if len(unsure) > 1 or any(self.is_sure(fit) for fit in demand.one_of):
-            return
-        possible = [fit for fit in demand.one_of if self.may_be(fit)]
+                if unsure is not None or not self.may_be(fit):
+                    return
+                unsure = fit
+        possible = []
+        for fit in demand.one_of:
+            if self.may_be(fit):
+                if unsure is not None or self.is_sure(fit):
+                    return
+                possible.append(fit)
         if any(self.may_be(need.fit) for need in demand.loose):
-            if not unsure and not possible:
+            if unsure is None and not possible:
                 self.order(demand)
-            return
-        if unsure:
-            if not possible:
-                self.narrow(
-                    unsure[0].position, self.domains[unsure[0].position] - {unsure[0].component}, demand
-                )
-            return
+        elif unsure is not None:
+            place = unsure.position
+            self.narrow(place, self.domains[place] - {unsure.component}, demand)
+        else:
+            self.meet(demand, possible)
+
+    def meet(self, demand: Demand, possible: list[Fit]) -> None:
+        """One of these meets a demand that holds; where all are of one place, nothing else sits there."""
         places = {fit.position for fit in possible}
         if not places:
             self.used.append(demand)
@@ -127,10 +141,7 @@ class Propagation:
         if not left:
             raise Contradicts(demand, place)
         self.domains[place] = left
-        for other in self.touched(place, left):
-            if id(other) not in self.queued:
-                self.queued.add(id(other))
-                self.waiting.append(other)
+        self.look_again(place, domain, left)
 
     def best(self) -> Found | None:
         """The best set, when propagation alone proves it; None when something is left to decide.

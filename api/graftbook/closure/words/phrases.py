@@ -142,10 +142,11 @@ def of_limit(book: RuleBook, limit: Limit) -> str:
 
 
 def advice(book: RuleBook, rule: Companion) -> str:
-    """What a rule advises, by number and name, and why."""
+    """What a rule advises, by number and name, and why; where no number is named, at which position."""
     parts = dict.fromkeys(component(book, a.component) for a in rule.alternatives if a.component)
+    parts |= dict.fromkeys(the(book, a.position) for a in rule.alternatives if a.having)
     reason = f"{rule.reason.rstrip('.')}."
-    return f"{' or '.join(parts)}: {reason}" if parts else reason
+    return f"{opening(' or '.join(parts))}: {reason}" if parts else reason
 
 
 def changed_together(book: RuleBook, one: str, other: str) -> str:

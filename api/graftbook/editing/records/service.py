@@ -91,7 +91,7 @@ def put_record(
     objects = [{"record": kind, **row} for row in rows]
 
     def stored(connection: Connection, report: Report) -> None:
-        report.etag = _state(connection, kind, name).etag
+        report.etag = record_etag(images(connection, kind, [name])[name])
         if last:
             last(connection, report)
 

@@ -123,6 +123,7 @@ def answer_facts(
     return facts | {
         "found": found,
         "groups": rows.grouped(document, found, asked_now),
+        "asking": rows.asking(found),
         "ways": [],
         "stays": by_section(document, found["stays"]),
         "flaws": flaw_groups(found, found["changes"]),

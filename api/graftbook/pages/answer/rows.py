@@ -18,7 +18,7 @@ from graftbook.questions.closures.schemas import (
     OtherOut,
     SetOut,
 )
-from graftbook.questions.closures.summary import phrase
+from graftbook.questions.closures.summary import phrase, without_aside
 
 CLAIMS = frozenset(("companion", "conflict", "joint", "budget", "flaw"))
 """Reasons that are records, so that a picture can be of them."""
@@ -95,19 +95,38 @@ def _lines(rows: Sequence[Sequence[ChangeOut]]) -> dict[str, int]:
     return {change["position"]: line for line, row in enumerate(rows, start=1) for change in row}
 
 
-def grouped(document: ClosureOut, found: SetOut, asked_now: PageQuestion) -> list[Group]:
-    """The rows under their heads: what was wished first, then each section."""
+def grouped(
+    document: ClosureOut, found: SetOut, asked_now: PageQuestion, whole: SetOut | None = None
+) -> list[Group]:
+    """The rows under their heads: what was wished first, then each section.
+
+    `whole`: the set that asks for them, where the rows are a part of it.
+    """
     together = rows_of(document, found)
     lines = _lines(together)
     parts: dict[str, ChangeOut | LooseOut] = {part["component"]: part for part in found["loose_parts"]}
     parts |= {change["position"]: change for change in found["changes"]}
+    titles = _titles(whole or found)
     groups: dict[str, Group] = {}
     for line, changes in enumerate(together, start=1):
         first = changes[0]
         head = "as you wished" if _wished(first) else first["section_title"]
         group = groups.setdefault(head, {"title": head, "rows": []})
-        group["rows"].append(_row(line, changes, chain(parts, lines, first), asked_now))
+        group["rows"].append(_row(line, changes, chain(parts, lines, first), asked_now, titles))
     return list(groups.values())
+
+
+def asking(found: SetOut) -> dict[str, str]:
+    """Loose part → what asks for it in a few words."""
+    titles = _titles(found)
+    return {part["component"]: _phrase(part, titles) for part in found["loose_parts"]}
+
+
+def _titles(found: SetOut) -> dict[str, str]:
+    """Position or loose number → what it is called, without its side and what stands in brackets."""
+    titles = {part["component"]: part["name"] or part["component"] for part in found["loose_parts"]}
+    titles |= {change["position"]: change["position_title"] for change in found["changes"]}
+    return {key: without_side(without_aside(title)).strip(" ,") for key, title in titles.items()}
 
 
 def things(row: Row) -> list[Thing]:
@@ -142,7 +161,13 @@ def _alike(change: ChangeOut) -> tuple[object, ...]:
     return (change["pair"], *names, *alike)
 
 
-def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: PageQuestion) -> Row:
+def _row(
+    line: int,
+    changes: Sequence[ChangeOut],
+    steps: list[Step],
+    asked_now: PageQuestion,
+    titles: Mapping[str, str],
+) -> Row:
     first = changes[0]
     choices = [_choice(asked_now, first, other) for other in first["alternatives"]]
     row: Row = {
@@ -158,7 +183,7 @@ def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: 
         "minutes": sum(change["minutes"] for change in changes),
         "visible": first["visible"],
         "why": first["why"],
-        "phrase": _phrase(first),
+        "phrase": _phrase(first, titles),
         "wished": _wished(first),
         "asker": steps[0]["line"],
         "steps": steps if len(steps) > 1 else [],
@@ -172,10 +197,16 @@ def _row(line: int, changes: Sequence[ChangeOut], steps: list[Step], asked_now: 
     return row
 
 
-def _phrase(change: ChangeOut) -> str:
-    """What asks for it in a few words; of a flaw that is to be remedied, what it does."""
-    of_a_flaw = change["because"]["cause"] == "flaw" and change["because"]["how"] == "asked"
-    return change["why"].partition(": ")[2] if of_a_flaw else phrase(change["why"])
+def _phrase(one: ChangeOut | LooseOut, titles: Mapping[str, str]) -> str:
+    """What asks for it in a few words: where the new part sits that needs it; of a flaw that is to be
+    remedied, what it does."""
+    because = one["because"]
+    asker = titles.get(because["from_position"] or because["from_loose_part"] or "")
+    if asker and because["how"] == "needs":
+        return asker
+    if because["cause"] == "flaw" and because["how"] == "asked":
+        return one["why"].partition(": ")[2]
+    return phrase(one["why"])
 
 
 def _once(numbers: Iterable[str | None]) -> list[str]:

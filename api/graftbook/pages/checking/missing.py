@@ -1,10 +1,10 @@
 """What a list lacks: the rows of the whole set that the list does not bring, as a bench shows them."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import TypedDict
 
-from graftbook.pages.answer.rows import Row, grouped, rows_of
+from graftbook.pages.answer.rows import Row, asking, grouped, rows_of
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.amending import change_of, some_of
 from graftbook.pages.checking.typed_list import Entry
@@ -24,6 +24,7 @@ class LooseRow(TypedDict):
 
     line: int
     part: LooseOut
+    phrase: str
     quantity: int
     has: int
     price: MoneyOut
@@ -63,9 +64,9 @@ def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -
     found = closure["set"]
     own_wishes = {wish["name"] for wish in document["wishes"]}
     changes = [change for change in found["changes"] if change["position"] not in proposed.sits]
-    placed = _placed(closure, {**found, "changes": changes}, question)
+    placed = _placed(closure, found, changes, question)
     rows = [row for group in placed[0] for row in group["rows"]]
-    loose = _loose(found["loose_parts"], proposed.loose, own_wishes, len(rows))
+    loose = _loose(found, proposed.loose, own_wishes, len(rows))
     fitted = [row for row in rows if row["first"]["component"]]
     entries = [*placed[2], *(entry for row in loose for entry in _of_loose(row))]
     prices = [(row["numbers"][0], row["price"]) for row in fitted]
@@ -85,9 +86,10 @@ def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -
 
 
 def _placed(
-    closure: ClosureOut, lacking: SetOut, question: PageQuestion
+    closure: ClosureOut, found: SetOut, missing: list[ChangeOut], question: PageQuestion
 ) -> tuple[list[Group], dict[str, int], list[Entry]]:
     """The rows under their heads, the row of each position, and the entries that add them all."""
+    lacking: SetOut = {**found, "changes": missing}
     changes = rows_of(closure, lacking)
     lines = {change["position"]: line for line, row in enumerate(changes, start=1) for change in row}
     groups: list[Group] = [
@@ -98,7 +100,7 @@ def _placed(
                 for row in group["rows"]
             ],
         }
-        for group in grouped(closure, lacking, question)
+        for group in grouped(closure, lacking, question, whole=found)
     ]
     return groups, lines, [_entry(change) for row in changes for change in row]
 
@@ -107,16 +109,16 @@ def _entry(change: ChangeOut) -> Entry:
     return Entry(0, change["component"] or "", 1, change["position"])
 
 
-def _loose(
-    parts: Sequence[LooseOut], listed: Mapping[str, int], own_wishes: set[str], before: int
-) -> list[LooseRow]:
+def _loose(found: SetOut, listed: Mapping[str, int], own_wishes: set[str], before: int) -> list[LooseRow]:
     rows: list[LooseRow] = []
-    for part in parts:
+    phrases = asking(found)
+    for part in found["loose_parts"]:
         has = listed.get(part["component"], 0)
         if (short := lacking(part, has, own_wishes)) > 0:
             row: LooseRow = {
                 "line": before + len(rows) + 1,
                 "part": part,
+                "phrase": phrases[part["component"]],
                 "quantity": short,
                 "has": has,
                 "price": _price_of(part, short),

@@ -125,8 +125,13 @@ def _line(one: ChangeOut | LooseOut) -> LineOut:
 
 def phrase(why: str) -> str:
     """What asks for it, as it is said before the colon; else the beginning, to a whole word."""
-    said = _ASIDE.sub("", why).partition(": ")[0].rstrip(".")
+    said = without_aside(why).partition(": ")[0].rstrip(".")
     return said if len(said) <= LONGEST_WHY else said[:LONGEST_WHY].rsplit(" ", 1)[0] + " …"
+
+
+def without_aside(words: str) -> str:
+    """A name or a sentence without what stands in brackets."""
+    return _ASIDE.sub("", words)
 
 
 def _flaws(flaws: Iterable[FlawNoteOut]) -> FlawCountsOut:
