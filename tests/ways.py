@@ -48,9 +48,13 @@ WAYS: dict[str, list[tuple[str, str, Any]]] = {
 
 
 class Passed:
-    """What ran of the package since it was begun: lines by module, and what had when the reasoning began."""
+    """What ran of the package since it was begun, by module, and what had when the reasoning began.
 
-    def __init__(self) -> None:
+    `looked_at`: of so many calls of a function the lines are noted; 0: no lines, which is quicker.
+    """
+
+    def __init__(self, looked_at: int = 0) -> None:
+        self._looked_at = looked_at
         self.lines: dict[str, set[int]] = defaultdict(set)
         self.before: set[str] | None = None
         self._calls: Counter[CodeType] = Counter()
@@ -70,7 +74,7 @@ class Passed:
             lines.add(frame.f_lineno)
             return line
 
-        return line if self._calls[code] <= LOOKED_AT else None
+        return line if self._calls[code] <= self._looked_at else None
 
 
 def _module(file: str) -> str:
@@ -86,7 +90,7 @@ class Tracer:
         return self.passed.trace(frame, event, arg)
 
 
-def passed_by(way: str, database: str) -> list[dict[str, Any]]:
+def passed_by(way: str, database: str, looked_at: int) -> list[dict[str, Any]]:
     """Ask in this process, cold and then warm: `modules` with how many lines ran, `before` reasoning."""
     from graftbook.app import create_app
     from graftbook.closure.search.deadline import Deadline
@@ -105,7 +109,7 @@ def passed_by(way: str, database: str) -> list[dict[str, Any]]:
         sheet = isinstance(body, str)
         sent = {"content": body, "headers": {"Content-Type": "text/csv"}} if sheet else {"json": body}
         async with client_of(app, scope="administer" if sheet else None) as client:
-            tracer.passed = passed = Passed()
+            tracer.passed = passed = Passed(looked_at)
             sys.settrace(tracer)
             answer = await client.request(method, address, **sent)
             sys.settrace(None)
@@ -121,12 +125,12 @@ def passed_by(way: str, database: str) -> list[dict[str, Any]]:
     return found
 
 
-def ways(database: str, *names: str) -> dict[str, list[dict[str, Any]]]:
+def ways(database: str, *names: str, lines: bool = False) -> dict[str, list[dict[str, Any]]]:
     """What each way passes, each in a process of its own, on this database with the demo range."""
     found = {}
     for name in names:
         shown = subprocess.run(
-            [sys.executable, "-m", "tests.ways", "--one", name, "--database", database],
+            [sys.executable, "-m", "tests.ways", "--one", name, "--database", database, *["--lines"] * lines],
             cwd=ROOT, capture_output=True, text=True, check=False,
         )  # fmt: skip
         assert shown.returncode == 0, shown.stderr
@@ -141,14 +145,15 @@ def main() -> None:
     parser.add_argument("--one", choices=WAYS, help="this way in this process, as JSON")
     given = parser.parse_args()
     if given.one:
-        print(json.dumps(passed_by(given.one, given.database)))
+        print(json.dumps(passed_by(given.one, given.database, LOOKED_AT if given.lines else 0)))
         return
     with tempfile.TemporaryDirectory() as folder:
-        for name, both in ways(given.database or _new_demo(Path(folder)), *WAYS).items():
+        found = ways(given.database or _new_demo(Path(folder)), *WAYS, lines=given.lines)
+        for name, both in found.items():
             for kept, one in zip(("cold", "warm"), both, strict=True):
                 modules, before = one["modules"], set(one["before"])
-                ran = sum(modules.values())
-                print(f"{name:8} {kept}: {len(modules)} modules, {len(before)} before reasoning, {ran} lines")
+                ran = f", {sum(modules.values())} lines" if given.lines else ""
+                print(f"{name:8} {kept}: {len(modules)} modules, {len(before)} before reasoning{ran}")
                 for module, lines in sorted(modules.items()) if given.lines else ():
                     print(f"    {'b' if module in before else ' '} {lines:4} {module}")
 

@@ -1,0 +1,22 @@
+"""A request passes no more modules than it did: who reads on from its endpoint has so many to open."""
+
+from collections.abc import Callable
+
+import pytest
+
+from tests.ways import ways
+
+pytestmark = pytest.mark.timeout(600)
+
+MOST = {"closure": (104, 35), "order": (79, 39), "import": (60, 0)}
+"""Of each way, with nothing kept: modules passed, and those of them before the reasoning begins. They may
+only shrink; `python -m tests.ways --lines` says which they are, and counts a page too."""
+
+
+@pytest.mark.parametrize("way", MOST)
+def test_a_request_passes_no_more_modules_than_before(way: str, demo_copy: Callable[[], str]) -> None:
+    cold, warm = ways(demo_copy(), way)[way]
+    assert len(cold["modules"]) > 20, "nothing was looked at"
+    assert len(cold["modules"]) <= MOST[way][0]
+    assert len(cold["before"]) <= MOST[way][1]
+    assert len(warm["modules"]) <= len(cold["modules"])
