@@ -25,8 +25,10 @@ pytestmark = pytest.mark.anyio
 
 
 @pytest.fixture
-async def sent(app: FastAPI) -> AsyncIterator[None]:
-    """The task of a serving process that sends."""
+async def sent(app: FastAPI, monkeypatch: pytest.MonkeyPatch) -> AsyncIterator[None]:
+    """The task of a serving process that sends. It looks ten times as often for webhooks that were changed:
+    what is not sent within a second is not sent."""
+    monkeypatch.setattr(delivering, "LOOK_EVERY", 0.2)
     task = asyncio.create_task(
         Delivering(app.state.service.engine, app.state.waiting, app.state.service.settings).run()
     )

@@ -20,7 +20,11 @@ import httpx
 
 from tests.soundness.server import Served, graftbook
 
-QUESTION = {"chassis": "24PL-018412", "fit": "QB-3310"}
+QUESTION = {
+    "vehicle": {"chassis": "24PL-018412"},
+    "wishes": [{"fit": "QB-3310"}],
+    "deadline_seconds": 30.0,
+}
 LEFT, RIGHT = "QB-3310", "QB-3311"
 BUILDS = ("first", "second")
 NOTE = "evidence/contest"
@@ -162,7 +166,7 @@ class Contest:
         self._status("import in vain", answer, 200 if dry else 422, 503)
 
     def ask(self, client: httpx.Client, dice: random.Random, at_least: int = 0) -> None:
-        answer = self._seen(client.get("/v1/closures", params=QUESTION))
+        answer = self._seen(client.post("/v1/closures", json=QUESTION))
         if answer.status_code != 200:
             return
         document = answer.json()
@@ -305,9 +309,9 @@ class Contest:
             assert not marks & self.never
         dice = random.Random(self.seed)
         for revision, marks in dice.sample(self.answers, min(4, len(self.answers))):
-            again = self._must(client.get("/v1/closures", params=QUESTION | {"as_of": revision}), 200)
+            again = self._must(client.post("/v1/closures", json=QUESTION | {"as_of": revision}), 200)
             assert marks_in(again.json()) == marks
-        present = marks_in(client.get("/v1/closures", params=QUESTION).json())
+        present = marks_in(client.post("/v1/closures", json=QUESTION).json())
         assert present == {states[max(states)]}
 
 

@@ -61,6 +61,7 @@ ORDER = {
     "name": "killed",
     "vehicle": {"chassis": "24PL-018412"},
     "wishes": [{"fit": "QB-3310"}],
+    "deadline_seconds": 30.0,
 }
 ONCE = "killed once"
 SECONDS = 120

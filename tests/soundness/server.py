@@ -10,10 +10,9 @@ Several services on one database: `with serve(url) as one, serve(url, key=one.ke
 import os
 import re
 import subprocess
-import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,7 +25,6 @@ from tests.logged import faults
 from tests.soundness.forked import Forked
 
 ROOT = Path(__file__).resolve().parents[2]
-COMMAND = [sys.executable, "-c", "from graftbook.commands.cli import main; main()"]
 SECONDS_TO_START = 60
 UNHURRIED: dict[str, Any] = {"seconds_to_reason": 60, "reasoning_processes": 0}
 """What a service gets unless it is told otherwise: on a busy machine too it proves what it is asked, and it
@@ -85,12 +83,17 @@ class Served:
         return self.process.returncode
 
 
-def graftbook(*arguments: str, database: str, **options: Any) -> subprocess.CompletedProcess[str]:
-    """One command in a process of its own, against a database."""
-    return subprocess.run(
-        [*COMMAND, *arguments, "--database", database],
-        cwd=ROOT, capture_output=True, text=True, timeout=120, check=False, **options,
-    )  # fmt: skip
+def graftbook(
+    *arguments: str, database: str, env: Mapping[str, str] = os.environ
+) -> subprocess.CompletedProcess[str]:
+    """One command in a process of its own, against a database; what it says on either stream is `stderr`."""
+    with tempfile.TemporaryDirectory() as folder:
+        said = Path(folder) / "said"
+        process = Forked([*arguments, "--database", database], dict(env), said)
+        assert process.wait(120), f"{arguments} does not end"
+        code = process.returncode
+        assert code is not None
+        return subprocess.CompletedProcess(arguments, code, "", said.read_text("utf-8"))
 
 
 @contextmanager

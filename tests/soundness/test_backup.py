@@ -30,7 +30,11 @@ from tests.catalogue.sheet import sheet
 from tests.soundness.databases import opened
 from tests.soundness.server import ROOT, Served, graftbook
 
-QUESTION = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+QUESTION = {
+    "vehicle": {"chassis": "24PL-018412"},
+    "wishes": [{"fit": "QB-3310"}],
+    "deadline_seconds": 30.0,
+}
 
 
 def tools() -> str:

@@ -33,7 +33,7 @@ pytestmark = pytest.mark.anyio
 @asynccontextmanager
 async def asked(url: str, **settings: Any) -> AsyncIterator[tuple[FastAPI, httpx.AsyncClient]]:
     """A service in this process that has answered before, and a client that may edit."""
-    app = create_app(Settings(**{"database_url": url, "seconds_to_reason": 30} | settings))
+    app = create_app(Settings(**{"database_url": url, "seconds_to_reason": 60} | settings))
     async with client_of(app, scope="edit") as client:
         assert (await client.get("/readyz")).status_code == 200
         try:

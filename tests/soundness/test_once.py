@@ -118,7 +118,11 @@ def test_one_key_and_one_body_to_two_addresses_are_two_requests(
     client: httpx.Client, name: str, section: str, keyed: Keyed
 ):
     """Sending the blue list under the key of the red one is refused, and the blue list stays a draft."""
-    body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
+    body = {
+        "vehicle": {"chassis": "24PL-018412"},
+        "wishes": [{"fit": "QB-3310"}],
+        "deadline_seconds": 30.0,
+    }
     etags = []
     for colour in ("red", "blue"):
         made = client.post("/v1/order-lists", json=body | {"name": f"{name}-{colour}"})
