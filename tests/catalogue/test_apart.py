@@ -24,6 +24,8 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import UNREACHABLE, make_engine, reading, writing
 from graftbook.editing.records.service import Author, put_record, record_state
+from graftbook.orders.tables import ShopStockRow
+from graftbook.problems import NotAsShown
 from tests.catalogue.sheet import sheet, small
 from tests.soundness.server import ROOT
 
@@ -107,6 +109,80 @@ def test_a_trial_leaves_no_trace_and_waits_for_nobody(kept: Engine) -> None:
         report = load(kept, While(MANY, lambda: None), dry_run=True)
     assert (report.ok, report.changed, report.revision) == (True, 50, None)
     assert told(kept) == before
+
+
+def test_a_whole_trial_waits_for_nobody_either(kept: Engine) -> None:
+    assert load(kept, sheet("".join(MANY))).changed == 50
+    before = told(kept)
+    with writing(kept) as session:
+        wait_for_editors(session.connection())
+        report = load(kept, While(TWENTY, lambda: None), whole=True, dry_run=True)
+        going = load(kept, While(MANY[:22], lambda: None), removals={"component": ["N-49"]}, dry_run=True)
+    assert (report.ok, report.revision) == (True, None)
+    assert (going.ok, going.changed, going.revision) == (True, 1, None)
+    assert len(report.removed["component"]) == 30
+    assert told(kept) == before
+
+
+TWENTY = [*small().getvalue().splitlines(keepends=True), "\n", *MANY[:22]]
+
+
+def test_a_whole_load_is_the_same_as_under_the_lock(kept: Engine, databases: Any, monkeypatch) -> None:
+    assert load(kept, sheet("".join(MANY))).changed == 50
+    report = load(kept, sheet("".join(TWENTY)), whole=True)
+    assert (report.ok, report.changed, report.revision) == (True, 30, 3)
+    monkeypatch.setattr(imports, "SMALL", 1_000)
+    other = make_engine(databases.new())
+    assert load(other, small()).ok
+    assert load(other, sheet("".join(MANY))).changed == 50
+    same = load(other, sheet("".join(TWENTY)), whole=True)
+    assert same.removed == report.removed
+    assert told(kept) == told(other)
+    with reading(kept) as session, reading(other) as beside:
+        here, there = (
+            [(c.kind, c.name, c.what) for c in changes_of_edit(one.connection(), 3, ("", ""), 99)]
+            for one in (session, beside)
+        )
+    assert here == there
+    assert {what for _, _, what in here} == {"removed"}
+    other.dispose()
+
+
+def test_others_edit_other_kinds_while_a_whole_load_is_worked_out(kept: Engine) -> None:
+    theirs = "[other_word]\nsaid,means\nstopper,brake\n"
+    assert load(kept, sheet("".join(MANY))).changed == 50
+    report = load(kept, While(TWENTY, lambda: load(kept, sheet(theirs), removals={})), whole=True)
+    assert (report.ok, report.revision) == (True, 4)
+    assert "stopper" in told(kept)
+    assert "N-49" not in told(kept)
+
+
+def test_a_whole_load_beside_which_the_same_was_edited_is_to_be_previewed_again(kept: Engine) -> None:
+    """What somebody added meanwhile is neither taken away unseen nor left where the sheets have it not."""
+    assert load(kept, sheet("".join(MANY))).changed == 50
+    added = HEAD + "IN-1,bolt,brakes,modern,1.00\n"
+    with pytest.raises(NotAsShown):
+        load(kept, While(TWENTY, lambda: load(kept, sheet(added), removals={})), whole=True)
+    assert "IN-1" in told(kept)
+    assert "N-49" in told(kept)
+
+
+def test_what_the_house_came_to_need_meanwhile_is_not_taken_away(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert load(kept, sheet("".join(MANY))).changed == 50
+
+    def stocked() -> None:
+        with writing(kept) as session:
+            session.add(ShopStockRow(component="N-49", quantity=4))
+
+    before_the_lock(monkeypatch, stocked)
+    report = load(kept, sheet("".join(TWENTY)), whole=True)
+    assert [m.message for m in report.mistakes] == [
+        "the store still names the component 'N-49'; change that first"
+    ]
+    assert report.revision is None
+    assert "N-49" in told(kept)
 
 
 def before_the_lock(monkeypatch: pytest.MonkeyPatch, then: Callable[[], Any]) -> None:

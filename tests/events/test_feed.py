@@ -171,6 +171,19 @@ async def test_as_many_wait_as_may(house: httpx.AsyncClient, monkeypatch: pytest
     assert answer.status_code == 503
 
 
+async def test_of_many_who_come_together_as_many_wait_as_may(
+    house: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
+):
+    """All are told that there is room before the first of them has taken his place."""
+    monkeypatch.setattr("graftbook.events.waiting.MOST_WAITING", 3)
+    monkeypatch.setattr("graftbook.events.endpoints.LONGEST_STREAM", 4.0)
+    asking = (house.get("/v1/events?since=now", headers={"Accept": "text/event-stream"}) for _ in range(12))
+    answers = await asyncio.gather(*asking)
+    assert {answer.status_code for answer in answers} <= {200, 503}
+    waited = [one for one in answers if one.status_code == 200 and "event: problem" not in one.text]
+    assert 1 <= len(waited) <= 3
+
+
 async def test_reading_events_takes_the_right_to_read(apps: Callable[..., FastAPI]):
     async with client_of(apps(reading="closed")) as stranger:
         assert (await stranger.get("/v1/events")).status_code == 401

@@ -121,7 +121,6 @@ class _Reader:
         page = await self.page(since)
         if page.items or not seconds:
             return page
-        self._waiting.require_room()
         with self._waiting.reader():
             there, until = somebody_waits(), _now() + seconds
             while not page.items and there() and not draining() and (left := until - _now()) > 0:
@@ -131,17 +130,15 @@ class _Reader:
 
     async def stream(self, page: Page) -> AsyncIterator[bytes]:
         """Events as they happen, as lines of a stream (HTML standard, 9.2.6), until the asker has gone."""
-        with self._waiting.reader():
-            yield b"retry: %d\n\n" % RETRY_MS
-            try:
+        try:
+            with self._waiting.reader():
+                yield b"retry: %d\n\n" % RETRY_MS
                 async for lines in self._lines(page):
                     yield lines
-            except (
-                problems.Problem
-            ) as problem:  # the head is sent; asked again, it is answered with its status
-                yield b"event: problem\ndata: %b\n\n" % json_bytes(problem.document())
-            except DBAPIError:
-                return  # he comes again, and is told
+        except problems.Problem as problem:  # the head is sent; asked again, it is answered with its status
+            yield b"event: problem\ndata: %b\n\n" % json_bytes(problem.document())
+        except DBAPIError:
+            return  # he comes again, and is told
 
     async def _lines(self, page: Page) -> AsyncIterator[bytes]:
         there, until, silent_since = somebody_waits(), _now() + LONGEST_STREAM, _now()

@@ -40,7 +40,8 @@ class Waiting:
 
     @contextmanager
     def reader(self) -> Iterator[None]:
-        """One more reads."""
+        """One more reads. Raises Busy: many may have been told together that there is room."""
+        self.require_room()
         self._readers += 1
         try:
             yield

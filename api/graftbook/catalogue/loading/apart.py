@@ -10,7 +10,7 @@ stand together, the load is done again as a small one is, under the lock.
 
 import logging
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, closing, contextmanager, suppress
 from pathlib import Path
 from typing import Any, NamedTuple, Protocol
@@ -199,12 +199,17 @@ class Copy:
         self._seen = current_revision(sides.copy)
         self._ranges: set[str] = set()
         """Those that the edits of others touched."""
+        self._kinds_alone: frozenset[str] = frozenset()
         self._was_empty = not self._seen
         if not self._was_empty:
             self._begin_noting()
 
-    def load_is_in(self) -> None:
-        """Note every row of a catalogue that was empty before: all at once, not by a trigger for each."""
+    def load_is_in(self, kinds_alone: Iterable[str] = ()) -> None:
+        """Note every row of a catalogue that was empty before: all at once, not by a trigger for each.
+
+        `kinds_alone`: of these kinds nobody else may have edited anything.
+        """
+        self._kinds_alone = frozenset(kinds_alone)
         if self._was_empty:
             self._begin_noting()
             for rows in tables_handed_over():
@@ -255,7 +260,9 @@ class Copy:
         if edited is None:
             return False
         with self._sides.in_copy() as copy:
-            if edited.changed & self._changed_by(own):
+            if edited.changed & self._changed_by(own) or self._kinds_alone & {
+                kind for kind, _ in edited.changed
+            }:
                 raise Meanwhile
             removals = {kind: list(images(copy, kind, names)) for kind, names in edited.gone.items() if names}
             report = Report()

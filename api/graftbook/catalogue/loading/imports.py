@@ -27,10 +27,11 @@ from graftbook.catalogue.history.revisions import (
 from graftbook.catalogue.history.snapshots import Fields, end_images
 from graftbook.catalogue.loading.apart import Copy, Meanwhile, can_be_copied, sides_of
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
-from graftbook.catalogue.loading.removing import Removals
+from graftbook.catalogue.loading.removing import Removals, still_named
 from graftbook.catalogue.loading.staging import end_staging
 from graftbook.database import make_engine, migrate, writing
 from graftbook.events.told import tell
+from graftbook.problems import NotAsShown
 
 
 class _Undo(Exception):
@@ -61,19 +62,18 @@ def load(
     changes is kept in the history, in the same transaction. `progress` is called with the number of records
     read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
     is kept; what they raise undoes everything. A load of more than `SMALL` records is worked out apart, so
-    that others can edit meanwhile; a trial of it never comes near them.
+    that others can edit meanwhile; a trial of it never comes near them. Raises NotAsShown where such a load
+    is whole and others edit records of its kinds meanwhile.
     """
     started = time.perf_counter()
     report = Report(dry_run=dry_run)
     reading = reading or Reading()
     work = _Work(engine, report, progress, who, why, first, last, whole)
     try:
-        if removals is not None or whole:  # who needs what goes is known in the database itself alone
-            work.here(
-                records_in(sources, reading), removals
-            )  # what is removed and put back may be settled by `first`
-        else:
-            work.by_size(records_in(sources, reading))
+        if removals is None or (dry_run and first is None):
+            work.by_size(records_in(sources, reading), removals)
+        else:  # what is removed and put back may be settled by `first`
+            work.here(records_in(sources, reading), removals)
     except (_Undo, EnoughMistakes):
         report.revision = None
     report.assumed = reading.told()
@@ -102,12 +102,16 @@ class _Work:
     last: Callable[[Connection, Report], None] | None
     whole: bool | None = None
 
-    def by_size(self, records: Iterator[_Read]) -> None:
-        """Where so many records are worked out."""
+    def by_size(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
+        """Where so many records are worked out; with removals a trial alone is worked out apart."""
         beginning = list(islice(records, SMALL + 1))
-        large = len(beginning) > SMALL and can_be_copied(self.engine)
-        way = self.here if not large else self.on_trial if self.report.dry_run else self.apart
-        way(chain(beginning, records))
+        all_records = chain(beginning, records)
+        if len(beginning) <= SMALL or not can_be_copied(self.engine):
+            self.here(all_records, removals)
+        elif self.report.dry_run:
+            self.on_trial(all_records, removals)
+        else:
+            self.apart(all_records)
 
     def here(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
         """In the database itself, where others wait for it."""
@@ -117,10 +121,10 @@ class _Work:
             self._all_in(connection, records, removals)
             self._tell(connection)
 
-    def on_trial(self, records: Iterator[_Read]) -> None:
+    def on_trial(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
         """In a copy that is thrown away."""
         with sides_of(self.engine) as sides:
-            self._all_in(sides.copy, records)
+            self._all_in(sides.copy, records, removals)
 
     def _all_in(
         self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
@@ -153,7 +157,7 @@ class _Work:
         with sides_of(self.engine) as sides:
             worked = Copy(self.engine, sides)
             self._load(sides.copy, records)
-            worked.load_is_in()
+            worked.load_is_in(kinds_alone=self.report.records if self.whole else ())
             if self.report.changed:
                 again = self._handed_over(worked, self.report.revision or 0)
         if not self.report.changed:
@@ -167,10 +171,23 @@ class _Work:
             with worked.handing_over(own) as to:
                 with self._looked_at(to):
                     self.report.revision = worked.hand_over(to, own, self.who, self.why)
+                self._let_go(to)
                 self._tell(to)
         except Meanwhile:
+            if self.whole:  # what was read and is there already is not among the records that it brought
+                goes = sum(map(len, self.report.removed.values()))
+                raise NotAsShown(
+                    "Somebody edited the same meanwhile; preview it again", removes=goes
+                ) from None
             return worked.records(own)
         return None
+
+    def _let_go(self, to: Connection) -> None:
+        """What the house has come to need meanwhile is not taken away."""
+        for mistake in still_named(to, self.report.removed):
+            self.report.add(mistake)
+        if not self.report.ok:
+            raise _Undo
 
     def _tell(self, connection: Connection) -> None:
         """The event of the edit, last of all; of what a copy holds nobody is told."""
