@@ -163,6 +163,7 @@ class _Databases:
     def __init__(self, folder: Path, server: str | None, shared: Path | None = None) -> None:
         self._folder, self._server, self._shared = folder, server, shared
         self._kept: dict[str, str] = {}
+        self._sources: dict[str, str] = {}
 
     def new(self) -> str:
         """The address of a new, migrated, empty database."""
@@ -175,9 +176,11 @@ class _Databases:
         return self._url(name)
 
     def copy(self, url: str) -> str:
-        """The address of a copy of a database that nobody is connected to."""
+        """The address of a copy of a database that nobody is connected to. Of one that others read its source
+        is copied: whoever reads a file beside SQLite and closes it lets go of the locks that its own
+        connections hold, and the next process that leaves takes the log away under them."""
         name = self._name("copy")
-        self._create(name, Path(make_url(url).database or "").name)
+        self._create(name, Path(make_url(self._sources.get(url, url)).database or "").name)
         return self._url(name)
 
     def once(self, name: str, fill: Callable[[Engine], object]) -> str:
@@ -189,7 +192,9 @@ class _Databases:
         """The address of a copy of it that all who only read share."""
         read = f"{name}, to read"
         if read not in self._kept:
-            self._kept[read] = self.copy(self.once(name, fill))
+            source = self.once(name, fill)
+            self._kept[read] = self.copy(source)
+            self._sources[self._kept[read]] = source
         return self._kept[read]
 
     def _once(self, name: str, begin: Callable[[], str], fill: Callable[[Engine], object]) -> str:
