@@ -179,7 +179,12 @@ class Beside:
         chance = random.Random(f"{self._seed} {kind}")
         with self._served.client(headers={}) as client:
             while not self._ending.is_set():
-                answer = ask(client, chance, self._revision)
+                try:
+                    answer = ask(client, chance, self._revision)
+                except httpx.HTTPError as error:
+                    with self._lock:
+                        self.figures.wrong.append(f"{kind}: {error!r}")
+                    continue
                 with self._lock:
                     self.figures.asked[kind] += 1
                     if answer.status_code not in (*ANSWERED, REFUSED.get(kind)):

@@ -5,6 +5,7 @@ import threading
 import time
 from typing import Any
 
+import httpx
 import pytest
 from sqlalchemy import make_url
 
@@ -80,6 +81,27 @@ def _hold(path: str, seconds: float) -> None:
     time.sleep(seconds)
     held.execute("ROLLBACK")
     held.close()
+
+
+def test_a_reader_who_gets_no_answer_is_told_and_asks_on() -> None:
+    """His thread ended unseen, and the writer then had one reader fewer beside him."""
+    asked = 0
+
+    class Unanswered:
+        def client(self, **_options: Any) -> httpx.Client:
+            return httpx.Client(base_url="http://127.0.0.1", transport=httpx.MockTransport(self.late))
+
+        def late(self, request: httpx.Request) -> httpx.Response:
+            nonlocal asked
+            asked += 1
+            if asked == 2:
+                beside._ending.set()
+            raise httpx.ReadTimeout("late", request=request)
+
+    beside = Beside(Unanswered(), "")  # type: ignore[arg-type]
+    beside._read("closure", READERS["closure"])
+    assert asked == len(beside.figures.wrong) == 2
+    assert not beside.figures.well
 
 
 @pytest.mark.parametrize(
