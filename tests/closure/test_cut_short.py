@@ -14,12 +14,14 @@ from typing import Any
 
 import pytest
 
-from graftbook.closure.answer import Answer, Outcome
+from graftbook.closure.answer import Answer, Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.complete import Completeness, check_completeness
 from graftbook.closure.explain.comparing import Comparison, what_if, why_not
+from graftbook.closure.explain.contradictions import Blame
 from graftbook.closure.search import constrain, solve
-from graftbook.closure.search.deadline import Deadline
+from graftbook.closure.search.deadline import Deadline, OutOfTime
+from graftbook.closure.search.problem import CEILING, Switch
 from graftbook.questions.closures.reasoning import lasting
 from tests.closure.test_deadlines import NEVER, GivesUp, Looks, Put
 from tests.closure.test_further_sets import branching
@@ -134,3 +136,22 @@ def test_the_other_questions_say_so_too(clock: Put) -> None:
                 wrong[seed, name] = found
     assert not wrong
     assert min(seen["whole"], seen["cut"]) > 5, seen
+
+
+@pytest.mark.parametrize("step", ["_suspects", "possible", "core"])
+def test_a_contradiction_whose_time_ends_at_any_step_is_told_as_far_as_it_is_known(step: str) -> None:
+    """The first two of these were 500 where an order's question had a price ceiling."""
+
+    class Late(Blame):
+        def __init__(self) -> None:
+            self.late = False
+
+    def late(*_asked: object) -> None:
+        raise OutOfTime
+
+    among: list[Switch] = [CEILING, (Cause.wish, "one")]
+    blame = Late()
+    for name, made in {"_suspects": lambda held: held, "possible": lambda _held: False, step: late}.items():
+        setattr(blame, name, made)
+    assert blame.smallest(among) == (among, False)
+    assert blame.late

@@ -135,7 +135,7 @@ class Blame:
         """
         core = among
         try:
-            suspects = self._suspects(among)
+            core = suspects = self._suspects(among)
             by_sum = CEILING in suspects and self.possible(set(suspects) - {CEILING})
             core = self.core([], suspects, MOST_TOLD if by_sum else len(suspects))
             return (core, False) if self.late or told_by_sum(core) else self._proved_smallest(core, among)
