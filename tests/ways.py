@@ -99,7 +99,7 @@ def passed_by(way: str, database: str, looked_at: int) -> list[dict[str, Any]]:
 
     Deadline.__init__.__defaults__ = math.inf, lambda: 0.0, 0.0  # its clock stands: looking takes long
     for path in PACKAGE.rglob("*.py"):  # so that nothing is loaded on the way
-        if "commands" not in path.parts and path.stem != "__init__":
+        if path.stem != "__init__" and {"commands", "_migrations"}.isdisjoint(path.parts):
             importlib.import_module(f"graftbook.{_module(str(path))}")
     app = create_app(Settings(database_url=database, seconds_to_reason=300, reasoning_processes=0))
     tracer = Tracer()

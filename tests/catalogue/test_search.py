@@ -124,7 +124,7 @@ def test_the_facts_of_a_component(tern: Engine) -> None:
     assert [s.component for s in wheel.replaced_by] == ["TW-9"]
     assert [f.name for f in wheel.flaws] == ["spokes-loosen"]
     assert {e.name for e in wheel.evidence} == {"book", "tried"}
-    assert [c.value for c in wheel.characteristics] == ["20 mm", "10"]
+    assert [c.value for c in wheel.characteristics] == ["20 mm", "14"]
     assert [s.original for s in disc.replaces] == ["TW-10"]
     assert {rule.name for rule in disc.needs} == {"disc-wheel-grease", "disc-wheel-block"}
     assert [rule.name for rule in disc.conflicts] == ["disc-wheel-plain"]
