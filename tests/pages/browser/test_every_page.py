@@ -66,9 +66,10 @@ def _found(page: Page, rules: dict[str, Any], forms: Iterable[str]) -> Iterator[
                 yield f"{form}: {violation['id']}: {node['target']} {node['failureSummary']}"
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def ids(served: Served) -> dict[str, str]:
-    """A house in which every page has something to show; the ids that addresses name."""
+    """A house in which every page has something to show; the ids that addresses name. Furnished once, as the
+    service is begun once: a worker that is given tests of other modules between makes a module's anew."""
     with served.client() as client:
         return furnish(client)
 

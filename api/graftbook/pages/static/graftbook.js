@@ -6,6 +6,7 @@ const waiting = new Map();
 async function suggest(input) {
   const text = input.value.trim();
   const list = document.getElementById(input.getAttribute("aria-controls"));
+  if (!list) return;  // the form was put in place of another one since
   if (text.length < 2) { close(input, list); return; }
   const address = new URL("/suggest/" + input.dataset.suggest, location.origin);
   address.searchParams.set("text", text);
