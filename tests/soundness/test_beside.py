@@ -98,7 +98,8 @@ def test_a_reader_who_gets_no_answer_is_told_and_asks_on() -> None:
                 beside._ending.set()
             raise httpx.ReadTimeout("late", request=request)
 
-    beside = Beside(Unanswered(), "")  # type: ignore[arg-type]
+    served: Any = Unanswered()
+    beside = Beside(served, "")
     beside._read("closure", READERS["closure"])
     assert asked == len(beside.figures.wrong) == 2
     assert not beside.figures.well

@@ -14,6 +14,7 @@ from graftbook.checks.verdict import (
     before_after,
     figure,
     judge,
+    opening,
     scaled,
 )
 
@@ -25,7 +26,7 @@ def undetermined(check: str, what: str, sides: BothSides[Any], limit: Limit | No
         check=check,
         subject=check.split(".")[0],
         verdict=Verdict.not_determined,
-        sentence=f"{what[0].upper()}{what[1:]} cannot be worked out: {because}.",
+        sentence=f"{opening(what)} cannot be worked out: {because}.",
         limit=limit,
         components=sides.used,
         missing=sides.missing,
@@ -58,7 +59,7 @@ def against(
         return undetermined(check, what, sides, limit)
     main = figure(what, sides.before, sides.after, unit)
     verdict = judge(bound.holds(sides.after), limit, otherwise)
-    numbers = f"{what[0].upper()}{what[1:]}: {before_after(main.before, main.after, digits, unit)}"
+    numbers = f"{opening(what)}: {before_after(main.before, main.after, digits, unit)}"
     if say is not None:
         numbers = say(sides.before, sides.after)
     return Finding(

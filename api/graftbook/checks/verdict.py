@@ -226,6 +226,11 @@ def written(value: float | None, digits: int) -> str:
     return "not recorded" if value is None else f"{value:.{digits}f}"
 
 
+def opening(text: str) -> str:
+    """Words as a sentence begins with them: a capital in front."""
+    return text[:1].upper() + text[1:]
+
+
 def before_after(before: float | None, after: float | None, digits: int, unit: str = "") -> str:
     """ "5.1 -> 7.9 m/s2"; one number when both read the same, or when there is none today."""
     first, last = written(before, digits), written(after, digits)

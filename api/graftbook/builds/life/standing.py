@@ -175,6 +175,10 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
     scope = Scope(proposed.asked.book, proposed.asked.question.vehicle)
     state = state_of(events, day, scope.today)
     assert state is not None, "it was found above"
+    try:
+        left = still_open(service, build, check, state.used, on)
+    except OutOfTime:
+        left = Open("not proved in time", [NOT_IN_TIME])
     return Standing(
         day,
         on,
@@ -184,14 +188,6 @@ def standing(service: Service, name: str, on: date | None = None, built_to: str 
         scope,
         proposed.sits,
         check,
-        _still_open(service, build, check, state, on),
+        left,
         [problem.detail for problem in proposed.wrong.values()],
     )
-
-
-def _still_open(service: Service, build: BuildOut, check: CheckOut, state: State, on: date | None) -> Open:
-    """What is left to do; where the time for reasoning was over before, that it is not known."""
-    try:
-        return still_open(service, build, check, state.used, on)
-    except OutOfTime:
-        return Open("not proved in time", [NOT_IN_TIME])

@@ -28,7 +28,6 @@ from sqlalchemy import (
 )
 from sqlmodel import Field, SQLModel
 
-import graftbook.database  # noqa: F401  (sets the naming convention before the first table)
 from graftbook.catalogue.history.changes import spoken_of_before
 from graftbook.catalogue.loading.staging import STAGED, as_list, listed, listed_under, table
 from graftbook.catalogue.store.tables import CLAIMS

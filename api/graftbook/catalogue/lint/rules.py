@@ -6,8 +6,8 @@ is met nowhere is a finding. What can be met is not worked out here: the closure
 Likewise named upgrades that cannot be had where they are said to hold.
 """
 
-from collections.abc import Container, Iterator
-from typing import NamedTuple
+from collections.abc import Container, Iterable, Iterator
+from typing import NamedTuple, TypeVar
 
 from graftbook.catalogue.lint.closure import FROM_NEW, SECONDS_EACH, Looked, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
@@ -16,6 +16,8 @@ from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
 from graftbook.rulebook.model import Alternative, Companion, Conflict, RuleBook, Upgrade
 from graftbook.rulebook.scope import Fit, Scope
+
+Rule = TypeVar("Rule", Companion, Conflict)
 
 NOTHING_ELSE = "nothing else can be had for its place"
 
@@ -123,18 +125,20 @@ class RuleLint:
 
     def _idle(self) -> Iterator[Verdict]:
         """Rules that whatever sits on any vehicle obeys: they never bind."""
-        for rule in self.book.companions:
-            if (key := (Wrong.idle_rule, (rule.name,), "")) not in self.settled:
-                scopes = self._demanding(rule)
-                well = any(not _always_met(scope, rule) for scope in scopes)
-                told = f"{rule.name} asks for what every vehicle has, whatever is fitted"
-                yield from [Verdict(key, told, well)] if scopes else []
-        for conflict in self.book.conflicts:
-            if (key := (Wrong.idle_rule, (conflict.name,), "")) not in self.settled:
-                scopes = [scope for scope in self.looked.scopes if scope.holds(conflict)]
-                well = any(_may_meet(scope, conflict) for scope in scopes)
-                told = f"{conflict.name} keeps apart what no vehicle can have together"
-                yield from [Verdict(key, told, well)] if scopes else []
+        for rule in self._unsettled(self.book.companions):
+            told = f"{rule.name} asks for what every vehicle has, whatever is fitted"
+            if scopes := self._demanding(rule):
+                binds = any(not _always_met(scope, rule) for scope in scopes)
+                yield Verdict((Wrong.idle_rule, (rule.name,), ""), told, binds)
+        for conflict in self._unsettled(self.book.conflicts):
+            told = f"{conflict.name} keeps apart what no vehicle can have together"
+            if scopes := [scope for scope in self.looked.scopes if scope.holds(conflict)]:
+                binds = any(_may_meet(scope, conflict) for scope in scopes)
+                yield Verdict((Wrong.idle_rule, (conflict.name,), ""), told, binds)
+
+    def _unsettled(self, rules: Iterable[Rule]) -> Iterator[Rule]:
+        """Those that bind on no variant seen before."""
+        return (rule for rule in rules if (Wrong.idle_rule, (rule.name,), "") not in self.settled)
 
 
 def _always_met(scope: Scope, rule: Companion) -> bool:

@@ -13,7 +13,16 @@ from graftbook.checks.brakes.system import efficiency_taken, loading, require_ca
 from graftbook.checks.findings import against
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
 from graftbook.checks.law import Rules
-from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, before_after, figure
+from graftbook.checks.verdict import (
+    Figure,
+    Finding,
+    Limit,
+    Provenance,
+    Verdict,
+    before_after,
+    figure,
+    opening,
+)
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
 SPLIT = "front/rear"
@@ -99,7 +108,7 @@ def _left_said(
     lever = f"at {rule.hand_n:.0f} N at the lever"
 
     def say(was: float | None, now: float) -> str:
-        numbers = f"{WHAT[0].upper()}{WHAT[1:]}: {before_after(was, now, 2, 'm/s2')}"
+        numbers = f"{opening(WHAT)}: {before_after(was, now, 2, 'm/s2')}"
         if is_single(after):
             return f"{numbers}, by the hand brake alone {lever}; the pedal gives nothing"
         lost = [f"{rate:.2f} with the {circuit} one lost" for circuit, rate in (each.after or {}).items()]

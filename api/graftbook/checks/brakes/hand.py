@@ -11,7 +11,7 @@ from graftbook.checks.driveline.gearing import AXLE, circumference_m
 from graftbook.checks.findings import against
 from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.law import Rules
-from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure, opening
 from graftbook.rulebook.units import STANDARD_GRAVITY
 
 HAND_BRAKE_EFFICIENCY = 0.8
@@ -131,7 +131,7 @@ def hand_grip(before: Fitted, after: Fitted, rule: BrakeRule) -> Finding:
         otherwise=Verdict.caution,
         mend="Chock the wheels on such a slope: the braked wheels would slide.",
         more=(figure("laden", *laden, ""), figure("unladen", *unladen, "")),
-        say=lambda _, now: f"{what[0].upper()}{what[1:]}: {laden[1]:.2f} laden, {unladen[1]:.2f} unladen",
+        say=lambda _, now: f"{opening(what)}: {laden[1]:.2f} laden, {unladen[1]:.2f} unladen",
     )
 
 

@@ -18,7 +18,7 @@ from graftbook.checks.brakes.formulas import (
 )
 from graftbook.checks.driveline.gearing import circumference_m
 from graftbook.checks.fitted import Fitted, Reading, remembered
-from graftbook.checks.verdict import before_after, figure
+from graftbook.checks.verdict import before_after, figure, opening
 
 HYDRAULIC_EFFICIENCY = 0.85
 """What of the push at the master cylinder reaches the brakes; common practice, 0.8 (drums) to 0.9 (discs)."""
@@ -127,7 +127,7 @@ def taking(what: str, unit: str, digits: int, *inputs: str) -> Callable[[float |
     def say(was: float | None, now: float) -> str:
         main = figure(what, was, now, unit)
         numbers = before_after(main.before, main.after, digits, unit)
-        return f"{what[0].upper()}{what[1:]}: {numbers} ({'; '.join(inputs)})"
+        return f"{opening(what)}: {numbers} ({'; '.join(inputs)})"
 
     return say
 

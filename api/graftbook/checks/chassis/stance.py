@@ -8,7 +8,7 @@ from graftbook.checks.chassis.suspension import lift_m, recorded_lift_m
 from graftbook.checks.chassis.tyres import track_change_m
 from graftbook.checks.findings import against, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both
-from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure
+from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure, opening
 
 USUAL_LIFT_M = 0.030
 AIM_PART = 0.005
@@ -173,7 +173,7 @@ def _lower(fitted: Fitted, radius_today: float | None) -> str:
     if radius is not None and radius_today is not None and radius > radius_today:
         ways.append("a lower tyre")
     text = " or ".join(filter(None, (", ".join(ways), "a wider track")))
-    return f"{text[0].upper()}{text[1:]}"
+    return opening(text)
 
 
 def _radius(reading: Reading) -> float | None:

@@ -13,7 +13,7 @@ from graftbook.checks.driveline.shafts import added_angle_rad, residual_angle_ra
 from graftbook.checks.driveline.torque import axle_ratio
 from graftbook.checks.findings import against
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
-from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, shown
+from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, opening, shown
 
 ANGLE = Limit("at most what the joint permits", "joint data", Provenance.recorded)
 
@@ -64,7 +64,7 @@ def _mend(fitted: Fitted, position: str, otherwise: str) -> str:
         otherwise = IN_FRONT
     lifted = lift_m(Reading(fitted), axle) > 0
     text = f"less lift, or {otherwise}," if lifted else otherwise
-    return f"{text[0].upper()}{text[1:]} would do it."
+    return f"{opening(text)} would do it."
 
 
 def _arrangement(reading: Reading, position: str) -> str:

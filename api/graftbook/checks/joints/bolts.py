@@ -6,7 +6,7 @@ from graftbook.checks.bounds import Bound
 from graftbook.checks.findings import against, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both
 from graftbook.checks.joints.threads import thread
-from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure, opening
 
 PROOF_MPA = {
     "4.6": 225, "4.8": 310, "5.6": 280, "5.8": 380, "6.8": 440, "8.8": 580, "9.8": 650, "10.9": 830,
@@ -96,7 +96,7 @@ def clamp(before: Fitted, after: Fitted, position: str) -> Finding:
             figure("torque for 70 % of the proof stress", was[3], wanted, "Nm"),
         ),
         say=lambda _before, _after: (
-            f"{whose[0].upper()}{whose[1:]}, {name} of class {grade}: {torque:.0f} Nm clamps with "
+            f"{opening(whose)}, {name} of class {grade}: {torque:.0f} Nm clamps with "
             f"{clamped / 1000:.0f} kN, {part:.0%} of the proof stress, at K {factor:.2f}{usual}{oiled}"
         ),
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from graftbook.checks.bounds import at_least
 from graftbook.checks.findings import against, undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
-from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
+from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, opening
 from graftbook.rulebook.index import index_of
 from graftbook.rulebook.model import Component
 
@@ -304,7 +304,7 @@ def metal_joint(before: Fitted, after: Fitted, one: str, other: str) -> Finding:
         check=check,
         subject="corrosion",
         verdict=joint.verdict,
-        sentence=f"{titles[0].upper()}{titles[1:]}: {joint.one} against {joint.other}, {gaps[1]:.2f} V, "
+        sentence=f"{opening(titles)}: {joint.one} against {joint.other}, {gaps[1]:.2f} V, "
         f"{joint.worded}{',' if joint.harm.startswith('so ') else ';'} {joint.harm}",
         figures=(figure("difference of anodic index", gaps[0], gaps[1], "V"),),
         limit=joint.limit,

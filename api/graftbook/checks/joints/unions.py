@@ -5,7 +5,7 @@ from typing import Any
 from graftbook.checks.findings import undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.joints.threads import mixing, thread
-from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict
+from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, opening
 
 PIPE_UNIONS = (
     ("brake.master", "pipe", "brake.pipes.front", "pipe"),
@@ -136,7 +136,7 @@ def _finding(
         check=check,
         subject="unions",
         verdict=verdict,
-        sentence=f"{sentence[0].upper()}{sentence[1:]}",
+        sentence=opening(sentence),
         limit=limit,
         components=sides.used,
         mend="" if verdict is Verdict.holds else mend,
