@@ -339,7 +339,8 @@ def demo(
     from graftbook.commands.demo import run
 
     with readable_errors():
-        print_lines(run(place, chassis, fit, shlex.quote(sys.argv[0])))
+        for line in run(place, chassis, fit, shlex.quote(sys.argv[0])):  # as it goes on
+            print_lines([line])
 
 
 def main() -> None:

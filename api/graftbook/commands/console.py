@@ -305,9 +305,9 @@ def who() -> str:
 
 
 def print_lines(lines: Iterable[str]) -> None:
-    """Lines on the standard output."""
-    for line in lines:
-        typer.echo(line.rstrip())
+    """Lines on the standard output, all at once: who ends the command gets them whole or not at all."""
+    if text := "".join(f"{line.rstrip()}\n" for line in lines):
+        typer.echo(text, nl=False)
 
 
 def counted(number: int, one: str) -> str:
