@@ -73,7 +73,7 @@ def _as_it_stands(
     vehicle: Vehicle | None,
     today: Mapping[str, str | None],
     rules: Rules,
-    look: Callable[[], None],
+    look: Callable[[], None] = lambda: None,
 ) -> _Stands:
     """What is found of what is fitted today; of the last vehicles asked for it is kept with the book."""
     kept: dict[object, _Stands] = index_of(book).notebook.setdefault("as it stands", {})
@@ -86,7 +86,31 @@ def _as_it_stands(
     return found
 
 
-def _inspected(was: Fitted, new: Fitted, rules: Rules, look: Callable[[], None]) -> list[Finding]:
+def figures_read(
+    book: RuleBook, vehicle: Vehicle | None, today: Mapping[str, str | None]
+) -> dict[str, set[str]]:
+    """Number → the kinds of characteristic that some check reads of it, on the vehicle as it stands."""
+    memory = _as_it_stands(
+        book, vehicle, today, Rules(law_for(book.variant.market), Binding.in_service)
+    ).memory
+    read: dict[str, set[str]] = {}
+    for (_, kind), found in memory.found.items():
+        if found is not None:
+            read.setdefault(found.number, set()).add(kind)
+    return read
+
+
+def figures_missed(
+    book: RuleBook, vehicle: Vehicle | None, after: Mapping[str, str | None]
+) -> frozenset[str]:
+    """The characteristics ("bore of X at P") that some check wants of a set, and that nobody records."""
+    fitted, rules = Fitted(book, after, vehicle), Rules(law_for(book.variant.market), Binding.in_service)
+    return frozenset(name for found in _inspected(fitted, fitted, rules) for name in found.missing)
+
+
+def _inspected(
+    was: Fitted, new: Fitted, rules: Rules, look: Callable[[], None] = lambda: None
+) -> list[Finding]:
     found: list[Finding] = []
     for subject, inspect in SUBJECTS.items():
         look()
