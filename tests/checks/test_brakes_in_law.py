@@ -25,7 +25,6 @@ STRONG_FRONT = {
     position: {"lining_friction": "0.38", "wheel_cylinder_bore": "44 mm"}
     for position in ("brake.front.left", "brake.front.right")
 }
-HALF = {"brake.balance_valve": None, "brake.master": {"master_bore": "20 mm"}}
 
 
 def of(check, change=None, facts=None, binding=Binding.in_service, market=""):
