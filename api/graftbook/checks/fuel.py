@@ -2,9 +2,8 @@
 
 import math
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.budgets import budgets_of, demanded, recording, supplied
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import against, at_least, at_most, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from graftbook.rulebook.model import Budget

@@ -8,9 +8,9 @@ from graftbook.checks.brakes import brakes
 from graftbook.checks.chassis import stance, suspension, wheels
 from graftbook.checks.driveline import driveline, gearing, speedometer
 from graftbook.checks.electrical import electrical
+from graftbook.checks.findings import beside_today
 from graftbook.checks.fitted import ARITHMETIC, Fitted, Memory, finite
 from graftbook.checks.joints import bolts, corrosion, unions
-from graftbook.checks.kinds import beside_today
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
 from graftbook.rulebook.index import index_of

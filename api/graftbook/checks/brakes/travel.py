@@ -1,9 +1,8 @@
 """Brakes between pedal and fluid: travel, fluid delivered, residual pressure."""
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.brakes.formulas import pedal_stroke_m
 from graftbook.checks.brakes.system import torque_per_pa
-from graftbook.checks.findings import against
+from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 

@@ -4,10 +4,8 @@ import math
 from collections.abc import Callable
 from dataclasses import replace
 
-from graftbook.checks.bounds import Bound
-from graftbook.checks.driveline.gearing import AXLE, circumference_m
-from graftbook.checks.driveline.teeth import speedometer_teeth
-from graftbook.checks.findings import against
+from graftbook.checks.driveline.gearing import AXLE, circumference_m, speedometer_teeth
+from graftbook.checks.findings import Bound, against
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
 from graftbook.checks.law import Law
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure
