@@ -117,8 +117,8 @@ class UnknownRange(Unknown):
 
 class UnknownChassis(Unknown):
     type = "/problems/unknown-chassis"
-    title = "No chassis span holds this chassis number"
-    what = "chassis span that holds"
+    title = "No vehicle has this chassis number"
+    what = "vehicle with the chassis number"
 
 
 class UnknownPosition(Unknown):

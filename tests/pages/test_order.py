@@ -256,7 +256,7 @@ async def test_another_vehicle_comes_on_the_same_order_and_goes_again(
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        ("99XX-1", "There is no chassis span that holds"),
+        ("99XX-1", "There is no vehicle with the chassis number"),
         ("http://counter.example/look-up?words=disc", "names no vehicle"),
         ("http://[?a=b", "names no vehicle"),
         (f"chassis={OTHER}&fit=QB-3310&keep_section=wheels", f"{OTHER}: these wishes have no set"),

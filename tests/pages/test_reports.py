@@ -20,7 +20,7 @@ async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: htt
     assert "Thank you: it is taken in" in taken
     assert "from built and driven to measured" in taken
     told = text_of(await writer.get("/component/QB-3310", headers=BROWSER))
-    assert "How it stands" in told
+    assert "How far it is proved" in told
     assert "1 did not fit, by 1 workshop: that lowers it from built and driven to measured." in told
     listed = text_of(await writer.get("/reports", headers=BROWSER))
     assert "Claims in doubt" in listed
@@ -34,7 +34,7 @@ async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: htt
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"chassis": "99ZZ-1"}, "no chassis span that holds '99ZZ-1'"),
+        ({"chassis": "99ZZ-1"}, "no vehicle with the chassis number '99ZZ-1'"),
         ({"chassis": ""}, "chassis number"),
         ({"component": ""}, "Give a component"),
         ({"component": "QQ-1"}, "QQ-1"),
@@ -58,7 +58,7 @@ async def test_what_cannot_be_reported_is_told_and_stays_in_the_form(
 
 async def test_a_range_without_reports_says_so(browser: httpx.AsyncClient) -> None:
     assert "Nobody has reported yet" in text_of(await browser.get("/reports"))
-    assert "How it stands" not in text_of(await browser.get("/component/QB-3310"))
+    assert "How far it is proved" not in text_of(await browser.get("/component/QB-3310"))
 
 
 async def test_a_least_grade_is_chosen_on_the_bench(browser: httpx.AsyncClient) -> None:

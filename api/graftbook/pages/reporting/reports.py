@@ -10,7 +10,10 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from graftbook.access.guard import MayOrder, MayRead, Orderer, form_of
+from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.records_beside import OutcomeWord
+from graftbook.catalogue.store.titles import titles
+from graftbook.database import reading
 from graftbook.editing.review.service import ON
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
@@ -44,9 +47,12 @@ def listed(request: Request, service: ServiceDep) -> Response:
     query = request.query_params
     asked = {name: query[name] for name in ("component", "claim", "workshop", "build") if query.get(name)}
     rows, following = reports.list_reports(service, asked, query.get("after", ""), ON_A_PAGE)
+    with reading(service.engine) as session:
+        places = titles(session, r.PositionRecord, {row["report"].get("position", "") for row in rows})
     return page(
         request,
         "reports.html",
+        places=places,
         asked=asked,
         rows=rows,
         following=f"/reports?{urlencode(asked | {'after': following})}" if following else "",
