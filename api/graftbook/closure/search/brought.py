@@ -198,6 +198,16 @@ class BudgetShift:
     then: int
 
 
+@dataclass(frozen=True, slots=True)
+class OtherSide:
+    """The other position of a joint at which a fit is. `met`: what sits there → how the fit meets it, None
+    where they agree, as far as it was asked."""
+
+    joint: Joint
+    position: str
+    met: dict[str, Meeting | None] = field(default_factory=dict, compare=False)
+
+
 @dataclass(slots=True)
 class Brings:
     """Everything that one fit brings, whatever else is chosen."""
@@ -206,12 +216,9 @@ class Brings:
     conflicts: tuple[Meeting, ...]
     within: tuple[Demand | Regret, ...]
     """Of joints between two kinds of the fit itself."""
-    joints: tuple[tuple[Joint, str], ...]
-    """With the other position of each."""
+    joints: tuple[OtherSide, ...]
     flaws: tuple[Remedied, ...]
     shifts: tuple[BudgetShift, ...]
-    met: dict[tuple[str, str], Meeting | None] = field(default_factory=dict)
-    """Joint and other component → how they meet, as far as it was asked."""
 
 
 class Brought:
@@ -247,7 +254,7 @@ class Brought:
             conflicts,
             tuple(bar for j in joints if j.position == j.other_position for bar in self._within(j, fit)),
             tuple(
-                (j, j.other_position if fit.position == j.position else j.position)
+                OtherSide(j, j.other_position if fit.position == j.position else j.position)
                 for j in joints
                 if j.position != j.other_position
             ),
@@ -291,14 +298,15 @@ class Brought:
     def _meeting(self, rule: Conflict | Joint, fit: Fit, other: Fit, undetermined: bool) -> Meeting:
         return Meeting(rule, fit, other, self.scope.is_today(other), undetermined)
 
-    def at_joint(self, fit: Fit, brings: Brings, joint: Joint, other: Fit) -> Meeting | None:
-        """How a fit meets another at a joint; None where they agree."""
-        key = (joint.name, other.component or "")
-        if key not in brings.met:
-            verdict = joint_verdict(self.scope, joint, fit, other)
+    def at_joint(self, fit: Fit, side: OtherSide, number: str) -> Meeting | None:
+        """How a fit meets what could sit at the other side of a joint; None where they agree."""
+        if number not in side.met:
+            other = Fit(side.position, number)
+            verdict = joint_verdict(self.scope, side.joint, fit, other)
             self._met += 1
-            brings.met[key] = None if verdict else self._meeting(joint, fit, other, verdict is None)
-        return brings.met[key]
+            meeting = None if verdict else self._meeting(side.joint, fit, other, verdict is None)
+            side.met[number] = meeting
+        return side.met[number]
 
     def _within(self, joint: Joint, fit: Fit) -> Iterator[Demand | Regret]:
         verdict = joint_verdict(self.scope, joint, fit, fit)
