@@ -100,7 +100,9 @@ class Fitted:
         if self._unlike is None or self._unlike[0] is not other:
             mine, theirs = self._sits, other._sits
             positions = {p for p in mine.keys() | theirs.keys() if mine.get(p) != theirs.get(p)}
-            there = (self.book.components.get(sits.get(p) or "") for sits in (mine, theirs) for p in positions)
+            there = (
+                self.book.components.get(sits.get(p) or "") for sits in (mine, theirs) for p in positions
+            )
             kinds = {kind for component in there if component for kind in component.characteristics}
             self._unlike = other, Looked(positions, kinds)
         return self._unlike[1]

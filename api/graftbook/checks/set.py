@@ -59,7 +59,7 @@ def check_set(
         return beside_today(stands.findings, stands.findings)
     was = Fitted(book, today, vehicle, stands.memory)
     new = Fitted(book, after, vehicle, Memory(fitments=stands.memory.fitments))
-    changed, found = new.unlike(was), []
+    changed, found = new.unlike(was), list[Finding]()
     for subject, (same, looked) in stands.of_each.items():
         look()
         found += _subject(subject, was, new, rules) if looked.meets(changed) else same
@@ -86,8 +86,9 @@ def _as_it_stands(
     look: Callable[[], None],
 ) -> _Stands:
     """What is found of what is fitted today; of the last vehicles asked for it is kept with the book."""
-    kept: dict[object, _Stands] = index_of(book).notebook.setdefault("as it stands", {})
-    key = (vehicle, frozenset(today.items()), rules)
+    index = index_of(book)
+    kept: dict[object, _Stands] = index.notebook.setdefault("as it stands", {})
+    key = (vehicle and index.speaks_of(vehicle), frozenset(today.items()), rules)
     if (found := kept.get(key)) is None:
         was = Fitted(book, today, vehicle)
         if len(kept) >= MOST_KEPT:

@@ -53,15 +53,15 @@ def units_of(scope: Scope, budget: Budget, fit: Fit) -> int:
 
 def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | None]]) -> BudgetUse:
     """The budget over the choices of a problem."""
-    positions = scope.index.positions_of_budget[budget.name]
-    today = {p: units_of(scope, budget, scope.today_fit(p)) for p in positions}
-    inside = [p for p in positions if p in domains]
+    brought = brought_on(scope)
+    inside = {p: units for p, units in brought.units_today(budget).items() if p in domains}
+    total = brought.total_today(budget)
     return BudgetUse(
         budget,
         {p: {c: units_of(scope, budget, Fit(p, c)) for c in domains[p]} for p in inside},
-        {p: today[p] for p in inside},
-        sum(units for p, units in today.items() if p not in domains),
-        sum(today.values()) >= 0,
+        inside,
+        total - sum(inside.values()),
+        total >= 0,
     )
 
 
@@ -228,7 +228,8 @@ class Brought:
         self.scope = scope
         self._brings: dict[Fit, Brings] = {}
         self._held: dict[str, list[Demand]] = {}
-        self._today: dict[str, int] = {}
+        self._today: dict[str, dict[str, int]] = {}
+        self._totals: dict[str, int] = {}
         self._improving: dict[str, tuple[Fit, ...]] = {}
         self._met = 0
 
@@ -326,13 +327,21 @@ class Brought:
                     budget, units_of(self.scope, budget, today), units_of(self.scope, budget, fit)
                 )
 
+    def units_today(self, budget: Budget) -> dict[str, int]:
+        """Position of the budget → what today's component gives of it, in whole units."""
+        found = self._today.get(budget.name)
+        if found is None:
+            places, today_fit = self.scope.index.positions_of_budget[budget.name], self.scope.today_fit
+            found = self._today[budget.name] = {
+                p: units_of(self.scope, budget, today_fit(p)) for p in places
+            }
+        return found
+
     def total_today(self, budget: Budget) -> int:
         """What today's components leave of a budget, in whole units."""
-        if budget.name not in self._today:
-            places = self.scope.index.positions_of_budget[budget.name]
-            fits = map(self.scope.today_fit, places)
-            self._today[budget.name] = sum(units_of(self.scope, budget, fit) for fit in fits)
-        return self._today[budget.name]
+        if budget.name not in self._totals:
+            self._totals[budget.name] = sum(self.units_today(budget).values())
+        return self._totals[budget.name]
 
     def improving(self, budget: Budget) -> tuple[Fit, ...]:
         """Whatever gives more, or takes less, than what sits there today."""
