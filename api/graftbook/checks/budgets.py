@@ -18,18 +18,15 @@ def budgets_of(fitted: Fitted, supply: str, demand: str) -> list[Budget]:
 def places_of(fitted: Fitted, budget: Budget) -> Iterator[str]:
     """Every filled position that the budget sums over, in name order."""
     for name, place in sorted(fitted.book.positions.items()):
-        if fitted.has(name) and budget.circuit in ("", place.circuit):
+        if budget.circuit in ("", place.circuit) and fitted.has(name):
             yield name
 
 
 def recording(fitted: Fitted, budget: Budget, kind: str) -> list[str]:
     """Those of them whose component records `kind`."""
-    key = (budget.name, kind)
-    if (known := fitted.memory.places.get(key)) is None:
-        places = ((p, fitted.component(p)) for p in places_of(fitted, budget))
-        known = [p for p, component in places if component and kind in component.characteristics]
-        fitted.memory.places[key] = known
-    return known
+    places = fitted.book.positions
+    there = [p for p, _, _ in fitted.recorded(kind) if p in places]
+    return [p for p in there if budget.circuit in ("", places[p].circuit)]
 
 
 @remembered

@@ -137,7 +137,7 @@ def _torque(reading: Reading, position: str) -> float:
 
 
 def _workshop_torque(fitted: Fitted) -> float | None:
-    nuts = fitted.sits.get(NUTS)
+    nuts = fitted.number(NUTS)
     found = [
         record.torque.high
         for record in fitted.book.tightenings
