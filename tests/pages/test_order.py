@@ -140,11 +140,18 @@ async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -
     other = await till.take("receive", **typed | {"came-1": "90"}, accept=words, doubted=seen)
     assert other.status_code == 409, "another count was never seen"
     booked = await till.take("receive", **typed, accept=words, doubted=seen)
-    assert (booked.status_code, booked.headers["location"]) == (303, "/orders/red#booking-1")
+    assert (booked.status_code, booked.headers["location"]) == (303, "/orders/red#came-head")
     page = unescape((await till.page()).text)
     assert "9 pieces came, 1 ordered, 8 too many." in page.replace("\u00a0", " ")
     assert "Booked although: too many." in page
     assert "delivery note L-7" in page
+    at = page.index('id="came-head"')
+    assert (
+        at
+        < page.index("2\u00a0lines from")
+        < page.index('href="#booking-1">Look, or take it back')
+        < page.index('id="suppliers-head"')
+    )
 
 
 async def test_packs_typed_on_the_page_are_booked_as_pieces(till: Till) -> None:

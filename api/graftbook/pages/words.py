@@ -121,6 +121,12 @@ def once(words: Iterable[str | None]) -> list[str]:
     return list(dict.fromkeys(word for word in words if word))
 
 
+def price_of_all(prices: Iterable[str | None]) -> str | None:
+    """The price of all; unknown where one is."""
+    known = list(prices)
+    return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
+
+
 def said_once(cautions: Sequence[str]) -> list[str]:
     """Cautions as a list of them reads well: a sentence that several end in stands once, after them all."""
     ends = [caution.rpartition(". ")[2] for caution in cautions]
@@ -173,6 +179,7 @@ FILTERS: dict[str, Any] = {
     "more_hours": more_hours,
     "once": once,
     "paired": paired,
+    "price_of_all": price_of_all,
     "said_once": said_once,
 }
 GLOBALS: dict[str, Any] = {

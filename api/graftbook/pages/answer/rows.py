@@ -1,12 +1,11 @@
 """A set as the rows of its table: a change each, a pair that changes alike as one row for both sides."""
 
-from collections.abc import Iterable, Mapping, Sequence
-from decimal import Decimal
+from collections.abc import Mapping, Sequence
 from typing import NotRequired, TypedDict
 
 from graftbook.database import Source
 from graftbook.pages.asking.question import PageQuestion
-from graftbook.pages.words import both_sides, once, without_side
+from graftbook.pages.words import both_sides, once, price_of_all, without_side
 from graftbook.pictures.schemas import PictureOut
 from graftbook.pictures.service import Thing, pictures_of_each
 from graftbook.questions.closures.schemas import (
@@ -204,12 +203,6 @@ def _phrase(one: ChangeOut | LooseOut, titles: Mapping[str, str]) -> str:
     if because["cause"] == "flaw" and because["how"] == "asked":
         return one["why"].partition(": ")[2]
     return phrase(one["why"])
-
-
-def price_of_all(prices: Iterable[MoneyOut]) -> MoneyOut:
-    """The price of all; unknown where one is."""
-    known = list(prices)
-    return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
 
 
 def _choice(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> Choice:
