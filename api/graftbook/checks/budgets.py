@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from graftbook.checks.bounds import at_least
+from graftbook.checks.findings import at_least
 from graftbook.checks.fitted import BothSides, Fitted, Reading, remembered
 from graftbook.rulebook.compare import LOAD, SHARE, TIME, share_of
 from graftbook.rulebook.model import Budget
