@@ -38,7 +38,7 @@ ROOMS = {
     "closure": "rulebook",
     "checks": "rulebook",
     "events.told": "database",
-    "catalogue": "events.told closure rulebook database document problems temporary_files",
+    "catalogue": "events.told checks closure rulebook database document problems temporary_files",
     "builds.stored": "catalogue rulebook database document problems",
     "guide": "checks catalogue rulebook problems settings",
     "telemetry": "closure",

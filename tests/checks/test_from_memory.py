@@ -68,7 +68,7 @@ def _factor(vehicle: dict) -> float:
 MISSED: dict[str, tuple[str, Callable[[], list[Finding]]]] = {
     "driveline/gearing.py": ("gearing.start", _slow_climber),
     "driveline/speedometer.py": ("speedometer.speed", _flattering_speedometer),
-    "electrical/cables.py": ("electrical.cable_drop", _hopeless_cable),
+    "electrical/voltage.py": ("electrical.cable_drop", _hopeless_cable),
     "electrical/charging.py": ("electrical.cable_drop", _hopeless_cable),
     "electrical/cranking.py": ("electrical.cranking", _flat_battery),
     "brakes/rules.py": ("brakes.deceleration.approval", lambda: _weak("N1", Law.un)),

@@ -3,10 +3,15 @@
 from dataclasses import replace
 
 import pytest
+from sqlalchemy import Engine
 
+from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks import set as sets
-from graftbook.checks.fitted import Fitted, Reading, remembered
+from graftbook.checks.fitted import Fitted, Looked, Reading, remembered
 from graftbook.checks.law import Binding
+from graftbook.database import reading
+from graftbook.rulebook.scope import Scope
 from tests.checks.made import Made
 
 CHANGES = (
@@ -66,3 +71,27 @@ def test_what_cannot_be_worked_out_is_not_remembered_but_named() -> None:
         with pytest.raises(ZeroDivisionError):
             by_nothing(reading)
     assert reading.read
+
+
+def test_what_is_taken_over_from_today_is_what_would_be_found_anew(
+    sqlite_demo: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Components of the demo range in place of today's, one at a time and each with another."""
+    with reading(sqlite_demo) as session:
+        vehicle = find_vehicle(session, "24PR-020000").vehicle
+    book = Books(sqlite_demo).book(vehicle.variant)
+    today = Scope(book, vehicle).today
+    fits = sorted({(f.position, f.component) for f in book.fitments if f.component != today.get(f.position)})
+    fits = fits[::21]
+    taken_over = 0
+    for number, (position, component) in enumerate(fits):
+        other_position, other = fits[number * 7 % len(fits)]
+        for after in ({position: component}, {position: component, other_position: other}):
+            found = sets.check_set(book, vehicle, today, {**today, **after})
+            with monkeypatch.context() as nothing_kept:
+                nothing_kept.setattr(Looked, "meets", lambda *_: True)
+                assert sets.check_set(book, vehicle, today, {**today, **after}) == found, after
+        changed = Fitted(book, {**today, **after}, vehicle).unlike(Fitted(book, today, vehicle))
+        stands = next(iter(sets.index_of(book).notebook["as it stands"].values()))
+        taken_over += sum(not looked.meets(changed) for _, looked in stands.of_each.values())
+    assert taken_over > 3 * len(fits)

@@ -12,7 +12,7 @@ from graftbook.closure.search import concede, eliminate
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.eliminate import Elimination, TooWide, best_by_elimination, breaks_a_sum
 from graftbook.closure.search.problem import Found, Problem
-from graftbook.closure.search.propagate import Contradicts, Propagation
+from graftbook.closure.search.propagate import Contradicts, Propagation, Stake
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve, solved_by_model
 from graftbook.closure.search.totals import score
@@ -78,7 +78,7 @@ def test_every_alternative_costs_what_the_best_set_with_it_costs() -> None:
             continue
         if elimination.found() is None:
             continue
-        for place, domain in propagation.domains.items():
+        for place, domain in Stake(propagation).domains.items():
             costs = elimination.costs_of(place)
             assert set(costs) == (set(domain) if len(domain) > 1 else set()), seed
             for value, cost in costs.items():
@@ -89,15 +89,24 @@ def test_every_alternative_costs_what_the_best_set_with_it_costs() -> None:
                     best = None
                 assert (cost is None) == (best is None), (seed, place, value)
                 if best is None:
-                    impossible += 1
                     continue
                 assert cost[:-1] == score(free, best), (seed, place, value)
                 shown = elimination.found_with(place, value)
                 assert shown.values[place] == value, seed
                 assert score(free, shown) == score(free, best), (seed, place, value)
                 priced += 1
+            for value in elimination.without_a_set(place):
+                impossible += 1
+                assert by_model(free, replaced(propagation, place, value)) is None, (seed, place, value)
     assert priced > 100
     assert impossible > 2
+
+
+def replaced(propagation: Propagation, place: str, value: str | None) -> Propagation:
+    """As wide as the problem, but with this value alone at a place."""
+    further = Propagation(propagation.problem)
+    further.domains[place] = {value}
+    return further
 
 
 def test_ties_are_broken_by_place_and_number() -> None:

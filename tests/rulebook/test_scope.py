@@ -1,10 +1,13 @@
 """A book as one vehicle sees it."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
+from datetime import date
+from types import SimpleNamespace
 
 from graftbook.checks.fitted import Fitted
-from graftbook.rulebook.model import Effort, Supersession, Supply, When
-from graftbook.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for, scope_of_its_like
+from graftbook.rulebook.index import BookIndex
+from graftbook.rulebook.model import Claim, Effort, RuleBook, Supersession, Supply, When
+from graftbook.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for
 from tests.closure.shelf import VEHICLE, Shelf
 
 EARLY = replace(VEHICLE, chassis_serial=499)
@@ -71,8 +74,8 @@ def test_a_component_fitted_without_record_stays_an_option() -> None:
 def test_scopes_are_kept_with_the_book_and_bounded() -> None:
     book = Shelf(brake="drum disc").book()
     assert scope_for(book, VEHICLE) is scope_for(book, VEHICLE)
-    for serial in range(3 * MOST_SCOPES):
-        scope_for(book, replace(VEHICLE, chassis_serial=serial))
+    for number in range(3 * MOST_SCOPES):
+        scope_for(book, VEHICLE, None, frozenset({str(number)}))
     assert len(scope_for(book, VEHICLE).index.scopes) <= MOST_SCOPES
 
 
@@ -87,19 +90,16 @@ def test_one_kept_scope_is_not_another_with_other_things_on_the_bench_or_fitted(
     assert (bare.today, fitted.today) == ({"brake": "drum"}, {"brake": "disc"})
     assert scope_for(book, VEHICLE, {"brake": None}).today == {"brake": None}
     assert scope_for(book, VEHICLE).today == {"brake": "drum"}, "asked again as it left the works"
-    assert scope_for(book, EARLY) is not bare
-    assert scope_for(book, replace(VEHICLE, options=frozenset())) is not bare
-    assert scope_for(book, replace(VEHICLE, built=VEHICLE.built.replace(year=1970))) is not bare
 
 
 def test_vehicles_that_no_record_tells_apart_share_a_scope_and_all_are_kept() -> None:
     shelf = Shelf(brake="drum").part("drum2").fits("drum2", "brake", from_new=True, when=FROM_500)
     book = shelf.fits("drum", "brake", from_new=True, when=TO_499).book()
-    early, late = scope_of_its_like(book, EARLY), scope_of_its_like(book, VEHICLE)
+    early, late = scope_for(book, EARLY), scope_for(book, VEHICLE)
     assert early.today != late.today
-    assert scope_of_its_like(book, replace(EARLY, chassis_serial=1)) is early
-    assert scope_of_its_like(book, replace(VEHICLE, chassis_serial=9_000)) is late
-    assert scope_of_its_like(book, EARLY) is early
+    assert scope_for(book, replace(EARLY, chassis_serial=1)) is early
+    assert scope_for(book, replace(VEHICLE, chassis_serial=9_000)) is late
+    assert scope_for(book, EARLY) is early
 
 
 def test_a_newer_number_sits_by_the_fitment_of_the_best_older_one_wherever_it_is_asked() -> None:
@@ -119,3 +119,25 @@ def test_a_newer_number_sits_by_the_fitment_of_the_best_older_one_wherever_it_is
         assert Fitted(book, {"lamp": "old"}, vehicle).quantity("lamp") == 4, "its own comes first"
     assert Fitted(book, {"lamp": "stranger"}, VEHICLE).quantity("lamp") == 1
     assert Fitted(book, {"lamp": None}, VEHICLE).quantity("lamp") == 0
+
+
+def test_vehicles_are_told_apart_by_options_days_and_numbers() -> None:
+    asked = (When(options=frozenset({"heater"})), When(built_from=date(1970, 1, 1)), FROM_500)
+    others = (
+        replace(VEHICLE, options=frozenset()),
+        replace(VEHICLE, built=date(1971, 5, 2)),
+        replace(VEHICLE, chassis_serial=499),
+    )
+    bare = Shelf(brake="drum").book()
+    for when, other in zip(asked, others, strict=True):
+        told = Shelf(brake="drum").fits("drum", "brake", when=when).book()
+        assert scope_for(bare, VEHICLE) is scope_for(bare, other)
+        assert scope_for(told, VEHICLE) is not scope_for(told, other)
+
+
+def test_every_kind_of_record_that_has_a_condition_tells_vehicles_apart() -> None:
+    kinds = [kind.name for kind in fields(RuleBook) if isinstance(getattr(Shelf().book(), kind.name), tuple)]
+    assert len(kinds) > 8
+    for kind in kinds:
+        book = SimpleNamespace(book=replace(Shelf().book(), **{kind: (Claim(name="any", when=FROM_500),)}))
+        assert BookIndex.conditions.func(book) == (FROM_500,), kind

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from graftbook.checks.fitted import Fitted, Reading, remembered
+from graftbook.checks.findings import at_least
+from graftbook.checks.fitted import BothSides, Fitted, Reading, remembered
 from graftbook.rulebook.compare import LOAD, SHARE, TIME, share_of
 from graftbook.rulebook.model import Budget
 
@@ -17,18 +18,15 @@ def budgets_of(fitted: Fitted, supply: str, demand: str) -> list[Budget]:
 def places_of(fitted: Fitted, budget: Budget) -> Iterator[str]:
     """Every filled position that the budget sums over, in name order."""
     for name, place in sorted(fitted.book.positions.items()):
-        if fitted.has(name) and budget.circuit in ("", place.circuit):
+        if budget.circuit in ("", place.circuit) and fitted.has(name):
             yield name
 
 
 def recording(fitted: Fitted, budget: Budget, kind: str) -> list[str]:
     """Those of them whose component records `kind`."""
-    key = (budget.name, kind)
-    if (known := fitted.memory.places.get(key)) is None:
-        places = ((p, fitted.component(p)) for p in places_of(fitted, budget))
-        known = [p for p, component in places if component and kind in component.characteristics]
-        fitted.memory.places[key] = known
-    return known
+    places = fitted.book.positions
+    there = [p for p, _, _ in fitted.recorded(kind) if p in places]
+    return [p for p in there if budget.circuit in ("", places[p].circuit)]
 
 
 @remembered
@@ -47,6 +45,16 @@ def demanded(reading: Reading, budget: Budget, times: tuple[str, ...] = ()) -> f
     return sum(
         _taken(reading, budget, p, times) for p in recording(reading.fitted, budget, budget.demand_kind)
     )
+
+
+def wanted_of(rule: Budget, needs: BothSides[float], gives: BothSides[float]) -> tuple[float | None, bool]:
+    """What must be given, in SI, and whether that is all that is needed, without the rule's reserve.
+
+    It is without where more is needed than is given, and where the rule lets all be used.
+    """
+    short = gives.after is not None and not at_least(needs.after).holds(gives.after)
+    plain = short or rule.usable >= 1
+    return None if needs.after is None else needs.after / (1 if plain else rule.usable), plain
 
 
 def _taken(reading: Reading, budget: Budget, place: str, times: tuple[str, ...]) -> float:

@@ -1,7 +1,8 @@
 """What sits where, read by kind of characteristic; whatever is not recorded is named, never guessed."""
 
 import math
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from functools import wraps
 from typing import Any, Concatenate, Generic, ParamSpec, TypeVar, cast
@@ -35,13 +36,29 @@ class Recorded:
 
 
 @dataclass(slots=True)
+class Looked:
+    """Where something was looked up in a set: at positions, and at whatever records a kind."""
+
+    positions: set[str] = field(default_factory=set)
+    kinds: set[str] = field(default_factory=set)
+
+    def add(self, other: "Looked") -> None:
+        self.positions |= other.positions
+        self.kinds |= other.kinds
+
+    def meets(self, other: "Looked") -> bool:
+        """Whether both name a position or a kind."""
+        return not (self.positions.isdisjoint(other.positions) and self.kinds.isdisjoint(other.kinds))
+
+
+@dataclass(slots=True)
 class Memory:
     """What was worked out of one set on one vehicle; kept with the book for the vehicle as it stands."""
 
     found: dict[tuple[Places, str], Recorded | None] = field(default_factory=dict)
     fitments: dict[str, list[Fitment]] | None = None
-    results: dict[object, tuple[Any, "Reading"]] = field(default_factory=dict)
-    places: dict[tuple[str, str], list[str]] = field(default_factory=dict)
+    results: dict[object, tuple[Any, "Reading", Looked]] = field(default_factory=dict)
+    recorded: dict[str, list[tuple[str, Component, Measure]]] = field(default_factory=dict)
 
 
 class Fitted:
@@ -49,7 +66,7 @@ class Fitted:
 
     `sits` is `Solution.today` or `Solution.after`. With `vehicle`, suggestions are limited to
     components whose fitment holds for it. `read` collects every figure read, "bore of X at P" to what
-    is written of it.
+    is written of it; `looked` where it was looked for. What looks up the same finds the same.
     """
 
     def __init__(
@@ -60,15 +77,45 @@ class Fitted:
         memory: Memory | None = None,
     ):
         self.book = book
-        self.sits = sits
+        self._sits = sits
         self.vehicle = vehicle
         self.read: dict[str, str] = {}
+        self.looked = Looked()
         self.memory = memory or Memory()
+        self._unlike: tuple[Fitted, Looked] | None = None
+
+    def number(self, position: str) -> str | None:
+        """The number of what sits at `position`; None where nothing does."""
+        self.looked.positions.add(position)
+        return self._sits.get(position)
 
     def component(self, position: str) -> Component | None:
         """What sits at `position`, or None."""
-        number = self.sits.get(position)
+        number = self.number(position)
         return self.book.components.get(number) if number else None
+
+    def unlike(self, other: "Fitted") -> Looked:
+        """The positions that hold something else than in another set of the vehicle, and every kind that what
+        sits there records in either."""
+        if self._unlike is None or self._unlike[0] is not other:
+            mine, theirs = self._sits, other._sits
+            positions = {p for p in mine.keys() | theirs.keys() if mine.get(p) != theirs.get(p)}
+            there = (
+                self.book.components.get(sits.get(p) or "") for sits in (mine, theirs) for p in positions
+            )
+            kinds = {kind for component in there if component for kind in component.characteristics}
+            self._unlike = other, Looked(positions, kinds)
+        return self._unlike[1]
+
+    @contextmanager
+    def looking(self) -> Iterator[Looked]:
+        """What is looked up meanwhile, apart and in `looked`."""
+        before, self.looked = self.looked, Looked()
+        try:
+            yield self.looked
+        finally:
+            before.add(self.looked)
+            self.looked = before
 
     def title(self, position: str) -> str:
         """What the position is called, or its name when the book does not know it."""
@@ -80,7 +127,7 @@ class Fitted:
 
     def quantity(self, position: str) -> int:
         """How many pieces sit at `position`; 0 when it is empty. A newer number sits as the older one did."""
-        number = self.sits.get(position)
+        number = self.number(position)
         if not number:
             return 0
         index = index_of(self.book)
@@ -102,6 +149,7 @@ class Fitted:
 
     def found(self, places: Places, kind: str) -> Recorded | None:
         """What the first of `places` that records `kind` records of it; every figure is read through here."""
+        self.looked.positions.update(_each(places))
         if (places, kind) not in self.memory.found:
             self.memory.found[places, kind] = self._look(places, kind)
         found = self.memory.found[places, kind]
@@ -149,11 +197,12 @@ class Fitted:
 
     def recorded(self, kind: str) -> list[tuple[str, Component, Measure]]:
         """Every position whose component records `kind`, in name order."""
-        found = []
-        for position in sorted(p for p, number in self.sits.items() if number):
-            component = self.component(position)
-            if component and kind in component.characteristics:
-                found.append((position, component, component.characteristics[kind]))
+        self.looked.kinds.add(kind)
+        if (found := self.memory.recorded.get(kind)) is None:
+            there = ((p, self.book.components.get(number)) for p, number in self._sits.items() if number)
+            found = [(p, c, c.characteristics[kind]) for p, c in there if c and kind in c.characteristics]
+            found.sort(key=lambda entry: entry[0])
+            self.memory.recorded[kind] = found
         return found
 
     def candidates(self, position: str, kind: str) -> list[tuple[Component, float]]:
@@ -308,12 +357,14 @@ def remembered(work_out: Callable[Concatenate[Reading, P], T]) -> Callable[Conca
         if known is None:
             part = Reading(reading.fitted)
             try:
-                known = work_out(part, *args, **more), part
+                with reading.fitted.looking() as looked:
+                    known = work_out(part, *args, **more), part, looked
             except ARITHMETIC:
                 reading.take_over(part)
                 raise
             reading.fitted.memory.results[key] = known
         reading.take_over(known[1])
+        reading.fitted.looked.add(known[2])
         return cast("T", known[0])
 
     return cast("Callable[Concatenate[Reading, P], T]", of)
@@ -346,8 +397,10 @@ class BothSides(Generic[T]):
 
 def on_both(before: Fitted, after: Fitted, compute: Callable[[Reading], T]) -> BothSides[T]:
     """Run `compute` on the vehicle as it stands and on the set; what is wanting is of the set."""
-    now, reading = _run(after, compute)
-    was = now if before is after else _run(before, compute)[0]
+    with after.looking() as looked:
+        now, reading = _run(after, compute)
+    alike = before is after or not looked.meets(after.unlike(before))
+    was = now if alike else _run(before, compute)[0]
     wanting = dict.fromkeys((*reading.missing.values(), *reading.impossible.values()))
     return BothSides(
         was, now, tuple(reading.missing), tuple(wanting), tuple(reading.used), tuple(reading.impossible)

@@ -8,9 +8,9 @@ from graftbook.checks.brakes import brakes
 from graftbook.checks.chassis import stance, suspension, wheels
 from graftbook.checks.driveline import driveline, gearing, speedometer
 from graftbook.checks.electrical import electrical
-from graftbook.checks.fitted import ARITHMETIC, Fitted, Memory, finite
+from graftbook.checks.findings import beside_today
+from graftbook.checks.fitted import ARITHMETIC, Fitted, Looked, Memory, finite
 from graftbook.checks.joints import bolts, corrosion, unions
-from graftbook.checks.kinds import beside_today
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
 from graftbook.rulebook.index import index_of
@@ -57,15 +57,25 @@ def check_set(
     stands = _as_it_stands(book, vehicle, today, rules, look)
     if today == after:
         return beside_today(stands.findings, stands.findings)
-    was, new = Fitted(book, today, vehicle, stands.memory), Fitted(book, after, vehicle)
-    return beside_today(stands.findings, _inspected(was, new, rules, look))
+    was = Fitted(book, today, vehicle, stands.memory)
+    new = Fitted(book, after, vehicle, Memory(fitments=stands.memory.fitments))
+    changed, found = new.unlike(was), list[Finding]()
+    for subject, (same, looked) in stands.of_each.items():
+        look()
+        found += _subject(subject, was, new, rules) if looked.meets(changed) else same
+    return beside_today(stands.findings, found)
 
 
 class _Stands(NamedTuple):
-    """What is found of a vehicle as it stands."""
+    """What is found of a vehicle as it stands, subject by subject with where that was looked for: a set that
+    changes nothing there is found the same."""
 
-    findings: list[Finding]
+    of_each: dict[str, tuple[Sequence[Finding], Looked]]
     memory: Memory
+
+    @property
+    def findings(self) -> list[Finding]:
+        return [finding for found, _ in self.of_each.values() for finding in found]
 
 
 def _as_it_stands(
@@ -73,33 +83,54 @@ def _as_it_stands(
     vehicle: Vehicle | None,
     today: Mapping[str, str | None],
     rules: Rules,
-    look: Callable[[], None],
+    look: Callable[[], None] = lambda: None,
 ) -> _Stands:
     """What is found of what is fitted today; of the last vehicles asked for it is kept with the book."""
-    kept: dict[object, _Stands] = index_of(book).notebook.setdefault("as it stands", {})
-    key = (vehicle, frozenset(today.items()), rules)
+    index = index_of(book)
+    kept: dict[object, _Stands] = index.notebook.setdefault("as it stands", {})
+    key = (vehicle and index.speaks_of(vehicle), frozenset(today.items()), rules)
     if (found := kept.get(key)) is None:
         was = Fitted(book, today, vehicle)
         if len(kept) >= MOST_KEPT:
             kept.clear()
-        found = kept[key] = _Stands(_inspected(was, was, rules, look), was.memory)
+        of_each = {}
+        for subject in SUBJECTS:
+            look()
+            with was.looking() as looked:
+                of_each[subject] = _subject(subject, was, was, rules), looked
+        found = kept[key] = _Stands(of_each, was.memory)
     return found
 
 
-def _inspected(was: Fitted, new: Fitted, rules: Rules, look: Callable[[], None]) -> list[Finding]:
-    found: list[Finding] = []
-    for subject, inspect in SUBJECTS.items():
-        look()
-        found += _subject(subject, inspect, was, new, rules)
-    return found
+def figures_read(
+    book: RuleBook, vehicle: Vehicle | None, today: Mapping[str, str | None]
+) -> dict[str, set[str]]:
+    """Number → the kinds of characteristic that some check reads of it, on the vehicle as it stands."""
+    memory = _as_it_stands(
+        book, vehicle, today, Rules(law_for(book.variant.market), Binding.in_service)
+    ).memory
+    read: dict[str, set[str]] = {}
+    for (_, kind), found in memory.found.items():
+        if found is not None:
+            read.setdefault(found.number, set()).add(kind)
+    return read
 
 
-def _subject(subject: str, inspect: Inspect, was: Fitted, new: Fitted, rules: Rules) -> Sequence[Finding]:
+def figures_missed(
+    book: RuleBook, vehicle: Vehicle | None, after: Mapping[str, str | None]
+) -> frozenset[str]:
+    """The characteristics ("bore of X at P") that some check wants of a set, and that nobody records."""
+    fitted, rules = Fitted(book, after, vehicle), Rules(law_for(book.variant.market), Binding.in_service)
+    found = (one for subject in SUBJECTS for one in _subject(subject, fitted, fitted, rules))
+    return frozenset(name for one in found for name in one.missing)
+
+
+def _subject(subject: str, was: Fitted, new: Fitted, rules: Rules) -> Sequence[Finding]:
     """The findings of one subject; a single one, not determined, where its arithmetic gives way."""
     was.read.clear()
     new.read.clear()
     try:
-        found = inspect(was, new, rules)
+        found = SUBJECTS[subject](was, new, rules)
     except ARITHMETIC:
         return [_gave_way(subject, new)]
     return found if all(_is_real(finding) for finding in found) else [_gave_way(subject, new)]

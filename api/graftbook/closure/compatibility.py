@@ -27,7 +27,7 @@ from graftbook.closure.search.totals import effort_of
 from graftbook.closure.verify import Broken, FinishedSet, RoundedAway
 from graftbook.rulebook.index import index_of
 from graftbook.rulebook.model import Claim, Companion, Effort, Evidence, Grade, RuleBook, Vehicle, When
-from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit, scope_of_its_like
+from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit, scope_for
 
 MOST_KEPT = 4_000
 """Answers about one vehicle, and what was found of its places, that are kept; then all are forgotten."""
@@ -128,7 +128,7 @@ def compatible(
     `number` may be an old one; it must be in the book's components. When the deadline has passed, only
     the next step is looked at, and the answer says so.
     """
-    scope = scope_of_its_like(book, vehicle)
+    scope = scope_for(book, vehicle)
     kept: dict[tuple[str, str], Compatibility] = scope.notebook.setdefault("compatible", {})
     found = kept.get((number, position))
     if found is None:

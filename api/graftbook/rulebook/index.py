@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Mapping
+from dataclasses import fields
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -17,6 +18,7 @@ from graftbook.rulebook.model import (
     RuleBook,
     Side,
     Supply,
+    Vehicle,
     When,
 )
 
@@ -139,9 +141,13 @@ class BookIndex:
     @cached_property
     def conditions(self) -> tuple[When, ...]:
         """Everything that a record asks of the single vehicle, each once."""
-        book = self.book
-        claims = (*book.fitments, *book.flaws, *book.companions, *book.conflicts, *book.joints, *book.budgets)
+        records = (getattr(self.book, field.name) for field in fields(self.book))
+        claims = (claim for rows in records if isinstance(rows, tuple) for claim in rows)
         return tuple(dict.fromkeys(claim.when for claim in claims if claim.when != ALWAYS))
+
+    def speaks_of(self, vehicle: Vehicle) -> tuple[bool, ...]:
+        """Of each condition whether it holds. Nothing else tells vehicles of the variant apart."""
+        return tuple([when.holds(vehicle) for when in self.conditions])
 
     @cached_property
     def loose(self) -> frozenset[str]:

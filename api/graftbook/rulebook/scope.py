@@ -5,7 +5,7 @@ cost of an answer follows what it touches.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from functools import cached_property
@@ -346,22 +346,14 @@ def scope_for(
     fitted: Mapping[str, str | None] | None = None,
     on_the_bench: frozenset[str] = frozenset(),
 ) -> Scope:
-    """The scope of a vehicle; the last ones asked for are kept with the book."""
-    key = (vehicle, frozenset((fitted or {}).items()), on_the_bench)
-    return _kept_scope(book, key, lambda: Scope(book, vehicle, fitted, on_the_bench))
-
-
-def scope_of_its_like(book: RuleBook, vehicle: Vehicle) -> Scope:
-    """The scope of a vehicle as it left the works that no record tells from this one; kept with the book."""
-    key = tuple([when.holds(vehicle) for when in index_of(book).conditions])
-    return _kept_scope(book, key, lambda: Scope(book, vehicle))
-
-
-def _kept_scope(book: RuleBook, key: Hashable, make: Callable[[], Scope]) -> Scope:
-    kept = index_of(book).scopes
-    found = kept.pop(key, None) or make()
-    kept[key] = found
-    if len(kept) > MOST_SCOPES:
+    """The scope of a vehicle, or of one before it that no record tells from it: the last ones are kept with
+    the book.
+    """
+    index = index_of(book)
+    key = (index.speaks_of(vehicle), frozenset((fitted or {}).items()), on_the_bench)
+    found = index.scopes.pop(key, None) or Scope(book, vehicle, fitted, on_the_bench)
+    index.scopes[key] = found
+    if len(index.scopes) > MOST_SCOPES:
         with suppress(KeyError, RuntimeError):  # another thread may have been quicker
-            del kept[next(iter(kept))]
+            del index.scopes[next(iter(index.scopes))]
     return found

@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from graftbook.checks.bounds import at_least
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import against, at_least, undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, opening
 from graftbook.rulebook.index import index_of
@@ -105,7 +104,8 @@ def touching(before: Fitted, after: Fitted) -> list[tuple[str, str]]:
     Of a part that records nothing the joints are those of what sits there today; they are not determined.
     """
     found: dict[frozenset[str], tuple[str, str]] = {}
-    for position in sorted(p for p in after.sits if after.has(p)):
+    recording = {p for fitted in (before, after) for p, _, _ in fitted.recorded("bolted_to")}
+    for position in sorted(p for p in recording if after.has(p)):
         own = _words(after, position, "bolted_to")
         for other in named(own if own is not None else _words(before, position, "bolted_to") or ""):
             found.setdefault(frozenset((other, position)), (other, position))
@@ -172,7 +172,7 @@ def isolated_by(fitted: Fitted, one: str, other: str) -> Component | None:
 
 def _always_with(fitted: Fitted, position: str) -> Iterator[Component]:
     """Loose parts that what sits at `position` is always fitted with."""
-    number = fitted.sits.get(position)
+    number = fitted.number(position)
     for rule in index_of(fitted.book).companions_of.get(number or "", ()):
         binds = rule.required and rule.position in ("", position) and len(rule.alternatives) == 1
         if binds and (fitted.vehicle is None or rule.when.holds(fitted.vehicle)):

@@ -79,7 +79,9 @@ def flaw_notes(
 
 def _shows(finished: FinishedSet, flaw: Flaw, fit: Fit) -> bool:
     """Whether a flaw of today's component at a place is still there, with no add-on against it."""
-    return finished.scope.has_flaw(finished.fit(fit.position), flaw) and not finished.has_add_on(flaw)
+    there = finished.fit(fit.position)
+    stays = there == fit or finished.scope.has_flaw(there, flaw)
+    return stays and not (flaw.add_ons and finished.has_add_on(flaw))
 
 
 def _flaw_note(flaw: Flaw, fit: Fit) -> FlawNote:

@@ -53,15 +53,15 @@ def units_of(scope: Scope, budget: Budget, fit: Fit) -> int:
 
 def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | None]]) -> BudgetUse:
     """The budget over the choices of a problem."""
-    positions = scope.index.positions_of_budget[budget.name]
-    today = {p: units_of(scope, budget, scope.today_fit(p)) for p in positions}
-    inside = [p for p in positions if p in domains]
+    brought = brought_on(scope)
+    inside = {p: units for p, units in brought.units_today(budget).items() if p in domains}
+    total = brought.total_today(budget)
     return BudgetUse(
         budget,
         {p: {c: units_of(scope, budget, Fit(p, c)) for c in domains[p]} for p in inside},
-        {p: today[p] for p in inside},
-        sum(units for p, units in today.items() if p not in domains),
-        sum(today.values()) >= 0,
+        inside,
+        total - sum(inside.values()),
+        total >= 0,
     )
 
 
@@ -198,6 +198,16 @@ class BudgetShift:
     then: int
 
 
+@dataclass(frozen=True, slots=True)
+class OtherSide:
+    """The other position of a joint at which a fit is. `met`: what sits there → how the fit meets it, None
+    where they agree, as far as it was asked."""
+
+    joint: Joint
+    position: str
+    met: dict[str, Meeting | None] = field(default_factory=dict, compare=False)
+
+
 @dataclass(slots=True)
 class Brings:
     """Everything that one fit brings, whatever else is chosen."""
@@ -206,12 +216,9 @@ class Brings:
     conflicts: tuple[Meeting, ...]
     within: tuple[Demand | Regret, ...]
     """Of joints between two kinds of the fit itself."""
-    joints: tuple[tuple[Joint, str], ...]
-    """With the other position of each."""
+    joints: tuple[OtherSide, ...]
     flaws: tuple[Remedied, ...]
     shifts: tuple[BudgetShift, ...]
-    met: dict[tuple[str, str], Meeting | None] = field(default_factory=dict)
-    """Joint and other component → how they meet, as far as it was asked."""
 
 
 class Brought:
@@ -221,7 +228,8 @@ class Brought:
         self.scope = scope
         self._brings: dict[Fit, Brings] = {}
         self._held: dict[str, list[Demand]] = {}
-        self._today: dict[str, int] = {}
+        self._today: dict[str, dict[str, int]] = {}
+        self._totals: dict[str, int] = {}
         self._improving: dict[str, tuple[Fit, ...]] = {}
         self._met = 0
 
@@ -247,7 +255,7 @@ class Brought:
             conflicts,
             tuple(bar for j in joints if j.position == j.other_position for bar in self._within(j, fit)),
             tuple(
-                (j, j.other_position if fit.position == j.position else j.position)
+                OtherSide(j, j.other_position if fit.position == j.position else j.position)
                 for j in joints
                 if j.position != j.other_position
             ),
@@ -291,14 +299,15 @@ class Brought:
     def _meeting(self, rule: Conflict | Joint, fit: Fit, other: Fit, undetermined: bool) -> Meeting:
         return Meeting(rule, fit, other, self.scope.is_today(other), undetermined)
 
-    def at_joint(self, fit: Fit, brings: Brings, joint: Joint, other: Fit) -> Meeting | None:
-        """How a fit meets another at a joint; None where they agree."""
-        key = (joint.name, other.component or "")
-        if key not in brings.met:
-            verdict = joint_verdict(self.scope, joint, fit, other)
+    def at_joint(self, fit: Fit, side: OtherSide, number: str) -> Meeting | None:
+        """How a fit meets what could sit at the other side of a joint; None where they agree."""
+        if number not in side.met:
+            other = Fit(side.position, number)
+            verdict = joint_verdict(self.scope, side.joint, fit, other)
             self._met += 1
-            brings.met[key] = None if verdict else self._meeting(joint, fit, other, verdict is None)
-        return brings.met[key]
+            meeting = None if verdict else self._meeting(side.joint, fit, other, verdict is None)
+            side.met[number] = meeting
+        return side.met[number]
 
     def _within(self, joint: Joint, fit: Fit) -> Iterator[Demand | Regret]:
         verdict = joint_verdict(self.scope, joint, fit, fit)
@@ -318,13 +327,19 @@ class Brought:
                     budget, units_of(self.scope, budget, today), units_of(self.scope, budget, fit)
                 )
 
+    def units_today(self, budget: Budget) -> dict[str, int]:
+        """Position of the budget → what today's component gives of it, in whole units."""
+        found = self._today.get(budget.name)
+        if found is None:
+            places, today_fit = self.scope.index.positions_of_budget[budget.name], self.scope.today_fit
+            found = self._today[budget.name] = {p: units_of(self.scope, budget, today_fit(p)) for p in places}
+        return found
+
     def total_today(self, budget: Budget) -> int:
         """What today's components leave of a budget, in whole units."""
-        if budget.name not in self._today:
-            places = self.scope.index.positions_of_budget[budget.name]
-            fits = map(self.scope.today_fit, places)
-            self._today[budget.name] = sum(units_of(self.scope, budget, fit) for fit in fits)
-        return self._today[budget.name]
+        if budget.name not in self._totals:
+            self._totals[budget.name] = sum(self.units_today(budget).values())
+        return self._totals[budget.name]
 
     def improving(self, budget: Budget) -> tuple[Fit, ...]:
         """Whatever gives more, or takes less, than what sits there today."""

@@ -94,17 +94,16 @@ class Concession:
         self._literals: list[list[int]] = [self._choices(len(values)) for values in made.values]
         self._weights = made.weights()
         self._true: set[int] = set()
-        priced, forbidden = made.without_budgets
-        for variables, rows in forbidden.items():
+        for variables, rows in made.without_budgets.forbidden.items():
             for row in rows:
                 self._clause(*(x for pair in zip(variables, row, strict=True) for x in self._not_in(*pair)))
         costs: dict[int, dict[int, int]] = defaultdict(lambda: defaultdict(int))
-        for table in priced:
-            for combination, cost in table.costs.items():
-                if len(table.variables) == 1:
-                    costs[table.variables[0]][combination[0]] += self._packed(cost)
+        for variables, priced in made.without_budgets.costs.items():
+            for combination, cost in priced.items():
+                if len(variables) == 1:
+                    costs[variables[0]][combination[0]] += self._packed(cost)
                 else:
-                    self._cost_together(table.variables, combination, self._packed(cost))
+                    self._cost_together(variables, combination, self._packed(cost))
         for variable, of_values in costs.items():
             self._cost_values(variable, of_values)
 

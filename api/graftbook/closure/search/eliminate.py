@@ -83,7 +83,9 @@ class Elimination:
 
     def one_of_the_best(self) -> Found:
         """A best set, ties as they fall; there is one."""
-        return self.packed.read(self.tree.at_best)
+        if self._first is None:
+            self._first = self.packed.read(self.tree.at_best)
+        return self._first
 
     def found(self) -> Found:
         """The best set, ties broken by places in name order and the smaller number; there is one.
@@ -92,7 +94,9 @@ class Elimination:
         """
         tree, best = self.tree, self.best
         assert best is not None
-        for variable in [] if tree.alone else self.tables.in_order_of_ties:
+        if tree.alone:
+            return self.one_of_the_best()
+        for variable in self.tables.in_order_of_ties:
             at_best = (self._costs(tree, variable) == best[:, None]).all(axis=0)
             if at_best.sum() > 1:
                 self.packed.restrict(variable, int(at_best.argmax()))
@@ -149,13 +153,7 @@ class Elimination:
         costs = self.tree.costs_of(lead).copy()
         costs[:, [at for at, follows in enumerate(values) if follows != wanted]] = NEVER
         chosen, changed = self.tree.with_value(lead, *least_at(costs))
-        return self.packed.read_beside(self._best_of_all, chosen, changed)
-
-    @property
-    def _best_of_all(self) -> Found:
-        if self._first is None:
-            self._first = self.one_of_the_best()
-        return self._first
+        return self.packed.read_beside(self.one_of_the_best(), chosen, changed)
 
 
 def best_by_elimination(

@@ -1,14 +1,15 @@
 """Tables of whole numbers: the criteria of a cost packed into one or two, each a digit that cannot carry."""
 
+from bisect import bisect
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from graftbook.closure.search.problem import Found, LooseNeed
-from graftbook.closure.search.tables import Mask, Ordered, Priced, Tables, bits
+from graftbook.closure.search.tables import Forbidden, Mask, Ordered, Tables, bits
 
 DIGITS = 1 << 60
 """What a cost stays below in one word; a cost takes one word or two."""
@@ -44,7 +45,6 @@ class Packed:
         self.words = 1 + max(word for word, _ in self._weights.values())
         self.aliases: dict[int, tuple[int, list[int]]] = {}
         self._tables: dict[tuple[int, ...], Table] = {}
-        self._naming: dict[int, set[tuple[int, ...]]] = defaultdict(set)
         self._restricted: list[Table] = []
         self._leads: tuple[dict[int, list[str]], dict[int, list[int]]] | None = None
         self.take_in()
@@ -57,65 +57,105 @@ class Packed:
     def take_in(self) -> None:
         """Add what was made since the last time."""
         self._leads = None
+        new = self.made.take()
         found: dict[tuple[int, ...], Cells] = {}
-        priced, forbidden = self.made.take()
-        for table in priced:
-            turned = sorted(range(len(table.variables)), key=table.variables.__getitem__)
-            cells = self._cells(found, tuple(table.variables[at] for at in turned))
-            self._add(table, cells.transpose(0, *(turned.index(at) + 1 for at in range(len(turned)))))
-        for variables, rows in forbidden.items():
+        for variables, rows in self._substituted(new.forbidden).items():
             _forbid(self._cells(found, variables), rows)
-        waiting = []
+        for variables, costs in new.costs.items():
+            if len(variables) == 1:
+                lead, values = self.lead_of(variables[0])
+                self._price(
+                    self._cells(found, (lead,)), [((at,), costs.get((v,))) for at, v in enumerate(values)]
+                )
+            else:
+                cells = self._cells({}, variables)
+                self._price(cells, costs.items())
+                self._put(self._read_off(Table(variables, cells)))
         for variables, cells in found.items():
-            table_of = Table(variables, np.minimum(cells, NEVER))
-            while (follower := next((v for v in table_of.variables if v in self.aliases), None)) is not None:
-                table_of = _read_off(table_of, follower, *self.aliases[follower])
-            waiting.append(self._put(table_of))
-        self._substitute([variables for variables in waiting if len(variables) == 2])
+            self._put(Table(variables, cells))
+        for variables, bans in new.chains:
+            self._put(self._read_off(Table(variables, np.where(bans, NEVER, self._cells({}, variables)))))
 
     def _cells(self, found: dict[tuple[int, ...], Cells], variables: tuple[int, ...]) -> Cells:
         if (cells := found.get(variables)) is None:
-            shape = tuple(len(self.values[v]) for v in variables)
+            shape = tuple([len(self.values[v]) for v in variables])
             cells = found[variables] = np.zeros((self.words, *shape), dtype=np.int64)
         return cells
 
-    def _put(self, table: Table) -> tuple[int, ...]:
+    def _price(self, cells: Cells, costs: Iterable[tuple[tuple[int, ...], Mapping[str, int] | None]]) -> None:
+        """Add costs to cells. What is forbidden costs no more than that."""
+        for at, cost in costs:
+            for name, figure in (cost or {}).items():
+                word, weight = self._weights[name]
+                cells[(word, *at)] += weight * figure
+        np.minimum(cells, NEVER, out=cells)
+
+    def _put(self, table: Table) -> None:
         """Keep a table, added to the one of the same variables."""
         if (same := self._tables.get(table.variables)) is not None:
             table = Table(table.variables, np.minimum(same.cells + table.cells, NEVER))
         self._tables[table.variables] = table
-        for variable in table.variables:
-            self._naming[variable].add(table.variables)
-        return table.variables
 
-    def _add(self, table: Priced, cells: Cells) -> None:
-        """Add a priced table to cells whose axes stand as its variables do. What is forbidden stays so."""
-        for at, cost in table.costs.items():
-            for name, figure in cost.items():
-                word, weight = self._weights[name]
-                cells[(word, *at)] += weight * figure
-        if table.bans is not None:
-            cells[:, table.bans] = NEVER
+    def _read_off(self, table: Table) -> Table:
+        """A table in which no variable is one that is read off another."""
+        while (follower := next((v for v in table.variables if v in self.aliases), None)) is not None:
+            table = _read_off(table, follower, *self.aliases[follower])
+        return table
 
-    def _substitute(self, waiting: list[tuple[int, ...]]) -> None:
-        """A variable whose value follows from another one's is read off that one, and needs no step.
+    def _substituted(self, forbidden: Forbidden) -> Forbidden:
+        """The same bans about no variable that is read off another; which ones are is found here.
 
-        The two sides of a pair are such, and a loose part that one change alone can bring.
+        A variable whose value follows from another one's is read off that one, and needs no step. The two
+        sides of a pair are such, and a loose part that one change alone can bring. What has a table already
+        keeps its step.
         """
+        rows_of: Forbidden = {}
+        naming: dict[int, set[tuple[int, ...]]] = defaultdict(set)
+        fixed = {variable for variables in self._tables for variable in variables}
+
+        def put(variables: tuple[int, ...], rows: Iterable[tuple[Mask, ...]]) -> None:
+            rows_of.setdefault(variables, set()).update(rows)
+            for variable in variables:
+                naming[variable].add(variables)
+
+        for variables, rows in forbidden.items():
+            for follower in [v for v in variables if v in self.aliases]:
+                variables, rows = _without(variables, rows, follower, *self.lead_of(follower))
+            put(variables, rows)
+        waiting = [variables for variables in rows_of if len(variables) == 2]
         while waiting:
-            table = self._tables.get(waiting.pop())
-            if table is None or (follows := _follows(table)) is None:
+            pair = waiting.pop()
+            if pair not in rows_of or (follows := self._follows(pair, rows_of[pair], fixed)) is None:
                 continue
             variable, lead, values = follows
             self.aliases[variable] = (lead, values)
-            for variables in sorted(self._naming.pop(variable)):
-                old = self._tables.pop(variables)
+            for variables in naming.pop(variable):
+                rows = rows_of.pop(variables)
                 for other in variables:
-                    if other != variable:
-                        self._naming[other].discard(variables)
-                put = self._put(_read_off(old, variable, lead, values))
-                if len(put) == 2:
-                    waiting.append(put)
+                    naming[other].discard(variables)
+                variables, rows = _without(variables, rows, variable, lead, values)
+                put(variables, rows)
+                if len(variables) == 2:
+                    waiting.append(variables)
+        return rows_of
+
+    def _follows(
+        self, pair: tuple[int, ...], rows: Iterable[tuple[Mask, ...]], fixed: Container[int]
+    ) -> tuple[int, int, list[int]] | None:
+        """Of two variables the one that has at most one value for each of the other's, that other, and
+        which value it has for each; None where neither follows."""
+        one, other = pair
+        for lead, variable, turned in ((one, other, False), (other, one, True)):
+            if variable in fixed:
+                continue
+            left = [self.made.all_of[variable]] * len(self.values[lead])
+            for row in rows:
+                mine, barred = row[turned], row[not turned]
+                for at in bits(mine):
+                    left[at] &= ~barred
+            if not any(values & (values - 1) for values in left):
+                return variable, lead, [max(values.bit_length() - 1, 0) for values in left]
+        return None
 
     def unpacked(self, cost: Cells) -> tuple[int, ...] | None:
         """A packed cost as figures, in the order of `names`; None for what is forbidden."""
@@ -242,18 +282,29 @@ def _forbid(cells: Cells, rows: Iterable[tuple[Mask, ...]]) -> None:
         cells[(slice(None), *inside)] = NEVER
 
 
-def _follows(table: Table) -> tuple[int, int, list[int]] | None:
-    """For a table of two: the variable that has at most one value for each of the other's, that other, and
-    which value it has for each; None where neither follows."""
-    allowed = table.cells[0] < NEVER
-    one, other = table.variables
-    if np.count_nonzero(allowed) > max(allowed.shape):
-        return None
-    if (allowed.sum(axis=1) <= 1).all():
-        return other, one, [int(at) for at in allowed.argmax(axis=1)]
-    if (allowed.sum(axis=0) <= 1).all():
-        return one, other, [int(at) for at in allowed.argmax(axis=0)]
-    return None
+def _without(
+    variables: tuple[int, ...], rows: Iterable[tuple[Mask, ...]], variable: int, lead: int, values: list[int]
+) -> tuple[tuple[int, ...], set[tuple[Mask, ...]]]:
+    """Bans in which a variable is read off the one that leads it. What can never be so is left out."""
+    at = variables.index(variable)
+    left = variables[:at] + variables[at + 1 :]
+    known: dict[Mask, Mask] = {}
+    found = set()
+    if lead in left:
+        there = left.index(lead)
+    else:
+        there = bisect(left, lead)
+        left = (*left[:there], lead, *left[there:])
+    for row in rows:
+        if (mask := known.get(row[at])) is None:
+            mask = known[row[at]] = sum([1 << n for n, value in enumerate(values) if row[at] >> value & 1])
+        others = row[:at] + row[at + 1 :]
+        if len(others) == len(left):
+            mask &= others[there]
+            others = others[:there] + others[there + 1 :]
+        if mask:
+            found.add((*others[:there], mask, *others[there:]))
+    return left, found
 
 
 def _read_off(table: Table, variable: int, lead: int, values: list[int]) -> Table:

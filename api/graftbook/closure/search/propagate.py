@@ -8,8 +8,9 @@ from collections import defaultdict, deque
 from collections.abc import Collection, Iterable
 from copy import copy
 
+from graftbook.closure.answer import Cause
 from graftbook.closure.search.deadline import LOOK_EVERY
-from graftbook.closure.search.problem import Demand, Found, LooseNeed, Problem
+from graftbook.closure.search.problem import BudgetUse, Demand, Found, LooseNeed, Problem
 from graftbook.closure.search.totals import changes_are_outranked, totals_of
 from graftbook.rulebook.scope import Fit
 
@@ -199,3 +200,99 @@ class Propagation:
             if not usual or any(self.may_be(fit) for fit in regret.unless):
                 return True
         return False
+
+
+class Stake:
+    """What is left to decide once propagation is done: a second reach, over narrower domains.
+
+    Opened is each place that today's cannot keep, then what a demand asks for that the places opened so far
+    could break, and what could pay for a budget that they could break. Every other place is as today in
+    every best set, and in the best of those with some value at an opened place: sent back to today it
+    breaks nothing and makes nothing dearer, as in `reach`. `demands` are the numbers of those that can bind.
+    """
+
+    def __init__(self, done: Propagation) -> None:
+        self.done = done
+        self.problem = done.problem
+        self.today = done.problem.scope.today
+        self.domains = {place: {self.today.get(place)} for place in done.domains}
+        self._closed = set(done.domains)
+        self._waiting: deque[str] = deque()
+        everything = changes_are_outranked(self.problem.question.preference)
+        for place, domain in done.domains.items():
+            if everything or self.today.get(place) not in domain:
+                self._open(place)
+        self._touched = {n for n, d in enumerate(done.demands) if not d.when or d.cause in _ASKED}
+        for number in self._touched:
+            self._ask(done.demands[number])
+        self._run()
+        self.demands = sorted(self._touched)
+
+    def _open(self, place: str) -> None:
+        if place in self._closed:
+            self._closed.discard(place)
+            self.domains[place] = self.done.domains[place]
+            self._waiting.append(place)
+
+    def _open_each(self, fits: Iterable[Fit]) -> None:
+        for fit in fits:
+            if fit.position in self._closed and fit.component in self.done.domains[fit.position]:
+                self._open(fit.position)
+
+    def _run(self) -> None:
+        """Open what may have to change, until nothing more may."""
+        before = -1
+        while before != len(self._closed):
+            before = len(self._closed)
+            while self._waiting:
+                self.problem.deadline.check()
+                self._follow(self._waiting.popleft())
+            for regret in self.problem.regrets:
+                if all(map(self._may_sit, regret.when)):
+                    self._open_each(fit for fit in regret.unless if fit.is_loose)
+            for use in self.problem.budgets:
+                if self._could_break(use):
+                    self._open_each(fit for fit, units in use.each() if units > use.today[fit.position])
+
+    def _follow(self, place: str) -> None:
+        """The demands on what could sit in an opened place, and those that today's there helps to meet."""
+        numbers: set[int] = set()
+        for component in self.problem.domains[place]:
+            fit = Fit(place, component)
+            numbers.update(self.done.depending.get(fit, ()), self.done.served.get(fit, ()))
+        self._touched |= numbers
+        for number in numbers:
+            demand = self.done.demands[number]
+            if not self._closed.isdisjoint(demand.places):
+                self._ask(demand)
+
+    def _ask(self, demand: Demand) -> None:
+        """Open what could meet a demand, and what it binds today, if it could be broken."""
+        if all(map(self._may_sit, demand.when)) and not self._is_met(demand):
+            self._open_each(demand.one_of)
+            self._open_each(need.fit for need in demand.loose)
+            self._open_each(fit for fit in demand.when if self.problem.scope.is_today(fit))
+
+    def _may_sit(self, fit: Fit) -> bool:
+        domain = self.domains.get(fit.position)
+        return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
+
+    def _is_met(self, demand: Demand) -> bool:
+        """Whether every choice of what is open so far meets it."""
+        meeting: dict[str, set[str | None]] = defaultdict(set)
+        for fit in (*demand.one_of, *(need.fit for need in demand.loose)):
+            meeting[fit.position].add(fit.component)
+        return any(
+            self.domains.get(place, {self.today.get(place)}) <= fits for place, fits in meeting.items()
+        )
+
+    def _could_break(self, use: BudgetUse) -> bool:
+        """Whether a budget can be left uncovered by what is open so far, and binds then."""
+        gives = {place: [given[c] for c in self.domains[place]] for place, given in use.contributions.items()}
+        if use.rest + sum(map(min, gives.values())) >= 0:
+            return False
+        return use.holds_today or any(set(gives[place]) != {now} for place, now in use.today.items())
+
+
+_ASKED = (Cause.wish, Cause.flaw)
+"""What may be broken as the vehicle stands; every other demand holds today."""

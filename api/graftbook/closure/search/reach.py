@@ -7,7 +7,7 @@ breaks nothing and makes nothing dearer.
 """
 
 from collections import deque
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
@@ -78,6 +78,7 @@ class _Reach:
         self.worst: dict[str, int] = {}
         self.least: dict[tuple[str, str], int] = {}
         """Of each budget the least that the choices so far leave, and of each of its positions."""
+        self.opened: set[str] = set()
         self.extras: set[str] = set()
         self.count = self.ways = 0
         order = whole_preference(question.preference)
@@ -156,11 +157,11 @@ class _Reach:
         if len(self.regrets) > MOST_REGRETS:
             raise TooLarge(f"more than {MOST_REGRETS} things cannot be determined")
 
-    def open(self, position: str, unless: Iterable[Fit] = ()) -> None:
+    def open(self, position: str) -> None:
         """Let anything be chosen in a position whose present component stands in the way."""
-        but = set(unless)
-        for number in self.scope.options(position):
-            if Fit(position, number) not in but:
+        if position not in self.opened:
+            self.opened.add(position)
+            for number in self.scope.options(position):
                 self.add(Fit(position, number))
 
     def chosen(self, position: str) -> set[str | None]:
@@ -242,9 +243,9 @@ class _Reach:
     def follow_joints(self, fit: Fit, brings: Brings) -> None:
         for bars in brings.within:
             self.bar(bars)
-        for joint, position in brings.joints:
-            for number in (*self.chosen(position), self.scope.today.get(position)):
-                if number and (meeting := self.brought.at_joint(fit, brings, joint, Fit(position, number))):
+        for side in brings.joints:
+            for number in tuple(self.chosen(side.position)):
+                if number and (meeting := self.brought.at_joint(fit, side, number)):
                     self.follow_meeting(meeting)
 
     def follow_budget(self, shift: BudgetShift, position: str) -> None:

@@ -2,10 +2,10 @@
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import product
-from typing import Any, NamedTuple
+from typing import Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -13,7 +13,7 @@ from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.deadline import LOOK_EVERY
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem
-from graftbook.closure.search.propagate import Propagation
+from graftbook.closure.search.propagate import Propagation, Stake
 from graftbook.closure.search.totals import fit_cost, minutes_each, price_each, whole_preference
 from graftbook.rulebook.scope import Fit
 
@@ -44,14 +44,16 @@ Ordered = tuple[Event | None, list[LooseNeed], int | None]
 Forbidden = dict[tuple[int, ...], set[tuple[Mask, ...]]]
 """Variables, in ascending order → values of each that may not all be so."""
 
+Costs = dict[tuple[int, ...], dict[tuple[int, ...], dict[str, int]]]
+"""Variables → values of each that cost something together → the figures that they cost."""
 
-@dataclass(slots=True)
-class Priced:
-    """A table before costs are packed: combinations that cost something, and what is forbidden."""
 
-    variables: tuple[int, ...]
-    costs: dict[tuple[int, ...], dict[str, int]] = field(default_factory=dict)
-    bans: Bans | None = None
+class Made(NamedTuple):
+    """Tables before costs are packed: what costs, what is forbidden, and the chains of budgets."""
+
+    costs: Costs
+    forbidden: Forbidden
+    chains: list[tuple[tuple[int, ...], Bans]]
 
 
 class Tables:
@@ -59,11 +61,11 @@ class Tables:
 
     def __init__(self, problem: Problem, propagation: Propagation) -> None:
         self.problem = problem
-        self.domains = propagation.domains
+        stake = Stake(propagation)
+        self.domains = stake.domains
         self.values: list[list[Any]] = []
         self.all_of: list[Mask] = []
-        self.tables: list[Priced] = []
-        self.forbidden: Forbidden = {}
+        self.made = Made({}, {}, [])
         self.constant: dict[str, int] = {}
         self.variable_of: dict[str, int] = {}
         self.index_of: dict[str, dict[str | None, int]] = {}
@@ -72,24 +74,24 @@ class Tables:
         self.always: dict[str, bool] = {}
         self._shared: dict[tuple[str, str], list[tuple[Event | None, int]]] = {}
         self._joint: dict[tuple[Event, Event], Event] = {}
-        self._literals: dict[Fit, Event | None] = {}
+        self._literals: dict[Fit, Event | Literal[True]] = {}
         for place in sorted(self.domains):
             self._open(place)
-        for number, demand in enumerate(problem.demands):
-            if not number % LOOK_EVERY:
+        for looked, number in enumerate(stake.demands):
+            if not looked % LOOK_EVERY:
                 problem.deadline.check()
-            self._demand(number, demand)
+            self._demand(number, problem.demands[number])
         self._places()
         self._regrets()
         self._shared_costs()
         self._loose_places()
-        self.without_budgets = self.tables, self.forbidden
+        self.without_budgets = self.made
         """All that is made before a budget takes part."""
 
     def _open(self, place: str) -> None:
         values = sorted(self.domains[place], key=lambda c: c or "")
         if len(values) == 1:
-            self._literals[Fit(place, values[0])] = None
+            self._literals[Fit(place, values[0])] = True
             return
         variable = self.variable_of[place] = self._new(values)
         self.index_of[place] = {value: at for at, value in enumerate(values)}
@@ -105,10 +107,9 @@ class Tables:
 
     def literal(self, fit: Fit) -> bool | Event:
         """Whether a fit is there: certainly, certainly not, or while a variable has a value."""
-        try:
-            return self._literals[fit] or True
-        except KeyError:
-            return fit.position not in self.domains and self.problem.scope.is_today(fit)
+        if (known := self._literals.get(fit)) is not None:
+            return known
+        return fit.position not in self.domains and self.problem.scope.is_today(fit)
 
     def _unmet(self, when: Iterable[Fit], one_of: Iterable[Fit]) -> dict[int, Mask] | None:
         """Variable → values with which `when` holds and nothing of `one_of` does; None: never so."""
@@ -177,10 +178,16 @@ class Tables:
 
     def _cost_event(self, so: Event | None, cost: dict[str, int]) -> None:
         if so is None:
-            for name, figure in cost.items():
-                self.constant[name] = self.constant.get(name, 0) + figure
+            _add_up(self.constant, cost)
         else:
-            self.tables.append(Priced((so.variable,), {(at,): cost for at in bits(so.values)}))
+            self._cost((so.variable,), ((at,) for at in bits(so.values)), cost)
+
+    def _cost(
+        self, variables: tuple[int, ...], rows: Iterable[tuple[int, ...]], cost: dict[str, int]
+    ) -> None:
+        costs = self.made.costs.setdefault(variables, {})
+        for row in rows:
+            _add_up(costs.setdefault(row, {}), cost)
 
     def _cost_while(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
         event = self._joined(so) if so else None
@@ -188,6 +195,9 @@ class Tables:
 
     def _forbid(self, unmet: dict[int, Mask]) -> None:
         """The values may not all be so. No variable at all: there is no set."""
+        if len(unmet) <= 2:
+            self._ban(unmet)
+            return
         variables = list(unmet)
         cells = math.prod(len(self.values[v]) for v in variables)
         while len(variables) > 2 and cells > LARGEST_TABLE:
@@ -201,7 +211,7 @@ class Tables:
     def _ban(self, so: dict[int, Mask]) -> None:
         if 0 not in so.values():
             variables = tuple(sorted(so))
-            self.forbidden.setdefault(variables, set()).add(tuple(so[v] for v in variables))
+            self.made.forbidden.setdefault(variables, set()).add(tuple([so[v] for v in variables]))
 
     def _joined(self, so: dict[int, Mask]) -> Event:
         """One event that is so while all of them are."""
@@ -247,12 +257,10 @@ class Tables:
                 cost = fit_cost(scope, Fit(place, next(iter(domain))))._asdict()
                 self._cost_event(None, {name: figure for name, figure in cost.items() if figure})
                 continue
-            costs: dict[tuple[int, ...], dict[str, int]] = {}
             for value, at in self.index_of[place].items():
                 cost = fit_cost(scope, Fit(place, value))._asdict()
-                if spent := {name: figure for name, figure in cost.items() if figure}:
-                    costs[(at,)] = spent
-            self.tables.append(Priced((self.variable_of[place],), costs))
+                spent = {name: figure for name, figure in cost.items() if figure}
+                self._cost((self.variable_of[place],), [(at,)], spent)
 
     def _regrets(self) -> None:
         undetermined: dict[tuple[Cause, str], list[Event] | None] = {}
@@ -316,8 +324,8 @@ class Tables:
                     self._cost_together(_together(events), extra)
 
     def _cost_together(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
-        rows = product(*(bits(values) for values in so.values()))
-        self.tables.append(Priced(tuple(so), dict.fromkeys(rows, cost)))
+        variables = tuple(sorted(so))
+        self._cost(variables, product(*(bits(so[v]) for v in variables)), cost)
 
     @cached_property
     def names(self) -> list[str]:
@@ -331,9 +339,9 @@ class Tables:
     def most(self) -> dict[str, int]:
         """What each figure comes to at most."""
         most = {name: self.constant.get(name, 0) for name in self.names}
-        for table in self.without_budgets[0]:
+        for costs in self.without_budgets.costs.values():
             greatest: dict[str, int] = {}
-            for cost in table.costs.values():
+            for cost in costs.values():
                 for name, figure in cost.items():
                     greatest[name] = max(greatest.get(name, 0), figure)
             for name, figure in greatest.items():
@@ -354,10 +362,9 @@ class Tables:
         chosen = [chosen for _, (_, _, chosen) in sorted(self.orders.items()) if chosen is not None]
         return [*(self.variable_of[place] for place in sorted(self.variable_of)), *chosen]
 
-    def take(self) -> tuple[list[Priced], Forbidden]:
+    def take(self) -> Made:
         """What was made since it was last asked for."""
-        made = self.tables, self.forbidden
-        self.tables, self.forbidden = [], {}
+        made, self.made = self.made, Made({}, {}, [])
         return made
 
     # Budgets ----------------------------------------------------------------------------------
@@ -388,12 +395,19 @@ class Tables:
             here = self.variable_of[place]
             bans = np.ones((*steps.shape, len(states)), dtype=bool)
             np.put_along_axis(bans, steps[..., None], False, axis=-1)
-            names = (here, now) if before is None else (before, here, now)
-            self.tables.append(Priced(names, bans=bans[0] if before is None else bans))
+            if before is None:
+                self.made.chains.append(((here, now), bans[0]))
+            else:
+                self.made.chains.append(((before, here, now), bans))
             before = now
         for at, state in enumerate(chain.states[-1]):
             if state == TOO_LITTLE:
                 self._ban({now: 1 << at})
+
+
+def _add_up(sum_: dict[str, int], cost: dict[str, int]) -> None:
+    for name, figure in cost.items():
+        sum_[name] = sum_.get(name, 0) + figure
 
 
 def _together(events: Iterable[Event]) -> dict[int, Mask]:
