@@ -154,7 +154,7 @@ class Batch:
         try:
             return self._settled(question)
         except Problem as problem:
-            return problem
+            return problem.kept()
 
     def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
         found = self._vehicle(question)
@@ -216,10 +216,10 @@ class Batch:
                     self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
             except Problem as problem:
                 self._strangers += 1
-                self._vehicles[key] = problem
+                self._vehicles[key] = problem.kept()
         known = self._vehicles[key]
         if isinstance(known, Problem):
-            raise known
+            raise known.kept()
         variant = known.vehicle.variant
         if question.variant and question.variant.casefold() != variant.casefold():
             message = f"{known.chassis} is a {variant}, not a {question.variant}"
