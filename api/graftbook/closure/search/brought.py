@@ -332,9 +332,7 @@ class Brought:
         found = self._today.get(budget.name)
         if found is None:
             places, today_fit = self.scope.index.positions_of_budget[budget.name], self.scope.today_fit
-            found = self._today[budget.name] = {
-                p: units_of(self.scope, budget, today_fit(p)) for p in places
-            }
+            found = self._today[budget.name] = {p: units_of(self.scope, budget, today_fit(p)) for p in places}
         return found
 
     def total_today(self, budget: Budget) -> int:
