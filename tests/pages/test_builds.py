@@ -140,6 +140,8 @@ async def test_a_specification_is_made_compared_and_made_the_houses_own(
         assert "2 of 2 variants have a set." in text_of(table)
         both = await editor.get("/specifications/house/compare?from=1&to=2")
         assert "2\u00a0variants change." in both.text
+        assert "rear brake balance valve" in both.text, "places by what they are called"
+        assert "brake.balance" not in both.text
         empty = await editor.send("/specifications", {"name": "x", "title": "y", "wishes": " "})
         assert empty.status_code == 422
 

@@ -50,6 +50,26 @@ async def test_a_list_and_its_documents_have_addresses_of_their_own(
         assert f'filename="{name}.{address.rsplit("/", 1)[1]}"' in answer.headers["content-disposition"]
 
 
+async def test_the_suppliers_table_has_no_column_of_noughts(browser: httpx.AsyncClient) -> None:
+    def columns(page: httpx.Response) -> list[str]:
+        table = page.text.partition('class="side stack"')[2].partition("</thead>")[0]
+        return re.findall(r"<th[^>]*>([^<]+)", table)
+
+    abroad = await browser.get(ADDRESS, headers=BROWSER)
+    assert columns(abroad) == [
+        "Supplier",
+        "Lines",
+        "Parts",
+        "Carriage",
+        "Deposits",
+        "In all",
+        "Arrives",
+        "Its document",
+    ]
+    home = await browser.get(ADDRESS + "&tax_market=home", headers=BROWSER)
+    assert "Tax" in columns(home)
+
+
 def test_a_count_that_is_no_whole_number_is_said() -> None:
     assert came({"came-1": "", "came-2": "3"})[-1]["received"] == 3
     for text in ("three", "1.5", "-1", "99999999"):

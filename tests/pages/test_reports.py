@@ -16,6 +16,7 @@ SENT = {
 async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: httpx.AsyncClient) -> None:
     form = await writer.get("/report?component=QB-3310&chassis=24PL-018412", headers=BROWSER)
     assert 'value="24PL-018412"' in form.text
+    assert '<option value="brake.front.left">front brake, left</option>' in form.text
     taken = text_of(await writer.post("/report", data=SENT, headers=BROWSER))
     assert "Thank you: it is taken in" in taken
     assert "from built and driven to measured" in taken
@@ -29,6 +30,17 @@ async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: htt
         await writer.get("/answer?chassis=24PL-018412&fit=QB-3310", headers=BROWSER, follow_redirects=True)
     )
     assert "Claims that a workshop found otherwise" in answer
+
+
+async def test_a_part_of_two_places_is_asked_where_by_what_they_are_called(writer: httpx.AsyncClient) -> None:
+    asked = await writer.post(
+        "/report", data=SENT | {"component": "QW-3055", "measured": ""}, headers=BROWSER
+    )
+    assert asked.status_code == 422
+    assert "it goes at road wheels (wheel.road), spare wheel (wheel.spare)" in text_of(asked)
+    assert '<option value="wheel.spare">spare wheel</option>' in asked.text
+    chosen = SENT | {"component": "QW-3055", "measured": "", "position": "wheel.spare"}
+    assert "QW-3055 at spare wheel" in text_of(await writer.post("/report", data=chosen, headers=BROWSER))
 
 
 @pytest.mark.parametrize(

@@ -61,18 +61,26 @@ def listed(request: Request, service: ServiceDep) -> Response:
 
 
 @router.get("/report", dependencies=[MayOrder, takes(*FIELDS)])
-def form(request: Request) -> Response:
+def form(request: Request, service: ServiceDep) -> Response:
     """The form, filled in with what the address says."""
     given = {name: request.query_params.get(name, "") for name in FIELDS}
     given["on"] = given["on"] or date.today().isoformat()
     given["chassis"] = given["chassis"] or ("" if given["build"] else chassis_in_hand(request))
-    return _form(request, given)
+    return _form(request, service, given)
 
 
-def _form(request: Request, given: Mapping[str, str], status: int = 200, **facts: Any) -> Response:
-    told = {"told": "", "taken": None} | facts
+def _form(
+    request: Request, service: Service, given: Mapping[str, str], status: int = 200, **facts: Any
+) -> Response:
     return page(
-        request, "report.html", status=status, headers=KEEP_NOTHING, given=given, outcomes=OUTCOMES, **told
+        request,
+        "report.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        given=given,
+        places=reports.places_for(service, given["component"]),
+        outcomes=OUTCOMES,
+        **({"told": "", "taken": None} | facts),
     )
 
 
@@ -94,8 +102,8 @@ def _send(request: Request, service: Service, sent: Mapping[str, str], who: str)
             return gone_to(f"/review/{made['number']}?done=proposed")
         taken = reports.report(service, report, who)
     except Problem as problem:
-        return _form(request, given, problem.answer_status, told=_sentences(problem))
-    return _form(request, given, taken=taken)
+        return _form(request, service, given, problem.answer_status, told=_sentences(problem))
+    return _form(request, service, given, taken=taken)
 
 
 def _sentences(problem: Problem) -> str:
