@@ -42,7 +42,7 @@ ROOMS = {
     "builds.stored": "catalogue rulebook database document problems",
     "guide": "checks catalogue rulebook problems settings",
     "telemetry": "closure",
-    "process": "telemetry catalogue closure rulebook database problems settings",
+    "process": "telemetry catalogue closure rulebook database problems settings temporary_files",
     "http": "process telemetry catalogue closure rulebook document problems",
     "backups": "process catalogue database problems settings temporary_files",
     "access": "http process catalogue database document problems settings",

@@ -366,7 +366,7 @@ class Made:
         self.book = self._first = m.RuleBook(
             variant, 1, kinds=KINDS, positions=POSITIONS, components=components, fitments=tuple(fitments)
         )
-        self._usual = known == FACTS
+        self._usual = known == FACTS and not spare_parts
 
     def fit(self, position: str, pieces: int) -> None:
         """So many pieces of what sits at `position` make up its fitment."""

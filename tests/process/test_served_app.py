@@ -72,7 +72,7 @@ def test_rule_books_that_come_do_not_make_the_collector_walk_all_that_there_is(
 ) -> None:
     """Forty of them, as after forty edits. Each walk stood still for 0.2 s of the processor, and with two
     processors that ten wanted for a second, in the middle of an edit that held the writers' lock too."""
-    assert served["walks"] <= 2
+    assert served["walks"] <= 4
 
 
 def test_who_waits_for_the_database_goes_on_soon_while_another_thread_reckons(served: dict[str, Any]) -> None:

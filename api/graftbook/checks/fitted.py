@@ -56,7 +56,6 @@ class Memory:
     """What was worked out of one set on one vehicle; kept with the book for the vehicle as it stands."""
 
     found: dict[tuple[Places, str], Recorded | None] = field(default_factory=dict)
-    fitments: dict[str, list[Fitment]] | None = None
     results: dict[object, tuple[Any, "Reading", Looked]] = field(default_factory=dict)
     recorded: dict[str, list[tuple[str, Component, Measure]]] = field(default_factory=dict)
 
@@ -107,6 +106,10 @@ class Fitted:
             self._unlike = other, Looked(positions, kinds)
         return self._unlike[1]
 
+    def finds_as(self, other: "Fitted", looked: Looked) -> bool:
+        """Whether what was looked up here is the same in another set of the book."""
+        return self is other or (self.book is other.book and not looked.meets(self.unlike(other)))
+
     @contextmanager
     def looking(self) -> Iterator[Looked]:
         """What is looked up meanwhile, apart and in `looked`."""
@@ -134,15 +137,8 @@ class Fitted:
         fitment = index.fitment_by(number, index.own_fitments(position, self._holds))
         return fitment.quantity if fitment else 1
 
-    @property
-    def _fitments(self) -> dict[str, list[Fitment]]:
-        if self.memory.fitments is None:
-            found: dict[str, list[Fitment]] = {}
-            for fitment in self.book.fitments:
-                if self._holds(fitment):
-                    found.setdefault(fitment.position, []).append(fitment)
-            self.memory.fitments = found
-        return self.memory.fitments
+    def _fitments(self, position: str) -> Iterator[Fitment]:
+        return filter(self._holds, index_of(self.book).fitments_at.get(position, ()))
 
     def _holds(self, fitment: Fitment) -> bool:
         return self.vehicle is None or fitment.when.holds(self.vehicle)
@@ -168,7 +164,7 @@ class Fitted:
 
     def of_the_original(self, position: str, kind: str) -> float:
         """The SI value of what the vehicle had at `position` from new; 0 where nothing sane is recorded."""
-        for fitment in self._fitments.get(position, ()):
+        for fitment in self._fitments(position):
             component = self.book.components.get(fitment.component) if fitment.from_new else None
             measure = component.characteristics.get(kind) if component else None
             if measure and measure.si is not None and sane(kind, measure.si):
@@ -208,7 +204,7 @@ class Fitted:
     def candidates(self, position: str, kind: str) -> list[tuple[Component, float]]:
         """Components that fit `position` and record one number of `kind`, cheapest first."""
         found = {}
-        for fitment in self._fitments.get(position, ()):
+        for fitment in self._fitments(position):
             component = self.book.components.get(fitment.component)
             measure = component.characteristics.get(kind) if component else None
             if component is None or measure is None or component.supply != "current":
@@ -399,8 +395,7 @@ def on_both(before: Fitted, after: Fitted, compute: Callable[[Reading], T]) -> B
     """Run `compute` on the vehicle as it stands and on the set; what is wanting is of the set."""
     with after.looking() as looked:
         now, reading = _run(after, compute)
-    alike = before is after or not looked.meets(after.unlike(before))
-    was = now if alike else _run(before, compute)[0]
+    was = now if after.finds_as(before, looked) else _run(before, compute)[0]
     wanting = dict.fromkeys((*reading.missing.values(), *reading.impossible.values()))
     return BothSides(
         was, now, tuple(reading.missing), tuple(wanting), tuple(reading.used), tuple(reading.impossible)

@@ -57,12 +57,11 @@ def check_set(
     stands = _as_it_stands(book, vehicle, today, rules, look)
     if today == after:
         return beside_today(stands.findings, stands.findings)
-    was = Fitted(book, today, vehicle, stands.memory)
-    new = Fitted(book, after, vehicle, Memory(fitments=stands.memory.fitments))
-    changed, found = new.unlike(was), list[Finding]()
+    was, new = Fitted(book, today, vehicle, stands.memory), Fitted(book, after, vehicle)
+    found: list[Finding] = []
     for subject, (same, looked) in stands.of_each.items():
         look()
-        found += _subject(subject, was, new, rules) if looked.meets(changed) else same
+        found += same if new.finds_as(was, looked) else _subject(subject, was, new, rules)
     return beside_today(stands.findings, found)
 
 

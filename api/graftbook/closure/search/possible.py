@@ -101,11 +101,6 @@ class _Before:
             for place in use.today:
                 self.margins[place].append(margin)
 
-    def narrowed(self, further: Propagation) -> list[str]:
-        """The places of which something was ruled out since."""
-        before = self.propagation.domains
-        return [place for place, left in further.domains.items() if left is not before[place]]
-
     def margins_of(self, places: Iterable[str]) -> Iterable[_Margin]:
         """The budgets that the places have a share in, in the order of the problem."""
         found = {id(m): m for place in places for m in self.margins.get(place, ())}
@@ -176,7 +171,7 @@ def _followed(before: _Before, fit: Fit, deadline: Deadline) -> Followed:
     except Contradicts:
         group = _smallest(problem, fit, further.used)
         return Followed(Looked.propagation, tuple(_because(demand) for demand in group))
-    places = before.narrowed(further)
+    places = sorted(further.narrowed)
     if short := before.short(further, places):
         rule = short.budget
         because = Because(Cause.budget, rule.name, rule, grade=rule.grade)

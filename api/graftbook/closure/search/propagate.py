@@ -33,6 +33,8 @@ class Propagation:
         self.demands = problem.demands
         self.used: list[Demand] = []
         """The demands that narrowed something, in the order in which they did."""
+        self.narrowed: dict[str, None] = {}
+        """The places of which something was ruled out."""
         self.depending: dict[Fit, list[int]] = defaultdict(list)
         """A fit → which demands hold once it is certain (it stands in their `when`), by their number."""
         self.served: dict[Fit, list[int]] = defaultdict(list)
@@ -62,10 +64,11 @@ class Propagation:
         return self
 
     def with_certain(self, fit: Fit) -> "Propagation":
-        """This one with one fit more that is certain; to be run in its turn."""
+        """This one with one fit more that is certain; to be run in its turn. `narrowed` is what is since."""
         further = copy(self)
         further.domains = {**self.domains, fit.position: {fit.component}}
         further.used = list(self.used)
+        further.narrowed = {fit.position: None}
         further.waiting = self.waiting.copy()
         further.queued = self.queued.copy()
         further.look_again(fit.position, self.domains[fit.position], {fit.component})
@@ -95,16 +98,21 @@ class Propagation:
         return len(domain) == 1 and fit.component in domain
 
     def apply(self, demand: Demand) -> None:
+        domains, is_today = self.domains, self.problem.scope.is_today
         unsure: Fit | None = None
         for fit in demand.when:
-            if not self.is_sure(fit):
-                if unsure is not None or not self.may_be(fit):
+            domain = domains.get(fit.position)
+            if not (is_today(fit) if domain is None else fit.component in domain):
+                return
+            if domain is not None and len(domain) > 1:
+                if unsure is not None:
                     return
                 unsure = fit
         possible = []
         for fit in demand.one_of:
-            if self.may_be(fit):
-                if unsure is not None or self.is_sure(fit):
+            domain = domains.get(fit.position)
+            if is_today(fit) if domain is None else fit.component in domain:
+                if unsure is not None or domain is None or len(domain) == 1:
                     return
                 possible.append(fit)
         if any(self.may_be(need.fit) for need in demand.loose):
@@ -112,7 +120,7 @@ class Propagation:
                 self.order(demand)
         elif unsure is not None:
             place = unsure.position
-            self.narrow(place, self.domains[place] - {unsure.component}, demand)
+            self.narrow(place, domains[place] - {unsure.component}, demand)
         else:
             self.meet(demand, possible)
 
@@ -142,6 +150,7 @@ class Propagation:
         if not left:
             raise Contradicts(demand, place)
         self.domains[place] = left
+        self.narrowed[place] = None
         self.look_again(place, domain, left)
 
     def best(self) -> Found | None:

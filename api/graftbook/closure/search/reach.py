@@ -56,6 +56,7 @@ def reach_everything(scope: Scope, deadline: Deadline = NEVER) -> Problem:
 
     Raises TooLarge and OutOfTime.
     """
+    deadline.check()
     work = _Reach(scope, Question(scope.vehicle, ()), False, deadline)
     for position in sorted(scope.book.positions):
         work.open(position)

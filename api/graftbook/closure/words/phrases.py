@@ -1,5 +1,6 @@
 """Short phrases for wishes, limits and things, which `wording` builds its sentences from."""
 
+import re
 from collections.abc import Iterable
 
 from graftbook.closure.answer import FlawAsked, MetAlready, Missing
@@ -57,11 +58,13 @@ def place(book: RuleBook, name: str) -> str:
     return component(book, name.removeprefix(LOOSE)) if name.startswith(LOOSE) else the(book, name)
 
 
+_OF_A_NAME = re.compile(r"[./_\d]")
+
+
 def opening(text: str) -> str:
     """The text with a capital in front, as a sentence begins; a name such as `brake.front.left` stays."""
     first = text.partition(" ")[0].rstrip(",.:;")
-    is_name = any(sign in first for sign in "./_") or any(letter.isdigit() for letter in first)
-    return text if is_name else text[:1].upper() + text[1:]
+    return text if _OF_A_NAME.search(first) else text[:1].upper() + text[1:]
 
 
 def verb(title: str, one: str, many: str) -> str:

@@ -1,7 +1,7 @@
 """Many compatibility questions at once: each is answered for itself, and one's mistake is its own."""
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -76,9 +76,9 @@ def _settled(service: Service, body: CompatibilityIn) -> "Batch":
     return of_one_revision(settle)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Asked:
-    """A question whose names are settled."""
+    """A question whose names are settled; the same one is there once."""
 
     vehicle: Vehicle
     number: str
@@ -105,6 +105,7 @@ class Batch:
         self._sets: dict[Asked, list[SetPartOut]] = {}
         self._proof = False
         self._every: list[Asked | Problem] = []
+        self._settled_already: dict[Hashable, Asked] = {}
         self._verdicts_only, self._most_near = False, MOST_NEAR
         self._beyond: dict[Asked, RuleBook] = {}
         """The rule book with the component asked for, where it holds no record of it."""
@@ -154,7 +155,7 @@ class Batch:
         try:
             return self._settled(question)
         except Problem as problem:
-            return problem
+            return problem.kept()
 
     def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
         found = self._vehicle(question)
@@ -163,7 +164,11 @@ class Batch:
         options = frozenset(names.option(w, f"/options/{i}") for i, w in enumerate(question.options))
         number = self._number(question.component)
         position = names.position(question.position, "/position") if question.position else ""
-        return Asked(replace(found.vehicle, options=options), number, position, found)
+        key = (found.chassis, found.estimated, found.vehicle.built, options, number, position)
+        if (known := self._settled_already.get(key)) is None:
+            vehicle = replace(found.vehicle, options=options) if options else found.vehicle
+            known = self._settled_already[key] = Asked(vehicle, number, position, found)
+        return known
 
     def _reason(self, every: "list[Asked]") -> None:
         """Answer each once, vehicle by vehicle: of the last one most is known."""
@@ -216,10 +221,10 @@ class Batch:
                     self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
             except Problem as problem:
                 self._strangers += 1
-                self._vehicles[key] = problem
+                self._vehicles[key] = problem.kept()
         known = self._vehicles[key]
         if isinstance(known, Problem):
-            raise known
+            raise known.kept()
         variant = known.vehicle.variant
         if question.variant and question.variant.casefold() != variant.casefold():
             message = f"{known.chassis} is a {variant}, not a {question.variant}"
