@@ -144,6 +144,9 @@ async def test_an_address_names_its_revision_and_stays(browser: httpx.AsyncClien
 
 async def test_an_impossible_question_offers_its_ways_out(browser: httpx.AsyncClient) -> None:
     page = await read(browser, "/answer", **DISCS, keep_section="wheels")
+    assert re.search(r"<li>Between wheel and brake 3 mm stay free[^<]*\.? *<details", page.text)
+    assert "Rule wheel/front-brake-left" not in page.text, "a rule is named only on opening"
+    assert "<summary>the rule</summary>wheel/front-brake-left, measured</details>" in page.text
     addresses = [unescape(a) for a in re.findall(r'class="button" href="([^"]+)"', page.text)]
     assert len(addresses) >= 3
     for address in addresses:
