@@ -52,7 +52,7 @@ class Problem(Exception):
         return self.status
 
     def kept(self) -> Self:
-        """As a value: without the places where it came up, which hold a whole rule book in a ring."""
+        """As a value: without the places where it came up, which hold whatever was looked at there."""
         self.__context__ = self.__cause__ = None
         return self.with_traceback(None)
 
