@@ -199,7 +199,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     return app
 
 
-BETWEEN_TWO_LOOKS = (5_000, 20, 5)
+BETWEEN_TWO_LOOKS = (5_000, 20, 50)
 """Objects until the collector looks at the new ones; looks until it takes those that stayed in, and all.
 A rule book is 17,000, and each that was compiled made it walk all that there is, once or twice. Much more
 seldom is no better: a book and its index hold each other, so that what is let go waits for it, and with 1.8

@@ -52,8 +52,7 @@ class Problem(Exception):
         return self.status
 
     def kept(self) -> Self:
-        """This problem as a value: without the places where it came up. They hold whatever was looked at
-        there, a whole rule book, in a ring that nobody lets go of before the collector comes."""
+        """As a value: without the places where it came up, which hold whatever was looked at there."""
         self.__context__ = self.__cause__ = None
         return self.with_traceback(None)
 

@@ -1,4 +1,4 @@
-"""Brakes of a set: pedal, pressure, deceleration, servo; what else belongs to them stands in `brake_…`."""
+"""Brakes of a set: pedal, pressure, deceleration, servo; what else belongs to them stands beside."""
 
 import math
 from dataclasses import replace

@@ -28,6 +28,11 @@ POLITE = 10
 short, and somebody waits for them too."""
 
 
+COLLECTED_AFTER = (10_000, 10, 20)
+"""New objects before the collector walks the newest, such walks before it walks the younger, and those before
+all: what a vehicle is asked about leaves many that stay, and few rings that only it can free."""
+
+
 class Broke(Exception):
     """The work failed in the reasoning process; the kind and the places of the fault, without its words."""
 
@@ -41,6 +46,7 @@ def main() -> None:
     threading.Thread(target=_end_with, args=(int(sys.argv[2]),), daemon=True).start()
     warm_up()
     gc.freeze()
+    gc.set_threshold(*COLLECTED_AFTER)
     work_from(Channel(socket.socket(fileno=int(sys.argv[1]))))
 
 

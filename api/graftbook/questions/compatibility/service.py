@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from graftbook.catalogue.compiling.book_names import names_of
 from graftbook.catalogue.compiling.queries import Strangers, book_revision, with_components
 from graftbook.catalogue.history.as_of import texts_in
 from graftbook.catalogue.store.lookup import (
@@ -160,7 +161,7 @@ class Batch:
     def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
         found = self._vehicle(question)
         book = self._book(found.vehicle.variant)
-        names = self._service.names_of(book)
+        names = names_of(book)
         options = frozenset(names.option(w, f"/options/{i}") for i, w in enumerate(question.options))
         number = self._number(question.component)
         position = names.position(question.position, "/position") if question.position else ""
