@@ -301,6 +301,26 @@ async def test_a_name_that_is_not_known_is_mended_by_one_link(
     assert (await browser.get(unescape(form[1]))).status_code == 200
 
 
+@pytest.mark.parametrize(
+    ("said", "then"),
+    [
+        ("brake discs", {"upgrade": "front-discs"}),
+        ("five speeds", {"upgrade": "five-speed"}),
+        ("pedal goes soft on hot days", {"remedy": "hose-rear-swells"}),
+    ],
+)
+async def test_words_that_were_wished_may_mean_an_upgrade_or_a_flaw(
+    browser: httpx.AsyncClient, said: str, then: dict[str, str]
+) -> None:
+    """What the search finds for them is offered where they are refused; the rest of the question stays."""
+    page = await browser.get("/answer", params={"chassis": CHASSIS, "fit": ["QB-3310", said]})
+    assert page.status_code == 422
+    ways = [unescape(href) for href in re.findall(r'<a class="number" href="(/answer[^"]+)"', page.text)]
+    wanted = httpx.QueryParams({"chassis": CHASSIS, "fit": "QB-3310"} | then).multi_items()
+    offered = [sorted(httpx.URL(way).params.remove("as_of").multi_items()) for way in ways]
+    assert sorted(wanted) in offered
+
+
 async def test_a_mistake_in_the_form_keeps_the_rest(browser: httpx.AsyncClient) -> None:
     asked = {"chassis": CHASSIS, "fit": "QB-3310", "price_at_most": "ten"}
     page = await browser.get("/answer", params=asked)

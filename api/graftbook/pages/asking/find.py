@@ -10,7 +10,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
-from graftbook.pages.asking.mending import MOST_MEANT
+from graftbook.pages.asking.mending import ASKED_BY, MOST_MEANT, searched
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.in_hand import chassis_in_hand
@@ -18,15 +18,12 @@ from graftbook.pages.problems import pages_router
 from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.finding.schemas import FoundOut
-from graftbook.questions.finding.service import Found, search, search_document
-from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.finding.service import search_document
 
 router = pages_router()
 
 LONGEST = 200
 MOST_SHOWN = 40
-_ASKED_BY = {"upgrade": "upgrade", "component": "fit", "flaw": "remedy"}
-"""What is found → the field of a question that wishes it."""
 
 Text = Annotated[str, Query(max_length=LONGEST)]
 
@@ -44,18 +41,6 @@ def find(request: Request, service: ServiceDep) -> Response:
     return page(request, "find.html", text=text, chassis=chassis, document=document, items=items)
 
 
-def searched(service: Service, text: str, chassis: str, limit: int, *, begun: bool = False) -> Found | None:
-    """What a text finds, with a vehicle in hand where its number is known; None of no text."""
-    if not text:
-        return None
-    try:
-        return search(
-            service, text, VehicleIn(chassis=chassis) if chassis else None, limit=limit, begun=begun
-        )
-    except Problem:
-        return search(service, text, limit=limit, begun=begun)
-
-
 def _vehicle_of(service: Service, text: str) -> str:
     """The chassis number that a text is; empty where it is none."""
     if not any(letter.isdigit() for letter in text):
@@ -71,7 +56,7 @@ def _address(item: FoundOut, chassis: str) -> str:
     """The address that wishes what was found; empty where no vehicle is in hand, or where it does not fit."""
     if not chassis or item["fits"] is False:
         return ""
-    return PageQuestion((("chassis", chassis),)).adding(_ASKED_BY[item["kind"]], item["name"]).address()
+    return PageQuestion((("chassis", chassis),)).adding(ASKED_BY[item["kind"]], item["name"]).address()
 
 
 @router.get("/suggest/component", dependencies=[MayRead])

@@ -1,19 +1,24 @@
 """A question that cannot be asked as it stands: where to mend it, and what a name could have meant."""
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 from graftbook.catalogue.format import records as r
-from graftbook.catalogue.search import Line, Search, find
 from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.problems import Problem, Unknown, UnknownBuild, UnknownChassis, UnknownComponent
 from graftbook.process.state import Service
+from graftbook.questions.finding.schemas import FoundOut
+from graftbook.questions.finding.service import Found, search, search_document
+from graftbook.questions.schemas import VehicleIn
 
 QUESTION_PAGES = frozenset(
     {"/answer", "/ask", "/order", "/fitting", "/quotation", "/picture", "/vehicle", "/compare"}
 )
 MOST_MEANT = 12
+ASKED_BY = {"upgrade": "upgrade", "component": "fit", "flaw": "remedy"}
+"""What is found → the field of a question that wishes it."""
 _THE_VEHICLE = (UnknownBuild, UnknownChassis)
 
 
@@ -35,32 +40,40 @@ def form_address(question: PageQuestion, problem: Problem) -> str:
 
 
 def meant(service: Service, path: str, question: PageQuestion, problem: Problem) -> list[Meant]:
-    """The names that an unknown one could have meant: like ones first, then components of these words."""
+    """What an unknown name could have meant: like ones first, then what the search finds."""
     if not isinstance(problem, Unknown):
         return []
     called = dict.fromkeys(problem.near, "")
+    found: list[FoundOut] = []
     if isinstance(problem, UnknownComponent):
-        called |= _components(service, problem, question.value("chassis"))
-    return [
-        Meant(name, words, question.instead(problem.name, name).address(path))
-        for name, words in list(called.items())[:MOST_MEANT]
-    ]
-
-
-def _components(service: Service, problem: UnknownComponent, chassis: str) -> dict[str, str]:
-    """Those like it, then those that its words name, on this vehicle first."""
-    with reading(service.engine) as session:
-        called = titles(session, r.ComponentRecord, problem.near)
-    words = Search(words=problem.name)
-    for search in [replace(words, chassis=chassis), words] if chassis else [words]:
-        called |= {line.number: line.name for line in lines_of(service, search)}
-    return called
-
-
-def lines_of(service: Service, search: Search) -> tuple[Line, ...]:
-    """A chassis number that is not known yet suggests nothing."""
-    try:
         with reading(service.engine) as session:
-            return tuple(find(session, search, limit=MOST_MEANT).lines)
+            called |= titles(session, r.ComponentRecord, problem.near)
+        answered = searched(service, problem.name, question.value("chassis"), MOST_MEANT)
+        found = search_document(answered)["items"] if answered else []
+    rows = [Meant(n, words, question.instead(problem.name, n).address(path)) for n, words in called.items()]
+    return [*rows, *_found(path, question, problem.name, found, set(called))][:MOST_MEANT]
+
+
+def _found(
+    path: str, question: PageQuestion, name: str, found: list[FoundOut], known: set[str]
+) -> Iterator[Meant]:
+    """Components in the place of the name; upgrades and flaws where it was wished."""
+    rest = question.without_wish(name)
+    for item in found:
+        if item["kind"] == "component" and item["name"] not in known:
+            yield Meant(item["name"], item["title"], question.instead(name, item["name"]).address(path))
+        elif item["kind"] != "component" and rest != question and item["fits"] is not False:
+            wished = rest.adding(ASKED_BY[item["kind"]], item["name"]).address(path)
+            yield Meant(item["title"], item["kind"], wished)
+
+
+def searched(service: Service, text: str, chassis: str, limit: int, *, begun: bool = False) -> Found | None:
+    """What a text finds, with a vehicle in hand where its number is known; None of no text."""
+    if not text:
+        return None
+    try:
+        return search(
+            service, text, VehicleIn(chassis=chassis) if chassis else None, limit=limit, begun=begun
+        )
     except Problem:
-        return ()
+        return search(service, text, limit=limit, begun=begun)

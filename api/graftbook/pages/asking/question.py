@@ -82,6 +82,12 @@ class PageQuestion:
             tuple((field, _named_otherwise(value, name, other)) for field, value in self.pairs)
         )
 
+    def without_wish(self, name: str) -> "PageQuestion":
+        """The question without the wish to fit what is called so, wherever it is to sit."""
+        return PageQuestion(
+            tuple(pair for pair in self.pairs if pair[0] != "fit" or pair[1].partition("@")[0] != name)
+        )
+
     def about_vehicle(self) -> "PageQuestion":
         """What it says of the vehicle, and no more."""
         return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _OF_THE_VEHICLE))
