@@ -20,6 +20,7 @@ from graftbook.editing.flat.questions import Question
 from graftbook.editing.records.service import Author, record_state, take_back
 from graftbook.problems import InvalidRequest, PreconditionFailed, TooLarge
 from tests import locks
+from tests.catalogue.sheet import sheet
 from tests.editing.dirty_list import COLUMNS, HEADS, Cells, dirty_list, written
 from tests.editing.test_dirty_list import truths_in
 
@@ -248,6 +249,22 @@ def test_a_price_that_moves_ten_fold_is_asked(engine: Engine) -> None:
     assert asked.kind == "price_jump"
     answer(engine, asked, "old")
     assert not service.look(engine, NAME)[1].questions
+
+
+def test_a_pack_larger_than_what_is_at_hand_leaves_open_what_is_at_hand(engine: Engine) -> None:
+    """Eight are at hand by the catalogue, which are no whole pack of ten."""
+    shelf = "[offer]\nsupplier,component,price,stock\nworks,FL-1,4.50,8\n"
+    begin(engine)
+    put(engine, ROW)
+    take(engine)
+    assert load(engine, sheet(shelf)).ok
+    asked = put(engine, {**ROW, "Box": "10"})
+    for question in asked.questions:
+        answer(engine, question, "list")
+    _, found = take(engine)
+    (offer,) = [one for one in stored(engine, ["FL-1"]) if one["record"] == "offer"]
+    assert (offer["pack"], offer.get("stock")) == (10, None)
+    assert any("has 8 of FL-1 at hand" in told.sentence for told in found.told)
 
 
 def test_a_trial_keeps_nothing_and_two_editors_do_not_overwrite_each_other(engine: Engine) -> None:

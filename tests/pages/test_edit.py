@@ -214,7 +214,7 @@ async def test_mistakes_stand_beside_their_fields(editor: Editor) -> None:
     answer = await editor.post(CALIPER, {**wrong, "do": "save", "why": "to see"})
     assert answer.status_code == 422
     assert "(read: 'soon')" in beside(answer, "head.minutes")
-    assert "greater than or equal to 1" in beside(answer, "head.quantity")
+    assert "It must be at least 1" in beside(answer, "head.quantity")
     assert fields_of(answer.text)["head.minutes"] == "soon"
 
     answer = await editor.post(CALIPER, {**form, "head.position": "brake.frnt.left", "do": "effect"})

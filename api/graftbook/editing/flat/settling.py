@@ -230,8 +230,11 @@ class Settling:
                 ours_full = {**theirs, **_said(ours)}
                 taken = self._merged("offer_differs", about[:250], ours_full, theirs,
                                      base and {**theirs, **_said(base)}, told, said)  # fmt: skip
-            objects.append({**(stands or {}), **_said(taken), "record": "offer", "supplier": seller,
-                            "component": number})  # fmt: skip
+            offer = {**(stands or {}), **_said(taken)}
+            if 0 < (offer.get("stock") or 0) < offer.get("pack", 1):
+                told = f"By the catalogue {seller} has {offer.pop('stock')} of {number} at hand, less than a pack"
+                self.asking.tell(f"{told} of the list: what is at hand is left open.")
+            objects.append({**offer, "record": "offer", "supplier": seller, "component": number})
         if was and "price" in self.mapped:
             for seller in sorted(set(was["offers"]) - set(part["offers"])):
                 self._no_longer_offered(number, seller, was["offers"][seller], removed)
