@@ -232,8 +232,8 @@ class Settling:
                                      base and {**theirs, **_said(base)}, told, said)  # fmt: skip
             offer = {**(stands or {}), **_said(taken)}
             if 0 < (offer.get("stock") or 0) < offer.get("pack", 1):
-                told = f"By the catalogue {seller} has {offer.pop('stock')} of {number} at hand, less than a pack"
-                self.asking.tell(f"{told} of the list: what is at hand is left open.")
+                told = f"By the catalogue {seller} has {offer.pop('stock')} of {number} at hand"
+                self.asking.tell(f"{told}, less than a pack of the list: what is at hand is left open.")
             objects.append({**offer, "record": "offer", "supplier": seller, "component": number})
         if was and "price" in self.mapped:
             for seller in sorted(set(was["offers"]) - set(part["offers"])):
