@@ -166,12 +166,9 @@ def test_a_route_is_three_files_of_one_room(house: House, sqlite_databases) -> N
     assert len(house.changed) == 3
 
 
-def test_a_criterion_is_a_row_its_figure_and_its_members(house: House) -> None:
-    """Sets are compared by it; next bests, sentences, documents and pages tell it, the API describes it."""
-    table, figures, schemas = (
-        "closure/criteria.py", "closure/search/totals.py", "questions/closures/schemas.py",
-    )  # fmt: skip
-    for old, new in (
+CRITERION = (
+    (
+        "closure/criteria.py",
         ('"price", "labour", "unconfirmed"]', '"price", "labour", "unconfirmed", "hazards"]'),
         ('"flaws", "labour", "unconfirmed"]', '"flaws", "labour", "unconfirmed", "hazards"]'),
         ('    unconfirmed = "unconfirmed"\n', '    unconfirmed = "unconfirmed"\n    hazards = "hazards"\n'),
@@ -193,9 +190,9 @@ def test_a_criterion_is_a_row_its_figure_and_its_members(house: House) -> None:
             '            "unconfirmed": self.unconfirmed,\n',
             '            "unconfirmed": self.unconfirmed,\n            "hazards": self.hazards,\n',
         ),
-    ):
-        house.edit(table, old, new)
-    for old, new in (
+    ),
+    (
+        "closure/search/totals.py",
         ("    unconfirmed: int = 0\n", "    unconfirmed: int = 0\n    hazards: int = 0\n"),
         (
             "        unconfirmed=int(not fitment.confirmed),\n",
@@ -207,19 +204,28 @@ def test_a_criterion_is_a_row_its_figure_and_its_members(house: House) -> None:
             "        summed.unconfirmed + undetermined + _unconfirmed_rules(problem, found),\n"
             "        summed.hazards,\n",
         ),
-    ):
-        house.edit(figures, old, new)
-    house.edit(
-        schemas,
-        "    labour_minutes: int\n    unconfirmed:",
-        "    labour_minutes: int\n    hazards: int\n    unconfirmed:",
-    )
-    house.edit(
-        schemas,
-        '    unconfirmed: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n',
-        '    unconfirmed: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n'
-        '    hazards: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n',
-    )
+    ),
+    (
+        "questions/closures/schemas.py",
+        (
+            "    labour_minutes: int\n    unconfirmed:",
+            "    labour_minutes: int\n    hazards: int\n    unconfirmed:",
+        ),
+        (
+            '    unconfirmed: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n',
+            '    unconfirmed: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n'
+            '    hazards: NotRequired[Annotated[int, Field(json_schema_extra={"default": 0})]]\n',
+        ),
+    ),
+)
+"""What each file says, and what it says when a set's hazards are counted too."""
+
+
+def test_a_criterion_is_a_row_its_figure_and_its_members(house: House) -> None:
+    """Sets are compared by it; next bests, sentences, documents and pages tell it, the API describes it."""
+    for name, *edits in CRITERION:
+        for old, new in edits:
+            house.edit(name, old, new)
     told = house.run(
         "from graftbook.closure.criteria import Criterion\n"
         "from graftbook.closure.words.wording import difference_words\n"

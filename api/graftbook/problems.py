@@ -8,7 +8,7 @@ with a pointer is the fault of the body sent (422), without one that of the addr
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from types import MappingProxyType
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 LONGEST_ECHO = 200
 
@@ -50,6 +50,11 @@ class Problem(Exception):
     def answer_status(self) -> int:
         """The HTTP status of this very problem."""
         return self.status
+
+    def kept(self) -> Self:
+        """As a value: without the places where it came up, which hold whatever was looked at there."""
+        self.__context__ = self.__cause__ = None
+        return self.with_traceback(None)
 
     def document(self) -> dict[str, Any]:
         """The problem document's members (RFC 9457, section 3.1)."""
@@ -117,8 +122,8 @@ class UnknownRange(Unknown):
 
 class UnknownChassis(Unknown):
     type = "/problems/unknown-chassis"
-    title = "No chassis span holds this chassis number"
-    what = "chassis span that holds"
+    title = "No vehicle has this chassis number"
+    what = "vehicle with the chassis number"
 
 
 class UnknownPosition(Unknown):

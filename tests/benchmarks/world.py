@@ -13,9 +13,6 @@ VARIANTS = 8
 COMPONENTS = 4 * POSITIONS
 """Of one range: for each position an original, a later one, a modern one and a loose one."""
 
-RECORDS = 2 * SECTIONS + VARIANTS * 2 + POSITIONS * 11
-"""About how many records a range has."""
-
 _KINDS = "[characteristic_kind]\nname,title,quantity\nbore,bore,length\nload,load,force\n\n"
 
 

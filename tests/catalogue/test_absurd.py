@@ -98,11 +98,20 @@ ABSURD = {
     ),
     "no price at all": (
         "[offer]\nsupplier,component,price\nbarrow,TB-2,NaN\n",
-        "price: Input should be a finite number",
+        "price: a finite number is needed here",
+    ),
+    "minutes in words": (
+        "[fitment]\nname,component,position,minutes\nf,TB-2,brake,long\n",
+        "minutes: a whole number is needed here (read: 'long')",
+    ),
+    "a slip in one of a few words": (
+        "[component]\nnumber,name,section,origin,supply\nTX-1,part,brakes,modern,currnt\n",
+        "supply: one of 'current', 'superseded' or 'no longer supplied' is needed here; "
+        "did you mean 'current'? (read: 'currnt')",
     ),
     "a price with a minus": (
         "[component]\nnumber,name,section,origin,price\nTX-1,part,brakes,modern,-3\n",
-        "price: Input should be greater than or equal to 0",
+        "price: it must be at least 0",
     ),
     "days to arrive": (
         "[supplier]\nname,title,lead_days\ns,S,20241128\n",
@@ -110,7 +119,7 @@ ABSURD = {
     ),
     "a usable part of more than all": (
         "[budget]\nname,supply,demand,usable,reason\nb,supply_a,demand_a,80,So.\n",
-        "usable: Input should be less than or equal to 1",
+        "usable: it must be at most 1",
     ),
     "a span turned round": (
         "[characteristic]\ncomponent,kind,value\nTB-1,disc_diameter,300 .. 200 mm\n",

@@ -21,11 +21,13 @@ from graftbook.catalogue.loading import load as loading
 from graftbook.catalogue.loading.apart import InFile
 from graftbook.catalogue.loading.apart_session import InSession
 from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.load import Load, Report
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import UNREACHABLE, make_engine, reading, writing
-from graftbook.editing.records.service import Author, put_record, record_state
+from graftbook.editing.records.service import Author, put_record, record_state, take_back
 from graftbook.orders.tables import ShopStockRow
-from graftbook.problems import NotAsShown
+from graftbook.problems import ChangedAgain, NotAsShown
+from tests import locks
 from tests.catalogue.sheet import sheet, small
 from tests.soundness.server import ROOT
 
@@ -72,6 +74,13 @@ MANY = (HEAD + "".join(f"N-{n},bolt,brakes,modern,1.00\n" for n in range(50))).s
 def put(engine: Engine, number: str, price: str) -> None:
     state = record_state(engine, "component", number)
     assert put_record(engine, "component", number, [state.rows[0] | {"price": price}], state.etag, ME).ok
+
+
+def small_load(engine: Engine, sources: Any, **how: Any) -> Report:
+    """Under the lock, as a few records are."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(imports, "SMALL", 1_000)
+        return load(engine, sources, **how)
 
 
 def test_it_is_the_same_as_under_the_lock(engine: Engine, databases: Any, monkeypatch) -> None:
@@ -151,7 +160,7 @@ def test_a_whole_load_is_the_same_as_under_the_lock(kept: Engine, databases: Any
 def test_others_edit_other_kinds_while_a_whole_load_is_worked_out(kept: Engine) -> None:
     theirs = "[other_word]\nsaid,means\nstopper,brake\n"
     assert load(kept, sheet("".join(MANY))).changed == 50
-    report = load(kept, While(TWENTY, lambda: load(kept, sheet(theirs), removals={})), whole=True)
+    report = load(kept, While(TWENTY, lambda: small_load(kept, sheet(theirs))), whole=True)
     assert (report.ok, report.revision) == (True, 4)
     assert "stopper" in told(kept)
     assert "N-49" not in told(kept)
@@ -162,7 +171,7 @@ def test_a_whole_load_beside_which_the_same_was_edited_is_to_be_previewed_again(
     assert load(kept, sheet("".join(MANY))).changed == 50
     added = HEAD + "IN-1,bolt,brakes,modern,1.00\n"
     with pytest.raises(NotAsShown):
-        load(kept, While(TWENTY, lambda: load(kept, sheet(added), removals={})), whole=True)
+        load(kept, While(TWENTY, lambda: small_load(kept, sheet(added))), whole=True)
     assert "IN-1" in told(kept)
     assert "N-49" in told(kept)
 
@@ -182,6 +191,52 @@ def test_what_the_house_came_to_need_meanwhile_is_not_taken_away(
         "the store still names the component 'N-49'; change that first"
     ]
     assert report.revision is None
+    assert "N-49" in told(kept)
+
+
+def test_a_large_edit_is_taken_back_while_others_edit(kept: Engine, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = told(kept)
+    assert load(kept, sheet("".join(MANY))).revision == 2
+    free = locks.free_at(monkeypatch, kept, Load, "run")
+    tried = take_back(kept, 2, ME, dry_run=True)
+    report = take_back(kept, 2, ME)
+    assert (tried.changed, tried.revision) == (50, None)
+    assert (report.ok, report.changed, report.revision) == (True, 50, 3)
+    assert free == [True, True]
+    assert told(kept) == before
+    assert take_back(kept, 3, ME).changed == 50
+    assert "N-49" in told(kept)
+
+
+@pytest.mark.parametrize("edited", ["TB-2", "N-1"])
+def test_what_others_edit_while_something_is_taken_back(
+    kept: Engine, edited: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is another's stays; where it is one of the records that are taken back, nothing is."""
+    assert load(kept, sheet("".join(MANY))).revision == 2
+    theirs = HEAD + f"{edited},bolt,brakes,modern,7.77\n"
+    before_the_lock(monkeypatch, lambda: small_load(kept, sheet(theirs)))
+    if edited == "N-1":
+        with pytest.raises(ChangedAgain):
+            take_back(kept, 2, ME)
+    else:
+        assert take_back(kept, 2, ME).revision == 4
+    assert ("N-49" in told(kept)) == (edited == "N-1")
+    assert "7.77" in told(kept)
+
+
+def test_what_names_meanwhile_what_is_taken_back_refuses_it(
+    kept: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert load(kept, sheet("".join(MANY))).revision == 2
+
+    def stocked() -> None:
+        with writing(kept) as session:
+            session.add(ShopStockRow(component="N-49", quantity=4))
+
+    before_the_lock(monkeypatch, stocked)
+    report = take_back(kept, 2, ME)
+    assert [m.name for m in report.mistakes] == ["N-49"]
     assert "N-49" in told(kept)
 
 
@@ -212,9 +267,9 @@ def test_what_others_added_and_took_out_again_stays_out(
     kept: Engine, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It was followed into the copy; it is not brought back by the load, whoever looks at it last."""
-    before_the_lock(monkeypatch, lambda: load(kept, [], removals={"component": ["OUT-1"]}))
+    before_the_lock(monkeypatch, lambda: small_load(kept, [], removals={"component": ["OUT-1"]}))
     added = HEAD + "OUT-1,bolt,brakes,modern,1.00\n"
-    report = load(kept, While(MANY, lambda: load(kept, sheet(added), removals={})))
+    report = load(kept, While(MANY, lambda: small_load(kept, sheet(added))))
     assert (report.ok, report.revision) == (True, 4)
     assert "OUT-1" not in told(kept)
     with reading(kept) as session:
@@ -228,12 +283,12 @@ def test_others_edit_while_an_empty_catalogue_is_filled(
 ) -> None:
     """What others brought stays, what they took out again stays out, and the load is there as by itself."""
     theirs = "[section]\nname,title,order\nstays,Stays,90\ngoes,Goes,91\n"
-    before_the_lock(monkeypatch, lambda: load(engine, [], removals={"section": ["goes"]}))
+    before_the_lock(monkeypatch, lambda: small_load(engine, [], removals={"section": ["goes"]}))
     lines = small().getvalue().splitlines(keepends=True)
-    report = load(engine, While(lines, lambda: load(engine, sheet(theirs), removals={})))
+    report = load(engine, While(lines, lambda: small_load(engine, sheet(theirs))))
     assert (report.ok, report.revision) == (True, 3)
     alone = make_engine(databases.new())
-    assert load(alone, [sheet(theirs.replace("goes,Goes,91\n", "")), small()], removals={}).ok
+    assert small_load(alone, [sheet(theirs.replace("goes,Goes,91\n", "")), small()]).ok
     assert told(engine) == told(alone)
     assert "Goes" not in told(engine)
     with reading(engine) as session:
@@ -250,7 +305,7 @@ def test_a_load_that_changes_nothing_hands_nothing_over(
     assert load(kept, sheet("".join(MANY))).changed == 50
     before_the_lock(monkeypatch, lambda: pytest.fail("something is handed over"))
     added = HEAD + "IN-1,bolt,brakes,modern,1.00\n"
-    report = load(kept, While(MANY, lambda: load(kept, sheet(added), removals={})))
+    report = load(kept, While(MANY, lambda: small_load(kept, sheet(added))))
     assert (report.ok, report.changed, report.revision) == (True, 0, 3)
     assert "IN-1" in told(kept)
 
@@ -264,7 +319,7 @@ def test_a_load_that_changes_nothing_leaves_what_it_does_not_name(kept: Engine) 
 
 
 def test_the_same_sheet_loaded_twice_at_once_changes_something_once(kept: Engine) -> None:
-    report = load(kept, While(MANY, lambda: load(kept, sheet("".join(MANY)), removals={})))
+    report = load(kept, While(MANY, lambda: small_load(kept, sheet("".join(MANY)))))
     assert (report.ok, report.changed, report.revision) == (True, 0, 2)
     assert report.records == {"component": 50}
 
@@ -311,7 +366,7 @@ def test_many_edits_of_others_are_caught_up_with_before_they_have_to_wait(
 ) -> None:
     others = HEAD + "".join(f"M-{n},bolt,brakes,modern,1.00\n" for n in range(apart.FEW + 1))
     locks = []
-    before_the_lock(monkeypatch, lambda: load(kept, sheet(others), removals={}))
+    before_the_lock(monkeypatch, lambda: small_load(kept, sheet(others)))
     follow = apart.Copy._follow
     monkeypatch.setattr(
         apart.Copy, "_follow", lambda self, edited, own: locks.append(edited) or follow(self, edited, own)
@@ -330,7 +385,7 @@ def test_whoever_edits_what_is_written_ahead_is_let_through(
     reports = []
     same = HEAD + "N-9,bolt,brakes,modern,5.55\n"
     newcomer = make_engine(kept.url.render_as_string(hide_password=False))
-    other = threading.Thread(target=lambda: reports.append(load(newcomer, sheet(same), removals={})))
+    other = threading.Thread(target=lambda: reports.append(small_load(newcomer, sheet(same))))
     look = InSession._lock_between_edits
 
     def met(self: InSession) -> None:
@@ -407,7 +462,7 @@ def test_what_can_no_longer_stand_is_refused(kept: Engine) -> None:
     """The load names a component that is taken out while it is worked out."""
     assert load(kept, sheet(HEAD + "OUT-1,bolt,brakes,modern,1.00\n")).ok
     needs = [*MANY, "[supersession]\n", "name,old,new\n", "N-1>>OUT-1,N-1,OUT-1\n"]
-    report = load(kept, While(needs, lambda: load(kept, [], removals={"component": ["OUT-1"]})))
+    report = load(kept, While(needs, lambda: small_load(kept, [], removals={"component": ["OUT-1"]})))
     assert not report.ok
     assert "OUT-1" in report.mistakes[0].message
     assert "N-1," not in told(kept)
@@ -427,7 +482,7 @@ def test_what_can_no_longer_stand_in_more_places_than_are_told_is_refused(
     monkeypatch.setattr(loading, "MOST_MISTAKES", 1)
     needs = [*MANY, "[supersession]\n", "name,old,new\n"]
     needs += [f"N-{n}>>OUT-1,N-{n},OUT-1\n" for n in (1, 2)]
-    report = load(kept, While(needs, lambda: load(kept, [], removals={"component": ["OUT-1"]})))
+    report = load(kept, While(needs, lambda: small_load(kept, [], removals={"component": ["OUT-1"]})))
     assert (report.ok, report.stopped, report.revision) == (False, True, None)
     assert "OUT-1" in report.mistakes[0].message
     assert "N-1," not in told(kept)

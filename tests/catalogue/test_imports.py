@@ -60,7 +60,6 @@ def test_a_row_longer_than_its_heads_is_a_mistake_unless_nothing_stands_there(
     assert count(engine, "section") == (2 if ok else 0)
 
 
-ALSO_OF = ("[flaw]\nname,component,", "[flaw]\nname,component,also_of,")
 MISTAKES = {
     "unknown component": (
         ("TC-1,tried", "TC-11,tried"),

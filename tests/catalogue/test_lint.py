@@ -1,6 +1,7 @@
 """Lint: each kind of contradiction is found where it is made, and not where it is not."""
 
 import random
+from dataclasses import replace
 
 import networkx as nx
 import pytest
@@ -8,10 +9,13 @@ from sqlalchemy import Engine, select
 
 from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint import lint as linting
+from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.equipment import figure_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.lint.lint import circles_in, lint
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
+from graftbook.database import reading
 from tests.benchmarks import world
 from tests.catalogue.sheet import sheet, small
 
@@ -20,9 +24,14 @@ SOUND = (
 )
 
 
-OF_THE_SMALL_CATALOGUE = {Wrong.nobody_offers, Wrong.idle_option, Wrong.no_evidence}
+OF_THE_SMALL_CATALOGUE = {
+    Wrong.nobody_offers,
+    Wrong.idle_option,
+    Wrong.no_evidence,
+    Wrong.broken_from_new,
+}
 """What is found in it as it stands: few of its parts are offered, nothing asks for its bell, two rules
-rest on nothing."""
+rest on nothing, the dynamo gives less than the lamp takes."""
 
 
 def all_findings(engine: Engine, *changes: tuple[str, str], more: str = "") -> list[Finding]:
@@ -411,3 +420,63 @@ def test_variants_that_are_alike_are_looked_at_once_and_told_each(
     assert list(lint(sqlite_engine)) == at_once
     (nothing_there,) = of(Wrong.nothing_from_new, at_once)
     assert nothing_there.variants == tuple(f"f00000-v{n}" for n in range(world.VARIANTS))
+
+
+def test_a_rule_that_the_factory_broke_and_that_other_equipment_obeys(sqlite_engine: Engine) -> None:
+    """The late vehicles left with the spoked wheel beside the rubber block; with the disc wheel they obey."""
+    apart = (
+        "[conflict]\nname,component,position,other_component,other_position,reason\n"
+        "no-rubber,TW-10,wheel.left,TB-2,brake,The spokes foul it.\n"
+    )
+    lamps, one = of(Wrong.broken_from_new, all_findings(sqlite_engine, more=apart))
+    assert (one.records, one.variants, one.severity) == (("no-rubber",), ("T2-L",), Severity.doubtful)
+    assert one.sentence == "2L-501 breaks no-rubber as it left the factory"
+    assert lamps.records == ("lamps",), "0.9 of the dynamo's 0.5 A is less than the lamp's 500 mA"
+
+
+@pytest.mark.parametrize(
+    ("fits", "told"),
+    [
+        ("dynamo,direct,two", {Wrong.no_equipment: ("T1-R",), Wrong.broken_from_new: ("T2-L",)}),
+        ("brake,direct,one", {Wrong.broken_from_new: ("T1-R", "T2-L")}),
+    ],
+)
+def test_a_rule_that_no_equipment_obeys(
+    sqlite_engine: Engine, fits: str, told: dict[Wrong, tuple[str, ...]]
+) -> None:
+    """The first variant has one wheel alone, so that only a horn in the block's place can mend its rule."""
+    more = (
+        "[component]\nnumber,name,section,origin\nTH-1,horn,brakes,modern\n"
+        f"[fitment]\ncomponent,position,effort,generations\nTH-1,{fits}\n"
+        "[companion]\nname,component,position,reason,fit,at\nheard,TW-10,wheel.left,It is mute.,TH-1,brake\n"
+    )
+    found = [one for one in all_findings(sqlite_engine, more=more) if one.records == ("heard",)]
+    assert {one.wrong: one.variants for one in found} == told
+    assert found[0].sentence.startswith("1R-1 breaks heard")
+
+
+def test_an_alternative_that_clashes_with_what_asks_for_it(sqlite_engine: Engine) -> None:
+    """It has a place and can be had; with the very wheel that wants it, it may not be."""
+    apart = (
+        "[conflict]\nname,component,position,other_component,other_position,reason\n"
+        "too-near,TW-9,wheel.left,TB-2,brake,It rubs.\n"
+    )
+    found = of(Wrong.own_clash, findings(sqlite_engine, more=apart))
+    assert [one.records[1] for one in found] == ["TB-2 at brake", "finish equal plated at brake"]
+    assert found[0].sentence == (
+        "disc-wheel-block offers TB-2 at brake, which too-near keeps apart from TW-9"
+    ), "plated is no other block than TB-2"
+
+
+def test_a_figure_that_a_check_wants_and_one_component_lacks(sqlite_demo: Engine) -> None:
+    """A master cylinder without its bore; a disc in the place of a drum lacks shoes and is not told."""
+    with reading(sqlite_demo) as session:
+        book = compile_book(session, "32P-21-R")
+    assert list(figure_findings(Looked(book))) == []
+    number = "QB-3050"
+    known = {k: v for k, v in book.components[number].characteristics.items() if k != "master_bore"}
+    lacking = replace(book.components[number], characteristics=known)
+    without = replace(book, components={**book.components, number: lacking})
+    ((key, sentence),) = figure_findings(Looked(without))
+    assert key == (Wrong.no_figure, (number, "master_bore"))
+    assert sentence.endswith("would be read by a check, and nobody records it")

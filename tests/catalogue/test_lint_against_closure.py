@@ -6,9 +6,14 @@ from itertools import product
 
 import pytest
 
+from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.equipment import equipment_findings
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.rules import RuleLint
+from graftbook.closure.answer import Cause
+from graftbook.closure.explain.solution import already_so
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
+from graftbook.closure.verify import FinishedSet
 from graftbook.rulebook.model import ChassisSpan, Flaw, RuleBook, Vehicle
 from graftbook.rulebook.scope import Scope
 from tests.closure.oracle import Oracle
@@ -93,3 +98,33 @@ def test_what_is_impossible_is_explained_by_the_rules_that_stand_against_it() ->
         keys = {v.key for v in lint.verdicts() if not v.well}
         for key, sentence in lint.explained(keys):
             assert "breaks" in sentence or key[0] is Wrong.no_remedy, sentence
+
+
+def told_of_equipment(book: RuleBook) -> dict[str, Wrong]:
+    return {records[0]: wrong for (wrong, records), _ in equipment_findings(Looked(book))}
+
+
+def expected_of_equipment(book: RuleBook) -> dict[str, Wrong]:
+    """The rules that some vehicle breaks from new, and whether of all its sets one mends it."""
+    found: dict[str, bool] = {}
+    for scope in (Scope(book, vehicle) for vehicle in vehicles()):
+        left = [note for note in already_so(FinishedSet(scope, {})) if note.cause is not Cause.fact]
+        if left:
+            sets = [best for _, best in Oracle(book, Question(scope.vehicle, ())).sets()]
+        for note in left:
+            mended = any(
+                note not in already_so(FinishedSet(scope, dict(b.after), dict(b.loose))) for b in sets
+            )
+            found[note.name] = found.get(note.name, False) or mended
+    return {name: Wrong.broken_from_new if had else Wrong.no_equipment for name, had in found.items()}
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_what_no_equipment_obeys_is_broken_by_every_set_there_is(seed: int) -> None:
+    book = book_of(9_000 + seed)
+    assert told_of_equipment(book) == expected_of_equipment(book)
+
+
+def test_among_the_rules_broken_from_new_are_both() -> None:
+    told = [wrong for seed in range(40) for wrong in told_of_equipment(book_of(9_000 + seed)).values()]
+    assert {*told} == {Wrong.broken_from_new, Wrong.no_equipment}

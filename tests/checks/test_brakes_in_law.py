@@ -11,7 +11,7 @@ from graftbook.checks.brakes import grip, heat
 from graftbook.checks.brakes.formulas import Axles, BalanceValve, Loading
 from graftbook.checks.brakes.hand import grip_needed
 from graftbook.checks.brakes.rules import CATEGORIES, brake_rule, in_service
-from graftbook.checks.kinds import FindingKind
+from graftbook.checks.findings import FindingKind
 from graftbook.checks.law import Binding, Law, Rules
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Provenance, Verdict
@@ -25,7 +25,6 @@ STRONG_FRONT = {
     position: {"lining_friction": "0.38", "wheel_cylinder_bore": "44 mm"}
     for position in ("brake.front.left", "brake.front.right")
 }
-HALF = {"brake.balance_valve": None, "brake.master": {"master_bore": "20 mm"}}
 
 
 def of(check, change=None, facts=None, binding=Binding.in_service, market=""):

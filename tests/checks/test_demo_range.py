@@ -7,7 +7,7 @@ import pytest
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
-from graftbook.checks.kinds import FindingKind
+from graftbook.checks.findings import FindingKind
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Provenance, Verdict
 from graftbook.database import reading

@@ -8,10 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
-from graftbook.checks.chassis import leaves as sp
 from graftbook.checks.chassis import suspension as s
-from graftbook.checks.driveline import shafts as d
-from graftbook.checks.driveline.joints import RIPPLE
+from graftbook.checks.driveline import torque as d
+from graftbook.checks.driveline.joints import RIPPLE, residual_angle_rad, ripple_rad_s2
 from graftbook.rulebook.units import STANDARD_GRAVITY
 from tests.checks.values import agrees, names
 
@@ -60,7 +59,7 @@ def test_published_pairs_of_joint_angles_leave_the_same_residual(rpm, left):
     for first in names(f"joint {rpm}"):
         second = math.degrees(math.hypot(math.radians(left), math.radians(float(first))))
         agrees(f"joint {rpm}.{first}", second)
-        residual = d.residual_angle_rad(math.radians(second), math.radians(float(first)))
+        residual = residual_angle_rad(math.radians(second), math.radians(float(first)))
         assert math.degrees(residual) == pytest.approx(left, abs=0.02)
 
 
@@ -70,13 +69,13 @@ def test_ripple_agrees_with_the_joint_turned_through_a_circle(degrees):
     turned = np.linspace(0, 2 * math.pi, 200_001)
     speed = math.cos(angle) / (1 - math.sin(angle) ** 2 * np.cos(turned) ** 2)
     acceleration = np.abs(np.gradient(speed, turned) * speed).max()
-    assert d.ripple_rad_s2(1.0, angle) == pytest.approx(acceleration, rel=0.05)
+    assert ripple_rad_s2(1.0, angle) == pytest.approx(acceleration, rel=0.05)
 
 
 @pytest.mark.parametrize(("rpm", "degrees"), [(5000, 3.2), (4500, 3.7), (4000, 4.2), (3500, 5.0)])
 def test_published_greatest_single_angles_stay_near_the_limit(rpm, degrees):
     # A component maker's rule of thumb; the limit of 1000 rad/s2 is read off it.
-    found = d.ripple_rad_s2(rpm * 2 * math.pi / 60, math.radians(degrees))
+    found = ripple_rad_s2(rpm * 2 * math.pi / 60, math.radians(degrees))
     assert 0.85 * RIPPLE.value < found < 1.03 * RIPPLE.value
 
 
@@ -87,30 +86,30 @@ def test_frequency_of_a_sag(sag):
 
 
 def test_leaf_rates_of_the_published_formulas():
-    agrees("leaf.nine leaves", sp.leaf_rate_n_m(9, 0.0635, 0.0055, 1.2) / 1000)
-    agrees("leaf.two parabolic", sp.parabolic_rate_n_m(2, 0.0635, 0.011, 1.2) / 1000)
+    agrees("leaf.nine leaves", s.leaf_rate_n_m(9, 0.0635, 0.0055, 1.2) / 1000)
+    agrees("leaf.two parabolic", s.parabolic_rate_n_m(2, 0.0635, 0.011, 1.2) / 1000)
 
 
 def test_leaf_rate_agrees_with_bending_of_the_triangular_beam():
     # Leaves of one thickness stacked are a beam whose width tapers to the eye: EI falls with x.
     half, leaves, width, thick = 0.6, 9, 0.0635, 0.0055
     deflection = quad(
-        lambda x: x**2 / (sp.STEEL_PA * leaves * width * x / half * thick**3 / 12) if x else 0.0, 0, half
+        lambda x: x**2 / (s.STEEL_PA * leaves * width * x / half * thick**3 / 12) if x else 0.0, 0, half
     )[0]
-    assert sp.leaf_rate_n_m(leaves, width, thick, 2 * half) == pytest.approx(2 / deflection, rel=1e-6)
+    assert s.leaf_rate_n_m(leaves, width, thick, 2 * half) == pytest.approx(2 / deflection, rel=1e-6)
 
 
 def test_parabolic_rate_agrees_with_bending_of_the_tapered_leaf():
     half, width, root = 0.6, 0.0635, 0.011
 
     def flexibility(x):
-        return x**2 / (sp.STEEL_PA * width * (root * math.sqrt(x / half)) ** 3 / 12) if x else 0.0
+        return x**2 / (s.STEEL_PA * width * (root * math.sqrt(x / half)) ** 3 / 12) if x else 0.0
 
     deflection = quad(flexibility, 0, half)[0]
-    assert sp.parabolic_rate_n_m(2, width, root, 2 * half) == pytest.approx(2 * 2 / deflection, rel=1e-6)
+    assert s.parabolic_rate_n_m(2, width, root, 2 * half) == pytest.approx(2 * 2 / deflection, rel=1e-6)
 
 
 @given(st.integers(1, 12), st.floats(0.004, 0.012))
 def test_a_quarter_elliptic_of_half_the_length_is_half_a_semi_elliptic(leaves, thickness):
-    quarter = sp.STEEL_PA * leaves * 0.06 * thickness**3 / (6 * 0.6**3)
-    assert sp.leaf_rate_n_m(leaves, 0.06, thickness, 1.2) == pytest.approx(2 * quarter)
+    quarter = s.STEEL_PA * leaves * 0.06 * thickness**3 / (6 * 0.6**3)
+    assert s.leaf_rate_n_m(leaves, 0.06, thickness, 1.2) == pytest.approx(2 * quarter)

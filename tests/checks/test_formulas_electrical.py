@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from graftbook.checks.electrical import cables as c
+from graftbook.checks.electrical import voltage as c
 from tests.checks.values import agrees, names
 
 COPPER_OHM_M = 1.7241e-8

@@ -10,8 +10,8 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks import set as checks_of_a_set
 from graftbook.checks.curves import curves
+from graftbook.checks.findings import FindingKind
 from graftbook.checks.fitted import Fitted
-from graftbook.checks.kinds import FindingKind
 from graftbook.checks.law import IN_SERVICE
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict

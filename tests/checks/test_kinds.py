@@ -7,7 +7,7 @@ import pytest
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
-from graftbook.checks.kinds import FindingKind, counted, headline, verdict_of_set
+from graftbook.checks.findings import FindingKind, counted, headline, verdict_of_set
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict
 from graftbook.database import reading

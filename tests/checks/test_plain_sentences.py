@@ -1,7 +1,7 @@
 """What the checks say to a fitter: no more than is so, and no less."""
 
 from graftbook.checks import verdict as v
-from graftbook.checks.kinds import FindingKind, headline
+from graftbook.checks.findings import FindingKind, headline
 from graftbook.questions.checks.documents import finding_document, of_today
 from tests.checks.made import Made
 from tests.checks.test_kinds import _kind

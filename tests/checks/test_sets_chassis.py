@@ -45,7 +45,7 @@ class TestBrakes:
         large = {**FRONT_DISCS, "brake.master": {"master_bore": "25.4 mm"}}
         small = {**FRONT_DISCS, "brake.master": {"master_bore": "17.5 mm"}}
         boosted = {**large, "brake.servo": {"servo_ratio": "2.5", "servo_run_out": "5 kN"}}
-        # The deceleration that goes with the force is from memory, so it is a caution and no failure.
+        # A figure of type approval: a caution for a vehicle in service.
         assert verdict("brakes.pedal_force", large, CAR) is CAUTION
         assert verdict("brakes.pedal_force", small, CAR) is HOLDS
         assert verdict("brakes.travel", small, CAR) in (CAUTION, FAILS)

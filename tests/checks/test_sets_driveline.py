@@ -247,6 +247,11 @@ class TestSpeedometer:
         assert "from memory" in at(1.14, "135 km/h").sentence
         assert at(1.151, "135 km/h").verdict is FAILS
         assert at(0.999, "135 km/h").verdict is FAILS
+        # Of a vehicle that reaches 150 km/h all three test speeds are seen: at 120 the limit is 1.1333.
+        assert at(1.132, "160 km/h").verdict is HOLDS
+        assert at(1.14, "160 km/h").verdict is FAILS
+        assert "from memory" not in at(1.14, "160 km/h").sentence
+        assert at(1.14, None).verdict is CAUTION, "whether 120 km/h are tested hangs on the top speed"
 
 
 class TestStart:

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from graftbook.checks.chassis import leaves, stance
+from graftbook.checks.chassis import stance, suspension
 from graftbook.checks.joints import bolts
 from graftbook.checks.joints.threads import thread
 from graftbook.checks.verdict import Provenance, Verdict
@@ -44,7 +44,7 @@ class TestFormulas:
     def test_the_stress_of_a_leaf_is_bending_moment_over_section_modulus(self):
         force, half, width, thick = 2354.0, 0.545, 0.0635, 0.0082
         by_hand = force * half / (2 * width * thick**2 / 6)
-        assert leaves.leaf_stress_pa(force, half, 2, width, thick) == pytest.approx(by_hand)
+        assert suspension.leaf_stress_pa(force, half, 2, width, thick) == pytest.approx(by_hand)
         agrees("leaf.stress.two parabolic", by_hand / 1e6)
 
     @pytest.mark.parametrize("grade", ["", "3.9", "grade 5"])

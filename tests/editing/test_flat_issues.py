@@ -10,13 +10,16 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.history.snapshots import images, rows_in
+from graftbook.catalogue.loading import imports
 from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.load import Load
 from graftbook.database import make_engine, reading
 from graftbook.editing.flat import service
 from graftbook.editing.flat.mapping import FlatMapping
 from graftbook.editing.flat.questions import Question
 from graftbook.editing.records.service import Author, record_state, take_back
 from graftbook.problems import InvalidRequest, PreconditionFailed, TooLarge
+from tests import locks
 from tests.editing.dirty_list import COLUMNS, HEADS, Cells, dirty_list, written
 from tests.editing.test_dirty_list import truths_in
 
@@ -181,6 +184,22 @@ def test_a_part_that_moves_to_another_place_leaves_the_old_one(engine: Engine) -
     take(engine)
     put(engine, {**ROW, "Place": "battery"})
     take(engine)
+    fitments = [one for one in stored(engine, ["FL-1"]) if one["record"] == "fitment"]
+    assert [one["position"] for one in fitments] == ["battery"]
+
+
+def test_a_large_list_that_removes_something_is_worked_out_while_others_edit(
+    engine: Engine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(imports, "SMALL", 0)
+    begin(engine)
+    put(engine, ROW)
+    take(engine)
+    moved = put(engine, {**ROW, "Place": "battery"})
+    assert moved.removals
+    free = locks.free_at(monkeypatch, engine, Load, "run")
+    take(engine)
+    assert free == [True]
     fitments = [one for one in stored(engine, ["FL-1"]) if one["record"] == "fitment"]
     assert [one["position"] for one in fitments] == ["battery"]
 

@@ -87,6 +87,7 @@ def kept_in(folder: Path) -> list[str]:
     return [json.loads(body)["data"]["name"] for (body,) in rows]
 
 
+@pytest.mark.one_engine
 def test_a_receiver_that_is_killed_and_comes_again_misses_nothing(url: str, tmp_path: Path) -> None:
     port = free_port()
     with serve(url, webhook_networks=HERE) as served, served.client() as client:
@@ -179,6 +180,7 @@ def _is_of(got: Got, secret: str) -> bool:
     return True
 
 
+@pytest.mark.one_engine
 def test_a_service_that_ends_lets_its_readers_go(url: str) -> None:
     """Who waits or follows a stream is answered, and keeps nobody from ending."""
     with serve(url) as served:

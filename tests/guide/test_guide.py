@@ -6,6 +6,7 @@ import json
 import re
 from pathlib import Path
 from typing import Annotated
+from urllib.parse import unquote
 
 import httpx
 import pytest
@@ -183,5 +184,13 @@ async def test_the_service_shows_it():
         plain = await client.get("/guide/rules", headers={"accept": "text/markdown"})
         assert plain.text == page_text("rules")
         assert (await client.get("/guide/nowhere", headers={"accept": "text/html"})).status_code == 404
-        assert "/guide/start" in (await client.get("/guide", headers={"accept": "text/html"})).text
+        contents = (await client.get("/guide", headers={"accept": "text/html"})).text
+        assert "/guide/start" in contents
+        led = re.findall(r'href="/guide/(\w+)#([^"]+)"', contents)
+        for name, part in led:
+            assert (
+                f'id="{unquote(part)}"'
+                in (await client.get(f"/guide/{name}", headers={"accept": "text/html"})).text
+            )
+        assert len(led) == sum(page_text(name).count("\n## ") for name in PAGES) > 40
     app.state.service.close()

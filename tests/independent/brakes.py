@@ -12,7 +12,8 @@ GRIP = 0.8
 RULES = {
     # UN R13 Annex 4, N1: 5.0 m/s2, 700 N (memory); 2.2 m/s2, 600 N by hand (as quoted). 71/320/EEC: to 0.5 g.
     "N1": {"service": 5.0, "least": 2.2, "foot": 700, "light": 0, "slope": 0.18, "hand": 600, "last": 0.5},
-    # UN R13-H Annex 3, M1: 6.43 and 2.44 m/s2, 65 to 500 N, 20 % at 400 N (memory). 71/320/EEC: to 0.8 g.
+    # UN R13-H Annex 3, M1: 6.43 m/s2, 65 to 500 N (as copied); 2.44 m/s2, 20 % at 400 N (memory).
+    # 71/320/EEC: to 0.8 g.
     "M1": {"service": 6.43, "least": 2.44, "foot": 500, "light": 65, "slope": 0.20, "hand": 400, "last": 0.8},
 }
 

@@ -95,29 +95,32 @@ def n(value, unit=""):
     return f"{value:.9f} {unit}".strip()
 
 
+def _brake(v, axle):
+    drum = v[f"{axle}_kind"] != "disc"
+    return {
+        "brake_type": v[f"{axle}_kind"],
+        "lining_friction": n(v[f"{axle}_friction"]),
+        "piston_area": n(v[f"{axle}_piston_area"] * 1e4, "cm2"),
+        "disc_effective_radius": n(v[f"{axle}_disc_radius"] * 1000, "mm"),
+        "wheel_cylinder_bore": n(v[f"{axle}_cylinder"] * 1000, "mm"),
+        "drum_diameter": n(v[f"{axle}_drum"] * 1000, "mm"),
+        "drum_max_force_arm": n(v["pivot"] * 1000, "mm"),
+        "shoe_force_arm": n(v["force_arm"] * 1000, "mm"),
+        "shoe_angle_start": n(v["start"], "rad"),
+        "shoe_angle_end": n(v["end"], "rad"),
+        "fluid_demand": n(v[f"{axle}_fluid"] * 1e6, "ml"),
+        "rotor_mass": n(v[f"{axle}_rotor"], "kg"),
+        "lining_limit": n(v[f"{axle}_lining"] - 273.15, "degC"),
+        "cooling_time": n(v[f"{axle}_cooling"], "s") if f"{axle}_cooling" in v else None,
+        "brake_factor": n(v[f"{axle}_c_star"]) if drum and f"{axle}_c_star" in v else None,
+    }
+
+
 def made(v):
     """The same vehicle as a catalogue records it."""
     change = {}
     for axle in ("front", "rear"):
-        drum = v[f"{axle}_kind"] != "disc"
-        kinds = {
-            "brake_type": v[f"{axle}_kind"],
-            "lining_friction": n(v[f"{axle}_friction"]),
-            "piston_area": n(v[f"{axle}_piston_area"] * 1e4, "cm2"),
-            "disc_effective_radius": n(v[f"{axle}_disc_radius"] * 1000, "mm"),
-            "wheel_cylinder_bore": n(v[f"{axle}_cylinder"] * 1000, "mm"),
-            "drum_diameter": n(v[f"{axle}_drum"] * 1000, "mm"),
-            "drum_max_force_arm": n(v["pivot"] * 1000, "mm"),
-            "shoe_force_arm": n(v["force_arm"] * 1000, "mm"),
-            "shoe_angle_start": n(v["start"], "rad"),
-            "shoe_angle_end": n(v["end"], "rad"),
-            "fluid_demand": n(v[f"{axle}_fluid"] * 1e6, "ml"),
-            "rotor_mass": n(v[f"{axle}_rotor"], "kg"),
-            "lining_limit": n(v[f"{axle}_lining"] - 273.15, "degC"),
-            "cooling_time": n(v[f"{axle}_cooling"], "s") if f"{axle}_cooling" in v else None,
-            "brake_factor": n(v[f"{axle}_c_star"]) if drum and f"{axle}_c_star" in v else None,
-        }
-        change |= {f"brake.{axle}.left": kinds, f"brake.{axle}.right": kinds}
+        change |= dict.fromkeys((f"brake.{axle}.left", f"brake.{axle}.right"), _brake(v, axle))
     change["brake.master"] = {
         "master_bore": n(v["bore"] * 1000, "mm"),
         "circuits": str(v["circuits"]),

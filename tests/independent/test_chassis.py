@@ -65,21 +65,7 @@ def a_vehicle(dice: random.Random) -> dict:
     v["rear_load_laden"] = v["mass_laden"] - v["front_load_laden"]
     v["wheel_load"] = _near(dice, 300, 1000, v["front_load_laden"] / 2, v["rear_load_laden"] / 2)
     for axle in ("front", "rear"):
-        v |= {
-            f"{axle}_kind": dice.choice(("semi-elliptic", "parabolic")),
-            f"{axle}_leaves": dice.randint(1, 12),
-            f"{axle}_width": dice.uniform(0.04, 0.08),
-            f"{axle}_thickness": dice.uniform(0.005, 0.012),
-            f"{axle}_length": dice.uniform(0.9, 1.4),
-            f"{axle}_bump": dice.uniform(0.04, 0.12),
-            f"{axle}_permitted": dice.uniform(4e8, 1.2e9),
-            f"{axle}_lift": _near(dice, -0.06, 0.09, 0.030, -0.030, 0.020),
-            f"{axle}_shackle": dice.choice((0.0, 0.0, 0.006)),
-            f"{axle}_closed": 0.260,
-            f"{axle}_closed_need": _near(dice, 0.2, 0.32, 0.260),
-            f"{axle}_open": 0.445,
-            f"{axle}_open_need": _near(dice, 0.38, 0.5, 0.445),
-        }
+        v |= _a_suspension(dice, axle)
     if dice.random() < 0.25:
         part = dice.choice((0.3, 0.9, 1.0)) * dice.choice((1 - 1e-6, 1 + 1e-6))
         v["torque"] *= 100 * part / chassis.clamp(v)["unions.clamp.hub.front.left"][0]
@@ -87,6 +73,24 @@ def a_vehicle(dice: random.Random) -> dict:
         stress = chassis.springs(v)["suspension.leaf_stress.front"][0] * 1e6
         v["front_permitted"] = min(stress, 2.9e9) * dice.choice((1 - 1e-6, 1 + 1e-6))
     return v
+
+
+def _a_suspension(dice: random.Random, axle: str) -> dict:
+    return {
+        f"{axle}_kind": dice.choice(("semi-elliptic", "parabolic")),
+        f"{axle}_leaves": dice.randint(1, 12),
+        f"{axle}_width": dice.uniform(0.04, 0.08),
+        f"{axle}_thickness": dice.uniform(0.005, 0.012),
+        f"{axle}_length": dice.uniform(0.9, 1.4),
+        f"{axle}_bump": dice.uniform(0.04, 0.12),
+        f"{axle}_permitted": dice.uniform(4e8, 1.2e9),
+        f"{axle}_lift": _near(dice, -0.06, 0.09, 0.030, -0.030, 0.020),
+        f"{axle}_shackle": dice.choice((0.0, 0.0, 0.006)),
+        f"{axle}_closed": 0.260,
+        f"{axle}_closed_need": _near(dice, 0.2, 0.32, 0.260),
+        f"{axle}_open": 0.445,
+        f"{axle}_open_need": _near(dice, 0.38, 0.5, 0.445),
+    }
 
 
 def _m(value: float, unit: str) -> str:

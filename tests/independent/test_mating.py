@@ -95,7 +95,8 @@ def _driven(chance: random.Random) -> tuple[dict, dict]:
     ratio = round(wheel / pinion * chance.choice([1, 1, 1.004, 1.006]), 3)
     drives, driven = chance.randint(3, 6), chance.randint(10, 16)
     cable = round(drives / driven * chance.choice([1, 1, 0.996, 0.994]), 4)
-    near, far, lift = chance.uniform(0, 0.2), chance.choice([None, chance.uniform(0, 0.3)]), 0.0
+    # No joint is made for less than 0.2 degrees, and one is drawn that permits hardly more than its angle.
+    near, far, lift = chance.uniform(0.005, 0.2), chance.choice([None, chance.uniform(0, 0.3)]), 0.0
     arrangement = chance.choice([None, "single", "two in phase", "two out of phase", "constant velocity"])
     per_lift, lift = chance.uniform(0.5, 2), chance.choice([0.0, 0.03])
     angle = plain.bent(near, far, arrangement, per_lift, lift)

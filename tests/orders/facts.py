@@ -78,29 +78,25 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
         "at_hand": [
             {"number": "QL-7002", "name": "Brake pedal rubber", "quantity": 1, "positions": ["Brake pedal"]}
         ],
-        "not_supplied": [
-            {
-                "number": "QL-0450",
-                "name": "Servo, early",
-                "quantity": 1,
-                **_lacking("No longer supplied, and no offer for it holds today.", "The later servo fits."),
-                "substitute": {
-                    "number": "QL-0459",
-                    "name": "Servo, later",
-                    "sentence": "The later servo fits with the same bracket; the set stays complete.",
-                },
-            },
-            {
-                "number": "QL-0460",
-                "name": "Cork seal",
-                "quantity": 2,
-                **_lacking("Nobody offers it.", None),
-                "substitute": None,
-            },
-        ],
+        "not_supplied": _not_supplied(),
         "taken_off": _taken_off(made, labels),
         "totals": {},
         "unknown_prices": [line["number"] for line in made if line["unit_price"] is None],
+        "cautions": [CAUTION, "Fuel: drain the tank and ventilate before any line is opened."],
+        "defers": DEFERS,
+        **_not_whole(lines),
+        **_offered(),
+    }
+    facts["totals"] = {
+        key: money(sum((Decimal(s[key]) for s in facts["suppliers"]), Decimal(0)))
+        for key in ("parts", "carriage", "tax", "deposits", "total")
+    }
+    return _made_nasty(facts, random) if nasty else facts
+
+
+def _offered() -> dict[str, Any]:
+    """What the days cost, and how well the split is known."""
+    return {
         "price_of_days": [
             {"by": "2026-12-02", "total": "9120.40", "extra": "310.25", "suppliers": ["Ashwick Spares"]},
             {
@@ -115,8 +111,35 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
             "gap": "14.20",
             "sentence": "Time ran out before it was proved: a split may exist that costs up to 14.20 less.",
         },
-        "cautions": [CAUTION, "Fuel: drain the tank and ventilate before any line is opened."],
-        "defers": DEFERS,
+    }
+
+
+def _not_supplied() -> list[dict[str, Any]]:
+    return [
+        {
+            "number": "QL-0450",
+            "name": "Servo, early",
+            "quantity": 1,
+            **_lacking("No longer supplied, and no offer for it holds today.", "The later servo fits."),
+            "substitute": {
+                "number": "QL-0459",
+                "name": "Servo, later",
+                "sentence": "The later servo fits with the same bracket; the set stays complete.",
+            },
+        },
+        {
+            "number": "QL-0460",
+            "name": "Cork seal",
+            "quantity": 2,
+            **_lacking("Nobody offers it.", None),
+            "substitute": None,
+        },
+    ]
+
+
+def _not_whole(lines: int) -> dict[str, Any]:
+    """What an order says that buys not all that is needed."""
+    return {
         "complete": False,
         "not_bought": 2,
         "lines_needed": lines + 2,
@@ -134,11 +157,6 @@ def made_order(lines: int = 40, *, vehicles: int = 2, seed: int = 1, nasty: bool
             "sentence": "Two prices.",
         },
     }
-    facts["totals"] = {
-        key: money(sum((Decimal(s[key]) for s in facts["suppliers"]), Decimal(0)))
-        for key in ("parts", "carriage", "tax", "deposits", "total")
-    }
-    return _made_nasty(facts, random) if nasty else facts
 
 
 def _lacking(why: str, gets: str | None) -> dict[str, Any]:

@@ -11,8 +11,8 @@ import pytest
 from graftbook.pages.answer import answer as answer_page
 from graftbook.pages.answer.layers import HEIGHT, MOST_ROWS, WIDTH, draw
 from graftbook.pages.answer.picture import graph_of
-from graftbook.pages.answer.rows import both_sides
 from graftbook.pages.asking.question import PageQuestion
+from graftbook.pages.words import both_sides, paired, said_once
 from tests.pages.conftest import text_of
 
 CHASSIS = "24PL-018412"
@@ -38,8 +38,10 @@ async def test_an_answer_says_what_the_api_says(browser: httpx.AsyncClient) -> N
         other_side = change["why"].replace("right", "left")
         other_row = change["because"]["how"] == "together"
         assert other_row or change["why"][1:] in text or other_side[1:] in text
-    for sentence in asked["cautions"]:
-        assert sentence in text
+    every = [sentence for caution in asked["cautions"] for sentence in caution.rstrip(".").split(". ")]
+    assert len(every) > len(set(every)), "several end in the same words"
+    box = text.partition('class="cautions"')[2].partition("</section>")[0]
+    assert [box.count(sentence) for sentence in set(every)] == [1] * len(set(every)), "and each stands once"
     assert any(" -> " in finding["sentence"] for finding in asked["checks"]["findings"])
     assert " -> " not in text, "a page prints an arrow as one"
     assert any(" degC" in finding["sentence"] for finding in asked["checks"]["findings"])
@@ -62,6 +64,21 @@ async def test_what_was_wished_stands_first_and_then_the_sections(browser: httpx
     assert len(heads) == len(set(heads)) > 4
     first = page.text.index('id="line-1"')
     assert "QB-3310" in page.text[first : page.text.index('id="line-2"')]
+
+
+def test_what_several_cautions_end_in_stands_once_after_them() -> None:
+    told = said_once(
+        ["Brakes hold lives. Ask a fitter.", "Fuel burns. Ask a fitter.", "QB-9001: harmful", "Acid."]
+    )
+    assert told == ["Brakes hold lives.", "Fuel burns.", "QB-9001: harmful", "Acid.", "Ask a fitter."]
+    assert said_once(["Brakes hold lives. Ask a fitter."]) == ["Brakes hold lives. Ask a fitter."]
+    assert said_once(["Acid.", "Acid."]) == ["Acid."]
+
+
+def test_rows_that_differ_in_their_side_alone_are_one() -> None:
+    left, right = {"place": "hub, left", "part": "hub"}, {"place": "hub, right", "part": "hub"}
+    other, spare = {"place": "hub, right", "part": "shaft"}, {"place": "spare wheel", "part": None}
+    assert paired([left, other, right, spare], "place", "part") == [[left, right], [other], [spare]]
 
 
 def test_a_pair_is_told_as_both_sides() -> None:
@@ -127,6 +144,9 @@ async def test_an_address_names_its_revision_and_stays(browser: httpx.AsyncClien
 
 async def test_an_impossible_question_offers_its_ways_out(browser: httpx.AsyncClient) -> None:
     page = await read(browser, "/answer", **DISCS, keep_section="wheels")
+    assert re.search(r"<li>Between wheel and brake 3 mm stay free[^<]*\.? *<details", page.text)
+    assert "Rule wheel/front-brake-left" not in page.text, "a rule is named only on opening"
+    assert "<summary>the rule</summary>wheel/front-brake-left, measured</details>" in page.text
     addresses = [unescape(a) for a in re.findall(r'class="button" href="([^"]+)"', page.text)]
     assert len(addresses) >= 3
     for address in addresses:

@@ -139,7 +139,15 @@ async def test_a_specification_is_made_compared_and_made_the_houses_own(
         table = await editor.get("/specifications/house/variants")
         assert "2 of 2 variants have a set." in text_of(table)
         both = await editor.get("/specifications/house/compare?from=1&to=2")
-        assert "0 variants stay the same, 2 change." in text_of(both)
+        assert "2\u00a0variants change." in both.text
+        assert "rear brake balance valve" in both.text, "places by what they are called"
+        assert "brake.balance" not in both.text
+        assert "Not in the catalogue" not in both.text
+        lost = {"title": "Of old", "wishes": [{"fit": "QB-3310"}], "variants": ["24P-21-L", "24P-99-X"]}
+        assert (await writer.post("/v1/specifications", json=lost | {"name": "of-old"})).status_code == 201
+        for shown in ("", "/variants"):
+            page = text_of(await editor.get(f"/specifications/of-old{shown}"))
+            assert "Not in the catalogue, so nothing is said of it: 24P-99-X." in page, shown
         empty = await editor.send("/specifications", {"name": "x", "title": "y", "wishes": " "})
         assert empty.status_code == 422
 

@@ -53,7 +53,7 @@ async def test_a_list_from_file_to_catalogue(editor: Editor) -> None:
     mapping = await put_in(editor)
     assert mapping.url.path == f"{AT}/mapping"
     shown = text_of(mapping)
-    assert "Line 2" in shown
+    assert "Lines 2, 3 wait for an answer, or are passed over." in shown
     assert "“24 vna” is not known" in shown, "what the first rows ask stands beside the mapping"
     page = await keep_mapping(editor, origin="modern")
     assert "of 2 numbers in 2 rows, 0 can be taken; 2 wait; 3 questions open" in text_of(page)

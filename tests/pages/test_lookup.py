@@ -159,6 +159,30 @@ async def test_a_vehicle_tells_its_equipment_flaws_and_remedies(browser: httpx.A
         assert place["component"] is None or place["component"] in shown
 
 
+async def test_what_a_vehicle_has_alike_on_both_sides_is_one_row(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/vehicle", params={"chassis": CHASSIS})
+    shown = text_of(page)
+    assert "Front brake, both sides QB-2010 front drum brake" in shown
+    assert "QA-1010 QA-1011 rear half shaft, 14 splines, 27 mm, both sides" in shown
+    both = re.findall(
+        r'href="/answer[^"]*remedy=half-shaft-twists-left&amp;remedy=half-shaft-twists-right"', page.text
+    )
+    assert both, "one link remedies what ails either hand"
+
+
+async def test_a_chassis_number_that_nobody_has_is_typed_again_where_it_is_refused(
+    browser: httpx.AsyncClient,
+) -> None:
+    asked = {"chassis": "24PL-O1841299", "fit": "QB-3310"}
+    page = await browser.get("/answer", params=asked, headers=BROWSER)
+    assert page.status_code == 422
+    form = page.text.partition('<form class="field" method="get" action="/answer">')[2].partition("</form>")[
+        0
+    ]
+    assert 'name="chassis" required maxlength="120" value="24PL-O1841299"' in form
+    assert '<input type="hidden" name="fit" value="QB-3310">' in form
+
+
 async def test_a_flaw_on_the_vehicle_page_leads_to_its_answer(browser: httpx.AsyncClient) -> None:
     page = await browser.get("/vehicle", params={"chassis": CHASSIS})
     found = re.search(r'href="(/answer[^"]+remedy=[^"]+)"', page.text)

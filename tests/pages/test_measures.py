@@ -76,9 +76,12 @@ def test_what_is_recorded_as_words_is_no_measure() -> None:
     assert plain(measured("12 in", METRIC, "length")) == "305 mm (12 in)"
 
 
-def test_a_wanted_value_keeps_its_comparator() -> None:
-    assert plain(wanted(">= 22 mm", US, "length")) == ">= 0.866 in (22 mm)"
-    assert plain(wanted("= 16", US, "count")) == "= 16"
+def test_a_wanted_value_is_told_in_the_readers_measure_and_keeps_its_comparator() -> None:
+    """As a record writes it; the comparators are the ones that there are."""
+    assert plain(wanted("at least 22 mm", US, "length")) == "at least 0.866 in (22 mm)"
+    assert plain(wanted("within 4.5 .. 6 in", METRIC, "length")) == "within 114.3 to 152.4 mm (4.5 to 6 in)"
+    assert plain(wanted("equal 16", US, "count")) == "16"
+    assert plain(wanted("equal caliper lugs", US, "word")) == "caliper lugs"
 
 
 @pytest.mark.parametrize(

@@ -50,6 +50,26 @@ async def test_a_list_and_its_documents_have_addresses_of_their_own(
         assert f'filename="{name}.{address.rsplit("/", 1)[1]}"' in answer.headers["content-disposition"]
 
 
+async def test_the_suppliers_table_has_no_column_of_noughts(browser: httpx.AsyncClient) -> None:
+    def columns(page: httpx.Response) -> list[str]:
+        table = page.text.partition('class="side stack"')[2].partition("</thead>")[0]
+        return re.findall(r"<th[^>]*>([^<]+)", table)
+
+    abroad = await browser.get(ADDRESS, headers=BROWSER)
+    assert columns(abroad) == [
+        "Supplier",
+        "Lines",
+        "Parts",
+        "Carriage",
+        "Deposits",
+        "In all",
+        "Arrives",
+        "Its document",
+    ]
+    home = await browser.get(ADDRESS + "&tax_market=home", headers=BROWSER)
+    assert "Tax" in columns(home)
+
+
 def test_a_count_that_is_no_whole_number_is_said() -> None:
     assert came({"came-1": "", "came-2": "3"})[-1]["received"] == 3
     for text in ("three", "1.5", "-1", "99999999"):
@@ -140,11 +160,18 @@ async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -
     other = await till.take("receive", **typed | {"came-1": "90"}, accept=words, doubted=seen)
     assert other.status_code == 409, "another count was never seen"
     booked = await till.take("receive", **typed, accept=words, doubted=seen)
-    assert (booked.status_code, booked.headers["location"]) == (303, "/orders/red#booking-1")
+    assert (booked.status_code, booked.headers["location"]) == (303, "/orders/red#came-head")
     page = unescape((await till.page()).text)
     assert "9 pieces came, 1 ordered, 8 too many." in page.replace("\u00a0", " ")
     assert "Booked although: too many." in page
     assert "delivery note L-7" in page
+    at = page.index('id="came-head"')
+    assert (
+        at
+        < page.index("2\u00a0lines from")
+        < page.index('href="#booking-1">Look, or take it back')
+        < page.index('id="suppliers-head"')
+    )
 
 
 async def test_packs_typed_on_the_page_are_booked_as_pieces(till: Till) -> None:
@@ -256,7 +283,7 @@ async def test_another_vehicle_comes_on_the_same_order_and_goes_again(
 @pytest.mark.parametrize(
     ("typed", "words"),
     [
-        ("99XX-1", "There is no chassis span that holds"),
+        ("99XX-1", "There is no vehicle with the chassis number"),
         ("http://counter.example/look-up?words=disc", "names no vehicle"),
         ("http://[?a=b", "names no vehicle"),
         (f"chassis={OTHER}&fit=QB-3310&keep_section=wheels", f"{OTHER}: these wishes have no set"),

@@ -16,11 +16,12 @@ SENT = {
 async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: httpx.AsyncClient) -> None:
     form = await writer.get("/report?component=QB-3310&chassis=24PL-018412", headers=BROWSER)
     assert 'value="24PL-018412"' in form.text
+    assert '<option value="brake.front.left">front brake, left</option>' in form.text
     taken = text_of(await writer.post("/report", data=SENT, headers=BROWSER))
     assert "Thank you: it is taken in" in taken
     assert "from built and driven to measured" in taken
     told = text_of(await writer.get("/component/QB-3310", headers=BROWSER))
-    assert "How it stands" in told
+    assert "How far it is proved" in told
     assert "1 did not fit, by 1 workshop: that lowers it from built and driven to measured." in told
     listed = text_of(await writer.get("/reports", headers=BROWSER))
     assert "Claims in doubt" in listed
@@ -31,10 +32,21 @@ async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: htt
     assert "Claims that a workshop found otherwise" in answer
 
 
+async def test_a_part_of_two_places_is_asked_where_by_what_they_are_called(writer: httpx.AsyncClient) -> None:
+    asked = await writer.post(
+        "/report", data=SENT | {"component": "QW-3055", "measured": ""}, headers=BROWSER
+    )
+    assert asked.status_code == 422
+    assert "it goes at road wheels (wheel.road), spare wheel (wheel.spare)" in text_of(asked)
+    assert '<option value="wheel.spare">spare wheel</option>' in asked.text
+    chosen = SENT | {"component": "QW-3055", "measured": "", "position": "wheel.spare"}
+    assert "QW-3055 at spare wheel" in text_of(await writer.post("/report", data=chosen, headers=BROWSER))
+
+
 @pytest.mark.parametrize(
     ("changes", "words"),
     [
-        ({"chassis": "99ZZ-1"}, "no chassis span that holds '99ZZ-1'"),
+        ({"chassis": "99ZZ-1"}, "no vehicle with the chassis number '99ZZ-1'"),
         ({"chassis": ""}, "chassis number"),
         ({"component": ""}, "Give a component"),
         ({"component": "QQ-1"}, "QQ-1"),
@@ -58,7 +70,7 @@ async def test_what_cannot_be_reported_is_told_and_stays_in_the_form(
 
 async def test_a_range_without_reports_says_so(browser: httpx.AsyncClient) -> None:
     assert "Nobody has reported yet" in text_of(await browser.get("/reports"))
-    assert "How it stands" not in text_of(await browser.get("/component/QB-3310"))
+    assert "How far it is proved" not in text_of(await browser.get("/component/QB-3310"))
 
 
 async def test_a_least_grade_is_chosen_on_the_bench(browser: httpx.AsyncClient) -> None:

@@ -115,8 +115,9 @@ def metrics_are_of_one_service(base: str) -> None:
 
 @pytest.mark.parametrize("workers", ["1", "2"])
 def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
-    sqlite_demo_url: str, workers: str
+    sqlite_demo_url: str, workers: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ):
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
     with serving(sqlite_demo_url, 4.0, "--workers", workers) as process:
         base = f"http://127.0.0.1:{process.port()}"
         process.until("Application startup complete")
@@ -146,10 +147,32 @@ def test_at_sigterm_it_says_not_ready_answers_on_and_finishes_what_is_in_flight(
         assert json.loads(body)["outcome"] == "proved"
         assert f"content-length: {len(body)}".encode() in head
         process.inner.wait(60)
+    assert not list(tmp_path.iterdir()), "it cleared everything away"
     assert not faults("".join(process.log))
     assert all(json.loads(line) for line in process.log)
     served = [json.loads(line) for line in process.log]
     assert [line["outcome"] for line in served if line.get("method") == "POST"] == ["proved"]
+
+
+def test_what_killed_services_left_goes_with_the_next_and_what_one_at_work_has_stays(
+    sqlite_demo_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """One by itself leaves nothing; several workers share a folder for their figures."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+
+    def left_by_a_killed(*options: str) -> set[Path]:
+        with serving(sqlite_demo_url, 0, *options) as process:
+            process.until("Application startup complete")
+        return set(tmp_path.iterdir())
+
+    assert left_by_a_killed() == set()
+    (left,) = left_by_a_killed("--workers", "2")
+    with serving(sqlite_demo_url, 0, "--workers", "2") as process:
+        process.until("Application startup complete")
+        (at_work,) = tmp_path.iterdir()
+        assert at_work != left
+        assert at_work in left_by_a_killed("--workers", "2")
+        metrics_are_of_one_service(f"http://127.0.0.1:{process.port()}")
 
 
 def test_a_second_sigterm_or_an_interrupt_does_not_wait(sqlite_demo_url: str):

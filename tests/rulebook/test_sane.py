@@ -11,7 +11,6 @@ from graftbook.rulebook.slips import meant
 from graftbook.rulebook.units import WORDED, read_measure
 
 SHEET = Path(__file__).parents[2] / "seed_data" / "01-characteristic-kinds.csv"
-CHECKS = Path(__file__).parents[2] / "api" / "graftbook" / "checks"
 
 
 def quantities() -> dict[str, str]:

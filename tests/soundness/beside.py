@@ -151,7 +151,7 @@ class Beside:
 
     def __init__(self, served: Served, database: str, seed: int = 1) -> None:
         self._served, self._database, self._seed = served, database, seed
-        self._ending = threading.Event()
+        self._ending, self._ended = threading.Event(), threading.Event()
         self._lock = threading.Lock()
         self._revision = 1
         self.figures = Figures()
@@ -161,9 +161,9 @@ class Beside:
     ) -> Figures:
         """Readers, a writer and, with `load`, a sheet of so many components, tried and then stored."""
         threads = [threading.Thread(target=self._read, args=(kind, READERS[kind])) for kind in readers]
-        threads += [threading.Thread(target=self._try_the_lock)]
         threads += [threading.Thread(target=self._write)] if writer else []
-        for thread in threads:
+        lock = threading.Thread(target=self._try_the_lock)
+        for thread in (*threads, lock):
             thread.start()
         until = time.monotonic() + seconds
         if load:
@@ -172,6 +172,8 @@ class Beside:
         self._ending.set()
         for thread in threads:
             thread.join()
+        self._ended.set()  # whoever asks last holds the lock last
+        lock.join()
         self.figures.wrong += self._served.faults()
         return self.figures
 
@@ -207,7 +209,7 @@ class Beside:
     def _try_the_lock(self) -> None:
         """Take what an editor takes, from beside the service, and let go at once."""
         with opened(self._database) as engine:
-            while not self._ending.is_set():
+            while not self._ended.is_set():
                 begun = time.monotonic()
                 with writing(engine) as session:
                     wait_for_editors(session.connection())

@@ -8,6 +8,7 @@ from collections import Counter
 from typing import Any
 
 import httpx
+import pytest
 
 from tests.soundness.conftest import Serve
 from tests.soundness.contest import Contest
@@ -60,6 +61,7 @@ def test_an_etag_never_stands_for_two_contents_also_after_a_build_was_made_anew(
             assert client.delete("/v1/builds/anew", headers={"If-Match": etag}).status_code == 204
 
 
+@pytest.mark.one_engine
 def test_an_etag_of_an_answer_follows_what_it_tells_of_components_that_fit_nowhere(served: Served):
     """A part of another vehicle is named in the answer, though the vehicle's rule book lacks it."""
     question = {"chassis": "24PL-018412", "fit": "QE-9999"}
@@ -110,6 +112,7 @@ def test_a_burst_beyond_the_pool_is_answered_whole(own_demo_url: str, start: Ser
     assert Counter(answer.status_code for answer in made) == {201: BURST}
 
 
+@pytest.mark.one_engine
 def test_more_questions_than_the_process_takes_are_answered_or_told_to_come_again(
     own_demo_url: str, start: Serve
 ):

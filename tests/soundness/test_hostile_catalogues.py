@@ -20,7 +20,8 @@ SECONDS = 1.0
 """The deadline here; `python -m tests.soundness.worst` gives each two seconds."""
 ENDLESS = {
     "dense_conflicts", "three_sat", "long_cycle_of_choices", "many_candidates", "subset_sum",
-    "many_loose_parts", "many_flaws", "budgets_over_all",
+    "many_loose_parts", "many_flaws", "budgets_over_all", "random_conflicts", "pigeons", "mesh_of_joints",
+    "mesh_not_recorded", "great_pair",
 }  # fmt: skip
 LESS_SECONDS = 0.3
 """What these get, which use up whatever they are given: that they stop is seen of a short one as well."""

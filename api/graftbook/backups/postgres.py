@@ -16,6 +16,7 @@ from graftbook.backups.levels import made_ready, require_known_level
 from graftbook.database import make_engine
 from graftbook.problems import Unavailable
 from graftbook.process.warm import migration_level
+from graftbook.temporary_files import work_folder
 
 MARK = b"PGDMP"
 READERS_WAIT = 60
@@ -101,8 +102,8 @@ def restore(database: URL, source: Path, tools: Tools, *, replace: bool) -> int:
         with _beside(live, database) as beside:
             tools.run("pg_restore", "--exit-on-error", *_PLAIN, str(source), at=beside)
             revision = _made_ready(beside, source)
-            with tempfile.TemporaryDirectory() as folder:
-                ready = str(Path(folder) / "ready.dump")
+            with work_folder(Path(tempfile.gettempdir()), "graftbook-restore-") as folder:
+                ready = str(folder / "ready.dump")
                 tools.run("pg_dump", "--format=custom", *_PLAIN, f"--file={ready}", at=beside)
                 whole = ("--single-transaction", "--exit-on-error", "--clean", "--if-exists")
                 tools.run("pg_restore", *whole, *_PLAIN, ready, at=database)

@@ -37,7 +37,12 @@ _EARLIEST = date(1900, 3, 1)
 """The first day that every spreadsheet counts alike; an earlier one is written as text."""
 _WIDEST, _NARROWEST = 48, 10
 _NUMBERS = {"money": "0.00", "number": "General", "whole number": "0", "day": "yyyy-mm-dd"}
-_NEVER = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+_HOW = {
+    "in_memory": True,  # else a kill leaves its files
+    "strings_to_formulas": False,
+    "strings_to_urls": False,
+    "strings_to_numbers": False,
+}
 
 Lists = Mapping[str, Sequence[str]]
 
@@ -55,7 +60,7 @@ def write_workbooks(engine: Engine, folder: Path, examples: Path, *, empty: bool
         for name, words in WORKBOOKS.items():
             path = folder / f"{name}.xlsx"
             count = 0
-            with xlsxwriter.Workbook(path, _NEVER) as book:
+            with xlsxwriter.Workbook(path, _HOW) as book:
                 writer = _Writer(book, lists, examples)
                 for word in words:
                     records = () if empty else records_of(connection, r.KIND_BY_WORD[word])

@@ -2,7 +2,8 @@
 
 from collections.abc import Iterator
 
-from graftbook.checks.fitted import Fitted, Reading, remembered
+from graftbook.checks.findings import at_least
+from graftbook.checks.fitted import BothSides, Fitted, Reading, remembered
 from graftbook.rulebook.compare import LOAD, SHARE, TIME, share_of
 from graftbook.rulebook.model import Budget
 
@@ -44,6 +45,16 @@ def demanded(reading: Reading, budget: Budget, times: tuple[str, ...] = ()) -> f
     return sum(
         _taken(reading, budget, p, times) for p in recording(reading.fitted, budget, budget.demand_kind)
     )
+
+
+def wanted_of(rule: Budget, needs: BothSides[float], gives: BothSides[float]) -> tuple[float | None, bool]:
+    """What must be given, in SI, and whether that is all that is needed, without the rule's reserve.
+
+    It is without where more is needed than is given, and where the rule lets all be used.
+    """
+    short = gives.after is not None and not at_least(needs.after).holds(gives.after)
+    plain = short or rule.usable >= 1
+    return None if needs.after is None else needs.after / (1 if plain else rule.usable), plain
 
 
 def _taken(reading: Reading, budget: Budget, place: str, times: tuple[str, ...]) -> float:

@@ -1,14 +1,17 @@
-"""Making a finding from a result today and with the set fitted."""
+"""Making a finding from a result and where it may lie; what a set does to all of them beside today's."""
 
-from collections.abc import Callable
+import math
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-from graftbook.checks.bounds import Bound
 from graftbook.checks.fitted import BothSides
 from graftbook.checks.verdict import (
     CAUTIONS,
     Figure,
     Finding,
+    FindingKind,
     Limit,
     Verdict,
     before_after,
@@ -16,7 +19,43 @@ from graftbook.checks.verdict import (
     judge,
     opening,
     scaled,
+    worst,
 )
+
+_SLACK = 1e-9
+"""What a figure may differ from its bound by rounding alone, as a part of the bound."""
+
+_LEAST_SLACK = 1e-12
+"""The same in SI where the bound is nothing, or so small a volume or flow that a part of it says no more."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bound:
+    """The least and the greatest SI value of a judged figure, ends included."""
+
+    low: float = -math.inf
+    high: float = math.inf
+
+    def holds(self, value: float) -> bool:
+        return self._allowed(self.low) >= self.low - value and self._allowed(self.high) >= value - self.high
+
+    def beyond(self, value: float) -> float:
+        """How far `value` lies past the nearer end, in SI; less than nothing inside."""
+        return max(self.low - value, value - self.high)
+
+    @staticmethod
+    def _allowed(end: float) -> float:
+        return max(_SLACK * abs(end), _LEAST_SLACK) if math.isfinite(end) else 0.0
+
+
+def at_least(low: float | None) -> Bound:
+    """At least `low`; nothing is enough where the bound itself is not known."""
+    return Bound(low=math.inf if low is None else low)
+
+
+def at_most(high: float | None) -> Bound:
+    """At most `high`; anything is too much where the bound itself is not known."""
+    return Bound(high=-math.inf if high is None else high)
 
 
 def undetermined(check: str, what: str, sides: BothSides[Any], limit: Limit | None = None) -> Finding:
@@ -74,3 +113,64 @@ def against(
         caution=CAUTIONS.get(check.split(".")[0], ""),
         beyond=round(scaled(bound.beyond(sides.after), unit), digits),
     )
+
+
+BY_THE_SET = (FindingKind.worse, FindingKind.newly_not_determined)
+"""What the set itself has to answer for."""
+
+
+def beside_today(today: Iterable[Finding], found: Iterable[Finding]) -> list[Finding]:
+    """The findings of a set, each with what the same check says of the vehicle as it stands.
+
+    What fails today and does not apply any more is among them: the set mends it. A subject whose
+    arithmetic gave way on one side has a finding of its own name there: it is not determined there.
+    """
+    was = {finding.check: finding for finding in today}
+    now = {finding.check: finding for finding in found}
+    beside = [replace(f, today=was.get(f.check, was.get(f.subject))) for f in now.values()]
+    gone = (f for f in was.values() if f.check not in now and f.subject not in now)
+    return [*beside, *(_gone(f) for f in gone if f.verdict in (Verdict.fails, Verdict.caution))]
+
+
+def _gone(was: Finding) -> Finding:
+    return Finding(
+        check=was.check,
+        subject=was.subject,
+        verdict=Verdict.holds,
+        sentence=f"No longer applies with this set. Today: {was.sentence}",
+        figures=tuple(Figure(f.name, f.after, None, f.unit) for f in was.figures),
+        limit=was.limit,
+        components=was.components,
+        caution=was.caution,
+        today=was,
+    )
+
+
+def verdict_of_set(findings: Iterable[Finding]) -> Verdict:
+    """The worst of what the set makes worse or leaves undetermined; holds when there is nothing."""
+    return worst([finding.verdict for finding in findings if finding.kind in BY_THE_SET])
+
+
+def counted(findings: Iterable[Finding]) -> dict[FindingKind, int]:
+    """How many findings there are of each kind."""
+    found = Counter(finding.kind for finding in findings)
+    return {kind: found[kind] for kind in FindingKind}
+
+
+def headline(findings: Sequence[Finding]) -> str:
+    """What the set makes worse, in one sentence; of what was so already it says nothing."""
+    counts = counted(findings)
+    worse, lost = (counts[kind] for kind in BY_THE_SET)
+    if not worse and not lost:
+        return "This set makes no check fail or worse."
+    made = f"makes {_checks(worse)} fail or worse" if worse else "makes nothing fail"
+    if not lost:
+        return f"This set {made}."
+    joined = "and" if worse else "but"
+    return (
+        f"This set {made}, {joined} {_checks(lost)} cannot be worked out any more, or not for what it brings."
+    )
+
+
+def _checks(number: int) -> str:
+    return f"{number} check{'' if number == 1 else 's'}"

@@ -2,9 +2,8 @@
 
 import math
 
-from graftbook.checks.bounds import at_least, at_most
-from graftbook.checks.budgets import budgets_of, demanded, recording, supplied
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.budgets import budgets_of, demanded, recording, supplied, wanted_of
+from graftbook.checks.findings import against, at_least, at_most, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 from graftbook.rulebook.model import Budget
@@ -206,9 +205,7 @@ def pump_flow(before: Fitted, after: Fitted) -> Finding:
     rule = next(iter(budgets_of(after, FLOW_RULE.supply_kind, FLOW_RULE.demand_kind)), FLOW_RULE)
     needed = on_both(before, after, lambda r: _flow_taken(r, rule))
     gives = on_both(before, after, lambda r: only_with(supplied(r, rule, "fuel.pump"), _flow_taken(r, rule)))
-    short = gives.after is not None and not at_least(needed.after).holds(gives.after)
-    plain = short or rule.usable >= 1
-    wanted = None if needed.after is None else needed.after / (1 if plain else rule.usable)
+    wanted, plain = wanted_of(rule, needed, gives)
     return against(
         "fuel.pump_flow",
         "pump flow",

@@ -8,9 +8,9 @@ from graftbook.checks.brakes import brakes
 from graftbook.checks.chassis import stance, suspension, wheels
 from graftbook.checks.driveline import driveline, gearing, speedometer
 from graftbook.checks.electrical import electrical
+from graftbook.checks.findings import beside_today
 from graftbook.checks.fitted import ARITHMETIC, Fitted, Looked, Memory, finite
 from graftbook.checks.joints import bolts, corrosion, unions
-from graftbook.checks.kinds import beside_today
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
 from graftbook.rulebook.index import index_of
@@ -82,7 +82,7 @@ def _as_it_stands(
     vehicle: Vehicle | None,
     today: Mapping[str, str | None],
     rules: Rules,
-    look: Callable[[], None],
+    look: Callable[[], None] = lambda: None,
 ) -> _Stands:
     """What is found of what is fitted today; of the last vehicles asked for it is kept with the book."""
     index = index_of(book)
@@ -99,6 +99,29 @@ def _as_it_stands(
                 of_each[subject] = _subject(subject, was, was, rules), looked
         found = kept[key] = _Stands(of_each, was.memory)
     return found
+
+
+def figures_read(
+    book: RuleBook, vehicle: Vehicle | None, today: Mapping[str, str | None]
+) -> dict[str, set[str]]:
+    """Number → the kinds of characteristic that some check reads of it, on the vehicle as it stands."""
+    memory = _as_it_stands(
+        book, vehicle, today, Rules(law_for(book.variant.market), Binding.in_service)
+    ).memory
+    read: dict[str, set[str]] = {}
+    for (_, kind), found in memory.found.items():
+        if found is not None:
+            read.setdefault(found.number, set()).add(kind)
+    return read
+
+
+def figures_missed(
+    book: RuleBook, vehicle: Vehicle | None, after: Mapping[str, str | None]
+) -> frozenset[str]:
+    """The characteristics ("bore of X at P") that some check wants of a set, and that nobody records."""
+    fitted, rules = Fitted(book, after, vehicle), Rules(law_for(book.variant.market), Binding.in_service)
+    found = (one for subject in SUBJECTS for one in _subject(subject, fitted, fitted, rules))
+    return frozenset(name for one in found for name in one.missing)
 
 
 def _subject(subject: str, was: Fitted, new: Fitted, rules: Rules) -> Sequence[Finding]:

@@ -52,5 +52,7 @@ def run(place: Path | None, chassis: str, fit: str, command: str) -> Iterator[st
     yield ""
     yield "Open the service on this catalogue, then look at http://127.0.0.1:8000/ :"
     yield f"  {command} serve --database {address}"
+    yield "Make a key to sign in with, to keep orders and builds there:"
+    yield f"  {command} keys create --database {address} --label counter --scope order"
     yield "Ask something else, or with limits:"
     yield f"  {command} closure --database {address} --chassis {chassis} --remedy-all severe"

@@ -1,23 +1,27 @@
 """What an edit would do before it is kept: which rule books it changes, and which answers.
 
-`EffectLook.take` stands at the end of an edit's transaction (`last` of `load`). There it only compiles rule
-books and looks names up; the reasoning comes in `compare`, when the transaction is undone and no other
-editor waits. What `compare` has no time for is looked at afterwards by `finish`, in the background.
+`EffectLook.take` stands at the end of an edit's transaction (`last` of `load`). There it notes what the edit
+leaves; everything else comes in `compare`, when the transaction is undone and no other editor waits. What
+`compare` has no time for is looked at afterwards by `finish`, in the background.
 """
 
-from collections import OrderedDict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any
+from itertools import groupby
+from typing import Any, NamedTuple
 
 from sqlalchemy import Connection, select
 
+from graftbook.builds.service import list_specifications
 from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.compiling.queries import book_revision
 from graftbook.catalogue.format.fields import Conditional
 from graftbook.catalogue.format.records import KIND_BY_WORD
-from graftbook.catalogue.history.changes import Edit, RecordChange, changes_of_edit, edit_of
+from graftbook.catalogue.history.as_of import texts_in, with_edit
+from graftbook.catalogue.history.changes import Edit, before_edit, edit_of
+from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.staging import table
 from graftbook.closure.answer import Answer, Change, Outcome
@@ -27,7 +31,8 @@ from graftbook.closure.explain.comparing import compare
 from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.words import phrases, wording
-from graftbook.editing.asked_before import Subject, lately_and_builds, on_variants
+from graftbook.database import Source, reading
+from graftbook.editing.asked_before import MOST_STORED, Subject, lately_and_builds, on_variants
 from graftbook.problems import Busy, Problem, UnknownVariant
 from graftbook.process.background import Job
 from graftbook.process.state import Service
@@ -36,9 +41,9 @@ from graftbook.questions.vehicles.service import of_one_revision
 from graftbook.rulebook.model import RuleBook, Supply
 
 SECONDS_TO_COMPILE = 2.5
-"""For the rule books; so long other editors wait for the edit's transaction."""
+"""For the rule books."""
 SECONDS_TO_ANSWER = 2.5
-"""For the answers, when the transaction is over."""
+"""For the answers."""
 SECONDS_A_QUESTION = 2.0
 SECONDS_A_QUESTION_LATER = 10.0
 """For both answers to one question that is looked at in the background."""
@@ -97,8 +102,8 @@ class Effect:
     """What an edit would do. Each question that concerns a changed rule book stands in one of the lists.
 
     `same` have the same answer; `undecided` were looked at and not decided, with what stopped it;
-    `not_looked` were not looked at. `beyond` of those cannot be looked at before the edit is kept: their
-    rule books (`unread_books`) were not compiled, so that other editors need not wait.
+    `not_looked` were not looked at. `beyond` of those cannot be looked at before the edit is kept: there was
+    no time for their rule books (`unread_books`).
     """
 
     books: list[BookEffect] = field(default_factory=list)
@@ -149,6 +154,15 @@ class _Kept:
     after: Asked | Problem
 
 
+class _Left(NamedTuple):
+    """What an edit leaves of a record: the rows before, and the image after; None: it was removed."""
+
+    kind: str
+    name: str
+    before: list[Fields]
+    after: str | None
+
+
 class EffectLook:
     """One look at what an edit would do: made before the edit, `take` in it, `compare` after it."""
 
@@ -161,6 +175,8 @@ class EffectLook:
         self._kept: list[_Kept] = []
         self._unread: list[str] = []
         self._beyond: list[AnswerEffect] = []
+        self._undone: tuple[Edit, list[_Left]] | None = None
+        """What was tried in the database itself and is undone by now."""
 
     def _asked_today(self, some: Iterable[Subject]) -> Iterator[tuple[Subject, Asked]]:
         """Each question as it is understood today, the same one once. One that cannot be asked has no
@@ -175,12 +191,27 @@ class EffectLook:
                     yield subject, asked
 
     def take(self, connection: Connection, report: Report) -> None:
-        """Keep the rule books and the questions as they are with the edit."""
+        """Note what the edit leaves. In a copy (of a large load) nobody waits: all is looked up there."""
         edit = edit_of(connection, report.revision) if report.changed and report.revision else None
         if edit is None:
             return
+        left = list(_left_by(connection, edit))
+        if connection.engine.pool is self._service.engine.pool:
+            self._undone = edit, left
+        else:
+            self._look_up(edit, left, connection, self._service.engine)
+
+    def _look_up_undone(self, edit: Edit, left: list[_Left]) -> None:
+        words = {text for subject, _ in self._asked for text in texts_in(subject.text)}
+        words |= {row["name"] for row in list_specifications(self._service.source, "", MOST_STORED)}
+        changed = [(one.kind, one.name, one.after) for one in left]
+        with with_edit(self._service.engine, edit, changed, words) as (now, then):
+            self._look_up(edit, left, then, now)
+
+    def _look_up(self, edit: Edit, left: list[_Left], connection: Connection, now: Source) -> None:
+        """Keep the rule books and the questions as they are with the edit; `now`: as they are without."""
         then = _inside(self._service, connection)
-        self._compile(then, _variants_of(connection, edit))
+        self._compile(then, _variants_of(connection, edit, left), now)
         books = [self._before[variant] for variant in self._changed]
         for subject, before in [*self._asked, *self._asked_today(on_variants(self._service, books))]:
             variant = before.book.variant.name
@@ -189,7 +220,7 @@ class EffectLook:
             elif variant in self._changed:
                 self._kept.append(_Kept(subject, before, _asked_then(then, subject)))
 
-    def _compile(self, then: Service, variants: list[str]) -> None:
+    def _compile(self, then: Service, variants: list[str], now: Source) -> None:
         """The rule books before and with the edit, those first that somebody asks about."""
         asked = {before.book.variant.name for _, before in self._asked}
         until = Deadline(SECONDS_TO_COMPILE)
@@ -199,12 +230,21 @@ class EffectLook:
                 continue
             after = self._after[variant] = then.books.book(variant)
             with suppress(UnknownVariant):
-                before = self._before[variant] = self._service.books.book(variant)
+                before = self._before[variant] = self._as_it_is(variant, now)
                 if replace(before, revision=after.revision) != after:
                     self._changed.append(variant)
 
+    def _as_it_is(self, variant: str, now: Source) -> RuleBook:
+        """The rule book without the edit: not one that somebody edited since. Raises UnknownVariant."""
+        kept = self._service.books.book(variant)
+        with reading(now) as session:
+            same = kept.revision == book_revision(session, variant)
+        return kept if same else Books(now).book(variant)
+
     def compare(self) -> Effect:
-        """Both answers to every question, within the time limit. Raises Busy."""
+        """Both answers to every question, within the time limit. Raises Busy, ChangedAgain."""
+        if self._undone:
+            self._look_up_undone(*self._undone)
         effect = Effect(
             books=list(self._book_effects()),
             beyond=self._beyond,
@@ -258,11 +298,8 @@ class EffectLook:
 
 
 def _inside(service: Service, connection: Connection) -> Service:
-    """The service as it would answer inside a transaction. It keeps names of its own: the revision of an
-    edit that is undone will be another edit's."""
-    return replace(
-        service, inside=connection, books=Books(connection, service.settings.books_kept), _names=OrderedDict()
-    )
+    """The service as it would answer inside a transaction."""
+    return replace(service, inside=connection, books=Books(connection, service.settings.books_kept))
 
 
 def _asked_then(then: Service, subject: Subject) -> Asked | Problem:
@@ -273,22 +310,30 @@ def _asked_then(then: Service, subject: Subject) -> Asked | Problem:
         return problem
 
 
-def _variants_of(connection: Connection, edit: Edit) -> list[str]:
+def _left_by(connection: Connection, edit: Edit) -> Iterator[_Left]:
+    """What the edit leaves of each record that it changes."""
+    changes = before_edit(connection, edit.revision, edit.changes)
+    for kind, some in groupby(changes, key=lambda change: change[0]):
+        before = {name: rows for _, name, rows in some}
+        after = images(connection, kind, list(before))
+        yield from (_Left(kind, name, rows, after.get(name)) for name, rows in before.items())
+
+
+def _variants_of(connection: Connection, edit: Edit, left: Sequence[_Left]) -> list[str]:
     """The variants whose rule books the edit may change: of its ranges, those for which one of its records
     held or holds. An edit of very many records may change them all."""
     variant = table("variant")
     found = list(connection.execute(select(variant).where(variant.c.range.in_(edit.ranges))))
     if edit.changes > MOST_CONDITIONS:
         return sorted(row.name for row in found)
-    changes = changes_of_edit(connection, edit.revision, ("", ""), MOST_CONDITIONS)
-    return sorted(row.name for row in found if any(_may_concern(change, row) for change in changes))
+    return sorted(row.name for row in found if any(_may_concern(one, row) for one in left))
 
 
-def _may_concern(change: RecordChange, variant: Any) -> bool:
+def _may_concern(left: _Left, variant: Any) -> bool:
     """Whether a record held for the variant before, or holds after; one without conditions always may."""
-    if not issubclass(KIND_BY_WORD[change.kind], Conditional):
+    if not issubclass(KIND_BY_WORD[left.kind], Conditional):
         return True
-    return any(_may_hold(rows[0], variant) for rows in (change.before, change.after) if rows)
+    return any(_may_hold(rows[0], variant) for rows in (left.before, rows_in(left.after)) if rows)
 
 
 def _may_hold(row: Mapping[str, Any], variant: Any) -> bool:

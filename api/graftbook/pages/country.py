@@ -73,6 +73,13 @@ def day(value: str | date, country: Country) -> str:
     return _filled(_WAYS[country].day, known)
 
 
+def short_day(value: str | date, country: Country) -> str:
+    """A day in a column of a table, on one line: `1 Mar 1968`, `Mar 1, 1968`, `1968-03-01`."""
+    known = date.fromisoformat(value) if isinstance(value, str) else value
+    name = MONTHS[known.month - 1]
+    return day(known, country).replace(name, name[:3]).replace(" ", NO_BREAK)
+
+
 def month(value: str | date, country: Country) -> str:
     """`1968-03-01` as `March 1968`."""
     known = date.fromisoformat(value) if isinstance(value, str) else value
@@ -143,6 +150,11 @@ def _day(context: Context, value: str | date) -> str:
 
 
 @pass_context
+def _short_day(context: Context, value: str | date) -> str:
+    return short_day(value, of(context))
+
+
+@pass_context
 def _month(context: Context, value: str | date) -> str:
     return month(value, of(context))
 
@@ -167,6 +179,7 @@ FILTERS: dict[str, Any] = {
     "signed": _numbers(words.signed),
     "figure": _numbers(words.figure),
     "day": _day,
+    "short_day": _short_day,
     "month": _month,
     "moment": _moment,
     "capital": _capital,

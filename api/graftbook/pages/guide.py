@@ -18,22 +18,27 @@ router = pages_router()
 
 
 @lru_cache
-def _html(name: str) -> Markup:
-    """A page's text as HTML; nothing in it is taken for HTML."""
+def _html(name: str) -> tuple[Markup, list[tuple[str, str]]]:
+    """A page's text as HTML, nothing in it is taken for HTML; and where each of its parts begins."""
     made = MarkdownIt("commonmark", {"html": False}).enable("table")
     tokens = made.parse(page_text(name))
+    parts = []
     for at, token in enumerate(tokens):
         if token.type == "heading_open":
-            token.attrSet("id", "-".join(tokens[at + 1].content.lower().split()))
+            title = tokens[at + 1].content
+            token.attrSet("id", "-".join(title.lower().split()))
+            if token.tag == "h2":
+                parts.append((str(token.attrs["id"]), title.replace("`", "")))
         if token.type in ("table_open", "fence", "code_block"):
             token.attrSet("tabindex", "0")
-    return Markup(made.renderer.render(tokens, made.options, {}))
+    return Markup(made.renderer.render(tokens, made.options, {})), parts
 
 
 @router.get("/guide")
 def guide(request: Request) -> Response:
-    """The list of pages."""
-    return page(request, "guide.html", pages=PAGES, name="", text="")
+    """The list of pages, each with its parts."""
+    parts = {name: _html(name)[1] for name in PAGES}
+    return page(request, "guide.html", pages=PAGES, name="", text="", parts=parts)
 
 
 @router.get("/problems/{name}")
@@ -51,4 +56,5 @@ def guide_page(request: Request, name: str) -> Response:
         raise NothingHere()
     if "text/markdown" in request.headers.get("accept", ""):
         return Response(page_text(name), media_type="text/markdown; charset=utf-8")
-    return page(request, "guide.html", pages=PAGES, name=name, text=_html(name))
+    text, parts = _html(name)
+    return page(request, "guide.html", pages=PAGES, name=name, text=text, parts={name: parts})

@@ -17,6 +17,7 @@ from jinja2.runtime import Context
 
 from graftbook.pages import country
 from graftbook.pages.words import MINUS, NO_BREAK, figure, printed
+from graftbook.rulebook.model import Comparator
 from graftbook.rulebook.units import (
     GALLON_IMPERIAL,
     INCH,
@@ -191,9 +192,12 @@ def tightening(line: str, units: Units) -> str:
 
 
 def wanted(said: str, units: Units, quantity: str = "") -> str:
-    """A wanted value, `>= 22 mm`: the comparator stays before the measure."""
-    comparator, between, value = said.partition(" ")
-    return f"{comparator} {measured(value, units, quantity)}" if between else printed(said)
+    """A wanted value as a record has it: `at least 22 mm`; `equal` goes without saying."""
+    for comparator in Comparator:
+        if said.startswith(f"{comparator.value} "):
+            value = measured(said.removeprefix(f"{comparator.value} "), units, quantity)
+            return value if comparator is Comparator.equal else f"{comparator.value} {value}"
+    return printed(said)
 
 
 def _converted(numbers: list[str], name: str, units: Units, between: str) -> str:

@@ -36,6 +36,8 @@ def problem_page(request: Request, problem: Problem) -> Response:
         errors=[(_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
         meant=meant(request.app.state.service, path, question, problem) if asked else [],
         form=form_address(question, problem) if asked else "",
+        question=question,
+        retyped=path if asked else "/vehicle",
         request_id=getattr(request.state, "request_id", ""),
     )
 

@@ -1,6 +1,7 @@
 """How values stand on a page: money, time, days; the words of grades and efforts."""
 
 import re
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -13,6 +14,9 @@ from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 NO_BREAK = "\u00a0"
 MINUS = "\u2212"
 _TYPED = re.compile("`([^`]+)`")
+SIDES = frozenset(("left", "right"))
+SIDE = re.compile(r"\b(left|right)\b")
+_WORD = re.compile(r"\w+|\W+")
 
 
 def money(amount: str | None, unknown: str = "price unknown") -> str:
@@ -87,6 +91,53 @@ def printed(text: str) -> str:
     return text.replace(" -> ", " → ").replace("m/s2", "m/s²").replace(" degC", " °C")
 
 
+def without_side(text: str) -> str:
+    """A name or a title as both sides of a pair have it."""
+    return SIDE.sub("", text)
+
+
+def both_sides(titles: Sequence[str]) -> str:
+    """`front hub, left` and `front hub, right` as `front hub, both sides`; other titles one by one."""
+    words = [_WORD.findall(title) for title in titles]
+    if len({len(said) for said in words}) == 1:
+        columns = [set(column) for column in zip(*words, strict=True)]
+        if all(len(column) == 1 or column == SIDES for column in columns):
+            return "".join("both sides" if len(column) > 1 else next(iter(column)) for column in columns)
+    return "; ".join(titles)
+
+
+def paired(rows: Iterable[Mapping[str, Any]], *said: str) -> list[list[Mapping[str, Any]]]:
+    """Rows that say the same in these members but for left and right, together; in their order."""
+    together: dict[tuple[Any, ...], list[Mapping[str, Any]]] = {}
+    for row in rows:
+        words = (row[name] for name in said)
+        key = tuple(without_side(word) if isinstance(word, str) else word for word in words)
+        together.setdefault(key, []).append(row)
+    return list(together.values())
+
+
+def once(words: Iterable[str | None]) -> list[str]:
+    """Each word once, in their order; none that is not there."""
+    return list(dict.fromkeys(word for word in words if word))
+
+
+def price_of_all(prices: Iterable[str | None]) -> str | None:
+    """The price of all; unknown where one is."""
+    known = list(prices)
+    return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
+
+
+def said_once(cautions: Sequence[str]) -> list[str]:
+    """Cautions as a list of them reads well: a sentence that several end in stands once, after them all."""
+    ends = [caution.rpartition(". ")[2] for caution in cautions]
+    common = once(end for end in ends if ends.count(end) > 1)
+    own = [
+        caution.removesuffix(end).rstrip() if end in common else caution
+        for caution, end in zip(cautions, ends, strict=True)
+    ]
+    return [caution for caution in own if caution] + common
+
+
 VERDICTS = {
     "holds": "good",
     "caution": "care",
@@ -122,9 +173,14 @@ SUMS = {
 """The sums of a set as two answers lay them side by side."""
 
 FILTERS: dict[str, Any] = {
+    "both_sides": both_sides,
     "coded": coded,
     "hours": hours,
     "more_hours": more_hours,
+    "once": once,
+    "paired": paired,
+    "price_of_all": price_of_all,
+    "said_once": said_once,
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,

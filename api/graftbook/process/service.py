@@ -20,7 +20,6 @@ from typing import Any, TypeVar
 
 from sqlalchemy import Connection, Engine
 
-from graftbook.catalogue.compiling.book_names import BookNames
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.closure.search.constrain import warm_up
@@ -30,7 +29,6 @@ from graftbook.problems import Busy, Unavailable
 from graftbook.process.background import Background
 from graftbook.process.reasoning.frames import Late
 from graftbook.process.reasoning.pool import Lost, NoneFree, Pool
-from graftbook.rulebook.model import RuleBook
 from graftbook.settings import Settings
 from graftbook.telemetry.requests import somebody_waits
 
@@ -286,8 +284,6 @@ class Service:
     engine: Engine
     books: Books
     answers: AnswerCache = field(init=False)
-    _names: OrderedDict[tuple[str, str, int], BookNames] = field(default_factory=OrderedDict)
-    _lock: threading.Lock = field(default_factory=threading.Lock)
     gates: dict[str, Gate] = field(default_factory=dict)
     """What is expensive, a few at a time; copies of a service share them."""
     reasoner: Reasoner = field(default_factory=Reasoner)
@@ -315,17 +311,6 @@ class Service:
             finish()
         self.engine.dispose()
 
-    def names_of(self, book: RuleBook) -> BookNames:
-        """The names of a rule book, indexed once an epoch and revision."""
-        key = (book.variant.name, book.epoch, book.revision)
-        with self._lock:
-            known = self._names.get(key)
-            if known is None:
-                known = self._names[key] = BookNames(book)
-                while len(self._names) > self.settings.books_kept:
-                    self._names.popitem(last=False)
-            return known
-
     def turn(self, deadline: Deadline = NEVER) -> AbstractContextManager[None]:
         """The turn of whatever takes reasoning, waited for at its beginning. Raises Busy."""
         return self.gates["questions"].turn(deadline.left())
@@ -345,7 +330,11 @@ class Service:
             yield self
             return
         with self.gates["past"].turn(), as_of(self.source, revision, words) as connection:
-            yield replace(self, inside=connection, books=Books(connection, kept=2))
+            books = Books(connection, kept=2)
+            try:
+                yield replace(self, inside=connection, books=books)
+            finally:
+                books.close()
 
 
 def make_service(settings: Settings) -> Service:

@@ -5,7 +5,7 @@ from typing import Any
 
 from graftbook.access.principal import Principal
 from graftbook.catalogue.format.names import name_of
-from graftbook.catalogue.format.records import ReportRecord
+from graftbook.catalogue.format.records import PositionRecord, ReportRecord
 from graftbook.catalogue.history.snapshots import images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
@@ -17,12 +17,13 @@ from graftbook.catalogue.store.standing import (
     claims_reported,
     opposed,
 )
+from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading
 from graftbook.editing.review.schemas import ProposalOut
 from graftbook.editing.review.service import propose_of, require_no_review
 from graftbook.http.errors import refused
 from graftbook.http.values import GRADE_WORDS
-from graftbook.problems import AlreadyExists, InvalidRequest, UnknownRecord, pointing_at
+from graftbook.problems import AlreadyExists, InvalidRequest, Unknown, UnknownRecord, pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.schemas import VehicleIn
 from graftbook.questions.vehicles.service import name_vehicle
@@ -112,10 +113,22 @@ def _place(service: Service, body: ReportIn, variant: str, component: str, settl
         return ""
     with reading(service.source) as session:
         places = store.places_of(session.connection(), component, variant)
+        called = titles(session, PositionRecord, places[:20])
     if len(places) == 1:
         return places[0]
-    told = f"it goes at {', '.join(places[:20])}" if places else f"no record says that it goes on a {variant}"
+    where = ", ".join(f"{called[name]} ({name})" for name in places[:20])
+    told = f"it goes at {where}" if places else f"no record says that it goes on a {variant}"
     raise InvalidRequest(f"Say where {component} was tried: {told}", pointer="/position")
+
+
+def places_for(service: Service, component: str) -> dict[str, str]:
+    """Position → title, of the places where a component as typed goes; none for what nobody knows."""
+    with reading(service.source) as session:
+        try:
+            number = find_components(session, component)[0] if component else ""
+        except Unknown:
+            return {}
+        return titles(session, PositionRecord, store.places_of(session.connection(), number))
 
 
 def list_reports(

@@ -1,7 +1,9 @@
 """The look-up tables of a rule book, built once per book and kept with it."""
 
-from collections import defaultdict
+import weakref
+from collections import defaultdict, deque
 from collections.abc import Callable, Hashable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import fields
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -232,6 +234,29 @@ def flaw_of(book: RuleBook, name: str) -> Flaw | None:
     """A known flaw by its name; no index is built for it."""
     index: BookIndex | None = book.__dict__.get("_index")
     return index.flaws.get(name) if index else next((f for f in book.flaws if f.name == name), None)
+
+
+ASKED_STILL = 16
+"""Of so many books that are kept no more what was worked out is left alone: questions are at work on them."""
+_gone: deque["weakref.ref[RuleBook]"] = deque()
+
+
+def let_go(book: RuleBook) -> None:
+    """Forget, some books later, what was worked out about a book that is kept no more: it holds the book,
+    which holds it, and such a ring stays until the collector walks everything. Whoever still asks has it
+    worked out again."""
+    _gone.append(weakref.ref(book))
+    while len(_gone) > ASKED_STILL:
+        with suppress(IndexError):  # another thread may have been quicker
+            if (old := _gone.popleft()()) is not None:
+                _forget(old)
+
+
+def _forget(book: RuleBook) -> None:
+    index: BookIndex | None = book.__dict__.pop("_index", None)
+    book.__dict__.pop("_names", None)
+    if index:
+        index.scopes, index.notebook = {}, {}
 
 
 def index_of(book: RuleBook) -> BookIndex:

@@ -13,7 +13,7 @@ from tests.soundness.server import Served, serve
 CHROMIUM = shutil.which("chromium")
 expect.set_options(timeout=30_000)
 """On a machine that others use too, a page may take its time."""
-SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+SWITCHES = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--process-per-site"]
 
 
 @pytest.fixture(scope="session")
@@ -37,13 +37,28 @@ def chromium() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture
-def context(chromium: Browser, served: Served) -> Iterator[BrowserContext]:
-    """A browser profile of its own."""
+@pytest.fixture(scope="module")
+def kept(chromium: Browser, served: Served) -> Iterator[BrowserContext]:
+    """One browser profile for the tests of a module, with a page that stays open: a new one has a process of
+    its own that has to warm up, which takes longer than most of what is looked at."""
     context = chromium.new_context(base_url=served.address, viewport={"width": 1280, "height": 900})
     context.set_default_timeout(20_000)
+    context.new_page().goto("/signin")
     yield context
     context.close()
+
+
+@pytest.fixture
+def context(kept: BrowserContext, served: Served) -> Iterator[BrowserContext]:
+    """A browser profile that is as good as new: what a test left in it is gone before the next."""
+    yield kept
+    first, *others = kept.pages
+    for page in others:
+        page.close()
+    session = kept.new_cdp_session(first)
+    session.send("Network.clearBrowserCache")
+    session.send("Storage.clearDataForOrigin", {"origin": served.address, "storageTypes": "all"})
+    session.detach()
 
 
 class Visit:

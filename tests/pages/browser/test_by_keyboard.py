@@ -92,6 +92,21 @@ def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> Non
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
 
 
+def test_on_a_phone_the_header_shows_where_one_is(visit: Visit) -> None:
+    """The names of the pages scroll in one row; the part of the house that a page belongs to is in view."""
+    page = visit.page
+    page.set_viewport_size({"width": 390, "height": 844})
+    for path, name in (
+        ("/answer?chassis=24PL-018412", "Ask"),
+        ("/history", "Edit"),
+        ("/guide/limits", "Guide"),
+    ):
+        page.goto(path)
+        expect(page.locator(".bar nav [aria-current]")).to_have_text(name)
+        expect(page.locator(".bar nav [aria-current]")).to_be_in_viewport(ratio=0.9)
+    assert page.locator(".bar").evaluate("bar => bar.offsetHeight") < 150, "not a fifth of the screen"
+
+
 def test_ask_answer_and_order_work_without_script(chromium: Browser, served: Served) -> None:
     context = chromium.new_context(base_url=served.address, java_script_enabled=False)
     page = context.new_page()

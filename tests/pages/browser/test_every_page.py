@@ -31,18 +31,20 @@ OTHERS_ALIKE_AWAY = """most => {
     const told = ['class', 'style', 'type', 'role', 'scope', 'aria-current', 'data-of'];
     const shape = one => one.tagName + [...one.attributes].map(each =>
         each.name + (told.includes(each.name) ? '=' + each.value : ''))
-        + '(' + [...one.children].map(shape) + ')';
+        + '(' + [...new Set([...one.children].map(shape))].sort() + ')';
     const thin = one => {
         const seen = {};
         for (const child of [...one.children]) {
+            thin(child);
             const kind = shape(child);
             seen[kind] = (seen[kind] || 0) + 1;
-            if (seen[kind] > most) child.remove(); else thin(child);
+            if (seen[kind] > most) child.remove();
         }
     };
     thin(document.body);
 }"""
-"""Takes away what looks as its neighbours do: of rows that differ in their words alone a few stay."""
+"""Takes away what looks as its neighbours do: of rows that differ in their words alone, or in how often they
+hold the same, a few stay."""
 MOST_BYTES = 150_000
 
 

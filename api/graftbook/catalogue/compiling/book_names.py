@@ -82,6 +82,15 @@ def near_names(word: str, known: Iterable[str], limit: int = 3) -> list[str]:
     return [name for name, _score, _index in found]
 
 
+def names_of(book: RuleBook) -> "BookNames":
+    """The book's names, indexed at their first use and kept with it."""
+    found: BookNames | None = book.__dict__.get("_names")
+    if found is None:
+        found = BookNames(book)
+        object.__setattr__(book, "_names", found)
+    return found
+
+
 class BookNames:
     """One rule book's names, indexed by how people may type them."""
 

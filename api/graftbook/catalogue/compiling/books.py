@@ -17,6 +17,7 @@ from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.database import Source, reading
 from graftbook.problems import UnknownVariant
+from graftbook.rulebook.index import let_go
 from graftbook.rulebook.model import RuleBook
 
 BYTES_A_RECORD = 2_000
@@ -113,9 +114,9 @@ class Books:
     def _forget_old(self, new: _Key) -> None:
         """Let go of the variant's other books and of those asked for longest ago (the lock is held)."""
         for key in [key for key in self._books if key[0] == new[0] and (key[1] != new[1] or key[2] < new[2])]:
-            del self._books[key]
+            self._let_go(key)
         while len(self._books) > self._kept:
-            self._books.popitem(last=False)
+            self._let_go(next(iter(self._books)))
 
     def _make_room(self) -> None:
         """Let go of those asked for longest ago until the others are not too large (the lock is held)."""
@@ -126,4 +127,15 @@ class Books:
             if over <= 0:
                 return
             over -= weights[key]
-            del self._books[key]
+            self._let_go(key)
+
+    def _let_go(self, key: _Key) -> None:
+        gone = self._books.pop(key)
+        if gone.done() and not gone.exception():
+            let_go(gone.result())
+
+    def close(self) -> None:
+        """Let go of all."""
+        with self._lock:
+            for key in list(self._books):
+                self._let_go(key)

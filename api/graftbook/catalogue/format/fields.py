@@ -144,3 +144,43 @@ class Stated(Conditional):
 
     evidence: Names = Field([], description="names of evidence records")
     note: Text = Field("", description="anything worth knowing")
+
+
+_MISTAKES = {
+    "extra_forbidden": "there is no such field; take it out",
+    "missing": "a value is needed here",
+    "model_attributes_type": "an object is needed here: fields with their values, in braces",
+    "model_type": "an object is needed here: fields with their values, in braces",
+    "dict_type": "an object is needed here: fields with their values, in braces",
+    "list_type": "a list is needed here, in square brackets",
+    "string_type": "text is needed here, in quotes",
+    "bool_type": "true or false is needed here",
+    "bool_parsing": "true or false is needed here",
+    "int_type": "a whole number is needed here",
+    "int_parsing": "a whole number is needed here",
+    "int_from_float": "a whole number is needed here",
+    "float_type": "a number is needed here",
+    "float_parsing": "a number is needed here",
+    "finite_number": "a finite number is needed here",
+    "literal_error": "one of {expected} is needed here",
+    "greater_than": "it must be more than {gt}",
+    "greater_than_equal": "it must be at least {ge}",
+    "less_than": "it must be less than {lt}",
+    "less_than_equal": "it must be at most {le}",
+    "string_too_short": "at least {min_length} characters are needed here",
+    "string_too_long": "at most {max_length} characters can stand here",
+    "too_short": "at least {min_length} are needed here",
+    "too_long": "at most {max_length} can stand here",
+    "string_unicode": "this is no text that can be written: half of a character stands in it",
+}
+"""What a library that reads what is sent calls a mistake → the words for it."""
+
+
+def mistake_in_words(mistake: Any) -> str:
+    """A mistake of that library (its `type`, `ctx`, `msg`) in our words; in its own where we have none."""
+    context = mistake.get("ctx") or {}
+    if mistake["type"] in ("string_too_short", "too_short") and context.get("min_length") == 1:
+        return "it must not be empty"
+    if mistake["type"] in _MISTAKES:
+        return _MISTAKES[mistake["type"]].format_map(context)
+    return str(mistake["msg"]).removeprefix("Value error, ")

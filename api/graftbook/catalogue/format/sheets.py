@@ -20,7 +20,7 @@ from pydantic import ValidationError
 
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.delimited import sheet_of_text
-from graftbook.catalogue.format.fields import CHASSIS_PATTERN, NAME_PATTERN, is_printable
+from graftbook.catalogue.format.fields import CHASSIS_PATTERN, NAME_PATTERN, is_printable, mistake_in_words
 from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
 from graftbook.catalogue.format.grid import Place as Place
 from graftbook.catalogue.format.reading import Reading
@@ -113,6 +113,7 @@ def _name_told(fields: dict[str, Any]) -> str:
     return (told.get("number") or told.get("name") or "").strip()
 
 
+_QUOTED = re.compile("'([^']*)'")
 _WORDS = {
     CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
     NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
@@ -128,11 +129,14 @@ def _in_words(error: Any, kind: type[Record]) -> str:
         column = str(error["loc"][0])
         return f"there is no such column; take it out{near(column, kind.model_fields)}"
     if error["type"] == "missing":
-        return "a value is needed here"
+        return mistake_in_words(error)
+    read = error.get("input")
     pattern = (error.get("ctx") or {}).get("pattern", "").removeprefix("^$|")
     about = pattern or (error["type"].partition("_")[0] if error["type"].endswith("_parsing") else "")
-    message = _WORDS.get(about) or str(error["msg"]).removeprefix("Value error, ")
-    return f"{message} (read: {shown(error.get('input'))!r})"
+    message = _WORDS.get(about) or mistake_in_words(error)
+    if error["type"] == "literal_error":
+        message += near(str(read), _QUOTED.findall(error["ctx"]["expected"]))
+    return f"{message} (read: {shown(read)!r})"
 
 
 def read_sheet(stream: TextIO, file: str, reading: Reading | None = None) -> Iterator[Placed | Mistake]:

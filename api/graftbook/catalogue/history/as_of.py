@@ -19,8 +19,9 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.format.fields import Conditional
 from graftbook.catalogue.format.names import as_typed, chassis_parts
 from graftbook.catalogue.format.records import KIND_BY_WORD
+from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.format.sources import from_objects
-from graftbook.catalogue.history.changes import changed_since_at_most, require_kept, undoing
+from graftbook.catalogue.history.changes import Edit, changed_since_at_most, require_kept, undoing
 from graftbook.catalogue.history.revisions import chain_of, current_revision, revision_of_range
 from graftbook.catalogue.history.snapshots import Fields, objects_in, rows_in
 from graftbook.catalogue.loading.load import Load, Report
@@ -30,7 +31,7 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
 from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
 from graftbook.database import Source, reading
-from graftbook.problems import TooFarBack, UnknownRevision
+from graftbook.problems import ChangedAgain, TooFarBack, UnknownRevision
 
 _BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")
 """What no rule book holds: an order is bought, people speak, and a vehicle is drawn as it is today."""
@@ -48,19 +49,31 @@ _NAMED = {
 
 
 class Part:
-    """What `words` can ask for, copied from `now` to `then`, and what was changed there since `revision`."""
+    """What `words` can ask for, copied from `now` to `then`, and what is otherwise there.
 
-    def __init__(self, now: Connection, then: Connection, revision: int, words: Iterable[str]) -> None:
+    `changed`: (kind, name, image) of the records that say something else `then`; None: there is none.
+    `ranges`: further ones that are whole there.
+    """
+
+    def __init__(
+        self,
+        now: Connection,
+        then: Connection,
+        revision: int,
+        words: Iterable[str],
+        changed: Iterable[tuple[str, str, str | None]],
+        ranges: Iterable[str] = (),
+    ) -> None:
         self._now, self._then, self._revision = now, then, revision
         self._words = {word for word in words if _can_be_stored(word)}
         self._changed: dict[str, dict[str, list[Fields]]] = defaultdict(dict)
         """Kind → name → the rows that stood there then; none: there was no such record."""
         self._images: dict[tuple[str, str], str] = {}
-        for kind, name, image in undoing(now, revision, [k for k in KIND_BY_WORD if k not in _BUYING]):
+        for kind, name, image in changed:
             self._changed[kind][name] = rows_in(image)
             if image is not None:
                 self._images[kind, name] = image
-        self._ranges: set[str] = set()
+        self._ranges: set[str] = set(ranges)
         self._variants: set[str] = set()
         self._numbers: set[str] = set()
         self._prefixes: set[str] = set()
@@ -145,7 +158,7 @@ class Part:
             if any(chassis_parts(row["first"])[0] in prefixes for row in rows)
         }
         ranges = select(variant.c.range).where(variant.c.name.in_(listed(self._now, variants)))
-        self._ranges = set(self._now.execute(ranges.distinct()).scalars())
+        self._ranges |= set(self._now.execute(ranges.distinct()).scalars())
         self._ranges |= {row["range"] for name in variants for row in self._changed["variant"].get(name, ())}
         within = select(variant.c.name).where(variant.c.range.in_(listed(self._now, self._ranges)))
         self._variants = set(self._now.execute(within).scalars())
@@ -339,10 +352,32 @@ def as_of(engine: Source, revision: int, words: Iterable[str]) -> Iterator[Conne
         with reading(engine) as session:
             now = session.connection()
             _within_reach(now, revision)
-            part = Part(now, then, revision, words)
-            part.copy()
-            _undo(then, part, revision)
+            kinds = [kind for kind in KIND_BY_WORD if kind not in _BUYING]
+            part = Part(now, then, revision, words, undoing(now, revision, kinds))
+            if mistakes := _put(then, part):
+                told = f"This version of the program cannot read revision {revision}: {mistakes[0]}"
+                raise TooFarBack(told)
         yield then
+
+
+@contextmanager
+def with_edit(
+    engine: Source, edit: Edit, changed: Iterable[tuple[str, str, str | None]], words: Iterable[str]
+) -> Iterator[tuple[Connection, Connection]]:
+    """Two connections: to the catalogue as it is, and to what these words can ask for with an edit in it.
+
+    `changed`: (kind, name, image) of what the edit leaves; None: nothing. The ranges that it touches are
+    whole there. Raises ChangedAgain where others edited something that it cannot stand beside.
+    """
+    with scratch() as then, reading(engine) as session:
+        now = session.connection()
+        ours = [change for change in changed if change[0] not in _BUYING]
+        if _put(then, Part(now, then, current_revision(now), words, ours, edit.ranges)):
+            raise ChangedAgain("Somebody edited the same meanwhile; look at the effect again")
+        ranges = table("range")
+        touched = update(ranges).where(ranges.c.name.in_(listed(then, edit.ranges)))
+        then.execute(touched.values(revision=edit.revision))
+        yield now, then
 
 
 def _within_reach(connection: Connection, revision: int) -> None:
@@ -356,12 +391,13 @@ def _within_reach(connection: Connection, revision: int) -> None:
         )
 
 
-def _undo(then: Connection, part: Part, revision: int) -> None:
+def _put(then: Connection, part: Part) -> list[Mistake]:
+    part.copy()
     objects, removals = part.undoing()
     report = Report()
     load = Load(then, report, keeps_images=False)
     let_go_elsewhere(then, removals)
     load.run(from_objects(o for kind, image in objects for o in objects_in(kind, image)), removals)
-    if report.mistakes:
-        raise TooFarBack(f"This version of the program cannot read revision {revision}: {report.mistakes[0]}")
-    part.finish()
+    if not report.mistakes:
+        part.finish()
+    return report.mistakes

@@ -5,12 +5,27 @@ record's next change found, or what stands now. So an insert of a million record
 names and no text.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Select, and_, delete, func, insert, literal, not_, or_, select
+from sqlalchemy import (
+    Connection,
+    Integer,
+    Select,
+    Text,
+    and_,
+    bindparam,
+    delete,
+    func,
+    insert,
+    literal,
+    not_,
+    or_,
+    select,
+)
 
 from graftbook.catalogue.format.names import as_typed, chassis_parts
 from graftbook.catalogue.history.snapshots import BEFORE, Fields, images, remembered, rows_in
@@ -142,6 +157,15 @@ def before_edit(connection: Connection, revision: int, limit: int) -> list[tuple
     return [(row.kind, row.name, rows_in(row.before)) for row in rows]
 
 
+def touched_since(
+    connection: Connection, revision: int, records: Collection[tuple[str, str]]
+) -> list[tuple[str, str]]:
+    """Those of the records, (kind, name), that an edit after the revision touched, whatever they say now."""
+    change = table("record_change")
+    later = select(change.c.kind, change.c.name).where(change.c.revision > revision).distinct()
+    return sorted({(row.kind, row.name) for row in connection.execute(later)}.intersection(records))
+
+
 def touched_again(connection: Connection, revision: int) -> list[tuple[str, str]]:
     """(kind, name) of what an edit changed and a later one touched, whatever it says by now."""
     change, later = table("record_change"), table("record_change").alias("later")
@@ -228,19 +252,21 @@ def undoing(
     connection: Connection, revision: int, kinds: Iterable[str]
 ) -> Iterator[tuple[str, str, str | None]]:
     """(kind, name, image as of the revision) of every record changed since, kinds in the order given."""
-    change = table("record_change")
     for kind in kinds:
-        since = and_(change.c.revision > revision, change.c.kind == kind)
-        first = select(change.c.name, func.min(change.c.revision).label("revision")).where(since)
-        earliest = first.group_by(change.c.name).subquery()
-        query = (
-            select(change.c.name, change.c.before)
-            .join(earliest, and_(earliest.c.name == change.c.name, earliest.c.revision == change.c.revision))
-            .where(change.c.kind == kind)
-            .order_by(change.c.name)
-        )
-        for row in connection.execute(query):
+        for row in connection.execute(_undoing_one(), {"kind": kind, "since": revision}):
             yield kind, row.name, row.before
+
+
+@cache
+def _undoing_one() -> Select[Any]:
+    """Of one kind; every question about the past asks it for each."""
+    change, kind = table("record_change"), bindparam("kind", type_=Text())
+    since = and_(change.c.revision > bindparam("since", type_=Integer()), change.c.kind == kind)
+    first = select(change.c.name, func.min(change.c.revision).label("revision")).where(since)
+    earliest = first.group_by(change.c.name).subquery()
+    same = and_(earliest.c.name == change.c.name, earliest.c.revision == change.c.revision)
+    names = select(change.c.name, change.c.before).join(earliest, same)
+    return names.where(change.c.kind == kind).order_by(change.c.name)
 
 
 def changed_since_at_most(connection: Connection, revision: int, most: int) -> int:

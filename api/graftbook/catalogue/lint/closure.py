@@ -76,10 +76,10 @@ class Looked:
     def _fitted_to(self, scope: Scope, number: str) -> Iterator[Scope]:
         for fitment in self.index.fitments_of.get(number, ()):
             if scope.holds(fitment):
-                fitted = self._with_its_pair(scope, number, fitment.position)
+                fitted = self.with_its_pair(scope, number, fitment.position)
                 yield scope_for(self.book, scope.vehicle, fitted)
 
-    def _with_its_pair(self, scope: Scope, number: str, position: str) -> dict[str, str | None]:
+    def with_its_pair(self, scope: Scope, number: str, position: str) -> dict[str, str | None]:
         """The component at its position, and on the other side of a pair where it goes on both."""
         place = self.book.positions.get(position)
         sides = self.index.pairs[place.pair] if place and place.pair else ()

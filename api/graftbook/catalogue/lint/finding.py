@@ -21,11 +21,15 @@ class Wrong(StrEnum):
 
     two_at_once = "two at once from new"
     nothing_from_new = "nothing from new"
+    broken_from_new = "rule that the factory broke"
+    no_equipment = "no equipment that obeys"
     circle = "supersession in a circle"
     no_successor = "superseded by nothing"
     dead = "can never be fitted"
     impossible_alternative = "alternative that never fits"
+    own_clash = "alternative against what asks for it"
     unrecorded_joint = "joint that nobody records"
+    no_figure = "figure that a check wants"
     idle_budget = "budget without a side"
     idle_rule = "rule that never binds"
     no_budget = "circuit without a budget"
@@ -51,6 +55,7 @@ class Wrong(StrEnum):
 _SERIOUS = {
     Wrong.two_at_once,
     Wrong.nothing_from_new,
+    Wrong.no_equipment,
     Wrong.circle,
     Wrong.no_successor,
     Wrong.dead,
@@ -72,11 +77,15 @@ _UNTIDY = {
 _FIX = {
     Wrong.two_at_once: "bound one of the two by chassis numbers, dates or options",
     Wrong.nothing_from_new: "say of a fitment that it is from new, or that the position may be empty",
+    Wrong.broken_from_new: "mend or bound the rule, or say what was there from new",
+    Wrong.no_equipment: "mend or bound the rule, or record what obeys it",
     Wrong.circle: "take out the supersession that leads back",
     Wrong.no_successor: "record its successor, or say that it is no longer supplied",
     Wrong.dead: "mend the rule, or record an alternative that fits and can be had",
     Wrong.impossible_alternative: "record where it fits, a successor that can be had, or take the row out",
+    Wrong.own_clash: "mend one of the two rules, or take the row out",
     Wrong.unrecorded_joint: "record the value of the components there, or take the joint out",
+    Wrong.no_figure: "measure it and record it",
     Wrong.idle_budget: "record the value of the components, or hold the budget to other variants",
     Wrong.idle_rule: "take it out, or mend what it names",
     Wrong.no_budget: "record a budget for the circuit, or leave the positions' circuit empty",

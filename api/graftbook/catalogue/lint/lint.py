@@ -16,6 +16,7 @@ from graftbook.catalogue.lint.buying import offer_findings
 from graftbook.catalogue.lint.circles import circles_in
 from graftbook.catalogue.lint.claims import claim_findings
 from graftbook.catalogue.lint.closure import FITTED, FROM_NEW
+from graftbook.catalogue.lint.equipment import equipment_findings, figure_findings
 from graftbook.catalogue.lint.finding import Finding, Wrong
 from graftbook.catalogue.lint.names import budget_findings, name_findings
 from graftbook.catalogue.lint.rules import Key, RuleLint, upgrade_findings
@@ -117,6 +118,8 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
         rules = RuleLint(book, well, from_new)
         for key, sentence in chain(
             from_new_findings(book),
+            equipment_findings(rules.looked),
+            figure_findings(rules.looked),
             sequence_findings(book),
             budget_findings(rules.looked),
             upgrade_findings(rules.looked),

@@ -7,6 +7,7 @@ Likewise named upgrades that cannot be had where they are said to hold.
 """
 
 from collections.abc import Container, Iterable, Iterator
+from itertools import product
 from typing import NamedTuple, TypeVar
 
 from graftbook.catalogue.lint.closure import FROM_NEW, SECONDS_EACH, Looked, attainable_somewhere
@@ -15,7 +16,7 @@ from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
 from graftbook.rulebook.model import Alternative, Companion, Conflict, RuleBook, Upgrade
-from graftbook.rulebook.scope import Fit, Scope
+from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
 Rule = TypeVar("Rule", Companion, Conflict)
 
@@ -106,7 +107,50 @@ class RuleLint:
                     f"{rule.name} offers {key[1][1]}, which sits nowhere and cannot be had on any vehicle "
                     f"that {rule.component} fits"
                 )
-                yield Verdict(key, sentence, any(_can_be_met(scope, alternative) for scope in scopes))
+                able = [scope for scope in scopes if _can_be_met(scope, alternative)]
+                yield Verdict(key, sentence, bool(able))
+                yield from self._own_clash(rule, alternative, able)
+
+    def _own_clash(self, rule: Companion, alternative: Alternative, able: list[Scope]) -> Iterator[Verdict]:
+        """Whether an alternative may sit, on some vehicle, beside the very component that asks for it."""
+        apart: tuple[str, ...] = ()
+        for scope in able:
+            if not (apart := self._apart(scope, rule, alternative)):
+                break
+        if able:
+            words = _in_words(alternative)
+            told = (
+                f"{rule.name} offers {words}, which {' and '.join(apart)} keeps apart from {rule.component}"
+            )
+            yield Verdict((Wrong.own_clash, (rule.name, words), ""), told, not apart)
+
+    def _apart(self, scope: Scope, rule: Companion, alternative: Alternative) -> tuple[str, ...]:
+        """The rules that keep what asks from all that would meet the alternative; none where one is free."""
+        asking = scope.places(rule.component, rule.position)
+        meeting = scope.meeting(alternative) or tuple(
+            map(loose_fit, scope.loose_servers(alternative.component))
+        )
+        clashes = self._clashes(scope)
+        names: dict[str, None] = {}
+        for one, other in product(asking, meeting):
+            clash = next((name for name, beside in clashes.get(one, ()) if other in beside), "")
+            clash = clash or _wants_another(scope, one, other) or _wants_another(scope, other, one)
+            if not clash:
+                return ()
+            names[clash] = None
+        return tuple(names)
+
+    def _clashes(self, scope: Scope) -> dict[Fit, list[tuple[str, dict[Fit, bool]]]]:
+        """Fit → the conflicts that it is on one side of, with the other side; kept with the vehicle."""
+        kept: dict[Fit, list[tuple[str, dict[Fit, bool]]]] | None = scope.notebook.get("clashes")
+        if kept is None:
+            kept = scope.notebook["clashes"] = {}
+            for conflict in (conflict for conflict in self.book.conflicts if scope.holds(conflict)):
+                sides = scope.on_side(conflict.one), scope.on_side(conflict.other)
+                for one, other in (sides, sides[::-1]):
+                    for fit in one:
+                        kept.setdefault(fit, []).append((conflict.name, other))
+        return kept
 
     def _demanding(self, rule: Companion) -> list[Scope]:
         """The vehicles on which the rule may bind."""
@@ -151,6 +195,20 @@ def _may_meet(scope: Scope, conflict: Conflict) -> bool:
     """Whether what a conflict keeps apart could be on the vehicle in two places at once."""
     one, other = scope.on_side(conflict.one), scope.on_side(conflict.other)
     return any(fit.is_loose or fit.position != beside.position for fit in one for beside in other)
+
+
+def _wants_another(scope: Scope, fit: Fit, beside: Fit) -> str:
+    """The companion rule of a fit that wants another than `beside` in its place; "" where there is none."""
+    for number in scope.names(fit):
+        for rule in scope.index.companions_of.get(number, ()):
+            if rule.required and rule.position in ("", fit.position) and scope.holds(rule):
+                there = (
+                    a.position == beside.position and not scope.satisfies(beside, a)
+                    for a in rule.alternatives
+                )
+                if not beside.is_loose and all(there):
+                    return rule.name
+    return ""
 
 
 def _can_be_met(scope: Scope, alternative: Alternative) -> bool:

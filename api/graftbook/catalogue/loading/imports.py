@@ -61,8 +61,9 @@ def load(
     mistake, or with `dry_run`, nothing is kept; after a thousand mistakes nothing more is looked at. What
     changes is kept in the history, in the same transaction. `progress` is called with the number of records
     read so far. `first` may look at the catalogue before anything is written, `last` at the report before it
-    is kept; what they raise undoes everything. A load of more than `SMALL` records is worked out apart, so
-    that others can edit meanwhile; a trial of it never comes near them. Raises NotAsShown where such a load
+    is kept; what they raise undoes everything. A load that brings and removes more than `SMALL` records is
+    worked out apart, so that others can edit meanwhile; a trial of it never comes near them; there `first`
+    must not ask what records say, since the load may stand there already. Raises NotAsShown where such a load
     is whole and others edit records of its kinds meanwhile.
     """
     started = time.perf_counter()
@@ -70,10 +71,7 @@ def load(
     reading = reading or Reading()
     work = _Work(engine, report, progress, who, why, first, last, whole)
     try:
-        if removals is None or (dry_run and first is None):
-            work.by_size(records_in(sources, reading), removals)
-        else:  # what is removed and put back may be settled by `first`
-            work.here(records_in(sources, reading), removals)
+        work.by_size(records_in(sources, reading), removals or {})
     except (_Undo, EnoughMistakes):
         report.revision = None
     report.assumed = reading.told()
@@ -84,7 +82,7 @@ def load(
 
 
 SMALL = 1_000
-"""Records; so many are loaded while other editors wait."""
+"""Records; so many are loaded and removed while other editors wait."""
 
 _Read = Placed | Mistake
 
@@ -102,18 +100,19 @@ class _Work:
     last: Callable[[Connection, Report], None] | None
     whole: bool | None = None
 
-    def by_size(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
-        """Where so many records are worked out; with removals a trial alone is worked out apart."""
+    def by_size(self, records: Iterator[_Read], removals: Removals) -> None:
+        """Where so many records are worked out."""
         beginning = list(islice(records, SMALL + 1))
         all_records = chain(beginning, records)
-        if len(beginning) <= SMALL or not can_be_copied(self.engine):
+        many = len(beginning) + sum(map(len, removals.values())) > SMALL
+        if not many or not can_be_copied(self.engine):
             self.here(all_records, removals)
         elif self.report.dry_run:
             self.on_trial(all_records, removals)
         else:
-            self.apart(all_records)
+            self.apart(all_records, removals)
 
-    def here(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
+    def here(self, records: Iterator[_Read], removals: Removals) -> None:
         """In the database itself, where others wait for it."""
         with writing(self.engine) as session:
             connection = session.connection()
@@ -121,14 +120,12 @@ class _Work:
             self._all_in(connection, records, removals)
             self._tell(connection)
 
-    def on_trial(self, records: Iterator[_Read], removals: Removals | None = None) -> None:
+    def on_trial(self, records: Iterator[_Read], removals: Removals) -> None:
         """In a copy that is thrown away."""
         with sides_of(self.engine) as sides:
             self._all_in(sides.copy, records, removals)
 
-    def _all_in(
-        self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
-    ) -> None:
+    def _all_in(self, connection: Connection, records: Iterator[_Read], removals: Removals) -> None:
         with self._looked_at(connection):
             self._load(connection, records, removals)
         if self.report.dry_run:
@@ -143,35 +140,33 @@ class _Work:
         if self.last:
             self.last(connection, self.report)
 
-    def _load(
-        self, connection: Connection, records: Iterator[_Read], removals: Removals | None = None
-    ) -> None:
+    def _load(self, connection: Connection, records: Iterator[_Read], removals: Removals) -> None:
         Load(connection, self.report, self.progress, whole=self.whole).run(records, removals)
         if not self.report.ok:
             raise _Undo
         _keep(connection, self.report, self.who, self.why)
 
-    def apart(self, records: Iterator[_Read]) -> None:
+    def apart(self, records: Iterator[_Read], removals: Removals) -> None:
         """In a copy, whose touched rows are then put into the database."""
         again = None
         with sides_of(self.engine) as sides:
             worked = Copy(self.engine, sides)
-            self._load(sides.copy, records)
+            self._load(sides.copy, records, removals)
             worked.load_is_in(kinds_alone=self.report.records if self.whole else ())
             if self.report.changed:
-                again = self._handed_over(worked, self.report.revision or 0)
+                again = self._handed_over(worked, self.report.revision or 0, removals)
         if not self.report.changed:
             self._without_change()
         elif again is not None:
-            self._do_again(again)
+            self._do_again(again, removals)
 
-    def _handed_over(self, worked: Copy, own: int) -> list[Fields] | None:
+    def _handed_over(self, worked: Copy, own: int, removals: Removals) -> list[Fields] | None:
         """None, or what the load brought, where it must be judged again."""
         try:
             with worked.handing_over(own) as to:
                 with self._looked_at(to):
                     self.report.revision = worked.hand_over(to, own, self.who, self.why)
-                self._let_go(to)
+                self._let_go(to, self.report.removed or removals)
                 self._tell(to)
         except Meanwhile:
             if self.whole:  # what was read and is there already is not among the records that it brought
@@ -182,9 +177,9 @@ class _Work:
             return worked.records(own)
         return None
 
-    def _let_go(self, to: Connection) -> None:
+    def _let_go(self, to: Connection, removals: Removals) -> None:
         """What the house has come to need meanwhile is not taken away."""
-        for mistake in still_named(to, self.report.removed):
+        for mistake in still_named(to, removals):
             self.report.add(mistake)
         if not self.report.ok:
             raise _Undo
@@ -204,13 +199,13 @@ class _Work:
             with self._looked_at(connection):
                 self.report.revision = current_revision(connection)
 
-    def _do_again(self, records: list[Fields]) -> None:
+    def _do_again(self, records: list[Fields], removals: Removals) -> None:
         """Under the lock; how many records were read stays what it was."""
         read, self.whole = self.report.records.copy(), None
         self.report.records.clear()
         self.report.changed = 0
         try:
-            self.here(from_objects(records))
+            self.here(from_objects(records), removals)
         finally:
             self.report.records = read
 

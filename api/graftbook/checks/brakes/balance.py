@@ -3,11 +3,10 @@
 import math
 from collections.abc import Callable
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.brakes.grip import Use, greatest_grip, order_broken_from, uses
 from graftbook.checks.brakes.rules import DIRECTIVE, BrakeRule
 from graftbook.checks.brakes.system import loading, require_category, system
-from graftbook.checks.findings import against
+from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.law import Rules
 from graftbook.checks.verdict import Finding, Limit, Provenance, figure

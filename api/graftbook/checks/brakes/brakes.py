@@ -1,9 +1,8 @@
-"""Brakes of a set: pedal, pressure, deceleration, servo; what else belongs to them stands in `brake_…`."""
+"""Brakes of a set: pedal, pressure, deceleration, servo; what else belongs to them stands beside."""
 
 import math
 from dataclasses import replace
 
-from graftbook.checks.bounds import Bound, at_least
 from graftbook.checks.brakes.balance import adhesion_used, lock_order
 from graftbook.checks.brakes.circuits import circuit_failed, circuits_one_by_one, secondary_brake
 from graftbook.checks.brakes.formulas import Loading
@@ -20,7 +19,7 @@ from graftbook.checks.brakes.system import (
     taking,
 )
 from graftbook.checks.brakes.travel import displaced, residual, travel
-from graftbook.checks.findings import against
+from graftbook.checks.findings import Bound, against, at_least
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.law import IN_SERVICE, Law, Rules
 from graftbook.checks.verdict import Finding, figure

@@ -4,13 +4,12 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.brakes.formulas import circle_area_m2
 from graftbook.checks.brakes.grip import ADHESION, braked_rate
 from graftbook.checks.brakes.hand import by_hand_m_s2
 from graftbook.checks.brakes.rules import BrakeRule, InService, danger_line
 from graftbook.checks.brakes.system import efficiency_taken, loading, require_category, system
-from graftbook.checks.findings import against
+from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
 from graftbook.checks.law import Rules
 from graftbook.checks.verdict import (

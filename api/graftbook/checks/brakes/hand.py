@@ -2,13 +2,12 @@
 
 import math
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.brakes.formulas import Loading, slope_force_n
 from graftbook.checks.brakes.grip import ADHESION
 from graftbook.checks.brakes.rules import BrakeRule, InService
 from graftbook.checks.brakes.system import loading, require_category, taking
 from graftbook.checks.driveline.gearing import AXLE, circumference_m
-from graftbook.checks.findings import against
+from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.law import Rules
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure, opening

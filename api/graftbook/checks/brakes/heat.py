@@ -3,9 +3,8 @@
 import math
 from dataclasses import dataclass
 
-from graftbook.checks.bounds import at_most
 from graftbook.checks.brakes.system import loading, system
-from graftbook.checks.findings import against
+from graftbook.checks.findings import against, at_most
 from graftbook.checks.fitted import Fitted, Reading, on_both
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 

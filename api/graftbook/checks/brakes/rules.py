@@ -113,14 +113,15 @@ _CARS_LOCK = _order(
 )
 _GOODS_LOCK = _order(0.5, DIRECTIVE, _APPENDIX, SEEN)
 
+# 6.43 m/s2, 0.1 v + 0.0060 v2 and 65 to 500 N: the copy names CELEX 42015X1222(01) and 2023/401.
 _CARS_UN = BrakeRule(
     6.43,
-    _rate(6.43, "UN R13-H", "Annex 3, 2.1.1", MEMORY),
+    _rate(6.43, "UN R13-H", f"Annex 3, 2.1.1, {_COPIED}", SEEN),
     2.44,
     _rate(2.44, "UN R13-H", "Annex 3, 2.2; 168 m from 100 km/h as quoted of 49 CFR 571.135 S7.11", MEMORY),
     65,
     500,
-    _foot(65, 500, "UN R13-H", "Annex 3, 2.1.1; 500 N as quoted of UN R13, Annex 4", MEMORY),
+    _foot(65, 500, "UN R13-H", f"Annex 3, 2.1.1, {_COPIED}", SEEN),
     0.20,
     400,
     _slope(400, "UN R13-H", "Annex 3, 2.3"),

@@ -1,17 +1,25 @@
 """Brakes between pedal and fluid: travel, fluid delivered, residual pressure."""
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.brakes.formulas import pedal_stroke_m
 from graftbook.checks.brakes.system import torque_per_pa
-from graftbook.checks.findings import against
+from graftbook.checks.budgets import budgets_of, demanded, supplied, wanted_of
+from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
+from graftbook.rulebook.model import Budget
 
 TRAVEL = Limit(
     "at most two thirds of the travel to the floor", "workshop practice", Provenance.common_practice
 )
 
 DISPLACED = Limit("at least what the brakes take in a stroke", "cylinder data", Provenance.recorded)
+SPARE = Limit(
+    "at least what the brakes take, and the share kept for worn linings and a little air",
+    "workshop practice",
+    Provenance.common_practice,
+)
+FLUID_RULE = Budget(name="", supply_kind="fluid_displaced", demand_kind="fluid_demand", reason="")
+"""The balance where the rule book states none: all that the cylinder delivers may be used."""
 
 DRAG = Limit(
     "no residual pressure on a line that serves a disc",
@@ -54,18 +62,26 @@ def _demand_m3(reading: Reading) -> float:
 
 
 def displaced(before: Fitted, after: Fitted) -> Finding:
-    """Fluid that the master cylinder delivers against what the brakes take."""
-    demand = on_both(before, after, _demand_m3)
-    sides = on_both(
-        before, after, lambda r: only_with(r.value("brake.master", "fluid_displaced"), _demand_m3(r))
-    )
+    """Fluid that the master cylinder delivers against what the brakes take, with the rule book's reserve.
+
+    A caution where only the reserve is gone; a failure where the brakes take more than there is.
+    """
+    rule = next(iter(budgets_of(after, FLUID_RULE.supply_kind, FLUID_RULE.demand_kind)), FLUID_RULE)
+
+    def taken(reading: Reading) -> float:
+        return only_with(demanded(reading, rule), _demand_m3(reading))
+
+    demand = on_both(before, after, taken)
+    gives = on_both(before, after, lambda r: only_with(supplied(r, rule, "brake.master"), taken(r)))
+    wanted, plain = wanted_of(rule, demand, gives)
     return against(
         "brakes.displaced",
         "fluid that the master cylinder delivers",
-        sides,
-        DISPLACED.at(demand.after, "ml", 1),
+        gives,
+        (DISPLACED if plain else SPARE).at(wanted, "ml", 1),
         "ml",
-        at_least(demand.after),
+        at_least(wanted),
+        otherwise=Verdict.fails if plain else Verdict.caution,
         mend="Fit a master cylinder of larger bore or longer stroke.",
         more=(figure("fluid that the brakes take", demand.before, demand.after, "ml"),),
     )

@@ -3,10 +3,9 @@
 import math
 from functools import partial
 
-from graftbook.checks.bounds import Bound, at_least
 from graftbook.checks.chassis.suspension import lift_m, recorded_lift_m
 from graftbook.checks.chassis.tyres import track_change_m
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import Bound, against, at_least, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both
 from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure, opening
 

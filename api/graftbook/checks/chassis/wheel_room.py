@@ -1,8 +1,7 @@
 """Room around wheels and tyres: brakes, arches, and the spare that matches."""
 
-from graftbook.checks.bounds import Bound, at_least, at_most
 from graftbook.checks.chassis.tyres import section_reach_m, section_width_on_rim_m, track_change_m
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import Bound, against, at_least, at_most, undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.verdict import Figure, Finding, Limit, Provenance, Verdict, figure
 

@@ -2,10 +2,9 @@
 
 from collections.abc import Callable
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.chassis.tyres import load_carried_kg, section_width_on_rim_m, speed_carried_m_s
 from graftbook.checks.chassis.wheel_room import brake_clearance, reach, scrub, spare
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import against, at_least, at_most, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import (
     CAUTIONS,

@@ -1,10 +1,7 @@
 """Driveline: torque at each shaft in the lowest gear, stress, splines, axle ratios, the weakest link."""
 
-from graftbook.checks.bounds import at_most
-from graftbook.checks.driveline.gearing import circumference_m
+from graftbook.checks.driveline.gearing import circumference_m, crown_wheel_teeth
 from graftbook.checks.driveline.joints import joint_angle, joint_ripple
-from graftbook.checks.driveline.shafts import solid_shear_pa, tube_shear_pa
-from graftbook.checks.driveline.teeth import crown_wheel_teeth
 from graftbook.checks.driveline.torque import (
     PROPSHAFTS,
     SHAFTS,
@@ -13,9 +10,11 @@ from graftbook.checks.driveline.torque import (
     axle_ratio,
     half_shaft_nm,
     propshaft_nm,
+    solid_shear_pa,
+    tube_shear_pa,
     weakest_link,
 )
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import against, at_most, undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import CAUTIONS, Figure, Finding, Limit, Provenance, Verdict, figure
 

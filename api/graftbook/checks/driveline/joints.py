@@ -4,14 +4,13 @@ One joint turns unevenly; two in phase at one angle even each other out, and so 
 is judged is what comes out of the shaft, never what its own tube does between the joints.
 """
 
+import math
 from collections.abc import Callable
 
-from graftbook.checks.bounds import at_most
 from graftbook.checks.chassis.suspension import lift_m
 from graftbook.checks.driveline.gearing import circumference_m, engine_speed_rad_s
-from graftbook.checks.driveline.shafts import added_angle_rad, residual_angle_rad, ripple_rad_s2
 from graftbook.checks.driveline.torque import axle_ratio
-from graftbook.checks.findings import against
+from graftbook.checks.findings import against, at_most
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, opening, shown
 
@@ -33,6 +32,22 @@ RESIDUAL = Limit(
     400.0,
     "rad/s2",
 )
+
+
+def residual_angle_rad(first_rad: float, second_rad: float) -> float:
+    """What two joints in phase leave: sqrt(|b1^2 - b2^2|)."""
+    return math.sqrt(abs(first_rad**2 - second_rad**2))
+
+
+def added_angle_rad(first_rad: float, second_rad: float) -> float:
+    """What two joints a quarter turn out of phase make together: sqrt(b1^2 + b2^2)."""
+    return math.hypot(first_rad, second_rad)
+
+
+def ripple_rad_s2(speed_rad_s: float, angle_rad: float) -> float:
+    """Peak angular acceleration behind a joint, about w^2 b^2."""
+    return speed_rad_s**2 * angle_rad**2
+
 
 USUAL = "two in phase"
 """How the joints of a propeller shaft stand where nothing is recorded: common practice."""

@@ -5,12 +5,11 @@ take all of it: a part that feeds one axle is loaded up to that axle's grip, a p
 the grip of both together, and none by more than the engine sends.
 """
 
+import math
 from collections.abc import Callable, Iterator
 from functools import partial
-from math import pi
 
 from graftbook.checks.driveline.gearing import GRIP, circumference_m, driven_axles, efficiency, gears
-from graftbook.checks.driveline.shafts import biased_share, shaft_torque_nm, solid_shear_pa
 from graftbook.checks.findings import undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure
@@ -26,6 +25,45 @@ SHAFTS = ("halfshaft.rear.left", "halfshaft.rear.right", "halfshaft.front.left",
 PROPSHAFTS = ("propshaft.rear", "propshaft.front")
 
 TORQUE = Limit("at most what it is rated for", "component data", Provenance.recorded)
+
+
+def solid_shear_pa(torque_nm: float, diameter_m: float) -> float:
+    """tau = 16 T / (pi d^3)."""
+    return 16 * torque_nm / (math.pi * diameter_m**3)
+
+
+def tube_polar_m4(outer_m: float, inner_m: float) -> float:
+    """J = pi / 32 (D^4 - d^4); d = 0 for a solid shaft."""
+    return math.pi / 32 * (outer_m**4 - inner_m**4)
+
+
+def tube_shear_pa(torque_nm: float, outer_m: float, inner_m: float) -> float:
+    """tau = T (D / 2) / J."""
+    return torque_nm * outer_m / 2 / tube_polar_m4(outer_m, inner_m)
+
+
+def shaft_torque_nm(
+    engine_nm: float,
+    overall_ratio: float,
+    efficiency: float,
+    grip_nm: float,
+    locked_grip_nm: float,
+    locked: bool,
+    greater_share: float = 0.5,
+) -> float:
+    """Torque on one half shaft: the smaller of what the engine sends and what the tyres hold.
+
+    An open differential halves the engine's torque and lets one tyre hold it; a limited-slip one sends
+    `greater_share` to the tyre that grips better; a locked one can send all of it to that tyre, which
+    then carries up to the whole axle's grip.
+    """
+    sent = engine_nm * overall_ratio * efficiency
+    return min(sent, locked_grip_nm) if locked else min(sent * greater_share, grip_nm)
+
+
+def biased_share(bias: float) -> float:
+    """What the better wheel gets of an axle's torque when it may carry `bias` times the other's."""
+    return bias / (1 + bias)
 
 
 @remembered
@@ -56,7 +94,7 @@ def _sent_nm(reading: Reading) -> float:
 def _axle_grip_nm(reading: Reading, axle: str) -> float:
     """Torque at which both tyres of an axle slip, laden."""
     load = reading.fact(f"axle_load_{axle}_laden") * STANDARD_GRAVITY
-    return GRIP * load * circumference_m(reading, axle) / (2 * pi)
+    return GRIP * load * circumference_m(reading, axle) / (2 * math.pi)
 
 
 @remembered

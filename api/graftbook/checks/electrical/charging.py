@@ -3,11 +3,9 @@
 import math
 from dataclasses import replace
 
-from graftbook.checks.bounds import at_least, at_most
 from graftbook.checks.budgets import budgets_of, demanded, places_of, supplied
-from graftbook.checks.electrical.cables import is_remembered, voltage_drop_v
-from graftbook.checks.electrical.voltage import system_v
-from graftbook.checks.findings import against
+from graftbook.checks.electrical.voltage import is_remembered, system_v, voltage_drop_v
+from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_with, remembered
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure, shown
 from graftbook.rulebook.compare import LOAD

@@ -2,10 +2,8 @@
 
 import math
 
-from graftbook.checks.bounds import at_least
-from graftbook.checks.electrical.cables import cable_resistance_ohm_per_m
-from graftbook.checks.electrical.voltage import battery_v
-from graftbook.checks.findings import against
+from graftbook.checks.electrical.voltage import battery_v, cable_resistance_ohm_per_m
+from graftbook.checks.findings import against, at_least
 from graftbook.checks.fitted import Fitted, Places, Reading, on_both
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure
 

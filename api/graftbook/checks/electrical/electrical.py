@@ -2,11 +2,10 @@
 
 from collections.abc import Sequence
 
-from graftbook.checks.bounds import at_most
 from graftbook.checks.electrical.charging import cable_current, cable_drop, idle, of_every_rule
 from graftbook.checks.electrical.cranking import cranking
 from graftbook.checks.electrical.voltage import system_v
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import against, at_most, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, shown
 

@@ -2,8 +2,7 @@
 
 from collections.abc import Iterable
 
-from graftbook.checks.bounds import Bound
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import Bound, against, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both
 from graftbook.checks.joints.threads import thread
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, figure, opening

@@ -3,8 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from graftbook.checks.bounds import at_least
-from graftbook.checks.findings import against, undetermined
+from graftbook.checks.findings import against, at_least, undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, figure, opening
 from graftbook.rulebook.index import index_of

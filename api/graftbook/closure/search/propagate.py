@@ -91,12 +91,6 @@ class Propagation:
         domain = self.domains.get(fit.position)
         return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
 
-    def is_sure(self, fit: Fit) -> bool:
-        domain = self.domains.get(fit.position)
-        if domain is None:
-            return self.problem.scope.is_today(fit)
-        return len(domain) == 1 and fit.component in domain
-
     def apply(self, demand: Demand) -> None:
         domains, is_today = self.domains, self.problem.scope.is_today
         unsure: Fit | None = None

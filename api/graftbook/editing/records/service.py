@@ -1,7 +1,7 @@
 """Single edits: a record is read with its ETag, changed by whoever read it last, removed, taken back."""
 
 import hashlib
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -10,7 +10,8 @@ from sqlalchemy import Connection, Engine, func, select
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import Place, validate
-from graftbook.catalogue.history.changes import before_edit, edit_of, image_at, touched_again
+from graftbook.catalogue.history.changes import before_edit, edit_of, image_at, touched_again, touched_since
+from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
@@ -168,25 +169,20 @@ def take_back(
 
     Raises UnknownRevision, and ChangedAgain when a later edit changed one of its records.
     """
-    objects: list[dict[str, Any]] = []
+    with reading(engine) as session:
+        seen = state_seen(session.connection())
+        changes = _to_take_back(session.connection(), revision)
+    records = {(kind, name) for kind, name, _ in changes}
+    objects = [{"record": kind, **row} for kind, _, before in changes for row in before]
     removals: dict[str, list[str]] = {}
+    for kind, name, before in changes:
+        if not before:
+            removals.setdefault(kind, []).append(name)
 
     def first(connection: Connection) -> None:
         if begin:
             begin(connection)
-        if edit_of(connection, revision) is None:
-            raise UnknownRevision(str(revision))
-        changes = before_edit(connection, revision, MOST_CHANGES + 1)
-        if not changes:
-            raise UnknownRevision(str(revision), detail=f"What revision {revision} changed was not kept")
-        if len(changes) > MOST_CHANGES:
-            raise InvalidRequest(f"Revision {revision} changed more than {MOST_CHANGES} records")
-        _unchanged_since(connection, revision)
-        for kind, name, before in changes:
-            if before:
-                objects.extend({"record": kind, **row} for row in before)
-            else:
-                removals.setdefault(kind, []).append(name)
+        _require_untouched(revision, touched_meanwhile(connection, seen, records))
 
     why = author.why or f"takes back revision {revision}"
     return load(
@@ -194,19 +190,52 @@ def take_back(
     )
 
 
-def _unchanged_since(connection: Connection, revision: int) -> None:
-    again = []
-    for kind, name in touched_again(connection, revision):
-        after = image_at(connection, kind, name, revision)
-        if after != images(connection, kind, [name]).get(name):
-            again.append({"kind": kind, "name": name})
+def _to_take_back(connection: Connection, revision: int) -> list[tuple[str, str, list[Fields]]]:
+    """(kind, name, rows before) of what an edit changed, where that is kept and nobody changed it again."""
+    if edit_of(connection, revision) is None:
+        raise UnknownRevision(str(revision))
+    changes = before_edit(connection, revision, MOST_CHANGES + 1)
+    if not changes:
+        raise UnknownRevision(str(revision), detail=f"What revision {revision} changed was not kept")
+    if len(changes) > MOST_CHANGES:
+        raise InvalidRequest(f"Revision {revision} changed more than {MOST_CHANGES} records")
+    _require_untouched(
+        revision,
+        [
+            (kind, name)
+            for kind, name in touched_again(connection, revision)
+            if image_at(connection, kind, name, revision) != images(connection, kind, [name]).get(name)
+        ],
+    )
+    return changes
+
+
+def _require_untouched(revision: int, again: Sequence[tuple[str, str]]) -> None:
     if again:
-        first = again[0]
+        kind, name = again[0]
         raise ChangedAgain(
-            f"{kind_words(first['kind'])} '{first['name']}' was changed again after revision {revision}"
+            f"{kind_words(kind)} '{name}' was changed again after revision {revision}"
             + (f", and {len(again) - 1} more" if len(again) > 1 else ""),
-            records=again[:100],
+            records=[{"kind": kind, "name": name} for kind, name in again[:100]],
         )
+
+
+def state_seen(connection: Connection) -> tuple[str, int]:
+    """The epoch and the revision at which something was looked at, before other editors have to wait."""
+    return epoch_of(connection), current_revision(connection)
+
+
+def touched_meanwhile(
+    connection: Connection, seen: tuple[str, int], records: Collection[tuple[str, str]]
+) -> list[tuple[str, str]]:
+    """Those of the records, (kind, name), that others edited since; all of them after a restore.
+
+    It reads the history alone: of a large load the rows may stand there already.
+    """
+    epoch, revision = seen
+    if epoch_of(connection) != epoch:
+        return sorted(records)
+    return touched_since(connection, revision, records)
 
 
 def _as_read(connection: Connection, kind: str, name: str, if_match: str | None) -> None:

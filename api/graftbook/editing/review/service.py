@@ -24,6 +24,7 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.removing import Removals, kind_words
 from graftbook.database import reading, writing
 from graftbook.editing.effect import EffectLook
+from graftbook.editing.records.service import state_seen, touched_meanwhile
 from graftbook.editing.review import store
 from graftbook.editing.review.documents import Change, changes_in, line_document, proposal_document
 from graftbook.editing.review.problems import AlreadyDecided, OwnProposal, ReviewNeeded, UnknownProposal
@@ -214,16 +215,21 @@ def accept(
     Raises UnknownProposal, AlreadyDecided, OwnProposal (where the house reviews all changes), ChangedAgain
     where a record says something else by now or two of them change the same, ImportRefused.
     """
+    once.look(service.engine)
     some = [_proposed(service, number) for number in dict.fromkeys(numbers)]
     changes = [change for one in some for change in one.changes]
     if service.settings.review == ON and any(one.proposer == by.key for one in some):
         raise OwnProposal("Somebody else must look at what you proposed")
     _require_apart(changes)
+    with reading(service.engine) as session:
+        seen = state_seen(session.connection())
+        _require_as_proposed(_overtaken(session.connection(), changes))
+    records = {(change["kind"], change["name"]) for change in changes}
     told: list[DecidedOut] = []
 
     def first(connection: Connection) -> None:
         once.begin(connection)
-        _require_as_proposed(_overtaken(connection, changes))
+        _require_as_proposed(touched_meanwhile(connection, seen, records))
 
     def last(connection: Connection, report: Report) -> None:
         _decided(connection, numbers, ACCEPTED, by, reason, report.revision)

@@ -126,6 +126,7 @@ def take_back_revision(
     if not dry_run:
         require_no_review(service)
     once = once.told_by(_taken_back)
+    once.look(service.engine)
     author = Author(editor.who, why)
     report = take_back(service.engine, number, author, dry_run=dry_run, begin=once.begin, last=once.keep)
     return response_of(_taken_back(report))

@@ -10,10 +10,11 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.pages.answer.layers import HEIGHT, WIDTH, Drawing, draw
-from graftbook.pages.answer.rows import SIDE, numbered
+from graftbook.pages.answer.rows import numbered
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import SIDE
 from graftbook.process.state import ServiceDep
 from graftbook.questions.closures.schemas import BecauseOut, ChangeOut, ClosureOut, SetOut
 from graftbook.questions.closures.service import closure_document

@@ -1,12 +1,11 @@
 """A set as the rows of its table: a change each, a pair that changes alike as one row for both sides."""
 
-import re
-from collections.abc import Iterable, Mapping, Sequence
-from decimal import Decimal
+from collections.abc import Mapping, Sequence
 from typing import NotRequired, TypedDict
 
 from graftbook.database import Source
 from graftbook.pages.asking.question import PageQuestion
+from graftbook.pages.words import both_sides, once, price_of_all, without_side
 from graftbook.pictures.schemas import PictureOut
 from graftbook.pictures.service import Thing, pictures_of_each
 from graftbook.questions.closures.schemas import (
@@ -22,9 +21,6 @@ from graftbook.questions.closures.summary import phrase, without_aside
 
 CLAIMS = frozenset(("companion", "conflict", "joint", "budget", "flaw"))
 """Reasons that are records, so that a picture can be of them."""
-SIDES = frozenset(("left", "right"))
-SIDE = re.compile(r"\b(left|right)\b")
-_WORD = re.compile(r"\w+|\W+")
 
 
 class Step(BecauseOut):
@@ -175,9 +171,9 @@ def _row(
         "key": " ".join(f"{change['position']}={change['component'] or ''}" for change in changes),
         "first": first,
         "place": both_sides([change["position_title"] for change in changes]),
-        "name": both_sides(_once(change["name"] for change in changes)),
-        "numbers": _once(change["component"] for change in changes),
-        "replaces": _once(change["replaces"] for change in changes),
+        "name": both_sides(once(change["name"] for change in changes)),
+        "numbers": once(change["component"] for change in changes),
+        "replaces": once(change["replaces"] for change in changes),
         "quantity": sum(change["quantity"] for change in changes),
         "price": price_of_all(change["price"] for change in changes),
         "minutes": sum(change["minutes"] for change in changes),
@@ -207,31 +203,6 @@ def _phrase(one: ChangeOut | LooseOut, titles: Mapping[str, str]) -> str:
     if because["cause"] == "flaw" and because["how"] == "asked":
         return one["why"].partition(": ")[2]
     return phrase(one["why"])
-
-
-def _once(numbers: Iterable[str | None]) -> list[str]:
-    return list(dict.fromkeys(number for number in numbers if number))
-
-
-def price_of_all(prices: Iterable[MoneyOut]) -> MoneyOut:
-    """The price of all; unknown where one is."""
-    known = list(prices)
-    return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
-
-
-def without_side(text: str) -> str:
-    """A name or a title as both sides of a pair have it."""
-    return SIDE.sub("", text)
-
-
-def both_sides(titles: Sequence[str]) -> str:
-    """`front hub, left` and `front hub, right` as `front hub, both sides`; other titles one by one."""
-    words = [_WORD.findall(title) for title in titles]
-    if len({len(said) for said in words}) == 1:
-        columns = [set(column) for column in zip(*words, strict=True)]
-        if all(len(column) == 1 or column == SIDES for column in columns):
-            return "".join("both sides" if len(column) > 1 else next(iter(column)) for column in columns)
-    return "; ".join(titles)
 
 
 def _choice(asked_now: PageQuestion, change: ChangeOut, other: OtherOut) -> Choice:

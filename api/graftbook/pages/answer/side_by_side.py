@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Literal, NotRequired, TypedDict
 
-from graftbook.pages.answer.rows import both_sides, price_of_all, without_side
+from graftbook.pages.words import both_sides, price_of_all, without_side
 from graftbook.questions.checks.documents import WORST_FIRST
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut, VerdictWord
 from graftbook.questions.closures.schemas import (

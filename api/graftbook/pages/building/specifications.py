@@ -1,5 +1,6 @@
 """Specifications: what the house builds to, over all its variants, and what a newer version changes."""
 
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote, urlencode
 
@@ -12,7 +13,9 @@ from graftbook.builds import service as specifications
 from graftbook.builds.schemas import SpecificationCreateIn, SpecificationIn
 from graftbook.builds.standards import service as standards
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
+from graftbook.catalogue.format import records as r
 from graftbook.catalogue.store.lists import list_variants
+from graftbook.catalogue.store.titles import titles
 from graftbook.database import reading
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
@@ -109,7 +112,7 @@ def _one_page(
         status=status,
         headers=KEEP_NOTHING if told else None,
         one=found,
-        wishes=[_told(WishIn(**wish)) for wish in found["wishes"]],
+        wishes=_told_all(service, [WishIn(**wish) for wish in found["wishes"]]),
         limits={word: value for word, value in found["limits"].items() if value and value not in NO_LIMIT},
         versions=[
             specification_document(service.engine, name, number)
@@ -123,16 +126,29 @@ def _one_page(
     )
 
 
-def _told(wish: WishIn) -> str:
-    """A wish in words, its names as they were given."""
+def _told_all(service: Service, wishes: list[WishIn]) -> list[str]:
+    """Wishes in words; what the catalogue has a name for is called by it."""
+    with reading(service.engine) as session:
+        called = titles(session, r.ComponentRecord, [wish.fit for wish in wishes if wish.fit])
+        called |= titles(session, r.PositionRecord, [at for w in wishes if (at := w.position or w.clear)])
+        called |= titles(session, r.UpgradeRecord, [wish.upgrade for wish in wishes if wish.upgrade])
+    return [_told(wish, called) for wish in wishes]
+
+
+def _told(wish: WishIn, called: Mapping[str, str]) -> str:
     if wish.upgrade:
-        return f"the upgrade {wish.upgrade}"
+        return f"the upgrade {called.get(wish.upgrade, wish.upgrade)}"
     if wish.fit:
-        return f"fit {wish.fit}" + (f" at {wish.position}" if wish.position else "")
+        name = f" ({called[wish.fit]})" if wish.fit in called else ""
+        return f"fit {wish.fit}{name}" + (
+            f" at {called.get(wish.position, wish.position)}" if wish.position else ""
+        )
     if wish.remedy_all:
         where = f" in {wish.section}" if wish.section else ""
         return f"remedy every flaw that is {wish.remedy_all} or worse{where}"
-    return f"remedy {wish.remedy}" if wish.remedy else f"leave {wish.clear} empty"
+    return (
+        f"remedy {wish.remedy}" if wish.remedy else f"leave {called.get(wish.clear or '', wish.clear)} empty"
+    )
 
 
 def _as_text(found: SpecificationOut) -> str:
@@ -179,11 +195,16 @@ def compare(request: Request, name: str, service: ServiceDep) -> Response:
     if not all(asked):
         raise InvalidRequest("Say which two versions are compared (from, to)")
     before, after = (standards.named(service.engine, f"{name}@{version}") for version in asked)
+    compared = standards.compare(service, before, after)
+    moved = {part for row in compared["variants"] for part in (*row["came"], *row["went"])}
+    with reading(service.engine) as session:
+        places = titles(session, r.PositionRecord, {part.partition("@")[2] for part in moved})
     return page(
         request,
         "specification_compare.html",
         before=before,
         after=after,
-        compared=standards.compare(service, before, after),
+        compared=compared,
+        places=places,
         said=specifications.compare_versions(before, after),
     )

@@ -406,14 +406,14 @@ async def step(request: Request, name: str, step: str, service: ServiceDep, orde
 
 
 def _receive(request: Request, service: Service, name: str, form: dict[str, str], who: str) -> Response:
-    """Book a delivery and go to where it stands, or show its form again with what is doubted."""
+    """Book a delivery and go to where the next is booked, or show its form again with what is doubted."""
     facts = order_lists.list_document(service.engine, name)
     try:
         delivery = delivery_of(facts, form)
-        booked = order_lists.receive(service.engine, name, form.get("etag", ""), delivery, who)
+        order_lists.receive(service.engine, name, form.get("etag", ""), delivery, who)
     except DeliveryDoubted as doubted:
         return _kept_page(request, service, facts, form, doubted)
-    return gone_to(f"/orders/{name}#booking-{booked['newest_booking']}")
+    return gone_to(f"/orders/{name}#came-head")
 
 
 def _take_back(service: Service, name: str, form: dict[str, str], who: str) -> Response:

@@ -10,7 +10,10 @@ from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
 from graftbook.access.guard import MayOrder, MayRead, Orderer, form_of
+from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.records_beside import OutcomeWord
+from graftbook.catalogue.store.titles import titles
+from graftbook.database import reading
 from graftbook.editing.review.service import ON
 from graftbook.http.errors import validated
 from graftbook.http.parameters import takes
@@ -44,9 +47,12 @@ def listed(request: Request, service: ServiceDep) -> Response:
     query = request.query_params
     asked = {name: query[name] for name in ("component", "claim", "workshop", "build") if query.get(name)}
     rows, following = reports.list_reports(service, asked, query.get("after", ""), ON_A_PAGE)
+    with reading(service.engine) as session:
+        places = titles(session, r.PositionRecord, {row["report"].get("position", "") for row in rows})
     return page(
         request,
         "reports.html",
+        places=places,
         asked=asked,
         rows=rows,
         following=f"/reports?{urlencode(asked | {'after': following})}" if following else "",
@@ -55,18 +61,26 @@ def listed(request: Request, service: ServiceDep) -> Response:
 
 
 @router.get("/report", dependencies=[MayOrder, takes(*FIELDS)])
-def form(request: Request) -> Response:
+def form(request: Request, service: ServiceDep) -> Response:
     """The form, filled in with what the address says."""
     given = {name: request.query_params.get(name, "") for name in FIELDS}
     given["on"] = given["on"] or date.today().isoformat()
     given["chassis"] = given["chassis"] or ("" if given["build"] else chassis_in_hand(request))
-    return _form(request, given)
+    return _form(request, service, given)
 
 
-def _form(request: Request, given: Mapping[str, str], status: int = 200, **facts: Any) -> Response:
-    told = {"told": "", "taken": None} | facts
+def _form(
+    request: Request, service: Service, given: Mapping[str, str], status: int = 200, **facts: Any
+) -> Response:
     return page(
-        request, "report.html", status=status, headers=KEEP_NOTHING, given=given, outcomes=OUTCOMES, **told
+        request,
+        "report.html",
+        status=status,
+        headers=KEEP_NOTHING,
+        given=given,
+        places=reports.places_for(service, given["component"]),
+        outcomes=OUTCOMES,
+        **({"told": "", "taken": None} | facts),
     )
 
 
@@ -88,8 +102,8 @@ def _send(request: Request, service: Service, sent: Mapping[str, str], who: str)
             return gone_to(f"/review/{made['number']}?done=proposed")
         taken = reports.report(service, report, who)
     except Problem as problem:
-        return _form(request, given, problem.answer_status, told=_sentences(problem))
-    return _form(request, given, taken=taken)
+        return _form(request, service, given, problem.answer_status, told=_sentences(problem))
+    return _form(request, service, given, taken=taken)
 
 
 def _sentences(problem: Problem) -> str:

@@ -236,3 +236,8 @@ document.querySelectorAll("form.units").forEach((form) => {
     form.elements.next.value = location.pathname + location.search;
   });
 });
+// On a phone the pages' names are wider than it: where one is stands in view.
+document.querySelectorAll(".bar nav [aria-current]").forEach((link) => {
+  const nav = link.closest("nav");
+  nav.scrollLeft = link.getBoundingClientRect().left - nav.getBoundingClientRect().left - nav.clientWidth / 3;
+});

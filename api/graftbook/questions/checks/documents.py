@@ -5,14 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, TypedDict
 
-from graftbook.checks import kinds
+from graftbook.checks.findings import BY_THE_SET as THE_SETS_DOING
+from graftbook.checks.findings import counted, headline, verdict_of_set
 from graftbook.checks.verdict import Finding, Verdict
 
 if TYPE_CHECKING:
     from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut, KindWord
 
 WORST_FIRST = ("fails", "caution", "not determined", "holds")
-BY_THE_SET: tuple[KindWord, ...] = tuple(kind.value for kind in kinds.BY_THE_SET)
+BY_THE_SET: tuple[KindWord, ...] = tuple(kind.value for kind in THE_SETS_DOING)
 GROUPS = (
     ("This set makes it fail or worse", BY_THE_SET),
     ("It was already so", ("already so",)),
@@ -74,9 +75,9 @@ def finding_document(finding: Finding) -> FindingOut:
 def findings_document(findings: Sequence[Finding]) -> ChecksOut:
     """All findings of a set; the verdict and the sentence speak of what the set makes worse alone."""
     return {
-        "verdict": kinds.verdict_of_set(findings).value,
-        "sentence": kinds.headline(findings),
-        "counts": {kind.value: number for kind, number in kinds.counted(findings).items()},
+        "verdict": verdict_of_set(findings).value,
+        "sentence": headline(findings),
+        "counts": {kind.value: number for kind, number in counted(findings).items()},
         "findings": [finding_document(finding) for finding in findings],
     }
 

@@ -104,7 +104,7 @@ class Proposed:
         try:
             yield pointer
         except (Unknown, InvalidRequest) as problem:
-            self.wrong[pointer] = problem
+            self.wrong[pointer] = problem.kept()
 
     def _place(self, scope: Scope, number: str, pointer: str) -> None:
         """Put a number where it fits; both sides of a pair take it in turn. Raises InvalidRequest."""

@@ -1,7 +1,6 @@
 """A closure's answer as plain text, laid out from the JSON facts and the sentences in them."""
 
 from collections.abc import Iterator
-from typing import Any
 
 from graftbook.http.plain_text import wrap
 from graftbook.questions.closures.plain_set import capital, changes_of, set_lines
@@ -10,7 +9,6 @@ from graftbook.questions.closures.schemas import ClosureOut, ContradictionOut
 
 def answer_lines(document: ClosureOut) -> Iterator[str]:
     """A whole closure document: vehicle, wishes, the set or the contradiction, what to know."""
-    document = _without_asides(document)
     yield from _vehicle(document)
     yield ""
     offers = " They are the catalogue's own; an order takes the suppliers' offers." if document["set"] else ""
@@ -38,26 +36,6 @@ def answer_lines(document: ClosureOut) -> Iterator[str]:
         yield ""
     for caution in document["cautions"]:
         yield from wrap(caution)
-
-
-def _without_asides(document: ClosureOut) -> ClosureOut:
-    """The document with "front brake, left (cylinders and shoes, or caliper)" as "front brake, left"."""
-    places = document["set"]["changes"] + document["set"]["stays"] if document["set"] else []
-    long = {p["position_title"] for p in places if " (" in p["position_title"]}
-    short = {title: title.split(" (")[0] for title in sorted(long, key=len, reverse=True)}
-
-    def shortened(node: Any) -> Any:
-        if isinstance(node, dict):
-            return {key: shortened(value) for key, value in node.items()}
-        if isinstance(node, list):
-            return [shortened(item) for item in node]
-        if isinstance(node, str) and " (" in node:
-            for title, brief in short.items():
-                node = node.replace(title, brief)
-        return node
-
-    shorter: ClosureOut = shortened(document) if short else document
-    return shorter
 
 
 def _vehicle(document: ClosureOut) -> Iterator[str]:

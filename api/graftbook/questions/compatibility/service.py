@@ -7,6 +7,7 @@ from typing import Any
 
 from pydantic import ValidationError
 
+from graftbook.catalogue.compiling.book_names import names_of
 from graftbook.catalogue.compiling.queries import Strangers, book_revision, with_components
 from graftbook.catalogue.history.as_of import texts_in
 from graftbook.catalogue.store.lookup import (
@@ -155,12 +156,12 @@ class Batch:
         try:
             return self._settled(question)
         except Problem as problem:
-            return problem
+            return problem.kept()
 
     def _settled(self, question: CompatibilityQuestionIn) -> "Asked":
         found = self._vehicle(question)
         book = self._book(found.vehicle.variant)
-        names = self._service.names_of(book)
+        names = names_of(book)
         options = frozenset(names.option(w, f"/options/{i}") for i, w in enumerate(question.options))
         number = self._number(question.component)
         position = names.position(question.position, "/position") if question.position else ""
@@ -221,10 +222,10 @@ class Batch:
                     self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
             except Problem as problem:
                 self._strangers += 1
-                self._vehicles[key] = problem
+                self._vehicles[key] = problem.kept()
         known = self._vehicles[key]
         if isinstance(known, Problem):
-            raise known
+            raise known.kept()
         variant = known.vehicle.variant
         if question.variant and question.variant.casefold() != variant.casefold():
             message = f"{known.chassis} is a {variant}, not a {question.variant}"

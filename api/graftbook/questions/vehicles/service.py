@@ -9,7 +9,7 @@ from itertools import chain
 from typing import Any, TypeVar
 
 from graftbook.builds.stored.documents import build_document
-from graftbook.catalogue.compiling.book_names import BookNames, Outline, outline_of
+from graftbook.catalogue.compiling.book_names import BookNames, Outline, names_of, outline_of
 from graftbook.catalogue.compiling.queries import book_revision, with_components
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lookup import Found, find_flaw, find_vehicle, numbers_meant, numbers_near
@@ -62,7 +62,7 @@ class Names:
 
     def __init__(self, service: Service, book: RuleBook) -> None:
         self._book = book
-        self._settle_against(service, service.names_of(book))
+        self._settle_against(service, names_of(book))
 
     def _settle_against(self, service: Service, of_book: BookNames) -> None:
         self._service = service
@@ -240,7 +240,7 @@ class OutlineNames(Names):
 
     def _open_the_book(self) -> None:
         self._book = self._service.books.book(self._variant)
-        self.of_book = self._service.names_of(self._book)
+        self.of_book = names_of(self._book)
 
 
 def whole(limits: Iterable[Limits]) -> Limits:
