@@ -5,6 +5,7 @@ Every answer passes it before it is given. It is also how a proposed set is read
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from graftbook.closure.answer import CannotSit, Cause, ChangedTogether, Ground, NotSupplied, PriceUnknown
 from graftbook.closure.question import (
@@ -149,12 +150,16 @@ class FinishedSet:
         return [rules[name] for name in sorted(rules)]
 
     def _conflicts(self) -> Iterator[Broken]:
-        for conflict, one, other, determined in self.meetings():
+        for conflict, one, other, determined in self.meetings:
             if determined:
                 yield Broken(Cause.conflict, conflict.name, conflict, tuple(sorted((one, other))))
 
-    def meetings(self) -> Iterator[tuple[Conflict, Fit, Fit, bool]]:
+    @cached_property
+    def meetings(self) -> list[tuple[Conflict, Fit, Fit, bool]]:
         """Conflicts of which a changed or ordered thing meets the other side; last: is that sure."""
+        return list(self._meetings())
+
+    def _meetings(self) -> Iterator[tuple[Conflict, Fit, Fit, bool]]:
         index = self.scope.index
         for fit in self.new:
             entries = [e for n in self.scope.names(fit) for e in index.conflicts_of.get(n, ())]
@@ -187,12 +192,16 @@ class FinishedSet:
         return self.scope.has(fit, side.having)
 
     def _joints(self) -> Iterator[Broken]:
-        for joint, one, other, verdict in self.joint_verdicts():
+        for joint, one, other, verdict in self.joint_verdicts:
             if verdict is False:
                 yield Broken(Cause.joint, joint.name, joint, tuple(sorted({one, other})))
 
-    def joint_verdicts(self) -> Iterator[tuple[Joint, Fit, Fit, bool | None]]:
+    @cached_property
+    def joint_verdicts(self) -> list[tuple[Joint, Fit, Fit, bool | None]]:
         """Each joint of which a side changed, both sides filled, and whether it agrees."""
+        return list(self._joint_verdicts())
+
+    def _joint_verdicts(self) -> Iterator[tuple[Joint, Fit, Fit, bool | None]]:
         joints = {j.name: j for p in self.changed for j in self.scope.index.joints_at.get(p, ())}
         for joint in joints.values():
             one, other = self.fit(joint.position), self.fit(joint.other_position)
@@ -308,8 +317,8 @@ def _each_once(broken: Iterable[Broken]) -> list[Broken]:
 
 def verify(
     scope: Scope, question: Question, after: Mapping[str, str | None], loose: Mapping[str, int]
-) -> None:
-    """Raise InternalError when the set breaks a rule, a limit or a wish; RoundedAway for budgets only."""
+) -> FinishedSet:
+    """The set as judged. Raises InternalError where it breaks something; RoundedAway for budgets only."""
     finished = FinishedSet(scope, after, loose)
     broken = [*finished.broken_rules(), *finished.broken_limits(question.limits)]
     unfulfilled = [wish.name for wish in question.wishes if not finished.fulfils(wish)]
@@ -317,3 +326,4 @@ def verify(
         names = ", ".join([*(b.name for b in broken), *unfulfilled])
         only_budgets = not unfulfilled and all(b.cause is Cause.budget for b in broken)
         raise (RoundedAway if only_budgets else InternalError)(f"the set found breaks: {names}")
+    return finished

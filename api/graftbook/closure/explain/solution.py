@@ -143,11 +143,11 @@ def advised(finished: FinishedSet) -> Iterator[Note]:
 def not_determined(finished: FinishedSet) -> Iterator[Note]:
     """Rules that cannot be decided for what changed, and which characteristics are missing."""
     found: dict[tuple[Cause, str], Note] = {}
-    for joint, one, other, verdict in finished.joint_verdicts():
+    for joint, one, other, verdict in finished.joint_verdicts:
         if verdict is None:
             missing = _missing(finished.scope, ((joint.kind, one), (joint.other_kind, other)))
             _note(found, Cause.joint, joint, (one, other), missing)
-    for conflict, one, other, determined in finished.meetings():
+    for conflict, one, other, determined in finished.meetings:
         if not determined:
             wanted = [
                 (want.kind, fit)
@@ -244,9 +244,8 @@ def _laid_out(
     scope, until = problem.scope, problem.deadline.extended()
     after = {p: found.values[p] for p in problem.positions}
     quantities = loose_quantities(problem, found)
-    verify(scope, problem.question, after, quantities)
+    finished = verify(scope, problem.question, after, quantities)
     until.check()
-    finished = FinishedSet(scope, after, quantities)
     gone, left, brought = flaw_notes(finished)
     until.check()
     return Solution(

@@ -12,6 +12,7 @@ from typing import Literal, overload
 from graftbook.closure.answer import Cause, ChangedTogether, FlawAsked, MetAlready
 from graftbook.closure.question import ClearPosition, FitComponent, RemedyFlaw, RemedyFlaws, Wish
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Regret, severity_weight
+from graftbook.closure.search.totals import fit_cost
 from graftbook.rulebook.compare import agrees
 from graftbook.rulebook.model import Budget, Companion, Conflict, Flaw, Joint, Side
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
@@ -219,6 +220,8 @@ class Brings:
     joints: tuple[OtherSide, ...]
     flaws: tuple[Remedied, ...]
     shifts: tuple[BudgetShift, ...]
+    cost: Mapping[str, int]
+    """Criterion → what the fit itself costs; only what it costs at all."""
 
 
 class Brought:
@@ -245,8 +248,9 @@ class Brought:
 
     def _find(self, fit: Fit) -> Brings:
         conflicts = tuple(self._conflicts(fit))
+        cost = {name: figure for name, figure in fit_cost(self.scope, fit)._asdict().items() if figure}
         if fit.is_loose:
-            return Brings((), conflicts, (), (), (), ())
+            return Brings((), conflicts, (), (), (), (), cost)
         joints = [j for j in self.scope.index.joints_at.get(fit.position, ()) if self.scope.holds(j)]
         if fit.component is None:
             joints = []
@@ -261,6 +265,7 @@ class Brought:
             ),
             tuple(self._flaws(fit)),
             tuple(self._shifts(fit)),
+            cost,
         )
 
     def _companions(self, fit: Fit) -> Iterator[Demand]:

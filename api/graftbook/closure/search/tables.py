@@ -1,9 +1,9 @@
 """A question as variables and small tables, as elimination takes them (see `eliminate`)."""
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from itertools import product
 from typing import Any, Literal, NamedTuple
 
@@ -11,10 +11,11 @@ import numpy as np
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
+from graftbook.closure.search.brought import brought_on
 from graftbook.closure.search.deadline import LOOK_EVERY
 from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem
 from graftbook.closure.search.propagate import Propagation, Stake
-from graftbook.closure.search.totals import fit_cost, minutes_each, price_each, whole_preference
+from graftbook.closure.search.totals import minutes_each, price_each, whole_preference
 from graftbook.rulebook.scope import Fit
 
 LARGEST_TABLE = 256
@@ -176,20 +177,20 @@ class Tables:
 
     # Costs and bans ---------------------------------------------------------------------------
 
-    def _cost_event(self, so: Event | None, cost: dict[str, int]) -> None:
+    def _cost_event(self, so: Event | None, cost: Mapping[str, int]) -> None:
         if so is None:
             _add_up(self.constant, cost)
         else:
             self._cost((so.variable,), ((at,) for at in bits(so.values)), cost)
 
     def _cost(
-        self, variables: tuple[int, ...], rows: Iterable[tuple[int, ...]], cost: dict[str, int]
+        self, variables: tuple[int, ...], rows: Iterable[tuple[int, ...]], cost: Mapping[str, int]
     ) -> None:
         costs = self.made.costs.setdefault(variables, {})
         for row in rows:
             _add_up(costs.setdefault(row, {}), cost)
 
-    def _cost_while(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
+    def _cost_while(self, so: dict[int, Mask], cost: Mapping[str, int]) -> None:
         event = self._joined(so) if so else None
         self._cost_event(event, cost)
 
@@ -251,16 +252,14 @@ class Tables:
     # What places, regrets and loose parts cost -------------------------------------------------
 
     def _places(self) -> None:
-        scope = self.problem.scope
+        brought = brought_on(self.problem.scope)
         for place, domain in self.domains.items():
-            if len(domain) == 1:
-                cost = fit_cost(scope, Fit(place, next(iter(domain))))._asdict()
-                self._cost_event(None, {name: figure for name, figure in cost.items() if figure})
-                continue
-            for value, at in self.index_of[place].items():
-                cost = fit_cost(scope, Fit(place, value))._asdict()
-                spent = {name: figure for name, figure in cost.items() if figure}
-                self._cost((self.variable_of[place],), [(at,)], spent)
+            variable = self.variable_of.get(place)
+            for value in domain:
+                cost = brought.brings(Fit(place, value)).cost
+                if cost:
+                    so = None if variable is None else Event(variable, 1 << self.index_of[place][value])
+                    self._cost_event(so, cost)
 
     def _regrets(self) -> None:
         undetermined: dict[tuple[Cause, str], list[Event] | None] = {}
@@ -323,7 +322,7 @@ class Tables:
                 elif ordered and not so and extra is not None:
                     self._cost_together(_together(events), extra)
 
-    def _cost_together(self, so: dict[int, Mask], cost: dict[str, int]) -> None:
+    def _cost_together(self, so: dict[int, Mask], cost: Mapping[str, int]) -> None:
         variables = tuple(sorted(so))
         self._cost(variables, product(*(bits(so[v]) for v in variables)), cost)
 
@@ -405,7 +404,7 @@ class Tables:
                 self._ban({now: 1 << at})
 
 
-def _add_up(sum_: dict[str, int], cost: dict[str, int]) -> None:
+def _add_up(sum_: dict[str, int], cost: Mapping[str, int]) -> None:
     for name, figure in cost.items():
         sum_[name] = sum_.get(name, 0) + figure
 
@@ -418,12 +417,10 @@ def _together(events: Iterable[Event]) -> dict[int, Mask]:
     return found
 
 
-def bits(mask: Mask) -> Iterator[int]:
+@lru_cache(maxsize=1024)
+def bits(mask: Mask) -> tuple[int, ...]:
     """The values of a mask, ascending."""
-    while mask:
-        lowest = mask & -mask
-        yield lowest.bit_length() - 1
-        mask ^= lowest
+    return tuple([at for at in range(mask.bit_length()) if mask >> at & 1])
 
 
 ENOUGH, TOO_LITTLE = "enough", "too little"
