@@ -8,6 +8,7 @@ from sqlalchemy import Engine
 
 from graftbook.catalogue.compiling.book_names import names_of
 from graftbook.catalogue.compiling.books import BYTES_A_RECORD, Books, weight_of
+from graftbook.problems import Problem, UnknownComponent
 from graftbook.process.reasoning.process import Process
 from graftbook.process.service import make_service
 from graftbook.rulebook.index import ASKED_STILL
@@ -70,3 +71,26 @@ def test_a_reasoning_process_keeps_no_more_than_it_is_given(sqlite_tern: Engine)
         assert process.holds([one, other]), "what one question needs is kept together"
     finally:
         process.end()
+
+
+def test_a_problem_that_is_kept_lets_go_of_what_was_looked_at_where_it_came_up(sqlite_tern: Engine) -> None:
+    """A list of a hundred unknown numbers held the vehicle's rule book, with all worked out about it."""
+    gc.collect()
+    gc.disable()
+    try:
+        kept: list[Problem] = []
+        held: list[weakref.ref[RuleBook]] = []
+        _look_up(sqlite_tern, kept, held)
+        assert [problem.detail for problem in kept] == ["There is no component 'ZZ-1'"]
+        assert held[0]() is None
+    finally:
+        gc.enable()
+
+
+def _look_up(engine: Engine, kept: list[Problem], held: "list[weakref.ref[RuleBook]]") -> None:
+    book = Books(engine).book("T2-L")
+    held.append(weakref.ref(book))
+    try:
+        raise UnknownComponent("ZZ-1")
+    except Problem as problem:
+        kept.append(problem.kept())
