@@ -281,9 +281,11 @@ def _ambiguous_price(make: Maker) -> None:
 
 
 def _differs(make: Maker) -> None:
+    """Singly: a box could be larger than the stock that the catalogue tells of, and is then refused."""
     number = make.random.choice(sorted(make.components))
     del make.components[number]
-    make.spoilt("name_differs", **{"Part No": number, "Description": f"a thing of its own {number}"})
+    said = {"Part No": number, "Description": f"a thing of its own {number}", "Box": ""}
+    make.spoilt("name_differs", **said)
 
 
 def _blank_number(make: Maker) -> None:
