@@ -9,7 +9,7 @@ from sqlalchemy import Engine, select
 
 from graftbook.catalogue.compiling.queries import compile_book
 from graftbook.catalogue.lint import lint as linting
-from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.equipment import figure_findings
 from graftbook.catalogue.lint.finding import Finding, Severity, Wrong
 from graftbook.catalogue.lint.lint import circles_in, lint
@@ -472,11 +472,11 @@ def test_a_figure_that_a_check_wants_and_one_component_lacks(sqlite_demo: Engine
     """A master cylinder without its bore; a disc in the place of a drum lacks shoes and is not told."""
     with reading(sqlite_demo) as session:
         book = compile_book(session, "32P-21-R")
-    assert list(figure_findings(Looked(book))) == []
+    assert list(figure_findings(Survey(book))) == []
     number = "QB-3050"
     known = {k: v for k, v in book.components[number].characteristics.items() if k != "master_bore"}
     lacking = replace(book.components[number], characteristics=known)
     without = replace(book, components={**book.components, number: lacking})
-    ((key, sentence),) = figure_findings(Looked(without))
+    ((key, sentence),) = figure_findings(Survey(without))
     assert key == (Wrong.no_figure, (number, "master_bore"))
     assert sentence.endswith("would be read by a check, and nobody records it")

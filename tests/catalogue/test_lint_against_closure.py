@@ -6,7 +6,7 @@ from itertools import product
 
 import pytest
 
-from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.equipment import equipment_findings
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.rules import RuleLint
@@ -101,7 +101,7 @@ def test_what_is_impossible_is_explained_by_the_rules_that_stand_against_it() ->
 
 
 def told_of_equipment(book: RuleBook) -> dict[str, Wrong]:
-    return {records[0]: wrong for (wrong, records), _ in equipment_findings(Looked(book))}
+    return {records[0]: wrong for (wrong, records), _ in equipment_findings(Survey(book))}
 
 
 def expected_of_equipment(book: RuleBook) -> dict[str, Wrong]:

@@ -8,7 +8,7 @@ from sqlalchemy import Engine
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.checks import set as sets
-from graftbook.checks.fitted import Fitted, Looked, Reading, remembered
+from graftbook.checks.fitted import Fitted, Reading, Whereabouts, remembered
 from graftbook.checks.law import Binding
 from graftbook.database import reading
 from graftbook.rulebook.scope import Scope
@@ -89,7 +89,7 @@ def test_what_is_taken_over_from_today_is_what_would_be_found_anew(
         for after in ({position: component}, {position: component, other_position: other}):
             found = sets.check_set(book, vehicle, today, {**today, **after})
             with monkeypatch.context() as nothing_kept:
-                nothing_kept.setattr(Looked, "meets", lambda *_: True)
+                nothing_kept.setattr(Whereabouts, "meets", lambda *_: True)
                 assert sets.check_set(book, vehicle, today, {**today, **after}) == found, after
         changed = Fitted(book, {**today, **after}, vehicle).unlike(Fitted(book, today, vehicle))
         stands = next(iter(sets.index_of(book).notebook["as it stands"].values()))

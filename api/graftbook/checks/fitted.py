@@ -36,17 +36,17 @@ class Recorded:
 
 
 @dataclass(slots=True)
-class Looked:
+class Whereabouts:
     """Where something was looked up in a set: at positions, and at whatever records a kind."""
 
     positions: set[str] = field(default_factory=set)
     kinds: set[str] = field(default_factory=set)
 
-    def add(self, other: "Looked") -> None:
+    def add(self, other: "Whereabouts") -> None:
         self.positions |= other.positions
         self.kinds |= other.kinds
 
-    def meets(self, other: "Looked") -> bool:
+    def meets(self, other: "Whereabouts") -> bool:
         """Whether both name a position or a kind."""
         return not (self.positions.isdisjoint(other.positions) and self.kinds.isdisjoint(other.kinds))
 
@@ -56,7 +56,7 @@ class Memory:
     """What was worked out of one set on one vehicle; kept with the book for the vehicle as it stands."""
 
     found: dict[tuple[Places, str], Recorded | None] = field(default_factory=dict)
-    results: dict[object, tuple[Any, "Reading", Looked]] = field(default_factory=dict)
+    results: dict[object, tuple[Any, "Reading", Whereabouts]] = field(default_factory=dict)
     recorded: dict[str, list[tuple[str, Component, Measure]]] = field(default_factory=dict)
 
 
@@ -79,9 +79,9 @@ class Fitted:
         self._sits = sits
         self.vehicle = vehicle
         self.read: dict[str, str] = {}
-        self.looked = Looked()
+        self.looked = Whereabouts()
         self.memory = memory or Memory()
-        self._unlike: tuple[Fitted, Looked] | None = None
+        self._unlike: tuple[Fitted, Whereabouts] | None = None
 
     def number(self, position: str) -> str | None:
         """The number of what sits at `position`; None where nothing does."""
@@ -93,7 +93,7 @@ class Fitted:
         number = self.number(position)
         return self.book.components.get(number) if number else None
 
-    def unlike(self, other: "Fitted") -> Looked:
+    def unlike(self, other: "Fitted") -> Whereabouts:
         """The positions that hold something else than in another set of the vehicle, and every kind that what
         sits there records in either."""
         if self._unlike is None or self._unlike[0] is not other:
@@ -103,17 +103,17 @@ class Fitted:
                 self.book.components.get(sits.get(p) or "") for sits in (mine, theirs) for p in positions
             )
             kinds = {kind for component in there if component for kind in component.characteristics}
-            self._unlike = other, Looked(positions, kinds)
+            self._unlike = other, Whereabouts(positions, kinds)
         return self._unlike[1]
 
-    def finds_as(self, other: "Fitted", looked: Looked) -> bool:
+    def finds_as(self, other: "Fitted", looked: Whereabouts) -> bool:
         """Whether what was looked up here is the same in another set of the book."""
         return self is other or (self.book is other.book and not looked.meets(self.unlike(other)))
 
     @contextmanager
-    def looking(self) -> Iterator[Looked]:
+    def looking(self) -> Iterator[Whereabouts]:
         """What is looked up meanwhile, apart and in `looked`."""
-        before, self.looked = self.looked, Looked()
+        before, self.looked = self.looked, Whereabouts()
         try:
             yield self.looked
         finally:

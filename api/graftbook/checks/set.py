@@ -9,7 +9,7 @@ from graftbook.checks.chassis import stance, suspension, wheels
 from graftbook.checks.driveline import driveline, gearing, speedometer
 from graftbook.checks.electrical import electrical
 from graftbook.checks.findings import beside_today
-from graftbook.checks.fitted import ARITHMETIC, Fitted, Looked, Memory, finite
+from graftbook.checks.fitted import ARITHMETIC, Fitted, Memory, Whereabouts, finite
 from graftbook.checks.joints import bolts, corrosion, unions
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.verdict import CAUTIONS, Finding, Verdict
@@ -69,7 +69,7 @@ class _Stands(NamedTuple):
     """What is found of a vehicle as it stands, subject by subject with where that was looked for: a set that
     changes nothing there is found the same."""
 
-    of_each: dict[str, tuple[Sequence[Finding], Looked]]
+    of_each: dict[str, tuple[Sequence[Finding], Whereabouts]]
     memory: Memory
 
     @property

@@ -1,9 +1,10 @@
 """The drawing and the picture in a browser: marks lead to their rows, the page scrolls past the picture."""
 
 import re
+from contextlib import suppress
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, TimeoutError, expect
 
 from tests.pages.browser.conftest import Visit
 from tests.pages.browser.every_page import DISCS
@@ -62,14 +63,23 @@ def test_the_engine_finds_nothing_in_a_section_seen_nearer(chromium: Browser, se
     context.close()
 
 
+def turned(page: Page, by: int, until: str) -> None:
+    """Turn the wheel as a hand does, until the page has taken it: a busy one may miss the first turn."""
+    for _ in range(5):
+        page.mouse.wheel(0, by)
+        with suppress(TimeoutError):
+            page.wait_for_function(until, timeout=2_000)
+            return
+    raise AssertionError(f"the wheel was turned five times, and not {until}")
+
+
 def test_the_page_scrolls_past_the_picture_and_ctrl_makes_it_larger(visit: Visit) -> None:
     page = visit.page
     page.goto(f"/picture?{DISCS}")
     picture = page.locator(".picture")
     before = picture.locator("svg").get_attribute("width")
     picture.hover(position={"x": 200, "y": 200})
-    page.mouse.wheel(0, 400)
-    page.wait_for_function("window.scrollY > 100")
+    turned(page, 400, "() => window.scrollY > 100")
     assert picture.locator("svg").get_attribute("width") == before
     assert picture.evaluate("one => getComputedStyle(one).touchAction") == "auto"
     page.keyboard.down("Control")

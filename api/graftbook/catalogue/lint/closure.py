@@ -27,7 +27,7 @@ FROM_NEW, FITTED = "from new", "fitted"
 """How a vehicle came by a flawed component."""
 
 
-class Looked:
+class Survey:
     """The vehicles of one variant that stand for all, and what can be done to them."""
 
     def __init__(self, book: RuleBook) -> None:

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from graftbook.catalogue.lint.closure import Looked, attainable_somewhere
+from graftbook.catalogue.lint.closure import Survey, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.checks.set import figures_missed, figures_read
 from graftbook.closure.answer import Cause
@@ -18,14 +18,14 @@ MOST_TRIED = 200
 _Found = Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]
 
 
-def equipment_findings(looked: Looked) -> _Found:
+def equipment_findings(survey: Survey) -> _Found:
     """Rules that vehicles break as they left the factory, and those that no equipment of theirs obeys.
 
     Said of each rule by itself, beside all others: rules of which each can be obeyed, and not two at once,
     are told as broken from new alone.
     """
     broken: dict[str, list[tuple[Scope, Broken]]] = {}
-    for scope in looked.scopes:
+    for scope in survey.scopes:
         for rule in broken_today(scope):
             if rule.cause is not Cause.fact:
                 broken.setdefault(rule.name, []).append((scope, rule))
@@ -59,7 +59,7 @@ def _wishes(scope: Scope, fits: Iterator[Fit] | tuple[Fit, ...]) -> Iterator[Wis
             yield FitComponent(fit.component, fit.position) if fit.component else ClearPosition(fit.position)
 
 
-def figure_findings(looked: Looked) -> _Found:
+def figure_findings(survey: Survey) -> _Found:
     """Components without a figure that a check reads of what sits in their place from new.
 
     What lacks one of a kind that the checks read there is put on the vehicle and the checks are asked: a disc
@@ -67,23 +67,23 @@ def figure_findings(looked: Looked) -> _Found:
     """
     tried: set[tuple[str, str]] = set()
     read: dict[str, set[str]] = {}
-    for scope in looked.scopes:
+    for scope in survey.scopes:
         today = {place: number for place, number in scope.today.items() if number}
         if not read.keys() >= set(today.values()):
-            found = figures_read(looked.book, scope.vehicle, today)
+            found = figures_read(survey.book, scope.vehicle, today)
             read.update((number, found.get(number, set())) for number in today.values() if number not in read)
         for place, sitting in today.items():
-            for number in sorted(n for n in scope.options(place) if n and looked.index.is_current(n)):
-                kinds = [kind for kind in read[sitting] if looked.measure(number, kind) is None]
+            for number in sorted(n for n in scope.options(place) if n and survey.index.is_current(n)):
+                kinds = [kind for kind in read[sitting] if survey.measure(number, kind) is None]
                 if not kinds or (number, place) in tried:
                     continue
                 if len(tried) == MOST_TRIED:
                     return
                 tried.add((number, place))
-                after = today | looked.with_its_pair(scope, number, place)
-                missed = figures_missed(looked.book, scope.vehicle, after)
+                after = today | survey.with_its_pair(scope, number, place)
+                missed = figures_missed(survey.book, scope.vehicle, after)
                 if lacking := [kind for kind in kinds if f"{kind} of {number} at {place}" in missed]:
-                    told = " and ".join(looked.book.kinds[kind].title for kind in lacking)
+                    told = " and ".join(survey.book.kinds[kind].title for kind in lacking)
                     sentence = (
                         f"{told} of {number} at {place} would be read by a check, and nobody records it"
                     )

@@ -118,11 +118,11 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
         rules = RuleLint(book, well, from_new)
         for key, sentence in chain(
             from_new_findings(book),
-            equipment_findings(rules.looked),
-            figure_findings(rules.looked),
+            equipment_findings(rules.survey),
+            figure_findings(rules.survey),
             sequence_findings(book),
-            budget_findings(rules.looked),
-            upgrade_findings(rules.looked),
+            budget_findings(rules.survey),
+            upgrade_findings(rules.survey),
         ):
             somewhere.setdefault(key, (sentence, []))[1].extend(alike)
         for verdict in rules.verdicts():

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection
 
-from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.finding import Finding, Wrong
 from graftbook.catalogue.loading.bearers import (
     circuits_borne,
@@ -30,12 +30,12 @@ def name_findings(connection: Connection) -> Iterator[Finding]:
             yield Finding(Wrong.idle_option, (option, *options[option]), sentence)
 
 
-def budget_findings(looked: Looked) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:
+def budget_findings(survey: Survey) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:
     """(what, sentence) for budgets that nothing feeds, or that nothing draws on, on any vehicle."""
-    for budget in looked.book.budgets:
-        numbers = {n for p in looked.index.positions_of_budget[budget.name] for n in looked.at[p]}
+    for budget in survey.book.budgets:
+        numbers = {n for p in survey.index.positions_of_budget[budget.name] for n in survey.at[p]}
         for kind, verb in ((budget.supply_kind, "feeds"), (budget.demand_kind, "draws on")):
-            if not any((m := looked.measure(number, kind)) and m.high for number in numbers):
+            if not any((m := survey.measure(number, kind)) and m.high for number in numbers):
                 key = (Wrong.idle_budget, (budget.name, kind))
                 yield key, f"nothing {verb} {budget.name}: no component {_where(budget)} records {kind}"
 

@@ -10,7 +10,7 @@ from collections.abc import Container, Iterable, Iterator
 from itertools import product
 from typing import NamedTuple, TypeVar
 
-from graftbook.catalogue.lint.closure import FROM_NEW, SECONDS_EACH, Looked, attainable_somewhere
+from graftbook.catalogue.lint.closure import FROM_NEW, SECONDS_EACH, Survey, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question
@@ -55,7 +55,7 @@ class RuleLint:
         self.book = book
         self.settled = settled
         self.from_new = from_new
-        self.looked = Looked(book)
+        self.survey = Survey(book)
 
     def verdicts(self) -> Iterator[Verdict]:
         """Everything that is well, or not, on this variant."""
@@ -74,7 +74,7 @@ class RuleLint:
         """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
         for a in self._asked():
             if a.key in keys and a.scopes:
-                rules = self.looked.rules_against(a.scopes[0], a.wish)
+                rules = self.survey.rules_against(a.scopes[0], a.wish)
                 if rules is None:
                     continue
                 why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
@@ -82,14 +82,14 @@ class RuleLint:
 
     def _asked(self) -> Iterator[Asked]:
         """The wishes that are not settled yet."""
-        for number in self.looked.candidates:
+        for number in self.survey.candidates:
             if (key := (Wrong.dead, (number,), "")) not in self.settled:
-                scopes, never = self.looked.places_for(number), f"{number} can never be fitted"
+                scopes, never = self.survey.places_for(number), f"{number} can never be fitted"
                 yield Asked(key, FitComponent(number), scopes, never, "it breaks")
         for flaw in self.book.flaws:
             if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
                 continue
-            how, scopes = self.looked.flawed(flaw, fitted=flaw.name not in self.from_new)
+            how, scopes = self.survey.flawed(flaw, fitted=flaw.name not in self.from_new)
             if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
                 parts = " and ".join(flaw.components)
                 never = f"{flaw.name} of {parts} cannot be remedied on any vehicle that has it"
@@ -154,7 +154,7 @@ class RuleLint:
 
     def _demanding(self, rule: Companion) -> list[Scope]:
         """The vehicles on which the rule may bind."""
-        scopes = (scope for scope in self.looked.scopes if scope.holds(rule))
+        scopes = (scope for scope in self.survey.scopes if scope.holds(rule))
         return [scope for scope in scopes if scope.places(rule.component, rule.position)]
 
     def _joints(self) -> Iterator[Verdict]:
@@ -163,7 +163,7 @@ class RuleLint:
                 key = (Wrong.unrecorded_joint, (joint.name, position, kind), "")
                 if key in self.settled:
                     continue
-                recorded = any(self.looked.measure(number, kind) for number in self.looked.at[position])
+                recorded = any(self.survey.measure(number, kind) for number in self.survey.at[position])
                 sentence = f"{joint.name} compares {kind} at {position}, and no component there records it"
                 yield Verdict(key, sentence, recorded)
 
@@ -176,7 +176,7 @@ class RuleLint:
                 yield Verdict((Wrong.idle_rule, (rule.name,), ""), told, binds)
         for conflict in self._unsettled(self.book.conflicts):
             told = f"{conflict.name} keeps apart what no vehicle can have together"
-            if scopes := [scope for scope in self.looked.scopes if scope.holds(conflict)]:
+            if scopes := [scope for scope in self.survey.scopes if scope.holds(conflict)]:
                 binds = any(_may_meet(scope, conflict) for scope in scopes)
                 yield Verdict((Wrong.idle_rule, (conflict.name,), ""), told, binds)
 
@@ -226,11 +226,11 @@ def _in_words(alternative: Alternative) -> str:
     return alternative.component + (f" at {alternative.position}" if alternative.position else "")
 
 
-def upgrade_findings(looked: Looked) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:
+def upgrade_findings(survey: Survey) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:
     """The upgrades whose wishes no vehicle of the variant can have together, though they hold for it."""
     held = {
-        upgrade: [scope for scope in looked.scopes if scope.holds(upgrade)]
-        for upgrade in looked.book.upgrades
+        upgrade: [scope for scope in survey.scopes if scope.holds(upgrade)]
+        for upgrade in survey.book.upgrades
     }
     alone = {upgrade: wishes[0] for upgrade in held if len(wishes := wishes_of(upgrade)) == 1}
     had = attainable_somewhere((wish, held[upgrade]) for upgrade, wish in alone.items())
@@ -238,7 +238,7 @@ def upgrade_findings(looked: Looked) -> Iterator[tuple[tuple[Wrong, tuple[str, .
         if upgrade in alone:
             possible = alone[upgrade] in had
         else:
-            possible = any(_together(looked, scope, wishes_of(upgrade)) for scope in scopes)
+            possible = any(_together(survey, scope, wishes_of(upgrade)) for scope in scopes)
         if scopes and not possible:
             told = f"the upgrade {upgrade.name} holds here, and no vehicle can be given all that it wishes"
             yield (Wrong.idle_upgrade, (upgrade.name,)), told
@@ -250,6 +250,6 @@ def wishes_of(upgrade: Upgrade) -> tuple[Wish, ...]:
     return (*fits, *map(RemedyFlaw, upgrade.remedies))
 
 
-def _together(looked: Looked, scope: Scope, wishes: tuple[Wish, ...]) -> bool:
+def _together(survey: Survey, scope: Scope, wishes: tuple[Wish, ...]) -> bool:
     question = Question(scope.vehicle, wishes, seconds=SECONDS_EACH)
-    return answer_question(looked.book, question, next_bests=False).outcome is not Outcome.impossible
+    return answer_question(survey.book, question, next_bests=False).outcome is not Outcome.impossible
