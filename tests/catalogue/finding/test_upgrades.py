@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.compiling.queries import compile_book
-from graftbook.catalogue.lint.closure import Looked
+from graftbook.catalogue.lint.closure import Survey
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.rules import upgrade_findings, wishes_of
 from graftbook.closure.answer import Outcome
@@ -32,7 +32,7 @@ def book_of(engine: Engine, variant: str) -> RuleBook:
 def test_every_upgrade_of_a_variant_gives_a_proved_set(sqlite_demo: Engine, variant: str) -> None:
     book = book_of(sqlite_demo, variant)
     assert book.upgrades
-    looked = Looked(book)
+    looked = Survey(book)
     for upgrade in book.upgrades:
         vehicles = [scope.vehicle for scope in looked.scopes if scope.holds(upgrade)]
         assert vehicles, upgrade.name
@@ -42,12 +42,12 @@ def test_every_upgrade_of_a_variant_gives_a_proved_set(sqlite_demo: Engine, vari
 
 def test_the_lint_finds_an_upgrade_that_cannot_be_had(sqlite_demo: Engine) -> None:
     book = book_of(sqlite_demo, "24P-21-L")
-    assert list(upgrade_findings(Looked(book))) == []
+    assert list(upgrade_findings(Survey(book))) == []
     front = next(each for each in book.upgrades if each.name == "front-discs")
     two_at_one_place = (("QB-3310", "brake.front.left"), ("QB-2012", "brake.front.left"))
     for fits in ((("QB-3310", "horn"),), two_at_one_place):
         bent = replace(book, upgrades=(replace(front, fits=fits),))
-        assert [key for key, _ in upgrade_findings(Looked(bent))] == [(Wrong.idle_upgrade, ("front-discs",))]
+        assert [key for key, _ in upgrade_findings(Survey(bent))] == [(Wrong.idle_upgrade, ("front-discs",))]
 
 
 @pytest.mark.anyio
