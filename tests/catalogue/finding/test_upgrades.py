@@ -32,9 +32,9 @@ def book_of(engine: Engine, variant: str) -> RuleBook:
 def test_every_upgrade_of_a_variant_gives_a_proved_set(sqlite_demo: Engine, variant: str) -> None:
     book = book_of(sqlite_demo, variant)
     assert book.upgrades
-    looked = Survey(book)
+    survey = Survey(book)
     for upgrade in book.upgrades:
-        vehicles = [scope.vehicle for scope in looked.scopes if scope.holds(upgrade)]
+        vehicles = [scope.vehicle for scope in survey.scopes if scope.holds(upgrade)]
         assert vehicles, upgrade.name
         answer = answer_question(book, Question(vehicles[0], wishes_of(upgrade)), next_bests=False)
         assert answer.outcome is Outcome.proved, (upgrade.name, answer.outcome, answer.contradictions)
