@@ -480,3 +480,12 @@ def test_a_figure_that_a_check_wants_and_one_component_lacks(sqlite_demo: Engine
     ((key, sentence),) = figure_findings(Survey(without))
     assert key == (Wrong.no_figure, (number, "master_bore"))
     assert sentence.endswith("would be read by a check, and nobody records it")
+
+
+def test_a_conflict_that_cannot_be_decided_clashes_with_nothing(sqlite_engine: Engine) -> None:
+    """No bore is recorded of the block."""
+    perhaps = (
+        "[conflict]\nname,component,position,other_position,other_having,reason\n"
+        "perhaps,TW-9,wheel.left,brake,bore equal 20 mm,It may rub.\n"
+    )
+    assert of(Wrong.own_clash, findings(sqlite_engine, more=perhaps)) == []

@@ -1,9 +1,10 @@
 """Lint of what sits on the vehicles of one variant: against the rules, and against what the checks read."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from graftbook.catalogue.lint.closure import Survey, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
+from graftbook.catalogue.lint.vehicles import told
 from graftbook.checks.set import figures_missed, figures_read
 from graftbook.closure.answer import Cause
 from graftbook.closure.explain.solution import broken_today
@@ -24,21 +25,21 @@ def equipment_findings(survey: Survey) -> _Found:
     Said of each rule by itself, beside all others: rules of which each can be obeyed, and not two at once,
     are told as broken from new alone.
     """
-    broken: dict[str, list[tuple[Scope, Broken]]] = {}
+    broken: dict[str, list[tuple[Scope, list[Wish]]]] = {}
     for scope in survey.scopes:
         for rule in broken_today(scope):
             if rule.cause is not Cause.fact:
-                broken.setdefault(rule.name, []).append((scope, rule))
-    asked = [(wish, [scope]) for on in broken.values() for scope, rule in on for wish in _mends(scope, rule)]
-    mended = attainable_somewhere(asked)
+                broken.setdefault(rule.name, []).append((scope, list(_mends(scope, rule))))
+    mended = attainable_somewhere(
+        (wish, [scope]) for on in broken.values() for scope, mends in on for wish in mends
+    )
     for name, on in broken.items():
-        told = on[0][0].vehicle
-        vehicle = f"{told.chassis_prefix}-{told.chassis_serial}"
-        if mended.isdisjoint(wish for scope, rule in on for wish in _mends(scope, rule)):
-            sentence = f"{vehicle} breaks {name} from new, and nothing that could be fitted obeys it"
+        breaks = f"{told(on[0][0].vehicle)} breaks {name}"
+        if mended.isdisjoint(wish for _, mends in on for wish in mends):
+            sentence = f"{breaks} from new, and nothing that could be fitted obeys it"
             yield (Wrong.no_equipment, (name,)), sentence
         else:
-            yield (Wrong.broken_from_new, (name,)), f"{vehicle} breaks {name} as it left the factory"
+            yield (Wrong.broken_from_new, (name,)), f"{breaks} as it left the factory"
 
 
 def _mends(scope: Scope, broken: Broken) -> Iterator[Wish]:
@@ -53,7 +54,7 @@ def _mends(scope: Scope, broken: Broken) -> Iterator[Wish]:
             yield from _wishes(scope, scope.meeting(alternative))
 
 
-def _wishes(scope: Scope, fits: Iterator[Fit] | tuple[Fit, ...]) -> Iterator[Wish]:
+def _wishes(scope: Scope, fits: Iterable[Fit]) -> Iterator[Wish]:
     for fit in fits:
         if not scope.is_today(fit):
             yield FitComponent(fit.component, fit.position) if fit.component else ClearPosition(fit.position)
@@ -83,8 +84,7 @@ def figure_findings(survey: Survey) -> _Found:
                 after = today | survey.with_its_pair(scope, number, place)
                 missed = figures_missed(survey.book, scope.vehicle, after)
                 if lacking := [kind for kind in kinds if f"{kind} of {number} at {place}" in missed]:
-                    told = " and ".join(survey.book.kinds[kind].title for kind in lacking)
-                    sentence = (
-                        f"{told} of {number} at {place} would be read by a check, and nobody records it"
-                    )
+                    kinds = [survey.book.kinds[kind].title for kind in lacking]
+                    what = f"{' and '.join(kinds)} of {number} at {place}"
+                    sentence = f"{what} would be read by a check, and nobody records it"
                     yield (Wrong.no_figure, (number, *lacking)), sentence

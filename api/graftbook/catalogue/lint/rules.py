@@ -12,9 +12,10 @@ from typing import NamedTuple, TypeVar
 
 from graftbook.catalogue.lint.closure import FROM_NEW, SECONDS_EACH, Survey, attainable_somewhere
 from graftbook.catalogue.lint.finding import Wrong
-from graftbook.closure.answer import Outcome
+from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
+from graftbook.closure.search.brought import brought_on
 from graftbook.rulebook.model import Alternative, Companion, Conflict, RuleBook, Upgrade
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
@@ -130,27 +131,12 @@ class RuleLint:
         meeting = scope.meeting(alternative) or tuple(
             map(loose_fit, scope.loose_servers(alternative.component))
         )
-        clashes = self._clashes(scope)
         names: dict[str, None] = {}
         for one, other in product(asking, meeting):
-            clash = next((name for name, beside in clashes.get(one, ()) if other in beside), "")
-            clash = clash or _wants_another(scope, one, other) or _wants_another(scope, other, one)
-            if not clash:
+            if not (clash := _clash(scope, one, other) or _clash(scope, other, one)):
                 return ()
             names[clash] = None
         return tuple(names)
-
-    def _clashes(self, scope: Scope) -> dict[Fit, list[tuple[str, dict[Fit, bool]]]]:
-        """Fit → the conflicts that it is on one side of, with the other side; kept with the vehicle."""
-        kept: dict[Fit, list[tuple[str, dict[Fit, bool]]]] | None = scope.notebook.get("clashes")
-        if kept is None:
-            kept = scope.notebook["clashes"] = {}
-            for conflict in (conflict for conflict in self.book.conflicts if scope.holds(conflict)):
-                sides = scope.on_side(conflict.one), scope.on_side(conflict.other)
-                for one, other in (sides, sides[::-1]):
-                    for fit in one:
-                        kept.setdefault(fit, []).append((conflict.name, other))
-        return kept
 
     def _demanding(self, rule: Companion) -> list[Scope]:
         """The vehicles on which the rule may bind."""
@@ -197,17 +183,17 @@ def _may_meet(scope: Scope, conflict: Conflict) -> bool:
     return any(fit.is_loose or fit.position != beside.position for fit in one for beside in other)
 
 
-def _wants_another(scope: Scope, fit: Fit, beside: Fit) -> str:
-    """The companion rule of a fit that wants another than `beside` in its place; "" where there is none."""
-    for number in scope.names(fit):
-        for rule in scope.index.companions_of.get(number, ()):
-            if rule.required and rule.position in ("", fit.position) and scope.holds(rule):
-                there = (
-                    a.position == beside.position and not scope.satisfies(beside, a)
-                    for a in rule.alternatives
-                )
-                if not beside.is_loose and all(there):
-                    return rule.name
+def _clash(scope: Scope, fit: Fit, beside: Fit) -> str:
+    """What a fit brings that keeps it apart from another: a conflict, or a companion that is wanted in the
+    other's place. "" where nothing does, or that is not determined."""
+    brings = brought_on(scope).brings(fit)
+    for meeting in brings.conflicts:
+        if meeting.other == beside and not meeting.undetermined:
+            return meeting.rule.name
+    for demand in brings.demands:
+        wanted = demand.one_of if demand.cause is Cause.companion and not demand.loose else ()
+        if wanted and beside not in wanted and {fit.position for fit in wanted} == {beside.position}:
+            return demand.name
     return ""
 
 

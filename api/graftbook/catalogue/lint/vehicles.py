@@ -34,12 +34,14 @@ def from_new_findings(book: RuleBook) -> Iterator[tuple[_Key, str]]:
             holding = {f.component: f for f in at[name] if f.when.holds(vehicle)}
             if len(holding) > 1:
                 names = tuple(sorted(f.name for f in holding.values()))
-                twice.setdefault(names, _told(vehicle))
+                twice.setdefault(names, told(vehicle))
             elif not holding and position.essential:
-                bare = bare or _told(vehicle)
+                bare = bare or told(vehicle)
         for names, where in twice.items():
-            told = " and ".join(names)
-            yield (Wrong.two_at_once, (name, *names)), f"{told} are both at {name} from new on {where}"
+            yield (
+                (Wrong.two_at_once, (name, *names)),
+                f"{' and '.join(names)} are both at {name} from new on {where}",
+            )
         if bare:
             sentence = f"{name} is never left empty, but nothing is there from new on {bare}"
             yield (Wrong.nothing_from_new, (name,)), sentence
@@ -102,6 +104,7 @@ def _choices(options: list[str]) -> list[frozenset[str]]:
     return [frozenset(), *(frozenset({option}) for option in options), frozenset(options)]
 
 
-def _told(vehicle: Vehicle) -> str:
+def told(vehicle: Vehicle) -> str:
+    """A vehicle of the variant in words."""
     options = f" with {', '.join(sorted(vehicle.options))}" if vehicle.options else ""
     return f"{vehicle.chassis_prefix}-{vehicle.chassis_serial}{options}"
