@@ -83,8 +83,9 @@ async def done_at_once(asked: list[Asked], so_many: int) -> list[Asked]:
 
 
 async def test_a_request_that_was_watched_does_not_wait_for_the_collector() -> None:
-    """How the watch ended held the request, which held the watch: each that reasoned left all that it had looked
-    up, rule books of the past too, and the collector stood still over a million objects, a writer with it."""
+    """How the watch ended held the request, which held the watch: each that reasoned left all that it had
+    looked up, rule books of the past too, and the collector stood still over a million objects, a writer with
+    it."""
 
     async def receive() -> Message:
         await asyncio.Event().wait()
