@@ -10,8 +10,9 @@ written with an apostrophe in front, which reading takes away again.
 import csv
 import difflib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from datetime import date
 from decimal import Decimal
 from typing import Any, TextIO
@@ -41,13 +42,17 @@ _HARMLESS = re.compile(r"[+-]\d[\d.]*( [\w/%. ]*)?", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """What is wrong, where, and what to do about it. `name` is the record's, where it could be read."""
+    """What is wrong, where, and what to do about it. `name` is the record's, where it could be read.
+
+    `said`: what its row says, field by field, as far as it could be read: whom it names is still looked up.
+    """
 
     place: Place
     kind: str
     field: str
     message: str
     name: str = ""
+    said: Mapping[str, Any] = dataclass_field(default_factory=dict, repr=False, compare=False)
 
     def __str__(self) -> str:
         where = str(self.place)
@@ -87,7 +92,9 @@ def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[
     except ValidationError as error:
         name = _name(fields)
         return None, [
-            Mistake(place, kind.kind_of_record, ".".join(map(shown, e["loc"])), _in_words(e, kind), name)
+            Mistake(
+                place, kind.kind_of_record, ".".join(map(shown, e["loc"])), _in_words(e, kind), name, fields
+            )
             for e in error.errors()
         ]
 
@@ -275,7 +282,9 @@ def _read_row(
     if unclear:
         told = {column for column, _ in unclear}
         name = _name({column: cell.text for column, cell in cells.items()})
-        yield from (Mistake(place, kind.kind_of_record, column, what, name) for column, what in unclear)
+        yield from (
+            Mistake(place, kind.kind_of_record, column, what, name, fields) for column, what in unclear
+        )
         mistakes = [m for m in mistakes if m.field not in told]
     elif record is not None:
         yield Placed(place, record)

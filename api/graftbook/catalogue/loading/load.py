@@ -20,7 +20,7 @@ from graftbook.catalogue.history.snapshots import begin_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
 from graftbook.catalogue.loading.bearers import unborne_names
 from graftbook.catalogue.loading.expanding import settle
-from graftbook.catalogue.loading.references import broken_references
+from graftbook.catalogue.loading.references import broken_references, broken_references_beside
 from graftbook.catalogue.loading.removing import REMOVED, Removals, remove, still_named
 from graftbook.catalogue.loading.staging import (
     SPANS_OF,
@@ -154,6 +154,7 @@ class Load:
             *still_named(self.connection, removals),
             *settle(self.connection, brought),
             *broken_references(self.connection, brought),
+            *broken_references_beside(self.connection, self.report.mistakes),
             *self._read_late(),
             *self._unlike_kinds(brought),
             *disagreements(self.connection, brought),
@@ -223,7 +224,7 @@ class Load:
             mistakes = list(self._check(kind, name, placed, known))
             made = None if mistakes else self._rows(placed, mistakes)
             for found, message in mistakes:
-                self.report.add(Mistake(placed.place, kind, found, message, name))
+                self.report.add(Mistake(placed.place, kind, found, message, name, dict(placed.record)))
             if made is None:
                 broken.setdefault(name, placed.place)
                 continue
