@@ -154,7 +154,7 @@ class Load:
             *still_named(self.connection, removals),
             *settle(self.connection, brought),
             *broken_references(self.connection, brought),
-            *broken_references_beside(self.connection, self.report.mistakes),
+            *broken_references_beside(self.connection, [*self.report.mistakes, *(m for m, _ in self.absurd)]),
             *self._read_late(),
             *self._unlike_kinds(brought),
             *disagreements(self.connection, brought),
@@ -287,7 +287,8 @@ class Load:
         try:
             return rows_of(record, self.kinds if record.kind_of_record in MEASURED else {})
         except Absurd as error:
-            mistake = Mistake(placed.place, record.kind_of_record, error.args[1], "", name_of(record))
+            kind, field = record.kind_of_record, error.args[1]
+            mistake = Mistake(placed.place, kind, field, "", name_of(record), dict(record))
             if len(self.absurd) < MOST_MISTAKES:
                 self.absurd.append((mistake, error))
             else:
