@@ -314,6 +314,13 @@ class Brought:
             side.met[number] = meeting
         return side.met[number]
 
+    def at_joints_today(self, fit: Fit) -> Iterator[Meeting]:
+        """How a fit meets what sits today at the other sides of its joints, where they do not agree."""
+        for side in self.brings(fit).joints:
+            number = self.scope.today.get(side.position)
+            if number and (meeting := self.at_joint(fit, side, number)):
+                yield meeting
+
     def _within(self, joint: Joint, fit: Fit) -> Iterator[Demand | Regret]:
         verdict = joint_verdict(self.scope, joint, fit, fit)
         if verdict is None:
