@@ -21,6 +21,7 @@ from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
+_SERIAL = re.compile(r"[0-9]{1,9}")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
 _BETWEEN_WORDS = re.compile(r"[\s\-_]+")
@@ -233,8 +234,10 @@ def readings(chassis: str) -> list[tuple[str, int]]:
     prefix, dash, serial = text.rpartition("-")
     readings = []
     prefix, serial = _NOT_IN_A_CHASSIS.sub("", prefix), serial.strip()
-    if dash and prefix and re.fullmatch(r"[0-9]{1,9}", serial):
+    if dash and prefix and _SERIAL.fullmatch(serial):
         readings.append((prefix, int(serial)))
+        if "A" <= prefix[-1] <= "Z":
+            return readings  # without the dash it reads the same
     if match := _HALVES.match(_NOT_IN_A_CHASSIS.sub("", text)):
         readings.append((match.group(1), int(match.group(2))))
     return list(dict.fromkeys(readings))

@@ -94,40 +94,40 @@ class Propagation:
         return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
 
     def apply(self, demand: Demand) -> None:
-        domains, is_today = self.domains, self.problem.scope.is_today
-        unsure: Fit | None = None
-        for fit in demand.when:
-            domain = domains.get(fit.position)
-            if not (is_today(fit) if domain is None else fit.component in domain):
+        domains, today = self.domains, self.problem.scope.today
+        unsure: tuple[str, str | None] | None = None
+        for position, component in demand.when:
+            domain = domains.get(position)
+            if not (today.get(position) == component if domain is None else component in domain):
                 return
             if domain is not None and len(domain) > 1:
                 if unsure is not None:
                     return
-                unsure = fit
+                unsure = position, component
         possible = []
-        for fit in demand.one_of:
-            domain = domains.get(fit.position)
-            if is_today(fit) if domain is None else fit.component in domain:
+        for position, component in demand.one_of:
+            domain = domains.get(position)
+            if today.get(position) == component if domain is None else component in domain:
                 if unsure is not None or domain is None or len(domain) == 1:
                     return
-                possible.append(fit)
+                possible.append((position, component))
         if any(self.may_be(need.fit) for need in demand.loose):
             if unsure is None and not possible:
                 self.order(demand)
         elif unsure is not None:
-            place = unsure.position
-            self.narrow(place, domains[place] - {unsure.component}, demand)
+            place, component = unsure
+            self.narrow(place, domains[place] - {component}, demand)
         else:
             self.meet(demand, possible)
 
-    def meet(self, demand: Demand, possible: list[Fit]) -> None:
+    def meet(self, demand: Demand, possible: list[tuple[str, str | None]]) -> None:
         """One of these meets a demand that holds; where all are of one place, nothing else sits there."""
-        places = {fit.position for fit in possible}
+        places = {position for position, _ in possible}
         if not places:
             self.used.append(demand)
             raise Contradicts(demand)
         if len(places) == 1:
-            self.narrow(places.pop(), {fit.component for fit in possible}, demand)
+            self.narrow(places.pop(), {component for _, component in possible}, demand)
 
     def order(self, demand: Demand) -> None:
         """Only loose parts can meet the demand; the only one of them is certain."""
