@@ -1,5 +1,6 @@
 """Backup and restore while others read and write: the copy is one state, and a restore is seen at once."""
 
+import fcntl
 import io
 import os
 import shutil
@@ -15,6 +16,7 @@ import httpx
 import pytest
 from sqlalchemy import Engine, make_url, text
 
+from graftbook import temporary_files
 from graftbook.backups.files import Refused, written_whole
 from graftbook.backups.service import backup, restore
 from graftbook.builds.schemas import SpecificationIn
@@ -25,7 +27,7 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.database import migrate, reading
 from graftbook.problems import Unavailable
 from graftbook.settings import Settings
-from graftbook.temporary_files import work_folder
+from graftbook.temporary_files import clear_abandoned, work_folder
 from tests.catalogue.sheet import sheet
 from tests.soundness.databases import opened
 from tests.soundness.server import ROOT, Served, graftbook
@@ -347,6 +349,95 @@ def test_what_a_killed_backup_left_behind_goes_with_the_next_and_what_another_wr
             part.write_text("new")
         assert set(tmp_path.iterdir()) == at_work | {target}
         working.kill()
+
+
+HALF_A_RESTORE = """
+import sys, time
+from pathlib import Path
+from graftbook.backups import postgres, service, sqlite
+from graftbook.settings import Settings
+def never(*_given):
+    print("half", flush=True)
+    time.sleep(60)
+postgres._made_ready = sqlite._made_ready = never
+url, tools, source = sys.argv[1:]
+service.restore(Settings(database_url=url, postgres_tools=tools), Path(source), replace=True)
+"""
+
+
+def test_what_a_killed_restore_left_behind_goes_with_the_next(own_demo_url: str, tmp_path: Path):
+    """A copy of the database: a file beside it, or a database beside it on the server."""
+    saved = tmp_path / "saved"
+    backup(settings(own_demo_url), saved)
+    priced(own_demo_url, 7)
+    changed = exported(own_demo_url)
+    url = make_url(own_demo_url).render_as_string(hide_password=False)
+    command = [sys.executable, "-c", HALF_A_RESTORE, url, settings(url).postgres_tools, str(saved)]
+    before = beside(own_demo_url)
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as killed:
+        assert killed.stdout
+        assert killed.stdout.readline() == "half\n"
+        killed.kill()
+    assert len(beside(own_demo_url) - before) == 1, "a killed restore leaves its copy behind"
+    assert exported(own_demo_url) == changed
+    restore(settings(own_demo_url), saved, replace=True)
+    assert beside(own_demo_url) == before
+    assert "BK-1" not in exported(own_demo_url)
+
+
+def beside(url: str) -> set[str]:
+    """What lies beside a database: files and folders in its folder, databases of its name on its server."""
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite":
+        file = Path(str(address.database))
+        return {path.name for path in file.parent.iterdir() if not path.name.startswith(file.name)}
+    with opened(url) as engine, engine.connect() as connection:
+        of_its_name = text("SELECT datname FROM pg_database WHERE starts_with(datname, :name)")
+        return set(connection.execute(of_its_name, {"name": address.database}).scalars())
+
+
+def test_what_is_made_and_not_yet_held_is_not_taken_for_abandoned(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Another one clears what is abandoned just when a folder, or a file, is made: it is made once more."""
+    hold, cleared = temporary_files.fcntl.flock, []
+
+    def late(handle: int, how: int) -> None:
+        if how == fcntl.LOCK_EX and not cleared:
+            cleared.append(how)
+            clear_abandoned(tmp_path, ".")
+            assert not list(tmp_path.iterdir())
+        hold(handle, how)
+
+    monkeypatch.setattr(temporary_files.fcntl, "flock", late)
+    with work_folder(tmp_path, ".work-") as folder:
+        assert list(tmp_path.iterdir()) == [folder]
+    assert cleared.pop() == fcntl.LOCK_EX
+    with written_whole(tmp_path / "file") as part:
+        part.write_text("whole")
+    assert cleared == [fcntl.LOCK_EX]
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("file", "whole")]
+
+
+MADE_AND_KILLED = """
+import os, sys, tempfile
+from pathlib import Path
+from graftbook.temporary_files import work_folder
+made = tempfile.mkdtemp
+def last(*given, **named):
+    made(*given, **named)
+    os.kill(os.getpid(), 9)
+tempfile.mkdtemp = last
+work_folder(Path(sys.argv[1]), ".work-").__enter__()
+"""
+
+
+def test_what_was_made_by_one_who_was_killed_before_he_held_it_goes(tmp_path: Path):
+    command = [sys.executable, "-c", MADE_AND_KILLED, str(tmp_path)]
+    done = subprocess.run(command, cwd=ROOT, check=False)
+    assert (done.returncode, len(list(tmp_path.iterdir()))) == (-9, 1)
+    with work_folder(tmp_path, ".work-") as folder:
+        assert list(tmp_path.iterdir()) == [folder]
 
 
 @pytest.mark.postgres

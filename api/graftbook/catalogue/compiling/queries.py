@@ -20,6 +20,7 @@ from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.reported import reports_by_claim
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
+from graftbook.rulebook.index import let_go
 from graftbook.rulebook.units import Measure
 
 _Stated = dict[str, Any]
@@ -62,10 +63,12 @@ def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) 
     compiler = _Compiler(session.connection(), book.variant.name)
     components, supersessions = compiler.components(new)
     more = {s.name: s for s in (*book.supersessions, *supersessions)}
-    return replace(
-        book,
-        components=MappingProxyType(dict(sorted((components | dict(book.components)).items()))),
-        supersessions=tuple(more[name] for name in sorted(more)),
+    return _for_one_question(
+        replace(
+            book,
+            components=MappingProxyType(dict(sorted((components | dict(book.components)).items()))),
+            supersessions=tuple(more[name] for name in sorted(more)),
+        )
     )
 
 
@@ -83,16 +86,24 @@ class Strangers:
 
     def alone(self, book: m.RuleBook) -> m.RuleBook:
         """The book with nothing in it but these: what it says of one that it does not know, at no cost."""
-        return m.RuleBook(
-            book.variant,
-            book.revision,
-            epoch=book.epoch,
-            sections=book.sections,
-            kinds=book.kinds,
-            positions=book.positions,
-            components=MappingProxyType(self._components),
-            supersessions=self._supersessions,
+        return _for_one_question(
+            m.RuleBook(
+                book.variant,
+                book.revision,
+                epoch=book.epoch,
+                sections=book.sections,
+                kinds=book.kinds,
+                positions=book.positions,
+                components=MappingProxyType(self._components),
+                supersessions=self._supersessions,
+            )
         )
+
+
+def _for_one_question(book: m.RuleBook) -> m.RuleBook:
+    """A book that nobody keeps: what will be worked out about it is forgotten again."""
+    let_go(book)
+    return book
 
 
 class _Compiler:
