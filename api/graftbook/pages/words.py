@@ -16,6 +16,7 @@ MINUS = "\u2212"
 _TYPED = re.compile("`([^`]+)`")
 SIDES = frozenset(("left", "right"))
 SIDE = re.compile(r"\b(left|right)\b")
+_AT_THE_END = re.compile(r"[0-9]*$")
 _WORD = re.compile(r"\w+|\W+")
 
 
@@ -121,6 +122,13 @@ def once(words: Iterable[str | None]) -> list[str]:
     return list(dict.fromkeys(word for word in words if word))
 
 
+def half_typed(typed: str, chassis: str) -> bool:
+    """Whether a number with a nought in front was typed with fewer digits than the house writes: it may be
+    the beginning of another vehicle's."""
+    digits = _AT_THE_END.findall(typed.strip())[0]
+    return digits.startswith("0") and len(digits) < len(chassis.rpartition("-")[2])
+
+
 def price_of_all(prices: Iterable[str | None]) -> str | None:
     """The price of all; unknown where one is."""
     known = list(prices)
@@ -184,6 +192,7 @@ FILTERS: dict[str, Any] = {
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,
+    "half_typed": half_typed,
     "VERDICTS": VERDICTS,
     "SEVERITIES": SEVERITIES,
     "EFFORTS": EFFORTS,

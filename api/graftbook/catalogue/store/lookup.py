@@ -126,7 +126,8 @@ def _prefixes_like(prefix: str, known: list[str]) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class SpanFound:
-    """A chassis span: its ends as the house writes them, and the variant's title."""
+    """Chassis numbers of one span: the first and the last of them as the house writes them, and the variant's
+    title. Of a number that is typed in whole both are that number."""
 
     first: str
     last: str
@@ -134,7 +135,8 @@ class SpanFound:
 
 
 def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]:
-    """The spans whose prefix starts like a chassis number that is being typed, or is how it starts."""
+    """The spans with a prefix that starts like what is being typed; once digits of the serial stand there
+    too, of each span what it may become: that number, else all that begin so."""
     span, variant = table("chassis_span"), table("variant")
     letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
     starts = span.c.prefix.startswith(letters, autoescape=True)
@@ -144,16 +146,29 @@ def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]
         .join(variant, variant.c.name == span.c.variant)
         .where(or_(starts, *within))
         .order_by(span.c.prefix, span.c.first_serial)
-        .limit(limit)
     )
-    return [
-        SpanFound(
-            f"{row.prefix}-{row.first_serial:0{row.digits}d}",
-            f"{row.prefix}-{row.last_serial:0{row.digits}d}",
-            row.title,
-        )
-        for row in session.connection().execute(query)
-    ]
+    found: list[SpanFound] = []
+    for row in session.connection().execute(query.limit(CANDIDATES)):
+        if held := _begun_in(row, letters[len(row.prefix) :]):
+            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in held)
+            found.append(SpanFound(first, last, row.title))
+    return found[:limit]
+
+
+def _begun_in(span: Any, digits: str) -> tuple[int, int] | None:
+    """The first and the last serial of a span that typed digits may be or become; none: no such serial."""
+    if not digits:
+        return span.first_serial, span.last_serial
+    missing = span.digits - len(digits)
+    if not (digits.isascii() and digits.isdigit()) or missing < 0:
+        return None
+    serial = int(digits)
+    whole = missing == 0 or digits[0] != "0"
+    if whole and span.first_serial <= serial <= span.last_serial:
+        return serial, serial
+    first = max(serial * 10**missing, span.first_serial)
+    last = min((serial + 1) * 10**missing - 1, span.last_serial)
+    return (first, last) if first <= last else None
 
 
 def find_components(session: Session, number: str) -> list[str]:
