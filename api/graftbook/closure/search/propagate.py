@@ -35,17 +35,7 @@ class Propagation:
         """The demands that narrowed something, in the order in which they did."""
         self.narrowed: dict[str, None] = {}
         """The places of which something was ruled out."""
-        self.depending: dict[tuple[str, str | None], list[int]] = defaultdict(list)
-        """A fit → which demands hold once it is certain (it stands in their `when`), by their number."""
-        self.served: dict[tuple[str, str | None], list[int]] = defaultdict(list)
-        """A fit → which demands it could meet."""
-        for number, demand in enumerate(self.demands):
-            for fit in demand.when:
-                self.depending[fit].append(number)
-            for fit in demand.one_of:
-                self.served[fit].append(number)
-            for need in demand.loose:
-                self.served[need.fit].append(number)
+        self.depending, self.served = problem.depending, problem.served
         for fit in without:
             self.domains[fit.position].discard(fit.component)
         self.waiting = deque(range(len(self.demands)))
