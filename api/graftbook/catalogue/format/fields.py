@@ -71,6 +71,20 @@ def _yes_no(value: Any) -> Any:
     return value
 
 
+def _day(value: Any) -> Any:
+    """A number is no day: the library would count seconds from 1970 in it."""
+    if isinstance(value, date) or (isinstance(value, str) and _ISO.fullmatch(value.strip())):
+        return value
+    alone = isinstance(value, str | int) and _YEAR.search(str(value)[:80])
+    of_a_year = (
+        f"; of a year alone write its first or its last day, such as {alone[0]}-01-01" if alone else ""
+    )
+    raise ValueError(f"a day is written year-month-day, such as 1964-01-31{of_a_year}")
+
+
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_YEAR = re.compile(r"(?<![\d./-])(18|19|20)\d\d(?![\d./-])", re.ASCII)
+
 Name = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=NAME_PATTERN)]
 OptionalName = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{NAME_PATTERN}")]
 # Lengths stand before what is done to a text first: behind it the library checks them in Python.
@@ -97,6 +111,8 @@ Money = Annotated[
         ge=0, max_digits=12, decimal_places=2, json_schema_extra={UNIT: CATALOGUE_MONEY, "format": "decimal"}
     ),
 ]
+Day = Annotated[date, BeforeValidator(_day)]
+OptionalDay = Annotated[date | None, BeforeValidator(lambda value: value if value is None else _day(value))]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Quantity = Annotated[int, Field(ge=1, le=100_000)]
 
@@ -148,8 +164,8 @@ class Conditional(Record):
     chassis_to: Annotated[
         str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
     ] = Field("", description="last chassis number")
-    built_from: date | None = Field(None, description="first day built")
-    built_to: date | None = Field(None, description="last day built")
+    built_from: OptionalDay = Field(None, description="first day built")
+    built_to: OptionalDay = Field(None, description="last day built")
 
 
 class Stated(Conditional):
@@ -174,6 +190,10 @@ _MISTAKES = {
     "int_from_float": "a whole number is needed here",
     "float_type": "a number is needed here",
     "float_parsing": "a number is needed here",
+    "decimal_type": "a number is needed here",
+    "decimal_max_digits": "at most {max_digits} digits can stand here",
+    "decimal_max_places": "at most {decimal_places} digits can stand behind the dot",
+    "decimal_whole_digits": "at most {whole_digits} digits can stand before the dot",
     "finite_number": "a finite number is needed here",
     "literal_error": "one of {expected} is needed here",
     "greater_than": "it must be more than {gt}",
@@ -194,6 +214,8 @@ def mistake_in_words(mistake: Any) -> str:
     context = mistake.get("ctx") or {}
     if mistake["type"] in ("string_too_short", "too_short") and context.get("min_length") == 1:
         return "it must not be empty"
+    if mistake["type"] == "literal_error" and context["expected"].startswith("'', "):
+        return f"one of {context['expected'][4:]} is needed here, or nothing"
     if mistake["type"] in _MISTAKES:
         return _MISTAKES[mistake["type"]].format_map(context)
     return str(mistake["msg"]).removeprefix("Value error, ")

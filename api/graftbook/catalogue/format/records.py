@@ -5,7 +5,6 @@ integrations send, the JSON Schema that the API serves and the guide come from
 them. References are stable names, never row ids; values carry their unit.
 """
 
-from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal
 
@@ -18,9 +17,11 @@ from graftbook.catalogue.format.fields import (
     Chassis,
     Conditional,
     Count,
+    Day,
     Money,
     Name,
     Names,
+    OptionalDay,
     OptionalName,
     Quantity,
     Record,
@@ -103,8 +104,8 @@ class ChassisSpanRecord(Record):
     variant: Name = Field(description="the variant that was built under these numbers")
     first: Chassis = Field(description="first chassis number")
     last: Chassis = Field(description="last chassis number")
-    built_from: date = Field(description="first day built")
-    built_to: date = Field(description="last day built")
+    built_from: Day = Field(description="first day built")
+    built_to: Day = Field(description="last day built")
 
 
 class SectionRecord(Record):
@@ -156,7 +157,7 @@ class EvidenceRecord(Record):
         "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
     ] = Field(description="how it is known, weakest first")
     reference: Sentence = Field(description="where it stands: book and page, sheet, job")
-    on: date | None = Field(None, description="the day")
+    on: OptionalDay = Field(None, description="the day")
     who: Text = Field("", description="who says so")
     fitted: Count = Field(0, description="how many times it fitted")
     not_fitted: Count = Field(0, description="how many times it did not")
@@ -347,7 +348,7 @@ class SupersessionRecord(Record):
     name: OptionalName = Field("", description="empty: `old>>new`")
     old: Name = Field(description="number that was")
     new: Name = Field(description="number that it is now")
-    from_date: date | None = Field(None, description="first day of the new number")
+    from_date: OptionalDay = Field(None, description="first day of the new number")
     both_ways: YesNo = Field(
         False, description="the new number serves for the old one and the other way round"
     )

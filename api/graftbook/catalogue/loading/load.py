@@ -127,7 +127,8 @@ class Load:
         self.absurd: list[tuple[Mistake, Absurd]] = []
         """What cannot be; how it is told waits for all that the load brings of its kind."""
         self.changed_kinds: set[str] = set()
-        self.unread = False
+        self.unread: set[str] = set()
+        """Kinds of which there are records that could not be read: nobody knows what names they bear."""
         self.fresh = not current_revision(connection)
 
     @cached_property
@@ -150,18 +151,30 @@ class Load:
         elif self.whole is False:
             self.report.left = counts_left(self.connection)
         brought = kinds_brought(self.connection)
+        mistaken = [*self.report.mistakes, *(mistake for mistake, _ in self.absurd)]
         late = [
             *still_named(self.connection, removals),
-            *settle(self.connection, brought),
-            *broken_references(self.connection, brought),
-            *broken_references_beside(self.connection, [*self.report.mistakes, *(m for m, _ in self.absurd)]),
+            *self._settled(brought),
+            *broken_references(self.connection, brought, self.unread),
+            *broken_references_beside(self.connection, mistaken, self.unread),
             *self._read_late(),
             *self._unlike_kinds(brought),
-            *disagreements(self.connection, brought),
-            *(unborne_names(self.connection, brought) if self.keeps_images else ()),
+            *self._of_the_whole(brought),
         ]
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
+
+    def _settled(self, brought: set[str]) -> list[Mistake]:
+        mistakes = list(settle(self.connection, brought))
+        return [] if self.unread & {"range", "variant"} else mistakes
+
+    def _of_the_whole(self, brought: set[str]) -> Iterator[Mistake]:
+        """What does not agree; where a table was not read, nobody can say."""
+        if self.unread:
+            return
+        yield from disagreements(self.connection, brought)
+        if self.keeps_images:
+            yield from unborne_names(self.connection, brought)
 
     def _remove_what_is_left(self) -> Removals:
         self.report.removed = names_left(self.connection)
@@ -192,6 +205,8 @@ class Load:
         for item in records:
             if isinstance(item, Mistake):
                 self.report.add(item)
+                if item.hides:
+                    self.unread.add(item.hides)
                 if item.name and len(item.name) <= LONGEST_NAME and is_printable(item.name):
                     broken[item.kind].setdefault(item.name, item.place)
                 continue

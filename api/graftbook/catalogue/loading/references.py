@@ -125,12 +125,15 @@ REFERENCES: tuple[Reference, ...] = (
 )
 
 
-def broken_references(connection: Connection, brought: Container[str]) -> Iterator[Mistake]:
+def broken_references(
+    connection: Connection, brought: Container[str], unread: Container[str] = ()
+) -> Iterator[Mistake]:
     """Every reference of the load's records, whose kinds are `brought`, to a name that nobody has.
 
-    A name whose own record stands in the load with a mistake of its own is not reported again.
+    A name whose own record stands in the load with a mistake of its own is not reported again, nor one of
+    a kind of which records were `unread`.
     """
-    for reference in (one for one in REFERENCES if one.kind in brought):
+    for reference in (one for one in REFERENCES if one.kind in brought and one.to not in unread):
         for row in connection.execute(_missing(reference)):
             yield Mistake(
                 Place(row.file, row.line, row.sheet),
@@ -139,11 +142,13 @@ def broken_references(connection: Connection, brought: Container[str]) -> Iterat
                 _nobody_has(connection, reference.to, row.wanted),
                 row.name,
             )
-    if SPANS_OF in brought or "variant" in brought:
+    if (SPANS_OF in brought or "variant" in brought) and "variant" not in unread:
         yield from _spans_without_variant(connection)
 
 
-def broken_references_beside(connection: Connection, mistakes: Iterable[Mistake]) -> list[Mistake]:
+def broken_references_beside(
+    connection: Connection, mistakes: Iterable[Mistake], unread: Container[str] = ()
+) -> list[Mistake]:
     """Every name that nobody has in a row with another mistake, which is not in the tables: so that whoever
     mends a sheet is told all that is wrong at once."""
     wrong: dict[Place, set[str]] = defaultdict(set)
@@ -156,7 +161,7 @@ def broken_references_beside(connection: Connection, mistakes: Iterable[Mistake]
         (to, word, field, row)
         for row in rows.values()
         for field, to in _targets(row.kind).items()
-        if field not in wrong[row.place]
+        if field not in wrong[row.place] and to not in unread
         for word in _words(row.said.get(field))
     ]
     known = {to: _known(connection, to, {word for kind, word, *_ in named if kind == to}) for to, *_ in named}
