@@ -38,6 +38,16 @@ async def test_a_vehicle_and_the_name_of_an_upgrade_are_the_answer(
     assert (page.url.params["chassis"], page.url.params["upgrade"]) == (CHASSIS, "front-discs")
 
 
+async def test_the_first_field_takes_words_behind_the_number(browser: httpx.AsyncClient) -> None:
+    page = await browser.get("/answer", params={"chassis": "24pl 18412 front discs"})
+    assert (page.url.params["chassis"], page.url.params["upgrade"]) == (CHASSIS, "front-discs")
+    page = await browser.get("/answer", params={"chassis": "24pl 18412 rear brake hose"})
+    assert (page.url.path, page.url.params["text"]) == ("/find", "rear brake hose")
+    wrong = await browser.get("/answer", params={"chassis": "99XX-1 front discs"})
+    assert wrong.status_code == 422
+    assert "No vehicle has this chassis number" in text_of(wrong)
+
+
 async def test_an_upgrade_that_is_for_other_vehicles_is_not(browser: httpx.AsyncClient) -> None:
     page = await found(browser, "24pl 18412 port injection")
     assert page.url.path == "/find"

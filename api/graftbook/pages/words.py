@@ -117,6 +117,15 @@ def paired(rows: Iterable[Mapping[str, Any]], *said: str) -> list[list[Mapping[s
     return list(together.values())
 
 
+def boxes(flaws: Iterable[Mapping[str, Any]], ticked: Sequence[str]) -> list[list[Mapping[str, Any]]]:
+    """Flaws, a tick box each: what a pair has on both sides is one, unless one side alone is ticked."""
+    found: list[list[Mapping[str, Any]]] = []
+    for alike in paired(flaws, "symptom", "severity", "remedies"):
+        together = len({row["flaw"] in ticked for row in alike}) == 1
+        found += [alike] if together else [[row] for row in alike]
+    return found
+
+
 def once(words: Iterable[str | None]) -> list[str]:
     """Each word once, in their order; none that is not there."""
     return list(dict.fromkeys(word for word in words if word))
@@ -182,6 +191,7 @@ SUMS = {
 
 FILTERS: dict[str, Any] = {
     "both_sides": both_sides,
+    "boxes": boxes,
     "coded": coded,
     "hours": hours,
     "more_hours": more_hours,

@@ -80,6 +80,12 @@ def vehicle_of_text(session: Session, text: str) -> str:
         return ""
 
 
+def has_words_beside(service: Service, text: str) -> bool:
+    """Whether a text is a chassis number with something else beside it."""
+    with reading(service.engine) as session:
+        return bool(_vehicle_and_rest(session, text[:LONGEST])[0])
+
+
 def _vehicle_and_rest(session: Session, text: str) -> tuple[str, str]:
     """The chassis number that a text begins or ends with, in up to three words, and what else it says."""
     words = text.split()
