@@ -127,6 +127,7 @@ def test_the_formats_own_numbers_stay():
     ("typed", "measure"),
     [
         ("1,5 in", "1.5 in"),
+        ("34,9mm", "34.9mm"),
         ("4,5 .. 6,25 in", "4.5 .. 6.25 in"),
         ("master_bore at least 22,2 mm", "master_bore at least 22.2 mm"),
         ("1.234,5 mm", "1234.5 mm"),

@@ -324,6 +324,68 @@ def test_every_mistake_of_a_sheet_is_told_at_once(engine: Engine) -> None:
     assert len(report.mistakes) >= 3
 
 
+WRONG_TWICE: dict[str, tuple[dict[str, object], str]] = {
+    "a cell that cannot be read": (
+        {"record": "component", "number": "X-1", "name": "x", "section": "wheel", "origin": "antique"},
+        "[component] section: there is no section 'wheel'; did you mean 'wheels'?",
+    ),
+    "a cell that is missing": (
+        {"record": "offer", "supplier": "barow", "component": "TC-1"},
+        "[offer] supplier: there is no supplier 'barow'; did you mean 'barrow'?",
+    ),
+    "one of several names": (
+        {"record": "budget", "name": "b", "supply": "supply_a", "demand": "demand_a",
+         "evidence": ["book", "boo"]},
+        "[budget] evidence: there is no evidence 'boo'; did you mean 'book'?",
+    ),
+    "a record that makes no sense": (
+        {"record": "precedence", "name": "p", "first": "brakes", "then": "brakes", "reason": "x"},
+        "[precedence] first: there is no position 'brakes'; did you mean 'brake'?",
+    ),
+    "a figure that cannot be": (
+        {"record": "characteristic", "component": "TD-2", "kind": "supply_a", "value": "9 MA"},
+        "[characteristic] component: there is no component 'TD-2'; did you mean 'TD-1'?",
+    ),
+    "a condition": (
+        {"record": "fitment", "component": "TC-1", "position": "brake", "effort": "no", "variants": ["T2-X"]},
+        "[fitment] variants: there is no variant 'T2-X'; did you mean 'T2-L'?",
+    ),
+    "a span": (
+        {"record": "chassis_span", "variant": "T1-X", "first": "1R-2000", "last": "1R-1900",
+         "built_from": "1960-01-01", "built_to": "1960-12-31"},
+        "[chassis_span] variant: there is no variant 'T1-X'; did you mean 'T1-R'?",
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.one_engine
+@pytest.mark.parametrize("case", WRONG_TWICE)
+def test_a_row_with_a_mistake_is_asked_whom_it_names_all_the_same(engine: Engine, case: str) -> None:
+    row, message = WRONG_TWICE[case]
+    assert load(engine, small()).ok
+    told = [str(mistake) for mistake in load(engine, [row]).mistakes]
+    assert f"request:1: {message}" in told, told
+    assert len(set(told)) == len(told) == 2
+
+
+@pytest.mark.one_engine
+def test_a_row_with_a_mistake_may_name_what_the_load_brings(engine: Engine) -> None:
+    new = [
+        {"record": "section", "name": "bells", "title": "Bells", "order": 3},
+        {"record": "component", "number": "TB-9", "name": "bell", "section": "bells", "origin": "antique"},
+        {
+            "record": "component",
+            "number": "TB-8",
+            "name": "",
+            "section": "bells",
+            "origin": "modern",
+            "twin": "TB-9",
+        },
+    ]
+    assert load(engine, small()).ok
+    assert [mistake.field for mistake in load(engine, new).mistakes] == ["origin", "name"]
+
+
 class Lines:
     """A sheet that is made while it is read."""
 

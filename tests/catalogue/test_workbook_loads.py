@@ -185,3 +185,51 @@ def test_a_spreadsheet_with_decimal_commas_says_the_same_as_one_with_points(
         "£ is GBP",
         "a comma is the decimal comma",
     ]
+
+
+def test_a_title_above_the_heads_is_passed_over_and_that_is_said(brakes: Any):
+    report = brakes(section=[["Our sections, as of spring"], [], *SECTIONS], Vans=[["Harnby"], ["[section]"]])
+    assert (told(report), report.records["section"]) == ([], 2)
+    assert report.assumed == [
+        "brakes.xlsx, sheet section, row 1: passed over, since the columns are named further down: "
+        "'Our sections, as of spring'",
+        "brakes.xlsx, sheet Vans, row 1: passed over, since its table begins further down: 'Harnby'",
+    ]
+
+
+def test_a_sheet_in_which_no_row_names_the_columns_is_a_mistake(brakes: Any):
+    (line,) = told(brakes(section=[["Our sections"], ["trim", "Trim", 7]]))
+    assert line.startswith(
+        "brakes.xlsx, sheet section, row 1: [section]: no row names the columns, which are name,"
+    )
+
+
+def test_a_wrong_head_hides_no_row_and_nobody_is_told_that_names_are_missing(brakes: Any):
+    parts = [["number", "name", "section", "origin", "Notes"], ["N-1", "a", "wheels", "odd", "seen on 4"]]
+    fitted = [["component", "position"], ["N-1", "wheel.left"]]
+    report = brakes(component=parts, fitment=fitted)
+    assert [(m.place.cell, m.field) for m in report.mistakes] == [("E1", "Notes"), ("D2", "origin")]
+    lacking = [["name", "section", "origin"], ["a", "wheels", "modern"], ["b", "wheels", "modern"]]
+    (line,) = told(brakes(component=lacking, fitment=fitted))
+    assert line == (
+        "brakes.xlsx, sheet component, row 1: [component] number: the column is missing: part number, as it "
+        "is ordered; the rows below were not read"
+    )
+    for name in ("components", "anything"):
+        (line,) = told(brakes(**{name: [["[components]"], *parts]}, fitment=fitted))
+        assert line.endswith("did you mean 'component'?")
+
+
+def test_a_word_of_a_list_is_taken_whatever_its_capitals_and_dashes(brakes: Any):
+    head = ["number", "name", "section", "origin"]
+    rows = [
+        ["N-1", "a", "wheels", "Modern"],
+        ["N-2", "b", "wheels", "Later Model"],
+        ["N-3", "c", "wheels", "mod"],
+    ]
+    report = brakes(component=[head, *rows])
+    assert [(m.place.cell, m.field) for m in report.mistakes] == [("D4", "origin")]
+    assert report.assumed == [
+        "brakes.xlsx, sheet component, D2 and more: capitals and dashes do not matter: "
+        "'Modern' is modern, 2 times"
+    ]

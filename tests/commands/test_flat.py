@@ -25,8 +25,12 @@ def flat(demo_copy: Callable[[], str], tmp_path: Path) -> Callable[..., Result]:
     """Runs the command on a list with these rows."""
     database, sheet = demo_copy(), tmp_path / "march.csv"
 
-    def run(*options: str, rows: str = "FL-1;battery;24 van;4,50\nFL-2;battery;24 vna;1,250\n") -> Result:
-        sheet.write_text(f"No;What;Model;Cost\n{rows}", encoding="utf-8")
+    def run(
+        *options: str,
+        rows: str = "FL-1;battery;24 van;4,50\nFL-2;battery;24 vna;1,250\n",
+        head: str = "No;What;Model;Cost\n",
+    ) -> Result:
+        sheet.write_text(head + rows, encoding="utf-8")
         given = ["flat", str(sheet), "--mapping", "small", "--database", database, *options]
         return CliRunner().invoke(app, given)
 
@@ -36,7 +40,8 @@ def flat(demo_copy: Callable[[], str], tmp_path: Path) -> Callable[..., Result]:
 def test_a_list_by_command(flat: Callable[..., Result]) -> None:
     unknown = flat()
     assert unknown.exit_code == 2
-    assert "There is no flat list 'small'" in unknown.stderr
+    assert "there is no mapping 'small' yet: say once which column is what" in unknown.stderr
+    assert "--column description=What --column fits=Model --column price=Cost" in unknown.stderr
     asked = flat(*COLUMNS, "--set", "supplier=works")
     assert asked.exit_code == 1
     assert "OPEN fits:24 vna" in asked.stdout
@@ -54,6 +59,35 @@ def test_a_list_by_command(flat: Callable[..., Result]) -> None:
     assert "OPEN price" not in second.stdout
     taken = flat("--decided", rows="FL-1;battery;24 van;4,80\nFL-3;battery;24 vna;2,250\n")
     assert taken.exit_code == 0
+
+
+TITLED = "Spring list;;;\n;;;\nNo;What;Model;Cost\n"
+
+
+def test_a_title_above_the_heads_is_found_out(flat: Callable[..., Result]) -> None:
+    proposed = flat(head=TITLED)
+    assert "The list's columns are No, What, Model, Cost." in proposed.stderr
+    taken = flat(*COLUMNS, "--set", "supplier=works", "--decided", head=TITLED)
+    assert "The heads stand in line 3." in taken.stderr
+    assert "FL-1" not in taken.stderr
+    assert taken.exit_code == 0
+    moved = flat(head="No;What;Model;Cost\n")
+    assert moved.exit_code == 2
+    assert "The heads stand in line 1: set `head_line` to 1" in moved.stderr
+
+
+def test_of_many_questions_some_of_each_kind_are_shown_and_all_are_counted(
+    flat: Callable[..., Result],
+) -> None:
+    rows = (
+        "".join(f"FL-{n};battery;no such {n};4.50\n" for n in range(100, 130)) + "FL-7;battery;24 van;1,250\n"
+    )
+    asked = flat(*COLUMNS, "--set", "supplier=works", rows=rows)
+    assert asked.stdout.count("OPEN fits:") == 3
+    assert "OPEN price_mark:1,250" in asked.stdout
+    assert "words for vehicles that are not known 30, prices that can be read two ways 1." in asked.stdout
+    assert "--answer 'key=value'" in asked.stdout
+    assert "another vehicle" in asked.stdout
 
 
 @pytest.mark.parametrize(

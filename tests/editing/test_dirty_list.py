@@ -108,3 +108,24 @@ def test_whatever_is_clean_is_read_as_it_is(found: Turned) -> None:
     assert len(made().clean) > 1_500
     for number, truth in made().clean.items():
         assert said[number] == truth, number
+
+
+def test_a_row_longer_than_its_heads_is_asked_about_and_never_read_by_itself(sqlite_demo: Engine) -> None:
+    mapping = FlatMapping.model_validate(
+        {"columns": {"number": "No", "description": "What", "price": "Cost"}}
+    )
+    rows = rows_of(
+        "x.csv", b"No;What;Cost\nFL-1;battery; large;4.50\nFL-2;battery;4.50;\nFL-3;battery;4.50\n"
+    ).rows
+    with reading(sqlite_demo) as session:
+        known = store.known_for(session.connection(), mapping, rows, {})
+
+    def asked(**decisions: str) -> list[tuple[str, list[int]]]:
+        found = turn(
+            rows, mapping, {key.replace("_", ":"): answer for key, answer in decisions.items()}, known, {}
+        )
+        return [(one.kind, one.lines) for one in found.questions if one.kind in ("cells", "price")]
+
+    assert asked() == [("cells", [2])]
+    assert asked(**{"cells_*": "out"}) == []
+    assert asked(**{"cells_*": "row"}) == [("price", [2])]

@@ -79,3 +79,32 @@ def test_every_unit_that_is_offered_can_be_written(quantity: str, unit: str) -> 
 def test_a_unit_that_begins_with_a_digit_stands_apart_from_its_number(written: str) -> None:
     with pytest.raises(NotAMeasure):
         read_measure(written, "turns per distance")
+
+
+@pytest.mark.parametrize(
+    ("written", "metres"),
+    [
+        ("1 3/8 in", 0.034925),
+        ("1-3/8in", 0.034925),
+        ("7/16 in", 0.0111125),
+        ('1.375"', 0.034925),
+        ("1 3/8″", 0.034925),
+        ("2 inches", 0.0508),
+    ],
+)
+def test_inches_are_read_as_rules_and_spanners_are_marked(written: str, metres: float) -> None:
+    """Worked out by hand from the inch of 25.4 mm (international yard and pound agreement of 1959)."""
+    measure = read_measure(written, "length")
+    assert measure.si == pytest.approx(metres, rel=1e-12)
+    assert measure.written == written
+    assert number_and_unit(written)[2] == "in"
+
+
+def test_a_span_of_fractions_and_what_is_no_fraction_of_an_inch() -> None:
+    measure = read_measure("1/2 .. 3/4 in", "length")
+    assert (measure.low, measure.high) == pytest.approx((0.0127, 0.01905))
+    assert read_measure("3 1/m", "turns per distance").si == 3
+    assert read_measure("5/8 in UNF", "text").text == "5/8 in UNF"
+    for text in ("1/3 in", "3/8 mm", "13/8.5 in", "1/2 .. 3/4 mm"):
+        with pytest.raises(NotAMeasure):
+            read_measure(text, "length")

@@ -1,5 +1,7 @@
 """`graftbook flat`: a flat parts list by a mapping that is kept under a name."""
 
+import shlex
+from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -10,10 +12,12 @@ from graftbook.commands import console as c
 if TYPE_CHECKING:
     from sqlalchemy import Engine
 
+    from graftbook.editing.flat.rows import Rows
     from graftbook.editing.flat.service import FlatList
     from graftbook.editing.flat.turning import Turned
 
 MOST_SHOWN = 20
+MOST_OF_A_KIND = 3
 
 
 def flat(
@@ -55,7 +59,7 @@ def flat(
 
     with c.readable_errors():
         engine = c.engine_for(c.settings_for(database))
-        _mapped(engine, mapping, _pairs(column), _pairs(set_))
+        _mapped(engine, mapping, file, _pairs(column), _pairs(set_))
         service.put_issue(engine, mapping, file.name, file.read_bytes())
         if answer:
             service.decide(engine, mapping, dict(_pairs(answer)))
@@ -83,20 +87,25 @@ def _pairs(given: list[str] | None) -> dict[str, str]:
     return found
 
 
-def _mapped(engine: "Engine", name: str, columns: dict[str, str], said: dict[str, str]) -> None:
-    """Keep the mapping where options say something of it."""
+def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], said: dict[str, str]) -> None:
+    """Keep the mapping where options say something of it; a new one finds the line of its heads itself."""
     from pydantic import ValidationError
 
     from graftbook.editing.flat import service
-    from graftbook.editing.flat.mapping import FlatMapping
+    from graftbook.editing.flat.mapping import FlatMapping, line_with
     from graftbook.editing.flat.problems import UnknownFlatList
+    from graftbook.editing.flat.rows import rows_of
 
     try:
         kept = service.flat_list(engine, name)
     except UnknownFlatList:
+        rows = rows_of(file.name, file.read_bytes()).rows
         if not columns:
-            raise
+            c.stop(_proposed(name, rows))
         kept = None
+        if "head_line" not in said and (line := line_with(rows, columns.values())) > 1:
+            c.say(f"The heads stand in line {line}.")
+            said = {**said, "head_line": str(line)}
     if not columns and not said:
         return
     before = kept.mapping.model_dump() if kept else {"columns": {}}
@@ -107,14 +116,40 @@ def _mapped(engine: "Engine", name: str, columns: dict[str, str], said: dict[str
     service.put_mapping(engine, name, mapping, kept.etag if kept else None)
 
 
+def _proposed(name: str, rows: "Rows") -> str:
+    """What to say of a list whose columns nobody has named: the heads that it has, and what they may be."""
+    from graftbook.editing.flat.mapping import guessed, head_line_of
+    from graftbook.editing.flat.rows import heads_of
+
+    heads = heads_of(rows, head_line_of(rows))
+    found = guessed(heads) or {"number": heads[0]}
+    options = " ".join(f"--column {shlex.quote(f'{field}={head}')}" for field, head in found.items())
+    return (
+        f"there is no mapping '{name}' yet: say once which column is what. The list's columns are "
+        f"{', '.join(heads[:30])}. Perhaps:\n  {options}"
+    )
+
+
 def _told(kept: "FlatList", found: "Turned") -> list[str]:
     """What is asked, what changed, and how many there are of each."""
+    from graftbook.editing.flat.questions import KINDS
+
     lines = [*kept.assumed]
-    for question in found.questions[:MOST_SHOWN]:
-        values = ", ".join(f"{choice.value} ({choice.words})" for choice in question.choices[:6])
-        lines += [f"OPEN {question.key}: {question.sentence}", f"     line {question.lines[0]}; {values}"]
-    if (more := len(found.questions) - MOST_SHOWN) > 0:
-        lines.append(f"     and {more} more; all of them stand at /edit/flat/{kept.name}")
+    kinds = Counter(question.kind for question in found.questions)
+    shown: Counter[str] = Counter()
+    for question in found.questions:
+        shown[question.kind] += 1
+        if shown[question.kind] > (MOST_OF_A_KIND if len(found.questions) > MOST_SHOWN else MOST_SHOWN):
+            continue
+        values = [f"{choice.value} ({choice.words})" for choice in question.choices[:6]]
+        values += [f"another {question.typed}"] if question.typed else []
+        lines += [f"OPEN {question.key}: {question.sentence}"]
+        lines += [f"     line {question.lines[0]}; {', '.join(values)}"]
+    if len(found.questions) > MOST_SHOWN:
+        counts = ", ".join(f"{KINDS[kind].lower()} {count}" for kind, count in kinds.items())
+        lines.append(f"     In all: {counts}. Each of them stands at /edit/flat/{kept.name}.")
+    if found.questions:
+        lines.append("     Answer with --answer 'key=value'; 'kind:*=value' answers all of a kind.")
     if kept.taken_revision is not None:
         for one in found.changes[:MOST_SHOWN]:
             was, now = one["was"] or "nothing", one["now"] or "nothing"

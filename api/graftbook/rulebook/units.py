@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import lru_cache
 from types import MappingProxyType
 
@@ -112,6 +113,12 @@ QUANTITIES: tuple[str, ...] = (*_FACTORS, "temperature", *WORDED)
 _NUMBER = r"[+-]?(?:\d{1,15}(?:\.\d{1,12})?|\.\d{1,12})(?:[eE][+-]?\d{1,2})?"
 _WRITTEN = re.compile(rf"^\s*({_NUMBER})\s*(?:\.\.\s*({_NUMBER}))?(?:\s*([^\s\d].*?)|\s+(1/.*?))?\s*$")
 """A unit that begins with a digit ("1/m") stands apart from its number."""
+_FRACTION = re.compile(
+    r"(?<![\w.,/])(?:(\d{1,3})[ -])?(\d{1,2})/(2|4|8|16|32|64)(?= ?(?:in$|inch|[\"″”]|\.\.))", re.ASCII
+)
+"""Half a number of inches and finer, as rules and spanners are marked: exact in decimals."""
+_SAID = dict.fromkeys(('"', "″", "”", "inch", "inches"), "in")
+"""Other ways to write a unit."""
 
 
 class NotAMeasure(ValueError):
@@ -155,17 +162,17 @@ def read_measure(written: str, quantity: str, choices: tuple[str, ...] = ()) -> 
         if quantity == "choice" and text not in choices:
             raise NotAMeasure(f"one of {', '.join(choices)} is expected, not '{text}'")
         return Measure(text, text=text)
-    match = _WRITTEN.match(text)
-    if not match:
+    parts = _parts(text)
+    if parts is None:
         raise NotAMeasure(f"'{text}' is not a number with a unit of {quantity}")
-    low, high, name = match.group(1), match.group(2), match.group(3) or match.group(4) or ""
+    low, high, name = parts
     unit = UNITS.get((quantity, name))
     if unit is None:
         known = ", ".join(n or "no unit" for n in units_of(quantity))
         told = f"'{name}' is not a unit of {quantity}; use" if name else f"a {quantity} has a unit:"
         raise NotAMeasure(f"{told} one of: {known}")
     first = float(low) * unit.factor + unit.offset
-    last = first if high is None else float(high) * unit.factor + unit.offset
+    last = first if not high else float(high) * unit.factor + unit.offset
     if not (math.isfinite(first) and math.isfinite(last)):
         raise NotAMeasure(f"'{text}' is beyond what can be recorded")
     if last < first:
@@ -180,10 +187,23 @@ def number_and_unit(written: str) -> tuple[str, str, str]:
 
     Raises NotAMeasure when it is written in no such way.
     """
-    match = _WRITTEN.match(" ".join(written.split()))
-    if not match:
+    parts = _parts(" ".join(written.split()))
+    if parts is None:
         raise NotAMeasure(f"'{written}' is not a number with a unit")
-    return match.group(1), match.group(2) or "", match.group(3) or match.group(4) or ""
+    return parts
+
+
+def _parts(text: str) -> tuple[str, str, str] | None:
+    """Number, second number or "", unit or ""; fractions of an inch as decimals, which they are exactly."""
+    match = _WRITTEN.match(_FRACTION.sub(_decimal, text) if "/" in text else text)
+    if match is None:
+        return None
+    unit = match.group(3) or match.group(4) or ""
+    return match.group(1), match.group(2) or "", _SAID.get(unit, unit)
+
+
+def _decimal(found: re.Match[str]) -> str:
+    return str(int(found[1] or 0) + Decimal(found[2]) / Decimal(found[3]))
 
 
 AMOUNTS = ("volume", "mass", "length")

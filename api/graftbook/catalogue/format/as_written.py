@@ -6,7 +6,7 @@ record's own class to refuse.
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 
 from graftbook.catalogue.format.grid import Place
@@ -26,7 +26,7 @@ _MONTHS = (
 _PLAIN = re.compile(r"^[+-]?\d+(\.\d+)?$", re.ASCII)
 _SPACES = " \u00a0\u2009\u202f'\u2019"
 _NUMBER = re.compile(rf"[+-]?\d[\d.,{_SPACES}]*", re.ASCII)
-_IN_MEASURE = re.compile(r"(?<![\w.,])\d[\d.]*,[\d.,]*\d(?![\w.,])", re.ASCII)
+_IN_MEASURE = re.compile(r"(?<![\w.,])\d[\d.]*,[\d.,]*\d(?![\d.,])", re.ASCII)
 _GROUPED = re.compile(rf"^[+-]?\d{{1,3}}(?:([.,{_SPACES}])\d{{3}})(?:\1\d{{3}})*$", re.ASCII)
 _SIGNS: Mapping[str, tuple[str, ...]] = {
     "£": ("GBP", "EGP", "FKP", "GIP", "SHP"),
@@ -202,6 +202,19 @@ def measure(text: str, reading: Reading, place: Place) -> str:
             raise Unclear(f"'{text}' has a point, but the option `decimals` says comma")
         return text
     return _IN_MEASURE.sub(lambda found: number(found[0], reading, place), text)
+
+
+def word(text: str, words: Sequence[str], reading: Reading, place: Place) -> str:
+    """One of the words that may stand here, whatever its capitals and dashes: `Later model`."""
+    meant = [one for one in words if _bare(one) == _bare(text)]
+    if text in words or len(meant) != 1:
+        return text
+    reading.assume("capitals and dashes do not matter", place, f"'{text}' is {meant[0]}")
+    return meant[0]
+
+
+def _bare(text: str) -> str:
+    return re.sub(r"[\s_-]+", " ", text.strip()).lower()
 
 
 def yes_no(text: str, reading: Reading, place: Place) -> str:

@@ -65,8 +65,11 @@ _AS_IT_IS: frozenset[Form] = frozenset(("text", "list"))
 _SUM = re.compile(r"\d+(\.\d{1,2})?", re.ASCII)
 
 
-def _is_canonical(text: str, form: Form, reading: Reading) -> bool:
+def _is_canonical(kind: type[Record], column: str, text: str, form: Form, reading: Reading) -> bool:
     """Whether a text is written as an export writes it: nearly all are, and nothing need be asked of them."""
+    if form in _AS_IT_IS:
+        words = facts_of(kind)[column].get("enum")
+        return words is None or text in words
     match form:
         case "yes or no":
             return text in ("yes", "no")
@@ -89,7 +92,7 @@ def read_cells(
     for column, cell in cells.items():
         form = forms[column]
         text, held_as, formula = cell
-        if held_as == "text" and not formula and (form in _AS_IT_IS or _is_canonical(text, form, reading)):
+        if held_as == "text" and not formula and _is_canonical(kind, column, text, form, reading):
             fields[column] = text
             continue
         at = reading.in_cell(place, column)
@@ -119,6 +122,8 @@ def _text(
     if form == "money":
         row = cells.get("currency")
         return as_written.money(text, reading, at, row.text.strip() if row else "")
+    if words := facts_of(kind)[column].get("enum"):
+        return as_written.word(text, words, reading, at)
     if form == "whole number":
         return as_written.number(text, reading, at, places=0)
     read = _AS_TEXT.get(form)

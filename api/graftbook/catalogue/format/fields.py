@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic.fields import FieldInfo
 
 from graftbook.rulebook.units import units_of
 
@@ -30,13 +31,13 @@ _UNPRINTABLE = re.compile(f"[{NOT_PRINTED}\\ud800-\\udfff]")
 
 def is_printable(text: str) -> bool:
     """Whether every character of a text can be stored and shown, on every engine."""
-    return not _UNPRINTABLE.search(text)
+    return text.isprintable() or not _UNPRINTABLE.search(text)
 
 
 def clean(value: Any) -> Any:
     """Text without space around it; raises ValueError for a character that cannot be stored."""
     if isinstance(value, str):
-        if found := _UNPRINTABLE.search(value):
+        if not value.isprintable() and (found := _UNPRINTABLE.search(value)):
             raise ValueError(f"character U+{ord(found.group()):04X} cannot be stored")
         return value.strip()
     return value
@@ -70,23 +71,38 @@ def _yes_no(value: Any) -> Any:
     return value
 
 
+def _day(value: Any) -> Any:
+    """A number is no day: the library would count seconds from 1970 in it."""
+    if isinstance(value, date) or (isinstance(value, str) and _ISO.fullmatch(value.strip())):
+        return value
+    alone = isinstance(value, str | int) and _YEAR.search(str(value)[:80])
+    of_a_year = (
+        f"; of a year alone write its first or its last day, such as {alone[0]}-01-01" if alone else ""
+    )
+    raise ValueError(f"a day is written year-month-day, such as 1964-01-31{of_a_year}")
+
+
+_ISO = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_YEAR = re.compile(r"(?<![\d./-])(18|19|20)\d\d(?![\d./-])", re.ASCII)
+
 Name = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=NAME_PATTERN)]
 OptionalName = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{NAME_PATTERN}")]
-Text = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=2000)]
-Sentence = Annotated[str, BeforeValidator(clean), StringConstraints(min_length=1, max_length=2000)]
-Names = Annotated[list[Name], BeforeValidator(_split), Field(max_length=200)]
+# Lengths stand before what is done to a text first: behind it the library checks them in Python.
+Text = Annotated[str, StringConstraints(max_length=2000), BeforeValidator(clean)]
+Sentence = Annotated[str, StringConstraints(min_length=1, max_length=2000), BeforeValidator(clean)]
+Names = Annotated[list[Name], Field(max_length=200), BeforeValidator(_split)]
 Texts = Annotated[
     list[Annotated[Sentence, AfterValidator(_one_item)]],
+    Field(max_length=200),
     BeforeValidator(_split),
     AfterValidator(_fits_a_cell),
-    Field(max_length=200),
 ]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 Chassis = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=CHASSIS_PATTERN)]
 WithUnit = Annotated[
     str,
-    BeforeValidator(clean),
     StringConstraints(max_length=60),
+    BeforeValidator(clean),
     Field(json_schema_extra={UNIT: OF_ITS_KIND}),
 ]
 Money = Annotated[
@@ -95,8 +111,21 @@ Money = Annotated[
         ge=0, max_digits=12, decimal_places=2, json_schema_extra={UNIT: CATALOGUE_MONEY, "format": "decimal"}
     ),
 ]
+Day = Annotated[date, BeforeValidator(_day)]
+OptionalDay = Annotated[date | None, BeforeValidator(lambda value: value if value is None else _day(value))]
 Count = Annotated[int, Field(ge=0, le=1_000_000)]
 Quantity = Annotated[int, Field(ge=1, le=100_000)]
+
+
+def several(description: str) -> Any:
+    """A column that holds a list: empty where nothing is given. A default that is a list would be copied for
+    each record, and ten such columns cost more than all the others."""
+    return Field(default_factory=list, json_schema_extra={"default": []}, description=description)
+
+
+def usual(field: FieldInfo) -> Any:
+    """What a column holds where nothing is given."""
+    return field.get_default(call_default_factory=True)
 
 
 def measured(*quantities: str) -> dict[str, Any]:
@@ -120,29 +149,29 @@ class Conditional(Record):
     range: OptionalName = Field(
         "", description="the range it holds for; may be empty while the catalogue has one range"
     )
-    variants: Names = Field([], description="variant names")
-    generations: Names = Field([], description="generations")
-    bodies: Names = Field([], description="body styles")
-    engines: Names = Field([], description="engines")
-    drives: Names = Field([], description="driven wheels")
+    variants: Names = several(description="variant names")
+    generations: Names = several(description="generations")
+    bodies: Names = several(description="body styles")
+    engines: Names = several(description="engines")
+    drives: Names = several(description="driven wheels")
     steering: Literal["", "left", "right"] = Field("", description="steering side")
-    markets: Names = Field([], description="markets")
-    options: Names = Field([], description="options that the vehicle must have")
-    without: Names = Field([], description="options that it must not have")
+    markets: Names = several(description="markets")
+    options: Names = several(description="options that the vehicle must have")
+    without: Names = several(description="options that it must not have")
     chassis_from: Annotated[
         str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
     ] = Field("", description="first chassis number")
     chassis_to: Annotated[
         str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
     ] = Field("", description="last chassis number")
-    built_from: date | None = Field(None, description="first day built")
-    built_to: date | None = Field(None, description="last day built")
+    built_from: OptionalDay = Field(None, description="first day built")
+    built_to: OptionalDay = Field(None, description="last day built")
 
 
 class Stated(Conditional):
     """A claim: a conditional record with evidence."""
 
-    evidence: Names = Field([], description="names of evidence records")
+    evidence: Names = several(description="names of evidence records")
     note: Text = Field("", description="anything worth knowing")
 
 
@@ -161,6 +190,10 @@ _MISTAKES = {
     "int_from_float": "a whole number is needed here",
     "float_type": "a number is needed here",
     "float_parsing": "a number is needed here",
+    "decimal_type": "a number is needed here",
+    "decimal_max_digits": "at most {max_digits} digits can stand here",
+    "decimal_max_places": "at most {decimal_places} digits can stand behind the dot",
+    "decimal_whole_digits": "at most {whole_digits} digits can stand before the dot",
     "finite_number": "a finite number is needed here",
     "literal_error": "one of {expected} is needed here",
     "greater_than": "it must be more than {gt}",
@@ -181,6 +214,8 @@ def mistake_in_words(mistake: Any) -> str:
     context = mistake.get("ctx") or {}
     if mistake["type"] in ("string_too_short", "too_short") and context.get("min_length") == 1:
         return "it must not be empty"
+    if mistake["type"] == "literal_error" and context["expected"].startswith("'', "):
+        return f"one of {context['expected'][4:]} is needed here, or nothing"
     if mistake["type"] in _MISTAKES:
         return _MISTAKES[mistake["type"]].format_map(context)
     return str(mistake["msg"]).removeprefix("Value error, ")

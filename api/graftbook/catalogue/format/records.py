@@ -5,7 +5,6 @@ integrations send, the JSON Schema that the API serves and the guide come from
 them. References are stable names, never row ids; values carry their unit.
 """
 
-from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal
 
@@ -18,9 +17,11 @@ from graftbook.catalogue.format.fields import (
     Chassis,
     Conditional,
     Count,
+    Day,
     Money,
     Name,
     Names,
+    OptionalDay,
     OptionalName,
     Quantity,
     Record,
@@ -32,6 +33,7 @@ from graftbook.catalogue.format.fields import (
     YesNo,
     clean,
     measured,
+    several,
 )
 from graftbook.catalogue.format.records_beside import (
     ExchangeRateRecord,
@@ -91,7 +93,7 @@ class VariantRecord(Record):
     drive: Name = Field(description="driven wheels")
     steering: Literal["left", "right"] = Field(description="steering side")
     market: Name = Field(description="market it was sold in")
-    options: Names = Field([], description="options that a vehicle of this variant may have had from new")
+    options: Names = several(description="options that a vehicle of this variant may have had from new")
     note: Text = Field("", description="anything worth knowing")
 
 
@@ -102,8 +104,8 @@ class ChassisSpanRecord(Record):
     variant: Name = Field(description="the variant that was built under these numbers")
     first: Chassis = Field(description="first chassis number")
     last: Chassis = Field(description="last chassis number")
-    built_from: date = Field(description="first day built")
-    built_to: date = Field(description="last day built")
+    built_from: Day = Field(description="first day built")
+    built_to: Day = Field(description="last day built")
 
 
 class SectionRecord(Record):
@@ -140,7 +142,7 @@ class CharacteristicKindRecord(Record):
     quantity: Annotated[
         str, BeforeValidator(clean), Field(min_length=1, json_schema_extra={"enum": list(QUANTITIES)})
     ] = Field(description="what is measured; `choice` names its own words")
-    choices: Texts = Field([], description="the permitted words, for quantity `choice`")
+    choices: Texts = several(description="the permitted words, for quantity `choice`")
     least: WithUnit = Field("", description="nothing of this kind is below it, with unit: `6 mm`")
     most: WithUnit = Field("", description="nothing of this kind is above it, with unit: `100 mm`")
     note: Text = Field("", description="anything worth knowing")
@@ -155,7 +157,7 @@ class EvidenceRecord(Record):
         "hearsay", "parts book", "workshop manual", "measured", "trial fitted", "built and driven"
     ] = Field(description="how it is known, weakest first")
     reference: Sentence = Field(description="where it stands: book and page, sheet, job")
-    on: date | None = Field(None, description="the day")
+    on: OptionalDay = Field(None, description="the day")
     who: Text = Field("", description="who says so")
     fitted: Count = Field(0, description="how many times it fitted")
     not_fitted: Count = Field(0, description="how many times it did not")
@@ -202,7 +204,7 @@ class CharacteristicRecord(Record):
     value: Sentence = Field(
         json_schema_extra={UNIT: OF_ITS_KIND}, description="with its unit; a span is `4.5 .. 6 in`"
     )
-    evidence: Names = Field([], description="names of evidence records")
+    evidence: Names = several(description="names of evidence records")
 
 
 class FitmentRecord(Stated):
@@ -216,7 +218,7 @@ class FitmentRecord(Stated):
     quantity: Pieces = Field(1, description="pieces that sit there")
     minutes: Minutes = Field(0, description="labour")
     from_new: YesNo = Field(False, description="the factory fitted it to these vehicles")
-    tools: Texts = Field([], description="special tools that the work needs")
+    tools: Texts = several(description="special tools that the work needs")
 
 
 class SubstituteRecord(Stated):
@@ -243,8 +245,8 @@ class FlawRecord(Stated):
     severity: Literal["minor", "moderate", "severe", "dangerous"] = Field(description="how bad it is")
     symptom: Sentence = Field(description="what one sees, hears or feels")
     appears_when: Text = Field("", description="when it shows")
-    substitutes: Names = Field([], description="names of substitute records that remedy it")
-    add_ons: Names = Field([], description="components that remedy it while the flawed one stays")
+    substitutes: Names = several(description="names of substitute records that remedy it")
+    add_ons: Names = several(description="components that remedy it while the flawed one stays")
 
 
 class CompanionRecord(Stated):
@@ -346,11 +348,11 @@ class SupersessionRecord(Record):
     name: OptionalName = Field("", description="empty: `old>>new`")
     old: Name = Field(description="number that was")
     new: Name = Field(description="number that it is now")
-    from_date: date | None = Field(None, description="first day of the new number")
+    from_date: OptionalDay = Field(None, description="first day of the new number")
     both_ways: YesNo = Field(
         False, description="the new number serves for the old one and the other way round"
     )
-    evidence: Names = Field([], description="names of evidence records")
+    evidence: Names = several(description="names of evidence records")
     note: Text = Field("", description="anything worth knowing")
 
 

@@ -7,7 +7,6 @@ outlines of a range, and where each position is on them. A report: what a worksh
 
 import re
 from collections.abc import Iterator
-from datetime import date
 from decimal import Decimal
 from typing import Annotated, Literal
 
@@ -20,9 +19,11 @@ from graftbook.catalogue.format.fields import (
     UNIT,
     Chassis,
     Count,
+    Day,
     Money,
     Name,
     Names,
+    OptionalDay,
     OptionalName,
     Quantity,
     Record,
@@ -32,6 +33,7 @@ from graftbook.catalogue.format.fields import (
     Texts,
     YesNo,
     clean,
+    several,
 )
 
 Currency = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=r"^[A-Z]{3}$")]
@@ -88,8 +90,8 @@ class OfferRecord(Record):
         description="exchange deposit on one piece, in the offer's currency",
         json_schema_extra={UNIT: OFFER_MONEY, "format": "decimal"},
     )
-    valid_from: date | None = Field(None, description="first day of the offer; empty: since ever")
-    valid_to: date | None = Field(None, description="last day of the offer; empty: until further notice")
+    valid_from: OptionalDay = Field(None, description="first day of the offer; empty: since ever")
+    valid_to: OptionalDay = Field(None, description="last day of the offer; empty: until further notice")
     note: Text = Field("", description="anything worth knowing")
 
 
@@ -103,8 +105,8 @@ class TaxRecord(Record):
     rate: Annotated[Decimal, Field(ge=0, le=100, max_digits=7, decimal_places=4)] = Field(
         description="per cent of the price", json_schema_extra={UNIT: PER_CENT}
     )
-    valid_from: date | None = Field(None, description="first day; empty: since ever")
-    valid_to: date | None = Field(None, description="last day; empty: until further notice")
+    valid_from: OptionalDay = Field(None, description="first day; empty: since ever")
+    valid_to: OptionalDay = Field(None, description="last day; empty: until further notice")
 
 
 class ExchangeRateRecord(Record):
@@ -115,7 +117,7 @@ class ExchangeRateRecord(Record):
     rate: Annotated[Decimal, Field(gt=0, max_digits=15, decimal_places=8)] = Field(
         description="the catalogue's currency for 1 unit"
     )
-    valid_from: date = Field(description="first day of the rate")
+    valid_from: Day = Field(description="first day of the rate")
 
 
 class UpgradeRecord(Stated):
@@ -124,9 +126,9 @@ class UpgradeRecord(Stated):
     kind_of_record = "upgrade"
     name: Name = Field(description="short name")
     title: Sentence = Field(description="as the counter says it: `front discs`")
-    called: Texts = Field([], description="what else people call it")
-    fit: Names = Field([], description="numbers to fit; `number@position` where only that place is meant")
-    remedy: Names = Field([], description="flaws to remedy, by name")
+    called: Texts = several(description="what else people call it")
+    fit: Names = several(description="numbers to fit; `number@position` where only that place is meant")
+    remedy: Names = several(description="flaws to remedy, by name")
 
 
 class OtherWordRecord(Record):
@@ -161,7 +163,7 @@ class OutlineRecord(Record):
         min_length=2,
     )
     closed: YesNo = Field(True, description="the last point goes back to the first: a shape")
-    bodies: Names = Field([], description="body styles that look so; empty: all")
+    bodies: Names = several(description="body styles that look so; empty: all")
 
 
 class MarkRecord(Record):
@@ -217,14 +219,14 @@ class ReportRecord(Record):
         description="`fitted after work`: something had to be made, cut or bent that it should not need"
     )
     workshop: Name = Field(description="who found it")
-    on: date = Field(description="the day")
+    on: Day = Field(description="the day")
     chassis: Chassis = Field(description="chassis number of the vehicle that it was tried on")
     component: OptionalName = Field("", description="what was fitted, with `position`; or `claim` instead")
     position: OptionalName = Field("", description="where it was fitted")
     claim: ClaimName = Field("", description="the fitment, substitute or companion that it is about, by name")
-    built: date | None = Field(None, description="day built, where it is known better than by the number")
-    options: Names = Field([], description="the vehicle's options, where what is tried depends on them")
-    measured: Texts = Field([], description="what was measured, with units: `master_bore 22.2 mm`")
+    built: OptionalDay = Field(None, description="day built, where it is known better than by the number")
+    options: Names = several(description="the vehicle's options, where what is tried depends on them")
+    measured: Texts = several(description="what was measured, with units: `master_bore 22.2 mm`")
     build: OptionalName = Field("", description="the build that it comes from")
     note: Text = Field("", description="anything worth knowing")
 

@@ -10,8 +10,9 @@ written with an apostrophe in front, which reading takes away again.
 import csv
 import difflib
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from dataclasses import field as dataclass_field
 from datetime import date
 from decimal import Decimal
 from typing import Any, TextIO
@@ -20,7 +21,13 @@ from pydantic import ValidationError
 
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.delimited import sheet_of_text
-from graftbook.catalogue.format.fields import CHASSIS_PATTERN, NAME_PATTERN, is_printable, mistake_in_words
+from graftbook.catalogue.format.fields import (
+    CHASSIS_PATTERN,
+    NAME_PATTERN,
+    is_printable,
+    mistake_in_words,
+    usual,
+)
 from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
 from graftbook.catalogue.format.grid import Place as Place
 from graftbook.catalogue.format.reading import Reading
@@ -41,13 +48,19 @@ _HARMLESS = re.compile(r"[+-]\d[\d.]*( [\w/%. ]*)?", re.ASCII)
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """What is wrong, where, and what to do about it. `name` is the record's, where it could be read."""
+    """What is wrong, where, and what to do about it. `name` is the record's, where it could be read.
+
+    `said`: what its row says, field by field, as far as it could be read: whom it names is still looked up.
+    `hides`: of this kind records stand there that were not read, so nobody knows what names there are.
+    """
 
     place: Place
     kind: str
     field: str
     message: str
     name: str = ""
+    said: Mapping[str, Any] = dataclass_field(default_factory=dict, repr=False, compare=False)
+    hides: str = dataclass_field(default="", repr=False, compare=False)
 
     def __str__(self) -> str:
         where = str(self.place)
@@ -76,8 +89,13 @@ def shown(value: Any) -> str:
 
 def near(word: str, known: Iterable[str]) -> str:
     """A hint "did you mean …?" for a word that is not known; empty when nothing is near."""
-    matches = difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)
-    return f"; did you mean '{matches[0]}'?" if matches else ""
+    found = nearest(word, known)
+    return f"; did you mean '{found}'?" if found else ""
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """The word that is likely meant; empty when nothing is near."""
+    return next(iter(difflib.get_close_matches(word, list(known), n=1, cutoff=0.6)), "")
 
 
 def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[Record | None, list[Mistake]]:
@@ -87,7 +105,9 @@ def validate(kind: type[Record], fields: dict[str, Any], place: Place) -> tuple[
     except ValidationError as error:
         name = _name(fields)
         return None, [
-            Mistake(place, kind.kind_of_record, ".".join(map(shown, e["loc"])), _in_words(e, kind), name)
+            Mistake(
+                place, kind.kind_of_record, ".".join(map(shown, e["loc"])), _in_words(e, kind), name, fields
+            )
             for e in error.errors()
         ]
 
@@ -161,6 +181,7 @@ def read_rows(sheet: Sheet, file: str, reading: Reading) -> Iterator[Placed | Mi
     try:
         for row in sheet.rows:
             yield from tables.read(row)
+        yield from tables.end()
     except NotASheet as error:
         yield Mistake(Place(file, error.line, sheet.name), "", "", str(error))
 
@@ -177,8 +198,10 @@ class _Tables:
     def __init__(self, sheet: Sheet, file: str, reading: Reading) -> None:
         self._file, self._sheet, self._reading = file, sheet.name, reading
         self._kind = kind_named(sheet.name) if sheet.name else None
-        self._columns: list[str] | None = None
+        self._columns: list[str | None] | None = None
         self._skipping = False
+        self._above: tuple[Place, str] | None = None
+        """The first row above any table, and what stands there: a title, as people write one."""
 
     def read(self, row: Row) -> Iterator[Placed | Mistake]:
         """What a row says."""
@@ -193,41 +216,72 @@ class _Tables:
         elif self._skipping:
             return
         elif self._kind is None:
-            self._skipping = True
-            yield from self._no_kind(place)
+            yield from self._no_kind(row, place)
         elif self._columns is None:
             yield from self._head(self._kind, row, place)
         else:
             yield from _read_row(self._kind, self._columns, row, place, self._reading)
 
-    def _begin(self, word: str, place: Place) -> Iterator[Mistake]:
-        self._kind, self._columns, self._skipping = KIND_BY_WORD.get(word), None, False
-        if self._kind is None:
-            self._skipping = True
-            known = ", ".join(KIND_BY_WORD)
-            message = f"there is no such kind of record; use one of: {known}"
-            yield Mistake(place, shown(word), "", message)
-
-    def _no_kind(self, place: Place) -> Iterator[Mistake]:
-        if not self._sheet:
-            message = "a table starts with its kind in square brackets, such as [component]"
-            yield Mistake(place, "", "", message)
-        elif hint := near(_COPY.sub("", self._sheet).lower(), KIND_BY_WORD):
-            yield Mistake(place, "", "", f"the sheet is named like no kind of record{hint}")
+    def end(self) -> Iterator[Mistake]:
+        """What is wrong with a sheet in which no table began."""
+        if self._above is None:
+            return
+        place, _ = self._above
+        if self._kind is not None:
+            columns = ", ".join(self._kind.model_fields)
+            message = f"no row names the columns, which are {columns}"
+            yield Mistake(place, self._kind.kind_of_record, "", message, hides=self._kind.kind_of_record)
+        elif kind := nearest(_COPY.sub("", self._sheet).lower(), KIND_BY_WORD):
+            message = f"the sheet is named like no kind of record; did you mean '{kind}'?"
+            yield Mistake(place, "", "", message, hides=kind)
         elif self._sheet != PICK_LISTS:
             what = "the sheet is passed over, since its name is no kind of record"
             self._reading.assume(what, Place(self._file, 0, self._sheet))
 
+    def _begin(self, word: str, place: Place) -> Iterator[Mistake]:
+        self._pass_over("its table begins")
+        self._kind, self._columns, self._skipping = KIND_BY_WORD.get(word), None, False
+        if self._kind is None:
+            self._skipping = True
+            kind = nearest(word.strip().lower(), KIND_BY_WORD)
+            hint = f"; did you mean '{kind}'?" if kind else f"; use one of: {', '.join(KIND_BY_WORD)}"
+            message = f"there is no such kind of record{hint}"
+            yield Mistake(place, shown(word), "", message, hides=kind)
+
+    def _no_kind(self, row: Row, place: Place) -> Iterator[Mistake]:
+        if self._sheet:
+            self._note_above(row, place)
+        else:
+            self._skipping = True
+            message = "a table starts with its kind in square brackets, such as [component]"
+            yield Mistake(place, "", "", message)
+
+    def _note_above(self, row: Row, place: Place) -> None:
+        if self._above is None:
+            self._above = place, next(cell.text.strip() for cell in row.cells if cell.text.strip())
+
+    def _pass_over(self, what: str) -> None:
+        """Say that what stood above was passed over, since something stands further down."""
+        if self._above is not None:
+            place, text = self._above
+            self._reading.assume(f"passed over, since {what} further down", place, f"'{shown(text)}'")
+            self._above = None
+
     def _head(self, kind: type[Record], row: Row, place: Place) -> Iterator[Mistake]:
         columns = [_column(cell.text, kind) for cell in row.cells]
+        if self._sheet and not any(column in kind.model_fields for column in columns):
+            self._note_above(row, place)
+            return
+        self._pass_over("the columns are named")
         while columns and not columns[-1]:
             columns.pop()
-        self._columns = columns
+        self._columns = _as_meant(kind, columns)
         if self._sheet:
-            at = {name: number for number, name in enumerate(columns)}
+            written, read = enumerate(columns), enumerate(self._columns)
+            at = {name: number for number, name in (*written, *read) if name}
             self._reading.note_head(self._file, self._sheet, row.number, at)
         mistakes = list(_wrong_columns(kind, columns, place))
-        self._skipping = bool(mistakes)
+        self._skipping = any(mistake.hides for mistake in mistakes)
         yield from mistakes
 
 
@@ -243,39 +297,65 @@ def _as_column(name: str, kind: type[Record]) -> str:
 
 
 def _wrong_columns(kind: type[Record], columns: list[str], place: Place) -> Iterator[Mistake]:
-    """What is wrong with the head of a table: its rows are passed over then."""
+    """What is wrong with the head of a table. Its rows are read all the same, so that what is wrong with
+    them is told at once; a mistake that `hides` them says why they are not."""
+    word = kind.kind_of_record
     if len(columns) > MOST_COLUMNS:
-        yield Mistake(place, kind.kind_of_record, "", f"a table has at most {MOST_COLUMNS} columns")
+        yield Mistake(place, word, "", f"a table has at most {MOST_COLUMNS} columns", hides=word)
         return
     for column in columns:
-        if column not in kind.model_fields:
+        if column and column not in kind.model_fields:
             hint = near(column, kind.model_fields) or f"; the columns are {', '.join(kind.model_fields)}"
             if ";" in column:
                 hint = "; cells are separated by commas here, as in the first row that names columns"
-            yield Mistake(place, kind.kind_of_record, shown(column), f"there is no such column{hint}")
-    if len(set(columns)) != len(columns):
-        yield Mistake(place, kind.kind_of_record, "", "a column stands twice")
+            yield Mistake(place, word, shown(column), f"there is no such column{hint}")
+    if len(set(filter(None, columns))) != len(list(filter(None, columns))):
+        yield Mistake(place, word, "", "a column stands twice", hides=word)
+    meant = _as_meant(kind, columns)
+    for name, field in kind.model_fields.items():
+        if field.is_required() and name not in meant:
+            message = f"the column is missing: {field.description}; the rows below were not read"
+            yield Mistake(place, word, name, message, hides=word)
+
+
+def _as_meant(kind: type[Record], columns: list[str]) -> list[str | None]:
+    """The columns as the rows are read by them: a misspelt one is the one that is likely meant, so that the
+    rows of a table with a mistake in its head are looked at too; None is passed over."""
+    meant: list[str | None] = [column if column in (*kind.model_fields, "") else None for column in columns]
+    for at, column in enumerate(columns):
+        found = nearest(column, kind.model_fields)
+        if meant[at] is None and found not in meant:
+            meant[at] = found or None
+    return meant
 
 
 def _read_row(
-    kind: type[Record], columns: list[str], row: Row, place: Place, reading: Reading
+    kind: type[Record], columns: list[str | None], row: Row, place: Place, reading: Reading
 ) -> Iterator[Placed | Mistake]:
-    if len(row.cells) > len(columns) and any(cell.text.strip() for cell in row.cells[len(columns) :]):
-        yield Mistake(
-            place, kind.kind_of_record, "", f"the row has more cells than the {len(columns)} columns"
+    """The record of a row; a cell under no head is a mistake."""
+    heads = [*columns, *[""] * (len(row.cells) - len(columns))]
+    under = list(zip(heads, row.cells, strict=False))
+    if any(head == "" and cell.text.strip() for head, cell in under):
+        what = (
+            f"the row has more cells than the {len(columns)} columns"
+            if "" not in columns
+            else ("a cell stands below no column's name")
         )
+        yield Mistake(place, kind.kind_of_record, "", what)
         return
     cells = {
         column: Cell(unguarded(cell.text)) if cell.text[:1] == "'" else cell
-        for column, cell in zip(columns, row.cells, strict=False)
-        if (cell.text and not cell.text.isspace()) or cell.formula
+        for column, cell in under
+        if column and ((cell.text and not cell.text.isspace()) or cell.formula)
     }
     fields, unclear = read_cells(kind, cells, place, reading)
     record, mistakes = validate(kind, fields, place)
     if unclear:
         told = {column for column, _ in unclear}
         name = _name({column: cell.text for column, cell in cells.items()})
-        yield from (Mistake(place, kind.kind_of_record, column, what, name) for column, what in unclear)
+        yield from (
+            Mistake(place, kind.kind_of_record, column, what, name, fields) for column, what in unclear
+        )
         mistakes = [m for m in mistakes if m.field not in told]
     elif record is not None:
         yield Placed(place, record)
@@ -315,13 +395,13 @@ def write_table(
     A table that is written in pieces begins with the first and ends with the last.
     """
     writer = csv.writer(stream, lineterminator="\n")
-    fields = kind.model_fields
+    usually = [(name, usual(field)) for name, field in kind.model_fields.items()]
     count = 0
     for record in records:
         if not count and begin:
             writer.writerow([f"[{kind.kind_of_record}]"])
-            writer.writerow(fields)
-        values = ((getattr(record, name), field.default) for name, field in fields.items())
+            writer.writerow(name for name, _ in usually)
+        values = ((getattr(record, name), default) for name, default in usually)
         writer.writerow(["" if value == default else cell(value) for value, default in values])
         count += 1
     if count and end:

@@ -16,6 +16,7 @@ from graftbook.catalogue.format.sheets import (
     Placed,
     kind_named,
     near,
+    nearest,
     read_rows,
     read_sheet,
     shown,
@@ -121,7 +122,8 @@ def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed
         kind = KIND_BY_WORD.get(word)
         if kind is None:
             hint = near(word, KIND_BY_WORD) or f"; use one of: {', '.join(KIND_BY_WORD)}"
-            yield Mistake(place, word, "record", f"there is no such kind of record{hint}")
+            message = f"there is no such kind of record{hint}"
+            yield Mistake(place, word, "record", message, hides=nearest(word, KIND_BY_WORD))
             continue
         record, mistakes = validate(kind, {k: v for k, v in fields.items() if k != "record"}, place)
         if record is not None:

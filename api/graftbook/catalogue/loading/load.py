@@ -20,7 +20,7 @@ from graftbook.catalogue.history.snapshots import begin_images, remember
 from graftbook.catalogue.loading.agreement import disagreements
 from graftbook.catalogue.loading.bearers import unborne_names
 from graftbook.catalogue.loading.expanding import settle
-from graftbook.catalogue.loading.references import broken_references
+from graftbook.catalogue.loading.references import broken_references, broken_references_beside
 from graftbook.catalogue.loading.removing import REMOVED, Removals, remove, still_named
 from graftbook.catalogue.loading.staging import (
     SPANS_OF,
@@ -127,7 +127,8 @@ class Load:
         self.absurd: list[tuple[Mistake, Absurd]] = []
         """What cannot be; how it is told waits for all that the load brings of its kind."""
         self.changed_kinds: set[str] = set()
-        self.unread = False
+        self.unread: set[str] = set()
+        """Kinds of which there are records that could not be read: nobody knows what names they bear."""
         self.fresh = not current_revision(connection)
 
     @cached_property
@@ -150,17 +151,30 @@ class Load:
         elif self.whole is False:
             self.report.left = counts_left(self.connection)
         brought = kinds_brought(self.connection)
+        mistaken = [*self.report.mistakes, *(mistake for mistake, _ in self.absurd)]
         late = [
             *still_named(self.connection, removals),
-            *settle(self.connection, brought),
-            *broken_references(self.connection, brought),
+            *self._settled(brought),
+            *broken_references(self.connection, brought, self.unread),
+            *broken_references_beside(self.connection, mistaken, self.unread),
             *self._read_late(),
             *self._unlike_kinds(brought),
-            *disagreements(self.connection, brought),
-            *(unborne_names(self.connection, brought) if self.keeps_images else ()),
+            *self._of_the_whole(brought),
         ]
         for mistake in (*late, *self._told_absurd()):
             self.report.add(mistake)
+
+    def _settled(self, brought: set[str]) -> list[Mistake]:
+        mistakes = list(settle(self.connection, brought))
+        return [] if self.unread & {"range", "variant"} else mistakes
+
+    def _of_the_whole(self, brought: set[str]) -> Iterator[Mistake]:
+        """What does not agree; where a table was not read, nobody can say."""
+        if self.unread:
+            return
+        yield from disagreements(self.connection, brought)
+        if self.keeps_images:
+            yield from unborne_names(self.connection, brought)
 
     def _remove_what_is_left(self) -> Removals:
         self.report.removed = names_left(self.connection)
@@ -191,6 +205,8 @@ class Load:
         for item in records:
             if isinstance(item, Mistake):
                 self.report.add(item)
+                if item.hides:
+                    self.unread.add(item.hides)
                 if item.name and len(item.name) <= LONGEST_NAME and is_printable(item.name):
                     broken[item.kind].setdefault(item.name, item.place)
                 continue
@@ -223,7 +239,7 @@ class Load:
             mistakes = list(self._check(kind, name, placed, known))
             made = None if mistakes else self._rows(placed, mistakes)
             for found, message in mistakes:
-                self.report.add(Mistake(placed.place, kind, found, message, name))
+                self.report.add(Mistake(placed.place, kind, found, message, name, dict(placed.record)))
             if made is None:
                 broken.setdefault(name, placed.place)
                 continue
@@ -286,7 +302,8 @@ class Load:
         try:
             return rows_of(record, self.kinds if record.kind_of_record in MEASURED else {})
         except Absurd as error:
-            mistake = Mistake(placed.place, record.kind_of_record, error.args[1], "", name_of(record))
+            kind, field = record.kind_of_record, error.args[1]
+            mistake = Mistake(placed.place, kind, field, "", name_of(record), dict(record))
             if len(self.absurd) < MOST_MISTAKES:
                 self.absurd.append((mistake, error))
             else:

@@ -1,17 +1,23 @@
 """Whether what a load brought refers to what exists: one indexed query a reference, of the kinds brought."""
 
-from collections.abc import Container, Iterator
-from dataclasses import dataclass
+from collections import defaultdict
+from collections.abc import Container, Iterable, Iterator
+from dataclasses import dataclass, replace
 from functools import cache
 
 from sqlalchemy import Connection, Select, and_, select
 
+from graftbook.catalogue.format.fields import Conditional
+from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table
 from graftbook.catalogue.store.nearest import components_near, hint, names_near
 
 MOST = 200
 """Mistakes that one kind of reference reports; the rest are alike."""
+
+
+SPAN = "chassis_span"
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,24 +125,81 @@ REFERENCES: tuple[Reference, ...] = (
 )
 
 
-def broken_references(connection: Connection, brought: Container[str]) -> Iterator[Mistake]:
+def broken_references(
+    connection: Connection, brought: Container[str], unread: Container[str] = ()
+) -> Iterator[Mistake]:
     """Every reference of the load's records, whose kinds are `brought`, to a name that nobody has.
 
-    A name whose own record stands in the load with a mistake of its own is not reported again.
+    A name whose own record stands in the load with a mistake of its own is not reported again, nor one of
+    a kind of which records were `unread`.
     """
-    for reference in (one for one in REFERENCES if one.kind in brought):
+    for reference in (one for one in REFERENCES if one.kind in brought and one.to not in unread):
         for row in connection.execute(_missing(reference)):
-            found = _near(connection, reference.to, row.wanted)
-            what = reference.to.replace("_", " ")
             yield Mistake(
                 Place(row.file, row.line, row.sheet),
                 reference.kind,
                 reference.field or reference.column,
-                f"there is no {what} '{row.wanted}'{hint(found)}",
+                _nobody_has(connection, reference.to, row.wanted),
                 row.name,
             )
-    if SPANS_OF in brought or "variant" in brought:
+    if (SPANS_OF in brought or "variant" in brought) and "variant" not in unread:
         yield from _spans_without_variant(connection)
+
+
+def broken_references_beside(
+    connection: Connection, mistakes: Iterable[Mistake], unread: Container[str] = ()
+) -> list[Mistake]:
+    """Every name that nobody has in a row with another mistake, which is not in the tables: so that whoever
+    mends a sheet is told all that is wrong at once."""
+    wrong: dict[Place, set[str]] = defaultdict(set)
+    rows: dict[Place, Mistake] = {}
+    for mistake in mistakes:
+        wrong[mistake.place].add(mistake.field)
+        if mistake.said:
+            rows.setdefault(mistake.place, mistake)
+    named = [
+        (to, word, field, row)
+        for row in rows.values()
+        for field, to in _targets(row.kind).items()
+        if field not in wrong[row.place] and to not in unread
+        for word in _words(row.said.get(field))
+    ]
+    known = {to: _known(connection, to, {word for kind, word, *_ in named if kind == to}) for to, *_ in named}
+    return [
+        replace(row, field=field, message=_nobody_has(connection, to, word), said={})
+        for to, word, field, row in named
+        if word not in known[to]
+    ]
+
+
+@cache
+def _targets(kind: str) -> dict[str, str]:
+    """Column → kind of record that it names, where it names one kind and nothing else."""
+    targets: dict[str, set[str]] = defaultdict(set)
+    for one in REFERENCES:
+        if one.kind == kind and one.table != "wanted":
+            targets[one.field or one.column].add(one.to)
+    if kind == SPAN:
+        targets["variant"].add("variant")
+    if issubclass(KIND_BY_WORD[kind], Conditional):
+        targets |= {"range": {"range"}, "variants": {"variant"}}
+    return {field: to.pop() for field, to in targets.items() if len(to) == 1}
+
+
+def _words(said: object) -> list[str]:
+    """The names in a cell: one, or several."""
+    return [word for word in (said if isinstance(said, list) else [said]) if word and isinstance(word, str)]
+
+
+def _known(connection: Connection, to: str, words: Iterable[str]) -> set[str]:
+    """Those names that a record has, or that stand in the load with a mistake."""
+    column, asked = table(to).c[TARGETS[to]], listed(connection, words)
+    broken = select(STAGED.c.name).where(STAGED.c.kind == to, STAGED.c.broken, STAGED.c.name.in_(asked))
+    return set(connection.execute(select(column).where(column.in_(asked)).union(broken)).scalars())
+
+
+def _nobody_has(connection: Connection, to: str, word: str) -> str:
+    return f"there is no {to.replace('_', ' ')} '{word}'{hint(_near(connection, to, word))}"
 
 
 @cache  # a load asks for each; putting one together takes longer than a small sheet's answer
@@ -168,14 +231,8 @@ def _spans_without_variant(connection: Connection) -> Iterator[Mistake]:
         name = f"{row.variant} {row.prefix}-{row.first_serial:0{row.digits}d}"
         if is_broken(connection, "variant", row.variant):
             continue
-        near = hint(_near(connection, "variant", row.variant))
-        yield Mistake(
-            place_of(connection, "chassis_span", name),
-            "chassis_span",
-            "variant",
-            f"there is no variant '{row.variant}'{near}",
-            name,
-        )
+        place, message = place_of(connection, SPAN, name), _nobody_has(connection, "variant", row.variant)
+        yield Mistake(place, SPAN, "variant", message, name)
 
 
 def is_broken(connection: Connection, kind: str, name: str) -> bool:

@@ -1,6 +1,6 @@
 """Which column of a flat parts list is what, and what holds for every row of it. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
@@ -8,11 +8,14 @@ from pydantic.config import JsonDict
 
 from graftbook.catalogue.format.fields import OptionalName
 from graftbook.catalogue.format.records_beside import OptionalCurrency
+from graftbook.editing.flat.rows import Rows, heads_of
 
 FieldWord = Literal[
     "number", "description", "section", "position", "fits", "from", "to", "quantity", "replaces",
     "price", "currency", "supplier", "pack", "lead_days", "deposit", "note",
 ]  # fmt: skip
+_DEEPEST_HEAD = 30
+"""Lines in which the heads of a list are looked for."""
 Head = Annotated[str, StringConstraints(max_length=200)]
 
 FIELDS: dict[FieldWord, str] = {
@@ -98,6 +101,18 @@ def guessed(heads: Sequence[str]) -> dict[FieldWord, str]:
                 found[field] = head
                 break
     return found
+
+
+def head_line_of(rows: Rows) -> int:
+    """The line, from 1, whose cells are most like heads: a title may stand above them."""
+    told = [len(guessed(heads_of(rows, line))) for line in range(1, min(len(rows), _DEEPEST_HEAD) + 1)]
+    return told.index(max(told)) + 1 if max(told, default=0) > 1 else 1
+
+
+def line_with(rows: Rows, heads: Iterable[str]) -> int:
+    """The first line, from 1, in which all these heads stand; 0: none of the first few."""
+    wanted, deepest = set(heads), min(len(rows), _DEEPEST_HEAD)
+    return next((line for line in range(1, deepest + 1) if wanted <= set(heads_of(rows, line))), 0)
 
 
 def _plain(head: str) -> str:

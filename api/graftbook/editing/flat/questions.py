@@ -13,6 +13,7 @@ OUT = "out"
 FOR_ALL = "*"
 
 KINDS = {
+    "cells": "Rows with more cells than there are heads",
     "number": "Numbers that cannot be read",
     "characters": "Cells with characters that nobody can print",
     "formula": "Cells that hold a formula",

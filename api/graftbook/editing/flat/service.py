@@ -16,7 +16,7 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.database import reading, writing
 from graftbook.editing.flat import store
-from graftbook.editing.flat.mapping import FlatMapping, missing
+from graftbook.editing.flat.mapping import FlatMapping, line_with, missing
 from graftbook.editing.flat.parts import Part
 from graftbook.editing.flat.problems import UnknownFlatList, WrongName
 from graftbook.editing.flat.questions import FOR_ALL, KINDS, Question
@@ -205,6 +205,8 @@ def turned(connection: Connection, kept: FlatList) -> Turned:
         raise InvalidRequest("Say first which column has the part number", pointer="/columns")
     if lacking := missing(kept.mapping, kept.heads):
         told = f"This issue has no column '{lacking[0]}'; its columns are {', '.join(kept.heads[:30])}"
+        if line := line_with(kept.rows, kept.mapping.columns.values()):
+            raise InvalidRequest(f"{told}. The heads stand in line {line}: set `head_line` to {line}")
         raise InvalidRequest(f"{told}. Change the mapping, or send the right file")
     known = store.known_for(connection, kept.mapping, kept.rows, kept.taken)
     return turn(kept.rows, kept.mapping, kept.decisions, known, kept.taken, only_range=not known.range)

@@ -28,6 +28,8 @@ def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
     """The rows with something in them, as fields; what is passed over is told."""
     heads = heads_of(rows, mapping.head_line)
     at = {field: heads.index(head) for field, head in mapping.columns.items() if head in heads}
+    written = rows[mapping.head_line - 1] if mapping.head_line <= len(rows) else []
+    last = max([n for n, head in enumerate(written) if head.strip()] + list(at.values()), default=0)
     found: list[Row] = []
     blank = 0
     for line, cells in enumerate(rows[mapping.head_line :], start=mapping.head_line + 1):
@@ -37,12 +39,25 @@ def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
             blank += 1
         elif all(text == mapping.columns[field] for field, text in row.cells.items()):
             asking.tell("The heads stand here again; passed over.")
-        elif _is_clean(row, asking):
+        elif _is_under_its_heads(cells, last, asking) and _is_clean(row, asking):
             found.append(row)
     asking.at("", [0])
     if blank:
         asking.tell(f"{blank} rows with nothing in the mapped columns; passed over.")
     return found
+
+
+def _is_under_its_heads(cells: Sequence[str], last: int, asking: Asking) -> bool:
+    """Whether a row is no longer than the heads: in one that is, each cell may stand below a wrong one."""
+    over = next((text for text in cells[last + 1 :] if text), "")
+    if not over:
+        return True
+    told = f"The row has cells behind the last head, such as “{over[:60]}”: is what parts the cells in one?"
+    offered = [
+        ("row", "each stands below its head; what is behind is passed over"),
+        (OUT, "leave the row out"),
+    ]
+    return asking.ask("cells", " ".join(filter(None, cells))[:120], told, offered, for_all=True) == "row"
 
 
 def _is_clean(row: Row, asking: Asking) -> bool:
@@ -207,7 +222,7 @@ class Telling:
         sides = [(f"{a[0]}; {b[0]}", f"both {a[1]} and {b[1]}") for a, b in _sides(near)]
         answer = self.asking.ask(
             "position", text[:120].casefold(), told,
-            [*near, *sides, (LOOSE, "a loose part: it sits in no position")], typed="position",
+            [*near, *sides, (LOOSE, "a loose part: it sits in no position")], typed="position", for_all=True,
             reads=lambda typed: all(map(self.known.position, pieces(typed))) and bool(pieces(typed)),
         )  # fmt: skip
         if answer in (None, LOOSE):
@@ -377,7 +392,7 @@ class Telling:
             return said
         told = f"Prices carry “{sign}”" + (f", but the mapping says {said}." if said else ".")
         own = (said or "own", f"that is {said}" if said else "that is the catalogue's own currency")
-        offered = [own, *([(code, f"{code}, a foreign currency")] if code else [])]
+        offered = [own, *([(code, f"{code}, told with each offer")] if code else [])]
         answer = self.asking.ask(
             "currency", f"{sign} {said}".strip(), told, offered, typed="currency",
             reads=lambda typed: bool(re.fullmatch("[A-Z]{3}", typed)),

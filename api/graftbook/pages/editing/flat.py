@@ -17,10 +17,10 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.editing.effect import EffectLook
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.documents import MOST_CHANGES
-from graftbook.editing.flat.mapping import FIELDS, FlatMapping, guessed, missing
+from graftbook.editing.flat.mapping import FIELDS, FlatMapping, guessed, head_line_of, missing
 from graftbook.editing.flat.problems import WrongName
 from graftbook.editing.flat.questions import KINDS, Question
-from graftbook.editing.flat.rows import LARGEST
+from graftbook.editing.flat.rows import LARGEST, heads_of
 from graftbook.editing.flat.service import FlatList
 from graftbook.editing.flat.turning import Turned
 from graftbook.editing.records.service import Author
@@ -128,8 +128,11 @@ def _begun(request: Request, service: Service, typed: Typed, file: str, content:
 def mapping(request: Request, name: Name, service: ServiceDep) -> Response:
     """Which column is what, beside the first rows."""
     kept = flat.flat_list(service.engine, name)
-    columns = kept.mapping.columns or guessed(kept.heads)
-    proposed = kept.mapping.model_copy(update={"columns": columns})
+    proposed = kept.mapping
+    if not proposed.columns:
+        line = head_line_of(kept.rows)
+        columns = guessed(heads_of(kept.rows, line))
+        proposed = proposed.model_copy(update={"columns": columns, "head_line": line})
     return _mapping_page(request, service, kept, proposed)
 
 

@@ -27,7 +27,9 @@ def check_lines(document: CheckOut) -> Iterator[str]:
 
 def _headline(document: CheckOut) -> str:
     found = [
-        count(len(document["missing"]), "rule") + " ask for more" if document["missing"] else "",
+        count(len(document["missing"]), "rule asks", "rules ask") + " for more"
+        if document["missing"]
+        else "",
         count(len(document["clashing"]), "clash", "clashes") if document["clashing"] else "",
         f"{len(document['surplus'])} surplus" if document["surplus"] else "",
     ]
