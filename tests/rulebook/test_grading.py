@@ -279,4 +279,4 @@ def test_many_vehicles_are_corrected_by_the_number_of_splits() -> None:
     assert found is not None
     assert found.before == 18000 + 1900
     # One order of so many has them all first, and one all last; there are as many places less one to look at.
-    assert found.p == pytest.approx((len(marks) - 1) * 2 / comb(len(marks), 20))
+    assert found.p == pytest.approx((len(marks) - 1) * 2 / comb(len(marks), 20), abs=0)
