@@ -14,7 +14,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any, TextIO
+from typing import Any, NamedTuple, TextIO
 
 from pydantic import ValidationError
 
@@ -61,8 +61,7 @@ class Mistake:
         return f"{where}: {what}: {self.message}" if what else f"{where}: {self.message}"
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """A record and where it was read."""
 
     place: Place
