@@ -220,11 +220,16 @@ def served_app() -> FastAPI:
     app = create_app()
     for _ in iter_route_contexts(app.routes):
         pass
+    collect_seldom()
+    sys.setswitchinterval(SECONDS_AT_A_STRETCH)
+    return app
+
+
+def collect_seldom() -> None:
+    """Let the collector leave alone what is there now, and look at what comes after it seldom."""
     gc.collect()
     gc.freeze()
     gc.set_threshold(*BETWEEN_TWO_LOOKS)
-    sys.setswitchinterval(SECONDS_AT_A_STRETCH)
-    return app
 
 
 @asynccontextmanager

@@ -9,7 +9,11 @@ import pytest
 from fastapi import FastAPI
 
 from graftbook.app import create_app
+from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.loading.load import Load
 from graftbook.settings import Settings
+from tests import locks
+from tests.catalogue.test_apart import before_the_lock
 from tests.conftest import bearer, client_of
 
 DISCS = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
@@ -215,6 +219,42 @@ async def test_of_several_who_accept_at_once_one_does(on_each_engine: FastAPI) -
         states = {line["state"] for line in (await editor.get("/v1/proposals")).json()["items"]}
         assert states == {"accepted", "open"}
         assert [r["revision"] for r in (await editor.get("/v1/revisions")).json()["items"]] == [2, 1]
+
+
+def bolts(first: int, count: int = 520) -> list[dict[str, Any]]:
+    return [
+        {"record": "component", "number": f"PB-{n}", "name": "bolt", "section": "brakes", "origin": "modern"}
+        for n in range(first, first + count)
+    ]
+
+
+async def test_more_records_than_others_should_wait_for_are_accepted_at_once(
+    on_each_engine: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """They are worked out while others edit, and are one edit or, where one of them was edited, none."""
+    engine = on_each_engine.state.service.engine
+    async with client_of(on_each_engine, scope="edit") as editor:
+        one, two = [await proposed(editor, *bolts(n)) for n in (0, 1_000)]
+        three, four = await proposed(editor, *bolts(2_000)), await proposed(editor, *bolts(3_000))
+        five, dearer = (
+            await proposed(editor, await pad(editor, price="777.00")),
+            await pad(editor, price="9.00"),
+        )
+        free = locks.free_at(monkeypatch, engine, Load, "run")
+        told = (await decided(editor, "accept", one["number"], two["number"])).json()
+        assert free == [True]
+        assert (told["catalogue_revision"], len(told["proposals"])) == (2, 2)
+        edit = (await editor.get("/v1/revisions")).json()["items"][0]
+        assert (edit["revision"], edit["changes"]) == (2, 1_040)
+        before_the_lock(monkeypatch, lambda: load(engine, [dearer]))
+        late = await decided(editor, "accept", three["number"], four["number"], five["number"])
+        assert (late.status_code, late.json()["type"]) == (409, "/problems/changed-again")
+        assert late.json()["records"] == [{"kind": "component", "name": "QB-3310"}]
+        assert (await editor.get("/v1/records/component/PB-2000")).status_code == 404
+        states = {one["number"]: one["state"] for one in (await editor.get("/v1/proposals")).json()["items"]}
+        assert {states[number["number"]] for number in (three, four, five)} == {"open"}
+        assert (await decided(editor, "accept", three["number"], four["number"])).status_code == 200
+        assert (await editor.get("/v1/records/component/PB-3519")).status_code == 200
 
 
 async def test_the_effect_told_is_what_comes_when_it_is_accepted(writer: httpx.AsyncClient) -> None:

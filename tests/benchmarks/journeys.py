@@ -89,6 +89,30 @@ def counter(journey: Journey) -> None:
     _to_a_sent_order(journey)
 
 
+def counter_in_one_breath(journey: Journey) -> None:
+    """The same, with number and words typed into the first field."""
+    journey.open("/")
+    journey.type(f"{CHASSIS} front discs")
+    journey.press("Enter")
+    journey.sees("What it becomes")
+    _to_a_sent_order(journey)
+
+
+def counter_searching(journey: Journey) -> None:
+    """The same by the box in the header, the vehicle told when it is asked for."""
+    page = journey.page
+    journey.open("/look-up")
+    journey.click(page.locator("#search"))
+    journey.type("front discs")
+    journey.press("Enter")
+    journey.sees(re.compile("^Found for"))
+    journey.type(CHASSIS)
+    journey.press("Enter")
+    journey.click(page.get_by_role("link", name="Fit it").first)
+    journey.sees("What it becomes")
+    _to_a_sent_order(journey)
+
+
 def counter_swapping(journey: Journey) -> None:
     """The same, and one part swapped for another on the way."""
     page = journey.page
@@ -121,7 +145,6 @@ def builder(journey: Journey) -> None:
     """A list of parts checked, and all that it lacks added, until it is complete."""
     page = journey.page
     journey.open("/check")
-    journey.click(page.locator("#chassis"))
     journey.type(CHASSIS)
     journey.press("Tab")
     journey.paste(LIST)
@@ -153,6 +176,8 @@ def editor(journey: Journey) -> None:
 
 JOURNEYS: dict[str, Callable[[Journey], None]] = {
     "counter: front discs to a sent order": counter,
+    "counter: the same, number and words in one breath": counter_in_one_breath,
+    "counter: the same, by the search in the header": counter_searching,
     "counter: the same, one part swapped": counter_swapping,
     "builder: a list checked and completed": builder,
     "editor: a price changed, its effect looked at": editor,

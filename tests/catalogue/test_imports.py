@@ -352,6 +352,10 @@ WRONG_TWICE: dict[str, tuple[dict[str, object], str]] = {
         {"record": "precedence", "name": "p", "first": "brakes", "then": "brakes", "reason": "x"},
         "[precedence] first: there is no position 'brakes'; did you mean 'brake'?",
     ),
+    "a figure that cannot be": (
+        {"record": "characteristic", "component": "TD-2", "kind": "supply_a", "value": "9 MA"},
+        "[characteristic] component: there is no component 'TD-2'; did you mean 'TD-1'?",
+    ),
     "a condition": (
         {"record": "fitment", "component": "TC-1", "position": "brake", "effort": "no", "variants": ["T2-X"]},
         "[fitment] variants: there is no variant 'T2-X'; did you mean 'T2-L'?",

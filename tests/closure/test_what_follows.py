@@ -1,15 +1,20 @@
 """What must follow from a fit is looked at where the fit narrows something; it comes out as the whole."""
 
+from collections import Counter
+
 import pytest
 from sqlalchemy import Engine
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.closure.answer import Cause
+from graftbook.closure.compatibility import broken_alone
 from graftbook.closure.search.deadline import NEVER
 from graftbook.closure.search.possible import MOST_VEHICLES, _before, follow
 from graftbook.closure.search.problem import BudgetUse, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation
 from graftbook.closure.search.reach import reach_everything
+from graftbook.closure.verify import FinishedSet
 from graftbook.database import reading
 from graftbook.rulebook.model import RuleBook, Vehicle
 from graftbook.rulebook.scope import Fit, Scope
@@ -43,6 +48,23 @@ def _never_covered(use: BudgetUse, left: Propagation) -> bool:
 def as_followed(scope: Scope, fit: Fit) -> Seen:
     found = follow(scope, fit, NEVER)
     return bool(found.against), found.whole, found.left.domains if found.left else {}
+
+
+def test_what_a_fit_alone_breaks_is_what_the_checker_says(demo_book: tuple[RuleBook, Vehicle]):
+    worlds = [Scope(World(seed).book(), VEHICLE) for seed in range(93_000_000, 93_000_040)]
+    causes = Counter[str]()
+    for scope in (Scope(*demo_book), *worlds):
+        for position in sorted(scope.book.positions):
+            for number in scope.options(position):
+                fit = Fit(position, number)
+                if not scope.is_today(fit):
+                    told = [broken for broken, _demand in broken_alone(scope, fit)]
+                    assert told == FinishedSet(scope, {position: number}).broken_rules(), fit
+                    causes.update(broken.cause for broken in told)
+    assert all(causes[cause] for cause in Cause if cause not in _OF_THE_ASKER), causes
+
+
+_OF_THE_ASKER = {Cause.wish, Cause.limit, Cause.flaw, Cause.fact}
 
 
 @pytest.mark.parametrize("block", range(2))

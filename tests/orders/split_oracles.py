@@ -100,9 +100,13 @@ class _Rows:
 
 
 def highs(
-    world: World, by: date | None = None, at_most: int | None = None, seconds: float = 60
+    world: World,
+    by: date | None = None,
+    at_most: int | None = None,
+    seconds: float = 60,
+    left_out: int = 0,
 ) -> int | None:
-    """The least cost of a split of all lines as HiGHS proves it; None when there is none.
+    """The least cost of a split of all lines but `left_out` as HiGHS proves it; None when there is none.
 
     Surpluses may be greater than packs force: for prices where that helps nobody.
     """
@@ -117,6 +121,8 @@ def highs(
 
     used = {s.name: variable(s.carriage) for s in world.suppliers}
     value: dict[str, list[tuple[int, float]]] = {s.name: [] for s in world.suppliers}
+    out = {line: variable(0, min(left_out, 1)) for line in world.needs}
+    rows.add([(column, 1) for column in out.values()], 0, left_out)
     for line, needed in world.needs.items():
         cover = []
         for offer in usable(world, line, by):
@@ -129,9 +135,7 @@ def highs(
             rows.add([(taken, 1), (used[offer.supplier], -1)], -np.inf, 0)
             cover.append((packs, offer.pack))
             value[offer.supplier].append((packs, price))
-        if not cover:
-            return None
-        rows.add(cover, needed, np.inf)
+        rows.add([*cover, (out[line], needed)], needed, np.inf)
     for s in world.suppliers:
         rows.add([*value[s.name], (used[s.name], -s.least_order)], 0, np.inf)
         if s.carriage and s.carriage_free_from is not None:

@@ -15,7 +15,7 @@ from tests.conftest import client_of
 
 DISCS = {"name": "red", "vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QB-3310"}]}
 RED = "/v1/order-lists/red"
-MASTER, SERVO, FLUID, SWITCH = 1, 2, 13, 9
+MASTER, SERVO, FLUID, SWITCH, DISC = 1, 2, 13, 9, 10
 """Lines: two of one piece (welterby), a pack of four (sallowby), one piece of a third supplier (works)."""
 
 
@@ -83,7 +83,8 @@ async def test_a_thousand_on_a_line_of_one_is_not_booked_in_silence(counter: htt
 @pytest.mark.parametrize(
     ("row", "kind", "words", "meant"),
     [
-        ({"line": SERVO, "received": 9}, "too many", "Did you mean 1 in a pack of 9?", ("pieces", 1)),
+        ({"line": SERVO, "received": 9}, "too many", "1 was ordered and 1 is open: 8 too many.", None),
+        ({"line": DISC, "received": 18}, "too many", "Did you mean 2 in a pack of 9?", ("pieces", 2)),
         ({"line": FLUID, "received": 16}, "too many", "Did you mean 1 pack of 4 = 4 pieces?", ("pieces", 4)),
         ({"line": FLUID, "received": 4, "unit": "packs"}, "too many",
          "4 packs of 4 = 16 pieces came, 4 were ordered and 4 are open: 12 too many. Did you mean 4 pieces,",

@@ -144,6 +144,21 @@ def test_a_larger_one_over_few_suppliers_costs_what_a_second_solver_finds(lines,
     assert found.total == highs(world, None, at_most)
 
 
+@pytest.mark.parametrize("at_most", [1, 2])
+def test_what_twenty_vehicles_need_from_so_few_that_much_stays_out_is_proved(at_most):
+    """As many lines and sellers as twenty vehicles of the demo range have. A second solver finds no split
+    with a line more, and none of as many lines that costs less."""
+    world = shop(96, 12, 1, share=0.5)
+    world = replace(world, suppliers=tuple(replace(s, least_order=0) for s in world.suppliers))
+    found = asked(world, at_most=at_most)
+    judged(world, found, None, at_most)
+    assert found.proved
+    out = len(found.unsupplied)
+    assert out > 10
+    assert found.total == highs(world, None, at_most, left_out=out)
+    assert highs(world, None, at_most, left_out=out - 1) is None
+
+
 @pytest.mark.parametrize("share", [0.5, 0.9])
 def test_one_of_two_hundred_lines_over_three_of_fifteen_suppliers_is_proved_soon(share):
     """One question over all sets took more than nine seconds of the processor and proved nothing."""

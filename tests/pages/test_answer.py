@@ -102,6 +102,28 @@ async def test_an_answer_carries_the_question_to_go_on_with(browser: httpx.Async
     assert f"remedy={flaw}" in away
 
 
+async def test_a_flaw_of_both_sides_is_one_box_and_one_line(browser: httpx.AsyncClient) -> None:
+    left, right = "half-shaft-twists-left", "half-shaft-twists-right"
+    page = await read(browser, "/answer", chassis=CHASSIS, remedy_all="dangerous")
+    form, _, result = page.text.partition('id="result"')
+    box = f'name="remedy" value="{left},{right}">'
+    assert form.count(box) == 1
+    assert form.count(left) == form.count(right) == 1
+    assert "QA-1010, QA-1011 at rear half shaft, both sides;" in form
+    listed = result[result.index('id="flaws"') :]
+    assert listed.count(f"remedy={left}&amp;remedy={right}") == 1
+
+
+async def test_a_box_for_both_sides_wishes_both(browser: httpx.AsyncClient) -> None:
+    left, right = "half-shaft-twists-left", "half-shaft-twists-right"
+    both = await read(browser, "/answer", chassis=CHASSIS, remedy=f"{left},{right}")
+    assert both.url.params.get_list("remedy") == [left, right]
+    assert f'value="{left},{right}" checked>' in both.text
+    one = await read(browser, "/answer", chassis=CHASSIS, remedy=right)
+    assert f'value="{right}" checked>' in one.text
+    assert f'value="{left}">' in one.text
+
+
 async def test_what_was_so_already_is_not_the_fault_of_a_set(browser: httpx.AsyncClient) -> None:
     for asked in ({"chassis": CHASSIS}, {"chassis": CHASSIS, "fit": "QL-7075"}):
         page = await read(browser, "/answer", **asked)

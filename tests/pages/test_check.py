@@ -7,6 +7,7 @@ from html import unescape
 import httpx
 import pytest
 
+from graftbook.pages import in_hand
 from graftbook.pages.checking.amending import amended, change_of
 from graftbook.pages.checking.check import LONGEST_LIST
 from graftbook.pages.checking.checked import LONGEST_ADDRESS
@@ -379,6 +380,41 @@ async def test_a_number_that_fits_several_places_offers_them(browser: httpx.Asyn
     assert "QW-3055 @ wheel.spare" in text_of(page)
     placed = await checked(browser, "QB-3310\nQW-3055 @ wheel.spare")
     assert "left out" not in text_of(placed)
+
+
+async def test_five_wheels_are_four_on_the_road_and_the_spare(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310\n5 x QW-3055")
+    assert "left out" not in text_of(page)
+    (listed,) = re.findall(r'<section id="to-add".*?</section>', page.text, re.DOTALL)
+    assert "/component/QW-3055" not in listed, "neither road wheels nor the spare is missing"
+    four = await checked(browser, "QB-3310\n4 x QW-3055")
+    assert "left out" not in text_of(four)
+    assert four.text.count('href="/component/QW-3055"') == 1, "the spare alone is missing"
+    three = await checked(browser, "QB-3310\n3 x QW-3055")
+    assert "QW-3055 fits several positions; say which" in text_of(three)
+    road = await checked(browser, "QB-3310\nQW-3055 @ wheel.spare\n4 x QW-3055")
+    assert "left out" not in text_of(road)
+    too_many = await checked(browser, "QB-3310\nQW-3055 @ wheel.spare\n5 x QW-3055")
+    assert "only 4 of 5 have a place here" in text_of(too_many)
+
+
+async def test_a_part_whose_place_is_taken_says_by_what(browser: httpx.AsyncClient) -> None:
+    page = await checked(browser, "QB-3310\nQB-3311\nQB-2010")
+    assert "QB-2010 has no place left: the list has QB-3310 and QB-3311 there already" in text_of(page)
+
+
+async def test_the_vehicle_in_hand_is_the_one_that_the_list_is_for(browser: httpx.AsyncClient) -> None:
+    fresh = await browser.get("/check")
+    assert re.search(r'<input id="chassis"[^>]* value="" [^>]*autofocus', fresh.text)
+    browser.cookies.set(in_hand.COOKIE, CHASSIS)
+    page = await browser.get("/check")
+    assert re.search(rf'<input id="chassis"[^>]* value="{CHASSIS}"', page.text)
+    assert re.search(r'<textarea id="list"[^>]*autofocus', page.text)
+    other = await browser.get("/check", params={"chassis": "24PR-000200"})
+    assert re.search('<input id="chassis"[^>]* value="24PR-000200"', other.text)
+    assert page.text.index("Check the list</button>") < page.text.index("Or a file with the numbers")
+    for path in ("/component/QB-3310",):
+        assert f'value="{CHASSIS}"' in (await browser.get(path)).text
 
 
 async def test_an_unknown_position_offers_near_ones(browser: httpx.AsyncClient) -> None:

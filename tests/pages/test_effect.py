@@ -5,7 +5,6 @@ import threading
 import time
 from collections.abc import AsyncIterator, Iterator
 from contextlib import asynccontextmanager
-from pathlib import Path
 from typing import Any
 
 import anyio
@@ -14,7 +13,7 @@ import pytest
 
 from graftbook.app import create_app
 from graftbook.catalogue.loading.imports import load
-from graftbook.database import migrate, writing
+from graftbook.database import writing
 from graftbook.editing import effect
 from graftbook.process import background
 from graftbook.process.background import Background, Job, State
@@ -31,11 +30,10 @@ WHEEL = "/edit/component/TW-9"
 
 
 @pytest.fixture
-def app(tmp_path: Path) -> Iterator[Any]:
+def app(sqlite_databases: Any) -> Iterator[Any]:
     """The application on the small catalogue."""
-    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'small.sqlite3'}"))
+    app = create_app(Settings(database_url=sqlite_databases.new()))
     engine = app.state.service.engine
-    migrate(engine)
     priced = SMALL.replace(
         "TW-9,disc wheel,wheels,modern,current,,", "TW-9,disc wheel,wheels,modern,current,13.00,"
     )

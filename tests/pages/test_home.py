@@ -158,3 +158,32 @@ async def test_the_history_is_read_as_pages(writer: httpx.AsyncClient, browser: 
     assert "added Revision 1" in of_one
     assert (await browser.get("/history/99")).status_code == 404
     assert 'href="/history/component/QB-3310"' in (await browser.get("/component/QB-3310")).text
+
+
+@pytest.mark.parametrize(
+    ("typed", "offered"),
+    [
+        ("24pl", ["24PL-000101", "24PL-010601"]),
+        ("24PL-0184", ["24PL-018400"]),
+        ("24PL-018412", ["24PL-018412"]),
+        ("24 pl 18412", ["24PL-018412"]),
+        ("24PL-1841", ["24PL-001841"]),
+        ("24PL-01", ["24PL-010000", "24PL-010601"]),
+        ("24PL-9", []),
+    ],
+)
+async def test_while_a_number_is_typed_only_what_begins_so_is_offered(
+    browser: httpx.AsyncClient, typed: str, offered: list[str]
+) -> None:
+    rows = (await browser.get("/suggest/chassis", params={"text": typed})).json()
+    assert [row["value"] for row in rows] == offered
+
+
+@pytest.mark.parametrize("path", ["/answer", "/find"])
+async def test_half_a_number_is_not_taken_for_another_unseen(browser: httpx.AsyncClient, path: str) -> None:
+    asked = {"/answer": "chassis", "/find": "text"}[path]
+    page = await browser.get(path, params={asked: "24PL-0184"})
+    assert page.url.path == "/answer"
+    assert "You typed 24PL-0184, and this is 24PL-000184" in text_of(page)
+    for whole in ("24pl 184", CHASSIS, "24pl 18412", "24PL018412"):
+        assert "You typed" not in text_of(await browser.get(path, params={asked: whole})), whole

@@ -21,7 +21,7 @@ from graftbook.problems import InvalidRequest
 from graftbook.settings import Settings
 from tests.conftest import client_of
 from tests.pictures.drawn import SVG, photograph, sketch
-from tests.soundness.test_backup import settings
+from tests.soundness.databases import settings_of as settings
 
 pytestmark = pytest.mark.anyio
 

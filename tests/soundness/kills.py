@@ -16,17 +16,21 @@ The processes are forked from one that has loaded the program already, so that a
 
 import argparse
 import asyncio
+import atexit
 import io
 import json
 import multiprocessing
 import os
 import random
+import shutil
 import sys
+import tempfile
 import threading
 import time
 from collections import Counter
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -37,13 +41,14 @@ from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
 from graftbook.access.service import create_key
 from graftbook.app import create_app
+from graftbook.backups.service import backup, restore
 from graftbook.catalogue.format.exports import export
 from graftbook.catalogue.loading.imports import SMALL, load
 from graftbook.database import migrate
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
 from tests.conftest import _Databases as Databases
-from tests.soundness.databases import ENGINES, databases_of, loaded_demo, opened
+from tests.soundness.databases import ENGINES, beside, databases_of, loaded_demo, opened, settings_of
 from tests.soundness.forked import LOADED
 
 OLD_SHAPE = "2026_11_25_builds"
@@ -291,12 +296,39 @@ def _send_again(url: str, outcome: str) -> None:
     assert (answer.status_code, answer.json()["state"]) == (200, "sent"), answer.text
 
 
+def _backed_up(url: str) -> None:
+    """A backup of the database, and an edit after it, which a restore takes back."""
+    folder = tempfile.mkdtemp(prefix="graftbook-kills-")
+    atexit.register(shutil.rmtree, folder, ignore_errors=True)
+    kept = Path(folder) / "saved"
+    backup(settings_of(url), kept)
+    os.environ["KILLED_BACKUP"] = str(kept)
+    with opened(url) as engine:
+        assert load(engine, sheet(SHEET)).ok
+
+
+def restore_whole(url: str, begin: Begin) -> None:
+    """A restore in the place of what is there."""
+    with opened(url) as engine:
+        engine.connect().close()
+    begin()
+    restore(settings_of(url), Path(os.environ["KILLED_BACKUP"]), replace=True)
+
+
+def _restore_again(url: str, _outcome: str) -> None:
+    """What the killed one left goes with the next."""
+    restore(settings_of(url), Path(os.environ["KILLED_BACKUP"]), replace=True)
+    assert "KILL-00000" not in whole(url)
+    assert not beside(url)
+
+
 CASES = (
     Case("import", import_sheet, whole, _import_again),
     Case("migration", migrate_up, shape, _migrate_again, to_old_shape),
     Case("create once", create_once, builds, _create_again, _with_key),
     Case("order sent", send_order, orders, _send_again, _with_draft),
     Case("delivery booked", book_delivery, orders, _book_again, _with_sent),
+    Case("restore", restore_whole, whole, _restore_again, _backed_up),
 )
 
 

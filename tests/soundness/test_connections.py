@@ -1,15 +1,21 @@
 """What comes over a connection that no client of good faith would send, against a real service."""
 
 import asyncio
+import resource
 import socket
+from collections.abc import Iterator
+from contextlib import ExitStack
 from typing import Any
 
 import httpx
 import pytest
+import uvicorn
 from fastapi import FastAPI
 from httpx import URL
+from uvicorn.server import ServerState
 
 from graftbook.http import middleware
+from graftbook.process import serving
 from tests.soundness.server import Served, serve
 
 pytestmark = pytest.mark.anyio
@@ -82,3 +88,80 @@ async def test_a_body_that_does_not_come_is_not_waited_for(
     assert sent[0]["status"] == 408
     assert (b"connection", b"close") in sent[0]["headers"]
     assert b"body-too-slow" in sent[1]["body"]
+
+
+MANY = 500
+"""Connections of each kind: more than a process may have files by default, all together."""
+HEAD = b"POST /v1/closures HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\n"
+STRANGERS = (b"", HEAD, HEAD + b'Content-Length: 1000\r\n\r\n{"vehicle"')
+"""Who never says a byte, who stops in the middle of a head, and who stops in the middle of a body."""
+
+
+@pytest.fixture
+def many_files() -> Iterator[None]:
+    """As few files as a process has by default; for this one, which is both ends, as many as it may have."""
+    usual = resource.getrlimit(resource.RLIMIT_NOFILE)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (usual[1], usual[1]))
+    yield
+    resource.setrlimit(resource.RLIMIT_NOFILE, usual)
+
+
+@pytest.mark.usefixtures("many_files")
+def test_nobody_waits_for_many_strangers_who_say_nothing(demo_copy: Any) -> None:
+    with serve(demo_copy(), files=1_024) as served, ExitStack() as open_ones:
+        where = URL(served.address)
+        for said in STRANGERS * MANY:
+            address = (where.host, where.port or 80)
+            stranger = open_ones.enter_context(socket.create_connection(address, timeout=30))
+            stranger.sendall(said)
+        with served.client() as client:
+            answers = [client.get("/v1/components/QB-3310") for _ in range(20)]
+        assert {answer.status_code for answer in answers} == {200}
+        took = sorted(answer.elapsed.total_seconds() for answer in answers)
+        assert took[len(took) // 2] < 1, took
+        assert not served.faults()
+
+
+async def said_to(port: int, *pieces: bytes, pause: float = 0.0) -> bytes:
+    """What comes back over one connection until it is closed."""
+    reader, writer = await asyncio.open_connection("127.0.0.1", port)
+    for piece in pieces:
+        writer.write(piece)
+        await writer.drain()
+        await asyncio.sleep(pause)
+    async with asyncio.timeout(20):
+        answer = await reader.read()
+    writer.close()
+    return answer
+
+
+async def test_who_does_not_say_what_he_wants_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nor between two requests; who is slow and ends his head in time is answered, and a long answer is not
+    cut off."""
+    monkeypatch.setattr(serving, "SECONDS_FOR_A_HEAD", 0.5)
+
+    async def answer(_scope: Any, _receive: Any, send: Any) -> None:
+        await asyncio.sleep(1)
+        await send({"type": "http.response.start", "status": 200, "headers": []})
+        await send({"type": "http.response.body", "body": b"done"})
+
+    config = uvicorn.Config(answer, http=serving.Prompt, lifespan="off", log_level="critical")
+    config.load()
+    state = ServerState()
+    loop = asyncio.get_running_loop()
+    made = await loop.create_server(
+        lambda: serving.Prompt(config=config, server_state=state, app_state={}), "127.0.0.1", 0
+    )
+    async with made:
+        port = made.sockets[0].getsockname()[1]
+        head = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n"
+        assert await said_to(port, b"") == b""
+        assert await said_to(port, head) == b""
+        assert await said_to(port, b"\r\n", b"\r\n", pause=0.1) == b""
+        assert b"done" in await said_to(port, head[:9], head[9:], b"\r\n", pause=0.1)
+        for then in (head, b"\r\n"):
+            both = await said_to(port, head + b"\r\n", then, pause=1.5)
+            assert both.count(b"done") == 1
+        two = await said_to(port, (head + b"\r\n") * 2)
+        assert two.count(b"done") == 2
+    assert not state.connections

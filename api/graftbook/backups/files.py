@@ -1,13 +1,12 @@
 """Files that are there whole or not at all."""
 
-import fcntl
 import os
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from graftbook.temporary_files import clear_abandoned
+from graftbook.temporary_files import clear_abandoned, held_from_the_first
 
 
 class Refused(ValueError):
@@ -23,17 +22,20 @@ def written_whole(target: Path) -> Iterator[Path]:
     """
     prefix, suffix = f".{target.name}.", ".part"
     clear_abandoned(target.parent, prefix, suffix)
-    handle, name = tempfile.mkstemp(prefix=prefix, suffix=suffix, dir=target.parent)
-    part = Path(name)
-    try:
-        fcntl.flock(handle, fcntl.LOCK_EX)
-        yield part
-        _to_disk(part)
-        part.replace(target)
-        _to_disk(target.parent)
-    finally:
-        part.unlink(missing_ok=True)
+
+    def made() -> Path:
+        handle, name = tempfile.mkstemp(prefix=prefix, suffix=suffix, dir=target.parent)
         os.close(handle)
+        return Path(name)
+
+    with held_from_the_first(made) as part:
+        try:
+            yield part
+            _to_disk(part)
+            part.replace(target)
+            _to_disk(target.parent)
+        finally:
+            part.unlink(missing_ok=True)
 
 
 def _to_disk(path: Path) -> None:

@@ -1,5 +1,6 @@
 """Finding components. One page a query, by keyset: page 1,000 costs what page 1 does."""
 
+from collections.abc import Collection
 from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
@@ -8,7 +9,7 @@ from sqlalchemy import ColumnElement, Connection, Select, Table, and_, exists, s
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, words_of
-from graftbook.catalogue.loading.staging import listed_numbers, table
+from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_vehicle
@@ -103,6 +104,16 @@ def find(session: Session, search: Search, *, limit: int = 50, cursor: str = "")
     last = [shown[-1].sort_key, shown[-1].number] if more else []
     lines = tuple(Line(*row[:-1]) for row in shown)
     return Page(lines, write_cursor(asdict(search), last) if more else None)
+
+
+def lines_of(session: Session, numbers: Collection[str]) -> dict[str, Line]:
+    """The components of these very numbers; those that nobody has are missing. One query."""
+    if not numbers:
+        return {}
+    component, connection = table("component"), session.connection()
+    columns = [component.c[name] for name in Line.__dataclass_fields__]
+    query = select(*columns).where(component.c.number.in_(listed(connection, numbers)))
+    return {row.number: Line(*row) for row in connection.execute(query)}
 
 
 def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bool]], bool]:

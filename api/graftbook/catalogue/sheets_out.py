@@ -14,6 +14,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from graftbook.catalogue.columns import Column, columns_of
 from graftbook.catalogue.format import records as r
+from graftbook.catalogue.format.fields import usual
 from graftbook.catalogue.format.grid import MOST_ROWS
 from graftbook.catalogue.format.names import name_of
 from graftbook.catalogue.format.sheets import PICK_LISTS, cell
@@ -175,9 +176,9 @@ def _rows(
     kind: type[r.Record], columns: Sequence[Column], records: Iterable[r.Record]
 ) -> Iterator[list[Any]]:
     """The cells of each record; what is usual stays empty, as in a sheet of text."""
-    fields = kind.model_fields
+    usually = [(column.name, usual(kind.model_fields[column.name])) for column in columns]
     for record in records:
-        values = ((getattr(record, column.name), fields[column.name].default) for column in columns)
+        values = ((getattr(record, name), default) for name, default in usually)
         yield ["" if value == default or value is None else value for value, default in values]
 
 

@@ -358,6 +358,7 @@ def remembered(work_out: Callable[Concatenate[Reading, P], T]) -> Callable[Conca
             except ARITHMETIC:
                 reading.take_over(part)
                 raise
+            del part.fitted  # the set holds this; no ring of the two waits for the collector
             reading.fitted.memory.results[key] = known
         reading.take_over(known[1])
         reading.fitted.looked.add(known[2])

@@ -17,16 +17,27 @@ from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.explain.reasons import Unexplained
 from graftbook.closure.explain.solution import solution_of
 from graftbook.closure.question import FitComponent, Question
-from graftbook.closure.search.brought import pair_values
+from graftbook.closure.search.brought import brought_on, pair_values
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import NEVER, Deadline, OutOfTime
 from graftbook.closure.search.possible import Followed, Looked, follow
+from graftbook.closure.search.problem import Demand
 from graftbook.closure.search.reach import reach
 from graftbook.closure.search.solve import solve
 from graftbook.closure.search.totals import effort_of
-from graftbook.closure.verify import Broken, FinishedSet, RoundedAway
+from graftbook.closure.verify import Broken, RoundedAway, short_of
 from graftbook.rulebook.index import index_of
-from graftbook.rulebook.model import Claim, Companion, Effort, Evidence, Grade, RuleBook, Vehicle, When
+from graftbook.rulebook.model import (
+    Claim,
+    Companion,
+    Conflict,
+    Effort,
+    Evidence,
+    Grade,
+    RuleBook,
+    Vehicle,
+    When,
+)
 from graftbook.rulebook.scope import Fit, Scope, TooLarge, loose_fit, scope_for
 
 MOST_KEPT = 4_000
@@ -144,23 +155,23 @@ def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) ->
     """The answer, and whether it may be kept: nothing in it was cut short."""
     index = scope.index
     today = [n for n in index.serves(number) if index.is_current(n)]
-    with_it = scope if index.is_current(number) else scope.with_on_the_bench(number)
+    fits, with_it = _fits(scope, number, position), scope
+    newer = (fit for n in today for fit in _fits(scope, n, position))
+    if not any(map(scope.is_today, fits)) and (found := list(newer)):
+        fits = found
+    elif not index.is_current(number) and any(map(index.fitments_of.get, index.stands_for(number))):
+        with_it = scope.with_on_the_bench(number)
+        fits = _fits(with_it, number, position)
     asked = _Places(with_it, deadline, scope.notebook)
-    places = asked.of(_fits(with_it, number, position))
-    lasting = asked.lasting
-    if not any(place.sits_today for place in places):
-        newer = [fit for n in today for fit in _fits(scope, n, position)]
-        others = _Places(scope, deadline, scope.notebook)
-        places = others.of(newer) or places
-        lasting = lasting and others.lasting
+    places = asked.of(fits)
     if places:
         best = places[0]
-        return Compatibility(best.verdict, number, best.component, bool(today), tuple(places)), lasting
+        return Compatibility(best.verdict, number, best.component, bool(today), tuple(places)), asked.lasting
     newest = today[0] if len(today) == 1 else number
     loose = number in index.loose
     nowhere = GoesWithOthers() if loose else _where_else(scope, number, position)
     verdict = Fits.not_known if loose else Fits.does_not
-    return Compatibility(verdict, number, newest, bool(today), nowhere=nowhere), lasting
+    return Compatibility(verdict, number, newest, bool(today), nowhere=nowhere), True
 
 
 def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
@@ -168,8 +179,11 @@ def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
     return [Fit(p, number) for p in places if number in scope.options(p)]
 
 
+_RANK = {verdict: rank for rank, verdict in enumerate(Fits)}
+
+
 def best_first(place: Place) -> tuple[int, int, int, str]:
-    return (list(Fits).index(place.verdict), place.effort, place.minutes, place.position)
+    return (_RANK[place.verdict], place.effort, place.minutes, place.position)
 
 
 class _Places:
@@ -200,9 +214,9 @@ class _Places:
     def look(self, fit: Fit) -> Place:
         fitment = self.scope.option(fit).fitment
         sits_today = self.scope.is_today(fit)
-        broken = [] if sits_today else _broken(self.scope, fit)
+        broken = [] if sits_today else broken_alone(self.scope, fit)
         followed = self.follow(fit) if broken else Followed(Looked.next_step, whole=True)
-        needs = tuple(_need(self.scope, fit, b, followed) for b in broken)
+        needs = tuple(_need(self.scope, fit, rule, demand, followed) for rule, demand in broken)
         effort = max(effort_of(self.scope, fit), *(need.effort for need in needs), Effort.direct)
         against = followed.against or tuple(_because(need) for need in needs if not need.possible)
         return Place(
@@ -248,48 +262,70 @@ def _verdict(effort: Effort, needs: tuple[Need, ...], against: tuple[Because, ..
     return Fits.with_companions if needs else Fits.fits
 
 
-def _broken(scope: Scope, fit: Fit) -> list[Broken]:
-    """The rules that fitting it alone breaks."""
-    return FinishedSet(scope, {fit.position: fit.component}).broken_rules()
+def broken_alone(scope: Scope, fit: Fit) -> list[tuple[Broken, Demand | None]]:
+    """The rules that fitting it alone breaks, as the checker tells them, read off what the fit brings; of
+    companions and pairs with the demand, which says what may mend it."""
+    brought = brought_on(scope)
+    brings = brought.brings(fit)
+    found: dict[tuple[Cause, str, tuple[Fit, ...]], tuple[Broken, Demand | None]] = {}
+
+    def sits(one: Fit) -> bool:
+        return one.component == fit.component if one.position == fit.position else scope.is_today(one)
+
+    def add(cause: Cause, name: str, ground: Ground, fits: tuple[Fit, ...], by: Demand | None = None) -> None:
+        found[cause, name, fits] = Broken(cause, name, ground, fits), by
+
+    for demand in brings.demands:
+        if not any(map(sits, demand.one_of)):
+            other = (scope.today_fit(demand.part),) if demand.cause is Cause.pair else ()
+            add(demand.cause, demand.name, demand.ground, (fit, *other), demand)
+    for demand in brought.held_today_by(fit.position):
+        if sits(demand.when[0]) and not any(map(sits, demand.one_of)):
+            add(demand.cause, demand.name, demand.ground, demand.when, demand)
+    for meeting in (*brings.conflicts, *brought.at_joints_today(fit)):
+        if meeting.is_today and not meeting.undetermined:
+            cause = Cause.conflict if isinstance(meeting.rule, Conflict) else Cause.joint
+            add(cause, meeting.rule.name, meeting.rule, tuple(sorted((fit, meeting.other))))
+    for bars in brings.within:
+        if isinstance(bars, Demand):
+            add(bars.cause, bars.name, bars.ground, (fit,))
+    for shift in brings.shifts:
+        if short_of(scope, shift.budget, {fit.position: fit.component}, (fit.position,)):
+            add(Cause.budget, shift.budget.name, shift.budget, (fit,))
+    return [found[key] for key in sorted(found, key=lambda key: (key[0], key[1], str(key[2])))]
 
 
-def _need(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> Need:
+def _need(scope: Scope, fit: Fit, broken: Broken, demand: Demand | None, followed: Followed) -> Need:
     grade = broken.ground.grade if isinstance(broken.ground, Claim) else Grade.none
-    ways, possible = _ways(scope, fit, broken, followed)
+    ways, possible = _ways(scope, fit, demand, followed)
     names = tuple(dict.fromkeys(way.component for way in ways if way.component))
     effort = min((effort_of(scope, way) for way in ways), default=Effort.direct)
     return Need(broken.cause, broken.name, broken.ground, names, grade, possible, effort)
 
 
-def _ways(scope: Scope, fit: Fit, broken: Broken, followed: Followed) -> tuple[list[Fit], bool]:
+def _ways(scope: Scope, fit: Fit, demand: Demand | None, followed: Followed) -> tuple[list[Fit], bool]:
     """What may mend a broken rule, and whether anything may."""
-    if broken.cause is Cause.pair:
-        ways = _other_side(scope, fit, broken.fits[1].position, followed)
-        return ways, bool(ways)
-    if not isinstance(broken.ground, Companion):
-        return [], broken.cause is not Cause.fact
-    if (stays := broken.fits[0]) != fit:
+    if demand is None:
+        return [], True
+    if (stays := demand.when[0]) != fit:
         # A rule of what sits there today: that may make way.
         instead = (Fit(stays.position, n) for n in scope.options(stays.position) if n != stays.component)
         return [other for other in instead if followed.may_be(other)], True
-    ways = _alternatives(scope, broken.ground, followed)
+    meeting = [way for way in demand.one_of if followed.may_be(way)]
+    loose = [need.fit for need in demand.loose]
+    ways = meeting + loose
+    if meeting and loose and isinstance(demand.ground, Companion):
+        ways = _in_order(scope, demand.ground, ways)
     return ways, bool(ways)
 
 
-def _alternatives(scope: Scope, rule: Companion, followed: Followed) -> list[Fit]:
-    """What may meet a companion rule."""
-    found: list[Fit] = []
-    for alternative in rule.alternatives:
-        found += [fit for fit in scope.meeting(alternative) if followed.may_be(fit)]
-        loose = scope.loose_servers(alternative.component) if alternative.loose else ()
-        found += [loose_fit(number) for number in loose]
-    return found
-
-
-def _other_side(scope: Scope, fit: Fit, other: str, followed: Followed) -> list[Fit]:
-    hands = pair_values(scope, fit.component)
-    fits = [Fit(other, number) for number in scope.options(other) if number in hands]
-    return [fit for fit in fits if followed.may_be(fit)]
+def _in_order(scope: Scope, rule: Companion, ways: list[Fit]) -> list[Fit]:
+    """What may meet a companion rule, in the order of its alternatives."""
+    every = (
+        map(loose_fit, scope.loose_servers(one.component)) if one.loose else scope.meeting(one)
+        for one in rule.alternatives
+    )
+    return [way for each in every for way in each if way in ways]
 
 
 def _because(need: Need) -> Because:

@@ -8,6 +8,7 @@ from graftbook.closure.answering import answer_question, scope_of
 from graftbook.closure.explain.solution import (
     advised,
     already_so,
+    claims_of,
     flaw_notes,
     not_determined,
     unconfirmed_claims,
@@ -107,7 +108,7 @@ def check_completeness(
         tuple(already_so(finished)),
         tuple(advised(finished)),
         tuple(not_determined(finished)),
-        tuple(unconfirmed_claims(finished)) if not _unfit(finished) else (),
+        tuple(unconfirmed_claims(claims_of(finished))) if not _unfit(finished) else (),
         dict(scope.today),
         finished.after,
         with_effort(scope, finished.new, Effort.cutting),

@@ -63,11 +63,11 @@ class FinishedSet:
     def fit(self, position: str) -> Fit:
         return Fit(position, self.after.get(position))
 
-    @property
+    @cached_property
     def new_fits(self) -> list[Fit]:
         return [self.fit(p) for p in self.changed]
 
-    @property
+    @cached_property
     def new(self) -> list[Fit]:
         """What is newly fitted, and what is ordered loose."""
         return [*self.new_fits, *(loose_fit(n) for n in sorted(self.loose))]

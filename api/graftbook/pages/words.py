@@ -16,6 +16,7 @@ MINUS = "\u2212"
 _TYPED = re.compile("`([^`]+)`")
 SIDES = frozenset(("left", "right"))
 SIDE = re.compile(r"\b(left|right)\b")
+_AT_THE_END = re.compile(r"[0-9]*$")
 _WORD = re.compile(r"\w+|\W+")
 
 
@@ -116,9 +117,25 @@ def paired(rows: Iterable[Mapping[str, Any]], *said: str) -> list[list[Mapping[s
     return list(together.values())
 
 
+def boxes(flaws: Iterable[Mapping[str, Any]], ticked: Sequence[str]) -> list[list[Mapping[str, Any]]]:
+    """Flaws, a tick box each: what a pair has on both sides is one, unless one side alone is ticked."""
+    found: list[list[Mapping[str, Any]]] = []
+    for alike in paired(flaws, "symptom", "severity", "remedies"):
+        together = len({row["flaw"] in ticked for row in alike}) == 1
+        found += [alike] if together else [[row] for row in alike]
+    return found
+
+
 def once(words: Iterable[str | None]) -> list[str]:
     """Each word once, in their order; none that is not there."""
     return list(dict.fromkeys(word for word in words if word))
+
+
+def half_typed(typed: str, chassis: str) -> bool:
+    """Whether a number with a nought in front was typed with fewer digits than the house writes: it may be
+    the beginning of another vehicle's."""
+    digits = _AT_THE_END.findall(typed.strip())[0]
+    return digits.startswith("0") and len(digits) < len(chassis.rpartition("-")[2])
 
 
 def price_of_all(prices: Iterable[str | None]) -> str | None:
@@ -174,6 +191,7 @@ SUMS = {
 
 FILTERS: dict[str, Any] = {
     "both_sides": both_sides,
+    "boxes": boxes,
     "coded": coded,
     "hours": hours,
     "more_hours": more_hours,
@@ -184,6 +202,7 @@ FILTERS: dict[str, Any] = {
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,
+    "half_typed": half_typed,
     "VERDICTS": VERDICTS,
     "SEVERITIES": SEVERITIES,
     "EFFORTS": EFFORTS,

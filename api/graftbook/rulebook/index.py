@@ -40,6 +40,7 @@ class BookIndex:
         self.book = book
         self.scopes: dict[Hashable, Scope] = {}
         """The last scopes asked for; see `scope.scope_for`."""
+        self.every_scope: weakref.WeakSet[Scope] = weakref.WeakSet()
         self.notebook: dict[str, Any] = {}
         """What others work out about the book, kept as long as it is."""
         self.fitments_at: dict[str, list[Fitment]] = defaultdict(list)
@@ -236,16 +237,19 @@ def flaw_of(book: RuleBook, name: str) -> Flaw | None:
     return index.flaws.get(name) if index else next((f for f in book.flaws if f.name == name), None)
 
 
-ASKED_STILL = 16
+ASKED_STILL = 6
 """Of so many books that are kept no more what was worked out is left alone: questions are at work on them."""
 _gone: deque["weakref.ref[RuleBook]"] = deque()
+_KEPT_NO_MORE = "_kept_no_more"
 
 
 def let_go(book: RuleBook) -> None:
     """Forget, some books later, what was worked out about a book that is kept no more: it holds the book,
-    which holds it, and such a ring stays until the collector walks everything. Whoever still asks has it
-    worked out again."""
-    _gone.append(weakref.ref(book))
+    which holds it, and such a ring stays until the collector walks everything, while every thread stands
+    still. Whoever still asks has it worked out again, and that is forgotten in its turn."""
+    object.__setattr__(book, _KEPT_NO_MORE, True)
+    if "_index" in book.__dict__:
+        _gone.append(weakref.ref(book))
     while len(_gone) > ASKED_STILL:
         with suppress(IndexError):  # another thread may have been quicker
             if (old := _gone.popleft()()) is not None:
@@ -254,8 +258,10 @@ def let_go(book: RuleBook) -> None:
 
 def _forget(book: RuleBook) -> None:
     index: BookIndex | None = book.__dict__.pop("_index", None)
-    book.__dict__.pop("_names", None)
     if index:
+        with suppress(RuntimeError):  # another thread makes one more just now
+            for scope in index.every_scope:
+                scope.forget()
         index.scopes, index.notebook = {}, {}
 
 
@@ -265,4 +271,6 @@ def index_of(book: RuleBook) -> BookIndex:
     if found is None:
         found = BookIndex(book)
         object.__setattr__(book, "_index", found)
+        if _KEPT_NO_MORE in book.__dict__:
+            let_go(book)
     return found

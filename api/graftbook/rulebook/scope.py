@@ -105,6 +105,11 @@ class Scope:
         self._nets: dict[str, dict[str, float]] = {}
         self.notebook: dict[str, Any] = {}
         """What others work out about this vehicle as it stands, kept as long as the scope."""
+        self.index.every_scope.add(self)
+
+    def forget(self) -> None:
+        """Let go of what others worked out, which holds this scope: nobody keeps it any more."""
+        self.notebook = {}
 
     def with_on_the_bench(self, number: str) -> "Scope":
         """The same vehicle with one component more on the bench."""
@@ -355,5 +360,5 @@ def scope_for(
     index.scopes[key] = found
     if len(index.scopes) > MOST_SCOPES:
         with suppress(KeyError, RuntimeError):  # another thread may have been quicker
-            del index.scopes[next(iter(index.scopes))]
+            index.scopes.pop(next(iter(index.scopes))).forget()
     return found

@@ -142,6 +142,7 @@ class Asker:
         self._watched = True
         if self._watch is not None:
             self._watch.cancel()
+            self._watch = None  # how it ends holds this, and this nothing that only the collector frees
 
 
 def somebody_waits() -> Callable[[], bool]:

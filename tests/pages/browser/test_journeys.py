@@ -10,6 +10,8 @@ from tests.benchmarks.journeys import (
     Journey,
     builder,
     counter,
+    counter_in_one_breath,
+    counter_searching,
     counter_swapping,
     editor,
     signed_in,
@@ -19,8 +21,10 @@ from tests.soundness.server import Served
 
 COUNTED = {
     counter: Counts(keys=10, clicks=3, loads=5),
+    counter_in_one_breath: Counts(keys=22, clicks=2, loads=4),
+    counter_searching: Counts(keys=22, clicks=4, loads=6),
     counter_swapping: Counts(keys=10, clicks=5, loads=5),
-    builder: Counts(keys=12, clicks=3, loads=3),
+    builder: Counts(keys=12, clicks=2, loads=3),
     editor: Counts(keys=31, clicks=7, loads=6),
 }
 

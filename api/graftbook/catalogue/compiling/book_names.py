@@ -2,7 +2,8 @@
 called, without the records, which is enough to settle names, and quick.
 """
 
-from collections.abc import Iterable, Mapping
+import weakref
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Self
@@ -98,7 +99,7 @@ class BookNames:
         flaws = (flaw.name for flaw in book.flaws)
         self._index(book.components, book.positions, book.sections, flaws, book.variant.options)
         self._upgrades = {_plain(upgrade.name): upgrade for upgrade in book.upgrades}
-        self._book: RuleBook | None = book
+        self._book: Callable[[], RuleBook | None] = weakref.ref(book)  # which holds this
 
     @classmethod
     def of_outline(cls, outline: Outline) -> Self:
@@ -106,7 +107,7 @@ class BookNames:
         made = cls.__new__(cls)
         made._index((), outline.positions, outline.sections, outline.flaws, outline.options)
         made._upgrades = {}
-        made._book = None
+        made._book = lambda: None
         return made
 
     def _index(
@@ -127,7 +128,8 @@ class BookNames:
     @cached_property
     def findable(self) -> OfBook | None:
         """What a search finds in the book; None of an outline."""
-        return OfBook(self._book) if self._book else None
+        book = self._book()
+        return OfBook(book) if book else None
 
     def component(self, word: str) -> str | None:
         """The number as the catalogue writes it; None if no record of the book names it."""

@@ -5,7 +5,7 @@ Every query starts at the variant's conditions, so the cost follows the book, no
 
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
+from dataclasses import fields, replace
 from types import MappingProxyType
 from typing import Any
 
@@ -20,6 +20,7 @@ from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.reported import reports_by_claim
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
+from graftbook.rulebook.index import let_go
 from graftbook.rulebook.units import Measure
 
 _Stated = dict[str, Any]
@@ -30,10 +31,15 @@ def book_revision(session: Session, variant: str) -> int | None:
 
     None when there is no such variant.
     """
-    row, ranges = table("variant"), table("range")
-    query = select(ranges.c.revision).join(row, row.c.range == ranges.c.name).where(row.c.name == variant)
-    found: int | None = session.connection().execute(query).scalar()
-    return found
+    return book_revisions(session, [variant]).get(variant)
+
+
+def book_revisions(session: Session, variants: Iterable[str]) -> dict[str, int]:
+    """The same of many variants at once; those that there are not are missing."""
+    row, ranges, connection = table("variant"), table("range"), session.connection()
+    query = select(row.c.name, ranges.c.revision).join(ranges, row.c.range == ranges.c.name)
+    found = connection.execute(query.where(row.c.name.in_(listed(connection, variants))))
+    return {one.name: one.revision for one in found}
 
 
 def compile_book(session: Session, variant: str) -> m.RuleBook:
@@ -57,10 +63,12 @@ def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) 
     compiler = _Compiler(session.connection(), book.variant.name)
     components, supersessions = compiler.components(new)
     more = {s.name: s for s in (*book.supersessions, *supersessions)}
-    return replace(
-        book,
-        components=MappingProxyType(dict(sorted((components | dict(book.components)).items()))),
-        supersessions=tuple(more[name] for name in sorted(more)),
+    return _for_one_question(
+        replace(
+            book,
+            components=MappingProxyType(dict(sorted((components | dict(book.components)).items()))),
+            supersessions=tuple(more[name] for name in sorted(more)),
+        )
     )
 
 
@@ -78,16 +86,24 @@ class Strangers:
 
     def alone(self, book: m.RuleBook) -> m.RuleBook:
         """The book with nothing in it but these: what it says of one that it does not know, at no cost."""
-        return m.RuleBook(
-            book.variant,
-            book.revision,
-            epoch=book.epoch,
-            sections=book.sections,
-            kinds=book.kinds,
-            positions=book.positions,
-            components=MappingProxyType(self._components),
-            supersessions=self._supersessions,
+        return _for_one_question(
+            m.RuleBook(
+                book.variant,
+                book.revision,
+                epoch=book.epoch,
+                sections=book.sections,
+                kinds=book.kinds,
+                positions=book.positions,
+                components=MappingProxyType(self._components),
+                supersessions=self._supersessions,
+            )
         )
+
+
+def _for_one_question(book: m.RuleBook) -> m.RuleBook:
+    """A book that nobody keeps: what will be worked out about it is forgotten again."""
+    let_go(book)
+    return book
 
 
 class _Compiler:
@@ -169,9 +185,10 @@ class _Compiler:
     ) -> tuple[Any, ...]:
         """The claims of one kind, in name order, that speak only of positions that the variant has."""
         made = []
+        places = [column for column in ("position", "other_position") if column in table(kind).c]
+        known = {None, *positions}
         for row in self._of_claims(kind, kind):
-            places = (getattr(row, "position", None), getattr(row, "other_position", None))
-            if all(place is None or place in positions for place in places):
+            if all(getattr(row, place) in known for place in places):
                 stated = {
                     "name": row.claim,
                     "when": self.whens[row.condition_id],
@@ -193,7 +210,7 @@ class _Compiler:
             .where(spelt.c.variant == self.variant, claim.c.kind.in_(kinds))
             .order_by(*rows.primary_key)
         )
-        return list(self.connection.execute(query))
+        return list(self.connection.execute(query).all())
 
     def _alternatives(
         self, positions: Mapping[str, m.Position], wanted: Mapping[tuple[str, int], tuple[m.Wanted, ...]]
@@ -223,7 +240,7 @@ class _Compiler:
             .where(spelt.c.variant == self.variant)
             .order_by(link.c.claim, evidence.c.name)
         )
-        return _evidence_by_claim(self.connection.execute(query))
+        return _evidence_by_claim(self.connection.execute(query).all())
 
     def _reports(self) -> dict[str, tuple[m.Report, ...]]:
         claim, spelt = table("claim"), table("condition_variant")
@@ -276,7 +293,7 @@ class _Compiler:
         ).all()
         values: dict[str, dict[str, Measure]] = defaultdict(dict)
         query = select(value).where(value.c.component.in_(of_named)).order_by(value.c.kind)
-        for row in self.connection.execute(query):
+        for row in self.connection.execute(query).all():
             values[row.component][row.kind] = c.measure_of(row)
         supersessions = self._supersessions(named)
         groups = c.tied((s.old, s.new) for s in supersessions)
@@ -338,15 +355,19 @@ def _grouped(rows: Iterable[Any], column: str) -> dict[str, list[str]]:
 def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     """Every component that the claims name."""
     names: set[str] = set()
-    for claims in stating.values():
-        for claim in claims:
-            names.update(getattr(claim, "add_ons", ()), getattr(claim, "also_of", ()))
-            names.update(a.component for a in getattr(claim, "alternatives", ()))
-            names.update(
-                s.component for s in (getattr(claim, "one", None), getattr(claim, "other", None)) if s
-            )
-            names.update(component for component, _ in getattr(claim, "fits", ()))
-            names.update(getattr(claim, field, "") for field in ("component", "original", "other_component"))
+    for kind in stating.values():
+        claims = tuple(kind)
+        has = {field.name for claim in claims[:1] for field in fields(claim)}
+        for field in has & {"component", "original", "other_component"}:
+            names.update(getattr(claim, field) for claim in claims)
+        for field in has & {"add_ons", "also_of"}:
+            names.update(number for claim in claims for number in getattr(claim, field))
+        for field in has & {"alternatives"}:
+            names.update(one.component for claim in claims for one in getattr(claim, field))
+        for field in has & {"one", "other"}:
+            names.update(getattr(claim, field).component for claim in claims)
+        for field in has & {"fits"}:
+            names.update(number for claim in claims for number, _position in getattr(claim, field))
     return names - {""}
 
 
@@ -355,10 +376,12 @@ def _with_loose(
 ) -> tuple[m.Companion, ...]:
     """The companions with the alternatives marked that are loose parts."""
 
-    def marked(alternative: m.Alternative) -> m.Alternative:
-        component = components.get(alternative.component)
-        if component and component.loose and not alternative.position:
-            return replace(alternative, loose=True)
-        return alternative
+    def is_loose(one: m.Alternative) -> bool:
+        component = components.get(one.component)
+        return component is not None and component.loose and not one.position
 
-    return tuple(replace(rule, alternatives=tuple(map(marked, rule.alternatives))) for rule in companions)
+    def marked(rule: m.Companion) -> m.Companion:
+        ways = tuple(replace(one, loose=True) if is_loose(one) else one for one in rule.alternatives)
+        return rule if ways == rule.alternatives else replace(rule, alternatives=ways)
+
+    return tuple(map(marked, companions))

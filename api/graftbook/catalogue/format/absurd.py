@@ -53,8 +53,10 @@ _AMOUNTS: Mapping[str, Span] = {"volume": (0.0, 2.0), "mass": (0.0, 1000.0), "le
 
 def absurdities(record: r.Record) -> Iterator[Finding]:
     """Every figure of the record that cannot be, with what was likely meant."""
-    kind = record.kind_of_record
+    kind, given = record.kind_of_record, record.model_fields_set
     for field in _doubted(type(record)):
+        if field not in given:
+            continue
         value = getattr(record, field)
         if isinstance(value, date):
             yield from _day(field, value)

@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, StringConstraints
+from pydantic.fields import FieldInfo
 
 from graftbook.rulebook.units import units_of
 
@@ -30,13 +31,13 @@ _UNPRINTABLE = re.compile(f"[{NOT_PRINTED}\\ud800-\\udfff]")
 
 def is_printable(text: str) -> bool:
     """Whether every character of a text can be stored and shown, on every engine."""
-    return not _UNPRINTABLE.search(text)
+    return text.isprintable() or not _UNPRINTABLE.search(text)
 
 
 def clean(value: Any) -> Any:
     """Text without space around it; raises ValueError for a character that cannot be stored."""
     if isinstance(value, str):
-        if found := _UNPRINTABLE.search(value):
+        if not value.isprintable() and (found := _UNPRINTABLE.search(value)):
             raise ValueError(f"character U+{ord(found.group()):04X} cannot be stored")
         return value.strip()
     return value
@@ -93,21 +94,22 @@ _YEAR = re.compile(r"(?<![\d./-])(18|19|20)\d\d(?![\d./-])", re.ASCII)
 
 Name = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=NAME_PATTERN)]
 OptionalName = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{NAME_PATTERN}")]
-Text = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=2000)]
-Sentence = Annotated[str, BeforeValidator(clean), StringConstraints(min_length=1, max_length=2000)]
-Names = Annotated[list[Name], BeforeValidator(_split), Field(max_length=200)]
+# Lengths stand before what is done to a text first: behind it the library checks them in Python.
+Text = Annotated[str, StringConstraints(max_length=2000), BeforeValidator(clean)]
+Sentence = Annotated[str, StringConstraints(min_length=1, max_length=2000), BeforeValidator(clean)]
+Names = Annotated[list[Name], Field(max_length=200), BeforeValidator(_split)]
 Texts = Annotated[
     list[Annotated[Sentence, AfterValidator(_one_item)]],
+    Field(max_length=200),
     BeforeValidator(_split),
     AfterValidator(_fits_a_cell),
-    Field(max_length=200),
 ]
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 Chassis = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=CHASSIS_PATTERN)]
 WithUnit = Annotated[
     str,
-    BeforeValidator(clean),
     StringConstraints(max_length=60),
+    BeforeValidator(clean),
     Field(json_schema_extra={UNIT: OF_ITS_KIND}),
 ]
 Money = Annotated[
@@ -120,6 +122,17 @@ Day = Annotated[date, BeforeValidator(_day)]
 OptionalDay = Annotated[date | None, BeforeValidator(lambda value: value if value is None else _day(value))]
 Count = Annotated[int, Field(ge=0, le=1_000_000), BeforeValidator(whole)]
 Quantity = Annotated[int, Field(ge=1, le=100_000), BeforeValidator(whole)]
+
+
+def several(description: str) -> Any:
+    """A column that holds a list: empty where nothing is given. A default that is a list would be copied for
+    each record, and ten such columns cost more than all the others."""
+    return Field(default_factory=list, json_schema_extra={"default": []}, description=description)
+
+
+def usual(field: FieldInfo) -> Any:
+    """What a column holds where nothing is given."""
+    return field.get_default(call_default_factory=True)
 
 
 def measured(*quantities: str) -> dict[str, Any]:
@@ -143,15 +156,15 @@ class Conditional(Record):
     range: OptionalName = Field(
         "", description="the range it holds for; may be empty while the catalogue has one range"
     )
-    variants: Names = Field([], description="variant names")
-    generations: Names = Field([], description="generations")
-    bodies: Names = Field([], description="body styles")
-    engines: Names = Field([], description="engines")
-    drives: Names = Field([], description="driven wheels")
+    variants: Names = several(description="variant names")
+    generations: Names = several(description="generations")
+    bodies: Names = several(description="body styles")
+    engines: Names = several(description="engines")
+    drives: Names = several(description="driven wheels")
     steering: Literal["", "left", "right"] = Field("", description="steering side")
-    markets: Names = Field([], description="markets")
-    options: Names = Field([], description="options that the vehicle must have")
-    without: Names = Field([], description="options that it must not have")
+    markets: Names = several(description="markets")
+    options: Names = several(description="options that the vehicle must have")
+    without: Names = several(description="options that it must not have")
     chassis_from: Annotated[
         str, BeforeValidator(clean), StringConstraints(pattern=rf"^$|{CHASSIS_PATTERN}")
     ] = Field("", description="first chassis number")
@@ -165,7 +178,7 @@ class Conditional(Record):
 class Stated(Conditional):
     """A claim: a conditional record with evidence."""
 
-    evidence: Names = Field([], description="names of evidence records")
+    evidence: Names = several(description="names of evidence records")
     note: Text = Field("", description="anything worth knowing")
 
 

@@ -33,6 +33,7 @@ from graftbook.catalogue.format.fields import (
     YesNo,
     clean,
     measured,
+    several,
     whole,
 )
 from graftbook.catalogue.format.records_beside import (
@@ -94,7 +95,7 @@ class VariantRecord(Record):
     drive: Name = Field(description="driven wheels")
     steering: Literal["left", "right"] = Field(description="steering side")
     market: Name = Field(description="market it was sold in")
-    options: Names = Field([], description="options that a vehicle of this variant may have had from new")
+    options: Names = several(description="options that a vehicle of this variant may have had from new")
     note: Text = Field("", description="anything worth knowing")
 
 
@@ -143,7 +144,7 @@ class CharacteristicKindRecord(Record):
     quantity: Annotated[
         str, BeforeValidator(clean), Field(min_length=1, json_schema_extra={"enum": list(QUANTITIES)})
     ] = Field(description="what is measured; `choice` names its own words")
-    choices: Texts = Field([], description="the permitted words, for quantity `choice`")
+    choices: Texts = several(description="the permitted words, for quantity `choice`")
     least: WithUnit = Field("", description="nothing of this kind is below it, with unit: `6 mm`")
     most: WithUnit = Field("", description="nothing of this kind is above it, with unit: `100 mm`")
     note: Text = Field("", description="anything worth knowing")
@@ -205,7 +206,7 @@ class CharacteristicRecord(Record):
     value: Sentence = Field(
         json_schema_extra={UNIT: OF_ITS_KIND}, description="with its unit; a span is `4.5 .. 6 in`"
     )
-    evidence: Names = Field([], description="names of evidence records")
+    evidence: Names = several(description="names of evidence records")
 
 
 class FitmentRecord(Stated):
@@ -219,7 +220,7 @@ class FitmentRecord(Stated):
     quantity: Pieces = Field(1, description="pieces that sit there")
     minutes: Minutes = Field(0, description="labour")
     from_new: YesNo = Field(False, description="the factory fitted it to these vehicles")
-    tools: Texts = Field([], description="special tools that the work needs")
+    tools: Texts = several(description="special tools that the work needs")
 
 
 class SubstituteRecord(Stated):
@@ -246,8 +247,8 @@ class FlawRecord(Stated):
     severity: Literal["minor", "moderate", "severe", "dangerous"] = Field(description="how bad it is")
     symptom: Sentence = Field(description="what one sees, hears or feels")
     appears_when: Text = Field("", description="when it shows")
-    substitutes: Names = Field([], description="names of substitute records that remedy it")
-    add_ons: Names = Field([], description="components that remedy it while the flawed one stays")
+    substitutes: Names = several(description="names of substitute records that remedy it")
+    add_ons: Names = several(description="components that remedy it while the flawed one stays")
 
 
 class CompanionRecord(Stated):
@@ -353,7 +354,7 @@ class SupersessionRecord(Record):
     both_ways: YesNo = Field(
         False, description="the new number serves for the old one and the other way round"
     )
-    evidence: Names = Field([], description="names of evidence records")
+    evidence: Names = several(description="names of evidence records")
     note: Text = Field("", description="anything worth knowing")
 
 

@@ -33,6 +33,7 @@ from graftbook.catalogue.format.fields import (
     Texts,
     YesNo,
     clean,
+    several,
     whole,
 )
 
@@ -126,9 +127,9 @@ class UpgradeRecord(Stated):
     kind_of_record = "upgrade"
     name: Name = Field(description="short name")
     title: Sentence = Field(description="as the counter says it: `front discs`")
-    called: Texts = Field([], description="what else people call it")
-    fit: Names = Field([], description="numbers to fit; `number@position` where only that place is meant")
-    remedy: Names = Field([], description="flaws to remedy, by name")
+    called: Texts = several(description="what else people call it")
+    fit: Names = several(description="numbers to fit; `number@position` where only that place is meant")
+    remedy: Names = several(description="flaws to remedy, by name")
 
 
 class OtherWordRecord(Record):
@@ -163,7 +164,7 @@ class OutlineRecord(Record):
         min_length=2,
     )
     closed: YesNo = Field(True, description="the last point goes back to the first: a shape")
-    bodies: Names = Field([], description="body styles that look so; empty: all")
+    bodies: Names = several(description="body styles that look so; empty: all")
 
 
 class MarkRecord(Record):
@@ -225,8 +226,8 @@ class ReportRecord(Record):
     position: OptionalName = Field("", description="where it was fitted")
     claim: ClaimName = Field("", description="the fitment, substitute or companion that it is about, by name")
     built: OptionalDay = Field(None, description="day built, where it is known better than by the number")
-    options: Names = Field([], description="the vehicle's options, where what is tried depends on them")
-    measured: Texts = Field([], description="what was measured, with units: `master_bore 22.2 mm`")
+    options: Names = several(description="the vehicle's options, where what is tried depends on them")
+    measured: Texts = several(description="what was measured, with units: `master_bore 22.2 mm`")
     build: OptionalName = Field("", description="the build that it comes from")
     note: Text = Field("", description="anything worth knowing")
 

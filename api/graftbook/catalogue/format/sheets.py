@@ -21,7 +21,13 @@ from pydantic import ValidationError
 
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.delimited import sheet_of_text
-from graftbook.catalogue.format.fields import CHASSIS_PATTERN, NAME_PATTERN, is_printable, mistake_in_words
+from graftbook.catalogue.format.fields import (
+    CHASSIS_PATTERN,
+    NAME_PATTERN,
+    is_printable,
+    mistake_in_words,
+    usual,
+)
 from graftbook.catalogue.format.grid import MOST_COLUMNS, Cell, NotASheet, Row, Sheet
 from graftbook.catalogue.format.grid import Place as Place
 from graftbook.catalogue.format.reading import Reading
@@ -389,13 +395,13 @@ def write_table(
     A table that is written in pieces begins with the first and ends with the last.
     """
     writer = csv.writer(stream, lineterminator="\n")
-    fields = kind.model_fields
+    usually = [(name, usual(field)) for name, field in kind.model_fields.items()]
     count = 0
     for record in records:
         if not count and begin:
             writer.writerow([f"[{kind.kind_of_record}]"])
-            writer.writerow(fields)
-        values = ((getattr(record, name), field.default) for name, field in fields.items())
+            writer.writerow(name for name, _ in usually)
+        values = ((getattr(record, name), default) for name, default in usually)
         writer.writerow(["" if value == default else cell(value) for value, default in values])
         count += 1
     if count and end:

@@ -151,11 +151,12 @@ class Load:
         elif self.whole is False:
             self.report.left = counts_left(self.connection)
         brought = kinds_brought(self.connection)
+        mistaken = [*self.report.mistakes, *(mistake for mistake, _ in self.absurd)]
         late = [
             *still_named(self.connection, removals),
             *self._settled(brought),
             *broken_references(self.connection, brought, self.unread),
-            *broken_references_beside(self.connection, self.report.mistakes, self.unread),
+            *broken_references_beside(self.connection, mistaken, self.unread),
             *self._read_late(),
             *self._unlike_kinds(brought),
             *self._of_the_whole(brought),
@@ -301,7 +302,8 @@ class Load:
         try:
             return rows_of(record, self.kinds if record.kind_of_record in MEASURED else {})
         except Absurd as error:
-            mistake = Mistake(placed.place, record.kind_of_record, error.args[1], "", name_of(record))
+            kind, field = record.kind_of_record, error.args[1]
+            mistake = Mistake(placed.place, kind, field, "", name_of(record), dict(record))
             if len(self.absurd) < MOST_MISTAKES:
                 self.absurd.append((mistake, error))
             else:

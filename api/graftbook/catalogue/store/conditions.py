@@ -48,7 +48,8 @@ def split(text: str) -> tuple[str, ...]:
 
 def row_of(record: Conditional) -> dict[str, Any]:
     """The condition row of a record. `range` is None while the record leaves it open."""
-    lists = (tuple(getattr(record, column)) for column in LISTS)
+    given = record.model_fields_set
+    lists = (tuple(getattr(record, column)) if column in given else () for column in LISTS)
     return dict(_row_of(record.range, *lists, *(getattr(record, column) for column in (*TEXTS, *DAYS))))
 
 

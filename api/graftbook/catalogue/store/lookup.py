@@ -21,6 +21,7 @@ from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
+_SERIAL = re.compile(r"[0-9]{1,9}")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
 _BETWEEN_WORDS = re.compile(r"[\s\-_]+")
@@ -125,7 +126,8 @@ def _prefixes_like(prefix: str, known: list[str]) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class SpanFound:
-    """A chassis span: its ends as the house writes them, and the variant's title."""
+    """Chassis numbers of one span: the first and the last of them as the house writes them, and the variant's
+    title. Of a number that is typed in whole both are that number."""
 
     first: str
     last: str
@@ -133,7 +135,8 @@ class SpanFound:
 
 
 def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]:
-    """The spans whose prefix starts like a chassis number that is being typed, or is how it starts."""
+    """The spans with a prefix that starts like what is being typed; once digits of the serial stand there
+    too, of each span what it may become: that number, else all that begin so."""
     span, variant = table("chassis_span"), table("variant")
     letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
     starts = span.c.prefix.startswith(letters, autoescape=True)
@@ -143,16 +146,29 @@ def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]
         .join(variant, variant.c.name == span.c.variant)
         .where(or_(starts, *within))
         .order_by(span.c.prefix, span.c.first_serial)
-        .limit(limit)
     )
-    return [
-        SpanFound(
-            f"{row.prefix}-{row.first_serial:0{row.digits}d}",
-            f"{row.prefix}-{row.last_serial:0{row.digits}d}",
-            row.title,
-        )
-        for row in session.connection().execute(query)
-    ]
+    found: list[SpanFound] = []
+    for row in session.connection().execute(query.limit(CANDIDATES)):
+        if held := _begun_in(row, letters[len(row.prefix) :]):
+            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in held)
+            found.append(SpanFound(first, last, row.title))
+    return found[:limit]
+
+
+def _begun_in(span: Any, digits: str) -> tuple[int, int] | None:
+    """The first and the last serial of a span that typed digits may be or become; none: no such serial."""
+    if not digits:
+        return span.first_serial, span.last_serial
+    missing = span.digits - len(digits)
+    if not (digits.isascii() and digits.isdigit()) or missing < 0:
+        return None
+    serial = int(digits)
+    whole = missing == 0 or digits[0] != "0"
+    if whole and span.first_serial <= serial <= span.last_serial:
+        return serial, serial
+    first = max(serial * 10**missing, span.first_serial)
+    last = min((serial + 1) * 10**missing - 1, span.last_serial)
+    return (first, last) if first <= last else None
 
 
 def find_components(session: Session, number: str) -> list[str]:
@@ -233,8 +249,10 @@ def readings(chassis: str) -> list[tuple[str, int]]:
     prefix, dash, serial = text.rpartition("-")
     readings = []
     prefix, serial = _NOT_IN_A_CHASSIS.sub("", prefix), serial.strip()
-    if dash and prefix and re.fullmatch(r"[0-9]{1,9}", serial):
+    if dash and prefix and _SERIAL.fullmatch(serial):
         readings.append((prefix, int(serial)))
+        if "A" <= prefix[-1] <= "Z":
+            return readings  # without the dash it reads the same
     if match := _HALVES.match(_NOT_IN_A_CHASSIS.sub("", text)):
         readings.append((match.group(1), int(match.group(2))))
     return list(dict.fromkeys(readings))

@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 from sqlalchemy import Connection, select, tuple_
 
 from graftbook.catalogue.format import records as r
+from graftbook.catalogue.format.fields import usual
 from graftbook.catalogue.format.money import money
 from graftbook.catalogue.format.names import fitment_name, report_name, substitute_name, supersession_name
 from graftbook.catalogue.loading.staging import listed, listed_numbers, table
@@ -51,7 +52,8 @@ def spans_of(connection: Connection, variants: Any) -> list[r.Record]:
 
 
 def _with_defaults(kind: type[r.Record], values: _Values) -> _Values:
-    return {name: values.get(name, field.default) for name, field in kind.model_fields.items()}
+    given = kind.model_fields.items()
+    return {name: values[name] if name in values else usual(field) for name, field in given}
 
 
 def _batches(connection: Connection, kind: str) -> Iterator[list[Any]]:

@@ -134,10 +134,9 @@ class Explanation:
     # Links --------------------------------------------------------------------------------------
 
     def _every_link(self) -> Iterator[Link]:
-        for number, demand in enumerate(self.problem.demands):
-            if self.changed.isdisjoint(demand.places):
-                continue  # nothing that is new meets it, and nothing that went would break it
-            if all(self._sits(fit) for fit in demand.when):
+        for number in sorted(self._touched()):
+            demand = self.problem.demands[number]
+            if all(map(self._sits, demand.when)):
                 yield from self._met_by_new(number, demand)
             else:
                 yield from self._out_of_the_way(demand)
@@ -145,6 +144,14 @@ class Explanation:
             yield from self._supplied(use)
         for regret in self.problem.regrets:
             yield from self._better(regret)
+
+    def _touched(self) -> set[int]:
+        """The demands that something new could meet, and those that something that went would bring."""
+        found: set[int] = set()
+        for place in self.changed:
+            found.update(self.problem.served.get(Fit(place, self.found.values[place]), ()))
+            found.update(self.problem.depending.get(self._was_there(place), ()))
+        return found
 
     def _sits(self, fit: Fit) -> bool:
         return self.problem.true_in(self.found.values, fit)

@@ -36,18 +36,22 @@ from graftbook.closure.verify import Broken, FinishedSet, short_of, verify
 from graftbook.rulebook.model import Budget, Companion, Effort, Fitment, Flaw, Grade
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
+_Flawed = list[tuple[Flaw, Fit, FlawNote]]
+"""Flaws of what is fitted today, with what is noted of them while it stays."""
 
-def _of_today(scope: Scope) -> tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]]:
+
+def _of_today(scope: Scope) -> tuple[_Flawed, _Flawed]:
     """Flaws of what is fitted today: those that show, and those that an add-on of today holds off."""
-    found: tuple[list[tuple[Flaw, Fit]], list[tuple[Flaw, Fit]]] | None = scope.notebook.get("flaws today")
+    found: tuple[_Flawed, _Flawed] | None = scope.notebook.get("flaws today")
     if found is None:
         index, today = scope.index, FinishedSet(scope, {})
         flawed = index.serving_any(index.flaws_of)
         fits = [Fit(p, c) for p, c in scope.today.items() if c in flawed]
-        known = [(flaw, fit) for fit in fits for flaw in scope.flaws(fit)]
+        known = [(flaw, fit, _flaw_note(flaw, fit)) for fit in fits for flaw in scope.flaws(fit)]
         known.sort(key=lambda x: (-x[0].severity, x[0].name, x[1]))
-        held = [(flaw, fit) for flaw, fit in known if today.has_add_on(flaw)]
-        found = ([x for x in known if x not in held], held)
+        found = [], []
+        for one in known:
+            found[today.has_add_on(one[0])].append(one)
         scope.notebook["flaws today"] = found
     return found
 
@@ -59,12 +63,15 @@ def flaw_notes(
     gone: list[FlawNote] = []
     left: list[FlawNote] = []
     showing, held = _of_today(finished.scope)
-    for flaw, fit in showing:
-        if _shows(finished, flaw, fit):
+    changed = set(finished.changed)
+    for flaw, fit, note in showing:
+        if fit.position not in changed and not flaw.add_ons:
+            left.append(note)
+        elif _shows(finished, flaw, fit):
             left.append(_flaw_note(flaw, finished.fit(fit.position)))
         else:
-            gone.append(_flaw_note(flaw, fit))
-    had = {(flaw.name, fit.position) for flaw, fit in showing}
+            gone.append(note)
+    had = {(flaw.name, fit.position) for flaw, fit, _ in showing}
     brought = [
         _flaw_note(flaw, fit)
         for fit in finished.new_fits
@@ -72,15 +79,14 @@ def flaw_notes(
         if not finished.has_add_on(flaw) and (flaw.name, fit.position) not in had
     ]
     here = {(note.flaw, note.position) for note in brought}
-    bared = [_flaw_note(flaw, fit) for flaw, fit in held if _shows(finished, flaw, fit)]
+    bared = [note for flaw, fit, note in held if _shows(finished, flaw, fit)]
     brought += [note for note in bared if (note.flaw, note.position) not in here]
     return tuple(gone), tuple(left), tuple(brought)
 
 
 def _shows(finished: FinishedSet, flaw: Flaw, fit: Fit) -> bool:
     """Whether a flaw of today's component at a place is still there, with no add-on against it."""
-    there = finished.fit(fit.position)
-    stays = there == fit or finished.scope.has_flaw(there, flaw)
+    stays = finished.sits(fit) or finished.scope.has_flaw(finished.fit(fit.position), flaw)
     return stays and not (flaw.add_ons and finished.has_add_on(flaw))
 
 
@@ -191,16 +197,19 @@ def _silent_in_budgets(finished: FinishedSet) -> Iterator[tuple[Budget, tuple[Fi
             yield budget, silent
 
 
-def unconfirmed_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
-    """The claims that the changes rest on and that nobody has measured, fitted or driven."""
-    for claim, fit in claims_of(finished):
+_Claims = Iterable[tuple[Fitment | Companion, Fit]]
+
+
+def unconfirmed_claims(claims: _Claims) -> Iterator[Unconfirmed]:
+    """Of the claims that changes rest on those that nobody has measured, fitted or driven."""
+    for claim, fit in claims:
         if not claim.confirmed:
             yield Unconfirmed(claim, fit.position, fit.component or "")
 
 
-def contradicted_claims(finished: FinishedSet) -> Iterator[Unconfirmed]:
-    """The claims that the changes rest on and that a workshop found otherwise."""
-    for claim, fit in claims_of(finished):
+def contradicted_claims(claims: _Claims) -> Iterator[Unconfirmed]:
+    """Of the claims that changes rest on those that a workshop found otherwise."""
+    for claim, fit in claims:
         if claim.reports and claim.standing.contradicted:
             yield Unconfirmed(claim, fit.position, fit.component or "")
 
@@ -247,6 +256,7 @@ def _laid_out(
     finished = verify(scope, problem.question, after, quantities)
     until.check()
     gone, left, brought = flaw_notes(finished)
+    claims = list(claims_of(finished))
     until.check()
     return Solution(
         changes=changes_of(problem, found, propagation, explained, others, until),
@@ -260,17 +270,17 @@ def _laid_out(
         already_so=tuple(already_so(finished)),
         advised=tuple(advised(finished)),
         not_determined=tuple(not_determined(finished)),
-        unconfirmed=tuple(unconfirmed_claims(finished)),
-        contradicted=tuple(contradicted_claims(finished)),
-        confidence=confidence(finished),
+        unconfirmed=tuple(unconfirmed_claims(claims)),
+        contradicted=tuple(contradicted_claims(claims)),
+        confidence=confidence(claims),
     )
 
 
-def confidence(finished: FinishedSet) -> Grade | None:
+def confidence(claims: _Claims) -> Grade | None:
     """The grade of the weakest claim; the factory's own fitting is beyond doubt. None: no claim is needed."""
     grades = [
         claim.grade
-        for claim, _ in claims_of(finished)
+        for claim, _ in claims
         if not (isinstance(claim, Fitment) and claim.from_new and not claim.evidence)
     ]
     return min(grades, default=None)

@@ -6,6 +6,7 @@ vehicle finds it there. Budgets are in whole units: the supplies of a characteri
 
 import math
 from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import Literal, overload
 
@@ -43,13 +44,7 @@ def scale_of(scope: Scope, budget: Budget) -> float:
 
 def units_of(scope: Scope, budget: Budget, fit: Fit) -> int:
     """Supply less demand of what sits there, in whole units; 0 when neither kind is recorded."""
-    known: dict[tuple[str, Fit], int] = scope.notebook.setdefault("budget units", {})
-    key = (budget.name, fit)
-    if (found := known.get(key)) is None:
-        if len(known) >= MOST_UNITS_KEPT:
-            known.clear()
-        found = known[key] = round((scope.contribution(budget, fit) or 0.0) * scale_of(scope, budget))
-    return found
+    return round((scope.contribution(budget, fit) or 0.0) * scale_of(scope, budget))
 
 
 def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | None]]) -> BudgetUse:
@@ -59,7 +54,7 @@ def budget_use(scope: Scope, budget: Budget, domains: Mapping[str, list[str | No
     total = brought.total_today(budget)
     return BudgetUse(
         budget,
-        {p: {c: units_of(scope, budget, Fit(p, c)) for c in domains[p]} for p in inside},
+        {p: brought.units(budget, p, domains[p]) for p in inside},
         inside,
         total - sum(inside.values()),
         total >= 0,
@@ -201,12 +196,13 @@ class BudgetShift:
 
 @dataclass(frozen=True, slots=True)
 class OtherSide:
-    """The other position of a joint at which a fit is. `met`: what sits there → how the fit meets it, None
-    where they agree, as far as it was asked."""
+    """The other position of a joint at which a fit is. As far as it was asked: `agreed` is what may sit there
+    beside the fit, `met` what does not agree with it → how the fit meets it."""
 
     joint: Joint
     position: str
-    met: dict[str, Meeting | None] = field(default_factory=dict, compare=False)
+    met: dict[str | None, Meeting] = field(default_factory=dict, compare=False)
+    agreed: set[str | None] = field(default_factory=lambda: {None}, compare=False)
 
 
 @dataclass(slots=True)
@@ -233,6 +229,8 @@ class Brought:
         self._held: dict[str, list[Demand]] = {}
         self._today: dict[str, dict[str, int]] = {}
         self._totals: dict[str, int] = {}
+        self._units: dict[tuple[str, str], dict[str | None, int]] = {}
+        self._weighed = 0
         self._improving: dict[str, tuple[Fit, ...]] = {}
         self._met = 0
 
@@ -304,15 +302,25 @@ class Brought:
     def _meeting(self, rule: Conflict | Joint, fit: Fit, other: Fit, undetermined: bool) -> Meeting:
         return Meeting(rule, fit, other, self.scope.is_today(other), undetermined)
 
-    def at_joint(self, fit: Fit, side: OtherSide, number: str) -> Meeting | None:
-        """How a fit meets what could sit at the other side of a joint; None where they agree."""
-        if number not in side.met:
-            other = Fit(side.position, number)
-            verdict = joint_verdict(self.scope, side.joint, fit, other)
-            self._met += 1
-            meeting = None if verdict else self._meeting(side.joint, fit, other, verdict is None)
-            side.met[number] = meeting
-        return side.met[number]
+    def at_joint(self, fit: Fit, side: OtherSide, numbers: AbstractSet[str | None]) -> Iterator[Meeting]:
+        """How a fit meets those of what could sit at the other side of a joint that do not agree with it."""
+        for number in numbers - side.agreed:
+            if (meeting := side.met.get(number)) is None:
+                other = Fit(side.position, number)
+                verdict = joint_verdict(self.scope, side.joint, fit, other)
+                self._met += 1
+                if verdict:
+                    side.agreed.add(number)
+                    continue
+                meeting = side.met[number] = self._meeting(side.joint, fit, other, verdict is None)
+            yield meeting
+
+    def at_joints_today(self, fit: Fit) -> Iterator[Meeting]:
+        """How a fit meets what sits today at the other sides of its joints, where they do not agree."""
+        for side in self.brings(fit).joints:
+            number = self.scope.today.get(side.position)
+            if number:
+                yield from self.at_joint(fit, side, {number})
 
     def _within(self, joint: Joint, fit: Fit) -> Iterator[Demand | Regret]:
         verdict = joint_verdict(self.scope, joint, fit, fit)
@@ -339,6 +347,18 @@ class Brought:
             places, today_fit = self.scope.index.positions_of_budget[budget.name], self.scope.today_fit
             found = self._today[budget.name] = {p: units_of(self.scope, budget, today_fit(p)) for p in places}
         return found
+
+    def units(self, budget: Budget, position: str, numbers: Iterable[str | None]) -> dict[str | None, int]:
+        """What each of these would give of a budget in a position, in whole units."""
+        if self._weighed > MOST_UNITS_KEPT:
+            self._units.clear()
+            self._weighed = 0
+        known = self._units.setdefault((budget.name, position), {})
+        for number in numbers:
+            if number not in known:
+                known[number] = units_of(self.scope, budget, Fit(position, number))
+                self._weighed += 1
+        return {number: known[number] for number in numbers}
 
     def total_today(self, budget: Budget) -> int:
         """What today's components leave of a budget, in whole units."""

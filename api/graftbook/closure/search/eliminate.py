@@ -29,7 +29,6 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -370,13 +369,15 @@ def _aligned(table: Table, axis: Mapping[int, int]) -> Cells:
     """A table's cells with an axis for each of the variables in `axis`."""
     places = [axis[v] for v in table.variables]
     cells = table.cells
-    if any(a > b for a, b in pairwise(places)):
+    if places != (in_turn := sorted(places)):
         turned = sorted(range(len(places)), key=places.__getitem__)
-        cells = cells.transpose(0, *(at + 1 for at in turned))
-    shape = [1] * len(axis)
-    for at, size in zip(sorted(places), cells.shape[1:], strict=True):
-        shape[at] = size
-    return cells.reshape(len(cells), *shape)
+        cells = cells.transpose(0, *[at + 1 for at in turned])
+    if len(places) == len(axis):
+        return cells
+    shape = [len(cells), *[1] * len(axis)]
+    for at, size in zip(in_turn, cells.shape[1:], strict=True):
+        shape[at + 1] = size
+    return cells.reshape(shape)
 
 
 def _order(free: Sequence[int], sizes: Sequence[int], scopes: Iterable[tuple[int, ...]]) -> list[int]:

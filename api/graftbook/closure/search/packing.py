@@ -1,21 +1,26 @@
 """Tables of whole numbers: the criteria of a cost packed into one or two, each a digit that cannot carry."""
 
+import math
 from bisect import bisect
 from collections import defaultdict
 from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
 
 from graftbook.closure.search.problem import Found, LooseNeed
-from graftbook.closure.search.tables import Forbidden, Mask, Ordered, Tables, bits
+from graftbook.closure.search.tables import LARGEST_TABLE, Forbidden, Mask, Ordered, Tables, bits
 
 DIGITS = 1 << 60
 """What a cost stays below in one word; a cost takes one word or two."""
 
 NEVER = 1 << 61
 """The cost of what is forbidden. Two of them can be added in 64 bits."""
+
+MOST_KEPT = 4096
+"""Tables of bans that are remembered, each of LARGEST_TABLE cells at most."""
 
 Cells = np.ndarray[Any, np.dtype[np.int64]]
 """Costs: the first axis is the word, the others are variables."""
@@ -58,37 +63,37 @@ class Packed:
         """Add what was made since the last time."""
         self._leads = None
         new = self.made.take()
-        found: dict[tuple[int, ...], Cells] = {}
         for variables, rows in self._substituted(new.forbidden).items():
-            _forbid(self._cells(found, variables), rows)
+            self._put(Table(variables, self._banned(variables, rows)))
         for variables, costs in new.costs.items():
             if len(variables) == 1:
                 lead, values = self.lead_of(variables[0])
-                self._price(
-                    self._cells(found, (lead,)), [((at,), costs.get((v,))) for at, v in enumerate(values)]
-                )
-            else:
-                cells = self._cells({}, variables)
-                self._price(cells, costs.items())
-                self._put(self._read_off(Table(variables, cells)))
-        for variables, cells in found.items():
-            self._put(Table(variables, cells))
+                words = [self._price(costs.get((v,), {})) for v in values]
+                self._put(Table((lead,), np.array(words, dtype=np.int64).T))
+                continue
+            cells = np.zeros((self.words, *self._sizes(variables)), dtype=np.int64)
+            for at, figures in costs.items():
+                for word, cost in enumerate(self._price(figures)):
+                    cells[(word, *at)] = cost
+            self._put(self._read_off(Table(variables, cells)))
         for variables, bans in new.chains:
-            self._put(self._read_off(Table(variables, np.where(bans, NEVER, self._cells({}, variables)))))
+            self._put(self._read_off(Table(variables, np.where([bans] * self.words, NEVER, 0))))
 
-    def _cells(self, found: dict[tuple[int, ...], Cells], variables: tuple[int, ...]) -> Cells:
-        if (cells := found.get(variables)) is None:
-            shape = tuple([len(self.values[v]) for v in variables])
-            cells = found[variables] = np.zeros((self.words, *shape), dtype=np.int64)
-        return cells
+    def _sizes(self, variables: tuple[int, ...]) -> tuple[int, ...]:
+        return tuple([len(self.values[v]) for v in variables])
 
-    def _price(self, cells: Cells, costs: Iterable[tuple[tuple[int, ...], Mapping[str, int] | None]]) -> None:
-        """Add costs to cells. What is forbidden costs no more than that."""
-        for at, cost in costs:
-            for name, figure in (cost or {}).items():
-                word, weight = self._weights[name]
-                cells[(word, *at)] += weight * figure
-        np.minimum(cells, NEVER, out=cells)
+    def _banned(self, variables: tuple[int, ...], rows: Iterable[tuple[Mask, ...]]) -> Cells:
+        sizes = self._sizes(variables)
+        forbid = _forbidden if math.prod(sizes) <= LARGEST_TABLE else _forbidden.__wrapped__
+        return forbid(self.words, sizes, frozenset(rows))
+
+    def _price(self, cost: Mapping[str, int]) -> list[int]:
+        """Figures as the words of one packed cost."""
+        words = [0] * self.words
+        for name, figure in cost.items():
+            word, weight = self._weights[name]
+            words[word] += weight * figure
+        return words
 
     def _put(self, table: Table) -> None:
         """Keep a table, added to the one of the same variables."""
@@ -144,17 +149,12 @@ class Packed:
     ) -> tuple[int, int, list[int]] | None:
         """Of two variables the one that has at most one value for each of the other's, that other, and
         which value it has for each; None where neither follows."""
-        one, other = pair
-        for lead, variable, turned in ((one, other, False), (other, one, True)):
-            if variable in fixed:
-                continue
-            left = [self.made.all_of[variable]] * len(self.values[lead])
-            for row in rows:
-                mine, barred = row[turned], row[not turned]
-                for at in bits(mine):
-                    left[at] &= ~barred
-            if not any(values & (values - 1) for values in left):
-                return variable, lead, [max(values.bit_length() - 1, 0) for values in left]
+        sizes = self._sizes(pair)
+        following = _following if math.prod(sizes) <= LARGEST_TABLE else _following.__wrapped__
+        known = following(sizes, frozenset(rows))
+        for lead, variable, values in zip(pair, reversed(pair), known, strict=True):
+            if values is not None and variable not in fixed:
+                return variable, lead, values
         return None
 
     def unpacked(self, cost: Cells) -> tuple[int, ...] | None:
@@ -267,19 +267,40 @@ def _digits(names: Sequence[str], most: Mapping[str, int]) -> dict[str, tuple[in
     return found
 
 
-def _forbid(cells: Cells, rows: Iterable[tuple[Mask, ...]]) -> None:
-    """Forbid the cells in which every variable has one of a row's values."""
-    sizes = cells.shape[1:]
+@lru_cache(maxsize=MOST_KEPT)
+def _forbidden(words: int, sizes: tuple[int, ...], rows: frozenset[tuple[Mask, ...]]) -> Cells:
+    """A table that forbids the cells in which every variable has one of a row's values. Most rules forbid
+    alike, so the same tables come again and again; nobody may write in them."""
+    cells = np.zeros((words, *sizes), dtype=np.int64)
     if len(sizes) == 2:
         beside = [0] * sizes[0]
         for one, other in rows:
             for at in bits(one):
                 beside[at] |= other
         cells[:, [[mask >> at & 1 == 1 for at in range(sizes[1])] for mask in beside]] = NEVER
-        return
-    for row in rows:
-        inside: list[Any] = list(np.ix_(*(list(bits(values)) for values in row)))
-        cells[(slice(None), *inside)] = NEVER
+    else:
+        for row in rows:
+            inside: list[Any] = list(np.ix_(*(list(bits(values)) for values in row)))
+            cells[(slice(None), *inside)] = NEVER
+    cells.flags.writeable = False
+    return cells
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _following(
+    sizes: tuple[int, ...], rows: frozenset[tuple[Mask, ...]]
+) -> tuple[list[int] | None, list[int] | None]:
+    """Which value the second of two variables has for each of the first's, and the first for each of the
+    second's; None where it may have more than one."""
+    found: list[list[int] | None] = []
+    for lead, other in ((0, 1), (1, 0)):
+        left = [(1 << sizes[other]) - 1] * sizes[lead]
+        for row in rows:
+            for at in bits(row[lead]):
+                left[at] &= ~row[other]
+        alone = not any(values & (values - 1) for values in left)
+        found.append([max(values.bit_length() - 1, 0) for values in left] if alone else None)
+    return found[0], found[1]
 
 
 def _without(

@@ -1,13 +1,15 @@
 """What reasoning works on: the reachable choices of one question, and the demands on them."""
 
+from collections import defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from graftbook.closure.answer import Cause, Ground
 from graftbook.closure.question import PriceAtMost, Question
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.rulebook.model import Budget, Conflict, Flaw, Grade, Joint, Severity
-from graftbook.rulebook.scope import Fit, Scope, loose_fit
+from graftbook.rulebook.scope import LOOSE, Fit, Scope, loose_fit
 
 Switch = tuple[Cause, str]
 """A whole wish, limit or rule: what can be blamed or given up."""
@@ -16,16 +18,22 @@ DemandKey = tuple[Cause, str, str, tuple[Fit, ...]]
 """What a demand is told apart by: cause, name, part and when."""
 
 
+def in_order(values: Collection[str | None]) -> list[str | None]:
+    """What may sit in a place: nothing first, then by number."""
+    nothing: list[str | None] = [None] if None in values else []
+    return nothing + sorted([component for component in values if component is not None])
+
+
 @dataclass(frozen=True, slots=True)
 class LooseNeed:
     """A loose component and how many pieces one demand asks for."""
 
     component: str
     quantity: int
+    fit: Fit = field(init=False, repr=False, compare=False)
 
-    @property
-    def fit(self) -> Fit:
-        return loose_fit(self.component)
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fit", loose_fit(self.component))
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +175,30 @@ class Problem:
     extras: frozenset[str] = frozenset()
     deadline: Deadline = NEVER
 
-    @property
+    @cached_property
     def positions(self) -> list[str]:
         """The real positions reached."""
-        return [p for p in self.domains if not Fit(p, None).is_loose]
+        return [place for place in self.domains if not place.startswith(LOOSE)]
+
+    @cached_property
+    def depending(self) -> Mapping[tuple[str, str | None], list[int]]:
+        """A fit → which demands hold once it is certain (it stands in their `when`), by their number."""
+        found: dict[tuple[str, str | None], list[int]] = defaultdict(list)
+        for number, demand in enumerate(self.demands):
+            for fit in demand.when:
+                found[fit].append(number)
+        return found
+
+    @cached_property
+    def served(self) -> Mapping[tuple[str, str | None], list[int]]:
+        """A fit → which demands it could meet."""
+        found: dict[tuple[str, str | None], list[int]] = defaultdict(list)
+        for number, demand in enumerate(self.demands):
+            for fit in demand.one_of:
+                found[fit].append(number)
+            for need in demand.loose:
+                found[need.fit].append(number)
+        return found
 
     def true_in(self, values: Mapping[str, str | None], fit: Fit) -> bool:
         """Whether the fit is there in a set; a place that `values` lacks is as today."""

@@ -35,17 +35,7 @@ class Propagation:
         """The demands that narrowed something, in the order in which they did."""
         self.narrowed: dict[str, None] = {}
         """The places of which something was ruled out."""
-        self.depending: dict[Fit, list[int]] = defaultdict(list)
-        """A fit → which demands hold once it is certain (it stands in their `when`), by their number."""
-        self.served: dict[Fit, list[int]] = defaultdict(list)
-        """A fit → which demands it could meet."""
-        for number, demand in enumerate(self.demands):
-            for fit in demand.when:
-                self.depending[fit].append(number)
-            for fit in demand.one_of:
-                self.served[fit].append(number)
-            for need in demand.loose:
-                self.served[need.fit].append(number)
+        self.depending, self.served = problem.depending, problem.served
         for fit in without:
             self.domains[fit.position].discard(fit.component)
         self.waiting = deque(range(len(self.demands)))
@@ -82,9 +72,11 @@ class Propagation:
 
     def touched(self, place: str, gone: Iterable[str | None], left: Collection[str | None]) -> set[int]:
         """The demands that hold now that a fit is certain, and those that lost a fit that could meet them."""
-        found = {number for component in gone for number in self.served.get(Fit(place, component), ())}
+        found: set[int] = set()
+        for component in gone:  # a plain tuple is as good a key as a Fit, and made more quickly
+            found.update(self.served.get((place, component), ()))
         if len(left) == 1:
-            found.update(self.depending.get(Fit(place, next(iter(left))), ()))
+            found.update(self.depending.get((place, next(iter(left))), ()))
         return found
 
     def may_be(self, fit: Fit) -> bool:
@@ -92,40 +84,40 @@ class Propagation:
         return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
 
     def apply(self, demand: Demand) -> None:
-        domains, is_today = self.domains, self.problem.scope.is_today
-        unsure: Fit | None = None
-        for fit in demand.when:
-            domain = domains.get(fit.position)
-            if not (is_today(fit) if domain is None else fit.component in domain):
+        domains, today = self.domains, self.problem.scope.today
+        unsure: tuple[str, str | None] | None = None
+        for position, component in demand.when:
+            domain = domains.get(position)
+            if not (today.get(position) == component if domain is None else component in domain):
                 return
             if domain is not None and len(domain) > 1:
                 if unsure is not None:
                     return
-                unsure = fit
+                unsure = position, component
         possible = []
-        for fit in demand.one_of:
-            domain = domains.get(fit.position)
-            if is_today(fit) if domain is None else fit.component in domain:
+        for position, component in demand.one_of:
+            domain = domains.get(position)
+            if today.get(position) == component if domain is None else component in domain:
                 if unsure is not None or domain is None or len(domain) == 1:
                     return
-                possible.append(fit)
+                possible.append((position, component))
         if any(self.may_be(need.fit) for need in demand.loose):
             if unsure is None and not possible:
                 self.order(demand)
         elif unsure is not None:
-            place = unsure.position
-            self.narrow(place, domains[place] - {unsure.component}, demand)
+            place, component = unsure
+            self.narrow(place, domains[place] - {component}, demand)
         else:
             self.meet(demand, possible)
 
-    def meet(self, demand: Demand, possible: list[Fit]) -> None:
+    def meet(self, demand: Demand, possible: list[tuple[str, str | None]]) -> None:
         """One of these meets a demand that holds; where all are of one place, nothing else sits there."""
-        places = {fit.position for fit in possible}
+        places = {position for position, _ in possible}
         if not places:
             self.used.append(demand)
             raise Contradicts(demand)
         if len(places) == 1:
-            self.narrow(places.pop(), {fit.component for fit in possible}, demand)
+            self.narrow(places.pop(), {component for _, component in possible}, demand)
 
     def order(self, demand: Demand) -> None:
         """Only loose parts can meet the demand; the only one of them is certain."""

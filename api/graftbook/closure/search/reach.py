@@ -8,6 +8,7 @@ breaks nothing and makes nothing dearer.
 
 from collections import deque
 from collections.abc import Iterator
+from operator import attrgetter
 
 from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
@@ -21,13 +22,14 @@ from graftbook.closure.search.brought import (
     budget_use,
     demands_of,
 )
-from graftbook.closure.search.deadline import NEVER, Deadline
+from graftbook.closure.search.deadline import LOOK_EVERY, NEVER, Deadline
 from graftbook.closure.search.problem import (
     BudgetUse,
     Demand,
     DemandKey,
     Problem,
     Regret,
+    in_order,
 )
 from graftbook.closure.search.totals import broken_limits, whole_preference
 from graftbook.rulebook.model import Budget
@@ -96,14 +98,12 @@ class _Reach:
 
     def problem(self) -> Problem:
         self.deadline.check()
-        domains = {
-            place: sorted(values, key=lambda c: c or "") for place, values in sorted(self.reached.items())
-        }
+        domains = {place: in_order(values) for place, values in sorted(self.reached.items())}
         return Problem(
             self.scope,
             self.question,
             domains,
-            sorted(self.demands.values(), key=lambda demand: demand.sort_key),
+            sorted(self.demands.values(), key=attrgetter("sort_key")),
             sorted(self.regrets.values(), key=lambda regret: regret.sort_key),
             list(self.budget_uses(domains)),
             frozenset(self.extras),
@@ -126,27 +126,29 @@ class _Reach:
 
     def add(self, fit: Fit) -> None:
         """Let this be chosen, once, if no limit forbids it."""
-        values = self.reached.get(fit.position)
-        if (values is not None and fit.component in values) or not self.allowed(fit):
+        position, component = fit
+        values = self.reached.get(position)
+        if (values is not None and component in values) or not self.allowed(fit):
             return
         if values is None:
-            values = self.reached[fit.position] = {self.scope.today.get(fit.position)}
-            if fit.component in values:
+            values = self.reached[position] = {self.scope.today.get(position)}
+            if component in values:
                 return
-        values.add(fit.component)
+        values.add(component)
         self.count += 1
         if self.count > MOST_FITS:
             raise TooLarge(f"the wishes reach more than {MOST_FITS} choices")
         self.waiting.append(fit)
 
     def add_demand(self, demand: Demand) -> None:
-        key = demand.key
-        if key not in self.demands:
+        if demand.key in self.demands:
+            return
+        self.demands[demand.key] = demand
+        self.ways += len(demand.when) + len(demand.one_of) + len(demand.loose)
+        if len(self.demands) > MOST_DEMANDS or self.ways > MOST_WAYS:
+            raise TooLarge(f"the wishes bind more than {MOST_DEMANDS} rules")
+        if not len(self.demands) % LOOK_EVERY:
             self.deadline.check()
-            self.demands[key] = demand
-            self.ways += len(demand.when) + len(demand.one_of) + len(demand.loose)
-            if len(self.demands) > MOST_DEMANDS or self.ways > MOST_WAYS:
-                raise TooLarge(f"the wishes bind more than {MOST_DEMANDS} rules")
         for fit in demand.one_of:
             self.add(fit)
         for need in demand.loose:
@@ -245,9 +247,8 @@ class _Reach:
         for bars in brings.within:
             self.bar(bars)
         for side in brings.joints:
-            for number in tuple(self.chosen(side.position)):
-                if number and (meeting := self.brought.at_joint(fit, side, number)):
-                    self.follow_meeting(meeting)
+            for meeting in self.brought.at_joint(fit, side, self.chosen(side.position)):
+                self.follow_meeting(meeting)
 
     def follow_budget(self, shift: BudgetShift, position: str) -> None:
         """A budget that the choices so far could leave uncovered takes part."""

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import product
-from typing import Any, Literal, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -13,10 +13,10 @@ from graftbook.closure.answer import Cause
 from graftbook.closure.criteria import Criterion
 from graftbook.closure.search.brought import brought_on
 from graftbook.closure.search.deadline import LOOK_EVERY
-from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem
+from graftbook.closure.search.problem import BudgetUse, Demand, LooseNeed, Problem, in_order
 from graftbook.closure.search.propagate import Propagation, Stake
 from graftbook.closure.search.totals import minutes_each, price_each, whole_preference
-from graftbook.rulebook.scope import Fit
+from graftbook.rulebook.scope import LOOSE, Fit
 
 LARGEST_TABLE = 256
 """A rule that would make a greater table becomes a chain."""
@@ -69,13 +69,12 @@ class Tables:
         self.made = Made({}, {}, [])
         self.constant: dict[str, int] = {}
         self.variable_of: dict[str, int] = {}
-        self.index_of: dict[str, dict[str | None, int]] = {}
         self.orders: dict[int, Ordered] = {}
         self.reasons: dict[str, list[Event]] = {}
         self.always: dict[str, bool] = {}
         self._shared: dict[tuple[str, str], list[tuple[Event | None, int]]] = {}
         self._joint: dict[tuple[Event, Event], Event] = {}
-        self._literals: dict[Fit, Event | Literal[True]] = {}
+        self._literals: dict[str, dict[str | None, bool | Event]] = {}
         for place in sorted(self.domains):
             self._open(place)
         for looked, number in enumerate(stake.demands):
@@ -90,14 +89,12 @@ class Tables:
         """All that is made before a budget takes part."""
 
     def _open(self, place: str) -> None:
-        values = sorted(self.domains[place], key=lambda c: c or "")
+        values = in_order(self.domains[place])
         if len(values) == 1:
-            self._literals[Fit(place, values[0])] = True
+            self._literals[place] = {values[0]: True}
             return
         variable = self.variable_of[place] = self._new(values)
-        self.index_of[place] = {value: at for at, value in enumerate(values)}
-        for at, value in enumerate(values):
-            self._literals[Fit(place, value)] = Event(variable, 1 << at)
+        self._literals[place] = {value: Event(variable, 1 << at) for at, value in enumerate(values)}
 
     def _new(self, values: Sequence[Any]) -> int:
         self.values.append(list(values))
@@ -108,9 +105,10 @@ class Tables:
 
     def literal(self, fit: Fit) -> bool | Event:
         """Whether a fit is there: certainly, certainly not, or while a variable has a value."""
-        if (known := self._literals.get(fit)) is not None:
-            return known
-        return fit.position not in self.domains and self.problem.scope.is_today(fit)
+        position, component = fit
+        if (there := self._literals.get(position)) is None:
+            return self.problem.scope.is_today(fit)
+        return there.get(component, False)
 
     def _unmet(self, when: Iterable[Fit], one_of: Iterable[Fit]) -> dict[int, Mask] | None:
         """Variable → values with which `when` holds and nothing of `one_of` does; None: never so."""
@@ -153,8 +151,7 @@ class Tables:
             chosen = self._new([None, *needs] if event else needs)
             if event:
                 self._ban({event.variable: event.values, chosen: 1})
-                others = self.all_of[event.variable] & ~event.values
-                self._ban({event.variable: others, chosen: self.all_of[chosen] & ~1})
+                self._ban({event.variable: self._unless(event).values, chosen: self.all_of[chosen] & ~1})
         self.orders[number] = (event, needs, chosen)
         for at, need in enumerate(needs):
             so = event if chosen is None else Event(chosen, 1 << (at + 1 if event else at))
@@ -228,11 +225,11 @@ class Tables:
             known = self._joint[one, other] = Event(self._new((False, True)), 2)
             self._ban({one.variable: one.values, other.variable: other.values, known.variable: 1})
             for event in (one, other):
-                self._ban({event.variable: self._other_than(event), known.variable: 2})
+                self._ban({event.variable: self._unless(event).values, known.variable: 2})
         return known
 
-    def _other_than(self, event: Event) -> Mask:
-        return self.all_of[event.variable] & ~event.values
+    def _unless(self, event: Event) -> Event:
+        return Event(event.variable, self.all_of[event.variable] & ~event.values)
 
     def _any_of(self, events: list[Event]) -> Event | None:
         """An event that is so while one of them is; None for none."""
@@ -243,23 +240,18 @@ class Tables:
             return None
         so, *others = (Event(variable, by_variable[variable]) for variable in sorted(by_variable))
         for other in others:
-            neither = self._both(
-                Event(so.variable, self._other_than(so)), Event(other.variable, self._other_than(other))
-            )
-            so = Event(neither.variable, 1)
+            so = Event(self._both(self._unless(so), self._unless(other)).variable, 1)
         return so
 
     # What places, regrets and loose parts cost -------------------------------------------------
 
     def _places(self) -> None:
-        brought = brought_on(self.problem.scope)
+        brought, today = brought_on(self.problem.scope), self.problem.scope.today
         for place, domain in self.domains.items():
-            variable = self.variable_of.get(place)
             for value in domain:
-                cost = brought.brings(Fit(place, value)).cost
-                if cost:
-                    so = None if variable is None else Event(variable, 1 << self.index_of[place][value])
-                    self._cost_event(so, cost)
+                if value != today.get(place) and (cost := brought.brings(Fit(place, value)).cost):
+                    so = self._literals[place][value]
+                    self._cost_event(so if isinstance(so, Event) else None, cost)
 
     def _regrets(self) -> None:
         undetermined: dict[tuple[Cause, str], list[Event] | None] = {}
@@ -294,9 +286,9 @@ class Tables:
     def _loose_places(self) -> None:
         """A loose part is ordered for a demand, or as one piece to remedy a flaw, and for nothing else."""
         for place, domain in self.domains.items():
-            if not Fit(place, None).is_loose or domain == {None}:
+            if not place.startswith(LOOSE) or domain == {None}:
                 continue
-            number = place[1:]
+            number = place[len(LOOSE) :]
             extra = self._pieces(number, 1) if number in self.problem.extras else None
             reason = None if self.always.get(number) else self._any_of(self.reasons.get(number, []))
             sure = bool(self.always.get(number))
@@ -305,22 +297,18 @@ class Tables:
     def _ordered(
         self, place: str, number: str, reason: Event | None, sure: bool, extra: dict[str, int] | None
     ) -> None:
-        open_place = self.variable_of.get(place)
-        for there, at in self.index_of.get(place, {number: 0}).items():
-            ordered = there is not None
-            for so in (True, False):
-                if (so and reason is None and not sure) or (not so and sure):
-                    continue
-                alike = None
-                if reason is not None:
-                    alike = reason if so else Event(reason.variable, self._other_than(reason))
-                events = [Event(open_place, 1 << at)] if open_place is not None else []
-                if alike is not None:
-                    events.append(alike)
-                if so != ordered and (so or extra is None):
-                    self._ban(_together(events))
-                elif ordered and not so and extra is not None:
-                    self._cost_together(_together(events), extra)
+        there = self._literals[place][number]
+        ordered = [there] if isinstance(there, Event) else []
+        asked = [reason] if reason is not None else []
+        if sure or asked:
+            for event in ordered:
+                self._ban(_together([self._unless(event), *asked]))
+        if not sure:
+            to_spare = _together([*ordered, *map(self._unless, asked)])
+            if extra is None:
+                self._ban(to_spare)
+            else:
+                self._cost_together(to_spare, extra)
 
     def _cost_together(self, so: dict[int, Mask], cost: Mapping[str, int]) -> None:
         variables = tuple(sorted(so))
@@ -372,7 +360,7 @@ class Tables:
         """Forbid what leaves a budget uncovered while it binds, unless that takes too many sums."""
         start, binds, places, units = use.rest, use.holds_today, [], []
         for place in sorted(use.today):
-            own = [use.contributions[place][c] for c in sorted(self.domains[place], key=lambda c: c or "")]
+            own = [use.contributions[place][c] for c in in_order(self.domains[place])]
             if min(own) == max(own):
                 start += own[0]
                 binds = binds or own[0] != use.today[place]

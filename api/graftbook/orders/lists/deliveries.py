@@ -296,7 +296,7 @@ def _miscounted(row: Row, pack: int, still: int) -> tuple[str, Meant | None]:
         return "", None
     if pack > 1 and came == still * pack:
         return f"Did you mean {packed(still, pack)}?", {"unit": PIECES, "received": still}
-    if pack == 1 and came > still:
+    if pack == 1 and came > still > 1:  # whatever came is a multiple of one piece: that says nothing
         return f"Did you mean {still} in a pack of {came // still:,}?", {"unit": PIECES, "received": still}
     return "", None
 

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import Any, TypedDict
+from urllib.parse import urlencode
 
 from fastapi import Request
 from starlette.responses import Response
@@ -14,11 +15,13 @@ from graftbook.pages.answer.charts import charts_of
 from graftbook.pages.answer.drawing import drawing_of, told_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
 from graftbook.pages.asking.ask import form_facts, vehicle_of
+from graftbook.pages.asking.find import has_words_beside
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.measures import Units
 from graftbook.pages.problems import pages_router
 from graftbook.pages.reader import units_of
+from graftbook.problems import UnknownChassis
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
@@ -75,7 +78,13 @@ def answer(request: Request, service: ServiceDep) -> Response:
     beside = {"look": look} if look else {}
     if not question.value("as_of"):
         return gone_to(question.adding("as_of", present).address(more=beside))
-    vehicle = vehicle_of(service, question)
+    try:
+        vehicle = vehicle_of(service, question)
+    except UnknownChassis:
+        alone = {name for name, _ in question.pairs} <= {"chassis", "as_of"}
+        if not (alone and has_words_beside(service, question.value("chassis"))):
+            raise
+        return gone_to("/find?" + urlencode({"text": question.value("chassis")}))
     if (meant := with_upgrades_meant(question, vehicle["upgrades"])) != question:
         return gone_to(meant.address(more=beside))
     asked, document = closure_document(service, question.body())

@@ -1,15 +1,19 @@
 """The search box: what somebody says, as a page and as suggestions while he types."""
 
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import Query, Request
+from sqlmodel import Session
 from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
+from graftbook.catalogue.search import lines_of
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.orders.stock.stock import stock_for
 from graftbook.pages.asking.mending import ASKED_BY, MOST_MEANT, searched
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
@@ -19,43 +23,103 @@ from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.finding.schemas import FoundOut
 from graftbook.questions.finding.service import search_document
+from graftbook.questions.lookup.documents import component_line
+from graftbook.questions.schemas import VehicleIn
+from graftbook.questions.vehicles.service import ask_vehicle
 
 router = pages_router()
 
 LONGEST = 200
 MOST_SHOWN = 40
+_MOST_WORDS = 3
+"""Of a chassis number as it is typed: 24 pl 18412."""
 
 Text = Annotated[str, Query(max_length=LONGEST)]
 
 
 @router.get("/find", dependencies=[MayRead, takes("text", "chassis")])
 def find(request: Request, service: ServiceDep) -> Response:
-    """What a text finds; a chassis number leads to its vehicle at once."""
+    """What a text finds. A chassis number in it is the vehicle that the rest is looked for on: alone it leads
+    to the vehicle at once, with the name of an upgrade to the answer."""
     text = request.query_params.get("text", "").strip()[:LONGEST]
-    chassis = request.query_params.get("chassis", "").strip() or chassis_in_hand(request)
-    if text and (vehicle := _vehicle_of(service, text)):
-        return gone_to(PageQuestion((("chassis", vehicle),)).address())
+    typed = request.query_params.get("chassis", "").strip()[:LONGEST]
+    with reading(service.engine) as session:
+        if text and vehicle_of_text(session, text):
+            return gone_to(PageQuestion((("chassis", text),)).address())
+        named, rest = _vehicle_and_rest(session, text)
+        chassis = vehicle_of_text(session, typed) if typed else chassis_in_hand(request)
+    if named:
+        if upgrade := _upgrade_called(service, named, rest):
+            return gone_to(PageQuestion((("chassis", named), ("upgrade", upgrade))).address())
+        return gone_to("/find?" + urlencode({"text": rest, "chassis": named}))
     found = searched(service, text, chassis, MOST_SHOWN)
     document = search_document(found) if found else None
     items = [(item, _address(item, chassis)) for item in document["items"]] if document else []
-    return page(request, "find.html", text=text, chassis=chassis, document=document, items=items)
+    numbers = [item["name"] for item, _ in items if item["kind"] == "component"]
+    with reading(service.engine) as session:
+        lines = {number: component_line(line) for number, line in lines_of(session, numbers).items()}
+        at_hand = {one.number: one for one in stock_for(session, numbers)}
+    return page(
+        request,
+        "find.html",
+        text=text,
+        chassis=chassis,
+        nobody=typed if not chassis else "",
+        document=document,
+        items=items,
+        lines=lines,
+        at_hand=at_hand,
+        vehicle={"chassis": chassis} if typed and chassis else None,
+    )
 
 
-def _vehicle_of(service: Service, text: str) -> str:
+def vehicle_of_text(session: Session, text: str) -> str:
     """The chassis number that a text is; empty where it is none."""
     if not any(letter.isdigit() for letter in text):
         return ""
     try:
-        with reading(service.engine) as session:
-            return find_vehicle(session, text).chassis
+        return find_vehicle(session, text, near=False).chassis
     except Problem:
         return ""
 
 
+def has_words_beside(service: Service, text: str) -> bool:
+    """Whether a text is a chassis number with something else beside it."""
+    with reading(service.engine) as session:
+        return bool(_vehicle_and_rest(session, text[:LONGEST])[0])
+
+
+def _vehicle_and_rest(session: Session, text: str) -> tuple[str, str]:
+    """The chassis number that a text begins or ends with, in up to three words, and what else it says."""
+    words = text.split()
+    for count in range(min(_MOST_WORDS, len(words) - 1), 0, -1):
+        for own, rest in ((words[:count], words[count:]), (words[-count:], words[:-count])):
+            if own[-1][-1].isdigit() and (chassis := vehicle_of_text(session, " ".join(own))):
+                return chassis, " ".join(rest)
+    return "", ""
+
+
+def _upgrade_called(service: Service, chassis: str, said: str) -> str:
+    """The one upgrade for a vehicle with just this title or other name; empty: none has, or several."""
+    asked = ask_vehicle(service, VehicleIn(chassis=chassis))
+    plain = " ".join(said.lower().split())
+    named = [
+        upgrade.name
+        for upgrade in asked.names.book().upgrades
+        if plain in (name.lower() for name in (upgrade.title, *upgrade.called))
+        and upgrade.when.holds(asked.vehicle)
+    ]
+    return named[0] if len(named) == 1 else ""
+
+
 def _address(item: FoundOut, chassis: str) -> str:
-    """The address that wishes what was found; empty where no vehicle is in hand, or where it does not fit."""
-    if not chassis or item["fits"] is False:
+    """The address that wishes what was found; of an upgrade, where no vehicle is known, the one that asks for
+    the vehicle. Empty where it does not fit."""
+    if item["fits"] is False:
         return ""
+    if not chassis:
+        question = PageQuestion((("upgrade", item["name"]),))
+        return question.address("/") if item["kind"] == "upgrade" else ""
     return PageQuestion((("chassis", chassis),)).adding(ASKED_BY[item["kind"]], item["name"]).address()
 
 

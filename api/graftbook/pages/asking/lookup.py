@@ -1,8 +1,9 @@
 """Looking up: components by what one knows of them, and a vehicle with its equipment and flaws."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from typing import Any
 from urllib.parse import urlencode
 
 from fastapi import Request
@@ -20,7 +21,7 @@ from graftbook.pages.asking.ask import vehicle_of
 from graftbook.pages.asking.question import question_of, takes_question
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
-from graftbook.pages.words import SEVERITIES
+from graftbook.pages.words import SEVERITIES, paired
 from graftbook.problems import InvalidCursor, InvalidRequest, Problem, Unknown
 from graftbook.process.state import ServiceDep
 from graftbook.questions.lookup.documents import component_line
@@ -35,6 +36,7 @@ CHOICES = {
     "supply": ("current", "superseded", "no longer supplied"),
 }
 CURSOR = "cursor"
+OPEN = "open"
 
 
 @router.get("/look-up", dependencies=[MayRead, takes(*FIELDS, CURSOR)])
@@ -99,19 +101,29 @@ def _address(fields: Mapping[str, str | None]) -> str:
     return f"/look-up?{urlencode(fields)}" if fields else "/look-up"
 
 
-@router.get("/vehicle", dependencies=[MayRead, takes_question()])
+@router.get("/vehicle", dependencies=[MayRead, takes_question(OPEN)])
 def vehicle(request: Request, service: ServiceDep) -> Response:
-    """A vehicle: its plate, what it was built with or has fitted, what is known to go wrong with it."""
+    """A vehicle: its plate, and by section what it was built with or has fitted and what is known to go wrong
+    with it. The sections are folded, unless the address says that all are open."""
     question = question_of(request.query_params).without("as_of")
     if not (question.value("chassis") or question.value("build")):
         return RedirectResponse("/", 303)
     facts = vehicle_of(service, question)
-    counts = Counter(flaw["severity"] for section in facts["sections"] for flaw in section["flaws"])
+    sections = [{**section, "counts": _tally(section["flaws"])} for section in facts["sections"]]
+    counts = sum((Counter(dict(section["counts"])) for section in sections), Counter[str]())
     return page(
         request,
         "vehicle.html",
         question=question,
         counts=[(word, counts[word]) for word in SEVERITIES if counts[word]],
         chassis=f"?{urlencode({'chassis': facts['vehicle']['chassis']})}",
-        **facts,
+        opened=request.query_params.get(OPEN) == "all",
+        **facts | {"sections": sections},
     )
+
+
+def _tally(flaws: Iterable[Mapping[str, Any]]) -> list[tuple[str, int]]:
+    """How many flaws of each severity, the worst first; what a pair has on both sides counts once."""
+    alike = paired(flaws, "symptom", "severity", "remedies")
+    counts = Counter(rows[0]["severity"] for rows in alike)
+    return [(word, counts[word]) for word in SEVERITIES if counts[word]]

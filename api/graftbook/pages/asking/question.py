@@ -28,6 +28,9 @@ _OF_THE_VEHICLE = ("build", "on", "chassis", "variant", "built", "option")
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
 """Two columns of a form that together say what is fitted."""
 
+BOTH = ","
+"""Between two flaws that one tick box wishes remedied: what a pair has on both sides. In no name."""
+
 BESIDE = "beside"
 """The question that another one is compared with, as the part of its address behind the question mark."""
 
@@ -47,7 +50,8 @@ class PageQuestion:
         rows = [("fitted", f"{at}={number}") for at, number in zip(places, numbers, strict=False) if at]
         kept = [
             (name, value)
-            for name, value in [*given, *rows]
+            for name, said in [*given, *rows]
+            for value in (said.split(BOTH) if name == "remedy" else [said])
             if name in FIELDS and value and _USUAL.get(name) != value
         ]
         unique = dict.fromkeys(kept)

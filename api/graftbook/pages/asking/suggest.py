@@ -20,8 +20,14 @@ Text = Annotated[str, Query(max_length=120)]
 
 @router.get("/suggest/chassis", dependencies=[MayRead])
 def suggest_chassis(service: ServiceDep, text: Text = "") -> Response:
-    """Spans whose numbers start so, by their first number."""
+    """What the number may become: a span, by the first number of it that begins so."""
     with reading(service.engine) as session:
         spans = chassis_starting(session, text, MOST_MEANT)
-    rows = [{"value": span.first, "words": f"to {span.last}, {span.title}"} for span in spans]
+    rows = [
+        {
+            "value": span.first,
+            "words": f"to {span.last}, {span.title}" if span.first != span.last else span.title,
+        }
+        for span in spans
+    ]
     return json_answer(rows, headers=KEEP_NOTHING)

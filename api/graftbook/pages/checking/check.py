@@ -17,6 +17,7 @@ from graftbook.pages.checking.amending import amended
 from graftbook.pages.checking.checked import LONGEST_ADDRESS, Mistake, checked_facts
 from graftbook.pages.checking.typed_list import MOST_ENTRIES, Entry, Unread, read_list
 from graftbook.pages.frame import gone_to, page
+from graftbook.pages.in_hand import chassis_in_hand
 from graftbook.pages.problems import pages_router
 from graftbook.problems import InvalidRequest, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
@@ -48,6 +49,8 @@ def check_page(request: Request, service: ServiceDep) -> Response:
     """The form; below an answer when the address says a list. Its address names the revision."""
     given = request.query_params
     sent = Sent(PageQuestion.of(given.multi_items()), given.get(LIST, "")[:LONGEST_LIST])
+    if not sent.text.strip() and not any(sent.question.value(name) for name in ("chassis", "build")):
+        sent = Sent(sent.question.adding("chassis", chassis_in_hand(request)), sent.text)
     if sent.text.strip() and sent.question.value("chassis") and not sent.question.value("as_of"):
         now = Sent(sent.question.adding("as_of", present_revision(service)), sent.text)
         return gone_to(now.address())

@@ -10,7 +10,9 @@ function takeInstead(holder, words) {
   if (lines[place].includes(wrong)) lines[place] = lines[place].replace(wrong, () => words);
   else if (!/[,;\t]/.test(lines[place])) lines[place] = words;
   list.value = lines.join("\n");
-  list.focus();
+  holder.querySelectorAll("button").forEach((one) => one.setAttribute("aria-pressed", String(one.textContent === words)));
+  holder.dataset.wrong = words;
+  holder.closest(".leftout").querySelector(".again").hidden = false;
 }
 
 document.querySelectorAll(".instead").forEach((holder) => {

@@ -16,6 +16,7 @@ from typing import Any
 from graftbook.closure.search.constrain import warm_up
 from graftbook.process.reasoning.frames import Channel, Ended
 from graftbook.process.reasoning.values import read_book, read_result, read_work, result_bytes
+from graftbook.rulebook.index import let_go
 from graftbook.rulebook.model import RuleBook
 
 MOST_MEGABYTES = 1_500
@@ -70,7 +71,9 @@ def work_from(asker: Channel) -> None:
             books[_number(rest)] = _read(rest[NUMBER_BYTES:])
             asker.send(READY)
         elif kind == FORGET:
-            books.pop(_number(rest), None)
+            if book := books.pop(_number(rest), None):
+                let_go(book)
+                del book
         else:
             asker.send(_done(rest, books))
             if _megabytes() > MOST_MEGABYTES:

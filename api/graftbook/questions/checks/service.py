@@ -1,5 +1,6 @@
 """A proposed set as an answer: complete or not, what clashes, what remains, and the arithmetic."""
 
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -68,6 +69,7 @@ class Proposed:
         self.loose: dict[str, int] = {}
         self.wrong: Wrong = {}
         self.came: dict[str, str] = {}
+        self._to_come: dict[str, int] = {}
         self.loose_came: dict[str, list[str]] = {}
 
     def wishes(self) -> dict[str, list[str]]:
@@ -95,9 +97,10 @@ class Proposed:
                 numbers[pointer] = names.component(word, pointer)
         self.asked = replace(self.asked, book=names.book())
         scope = scope_of(self.asked.book, self.asked.question)
+        listed = Counter(numbers.values())
         for pointer, number in numbers.items():
             with self._noting(pointer):
-                self._place(scope, number, pointer)
+                self._place(scope, number, pointer, listed[number])
 
     @contextmanager
     def _noting(self, pointer: str) -> Iterator[str]:
@@ -106,23 +109,44 @@ class Proposed:
         except (Unknown, InvalidRequest) as problem:
             self.wrong[pointer] = problem.kept()
 
-    def _place(self, scope: Scope, number: str, pointer: str) -> None:
-        """Put a number where it fits; both sides of a pair take it in turn. Raises InvalidRequest."""
+    def _place(self, scope: Scope, number: str, pointer: str, listed: int) -> None:
+        """Put a number where it fits; both sides of a pair take it in turn, and a place that takes several
+        pieces (the road wheels) takes as many of those `listed`. Raises InvalidRequest."""
         if number in scope.index.loose:
             self.loose[number] = self.loose.get(number, 0) + 1
             self.loose_came.setdefault(number, []).append(pointer)
             return
+        if self._to_come.get(number):
+            self._to_come[number] -= 1
+            return
         places = [fit for fit in scope.serving(number) if fit.position not in self.sits]
-        positions = sorted({fit.position for fit in places})
-        pairs = {scope.book.positions[p].pair or p for p in positions}
-        if len(pairs) > 1:
+        if not places:
+            raise InvalidRequest(self._no_place(scope, number), pointer=pointer)
+        takes = {fit.position: scope.options(fit.position)[fit.component].quantity for fit in places}
+        positions = _meant(takes, listed)
+        if len({scope.book.positions[p].pair or p for p in positions}) == 1:
+            positions = positions[:1]
+        elif listed != sum(takes.values()):
             message = f"{number} fits several positions ({', '.join(positions)}); say which under `positions`"
             raise InvalidRequest(message, pointer=pointer, positions=positions)
-        if not positions:
-            message = f"{number} fits no position of this vehicle that is still free in the set"
-            raise InvalidRequest(message, pointer=pointer)
-        self.sits[positions[0]] = next(fit.component for fit in places if fit.position == positions[0])
-        self.came[positions[0]] = pointer
+        self._to_come[number] = sum(takes[position] for position in positions) - 1
+        self.sits |= {p: next(fit.component for fit in places if fit.position == p) for p in positions}
+        self.came |= dict.fromkeys(positions, pointer)
+
+    def _no_place(self, scope: Scope, number: str) -> str:
+        """Why a number has no place: it goes nowhere on the vehicle, or what else is listed sits there."""
+        taken = {fit.position: self.sits[fit.position] for fit in scope.serving(number)}
+        if not taken:
+            return f"{number} fits no position of this vehicle"
+        there = " and ".join(dict.fromkeys(held or "nothing" for held in taken.values()))
+        places = ", ".join(scope.book.positions[position].title for position in sorted(taken))
+        return f"{number} has no place left: the list has {there} there already ({places})"
+
+
+def _meant(takes: dict[str, int], listed: int) -> list[str]:
+    """The positions that so many pieces may be meant for: of several the one that takes just as many."""
+    exact = [position for position, pieces in takes.items() if pieces == listed > 1]
+    return exact if len(exact) == 1 else sorted(takes)
 
 
 def _all_of(wrong: Wrong) -> Problem:

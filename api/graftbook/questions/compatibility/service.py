@@ -8,7 +8,7 @@ from typing import Any
 from pydantic import ValidationError
 
 from graftbook.catalogue.compiling.book_names import names_of
-from graftbook.catalogue.compiling.queries import Strangers, book_revision, with_components
+from graftbook.catalogue.compiling.queries import Strangers, book_revisions, with_components
 from graftbook.catalogue.history.as_of import texts_in
 from graftbook.catalogue.store.lookup import (
     Found,
@@ -29,6 +29,7 @@ from graftbook.problems import (
     Problem,
     TooEntangled,
     UnknownComponent,
+    UnknownVariant,
     VehicleMismatch,
     pointing_at,
 )
@@ -148,7 +149,11 @@ class Batch:
         with reading(self._service.source) as session:
             self._vehicles |= find_vehicles(session, asked)
             variants = {one.vehicle.variant for one in self._vehicles.values() if isinstance(one, Found)}
-            self._seen |= {(variant, book_revision(session, variant)) for variant in variants}
+            self._seen |= set(book_revisions(session, variants).items())
+        try:
+            self._books |= self._service.books.books(sorted(variants))
+        except UnknownVariant:  # it was there a moment ago
+            raise CatalogueMoved from None
 
     def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
         if isinstance(question, Problem):
@@ -219,7 +224,7 @@ class Batch:
                     near = self._strangers < self._most_near
                     found = find_vehicle(session, question.chassis, built=question.built, near=near)
                     self._vehicles[key] = found
-                    self._seen.add((found.vehicle.variant, book_revision(session, found.vehicle.variant)))
+                    self._seen |= set(book_revisions(session, [found.vehicle.variant]).items())
             except Problem as problem:
                 self._strangers += 1
                 self._vehicles[key] = problem.kept()
@@ -240,10 +245,10 @@ class Batch:
     def _require_one_revision(self) -> None:
         """Vehicles were read before their rule books; neither may have been edited until now."""
         with reading(self._service.source) as session:
-            self._seen |= {(variant, book_revision(session, variant)) for variant in self._books}
-        for variant, revision in self._seen:
-            if variant in self._books and self._books[variant].revision != revision:
-                raise CatalogueMoved
+            now = book_revisions(session, self._books)
+        seen = {*self._seen, *((variant, now.get(variant)) for variant in self._books)}
+        if any(variant in self._books and self._books[variant].revision != at for variant, at in seen):
+            raise CatalogueMoved
 
     def _with_others(self) -> dict["Asked", RuleBook]:
         """What is asked of rule books that lack it, each with a book that holds it."""

@@ -222,6 +222,15 @@ def sentence(found: Found) -> str:
         return f"Nothing was found {tried}.{near}" if said else "Type a number, or what the part is called."
     met = set(found.hits[0].met)
     if found.read_as:
-        return ""
+        return _not_as_typed(found)
     missed = [term.said for term in found.terms if term.said not in met]
     return f"Nothing has all of it; left out: {', '.join(missed)}." if missed else ""
+
+
+def _not_as_typed(found: Found) -> str:
+    """That no part has the number which was typed; empty where one has it, or begins so."""
+    said = as_typed(found.text)
+    numbers = [as_typed(number) for number in found.read_as]
+    if any(number in said or number.startswith(said) for number in numbers):
+        return ""
+    return f"There is no part {found.text.strip()}. Like it: {', '.join(found.read_as)}."
