@@ -273,8 +273,11 @@ class FinishedSet:
 
     def has_add_on(self, flaw: Flaw) -> bool:
         """Whether one of the flaw's add-ons is fitted, or ordered loose."""
-        numbers = {n for add_on in flaw.add_ons for n in self.scope.index.serves(add_on)}
-        return any(n in self.numbers or self.loose.get(n, 0) > 0 for n in numbers)
+        return any(
+            number in self.numbers or self.loose.get(number, 0) > 0
+            for add_on in flaw.add_ons
+            for number in self.scope.index.serves(add_on)
+        )
 
     def broken_limits(self, limits: Limits) -> Iterator[Broken]:
         """Every limit that the set breaks."""

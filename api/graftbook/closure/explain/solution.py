@@ -68,7 +68,7 @@ def flaw_notes(
         if fit.position not in changed and not flaw.add_ons:
             left.append(note)
         elif _shows(finished, flaw, fit):
-            left.append(_flaw_note(flaw, finished.fit(fit.position)))
+            left.append(note if finished.sits(fit) else _flaw_note(flaw, finished.fit(fit.position)))
         else:
             gone.append(note)
     had = {(flaw.name, fit.position) for flaw, fit, _ in showing}

@@ -181,6 +181,11 @@ class Problem:
         return [place for place in self.domains if not place.startswith(LOOSE)]
 
     @cached_property
+    def unconfirmed(self) -> list[Demand]:
+        """The demands that rest on a claim nobody has confirmed."""
+        return [demand for demand in self.demands if demand.unconfirmed]
+
+    @cached_property
     def depending(self) -> Mapping[tuple[str, str | None], list[int]]:
         """A fit → which demands hold once it is certain (it stands in their `when`), by their number."""
         found: dict[tuple[str, str | None], list[int]] = defaultdict(list)

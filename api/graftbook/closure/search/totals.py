@@ -221,11 +221,7 @@ def _regretted(problem: Problem, found: Found) -> tuple[int, int]:
 
 
 def _unconfirmed_rules(problem: Problem, found: Found) -> int:
-    return sum(
-        1
-        for demand in problem.demands
-        if demand.unconfirmed and all(problem.true_in(found.values, fit) for fit in demand.when)
-    )
+    return sum([all(problem.true_in(found.values, fit) for fit in d.when) for d in problem.unconfirmed])
 
 
 def unknown_count(problem: Problem, found: Found) -> int:
