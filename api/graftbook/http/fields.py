@@ -21,6 +21,7 @@ from pydantic_core import CoreSchema
 
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _PRINTING = r"^[^\x00-\x1f\x7f-\x9f]*[^\s\x00-\x1f\x7f-\x9f][^\x00-\x1f\x7f-\x9f]*$"
+_PRINTED = re.compile(_PRINTING[1:-1])
 _PRICE = r"^[0-9]{1,10}(\.[0-9]{1,2})?$"
 
 
@@ -45,7 +46,7 @@ def _price(value: Any) -> Any:
 
 
 def _printing(word: str) -> str:
-    if not re.fullmatch(_PRINTING[1:-1], word):
+    if not _PRINTED.fullmatch(word):
         raise ValueError("control characters cannot stand in a name or number")
     return word
 

@@ -60,7 +60,9 @@ def answer_batch(service: Service, body: CompatibilityIn) -> CompatibilityListOu
 
     Raises CatalogueMoved, UnknownRevision, TooFarBack.
     """
-    if body.as_of is not None and body.as_of <= present_revision(service):
+    if body.as_of is None:
+        return _settled(service, body).answers()
+    if body.as_of <= present_revision(service):
         batch = _settled(service, body)
         if batch.says_the_same_at(body.as_of) or present_revision(service) == body.as_of:
             return batch.answers()
