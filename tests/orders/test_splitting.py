@@ -202,7 +202,7 @@ def world_of(needs: dict[str, int], *offers: Offer, **suppliers: dict) -> World:
 
 
 def test_whoever_takes_no_order_so_small_is_in_no_set_that_is_looked_at():
-    """He alone sells both, and all of it is not enough for him: one line stays out, which is known at once."""
+    """He alone sells both, and all of it is not enough for him: one line stays out, known at once."""
     offers = [Offer("ash", "A", 1), Offer("ash", "B", 1), Offer("birch", "A", 5), Offer("cedar", "B", 5)]
     world = world_of({"A": 1, "B": 1}, *offers, ash={"least_order": 3})
     choices = choices_for(world.needs, world.offers, world.suppliers, TODAY)
