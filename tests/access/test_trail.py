@@ -61,6 +61,8 @@ async def test_refused_attempts_are_counted_together_and_name_the_key(
     for _ in range(5):
         await anybody.get("/v1/keys", headers={"Authorization": f"Bearer {wrong}"})
     rest, first = await trail_of(administrator, outcome="refused")
+    astray = await administrator.get("/v1/audit", params={"outcome": "nope"})
+    assert "One of done, failed, refused is needed here" in astray.json()["detail"]
     assert first["what"] == "GET /v1/keys: 401"
     assert first["key"] == presented(wrong).id
     assert (first["times"], rest["times"]) == (1, 4)

@@ -96,6 +96,22 @@ async def test_what_is_no_sheet_is_a_clear_mistake(empty: httpx.AsyncClient, con
     assert answer.json()["mistakes"]
 
 
+@pytest.mark.parametrize(
+    ("body", "status", "told"),
+    [
+        (b'[{"record": "section", "name": "a", "name": "b", "title": "A", "order": 1}]', 422, "stands twice"),
+        (b"[" * 100_000, 400, "nested too deep"),
+        (b'[{"record": "section", "name": "\xff", "title": "A", "order": 1}]', 400, "not UTF-8"),
+    ],
+)
+async def test_a_body_that_can_be_read_in_two_ways_is_refused(
+    empty: httpx.AsyncClient, body: bytes, status: int, told: str
+):
+    answer = await empty.post("/v1/imports", content=body, headers={"Content-Type": "application/json"})
+    assert (answer.status_code, told in answer.json()["detail"]) == (status, True)
+    assert (await empty.get("/v1/exports")).text == ""
+
+
 async def test_other_content_is_refused(empty: httpx.AsyncClient):
     for media in ("application/zip", "text/plain", ""):
         answer = await empty.post("/v1/imports", content=b"PK", headers={"Content-Type": media})

@@ -85,3 +85,26 @@ async def test_a_components_page_leads_to_everything_around_it(client: httpx.Asy
     caliper = (await client.get("/v1/components/QB-3310")).json()
     for filled in ("characteristics", "fitments", "needs", "replaces", "evidence"):
         assert caliper[filled], filled
+
+
+@pytest.mark.parametrize("path", ["/v1/components", "/v1/upgrades"])
+@pytest.mark.parametrize(
+    ("said", "problem"),
+    [
+        ({"chassis": "24PL-018412", "option": "hetaer"}, "/problems/unknown-option"),
+        ({"option": "heater"}, "/problems/invalid-request"),
+        ({"variant": "24P-21-L", "built": "1970-01-01"}, "/problems/invalid-request"),
+    ],
+)
+async def test_what_is_said_of_a_vehicle_is_never_swallowed(
+    client: httpx.AsyncClient, path: str, said: dict[str, str], problem: str
+):
+    answer = await client.get(path, params=said)
+    assert answer.json()["type"] == problem
+    assert answer.status_code in (404, 422)
+
+
+async def test_a_position_that_nobody_has_is_no_empty_list(client: httpx.AsyncClient):
+    answer = await client.get("/v1/components?position=brake.mastre")
+    assert (answer.status_code, answer.json()["type"]) == (404, "/problems/unknown-position")
+    assert "brake.master" in answer.json()["near"]

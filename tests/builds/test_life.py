@@ -98,7 +98,7 @@ async def test_what_was_recorded_by_mistake_counts_no_more_and_stays_to_be_read(
         ({"what": "fitted", "position": "brake.servo", "component": "nothing"}, "/component"),
         ({"what": "fitted", "position": "brake.servo", "component": None, "day": ago(61)}, "/day"),
         ({"what": "fitted", "position": "brake.servo", "component": None, "day": ago(-2)}, "/day"),
-        ({"what": "used", "component": "QB-9010", "quantity": 0}, "/used/quantity"),
+        ({"what": "used", "component": "QB-9010", "quantity": 0}, "/quantity"),
         ({"what": "measured", "position": "brake.servo", "characteristic": "charm", "value": "1"},
          "/characteristic"),
         ({"what": "measured", "position": "wheel.road", "characteristic": "centre_bore", "value": "6 bar"},
@@ -117,6 +117,21 @@ async def test_what_cannot_be_is_refused_at_its_field_and_nothing_is_recorded(
     answer = await writer.post("/v1/builds/red/events", json={"events": [good, event]})
     assert (answer.status_code, answer.json()["pointer"]) == (422, f"/events/1{pointer}")
     assert len((await read(writer, "/events"))["items"]) == 1
+
+
+@pytest.mark.one_engine
+async def test_a_mistake_points_into_the_body_that_was_sent(writer: httpx.AsyncClient):
+    await taken_in(writer)
+    events = [
+        {"what": "note", "note": "waits"},
+        {"what": "decided", "wishes": [{"fit": 7}]},
+        {"what": "gone"},
+    ]
+    answer = await writer.post("/v1/builds/red/events", json={"events": events})
+    assert answer.status_code == 422
+    assert {error["pointer"] for error in answer.json()["errors"]} == {
+        "/events/0/text", "/events/0/note", "/events/1/wishes/0/fit", "/events/2",
+    }  # fmt: skip
 
 
 async def test_the_same_request_sent_again_records_nothing_twice(writer: httpx.AsyncClient):

@@ -1,6 +1,7 @@
 """Loading: everything is checked, every mistake has its place, and all is kept or nothing."""
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from sqlalchemy import Engine, event, func, select
@@ -311,6 +312,15 @@ def test_json_records_go_through_the_same_classes(engine: Engine) -> None:
     told = [str(m) for m in load(engine, wrong).mistakes]
     assert told[0] == "request:1: [component] name: a value is needed here"
     assert any("request:2" in line and "no such kind of record" in line for line in told)
+    (mistake,) = load(engine, [{"record": "section", "name": "a", "title": "A", "order": True}]).mistakes
+    assert str(mistake) == "request:1: [section] order: a whole number is needed here (read: 'True')"
+
+
+@pytest.mark.one_engine
+def test_a_json_file_that_says_a_thing_twice_is_a_mistake(engine: Engine, tmp_path: Path) -> None:
+    path = tmp_path / "own.json"
+    path.write_text('[{"record": "section", "name": "a", "name": "b", "title": "A", "order": 1}]')
+    assert "'name' stands twice in one object" in only(load(engine, path))
 
 
 @pytest.mark.one_engine

@@ -158,10 +158,8 @@ def test_sheets_may_be_passed_over():
         f"s{n}": f'<t:table-row><t:table-cell o:value-type="float" o:value="{n}"/></t:table-row>'
         for n in range(5)
     }
-    for source in (ods(**many), xlsx([1])):
-        assert [sheet.name for sheet in sheets_in(source)] == (
-            list(many) if source == ods(**many) else ["Sheet"]
-        )
+    for source, names in ((ods(**many), list(many)), (xlsx([1]), ["Sheet"])):
+        assert [sheet.name for sheet in sheets_in(source)] == names
 
 
 @pytest.mark.parametrize(

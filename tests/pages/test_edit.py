@@ -265,6 +265,36 @@ async def test_a_new_record(editor: Editor) -> None:
     ]
 
 
+async def test_all_mistakes_of_a_new_record_are_told_at_once(editor: Editor) -> None:
+    form = await editor.form("/edit/component")
+    form |= {"head.number": "QB-8801", "head.section": "brake", "head.price": "63,2"}
+    answer = await editor.post("/edit/component", {**form, "do": "check"})
+    assert "value is needed" in beside(answer, "head.name")
+    assert "a dot" in beside(answer, "head.price")
+    assert "did you mean 'brakes'" in beside(answer, "head.section")
+    form = await editor.form("/edit/companion")
+    form |= {"head.component": "QB-3310", "head.position": "front brake", "0.fit": "no-such"}
+    answer = await editor.post("/edit/companion", {**form, "do": "effect"})
+    assert answer.status_code == 422
+    assert "value is needed" in beside(answer, "head.name")
+    assert "front brake" in beside(answer, "head.position")
+    assert "no-such" in beside(answer, "0.fit")
+
+
+async def test_a_new_part_leads_on_to_what_it_needs(editor: Editor) -> None:
+    form = await editor.form("/edit/component")
+    form |= {"head.number": "QB-8801", "head.name": "test disc", "head.section": "brakes"}
+    form |= {"head.origin": "modern", "do": "save", "why": "new in the list"}
+    stored = await editor.post("/edit/component", form)
+    assert "What else of QB-8801" in text_of(stored)
+    for kind in ("fitment", "companion", "flaw", "offer", "characteristic"):
+        assert f'href="/edit/{kind}?component=QB-8801"' in stored.text
+        opened = await editor.get(f"/edit/{kind}?component=QB-8801")
+        assert fields_of(opened.text)["head.component"] == "QB-8801"
+    later = await editor.get(str(stored.url).partition("?")[0])
+    assert "What else of" not in text_of(later)
+
+
 async def test_two_editors_see_both_versions(editor: Editor) -> None:
     first, second = await editor.form(CALIPER), await editor.form(CALIPER)
     await editor.post(CALIPER, {**first, "head.minutes": "80", "do": "save", "why": "first"})

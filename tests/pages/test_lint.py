@@ -44,6 +44,9 @@ async def test_programs_get_the_same(writer: httpx.AsyncClient) -> None:
     touched = (await writer.get("/v1/lint", params={"touched_by": revision})).json()["items"]
     assert touched == [one]
     assert (await writer.get("/v1/lint", params={"touched_by": 0})).status_code == 422
+    unknown = await writer.get("/v1/lint", params={"touched_by": revision + 1})
+    assert (unknown.status_code, unknown.json()["type"]) == (422, "/problems/unknown-revision")
+    assert (await writer.get(f"/lint?touched_by={revision + 1}", headers=BROWSER)).status_code == 422
 
 
 async def test_who_may_not_edit_is_not_shown_it(client: httpx.AsyncClient) -> None:

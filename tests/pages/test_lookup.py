@@ -174,16 +174,16 @@ async def test_the_sections_of_a_vehicle_are_folded_and_tell_what_is_in_them(
     browser: httpx.AsyncClient,
 ) -> None:
     page = await browser.get("/vehicle", params={"chassis": CHASSIS})
-    fold = r'<details id="[^"]+" class="insection"( open)?>\s*<summary>(.*?)</summary>'
+    fold = r'<details id="[^"]+" class="insection printed"( open)?>\s*<summary>(.*?)</summary>'
     folds = re.findall(fold, page.text, re.DOTALL)
     assert len(folds) == 10
     assert not any(is_open for is_open, _ in folds)
     brakes = " ".join(re.sub("<[^>]+>", " ", folds[0][1]).replace("\u00a0", " ").split())
     assert re.fullmatch(r"Brakes 1 dangerous 3 severe 4 moderate 3 minor [0-9]+ places fitted", brakes)
     opened = await browser.get("/vehicle", params={"chassis": CHASSIS, "open": "all"})
-    assert opened.text.count('class="insection" open') == len(folds)
+    assert opened.text.count('class="insection printed" open') == len(folds)
     (link,) = re.findall(r'href="([^"]+)">Open all sections', page.text)
-    assert (await browser.get(unescape(link))).text.count('class="insection" open') == len(folds)
+    assert (await browser.get(unescape(link))).text.count('class="insection printed" open') == len(folds)
 
 
 async def test_flaws_are_counted_as_they_are_listed(browser: httpx.AsyncClient) -> None:

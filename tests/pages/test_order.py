@@ -139,6 +139,8 @@ async def test_the_delivery_form_stands_by_supplier_and_says_pieces_and_packs(ti
     assert "1 pack of 4 = 4 pieces" in fluid
     assert re.search(r'<select name="unit-13"[^>]*><option value="pieces">pieces</option>', fluid)
     assert '<option value="packs">packs of 4</option>' in fluid
+    folded = r'printed"><summary>How the sum came about</summary>\s*<section[^>]*><h3>Why the parts'
+    assert re.search(folded, page), "what was settled is folded on a sent list"
 
 
 async def test_what_does_not_match_is_asked_about_beside_its_field(till: Till) -> None:

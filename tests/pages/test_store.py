@@ -51,6 +51,17 @@ async def test_the_store_is_found_by_number_name_and_place(writer: httpx.AsyncCl
     assert sheet.text.splitlines()[0] == "number,quantity,place"
 
 
+async def test_what_lies_in_the_store_is_told_where_the_part_is_found(writer: httpx.AsyncClient) -> None:
+    await put(writer, "QB-3310", 2, "shelf 2")
+    await put(writer, "QB-3320", 0, "shelf 3")
+    found = await writer.get("/find", params={"text": "caliper"}, headers=BROWSER)
+    assert text_of(found).count("in the store") == 1
+    assert "four pistons, pads with it, left 2 in the store, shelf 2" in text_of(found)
+    part = await writer.get("/component/QB-3310", headers=BROWSER)
+    assert "In the store 2 shelf 2" in text_of(part)
+    assert "In the store" not in text_of(await writer.get("/component/QB-3320", headers=BROWSER))
+
+
 async def test_a_long_store_goes_on_where_the_page_ends(
     writer: httpx.AsyncClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:

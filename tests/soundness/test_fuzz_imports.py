@@ -292,7 +292,7 @@ def test_one_line_without_an_end_takes_no_memory():
 
 
 def test_a_row_that_never_ends_is_one_mistake():
-    sheet = "[component]\nnumber,name\n" + '"a\n",' * 200_000
+    sheet = "[component]\nnumber,name,section,origin\n" + '"a\n",' * 200_000
     (mistake,) = read(sheet)
     assert "500000 characters" in str(mistake)
 

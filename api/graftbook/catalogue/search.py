@@ -13,8 +13,15 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_vehicle
-from graftbook.catalogue.store.nearest import names_near
-from graftbook.problems import InvalidRequest, UnknownCharacteristic, UnknownSection, UnknownVariant
+from graftbook.catalogue.store.nearest import likest, names_near
+from graftbook.problems import (
+    InvalidRequest,
+    UnknownCharacteristic,
+    UnknownOption,
+    UnknownPosition,
+    UnknownSection,
+    UnknownVariant,
+)
 from graftbook.rulebook.model import Comparator, Supply, Vehicle
 from graftbook.rulebook.units import Measure, NotAMeasure, read_measure
 
@@ -129,6 +136,10 @@ def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bo
         conditions.append(component.c.origin == search.origin)
     if search.supply:
         conditions.append(component.c.supply == Supply(search.supply).value)
+    if (search.options or search.built) and not search.chassis:
+        raise InvalidRequest(
+            "options and the day built are a vehicle's: give `chassis` too", pointer="/chassis"
+        )
     if search.variant or search.chassis or search.position:
         conditions.append(_fits(session, search))
     return conditions, not all(many)
@@ -163,6 +174,7 @@ def _fits(session: Session, search: Search) -> ColumnElement[bool]:
     spelt, position = table("condition_variant"), table("position")
     query = select(fitment.c.component).join(claim, claim.c.name == fitment.c.claim)
     if search.position:
+        _known(session.connection(), "position", search.position, UnknownPosition)
         query = query.where(fitment.c.position == search.position)
     if search.chassis:
         options = frozenset(search.options)
@@ -171,6 +183,7 @@ def _fits(session: Session, search: Search) -> ColumnElement[bool]:
             raise InvalidRequest(
                 f"the chassis number belongs to the variant {vehicle.variant}", pointer="/variant"
             )
+        _offered(session.connection(), vehicle)
         holding = _holding(session.connection(), vehicle)
         variant = vehicle.variant
         query = query.where(claim.c.condition_id.in_(listed_numbers(session.connection(), holding)))
@@ -189,6 +202,15 @@ def _fits(session: Session, search: Search) -> ColumnElement[bool]:
         there.c.variant == variant,
     )
     return component.c.number.in_(query.where(on_variant))
+
+
+def _offered(connection: Connection, vehicle: Vehicle) -> None:
+    """Raises UnknownOption for an option that the variant never had."""
+    variant = table("variant")
+    query = select(variant.c.options).where(variant.c.name == vehicle.variant)
+    offered = connection.execute(query).scalar_one().split("; ")
+    for option in sorted(vehicle.options - set(offered)):
+        raise UnknownOption(option, likest(option, offered))
 
 
 def _holding(connection: Connection, vehicle: Vehicle) -> list[int]:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from graftbook.checks.findings import at_least
 from graftbook.checks.fitted import BothSides, Fitted, Reading, remembered
 from graftbook.rulebook.compare import LOAD, SHARE, TIME, share_of
+from graftbook.rulebook.index import index_of
 from graftbook.rulebook.model import Budget
 
 
@@ -17,9 +18,11 @@ def budgets_of(fitted: Fitted, supply: str, demand: str) -> list[Budget]:
 
 def places_of(fitted: Fitted, budget: Budget) -> Iterator[str]:
     """Every filled position that the budget sums over, in name order."""
-    for name, place in sorted(fitted.book.positions.items()):
-        if budget.circuit in ("", place.circuit) and fitted.has(name):
-            yield name
+    on_circuit = index_of(fitted.book).positions_of_budget.get(budget.name)
+    if on_circuit is None:  # no rule of the book
+        places = sorted(fitted.book.positions.items())
+        on_circuit = tuple(name for name, place in places if budget.circuit in ("", place.circuit))
+    yield from filter(fitted.has, on_circuit)
 
 
 def recording(fitted: Fitted, budget: Budget, kind: str) -> list[str]:

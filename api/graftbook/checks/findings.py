@@ -2,8 +2,9 @@
 
 import math
 from collections import Counter
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 from typing import Any
 
 from graftbook.checks.fitted import BothSides
@@ -115,19 +116,29 @@ def against(
     )
 
 
+NONE: Mapping[str, Finding] = MappingProxyType({})
+
 BY_THE_SET = (FindingKind.worse, FindingKind.newly_not_determined)
 """What the set itself has to answer for."""
 
 
-def beside_today(today: Iterable[Finding], found: Iterable[Finding]) -> list[Finding]:
+def beside_today(
+    today: Iterable[Finding], found: Iterable[Finding], unchanged: Mapping[str, Finding] = NONE
+) -> list[Finding]:
     """The findings of a set, each with what the same check says of the vehicle as it stands.
 
-    What fails today and does not apply any more is among them: the set mends it. A subject whose
-    arithmetic gave way on one side has a finding of its own name there: it is not determined there.
+    `unchanged`: check → today's finding beside itself, where that is made already. What fails today and
+    does not apply any more is among them: the set mends it. A subject whose arithmetic gave way on one side
+    has a finding of its own name there: it is not determined there.
     """
     was = {finding.check: finding for finding in today}
     now = {finding.check: finding for finding in found}
-    beside = [replace(f, today=was.get(f.check, was.get(f.subject))) for f in now.values()]
+    beside = [
+        unchanged[f.check]
+        if f.check in unchanged and f is was.get(f.check)
+        else replace(f, today=was.get(f.check, was.get(f.subject)))
+        for f in now.values()
+    ]
     gone = (f for f in was.values() if f.check not in now and f.subject not in now)
     return [*beside, *(_gone(f) for f in gone if f.verdict in (Verdict.fails, Verdict.caution))]
 

@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from functools import wraps
+from functools import cached_property, wraps
 from typing import Any, Concatenate, Generic, ParamSpec, TypeVar, cast
 
 from graftbook.rulebook.index import index_of
@@ -56,7 +56,7 @@ class Memory:
     """What was worked out of one set on one vehicle; kept with the book for the vehicle as it stands."""
 
     found: dict[tuple[Places, str], Recorded | None] = field(default_factory=dict)
-    results: dict[object, tuple[Any, "Reading", Whereabouts]] = field(default_factory=dict)
+    results: dict[object, "Result"] = field(default_factory=dict)
     recorded: dict[str, list[tuple[str, Component, Measure]]] = field(default_factory=dict)
 
 
@@ -65,7 +65,8 @@ class Fitted:
 
     `sits` is `Solution.today` or `Solution.after`. With `vehicle`, suggestions are limited to
     components whose fitment holds for it. `read` collects every figure read, "bore of X at P" to what
-    is written of it; `looked` where it was looked for. What looks up the same finds the same.
+    is written of it; `looked` where it was looked for. What looks up the same finds the same: so what
+    is known already of another set of the vehicle, `beside`, is not worked out again where they are alike.
     """
 
     def __init__(
@@ -74,6 +75,7 @@ class Fitted:
         sits: Mapping[str, str | None],
         vehicle: Vehicle | None = None,
         memory: Memory | None = None,
+        beside: "Fitted | None" = None,
     ):
         self.book = book
         self._sits = sits
@@ -81,6 +83,7 @@ class Fitted:
         self.read: dict[str, str] = {}
         self.looked = Whereabouts()
         self.memory = memory or Memory()
+        self._beside = beside
         self._unlike: tuple[Fitted, Whereabouts] | None = None
 
     def number(self, position: str) -> str | None:
@@ -146,9 +149,13 @@ class Fitted:
     def found(self, places: Places, kind: str) -> Recorded | None:
         """What the first of `places` that records `kind` records of it; every figure is read through here."""
         self.looked.positions.update(_each(places))
-        if (places, kind) not in self.memory.found:
-            self.memory.found[places, kind] = self._look(places, kind)
-        found = self.memory.found[places, kind]
+        key = (places, kind)
+        if key not in self.memory.found:
+            known: Mapping[tuple[Places, str], Recorded | None] = {}
+            if self._beside and self.unlike(self._beside).positions.isdisjoint(_each(places)):
+                known = self._beside.memory.found
+            self.memory.found[key] = known[key] if key in known else self._look(places, kind)
+        found = self.memory.found[key]
         if found is not None:
             self.read[found.name] = found.measure.written
         return found
@@ -195,10 +202,25 @@ class Fitted:
         """Every position whose component records `kind`, in name order."""
         self.looked.kinds.add(kind)
         if (found := self.memory.recorded.get(kind)) is None:
-            there = ((p, self.book.components.get(number)) for p, number in self._sits.items() if number)
-            found = [(p, c, c.characteristics[kind]) for p, c in there if c and kind in c.characteristics]
-            found.sort(key=lambda entry: entry[0])
+            if self._beside and kind not in self.unlike(self._beside).kinds:
+                found = self._beside.memory.recorded.get(kind)
+            if found is None:
+                found = [(p, c, c.characteristics[kind]) for p, c in self._there if kind in c.characteristics]
             self.memory.recorded[kind] = found
+        return found
+
+    @cached_property
+    def _there(self) -> list[tuple[str, Component]]:
+        """Every filled position whose component the book knows, in name order."""
+        there = ((p, self.book.components.get(number)) for p, number in sorted(self._sits.items()) if number)
+        return [(position, component) for position, component in there if component]
+
+    def known(self, key: object) -> "Result | None":
+        """A result that was worked out of this set already, or of the set beside where they are alike."""
+        if (found := self.memory.results.get(key)) is None and self._beside is not None:
+            found = self._beside.memory.results.get(key)
+            if found is not None and not self.finds_as(self._beside, found[2]):
+                found = None
         return found
 
     def candidates(self, position: str, kind: str) -> list[tuple[Component, float]]:
@@ -215,6 +237,10 @@ class Fitted:
         return sorted(
             found.values(), key=lambda c: (unknown if c[0].price is None else c[0].price, c[0].number)
         )
+
+
+Result = tuple[Any, "Reading", Whereabouts]
+"""What was worked out, what that used and missed, and where it looked."""
 
 
 @dataclass
@@ -349,7 +375,7 @@ def remembered(work_out: Callable[Concatenate[Reading, P], T]) -> Callable[Conca
     @wraps(work_out)
     def of(reading: Reading, *args: P.args, **more: P.kwargs) -> T:
         key = (work_out, args, *sorted(more.items()))
-        known = reading.fitted.memory.results.get(key)
+        known = reading.fitted.known(key)
         if known is None:
             part = Reading(reading.fitted)
             try:

@@ -56,25 +56,24 @@ def check_set(
     rules = Rules(law_for(market or book.variant.market), binding)
     stands = _as_it_stands(book, vehicle, today, rules, look)
     if today == after:
-        return beside_today(stands.findings, stands.findings)
-    was, new = Fitted(book, today, vehicle, stands.memory), Fitted(book, after, vehicle)
+        return list(stands.beside.values())
+    was = Fitted(book, today, vehicle, stands.memory)
+    new = Fitted(book, after, vehicle, beside=was)
     found: list[Finding] = []
     for subject, (same, looked) in stands.of_each.items():
         look()
         found += same if new.finds_as(was, looked) else _subject(subject, was, new, rules)
-    return beside_today(stands.findings, found)
+    return beside_today(stands.findings, found, stands.beside)
 
 
 class _Stands(NamedTuple):
     """What is found of a vehicle as it stands, subject by subject with where that was looked for: a set that
-    changes nothing there is found the same."""
+    changes nothing there is found the same. `beside`: check → its finding beside itself."""
 
     of_each: dict[str, tuple[Sequence[Finding], Whereabouts]]
     memory: Memory
-
-    @property
-    def findings(self) -> list[Finding]:
-        return [finding for found, _ in self.of_each.values() for finding in found]
+    findings: list[Finding]
+    beside: dict[str, Finding]
 
 
 def _as_it_stands(
@@ -97,7 +96,9 @@ def _as_it_stands(
             look()
             with was.looking() as looked:
                 of_each[subject] = _subject(subject, was, was, rules), looked
-        found = kept[key] = _Stands(of_each, was.memory)
+        findings = [finding for found, _ in of_each.values() for finding in found]
+        beside = {finding.check: finding for finding in beside_today(findings, findings)}
+        found = kept[key] = _Stands(of_each, was.memory, findings, beside)
     return found
 
 

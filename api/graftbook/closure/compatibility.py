@@ -159,7 +159,7 @@ def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) ->
     newer = (fit for n in today for fit in _fits(scope, n, position))
     if not any(map(scope.is_today, fits)) and (found := list(newer)):
         fits = found
-    elif not index.is_current(number):
+    elif not index.is_current(number) and any(map(index.fitments_of.get, index.stands_for(number))):
         with_it = scope.with_on_the_bench(number)
         fits = _fits(with_it, number, position)
     asked = _Places(with_it, deadline, scope.notebook)

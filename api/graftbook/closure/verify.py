@@ -122,8 +122,7 @@ class FinishedSet:
             return self.scope.has(Fit(alternative.position, there), alternative.having) is True
         if alternative.position:
             return there is not None and alternative.component in self.scope.index.stands_for(there)
-        serving = self.scope.index.serves(alternative.component)
-        return any(sitting.get(p) == n for n in serving for p in self.scope.positions_of(n))
+        return any(sitting.get(p) == n for p, n in self.scope.serving(alternative.component))
 
     def _staying(self) -> Iterator[Broken]:
         """Rules of what stays, that hold today and no longer do."""

@@ -101,8 +101,14 @@ def validated(model: type[Model], value: Any) -> Model:
         raise problem_from_mistakes(error.errors()) from error
 
 
+_TAGGED = ("body", "events")
+"""Where each item says its form by a word: the library puts that word into the place, the body has it not."""
+
+
 def _error(mistake: Any) -> dict[str, str]:
     location = tuple(mistake["loc"])
+    if location[:2] == _TAGGED and len(location) > 3:
+        location = (*location[:3], *location[4:])
     place = location[0] if location else "body"
     inside = location[1:] if place in ("body", "query", "path", "header") else location
     pointer = (

@@ -41,6 +41,8 @@ class BookIndex:
         self.scopes: dict[Hashable, Scope] = {}
         """The last scopes asked for; see `scope.scope_for`."""
         self.every_scope: weakref.WeakSet[Scope] = weakref.WeakSet()
+        self._spoken: tuple[Vehicle | None, tuple[bool, ...]] = None, ()
+        """The last vehicle that `speaks_of` was asked for, and what it said."""
         self.notebook: dict[str, Any] = {}
         """What others work out about the book, kept as long as it is."""
         self.fitments_at: dict[str, list[Fitment]] = defaultdict(list)
@@ -150,7 +152,11 @@ class BookIndex:
 
     def speaks_of(self, vehicle: Vehicle) -> tuple[bool, ...]:
         """Of each condition whether it holds. Nothing else tells vehicles of the variant apart."""
-        return tuple([when.holds(vehicle) for when in self.conditions])
+        last, said = self._spoken
+        if last != vehicle:
+            said = tuple([when.holds(vehicle) for when in self.conditions])
+            self._spoken = vehicle, said
+        return said
 
     @cached_property
     def loose(self) -> frozenset[str]:

@@ -128,7 +128,13 @@ def _kept(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
 def _measured(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
     grid = Grid([left("Where", 60), left("What", 50), right("Value", 26), left("On", 21), left("By", 40)])
     for one in facts["measured"]:
-        grid.add(capital(one["position_title"]), one["characteristic"], one["value"], one["day"], one["who"])
+        grid.add(
+            capital(one["position_title"]),
+            one["characteristic"].replace("_", " "),
+            one["value"],
+            one["day"],
+            one["who"],
+        )
     return table(paper, grid, "Measured on this vehicle")
 
 

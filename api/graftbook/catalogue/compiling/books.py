@@ -11,7 +11,7 @@ from concurrent.futures import Future
 
 from sqlalchemy import Connection
 
-from graftbook.catalogue.compiling.queries import book_revision, compile_book, with_components
+from graftbook.catalogue.compiling.queries import book_revisions, compile_book, with_components
 from graftbook.catalogue.history.revisions import epoch_of
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.nearest import names_near
@@ -63,22 +63,27 @@ class Books:
         `also`: further component numbers that the asker names; those that the book lacks are added
         to the copy that is returned.
         """
-        book = self._kept_book(self._key(variant), seconds)
+        book = self._kept_book(self._keys([variant])[0], seconds)
         missing = [number for number in also if number not in book.components]
         if not missing:
             return book
         with reading(self._engine) as session:
             return with_components(session, book, missing)
 
-    def _key(self, variant: str) -> _Key:
-        """What the variant's rule book is kept under now. Raises UnknownVariant."""
+    def books(self, variants: Iterable[str]) -> dict[str, RuleBook]:
+        """The rule books of several variants as they are now, by variant. Raises UnknownVariant."""
+        return {key[0]: self._kept_book(key, math.inf) for key in self._keys(variants)}
+
+    def _keys(self, variants: Iterable[str]) -> list[_Key]:
+        """What the variants' rule books are kept under now. Raises UnknownVariant."""
+        wanted = list(variants)
         with reading(self._engine) as session:
-            found = book_revision(session, variant)
-            if found is None:
-                raise UnknownVariant(
-                    variant, names_near(session.connection(), table("variant").c.name, variant)
-                )
-            return variant, epoch_of(session.connection()), found
+            found, epoch = book_revisions(session, wanted), epoch_of(session.connection())
+            for variant in wanted:
+                if variant not in found:
+                    near = names_near(session.connection(), table("variant").c.name, variant)
+                    raise UnknownVariant(variant, near)
+        return [(variant, epoch, found[variant]) for variant in wanted]
 
     def _kept_book(self, key: _Key, seconds: float) -> RuleBook:
         with self._lock:

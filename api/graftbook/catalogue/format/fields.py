@@ -71,6 +71,13 @@ def _yes_no(value: Any) -> Any:
     return value
 
 
+def whole(value: Any) -> Any:
+    """The library would count `true` as 1."""
+    if isinstance(value, bool):
+        raise ValueError("a whole number is needed here")
+    return value
+
+
 def _day(value: Any) -> Any:
     """A number is no day: the library would count seconds from 1970 in it."""
     if isinstance(value, date) or (isinstance(value, str) and _ISO.fullmatch(value.strip())):
@@ -113,8 +120,8 @@ Money = Annotated[
 ]
 Day = Annotated[date, BeforeValidator(_day)]
 OptionalDay = Annotated[date | None, BeforeValidator(lambda value: value if value is None else _day(value))]
-Count = Annotated[int, Field(ge=0, le=1_000_000)]
-Quantity = Annotated[int, Field(ge=1, le=100_000)]
+Count = Annotated[int, Field(ge=0, le=1_000_000), BeforeValidator(whole)]
+Quantity = Annotated[int, Field(ge=1, le=100_000), BeforeValidator(whole)]
 
 
 def several(description: str) -> Any:
@@ -209,6 +216,10 @@ _MISTAKES = {
 """What a library that reads what is sent calls a mistake → the words for it."""
 
 
+_OF_WORDS = re.compile(r"\^\(([\w|]+)\)\??\$")
+"""A pattern that is nothing but words to choose from."""
+
+
 def mistake_in_words(mistake: Any) -> str:
     """A mistake of that library (its `type`, `ctx`, `msg`) in our words; in its own where we have none."""
     context = mistake.get("ctx") or {}
@@ -216,6 +227,8 @@ def mistake_in_words(mistake: Any) -> str:
         return "it must not be empty"
     if mistake["type"] == "literal_error" and context["expected"].startswith("'', "):
         return f"one of {context['expected'][4:]} is needed here, or nothing"
+    if mistake["type"] == "string_pattern_mismatch" and (words := _OF_WORDS.fullmatch(context["pattern"])):
+        return f"one of {words[1].replace('|', ', ')} is needed here"
     if mistake["type"] in _MISTAKES:
         return _MISTAKES[mistake["type"]].format_map(context)
     return str(mistake["msg"]).removeprefix("Value error, ")

@@ -17,8 +17,7 @@ _CHUNK = 1 << 16
 CellKind = Literal["text", "number", "money", "per cent", "day", "yes or no", "wrong"]
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where a record was read: file (or "request") and line, or a workbook's file, sheet, row and cell."""
 
     file: str
@@ -57,8 +56,7 @@ class Cell(NamedTuple):
 EMPTY = Cell("")
 
 
-@dataclass(frozen=True, slots=True)
-class Row:
+class Row(NamedTuple):
     """One row. `number` counts from 1: of a workbook the row, of delimited text the line where it ends."""
 
     number: int

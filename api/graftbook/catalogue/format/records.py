@@ -34,6 +34,7 @@ from graftbook.catalogue.format.fields import (
     clean,
     measured,
     several,
+    whole,
 )
 from graftbook.catalogue.format.records_beside import (
     ExchangeRateRecord,
@@ -67,7 +68,8 @@ __all__ = [
 
 
 EffortWord = Literal["direct", "with companions", "machining", "cutting"]
-Minutes = Annotated[int, Field(ge=0, le=100_000, json_schema_extra={UNIT: "minutes"})]
+Minutes = Annotated[int, Field(ge=0, le=100_000, json_schema_extra={UNIT: "minutes"}), BeforeValidator(whole)]
+Order = Annotated[int, Field(ge=0, le=10_000), BeforeValidator(whole)]
 Pieces = Annotated[Quantity, Field(json_schema_extra={UNIT: "pieces"})]
 
 
@@ -114,7 +116,7 @@ class SectionRecord(Record):
     kind_of_record = "section"
     name: Name = Field(description="short name, as positions and components write it")
     title: Sentence = Field(description="in words")
-    order: Annotated[int, Field(ge=0, le=10_000)] = Field(description="place among the sections, from 0")
+    order: Order = Field(description="place among the sections, from 0")
 
 
 class PositionRecord(Conditional):
@@ -130,7 +132,7 @@ class PositionRecord(Conditional):
     )
     pair: OptionalName = Field("", description="name shared by the positions that are changed together")
     circuit: OptionalName = Field("", description="the circuit that a budget sums over")
-    order: Annotated[int, Field(ge=0, le=10_000)] = Field(0, description="place in its section")
+    order: Order = Field(0, description="place in its section")
 
 
 class CharacteristicKindRecord(Record):

@@ -34,6 +34,7 @@ from graftbook.catalogue.format.fields import (
     YesNo,
     clean,
     several,
+    whole,
 )
 
 Currency = Annotated[str, BeforeValidator(clean), StringConstraints(pattern=r"^[A-Z]{3}$")]
@@ -144,7 +145,7 @@ WIDEST = 1000
 _POINT = re.compile(r"^(\d{1,4}) (\d{1,4})$")
 
 View = Literal["side", "plan"]
-Unit = Annotated[int, Field(ge=0, le=WIDEST)]
+Unit = Annotated[int, Field(ge=0, le=WIDEST), BeforeValidator(whole)]
 
 
 class NotAPoint(ValueError):

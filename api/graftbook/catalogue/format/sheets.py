@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from dataclasses import field as dataclass_field
 from datetime import date
 from decimal import Decimal
-from typing import Any, TextIO
+from typing import Any, NamedTuple, TextIO
 
 from pydantic import ValidationError
 
@@ -68,8 +68,7 @@ class Mistake:
         return f"{where}: {what}: {self.message}" if what else f"{where}: {self.message}"
 
 
-@dataclass(frozen=True, slots=True)
-class Placed:
+class Placed(NamedTuple):
     """A record and where it was read."""
 
     place: Place

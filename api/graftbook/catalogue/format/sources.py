@@ -1,5 +1,6 @@
 """Where records come from: a sheet, a workbook, a folder of them, JSON, a stream, a request."""
 
+import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -97,15 +98,28 @@ def _from_json(path: Path) -> Iterator[Placed | Mistake]:
         message = f"a file of JSON records has at most {LARGEST_JSON} bytes; write it as a sheet"
         yield Mistake(Place(path.name, 1), "", "", message)
         return
+    content = path.read_bytes()
     try:
-        objects = orjson.loads(path.read_bytes())
+        objects = orjson.loads(content)
+        json.loads(content, object_pairs_hook=_each_once)
     except orjson.JSONDecodeError as error:
         yield Mistake(Place(path.name, error.lineno), "", "", f"this is no JSON: {error.msg}")
+        return
+    except (ValueError, RecursionError) as error:
+        yield Mistake(Place(path.name, 1), "", "", f"this can be read in two ways: {error}")
         return
     if not isinstance(objects, list):
         yield Mistake(Place(path.name, 1), "", "", "a list of records is expected")
         return
     yield from from_objects(objects, path.name)
+
+
+def _each_once(pairs: list[tuple[str, Any]]) -> None:
+    seen: set[str] = set()
+    for name, _ in pairs:
+        if name in seen:
+            raise ValueError(f"'{shown(name)}' stands twice in one object; take one out")
+        seen.add(name)
 
 
 def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed | Mistake]:

@@ -31,7 +31,7 @@ def read_wanted(text: str) -> tuple[str, Comparator, str]:
 
 def findings(record: r.Record) -> Iterator[Finding]:
     """Every mistake that the record shows by itself."""
-    if isinstance(record, r.Conditional):
+    if isinstance(record, r.Conditional) and not record.model_fields_set.isdisjoint(_BOUNDS):
         yield from _condition(record)
     match record:
         case r.ChassisSpanRecord():
@@ -70,6 +70,10 @@ def findings(record: r.Record) -> Iterator[Finding]:
             yield from _days(record)
         case r.JointRecord() if record.margin and record.comparator == "within":
             yield "margin", "`within` has no margin; write the span that is permitted on the other side"
+
+
+_BOUNDS = {"built_to", "chassis_to", "without"}
+"""The columns of a condition that can contradict another: without them nothing does."""
 
 
 def _condition(record: r.Conditional) -> Iterator[Finding]:

@@ -83,6 +83,7 @@ class Explanation:
     def __post_init__(self) -> None:
         today = self.problem.scope.today
         self.changed = {p for p, c in self.found.values.items() if c != today.get(p)}
+        self.was = {place: Fit(place, today.get(place)) for place in self.changed}
         for link in self._every_link():
             self.links[link.place].append(link)
 
@@ -96,6 +97,8 @@ class Explanation:
 
     def also_needed(self, place: str) -> tuple[Because, ...]:
         """What else would be broken if this place alone were as today."""
+        if len(self.links[place]) == 1:
+            return ()
         first = self.reasons[place].because
         others: dict[tuple[Cause, str, str], Because] = {}
         for link in sorted(self.links[place], key=lambda link: (link.because.parent, link.order)):
@@ -148,23 +151,21 @@ class Explanation:
     def _touched(self) -> set[int]:
         """The demands that something new could meet, and those that something that went would bring."""
         found: set[int] = set()
-        for place in self.changed:
+        for place, was in self.was.items():
             found.update(self.problem.served.get(Fit(place, self.found.values[place]), ()))
-            found.update(self.problem.depending.get(self._was_there(place), ()))
+            found.update(self.problem.depending.get(was, ()))
         return found
 
     def _sits(self, fit: Fit) -> bool:
         return self.problem.true_in(self.found.values, fit)
 
-    def _was_there(self, place: str) -> Fit:
-        return Fit(place, self.problem.scope.today.get(place))
-
     def _met_by_new(self, number: int, demand: Demand) -> Iterator[Link]:
         """A demand that binds, and what is new where it is met; none when today's meets it as well."""
         need = self.found.orders.get(number)
         meeting = {fit.position for fit in demand.one_of if self._sits(fit)}
-        meeting |= {need.fit.position} if need else set()
-        if any(p not in self.changed or self._was_there(p) in demand.one_of for p in meeting):
+        if need:
+            meeting.add(need.fit.position)
+        if not meeting <= self.changed or any(self.was[place] in demand.one_of for place in meeting):
             return
         for place in sorted(meeting):
             for how, parent, asking in self._askers(demand, place):
@@ -195,7 +196,7 @@ class Explanation:
         """A demand that would be broken if what was in one place had stayed."""
         gone = [fit for fit in demand.when if not self._sits(fit)]
         place = gone[0].position
-        if len(gone) > 1 or place not in self.changed or gone[0] != self._was_there(place):
+        if len(gone) > 1 or gone[0] != self.was.get(place):
             return
         if gone[0] in demand.one_of:  # it would meet what it asks for itself
             return
@@ -242,8 +243,8 @@ class Explanation:
             places = {fit.position for fit in regret.unless if self._sits(fit)}
             how, places = How.remedies, places if places <= self.changed else set()
         else:
-            same = len(away) == 1 and away[0] == self._was_there(away[0].position)
-            how, places = How.makes_sure, {away[0].position} & self.changed if same else set()
+            same = len(away) == 1 and away[0] == self.was.get(away[0].position)
+            how, places = How.makes_sure, {away[0].position} if same else set()
         for place in places - {there[0]}:
             because = Because(regret.cause, regret.name, regret.ground, there[0], Grade.none, how, there[0])
             yield Link(place, because, 1)

@@ -226,6 +226,7 @@ class _Tree:
         self.order = order or _order(free, self.sizes, [table.variables for table in packed.ready])
         self.steps: dict[int, _Step] = {}
         self.rest = np.zeros(packed.words, dtype=np.int64)
+        self._costs: dict[int, Cells] = {}
         self._up()
 
     def _up(self) -> None:
@@ -252,12 +253,13 @@ class _Tree:
             else:
                 self.rest = np.minimum(self.rest + message, NEVER)
 
-    def _sum(self, variables: tuple[int, ...], tables: Iterable[Table]) -> Cells:
+    def _sum(self, variables: tuple[int, ...], tables: Sequence[Table]) -> Cells:
         axis = {variable: at for at, variable in enumerate(variables)}
         total = np.zeros((self.packed.words, *(self.sizes[v] for v in variables)), dtype=np.int64)
-        for table in tables:
+        for added, table in enumerate(tables, 1):
             total += _aligned(table, axis)
-            np.minimum(total, NEVER, out=total)
+            if not added % 2 or added == len(tables):
+                np.minimum(total, NEVER, out=total)
         return total
 
     def least_of_all(self) -> Cells | None:
@@ -299,10 +301,10 @@ class _Tree:
 
     def costs_of(self, variable: int) -> Cells:
         """For each value of a variable what the best set with it costs."""
-        cells = self._believe(self.steps[variable])
-        while cells.ndim > 2:
-            cells = least(cells, cells.ndim - 2)
-        return cells
+        if (known := self._costs.get(variable)) is None:
+            cells = self._believe(self.steps[variable])
+            known = self._costs[variable] = least(cells.reshape(*cells.shape[:2], -1), 1)
+        return known
 
     @property
     def at_best(self) -> dict[int, int]:
@@ -327,23 +329,38 @@ class _Tree:
         """A best assignment of those in which the variable has the value, and what is other in it than in
         the best of all; steps under which nothing differs stay as there.
         """
-        chosen = {variable: value}
+        upward = {variable: value}
         step: _Step | None = self.steps[variable]
         while step is not None:
-            self._choose(step.variables, self._believe(step), chosen)
+            self._choose(step.variables, self._believe(step), upward)
             step = self.steps.get(step.parent)
         best = self.at_best
-        changed = {v for v, at in chosen.items() if at != best[v]}
-        for one in reversed(self.order):
-            if one not in chosen:
-                step = self.steps[one]
-                if changed.isdisjoint(step.variables):
-                    chosen[one] = best[one]
-                    continue
-                chosen[one] = int(step.leading[tuple([chosen[v] for v in step.variables[1:]])])
-                if chosen[one] != best[one]:
-                    changed.add(one)
+        chosen = {**best, **upward}
+        changed = {v for v, at in upward.items() if at != best[v]}
+        waiting = [turn for v in changed for turn in self._below[v]]
+        heapq.heapify(waiting)
+        done = set(upward)
+        while waiting:
+            one = self.order[-heapq.heappop(waiting)]
+            if one in done:
+                continue
+            done.add(one)
+            step = self.steps[one]
+            chosen[one] = int(step.leading[tuple([chosen[v] for v in step.variables[1:]])])
+            if chosen[one] != best[one]:
+                changed.add(one)
+                for turn in self._below[one]:
+                    heapq.heappush(waiting, turn)
         return chosen, changed
+
+    @cached_property
+    def _below(self) -> Mapping[int, list[int]]:
+        """Variable → the turns of the steps that were taken before its own and meet it, counted backwards."""
+        found: dict[int, list[int]] = {variable: [] for variable in self.order}
+        for turn, variable in enumerate(self.order):
+            for other in self.steps[variable].variables[1:]:
+                found[other].append(-turn)
+        return found
 
     @staticmethod
     def _pick(step: _Step, chosen: Mapping[int, int]) -> tuple[int, bool]:

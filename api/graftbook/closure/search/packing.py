@@ -17,7 +17,7 @@ DIGITS = 1 << 60
 """What a cost stays below in one word; a cost takes one word or two."""
 
 NEVER = 1 << 61
-"""The cost of what is forbidden. Two of them can be added in 64 bits."""
+"""The cost of what is forbidden. Three of them can be added in 64 bits."""
 
 MOST_KEPT = 4096
 """Tables of bans that are remembered, each of LARGEST_TABLE cells at most."""
@@ -364,4 +364,6 @@ def least_at(cells: Cells) -> tuple[int, ...]:
     else:
         upper = flat[0].min()
         at = int(np.where(flat[0] == upper, flat[1], NEVER).argmin())
-    return tuple(int(i) for i in np.unravel_index(at, cells.shape[1:])) if cells.ndim > 1 else ()
+    if cells.ndim <= 2:
+        return (at,) * (cells.ndim - 1)
+    return tuple([int(place) for place in np.unravel_index(at, cells.shape[1:])])

@@ -33,6 +33,8 @@ class Propagation:
         self.demands = problem.demands
         self.used: list[Demand] = []
         """The demands that narrowed something, in the order in which they did."""
+        self.settled: set[int] = set()
+        """Demands that no set which is left can break, and that cost nothing: as far as that was seen."""
         self.narrowed: dict[str, None] = {}
         """The places of which something was ruled out."""
         self.depending, self.served = problem.depending, problem.served
@@ -50,14 +52,15 @@ class Propagation:
                 self.problem.deadline.check()
             number = self.waiting.popleft()
             self.queued.discard(number)
-            self.apply(self.demands[number])
+            if self.apply(self.demands[number]):
+                self.settled.add(number)
         return self
 
     def with_certain(self, fit: Fit) -> "Propagation":
         """This one with one fit more that is certain; to be run in its turn. `narrowed` is what is since."""
         further = copy(self)
         further.domains = {**self.domains, fit.position: {fit.component}}
-        further.used = list(self.used)
+        further.used, further.settled = list(self.used), set()
         further.narrowed = {fit.position: None}
         further.waiting = self.waiting.copy()
         further.queued = self.queued.copy()
@@ -66,8 +69,8 @@ class Propagation:
 
     def look_again(self, place: str, before: set[str | None], left: set[str | None]) -> None:
         """Queue what binds more when only these are left of a domain."""
-        found = self.touched(place, before - left, left)
-        self.waiting += sorted(found - self.queued)
+        found = self.touched(place, before - left, left) - self.queued - self.settled
+        self.waiting += sorted(found)
         self.queued |= found
 
     def touched(self, place: str, gone: Iterable[str | None], left: Collection[str | None]) -> set[int]:
@@ -83,23 +86,26 @@ class Propagation:
         domain = self.domains.get(fit.position)
         return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
 
-    def apply(self, demand: Demand) -> None:
+    def apply(self, demand: Demand) -> bool:
+        """Narrow what the demand leaves no choice about. Whether it is settled."""
         domains, today = self.domains, self.problem.scope.today
         unsure: tuple[str, str | None] | None = None
         for position, component in demand.when:
             domain = domains.get(position)
             if not (today.get(position) == component if domain is None else component in domain):
-                return
+                return True
             if domain is not None and len(domain) > 1:
                 if unsure is not None:
-                    return
+                    return False
                 unsure = position, component
         possible = []
         for position, component in demand.one_of:
             domain = domains.get(position)
             if today.get(position) == component if domain is None else component in domain:
-                if unsure is not None or domain is None or len(domain) == 1:
-                    return
+                if domain is None or len(domain) == 1:
+                    return not demand.unconfirmed
+                if unsure is not None:
+                    return False
                 possible.append((position, component))
         if any(self.may_be(need.fit) for need in demand.loose):
             if unsure is None and not possible:
@@ -109,6 +115,7 @@ class Propagation:
             self.narrow(place, domains[place] - {component}, demand)
         else:
             self.meet(demand, possible)
+        return False
 
     def meet(self, demand: Demand, possible: list[tuple[str, str | None]]) -> None:
         """One of these meets a demand that holds; where all are of one place, nothing else sits there."""
@@ -137,6 +144,8 @@ class Propagation:
             raise Contradicts(demand, place)
         self.domains[place] = left
         self.narrowed[place] = None
+        for component in domain - left:
+            self.settled.update(self.depending.get(Fit(place, component), ()))
         self.look_again(place, domain, left)
 
     def best(self) -> Found | None:
@@ -255,6 +264,7 @@ class Stake:
         for component in self.problem.domains[place]:
             fit = Fit(place, component)
             numbers.update(self.done.depending.get(fit, ()), self.done.served.get(fit, ()))
+        numbers -= self.done.settled
         self._touched |= numbers
         for number in numbers:
             demand = self.done.demands[number]

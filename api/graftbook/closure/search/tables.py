@@ -142,7 +142,9 @@ class Tables:
             self._forbid(unmet)
             return
         event = self._joined(unmet) if unmet else None
-        self._order(number, demand, event, sorted(dict.fromkeys(needs), key=lambda need: need.component))
+        if len(needs) > 1:
+            needs = sorted(dict.fromkeys(needs), key=lambda need: need.component)
+        self._order(number, demand, event, needs)
 
     def _order(self, number: int, demand: Demand, event: Event | None, needs: list[LooseNeed]) -> None:
         """While the event is so (None: always), one of the loose parts is ordered."""

@@ -19,7 +19,7 @@ from graftbook.closure.question import (
 )
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.rulebook.model import Effort, Grade
-from graftbook.rulebook.scope import Fit, Scope
+from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
 
 def broken_limits(scope: Scope, limits: Limits, fit: Fit) -> Iterator[Limit]:
@@ -117,10 +117,23 @@ def changes_are_outranked(preference: Iterable[Criterion]) -> bool:
     )
 
 
+MOST_KEPT = 50_000
+"""Fits of one vehicle of which the cost is remembered; more than these, and all are forgotten."""
+
+
 def fit_cost(scope: Scope, fit: Fit) -> Cost:
     """What having this in its position, or ordered loose, costs; nothing when it is there today."""
     if scope.is_today(fit):
         return NO_COST
+    known: dict[Fit, Cost] = scope.notebook.setdefault("costs", {})
+    if (found := known.get(fit)) is None:
+        if len(known) >= MOST_KEPT:
+            known.clear()
+        found = known[fit] = _new_cost(scope, fit)
+    return found
+
+
+def _new_cost(scope: Scope, fit: Fit) -> Cost:
     if fit.is_loose:
         unknown = int(price_each(scope, fit.component) is None)
         return Cost(irreversible=int(not effort_of(scope, fit).reversible), unknown=unknown)
@@ -155,7 +168,7 @@ def loose_quantities(problem: Problem, found: Found) -> dict[str, int]:
             added[need.component] += need.quantity
     for (component, _), most in shared.items():
         added[component] += most
-    ordered = sorted(c for place, c in found.values.items() if c and Fit(place, c).is_loose)
+    ordered = sorted([c for place, c in found.values.items() if c and place.startswith(LOOSE)])
     return {number: added[number] or 1 for number in ordered}
 
 

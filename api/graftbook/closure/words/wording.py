@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 from graftbook.closure.answer import (
     Answer,
@@ -414,7 +415,12 @@ def flaw_sentences(book: RuleBook, solution: Solution) -> Iterator[str]:
 
 def flaw_words(book: RuleBook, note: FlawNote) -> str:
     """A known flaw with its severity and place."""
-    where = phrases.the(book, note.position)
+    return _flaw_words(note, phrases.the(book, note.position))
+
+
+@lru_cache(maxsize=4096)
+def _flaw_words(note: FlawNote, where: str) -> str:
+    """Kept, since an answer says it twice, and the next one again."""
     where = f"{note.severity.name}; {note.component} at {where}"
     return phrases.opening(f"{note.symptom.rstrip('.')} ({where}).")
 

@@ -28,6 +28,7 @@ from graftbook.editing.said import Why
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import CELL
+from graftbook.http.middleware import doubtful
 from graftbook.http.responses import ASK_AGAIN, bytes_answer, etag_of, has_already, not_modified
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
@@ -212,8 +213,11 @@ def _told(report: Report) -> Answer:
 
 def _objects(body: IO[bytes]) -> list[dict[str, Any]]:
     """The records of a JSON body. Every item must be an object: text would be taken for a file's name."""
+    content = body.read()
+    if problem := doubtful(content):
+        raise problem
     try:
-        objects = orjson.loads(body.read())
+        objects = orjson.loads(content)
     except orjson.JSONDecodeError as error:
         raise MalformedRequest(f"The body is not JSON: {error}") from error
     if not isinstance(objects, list) or not objects:

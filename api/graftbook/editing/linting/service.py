@@ -18,6 +18,7 @@ from graftbook.database import reading
 from graftbook.editing.linting.schemas import LintFindingOut, MendOut
 from graftbook.http.responses import etag_of
 from graftbook.http.values import json_bytes
+from graftbook.problems import UnknownRevision
 from graftbook.process.state import Service
 
 _ORDER = ("serious", "doubtful", "untidy")
@@ -30,6 +31,7 @@ def findings(
 ) -> list[LintFindingOut]:
     """Every finding, the worst first; with `vehicles` also what only shows when vehicles are looked at, which
     takes a while and is kept for the revision. `touched_by`: of records that this revision changed alone.
+    Raises UnknownRevision.
     """
     with reading(service.engine) as session:
         connection = session.connection()
@@ -89,5 +91,8 @@ def _kinds(connection: Connection, found: Iterable[Finding]) -> dict[str, str]:
 def _changed_by(connection: Connection, revision: int | None) -> set[str] | None:
     if revision is None:
         return None
+    present = current_revision(connection)
+    if not 0 < revision <= present:
+        raise UnknownRevision(str(revision), [str(present)], pointer="/touched_by")
     change = table("record_change")
     return set(connection.execute(select(change.c.name).where(change.c.revision == revision)).scalars())

@@ -19,6 +19,7 @@ from graftbook.catalogue.store.standing import claims_named, claims_of_component
 from graftbook.catalogue.store.titles import quantities, section_titles, titles
 from graftbook.database import reading
 from graftbook.http.parameters import takes
+from graftbook.orders.stock.stock import stock_for
 from graftbook.pages.editing.edit import record_address
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router
@@ -39,7 +40,7 @@ def component(request: Request, number: str, service: ServiceDep) -> Response:
     with reading(service.engine) as session:
         found = find_components(session, number)
         if found[0] == number:
-            facts = page_facts(service, session, number)
+            facts = page_facts(service, session, number) | {"at_hand": stock_for(session, [number])}
     if found[0] != number:
         query = f"?{request.url.query}" if request.url.query else ""
         return RedirectResponse(address_of(found[0]) + query, 303)

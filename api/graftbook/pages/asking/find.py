@@ -13,6 +13,7 @@ from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
+from graftbook.orders.stock.stock import stock_for
 from graftbook.pages.asking.mending import ASKED_BY, MOST_MEANT, searched
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
@@ -57,6 +58,7 @@ def find(request: Request, service: ServiceDep) -> Response:
     numbers = [item["name"] for item, _ in items if item["kind"] == "component"]
     with reading(service.engine) as session:
         lines = {number: component_line(line) for number, line in lines_of(session, numbers).items()}
+        at_hand = {one.number: one for one in stock_for(session, numbers)}
     return page(
         request,
         "find.html",
@@ -66,6 +68,7 @@ def find(request: Request, service: ServiceDep) -> Response:
         document=document,
         items=items,
         lines=lines,
+        at_hand=at_hand,
         vehicle={"chassis": chassis} if typed and chassis else None,
     )
 

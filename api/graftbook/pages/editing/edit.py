@@ -61,6 +61,7 @@ Revision = Annotated[int, Path(ge=1, le=2_000_000_000)]
 OFTEN = ("component", "fitment", "companion", "evidence")
 MOST_FOUND = 40
 LAST_EDITS = 12
+MOST_NEW_PARTS = 5
 MOST_CHANGES = 100
 LONGEST_WHY = 500
 
@@ -170,6 +171,7 @@ def _revision_page(
     status: int = 200,
 ) -> Response:
     changes, more = history.of_revision(service, number, "", MOST_CHANGES)
+    new = [one["name"] for one in changes if one["kind"] == "component" and not one["before"]]
     return page(
         request,
         "edit_revision.html",
@@ -178,6 +180,7 @@ def _revision_page(
         changes=[change_shown(one) for one in changes],
         more=bool(more),
         stored=stored,
+        new_parts=new[:MOST_NEW_PARTS] if stored else [],
         mistakes=mistakes,
     )
 
@@ -280,6 +283,7 @@ def _sent(request: Request, service: Service, sheet: Sheet, who: str) -> Respons
     if not name:
         name, sheet.mistakes = name_in(sheet.kind, rows)
         if sheet.mistakes:
+            sheet.mistakes = _all_mistakes(service, sheet, name, rows) or sheet.mistakes
             return _record_page(request, sheet, 422)
     look = None if keeps or sheet.checked else EffectLook(service)
     try:
@@ -352,6 +356,15 @@ def _edited(
     return editing.put_record(
         service.engine, sheet.kind, name, rows, etag, author, dry_run=dry_run, last=last
     )
+
+
+def _all_mistakes(service: Service, sheet: Sheet, name: str, rows: list[Row]) -> Sequence[Mistake]:
+    """What the load finds as well where fields of a new record have mistakes: names that nobody has. Empty
+    where it cannot be tried."""
+    try:
+        return _edited(service, sheet, name or "unnamed", rows, Author("", ""), None, dry_run=True).mistakes
+    except (PreconditionRequired, InvalidRequest):
+        return ()
 
 
 def _changed_meanwhile(request: Request, service: Service, sheet: Sheet, name: str) -> Response:

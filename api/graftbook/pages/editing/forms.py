@@ -214,7 +214,7 @@ def _is_count(text: str) -> bool:
 
 
 def name_in(kind: str, rows: Sequence[Row]) -> tuple[str, list[Mistake]]:
-    """What a new record would be called, or the mistakes that hide it."""
+    """What a new record would be called, empty where no row is without mistakes; and the mistakes."""
     mistakes: list[Mistake] = []
     name = ""
     for number, row in enumerate(rows, start=1):
@@ -222,7 +222,7 @@ def name_in(kind: str, rows: Sequence[Row]) -> tuple[str, list[Mistake]]:
         mistakes += wrong
         if record is not None and not name:
             name = record.variant if isinstance(record, r.ChassisSpanRecord) else name_of(record)
-    return ("" if mistakes else name), mistakes
+    return name, mistakes
 
 
 def record_form(

@@ -29,6 +29,7 @@ from graftbook.problems import (
     Problem,
     TooEntangled,
     UnknownComponent,
+    UnknownVariant,
     VehicleMismatch,
     pointing_at,
 )
@@ -149,6 +150,10 @@ class Batch:
             self._vehicles |= find_vehicles(session, asked)
             variants = {one.vehicle.variant for one in self._vehicles.values() if isinstance(one, Found)}
             self._seen |= set(book_revisions(session, variants).items())
+        try:
+            self._books |= self._service.books.books(sorted(variants))
+        except UnknownVariant:  # it was there a moment ago
+            raise CatalogueMoved from None
 
     def _asked(self, question: CompatibilityQuestionIn | Problem) -> "Asked | Problem":
         if isinstance(question, Problem):

@@ -56,6 +56,8 @@ def _errors(*further: type[problems.Problem]) -> dict[int | str, dict[str, Any]]
             problems.InvalidRequest,
             problems.UnknownCharacteristic,
             problems.UnknownChassis,
+            problems.UnknownOption,
+            problems.UnknownPosition,
             problems.UnknownSection,
             problems.UnknownVariant,
         ),
@@ -245,4 +247,8 @@ def _upgrades_of(
         given = VehicleIn.model_validate({name: value for name, value in said.items() if value})
         asked = ask_vehicle(service, given, pointer="")
         return {one.name for one in asked.names.book().upgrades if one.when.holds(asked.vehicle)}
+    if options or built:
+        raise problems.InvalidRequest(
+            "options and the day built are a vehicle's: give `chassis` too", pointer="/chassis"
+        )
     return {one.name for one in service.books.book(variant).upgrades} if variant else None
