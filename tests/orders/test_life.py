@@ -254,6 +254,26 @@ async def test_drafts_are_noted_listed_and_thrown_away(counter: httpx.AsyncClien
     assert (await counter.get("/v1/order-lists/red")).status_code == 404
 
 
+async def test_the_lists_come_in_pages_and_each_search_has_its_own(counter: httpx.AsyncClient) -> None:
+    for name in ("red", "blue"):
+        draft = await made(counter, name=name)
+        sent = await counter.post(f"/v1/order-lists/{name}/send", headers=match(draft))
+        assert sent.status_code == 200, sent.text
+    who = (await counter.get("/v1/order-lists")).json()["items"][0]["made_by"]
+    searches: list[dict[str, Any]] = [{}, {"show": "open"}, {"made_by": who}]
+    others = [{"show": "late"}, {"made_by": "another"}]
+    for other in others:
+        assert (await counter.get("/v1/order-lists", params=other)).json()["items"] == []
+    for search in searches:
+        first = (await counter.get("/v1/order-lists", params=search | {"limit": 1})).json()
+        assert [row["name"] for row in first["items"]] == ["blue"]
+        for asked in (*searches, *others):
+            page = asked | {"limit": 1, "cursor": first["next"]}
+            rest = await counter.get("/v1/order-lists", params=page)
+            assert rest.status_code == (200 if asked == search else 400), (asked, search)
+            assert asked != search or [row["name"] for row in rest.json()["items"]] == ["red"]
+
+
 async def test_a_kept_list_knows_from_whom_each_line_comes(app: FastAPI, counter: httpx.AsyncClient) -> None:
     lines = (await made(counter)).json()["lines"]
     with reading(app.state.service.engine) as session:

@@ -510,7 +510,8 @@ def test_the_way_from_one_price_to_the_other_is_on_the_paper() -> None:
     text, way = squeezed("".join(pages_of(order_pdf(facts)))), facts["reconciliation"]
     steps = [(one["sentence"], one["amount"]) for one in way["differences"]]
     assert steps
-    for said, amount in [*steps, ("Parts in the order", way["order_parts"])]:
+    before = ("Parts in the answer, at the catalogue's prices", way["answer_parts"])
+    for said, amount in [before, *steps, ("Parts in the order", way["order_parts"])]:
         assert squeezed(said + shown(amount)) in text
 
 

@@ -201,6 +201,28 @@ def world_of(needs: dict[str, int], *offers: Offer, **suppliers: dict) -> World:
     return World(needs, offers, tuple(Supplier(n, n.title(), **suppliers.get(n, {})) for n in names))
 
 
+def test_the_smallest_coin_counts_more_than_two_more_suppliers():
+    """Three pieces in a pack from ash, who is needed anyhow, or one from birch and two from cedar, for one
+    less: what decides between splits of one cost never decides between costs."""
+    offers = [
+        Offer("ash", "A", 34, pack=3), Offer("ash", "D", 5), Offer("birch", "A", 33, stock=1),
+        Offer("cedar", "A", 34, stock=2),
+    ]  # fmt: skip
+    found = asked(world_of({"A": 3, "D": 1}, *offers))
+    assert (found.total, found.suppliers) == (106, ("ash", "birch", "cedar"))
+
+
+def test_whoever_takes_no_order_so_small_is_in_no_set_that_is_looked_at():
+    """He alone sells both, and all of it is not enough for him: one line stays out, known at once."""
+    offers = [Offer("ash", "A", 1), Offer("ash", "B", 1), Offer("birch", "A", 5), Offer("cedar", "B", 5)]
+    world = world_of({"A": 1, "B": 1}, *offers, ash={"least_order": 3})
+    choices = choices_for(world.needs, world.offers, world.suppliers, TODAY)
+    known = narrowed(choices, 1, start(choices, 1, NEVER), NEVER)
+    assert known is not None
+    assert known.fewest == 1
+    assert {held for _, _, held in known.sets} == {("birch",), ("cedar",)}
+
+
 def whys(found: Split) -> dict[str, Why]:
     return {line.component: line.why for line in found.unsupplied}
 
