@@ -39,6 +39,7 @@ async def test_a_vehicle_and_the_name_of_an_upgrade_are_the_answer(
 
 
 async def test_the_first_field_takes_words_behind_the_number(browser: httpx.AsyncClient) -> None:
+    assert "What is wished may stand behind it: 16ER-000101 alternator." in text_of(await browser.get("/"))
     page = await browser.get("/answer", params={"chassis": "24pl 18412 front discs"})
     assert (page.url.params["chassis"], page.url.params["upgrade"]) == (CHASSIS, "front-discs")
     page = await browser.get("/answer", params={"chassis": "24pl 18412 rear brake hose"})
