@@ -5,10 +5,10 @@ the best of all sets that can be made of its own parts: nothing in it is to spar
 than the others in something could be made so by a part that nobody asks for.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 from graftbook.closure.answer import Cause, Other, OtherWay, Outcome
@@ -98,7 +98,9 @@ class _Choices:
             if late.found is None:
                 raise
             outcome, second = Outcome.not_proved, late.found
-        return (self.as_other(place, second, self.difference_to(second), outcome),)
+        return (
+            self.as_other(place, second.values[place], lambda: second, self.difference_to(second), outcome),
+        )
 
     def _conceded(self, place: str) -> tuple[Other, ...] | None:
         """The next best as concession goes on to it; None where it does not settle that."""
@@ -115,49 +117,57 @@ class _Choices:
             return None
         unknown = self.totals.unknown_prices or more["unknown"]
         extra = self.difference_to(second) if unknown else _as_difference(more)
-        return (self.as_other(place, second, extra, Outcome.proved),)
+        return (self.as_other(place, second.values[place], lambda: second, extra, Outcome.proved),)
 
     def priced(self, elimination: Elimination) -> dict[str, tuple[Other, ...]]:
         """All alternatives. Raises OutOfTime, and TooWide where a further budget is too wide."""
         while True:  # each turn looks at the budgets that some alternative breaks
-            seconds = {place: self.ranked(elimination, place) for place in self.reasons}
+            ranked = {place: self.ranked(elimination, place) for place in self.reasons}
             broken = {
                 use.budget.name: use
-                for each in seconds.values()
-                for _, second in each
-                for use in elimination.broken_by(second)
+                for place, each in ranked.items()
+                for _, value in each
+                if self.problem.budgets
+                for use in elimination.broken_by(elimination.found_with(place, value))
             }
             if not broken:
                 break
             elimination.look_at(broken.values())
-        return {place: self.told(elimination, place, each) for place, each in seconds.items()}
+        return {place: self.told(elimination, place, each) for place, each in ranked.items()}
 
-    def ranked(self, elimination: Elimination, place: str) -> list[tuple[Figures, Found]]:
-        """For each other value of a place what the best set with it costs, and that set; the best first."""
+    def ranked(self, elimination: Elimination, place: str) -> list[tuple[Figures, str | None]]:
+        """For each other value of a place what the best set with it costs; the best first."""
         costs, own = elimination.costs_of(place).items(), self.solved.found.values[place]
         ranked = sorted((cost, value or "", value) for value, cost in costs if cost and value != own)
-        return [(cost, elimination.found_with(place, value)) for cost, _, value in ranked[:MOST_TOLD]]
+        return [(cost, value) for cost, _, value in ranked[:MOST_TOLD]]
 
     def told(
-        self, elimination: Elimination, place: str, seconds: list[tuple[Figures, Found]]
+        self, elimination: Elimination, place: str, ranked: list[tuple[Figures, str | None]]
     ) -> tuple[Other, ...]:
         """The alternatives of one place; the next best alone where those that are known break a sum."""
         self.problem.deadline.check()
-        kept_to = [(cost, second) for cost, second in seconds if not breaks_a_sum(self.problem, second)]
-        if seconds and not kept_to:
+        kept_to = ranked
+        if self.problem.budgets or self.problem.question.limits.price_at_most is not None:
+            kept_to = [
+                (cost, value)
+                for cost, value in ranked
+                if not breaks_a_sum(self.problem, elimination.found_with(place, value))
+            ]
+        if ranked and not kept_to:
             return self.next_best(place)
-        others = [self.as_priced(elimination, place, cost, second) for cost, second in kept_to]
+        others = [self.as_priced(elimination, place, cost, value) for cost, value in kept_to]
         return (*others, *(self.impossible(place, number) for number in elimination.without_a_set(place)))
 
-    def as_priced(self, elimination: Elimination, place: str, cost: Figures, second: Found) -> Other:
+    def as_priced(self, elimination: Elimination, place: str, cost: Figures, value: str | None) -> Other:
         best = elimination.costs_of(place)[self.solved.found.values[place]]
         assert best is not None
+        second = partial(elimination.found_with, place, value)
         there, here = elimination.by_name(cost), elimination.by_name(best)
         if there["unknown"] or here["unknown"]:
-            extra = self.difference_to(second)
+            extra = self.difference_to(second())
         else:
             extra = _as_difference({name: there[name] - here[name] for name in there})
-        return self.as_other(place, second, extra, Outcome.proved)
+        return self.as_other(place, value, second, extra, Outcome.proved)
 
     def difference_to(self, second: Found) -> Difference:
         return difference(self.totals, totals_of(self.problem, second))
@@ -166,12 +176,19 @@ class _Choices:
         kept = self.problem.scope.is_today(Fit(place, number))
         return Other(number, outcome=Outcome.impossible, kept=kept)
 
-    def as_other(self, place: str, second: Found, extra: Difference, outcome: Outcome) -> Other:
-        number = second.values[place]
+    def as_other(
+        self,
+        place: str,
+        number: str | None,
+        second: Callable[[], Found],
+        extra: Difference,
+        outcome: Outcome,
+    ) -> Other:
+        """`second` gives the set with this number there; it is made only where something of it is told."""
         kept = self.problem.scope.is_today(Fit(place, number))
         way = None
         if kept or number is None:
-            way = _other_way(self.problem, self.solved.found, second, self.reasons[place])
+            way = _other_way(self.problem, self.solved.found, second(), self.reasons[place])
         return Other(number, extra, outcome, kept, OtherWay(way.position, way.component) if way else None)
 
 

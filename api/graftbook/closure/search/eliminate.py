@@ -60,6 +60,7 @@ class Elimination:
         self.tree = _Tree(self.packed)
         self._priced: dict[str, dict[str | None, tuple[int, ...] | None]] = {}
         self._first: Found | None = None
+        self._seconds: dict[tuple[str, str | None], Found] = {}
 
     @property
     def best(self) -> Cells | None:
@@ -146,6 +147,11 @@ class Elimination:
 
     def found_with(self, place: str, value: str | None) -> Found:
         """A best set of those that hold this value; `costs_of` says that there are some."""
+        if (known := self._seconds.get((place, value))) is None:
+            known = self._seconds[place, value] = self._find_with(place, value)
+        return known
+
+    def _find_with(self, place: str, value: str | None) -> Found:
         variable = self.tables.variable_of[place]
         lead, values = self.packed.lead_of(variable)
         wanted = self.tables.values[variable].index(value)
