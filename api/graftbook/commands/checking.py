@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from graftbook.commands import completion
+from graftbook.commands import completion, distant
 from graftbook.commands import console as c
 
 if TYPE_CHECKING:
@@ -34,15 +34,20 @@ def check(
     database: c.Database = None, chassis: c.Chassis = None, variant: c.Variant = None, build: c.Build = None,
     option: c.Option = None, fitted: c.Fitted = None, on_the_bench: c.Bench = None, fit: c.Fit = None,
     remedy: c.Remedy = None, remedy_all: c.RemedyAll = None, keep: c.Keep = None, rules: c.Rules = None,
-    as_json: c.AsJson = False, summary: c.Summary = False,
+    as_json: c.AsJson = False, summary: c.Summary = False, service: distant.Service = None,
 ) -> None:  # fmt: skip
     """Is this list complete, and does it work together? `graftbook check --chassis 24PL-018412 QB-3310`"""
     from graftbook.questions.checks.plain_text import check_lines
+    from graftbook.questions.closures.summary import check_summary
 
     asked = c.query_from({name: value for name, value in locals().items() if name != "proposed"})
+    where = distant.place(service, database)
     with c.readable_errors():
         body = asked.body().model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
-        document = checked(c.settings_for(database), body | proposed_set(proposed), summary=summary)
+        body |= proposed_set(proposed)
+        document = distant.checked(where, body) if where else checked(c.settings_for(database), body)
+        if summary:
+            document = check_summary(document, full=None)
     if as_json or summary:
         c.print_json(document)
     else:
@@ -60,19 +65,17 @@ def proposed_set(words: list[str]) -> dict[str, Any]:
     }
 
 
-def checked(settings: "Settings", body: dict[str, Any], *, summary: bool = False) -> Any:
+def checked(settings: "Settings", body: dict[str, Any]) -> Any:
     """What `POST /v1/checks` answers."""
     import orjson
 
     from graftbook.http.errors import validated
     from graftbook.questions.checks.service import check as ask
-    from graftbook.questions.closures.summary import check_summary
     from graftbook.questions.schemas import CheckIn
 
     with closing(c.service_for(settings)) as service:
         _, make = ask(service, validated(CheckIn, body))
-        document = orjson.loads(make()[0])
-    return check_summary(document, full=None) if summary else document
+        return orjson.loads(make()[0])
 
 
 def fits(
@@ -92,12 +95,14 @@ def fits(
     as_json: Annotated[
         bool, typer.Option("--json", help="As JSON, what POST /v1/compatibility answers.")
     ] = False,
+    service: distant.Service = None,
 ) -> None:
     """Does this number fit that chassis? `graftbook fits 24PL-018412 QB-3310`"""
     about = {"chassis": chassis, "position": position or None, "options": option or []}
     body = {"questions": [{**about, "component": number} for number in numbers], "proof": proof}
+    where = distant.place(service, database)
     with c.readable_errors():
-        document = compatible(c.settings_for(database), body)
+        document = distant.compatible(where, body) if where else compatible(c.settings_for(database), body)
     if as_json:
         c.print_json(document)
     else:

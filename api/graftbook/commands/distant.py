@@ -28,8 +28,10 @@ if TYPE_CHECKING:
     from graftbook.client import Client
     from graftbook.orders.question_schemas import OrderIn
     from graftbook.orders.schemas import OrderOut
+    from graftbook.questions.closures.compared_schemas import CheckOut
     from graftbook.questions.closures.schemas import ClosureOut
     from graftbook.questions.closures.summary_schemas import ClosureSummaryOut
+    from graftbook.questions.compatibility.schemas import CompatibilityListOut
     from graftbook.questions.finding.schemas import SearchOut
     from graftbook.questions.schemas import ClosureIn
 
@@ -78,6 +80,18 @@ def found(address: str, text: str, chassis: str, limit: int) -> "SearchOut":
     """What the service finds."""
     with service_at(address) as shop:
         return shop.search(text, chassis=chassis, limit=limit)
+
+
+def checked(address: str, body: dict[str, Any]) -> "CheckOut":
+    """What the service says of a proposed set."""
+    with service_at(address) as shop:
+        return shop.check(**body)
+
+
+def compatible(address: str, body: dict[str, Any]) -> "CompatibilityListOut":
+    """Whether the numbers fit, as the service says."""
+    with service_at(address) as shop:
+        return shop.compatibility(body["questions"], proof=body["proof"])
 
 
 def summary_of(address: str, body: "ClosureIn") -> "ClosureSummaryOut":

@@ -1,7 +1,7 @@
 """From rows to parts: what the list says of each number, with a question for whatever is unclear. Pure."""
 
 import re
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
@@ -30,6 +30,7 @@ def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
     at = {field: heads.index(head) for field, head in mapping.columns.items() if head in heads}
     written = rows[mapping.head_line - 1] if mapping.head_line <= len(rows) else []
     last = max([n for n, head in enumerate(written) if head.strip()] + list(at.values()), default=0)
+    usual = max([len(written), *(length for length, _ in Counter(map(len, rows)).most_common(1))])
     found: list[Row] = []
     blank = 0
     for line, cells in enumerate(rows[mapping.head_line :], start=mapping.head_line + 1):
@@ -39,7 +40,7 @@ def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
             blank += 1
         elif all(text == mapping.columns[field] for field, text in row.cells.items()):
             asking.tell("The heads stand here again; passed over.")
-        elif _is_under_its_heads(cells, last, asking) and _is_clean(row, asking):
+        elif _is_under_its_heads(cells, last, usual, asking) and _is_clean(row, asking):
             found.append(row)
     asking.at("", [0])
     if blank:
@@ -47,12 +48,14 @@ def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
     return found
 
 
-def _is_under_its_heads(cells: Sequence[str], last: int, asking: Asking) -> bool:
-    """Whether a row is no longer than the heads: in one that is, each cell may stand below a wrong one."""
+def _is_under_its_heads(cells: Sequence[str], last: int, usual: int, asking: Asking) -> bool:
+    """Whether a row is no longer than the heads, and has no more cells than are `usual` here: in one that is
+    or has, each cell may stand below a wrong head."""
     over = next((text for text in cells[last + 1 :] if text), "")
-    if not over:
+    if not over and len(cells) <= usual:
         return True
-    told = f"The row has cells behind the last head, such as “{over[:60]}”: is what parts the cells in one?"
+    over = over or next((text for text in reversed(cells) if text), "")
+    told = f"The row has more cells than there are heads, to “{over[:60]}”: is what parts the cells in one?"
     offered = [
         ("row", "each stands below its head; what is behind is passed over"),
         (OUT, "leave the row out"),
