@@ -59,8 +59,8 @@ ROOMS = {
     "closure rulebook database document problems",
     "events": "orders builds access http process telemetry events.told catalogue database document problems "
     "settings",
-    "editing": "orders questions idempotency builds builds.stored access http process catalogue closure "
-    "rulebook database document problems",
+    "editing": "orders questions idempotency builds builds.stored access http process catalogue checks "
+    "closure rulebook database document problems",
     "reports": "editing questions access http process catalogue rulebook database document problems",
     "pictures": "access http process builds.stored catalogue database document problems",
     "health": "access http process telemetry catalogue database document problems",

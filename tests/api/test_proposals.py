@@ -289,6 +289,33 @@ async def test_the_effect_told_is_what_comes_when_it_is_accepted(writer: httpx.A
     assert [one["label"] for one in effect["impossible"]] == ["Asked lately: 24PL-018412"]
 
 
+async def test_the_effect_tells_what_the_arithmetic_finds_otherwise(writer: httpx.AsyncClient) -> None:
+    """A figure that no set depends on decides a check all the same."""
+    await writer.post("/v1/order-lists", json=DISCS | {"name": "monday"})
+    before = await found(writer)
+    linings = [
+        {"record": "characteristic", "component": number, "kind": "lining_friction", "value": "0.22"}
+        for number in ("QB-3310", "QB-3311")
+    ]
+    made = await proposed(writer, *linings)
+    effect = (await writer.post(f"/v1/proposals/{made['number']}/effect")).json()
+    (told,) = (one["sentences"] for one in effect["changed"] if one["label"] == "Order monday")
+    assert (await decided(writer, "accept", made["number"])).status_code == 200
+    after = await found(writer)
+    other = [check for check, (verdict, _) in after.items() if before[check][0] != verdict]
+    assert other
+    for check in other:
+        (verdict, sentence), (was, said) = after[check], before[check]
+        line = f"{verdict.capitalize()}: {sentence} It was: {was.capitalize()}: {said}"
+        assert line in told, told
+
+
+async def found(client: httpx.AsyncClient) -> dict[str, tuple[str, str]]:
+    """Check of front discs → its verdict and its sentence."""
+    checks = (await client.post("/v1/closures", json=DISCS)).json()["checks"]
+    return {one["check"]: (one["verdict"], one["sentence"]) for one in checks["findings"]}
+
+
 async def total(client: httpx.AsyncClient, body: dict[str, Any]) -> str:
     answer = (await client.post("/v1/closures", json=body)).json()
     return str(answer["set"]["totals"]["price"])

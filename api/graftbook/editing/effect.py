@@ -24,15 +24,14 @@ from graftbook.catalogue.history.changes import Edit, before_edit, edit_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.staging import table
-from graftbook.closure.answer import Answer, Change, Outcome
+from graftbook.closure.answer import Answer, Outcome
 from graftbook.closure.answering import answer_question
-from graftbook.closure.criteria import Criterion
-from graftbook.closure.explain.comparing import compare
 from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.words import phrases, wording
 from graftbook.database import Source, reading
 from graftbook.editing.asked_before import MOST_STORED, Subject, lately_and_builds, on_variants
+from graftbook.editing.differing import differences, extra
 from graftbook.problems import Busy, Problem, UnknownVariant
 from graftbook.process.background import Job
 from graftbook.process.state import Service
@@ -400,8 +399,8 @@ def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) 
         solution = after.solution
         cost = [f"It can then be done: {wording.costs(solution.totals)}"] if solution else []
         effect.possible.append(_told(kept, cost))
-    elif sentences := list(_differences(kept.before, before, kept.after, after)):
-        effect.changed.append(_told(kept, sentences, _extra(before, after)))
+    elif sentences := list(differences(kept.before, before, kept.after, after)):
+        effect.changed.append(_told(kept, sentences, extra(before, after)))
     else:
         effect.same.append(_told(kept))
     return False
@@ -413,14 +412,6 @@ def _why_undecided(which: str, answer: Answer) -> Iterator[str]:
         yield f"{which} reaches more than can be reasoned over."
     elif answer.outcome is Outcome.not_proved:
         yield f"{which} was not proved in time."
-
-
-def _extra(before: Answer, after: Answer) -> int:
-    """What the parts cost more with the edit, in minor units; 0 where a price is not known."""
-    if before.solution is None or after.solution is None:
-        return 0
-    one, other = before.solution.totals, after.solution.totals
-    return 0 if one.unknown_prices or other.unknown_prices else other.price - one.price
 
 
 def _answer(service: Service, asked: Asked, seconds: float) -> Answer:
@@ -441,41 +432,3 @@ def _told(kept: _Kept, sentences: Sequence[str] = (), extra: int = 0) -> AnswerE
     more = len(sentences) - MOST_LINES
     shown = [*sentences[:MOST_LINES], *([f"… and {more} more"] if more > 0 else [])]
     return AnswerEffect(kept.subject.label, _asks(kept.before), tuple(shown), extra)
-
-
-def _differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> Iterator[str]:
-    """What a set gains and loses; two impossibles are alike."""
-    if before.solution is None or after.solution is None:
-        return
-    compared = compare(before, after)
-    loose = {(part.component, part.quantity): part for part in before.solution.loose}
-    now = {(part.component, part.quantity): part for part in after.solution.loose}
-    difference = compared.difference
-    if extra := _extra(before, after):
-        more = f"{phrases.money(abs(extra))} {'more' if extra > 0 else 'less'}"
-        yield f"Its parts cost {phrases.money(after.solution.totals.price)} with the edit, {more} than today."
-        figures: dict[Criterion, int] = {
-            c: more for c, more in difference.figures.items() if c is not Criterion.price
-        }
-        difference = replace(difference, figures=figures)
-    if difference:
-        yield f"It makes this difference: {wording.difference_words(difference)}."
-    gone = {change.position: change for change in compared.only_in_one}
-    come = {change.position: change for change in compared.only_in_other}
-    for position in sorted(gone.keys() | come.keys()):
-        yield _otherwise(asked.book, gone.get(position), then.book, come.get(position))
-    for key in sorted(now.keys() - loose.keys()):
-        yield f"New: {wording.loose_sentence(then.book, now[key])}"
-    for key in sorted(loose.keys() - now.keys()):
-        yield f"No longer: {wording.loose_sentence(asked.book, loose[key])}"
-
-
-def _otherwise(before: RuleBook, gone: Change | None, after: RuleBook, come: Change | None) -> str:
-    """What one position holds with the edit, and what it held; nothing where neither is there."""
-    if come is None:
-        return f"No longer: {wording.what_changes(before, gone)}." if gone else ""
-    now = wording.what_changes(after, come)
-    if gone is None:
-        return f"New: {now}."
-    was = phrases.component(before, gone.component) if gone.component else "nothing"
-    return phrases.opening(f"{now}; it was {was}.")
