@@ -16,8 +16,8 @@ from tests.soundness.databases import opened
 
 SECONDS = 0.3
 """Each kind of reader asks at least once, however short it is; the lock is tried until all are answered."""
-COMPONENTS = cases(800)
-"""Of the large sheet, with a third as many properties: just what is a large load. The long form: three times
+COMPONENTS = cases(1_200)
+"""Of the large sheet, with a third as many properties: what is a large load. The long form: three times
 as many."""
 HELD = 1.0
 """Seconds that somebody may wait for the writers' lock: it is let go by everybody who reads."""
