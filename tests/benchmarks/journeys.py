@@ -54,7 +54,10 @@ class Journey:
         self.page.goto(address)
 
     def type(self, text: str) -> None:
-        """Type into whatever has the focus."""
+        """Type into whatever has the focus, once it has: a hand is not as quick as to lose its first key."""
+        self.page.wait_for_function(
+            "document.hasFocus() && document.activeElement.matches('input, textarea')"
+        )
         self.counts.keys += len(text)
         self.page.keyboard.type(text)
 
