@@ -11,9 +11,11 @@ import gc
 import json
 import random
 import statistics
+import tempfile
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from pathlib import Path
 from typing import Any
 
 import httpx
@@ -27,6 +29,7 @@ from graftbook.settings import Settings
 from tests.benchmarks.http_speed import ready_bytes
 from tests.benchmarks.loaded import load_all, new_database
 from tests.benchmarks.releases.beside import OLD, now, then
+from tests.benchmarks.releases.transcribed import load_both
 
 QUESTIONS, CALLS, ROUNDS = 1_000, 9, 5
 Figures = dict[str, float | int | str]
@@ -127,8 +130,8 @@ def beside() -> Iterator[tuple[str, str]]:
     took: dict[str, list[float]] = {"ours": [], OLD: []}
     with now() as ours, then() as theirs:
         sides = {"ours": (ours, {"detail": "verdict"}), OLD: (theirs, {})}
-        for side, _ in sides.values():
-            side.ask(do="load", sheets=[str(sheet) for sheet in demo_sheets()])
+        with tempfile.TemporaryDirectory() as folder:
+            load_both(ours, theirs, demo_sheets(), Path(folder))
         for questions in asked:
             for name, (side, further) in sides.items():
                 told = side.ask(do="many", body={"questions": questions, **further})
