@@ -6,6 +6,7 @@ import resource
 import tempfile
 from contextlib import ExitStack, suppress
 from pathlib import Path
+from typing import Any
 
 import uvicorn
 from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
@@ -33,7 +34,7 @@ class Prompt(HttpToolsProtocol):
 
     _waiting: asyncio.TimerHandle | None = None
 
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]  # as uvicorn
+    def connection_made(self, transport: Any) -> None:
         super().connection_made(transport)
         self._wait()
 
