@@ -169,10 +169,12 @@ class BookIndex:
     @cached_property
     def _bounds(self) -> tuple[list[int], list[int]]:
         """The serials and the days from which on a condition speaks of other vehicles than before."""
-        serials = {serial for one in self.conditions if (serial := one.chassis_from) is not None}
-        serials |= {last + 1 for one in self.conditions if (last := one.chassis_to) is not None}
-        days = {day.toordinal() for one in self.conditions if (day := one.built_from) is not None}
-        days |= {last.toordinal() + 1 for one in self.conditions if (last := one.built_to) is not None}
+        serials, days = set[int](), set[int]()
+        for one in self.conditions:
+            serials |= {one.chassis_from} if one.chassis_from is not None else set()
+            serials |= {one.chassis_to + 1} if one.chassis_to is not None else set()
+            days |= {one.built_from.toordinal()} if one.built_from is not None else set()
+            days |= {one.built_to.toordinal() + 1} if one.built_to is not None else set()
         return sorted(serials), sorted(days)
 
     @cached_property

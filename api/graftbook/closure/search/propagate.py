@@ -82,7 +82,7 @@ class Propagation:
             if numbers := self.served.get((place, component)):
                 found.update(numbers)
         if len(left) == 1:
-            found.update(self.depending.get((place, *left), ()))
+            found.update(self.depending.get((place, next(iter(left))), ()))
         return found
 
     def may_be(self, fit: Fit) -> bool:
