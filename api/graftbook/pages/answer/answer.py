@@ -15,7 +15,7 @@ from graftbook.pages.answer.charts import charts_of
 from graftbook.pages.answer.drawing import drawing_of, told_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
 from graftbook.pages.asking.ask import form_facts, vehicle_of
-from graftbook.pages.asking.find import has_words_beside
+from graftbook.pages.asking.find import is_for_the_search
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.measures import Units
@@ -72,7 +72,7 @@ def answer(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question. Its address names the revision, so that it stays the same."""
     question = question_of(request.query_params)
     if not question.values("chassis") and not question.values("build"):
-        return gone_to("/")
+        return gone_to(question.of_the_home_page().address("/"))
     look = request.query_params.get("look", "")
     present = present_revision(service)
     beside = {"look": look} if look else {}
@@ -82,7 +82,7 @@ def answer(request: Request, service: ServiceDep) -> Response:
         vehicle = vehicle_of(service, question)
     except UnknownChassis:
         alone = {name for name, _ in question.pairs} <= {"chassis", "as_of"}
-        if not (alone and has_words_beside(service, question.value("chassis"))):
+        if not (alone and is_for_the_search(service, question.value("chassis"))):
             raise
         return gone_to("/find?" + urlencode({"text": question.value("chassis")}))
     if (meant := with_upgrades_meant(question, vehicle["upgrades"])) != question:

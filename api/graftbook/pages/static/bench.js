@@ -128,7 +128,10 @@ function differs(before) {
   const places = (keys) => new Set(keys.flatMap((key) => key.split(" ").map((one) => one.split("=")[0])));
   const left = places(went);
   const moved = came.filter((key) => [...places([key])].some((place) => left.has(place)));
-  for (const key of came) now.get(key).classList.add(moved.includes(key) ? "other" : "came");
+  for (const key of came) {
+    now.get(key).classList.add(moved.includes(key) ? "other" : "came");
+    now.get(key).closest("details").open = true;
+  }
   const gone = went.filter((key) => ![...places([key])].some((place) => places(moved).has(place)));
   const words = [[came.length - moved.length, "came in"], [gone.length, "went out"], [moved.length, "changed"]]
     .filter(([count]) => count).map(([count, word]) => count + " " + word);
