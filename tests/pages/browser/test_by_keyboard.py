@@ -80,6 +80,22 @@ def test_the_set_changes_in_place_and_can_be_undone(visit: Visit) -> None:
     assert page.evaluate("window.same"), "no page was loaded anew"
 
 
+def test_a_wish_taken_away_keeps_what_was_ticked_since(visit: Visit) -> None:
+    """A tick brings the result alone, so the form's own links are older than it."""
+    page = visit.page
+    page.goto(DISCS)
+    page.locator(".flaws summary", has_text="Electrical").click()
+    flaw = page.locator(".flaws details[open] input[name=remedy]").nth(1)
+    flaw.check()
+    expect(page.locator("#moved")).to_contain_text("came in")
+    page.locator(".asking .away").first.click()
+    expect(page.locator("#fit-1")).to_have_value("")
+    expect(page.locator(".asked")).not_to_contain_text("QB-3310")
+    assert "fit=" not in page.url
+    assert f"remedy={flaw.get_attribute('value')}" in page.url
+    expect(flaw).to_be_checked()
+
+
 def test_a_set_is_one_screen_at_the_counter_and_folded_on_a_phone(visit: Visit) -> None:
     """Twenty changes stand above the edge of a screen, none cut off; a phone shows the sections first, and an
     address that leads to a line opens its own."""

@@ -40,6 +40,10 @@ from graftbook.rulebook.model import Upgrade
 
 router = pages_router()
 
+IN_PLACE, THE_RESULT = "Graftbook-In-Place", "result"
+"""Sent by the bench's script, which wants the result alone or `both`, the form with it; no frame around."""
+VARIES = {"Vary": f"Cookie, {IN_PLACE}"}
+
 
 class FlawTold(FlawNoteOut):
     """A flaw with every position that has it."""
@@ -71,13 +75,19 @@ class OtherSet(TypedDict):
 def answer(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question. Its address names the revision, so that it stays the same."""
     question = question_of(request.query_params)
+    part = request.headers.get(IN_PLACE, "")
     if not question.values("chassis") and not question.values("build"):
         return gone_to(question.of_the_home_page().address("/"))
     look = request.query_params.get("look", "")
     present = present_revision(service)
     beside = {"look": look} if look else {}
     if not question.value("as_of"):
-        return gone_to(question.adding("as_of", present).address(more=beside))
+        question = question.adding("as_of", present)
+        if not part:
+            return gone_to(question.address(more=beside))
+    if part == THE_RESULT and not question.values("fit"):
+        facts = _result_facts(request, service, question, look)
+        return _in_place(request, facts | {"present": present}, beside)
     try:
         vehicle = vehicle_of(service, question)
     except UnknownChassis:
@@ -87,13 +97,28 @@ def answer(request: Request, service: ServiceDep) -> Response:
         return gone_to("/find?" + urlencode({"text": question.value("chassis")}))
     if (meant := with_upgrades_meant(question, vehicle["upgrades"])) != question:
         return gone_to(meant.address(more=beside))
+    facts = vehicle | _result_facts(request, service, question, look)
+    facts |= form_facts(question, facts["sections"], blanks=1) | {"present": present}
+    if part:
+        return _in_place(request, facts, beside)
+    return page(request, "answer.html", headers=VARIES, **facts)
+
+
+def _result_facts(request: Request, service: Service, question: PageQuestion, look: str) -> dict[str, Any]:
+    """What is told of the answer, its drawing and pictures with it."""
     asked, document = closure_document(service, question.body())
-    facts = vehicle | answer_facts(service, question, asked, document, units_of(request))
+    facts = answer_facts(service, question, asked, document, units_of(request))
     if "found" in facts:
         rows.with_pictures(service.engine, facts["groups"])
         facts |= drawn_facts(service, asked, document, facts, look)
-    form = form_facts(question, facts["sections"], blanks=1)
-    return page(request, "answer.html", **facts, **form, present=present)
+    return facts
+
+
+def _in_place(request: Request, facts: dict[str, Any], beside: dict[str, str]) -> Response:
+    """What the bench puts in place of what it shows, under the address that it stands for: the result, with
+    the form where that is there."""
+    headers = VARIES | {"Content-Location": facts["question"].address(more=beside)}
+    return page(request, "answer_in_place.html", headers=headers, **facts)
 
 
 def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> PageQuestion:
