@@ -3,7 +3,7 @@
 import re
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import partial
@@ -11,7 +11,7 @@ from typing import Any
 
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
-from sqlalchemy import Connection, or_, select
+from sqlalchemy import Connection, Select, exists, func, select, union
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, plain_text
@@ -21,9 +21,11 @@ from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
+_MOST_DIGITS = 9
 _SERIAL = re.compile(r"[0-9]{1,9}")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
+_END = "\U0010ffff"
 _BETWEEN_WORDS = re.compile(r"[\s\-_]+")
 
 
@@ -133,23 +135,59 @@ class SpanFound:
 
 def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]:
     """The spans with a prefix that starts like what is being typed; once digits of the serial stand there
-    too, of each span what it may become: that number, else all that begin so."""
+    too, of each span what it may become: that number, else all that begin so.
+
+    Each way to read the text is a range of the index by prefix and serial, and no more of it than `limit`.
+    """
     span, variant = table("chassis_span"), table("variant")
     letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
-    starts = span.c.prefix.startswith(letters, autoescape=True)
-    within = [span.c.prefix == letters[:length] for length in range(1, len(letters) + 1)]
-    query = (
-        select(span, variant.c.title)
-        .join(variant, variant.c.name == span.c.variant)
-        .where(or_(starts, *within))
-        .order_by(span.c.prefix, span.c.first_serial)
+    connection = session.connection()
+    ranges = [select(span).where(span.c.prefix.between(letters, letters + _END))]
+    for prefix in _prefixes_of(connection, letters):
+        ranges += _ranges_of(prefix, letters[len(prefix) :])
+    bounded = (
+        select(each.order_by(span.c.prefix, span.c.first_serial).limit(limit).subquery()) for each in ranges
     )
+    held = union(*bounded).subquery()
+    query = select(held, variant.c.title).join(variant, variant.c.name == held.c.variant)
     found: list[SpanFound] = []
-    for row in session.connection().execute(query.limit(CANDIDATES)):
-        if held := _begun_in(row, letters[len(row.prefix) :]):
-            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in held)
+    for row in connection.execute(query.order_by(held.c.prefix, held.c.first_serial)):
+        if serials := _begun_in(row, letters[len(row.prefix) :]):
+            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in serials)
             found.append(SpanFound(first, last, row.title))
     return found[:limit]
+
+
+def _prefixes_of(connection: Connection, letters: str) -> list[str]:
+    """The prefixes behind which a text has nothing but digits; each is one step in the index."""
+    span = table("chassis_span")
+    shortest = max(1, len(letters.rstrip("0123456789")))
+    may_be = [letters[:length] for length in range(shortest, len(letters))]
+    if not may_be:
+        return []
+    there = connection.execute(select(*(exists().where(span.c.prefix == prefix) for prefix in may_be))).one()
+    return [prefix for prefix, is_there in zip(may_be, there, strict=True) if is_there]
+
+
+def _ranges_of(prefix: str, digits: str) -> Iterator[Select[Any]]:
+    """The spans of a prefix in which a serial that begins so may lie, by how many digits are still to come.
+
+    Spans of a prefix do not overlap, so the first of them is the last that begins at the least such serial
+    or before it."""
+    span = table("chassis_span")
+    serial = int(digits)
+    for missing in range(_MOST_DIGITS - len(digits) + 1):
+        least, most = serial * 10**missing, (serial + 1) * 10**missing - 1
+        before = select(func.max(span.c.first_serial)).where(
+            span.c.prefix == prefix, span.c.first_serial <= least
+        )
+        wide = span.c.digits == len(digits) + missing if missing else span.c.digits >= len(digits)
+        yield select(span).where(
+            span.c.prefix == prefix,
+            span.c.first_serial.between(func.coalesce(before.scalar_subquery(), least), most),
+            span.c.last_serial >= least,
+            wide,
+        )
 
 
 def _begun_in(span: Any, digits: str) -> tuple[int, int] | None:
