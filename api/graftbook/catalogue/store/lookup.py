@@ -85,11 +85,10 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
 
 def day_built(span: Any, serial: int) -> date:
     """The day on which a serial was built if its span was built evenly."""
-    days = (span.built_to - span.built_from).days
-    steps = span.last_serial - span.first_serial
-    passed = days * (serial - span.first_serial) // steps if steps else 0
-    result: date = span.built_from + timedelta(days=passed)
-    return result
+    began: date = span.built_from
+    first = span.first_serial
+    steps = span.last_serial - first
+    return began + timedelta((span.built_to - began).days * (serial - first) // steps) if steps else began
 
 
 def chassis_near(session: Session, chassis: str) -> list[str]:
