@@ -308,11 +308,9 @@ def doubtful(body: bytes) -> Problem | None:
 
 
 def _each_once(pairs: list[tuple[str, Any]]) -> None:
-    seen: set[str] = set()
-    for name, _ in pairs:
-        if name in seen:
-            raise _Twice(name)
-        seen.add(name)
+    if len(dict(pairs)) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise _Twice(next(name for at, name in enumerate(names) if name in names[:at]))
 
 
 def _is_json(scope: Scope) -> bool:

@@ -4,12 +4,14 @@ Every query starts at the variant's conditions, so the cost follows the book, no
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import fields, replace
+from functools import lru_cache
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Connection, exists, select
+from sqlalchemy import Connection, Select, bindparam, exists, select
 from sqlmodel import Session
 
 from graftbook.catalogue.compiling import values as c
@@ -24,6 +26,10 @@ from graftbook.rulebook.index import let_go
 from graftbook.rulebook.units import Measure
 
 _Stated = dict[str, Any]
+_Wanted = Mapping[tuple[str, int], tuple[m.Wanted, ...]]
+"""Wanted values by claim and slot."""
+
+_name = attrgetter("name")
 
 
 def book_revision(session: Session, variant: str) -> int | None:
@@ -122,9 +128,11 @@ class _Compiler:
         self.evidence = self._evidence()
         self.reports = self._reports()
         positions = self._positions()
-        stating = self._stating(positions)
-        components, supersessions = self.components(_named(stating))
-        stating["companions"] = _with_loose(stating["companions"], components)
+        wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
+        ways = self._alternatives(positions)
+        asking = [row for row in self._speaking("companion", positions) if ways.get(row.claim) is not None]
+        stating = self._stating(positions, wanted)
+        components, supersessions = self.components(_named(stating) | _asked(asking, ways))
         return m.RuleBook(
             variant=self._variant(),
             revision=revision,
@@ -133,15 +141,33 @@ class _Compiler:
             positions=positions,
             components=MappingProxyType(components),
             supersessions=supersessions,
+            companions=self._companions(asking, ways, wanted, components),
             **stating,
         )
 
-    def _stating(self, positions: Mapping[str, m.Position]) -> dict[str, Any]:
-        wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
+    def _companions(
+        self,
+        rows: Iterable[Any],
+        ways: Mapping[str, Any],
+        wanted: _Wanted,
+        components: Mapping[str, m.Component],
+    ) -> tuple[m.Companion, ...]:
+        """The companions, their alternatives marked that are loose parts."""
+        loose = {number for number, component in components.items() if component.loose}
+
+        def alternatives(claim: str) -> Iterator[m.Alternative]:
+            for way in ways[claim]:
+                is_loose = way.component in loose and not way.position
+                yield c.alternative_of(way, wanted.get((claim, way.slot), ()), is_loose)
+
+        made = (c.companion_of(row, self._stated(row), alternatives(row.claim)) for row in rows)
+        return tuple(sorted(made, key=_name))
+
+    def _stating(self, positions: Mapping[str, m.Position], wanted: _Wanted) -> dict[str, Any]:
+        """The claims of each kind but companions."""
         remedies = _grouped(self._of_claims("flaw_substitute", "flaw"), "substitute")
         add_ons = _grouped(self._of_claims("flaw_add_on", "flaw"), "component")
         also = _grouped(self._of_claims("flaw_also_of", "flaw"), "component")
-        alternatives = self._alternatives(positions, wanted)
 
         def flaw(row: Any, stated: _Stated) -> m.Flaw:
             others, parts = also.get(row.claim, ()), add_ons.get(row.claim, ())
@@ -153,10 +179,6 @@ class _Compiler:
         def upgrade(row: Any, stated: _Stated) -> m.Upgrade:
             return c.upgrade_of(row, stated, fits.get(row.claim, ()), remedied.get(row.claim, ()))
 
-        def companion(row: Any, stated: _Stated) -> m.Companion | None:
-            ways = alternatives.get(row.claim)
-            return None if ways is None else c.companion_of(row, stated, ways)
-
         def conflict(row: Any, stated: _Stated) -> m.Conflict:
             return c.conflict_of(row, stated, wanted.get((row.claim, 0), ()), wanted.get((row.claim, 1), ()))
 
@@ -164,7 +186,6 @@ class _Compiler:
             "fitments": self._claims("fitment", c.fitment_of, positions),
             "substitutes": self._claims("substitute", c.substitute_of, positions),
             "flaws": self._claims("flaw", flaw, positions),
-            "companions": self._claims("companion", companion, positions),
             "conflicts": self._claims("conflict", conflict, positions),
             "joints": self._claims("joint", c.joint_of, positions),
             "budgets": self._claims("budget", c.budget_of, positions),
@@ -184,48 +205,44 @@ class _Compiler:
         self, kind: str, make: Callable[[Any, _Stated], Any], positions: Mapping[str, m.Position]
     ) -> tuple[Any, ...]:
         """The claims of one kind, in name order, that speak only of positions that the variant has."""
-        made = []
-        places = [column for column in ("position", "other_position") if column in table(kind).c]
-        known = {None, *positions}
-        for row in self._of_claims(kind, kind):
-            if all(getattr(row, place) in known for place in places):
-                stated = {
-                    "name": row.claim,
-                    "when": self.whens[row.condition_id],
-                    "evidence": tuple(self.evidence.get(row.claim, ())),
-                    "note": row.claim_note,
-                    "reports": self.reports.get(row.claim, ()),
-                }
-                made.append(make(row, stated))
-        return tuple(sorted((claim for claim in made if claim is not None), key=lambda claim: claim.name))
+        made = [make(row, self._stated(row)) for row in self._speaking(kind, positions)]
+        return tuple(sorted(made, key=_name))
+
+    def _speaking(self, kind: str, positions: Mapping[str, m.Position]) -> list[Any]:
+        """The rows of those."""
+        rows, known = self._of_claims(kind, kind), {None, *positions}
+        for place in ("position", "other_position"):
+            if place in table(kind).c:
+                rows = [row for row in rows if getattr(row, place) in known]
+        return rows
+
+    def _stated(self, row: Any) -> _Stated:
+        """What every claim has."""
+        claim = row.claim
+        return {
+            "name": claim,
+            "when": self.whens[row.condition_id],
+            "evidence": tuple(self.evidence.get(claim, ())),
+            "note": row.claim_note,
+            "reports": self.reports.get(claim, ()),
+        }
 
     def _of_claims(self, name: str, *kinds: str) -> list[Any]:
         """Rows of a table that belong to claims of these kinds which may hold for the variant."""
-        rows, claim, spelt = table(name), table("claim"), table("condition_variant")
-        query = (
-            select(rows, claim.c.condition_id, claim.c.note.label("claim_note"))
-            .select_from(spelt)
-            .join(claim, claim.c.condition_id == spelt.c.condition_id)
-            .join(rows, rows.c.claim == claim.c.name)
-            .where(spelt.c.variant == self.variant, claim.c.kind.in_(kinds))
-            .order_by(*rows.primary_key)
-        )
-        return list(self.connection.execute(query).all())
+        return list(self.connection.execute(_rows_of(name, kinds), {"variant": self.variant}).all())
 
-    def _alternatives(
-        self, positions: Mapping[str, m.Position], wanted: Mapping[tuple[str, int], tuple[m.Wanted, ...]]
-    ) -> dict[str, list[m.Alternative] | None]:
-        """The alternatives by companion, without those at positions that the variant lacks.
+    def _alternatives(self, positions: Mapping[str, m.Position]) -> dict[str, list[Any] | None]:
+        """The rows of alternatives by companion, without those at positions that the variant lacks.
 
         None: nothing sits at a position that the variant lacks, so the rule asks for nothing.
         """
-        found: dict[str, list[m.Alternative] | None] = {}
+        found: dict[str, list[Any] | None] = {}
         for row in self._of_claims("companion_alternative", "companion"):
             so_far = found.setdefault(row.claim, [])
             if row.position is not None and row.position not in positions:
                 found[row.claim] = None if row.empty else so_far
             elif so_far is not None:
-                so_far.append(c.alternative_of(row, wanted.get((row.claim, row.slot), ())))
+                so_far.append(row)
         return found
 
     def _evidence(self) -> dict[str, list[m.Evidence]]:
@@ -335,6 +352,20 @@ class _Compiler:
         )
 
 
+@lru_cache(maxsize=64)
+def _rows_of(name: str, kinds: tuple[str, ...]) -> Select[Any]:
+    """The query of `_of_claims`; made once, since making it takes longer than asking it."""
+    rows, claim, spelt = table(name), table("claim"), table("condition_variant")
+    return (
+        select(rows, claim.c.condition_id, claim.c.note.label("claim_note"))
+        .select_from(spelt)
+        .join(claim, claim.c.condition_id == spelt.c.condition_id)
+        .join(rows, rows.c.claim == claim.c.name)
+        .where(spelt.c.variant == bindparam("variant"), claim.c.kind.in_(kinds))
+        .order_by(*rows.primary_key)
+    )
+
+
 def _evidence_by_claim(rows: Iterable[Any]) -> dict[str, list[m.Evidence]]:
     pieces: dict[str, m.Evidence] = {}
     found: dict[str, list[m.Evidence]] = defaultdict(list)
@@ -359,11 +390,9 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
         claims = tuple(kind)
         has = {field.name for claim in claims[:1] for field in fields(claim)}
         for field in has & {"component", "original", "other_component"}:
-            names.update(getattr(claim, field) for claim in claims)
+            names.update(map(attrgetter(field), claims))
         for field in has & {"add_ons", "also_of"}:
             names.update(number for claim in claims for number in getattr(claim, field))
-        for field in has & {"alternatives"}:
-            names.update(one.component for claim in claims for one in getattr(claim, field))
         for field in has & {"one", "other"}:
             names.update(getattr(claim, field).component for claim in claims)
         for field in has & {"fits"}:
@@ -371,17 +400,7 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     return names - {""}
 
 
-def _with_loose(
-    companions: Iterable[m.Companion], components: Mapping[str, m.Component]
-) -> tuple[m.Companion, ...]:
-    """The companions with the alternatives marked that are loose parts."""
-
-    def is_loose(one: m.Alternative) -> bool:
-        component = components.get(one.component)
-        return component is not None and component.loose and not one.position
-
-    def marked(rule: m.Companion) -> m.Companion:
-        ways = tuple(replace(one, loose=True) if is_loose(one) else one for one in rule.alternatives)
-        return rule if ways == rule.alternatives else replace(rule, alternatives=ways)
-
-    return tuple(map(marked, companions))
+def _asked(rows: Iterable[Any], ways: Mapping[str, Any]) -> set[str]:
+    """Every component that companions name, and their alternatives."""
+    asked = [(row.component, *[way.component for way in ways[row.claim]]) for row in rows]
+    return set().union(*asked) - {None}

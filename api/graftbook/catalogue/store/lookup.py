@@ -69,23 +69,20 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     prefixes = {prefix for every in read.values() for prefix, _ in every}
     query = select(span).where(span.c.prefix.in_(listed(connection, sorted(prefixes))))
     spans: dict[str, list[Any]] = defaultdict(list)
+    firsts: dict[str, list[int]] = defaultdict(list)
     for one in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
         spans[one.prefix].append(one)
+        firsts[one.prefix].append(one.first_serial)
     found: dict[Any, Found] = {}
     for (chassis, built), every in read.items():
         for prefix, serial in every:
-            at = bisect_right(spans[prefix], serial, key=_first_serial) - 1
+            at = bisect_right(firsts[prefix], serial) - 1
             if at >= 0 and serial <= (held := spans[prefix][at]).last_serial:
                 vehicle = Vehicle(held.variant, prefix, serial, built or day_built(held, serial), frozenset())
                 written = f"{prefix}-{serial:0{held.digits}d}"
                 found[chassis, built] = Found(vehicle, written, built is None)
                 break
     return found
-
-
-def _first_serial(span: Any) -> int:
-    first: int = span.first_serial
-    return first
 
 
 def day_built(span: Any, serial: int) -> date:
