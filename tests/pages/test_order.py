@@ -724,6 +724,7 @@ async def test_what_lies_in_the_store_is_picked_by_place_and_labelled(writer: ht
     made = await writer.post("/v1/order-lists", json=DISCS | {"name": "red", "wishes": [{"fit": "QB-3302"}]})
     assert {part["number"] for part in made.json()["from_stock"]} == {"QB-9001", "QB-9010", "QA-9041"}
     page = unescape((await writer.get("/orders/red/picking", headers=BROWSER)).text)
+    assert "<h1>Picking list of red <" in page, "on paper too"
     assert page.index("Regal \u00dc") < page.index("drawer 14") or page.index("drawer 14") < page.index(
         "QA-9041"
     )
