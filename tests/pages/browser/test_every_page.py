@@ -133,7 +133,8 @@ def test_who_is_not_signed_in_sees_it_well_too(visit: Visit, served: Served, nam
     seen_well(visit, served, PAGES[name])
 
 
-SPILT = """[...document.querySelectorAll('main :is(tr:not(:has([rowspan])), li, p, dl, fieldset, section, form)')]
+SPILT = """[...document.querySelectorAll(
+    'main :is(tr:not(:has([rowspan])), li, p, dl, fieldset, section, form)')]
   .filter(each => each.clientHeight && each.scrollHeight > each.clientHeight + 8
     && getComputedStyle(each).overflowY === 'visible').map(each => each.outerHTML.slice(0, 200))"""
 """What is higher than the room that it was given, and so lies over what comes below."""
