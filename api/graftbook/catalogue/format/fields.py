@@ -131,8 +131,9 @@ def several(description: str) -> Any:
 
 
 def usual(field: FieldInfo) -> Any:
-    """What a column holds where nothing is given."""
-    return field.get_default(call_default_factory=True)
+    """What a column holds where nothing is given. Of the list that `several` makes the library would read the
+    signature each time."""
+    return [] if field.default_factory is list else field.get_default(call_default_factory=True)
 
 
 def measured(*quantities: str) -> dict[str, Any]:
