@@ -68,7 +68,8 @@ ROOMS = {
     "builds.stored questions access http process catalogue checks rulebook database problems",
     "app": "pages pictures events orders reports editing builds builds.life builds.standards questions "
     "idempotency access http process telemetry health closure rulebook database_faults problems settings",
-    "client": "orders editing builds.stored questions health catalogue",
+    "client": "pictures reports events health editing builds.standards builds.life orders builds questions "
+    "access builds.stored catalogue",
     "commands": "client guide orders editing builds.life builds.standards builds.stored questions backups "
     "access http process catalogue closure rulebook database_faults database problems settings",
 }
@@ -268,7 +269,7 @@ def test_of_the_catalogue_only_the_lint_asks_the_closure() -> None:
         assert not asks or path.parent.name == "lint", path
 
 
-DOCUMENTS = {"documents", "schemas", "compared_schemas", "summary_schemas", "lists", "endpoints"}
+DOCUMENTS = {"documents", "schemas", "compared_schemas", "summary_schemas", "lists", "listing", "endpoints"}
 """Modules that say what a document looks like."""
 
 

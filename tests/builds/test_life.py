@@ -261,6 +261,30 @@ async def test_the_sheet_claims_nothing_without_its_record(writer: httpx.AsyncCl
     assert (paper.status_code, paper.content[:5]) == (200, b"%PDF-")
 
 
+@pytest.mark.one_engine
+async def test_records_call_places_and_measures_as_people_do(writer: httpx.AsyncClient):
+    await taken_in(writer)
+    wish = {"fit": "QB-3310", "position": "brake.front.left"}
+    await recorded(
+        writer,
+        {"what": "fitted", "position": "brake.servo", "component": "QB-2066"},
+        {"what": "fitted", "position": "brake.servo", "component": None},
+        {"what": "decided", "wishes": [wish, {"clear": "brake.servo"}], "reason": "as ordered"},
+        {"what": "measured", "position": "hub.front.left", "characteristic": "centre_bore", "value": "67 mm"},
+    )
+    sheet, listed = await read(writer, "/sheet"), (await read(writer, "/events"))["items"]
+    told = [event["sentence"] for event in sheet["events"]][1:]
+    assert told == [event["sentence"] for event in listed][1:]
+    titles = {p["name"]: p["title"] for p in (await writer.get("/v1/positions?limit=500")).json()["items"]}
+    servo, caliper, hub = (titles[p] for p in ("brake.servo", "brake.front.left", "hub.front.left"))
+    assert told[0].startswith(f"QB-2066 fitted at the {servo}")
+    assert told[1].startswith(f"Nothing sits at the {servo} any more.")
+    assert told[2] == f"Decided: as ordered (fit QB-3310 at the {caliper}, clear the {servo})."
+    assert told[3] == f"Centre bore at the {hub} measured: 67 mm."
+    page = await writer.get("/builds/red", headers={"Accept": "text/html"})
+    assert f"QB-2066 fitted at the {servo}" in page.text
+
+
 async def test_the_rows_that_questions_read_say_what_the_events_say(writer: httpx.AsyncClient):
     await taken_in(writer, options=["heater"], note="as found")
     await recorded(

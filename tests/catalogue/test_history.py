@@ -114,6 +114,8 @@ EDITS = {
         "disc-wheel-grease,TW-9,Dry.,TG-1,50 g,before\n"
     ),
     "evidence": sent("[evidence]\nname,grade,reference\ntried,measured,the bench\n"),
+    "a measure more": sent("[characteristic]\ncomponent,kind,value\nTB-2,spline_count,7\n"),
+    "a measure less": removed("characteristic", "TW-10:spline_count"),
 }
 
 

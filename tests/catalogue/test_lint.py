@@ -366,21 +366,13 @@ def test_on_the_demo_range_nothing_is_found_that_is_not_so(sqlite_demo: Engine) 
     assert {one.records[0] for one in of(Wrong.no_evidence, found)} == {"fitment", "substitute"}
 
 
-def test_a_finding_is_data_and_a_sentence(engine: Engine) -> None:
+def test_a_finding_is_data(engine: Engine) -> None:
     more = "[evidence]\nname,grade,reference\nlost,hearsay,somebody said\n"
     (one,) = findings(engine, more=more)
-    assert one.document() == {
-        "kind": "evidence that nothing refers to",
-        "severity": "untidy",
-        "records": ["lost"],
-        "variants": [],
-        "sentence": "nothing refers to the evidence lost",
-        "fix": "name it in the records that it is for, or take it out",
-    }
-    assert str(one) == (
-        "evidence that nothing refers to (untidy): nothing refers to the evidence lost; "
-        "name it in the records that it is for, or take it out"
-    )
+    assert (one.wrong.value, one.severity.value) == ("evidence that nothing refers to", "untidy")
+    assert (one.records, one.variants) == (("lost",), ())
+    assert one.sentence == "nothing refers to the evidence lost"
+    assert one.fix == "name it in the records that it is for, or take it out"
 
 
 def test_every_kind_of_finding_says_how_much_it_matters_and_what_mends_it() -> None:

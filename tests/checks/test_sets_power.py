@@ -191,6 +191,11 @@ class TestIdleAndCranking:
         fast = Made({"engine.unit": {"idle_speed": "1200 rpm"}}).check()["electrical.charging.idle"]
         assert fast.figures[0].after == pytest.approx(45), "never more than all"
 
+    def test_of_an_output_that_is_a_span_the_lower_end_is_reckoned_with(self):
+        span = {"charging.machine": {"current_supplied": "40 .. 60 A"}}
+        finding = Made(span).check()["electrical.charging.idle"]
+        assert finding.figures[0].after == pytest.approx(40 * 6 / 11)
+
     def test_a_machine_rated_below_its_cut_in_is_not_reckoned_with(self):
         odd = {"charging.machine": {"cut_in_speed": "2100 rpm"}}
         assert verdict("electrical.charging.idle", odd) is UNKNOWN

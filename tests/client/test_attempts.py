@@ -8,7 +8,7 @@ from typing import Any
 import httpx
 import pytest
 
-from graftbook.client import AsyncClient, Client, ProblemAnswer, Unreachable, calls
+from graftbook.client import Client, ProblemAnswer, Unreachable
 from graftbook.client.attempts import Patience
 
 Answering = Callable[[httpx.Request], httpx.Response]
@@ -170,18 +170,3 @@ def test_a_name_is_written_so_that_it_stays_one():
     with client(script) as shop:
         shop.record("fitment", "QB-3310@brake.front.left/24P")
     assert script.asked[0].url.raw_path == b"/v1/records/fitment/QB-3310%40brake.front.left%2F24P"
-
-
-def test_both_clients_have_a_method_for_every_call():
-    made = {
-        name
-        for name, function in vars(calls).items()
-        if callable(function)
-        and not name.startswith("_")
-        and str(getattr(function, "__annotations__", {}).get("return", "")).startswith(("Call[", "Pages["))
-    }
-    made -= {"following"}
-    assert len(made) > 40
-    for client_class in (Client, AsyncClient):
-        assert made <= {*vars(client_class)}
-        assert all(getattr(client_class, name).__doc__ for name in made)

@@ -1,6 +1,8 @@
 """Both clients on a running service, and on one that is killed while it is asked to change something."""
 
+import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from typing import Any
 
@@ -94,6 +96,7 @@ def test_as_of_a_revision_the_answer_is_that_of_then(served: Served):
         before = shop.closure(VAN, **PATIENT)
         record = shop.record("component", "QL-7075")
         price = {"price": "999.00"}
+        assert shop.patch_record("component", "QL-7075", price, dry_run=True)["dry_run"]
         edit = shop.patch_record("component", "QL-7075", price, why="dearer")
         assert edit["catalogue_revision"] == before["catalogue_revision"] + 1
         now = shop.closure(VAN, **PATIENT)
@@ -114,6 +117,94 @@ async def test_the_same_awaited(served: Served):
         await shop.delete_build("awaited")
         with pytest.raises(ProblemAnswer):
             await shop.build("awaited")
+
+
+def test_what_changed_is_read_on_from_a_cursor_and_waited_for(served: Served):
+    with Client(served.address, key=served.key) as shop:
+        from_here = shop.events_page(since="now")["cursor"]
+        for name in ("one", "two", "three"):
+            shop.create_build(name, {"chassis": VAN})
+        told = list(shop.events(since=from_here, limit=2))
+        assert [one["data"]["name"] for one in told] == ["one", "two", "three"], "more than a page"
+        assert [one["type"] for one in shop.events(since=from_here, kinds=["build.removed"])] == []
+        with ThreadPoolExecutor() as others:
+            others.submit(_later, served, "four")
+            onward = shop.events(since=told[-1]["cursor"], wait=20)
+            assert next(onward)["data"]["name"] == "four"
+        assert shop.events_page(since="now")["items"] == []
+
+
+def _later(served: Served, name: str) -> None:
+    with Client(served.address, key=served.key) as other:
+        time.sleep(0.5)
+        other.create_build(name, {"chassis": VAN})
+
+
+def test_what_workshops_found_and_what_is_proposed(served: Served):
+    with Client(served.address, key=served.key) as shop:
+        tried = {"chassis": VAN, "component": "QB-3310", "position": "brake.front.left"}
+        sent = shop.report("North Road", "did not fit", **tried)
+        assert sent["bears_on"]
+        assert [one["name"] for one in shop.reports(workshop="North Road")] == [sent["name"]]
+        claim = sent["bears_on"][0]["claim"]
+        assert [one["contradicted"] for one in shop.grades(claim=claim)] == [True]
+
+        (row,) = shop.record("component", "QB-3310")["rows"]
+        dearer = {"record": "component", **row, "price": "777.00"}
+        made = shop.propose("dearer from May", [dearer], once="proposal 1")
+        assert shop.propose("dearer from May", [dearer], once="proposal 1") == made
+        assert shop.proposal_effect(made["number"])["changed_records"] == 1
+        told = shop.accept_proposals([made["number"]], "as they say")
+        assert [one["state"] for one in shop.proposals()] == ["accepted"]
+        revision = told["catalogue_revision"]
+        assert revision is not None
+        assert [one["name"] for one in shop.revision_changes(revision)] == ["QB-3310"]
+        shop.take_back_revision(revision, why="a slip")
+        assert shop.record("component", "QB-3310")["rows"] == [row]
+        other = shop.propose("dearer from June", [dearer])
+        assert shop.withdraw_proposal(other["number"])["proposals"][0]["state"] == "withdrawn"
+
+
+def test_a_delivery_is_taken_back_and_papers_come_as_bytes(served: Served):
+    with Client(served.address, key=served.key) as shop:
+        made = shop.create_order_list("lamps", VAN, wishes=[{"fit": "QL-7075"}])
+        shop.note_order_list("lamps", "before Easter")
+        shop.send_order_list("lamps", incomplete=True)
+        line = made["lines"][0]["line"]
+        shop.receive_order_list("lamps", [{"line": line, "received": 1}])
+        back = shop.take_back_booking("lamps", 1, "the wrong list")
+        assert [one["received"] for one in back["lines"] if one["line"] == line] == [0]
+        assert next(iter(shop.order_list_bookings("lamps")))["taken_back"]
+        assert shop.order_list("lamps")["version"] == back["version"]
+        assert shop.order_list_paper("lamps", "pdf").startswith(b"%PDF")
+        counted = shop.count_stock(b"number,quantity,place\nQB-9001,4,drawer 14\n", once="Monday")
+        assert counted["changed"] == 1
+        assert shop.stock_of("QB-9001")["quantity"] == 4
+        assert b"QB-9001,4,drawer 14" in shop.stock_sheet()
+        shop.put_stock("QB-9001", 3)
+        shop.empty_stock("QB-9001")
+
+
+async def test_webhooks_flat_lists_and_what_stands_behind_them_awaited(served: Served):
+    async with AsyncClient(served.address, key=served.key) as shop:
+        made = await shop.create_webhook("https://stock.example/hook", kinds=["build.removed"])
+        assert made["secret"]
+        assert [one["id"] async for one in shop.webhooks()] == [made["id"]]
+        read = await shop.webhook(made["id"])
+        paused = await shop.change_webhook(made["id"], {"url": read["url"], "state": "paused"})
+        assert (paused["state"], paused["version"]) == ("paused", read["version"] + 1)
+        assert [one async for one in shop.webhook_deliveries(made["id"])] == []
+        await shop.remove_webhook(made["id"])
+
+        await shop.put_flat_list("works", {"columns": {"number": "No", "description": "What"}})
+        await shop.put_flat_issue("works", b"No;What\nFL-1;filter\n", file="march.csv")
+        issue = await shop.flat_issue("works")
+        assert issue["numbers"] == 1
+        if issue["question_count"]:
+            await shop.decide_flat_list("works", {f"{issue['questions'][0]['kind']}:*": "engine"})
+        assert (await shop.take_flat_issue("works", dry_run=True))["dry_run"]
+        await shop.remove_flat_list("works")
+        assert [one["kind"] async for one in shop.lint()]
 
 
 async def test_nobody_there_is_told_as_that():

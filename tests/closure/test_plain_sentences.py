@@ -11,7 +11,6 @@ from graftbook.closure.question import FitComponent, Question, RemedyFlaws
 from graftbook.closure.words import phrases
 from graftbook.closure.words.wording import (
     change_sentence,
-    claim_words,
     comparison_sentences,
     difference_words,
     headline,
@@ -119,12 +118,12 @@ def test_a_claim_says_what_is_claimed():
     rule = needs("wax rule", "disc", loose("wax"), evidence=())
     book = shelf.fits("disc", "brake", evidence=()).add("companions", rule).book()
     asked = Unconfirmed(rule, "brake", "disc")
-    assert claim_words(book, asked) == "Wax rule says so."
+    assert phrases.claim_words(book, asked) == "Wax rule says so."
     assert unconfirmed_sentence(book, asked) == (
         "Nobody has confirmed wax rule: disc at the brake rests on no evidence."
     )
     fits = Unconfirmed(book.fitments[-1], "brake", "disc")
-    assert claim_words(book, fits) == "That disc (part disc) fits the brake."
+    assert phrases.claim_words(book, fits) == "That disc (part disc) fits the brake."
     assert unconfirmed_sentence(book, fits) == (
         "Nobody has confirmed that disc fits the brake: it rests on no evidence."
     )

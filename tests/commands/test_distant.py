@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
+from graftbook.client import Client
 from graftbook.commands.cli import app
 from tests.soundness.server import Served, serve
 
@@ -22,7 +23,17 @@ def database(sqlite_databases: Any, sqlite_demo_url: str) -> str:
 
 @pytest.fixture(scope="module")
 def served(database: str) -> Iterator[Served]:
+    """A service with a build, a specification, and something in its store."""
     with serve(database) as running:
+        with Client(running.address, key=running.key) as shop:
+            shop.create_build("red", {"chassis": "24PL-018412", "decided": [{"fit": "QL-7075"}]})
+            seen = {"title": "House", "wishes": [{"fit": "QL-7075"}], "variants": ["24P-21-L"]}
+            shop.create_specification("house", seen)
+            shop.specification("house")
+            shop.revise_specification("house", seen | {"wishes": [{"fit": "QB-3310"}]})
+            shop.put_stock("QB-9001", 4, "drawer 14")
+            shop.record("component", "QL-7075")
+            shop.patch_record("component", "QL-7075", {"note": "looked at"}, why="seen")
         yield running
 
 
@@ -50,12 +61,35 @@ def run(*arguments: str, **environment: str) -> Result:
         ["order", *VAN, "--fit", "QL-7075", "--format", "csv"],
         ["order", *VAN, "--fit", "QL-7075", "--format", "json", "--at-most-suppliers", "1"],
         ["order", *VAN, "--fit", "QL-7075", "--summary"],
+        ["history"],
+        ["history", "--json", "--limit", "1"],
+        ["history", "2"],
+        ["history", "99"],
+        ["history", "component", "QL-7075"],
+        ["history", "component", "nonsuch"],
+        ["history", "nonsuch", "QL-7075"],
+        ["compare", "1"],
+        ["compare", "1", "2", "--json"],
+        ["compare", "1", "99"],
+        ["lint"],
+        ["lint", "--json"],
+        ["stock", "list"],
+        ["build", "red"],
+        ["build", "red", "--json", "--on", "2020-01-01"],
+        ["build", "nonsuch"],
+        ["specification", "house"],
+        ["specification", "house@1", "--json"],
+        ["specification", "house@2", "--against", "1"],
+        ["specification", "house", "--against", "1", "--json"],
+        ["specification", "house@9"],
+        ["specification", "nonsuch"],
+        ["export"],
     ],
     ids=" ".join,
 )
 def test_both_say_the_same_and_end_alike(served: Served, database: str, asked: list[str]):
     here = run(*asked, "--database", database)
-    there = run(*asked, "--service", served.address)
+    there = run(*asked, "--service", served.address, GRAFTBOOK_KEY=served.key)
     assert (there.exit_code, there.stdout, there.stderr) == (here.exit_code, here.stdout, here.stderr)
     assert here.stdout or here.stderr
 

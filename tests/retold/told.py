@@ -5,14 +5,15 @@ here. A finished set is read off an answer's lines; every figure, word and reaso
 """
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from itertools import combinations
+from itertools import chain, combinations
 from typing import Any
 
 from graftbook.closure.criteria import DEFAULT_PREFERENCE
 from graftbook.closure.question import Question
-from graftbook.rulebook.model import Effort, Fitment, Grade, RuleBook
+from graftbook.rulebook.model import Claim, Companion, Effort, Fitment, Grade, RuleBook
 from tests.closure.oracle import Best, Oracle
 
 Facts = dict[str, Any]
@@ -242,6 +243,7 @@ class Told:
             if r.required and self.oracle.live(r) and r.position in ("", p)
             and r.component in self.oracle.names(p, self.after[p])
         ]  # fmt: skip
+        claims += [*self.successions(), *self.rules_that_would_be_broken(), *self.remedies()]
         weakest = min((claim.grade for claim in claims), default=None)
         if weakest is None:
             self.expect("confidence", self.said["confidence"], None)
@@ -249,6 +251,58 @@ class Told:
             self.expect("confidence", GRADES.get(self.said["confidence"]), int(weakest))
         unsure = {c.name for c in claims if c.grade < Grade.measured or not c.confirmed}
         self.expect("unconfirmed", {u["claim"] for u in self.said["unconfirmed"]}, unsure)
+
+    def successions(self) -> Iterator[Claim]:
+        """That a number without a fitment of its own stands in the stead of an older one."""
+        for place in self.new:
+            number, fitment = self.after[place], self.fitment(place)
+            for one in self.book.supersessions if fitment and fitment.component != number else ():
+                ends = (one.old, one.new)
+                older = self.oracle.serves(fitment.component)
+                if all(end in older and number in self.oracle.serves(end) for end in ends):
+                    yield one
+
+    def rules_that_would_be_broken(self) -> Iterator[Claim]:
+        """The rules that the set would break if what is new in some places were not."""
+        oracle = self.oracle
+        for place in self.new:
+            back = {**self.after, place: self.today[place]}
+            apart = {name for name, agrees in oracle.joints(back) if agrees is False}
+            apart |= {name for name, sure in oracle.conflicts(back, self.loose) if sure}
+            yield from (r for r in (*self.book.joints, *self.book.conflicts) if r.name in apart)
+            yield from (rule for rule in self.book.companions if self.lacks_what_it_had(rule, back))
+        for some in chain.from_iterable(combinations(self.new, n) for n in range(len(self.new))):
+            back = {**self.after, **{place: self.today[place] for place in some}}
+            yield from (b for b in self.book.budgets if oracle.live(b) and not oracle._budget_holds(b, back))
+
+    def lacks_what_it_had(self, rule: Companion, sitting: dict[str, str | None]) -> bool:
+        """Whether something that stays has today what the rule asks for, and no longer here."""
+        oracle = self.oracle
+        if not rule.required or not oracle.live(rule) or any(a.loose for a in rule.alternatives):
+            return False
+        stays = any(
+            self.after[p] == self.today[p] and rule.component in oracle.names(p, self.today[p])
+            for p in ([rule.position] if rule.position else oracle.places)
+        )
+        held, holds = (any(oracle.met(s, a) for a in rule.alternatives) for s in (self.today, sitting))
+        return stays and held and not holds
+
+    def remedies(self) -> Iterator[Claim]:
+        """What says that a flaw is gone: of an add-on the flaw itself, of another part the substitute."""
+        oracle = self.oracle
+        new = {self.after[p] for p in self.new} | set(self.loose)
+        for flaw in filter(oracle.live, self.book.flaws):
+            add_on = any(new & oracle.serves(number) for number in flaw.add_ons)
+            for place in oracle.places:
+                wished = oracle.wished(flaw) and oracle.section_wished(flaw, place)
+                asked = wished and oracle.carries(flaw, place, self.today[place])
+                has_it = oracle.carries(flaw, place, self.after[place])
+                if has_it and add_on and (asked or place in self.new):
+                    yield flaw
+                for one in self.book.substitutes if asked and not has_it else ():
+                    names = oracle.names(place, self.after[place])
+                    if one.name in flaw.substitutes and one.component in names and oracle.live(one):
+                        yield one
 
     def everything(self, sentence: str = "") -> list[str]:
         """All that is not so."""

@@ -125,7 +125,7 @@ def _read(call: Call[T], response: httpx.Response, memory: Memory) -> T:
     content, etag = response.content, response.headers.get("etag")
     if call.method == "GET" and etag:
         memory.keep(address, etag, content)
-    elif call.condition:
+    elif call.condition and not call.params.get("dry_run"):
         memory.keep(address, etag, None) if etag else memory.forget(address)
     elif etag and (location := response.headers.get("location")):
         memory.keep(location, etag, None)

@@ -11,10 +11,10 @@ from graftbook.closure.criteria import Difference, Totals
 from graftbook.closure.question import FitComponent, Limit, PriceAtMost, RemedyFlaws, Wish
 from graftbook.rulebook.model import (
     Budget,
+    Claim,
     Companion,
     Conflict,
     Effort,
-    Fitment,
     Flaw,
     Grade,
     Joint,
@@ -368,7 +368,7 @@ class Note:
 class Unconfirmed:
     """A claim that the answer rests on and that nobody has measured, fitted or driven."""
 
-    claim: Fitment | Companion
+    claim: Claim
     position: str
     component: str
 

@@ -108,7 +108,7 @@ def check_completeness(
         tuple(already_so(finished)),
         tuple(advised(finished)),
         tuple(not_determined(finished)),
-        tuple(unconfirmed_claims(claims_of(finished))) if not _unfit(finished) else (),
+        tuple(unconfirmed_claims(claims_of(finished, question.wishes))) if not _unfit(finished) else (),
         dict(scope.today),
         finished.after,
         with_effort(scope, finished.new, Effort.cutting),

@@ -221,10 +221,15 @@ class FinishedSet:
                     yield Broken(Cause.pair, place.pair, together, (fit, self.fit(other)))
 
     def _budgets(self) -> Iterator[Broken]:
-        budgets = {b.name: b for p in self.changed for b in self.scope.index.budgets_at.get(p, ())}
-        for budget in budgets.values():
+        for budget in self.budgets:
             if self.scope.holds(budget) and self._uncovered(budget):
                 yield Broken(Cause.budget, budget.name, budget, tuple(self.new_fits))
+
+    @cached_property
+    def budgets(self) -> list[Budget]:
+        """The budgets to which a changed position counts."""
+        found = {b.name: b for p in self.changed for b in self.scope.index.budgets_at.get(p, ())}
+        return list(found.values())
 
     def touches(self, budget: Budget) -> bool:
         """Whether a contribution to the budget differs from today's."""

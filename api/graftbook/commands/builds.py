@@ -8,10 +8,13 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands import distant
 
 if TYPE_CHECKING:
     from graftbook.builds.life.schemas import BuildStateOut
-    from graftbook.builds.standards.schemas import VariantRowOut, VersionsComparedOut
+    from graftbook.builds.standards.schemas import VariantRowOut, VariantTableOut, VersionsComparedOut
+    from graftbook.client import Client
+    from graftbook.settings import Settings
 
 
 def build(
@@ -23,18 +26,20 @@ def build(
     ] = None,
     sheet: Annotated[Path | None, typer.Option(help="Write the sheet that goes with it: a PDF.")] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
+    service: distant.Service = None,
 ) -> None:
     """How a build stands: what may be driven, what is still open. Ends with 1 where it may not be driven."""
-    from graftbook.builds.life.documents import sheet_document, state_document
-    from graftbook.builds.life.paper import sheet_pdf
-    from graftbook.builds.life.standing import standing
 
-    settings = c.settings_for(database)
+    def there(shop: "Client") -> "tuple[BuildStateOut, bytes]":
+        day = on.isoformat() if on else ""
+        return shop.build_state(name, on=day), shop.build_sheet_paper(name, on=day) if sheet else b""
+
     with c.readable_errors(), c.enough_time():
-        found = standing(c.service_for(settings), name, on)
-        state = state_document(found)
+        state, paper = distant.asked(
+            service, database, there, lambda settings: _stands(settings, name, on, with_sheet=bool(sheet))
+        )
         if sheet:
-            sheet.write_bytes(sheet_pdf(sheet_document(found), settings.house))
+            sheet.write_bytes(paper)
     if as_json:
         c.print_json(state)
     else:
@@ -45,6 +50,19 @@ def build(
         raise typer.Exit(c.NO)
 
 
+def _stands(
+    settings: "Settings", name: str, on: date | None, *, with_sheet: bool
+) -> "tuple[BuildStateOut, bytes]":
+    """What `GET /v1/builds/{name}/state` answers, and the sheet as a PDF where it is wanted."""
+    from graftbook.builds.life.documents import sheet_document, state_document
+    from graftbook.builds.life.paper import sheet_pdf
+    from graftbook.builds.life.standing import standing
+
+    found = standing(c.service_for(settings), name, on)
+    paper = sheet_pdf(sheet_document(found), settings.house) if with_sheet else b""
+    return state_document(found), paper
+
+
 def _state_lines(state: "BuildStateOut") -> Iterator[str]:
     vehicle, found = state["vehicle"], state["still_open"]
     yield f"{state['name']}: {vehicle['title']}, {vehicle['chassis']}, as of {state['on']}"
@@ -52,11 +70,11 @@ def _state_lines(state: "BuildStateOut") -> Iterator[str]:
     yield from (f"  - {reason}" for reason in state["drive"]["reasons"])
     yield f"Not as the factory left it: {c.counted(len(state['changed']), 'position')}."
     for change in state["changed"]:
-        yield f"  {change['position']}: {change['component'] or 'nothing'}, since {change['since']}"
+        yield f"  {change['position_title']}: {change['component'] or 'nothing'}, since {change['since']}"
     yield f"Still open: {c.counted(len(found['changes']), 'thing')}."
     yield from (f"  {sentence}" for sentence in found["sentences"])
     for one in found["changes"]:
-        where = one["position"] or "loose part"
+        where = one["position_title"] or "loose part"
         yield f"  {one['quantity']} x {one['component'] or 'nothing'} ({where}): {one['why']}"
     yield from (f"! {caution}" for caution in state["cautions"])
     yield state["defers"]
@@ -69,21 +87,23 @@ def specification(
         int | None, typer.Option(help="Compare with this earlier version, on variants and vehicles.", min=1)
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
+    service: distant.Service = None,
 ) -> None:
     """What a specification makes of every variant it is for. Ends with 1 where a variant has no set."""
-    from graftbook.builds.standards import service as standards
-    from graftbook.builds.stored.documents import specification_document
-
-    settings = c.settings_for(database)
     with c.readable_errors(), c.enough_time():
-        service = c.service_for(settings)
-        meant = standards.named(service.engine, name)
         if against:
-            before = specification_document(service.engine, meant["name"], against)
-            compared = standards.compare(service, before, meant)
+            compared = distant.asked(
+                service, database,
+                lambda shop: _compared_there(shop, name, against),
+                lambda settings: _compared_here(settings, name, against),
+            )  # fmt: skip
             c.print_json(compared) if as_json else c.print_lines(_compared_lines(compared))
             return
-        table = standards.table(service, meant)
+        table = distant.asked(
+            service, database,
+            lambda shop: shop.specification_variants(*_named(name)),
+            lambda settings: _table(settings, name),
+        )  # fmt: skip
     if as_json:
         c.print_json(table)
     else:
@@ -91,6 +111,34 @@ def specification(
         c.print_lines(map(_row_line, table["rows"]))
     if table["resolved"] < len(table["rows"]):
         raise typer.Exit(c.NO)
+
+
+def _named(name: str) -> tuple[str, int | None]:
+    """`name@version` as the two; without a version the latest."""
+    bare, _, version = name.partition("@")
+    return (bare, int(version)) if version.isascii() and version.isdecimal() else (name, None)
+
+
+def _compared_there(shop: "Client", name: str, against: int) -> "VersionsComparedOut":
+    bare, version = _named(name)
+    return shop.specification_effects(bare, against, version or shop.specification(bare)["version"])
+
+
+def _compared_here(settings: "Settings", name: str, against: int) -> "VersionsComparedOut":
+    from graftbook.builds.standards import service as standards
+    from graftbook.builds.stored.documents import specification_document
+
+    service = c.service_for(settings)
+    meant = standards.named(service.engine, name)
+    before = specification_document(service.engine, meant["name"], against)
+    return standards.compare(service, before, meant)
+
+
+def _table(settings: "Settings", name: str) -> "VariantTableOut":
+    from graftbook.builds.standards import service as standards
+
+    service = c.service_for(settings)
+    return standards.table(service, standards.named(service.engine, name))
 
 
 def _row_line(row: "VariantRowOut") -> str:

@@ -41,11 +41,12 @@ def check(
     from graftbook.questions.closures.summary import check_summary
 
     asked = c.query_from({name: value for name, value in locals().items() if name != "proposed"})
-    where = distant.place(service, database)
     with c.readable_errors():
         body = asked.body().model_dump(mode="json", exclude_unset=True, exclude={"alternatives"})
         body |= proposed_set(proposed)
-        document = distant.checked(where, body) if where else checked(c.settings_for(database), body)
+        document = distant.asked(
+            service, database, lambda shop: shop.check(**body), lambda settings: checked(settings, body)
+        )
         if summary:
             document = check_summary(document, full=None)
     if as_json or summary:
@@ -99,10 +100,13 @@ def fits(
 ) -> None:
     """Does this number fit that chassis? `graftbook fits 24PL-018412 QB-3310`"""
     about = {"chassis": chassis, "position": position or None, "options": option or []}
-    body = {"questions": [{**about, "component": number} for number in numbers], "proof": proof}
-    where = distant.place(service, database)
+    questions = [{**about, "component": number} for number in numbers]
     with c.readable_errors():
-        document = distant.compatible(where, body) if where else compatible(c.settings_for(database), body)
+        document = distant.asked(
+            service, database,
+            lambda shop: shop.compatibility(questions, proof=proof),
+            lambda settings: compatible(settings, {"questions": questions, "proof": proof}),
+        )  # fmt: skip
     if as_json:
         c.print_json(document)
     else:

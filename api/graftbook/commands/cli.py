@@ -37,11 +37,10 @@ from graftbook.commands.past import compare, history, remove, take_back
 from graftbook.commands.stock import stock
 
 if TYPE_CHECKING:
-    from graftbook.settings import Settings
-
-if TYPE_CHECKING:
+    from graftbook.editing.linting.schemas import LintFindingOut
     from graftbook.orders.question_schemas import OrderIn
     from graftbook.orders.schemas import OrderOut
+    from graftbook.settings import Settings
 
 app = Commands(
     name="graftbook",
@@ -149,10 +148,14 @@ def export(
         Path | None, typer.Argument(help="File, or folder that exists; else the terminal.")
     ] = None,
     database: c.Database = None,
+    service: distant.Service = None,
 ) -> None:
     """Write the whole catalogue as `load` reads it: one sheet, or a sheet a kind into a folder."""
     from graftbook.catalogue.format.exports import export as write
 
+    if where := distant.place(service, database):
+        _export_of(where, target)
+        return
     settings = settings_for(database)
     with readable_errors():
         engine = engine_for(settings)
@@ -162,6 +165,20 @@ def export(
         with counting("records written") as step:
             count = write(engine, target, step)
     c.say(f"{count} records written to {target}.")
+
+
+def _export_of(service: str, target: Path | None) -> None:
+    """Write a distant service's catalogue: one sheet."""
+    if target and target.is_dir():
+        stop("a service gives one sheet; name a file")
+    with readable_errors():
+        with distant.service_at(service) as shop:
+            sheet = shop.export()
+        if target is None or str(target) == "-":
+            sys.stdout.buffer.write(sheet)
+            return
+        target.write_bytes(sheet)
+    c.say(f"{len(sheet):,} bytes written to {target}.")
 
 
 @app.command()
@@ -208,24 +225,36 @@ def restore(
 def lint(
     database: c.Database = None,
     as_json: Annotated[bool, typer.Option("--json", help="As JSON.")] = False,
+    service: distant.Service = None,
 ) -> None:
     """Look for contradictions in the catalogue: numbers in circles, parts that can never be fitted, …"""
-    from graftbook.catalogue.lint.lint import lint as find_all
-
-    settings = settings_for(database)
-    with readable_errors(), counting("findings") as step:
-        findings = []
-        for finding in find_all(engine_for(settings), settings.currency):
-            findings.append(finding)
-            step(len(findings))
+    with readable_errors():
+        found = distant.asked(service, database, lambda shop: list(shop.lint(vehicles=True)), _findings)
     if as_json:
-        print_json([finding.document() for finding in findings])
+        print_json(found)
     else:
-        for finding in findings:
-            typer.echo(str(finding))
-        c.say(f"{counted(len(findings), 'finding')}.")
-    if findings:
+        print_lines(map(_finding_line, found))
+        c.say(f"{counted(len(found), 'finding')}.")
+    if found:
         raise typer.Exit(NO)
+
+
+def _findings(settings: "Settings") -> "list[LintFindingOut]":
+    """What `GET /v1/lint?vehicles=true` lists."""
+    from graftbook.catalogue.lint.lint import lint as find_all
+    from graftbook.editing.linting.service import documents_of
+
+    engine, found = engine_for(settings), []
+    with counting("findings") as step:
+        for finding in find_all(engine, settings.currency):
+            found.append(finding)
+            step(len(found))
+    return documents_of(engine, found)
+
+
+def _finding_line(found: "LintFindingOut") -> str:
+    where = f" ({', '.join(found['variants'])})" if found["variants"] else ""
+    return f"{found['kind']} ({found['severity']}): {found['sentence']}{where}; {found['fix']}"
 
 
 @app.command()
@@ -246,22 +275,22 @@ def closure(
     from graftbook.questions.closures.plain_text import answer_lines
     from graftbook.questions.closures.service import summary_of
 
-    asked, where = query_from(locals()), distant.place(service, database)
+    asked = query_from(locals())
     if summary:
         with readable_errors():
-            body = asked.body()
-            brief = (
-                distant.summary_of(where, body)
-                if where
-                else summary_of(service_for(settings_for(database)), body)
-            )
+            brief = distant.asked(
+                service, database,
+                lambda shop: shop.closure_summary(**distant.sent(asked.body())),
+                lambda settings: summary_of(service_for(settings), asked.body()),
+            )  # fmt: skip
         print_json(brief)
         raise typer.Exit(NO if brief["set"] is None else 0)
     with readable_errors():
-        if where:
-            document, wanted = distant.closure_and_order(where, asked.body(), order=not as_json)
-        else:
-            document, wanted = closure_and_order(service_for(settings_for(database)), asked.body())
+        document, wanted = distant.asked(
+            service, database,
+            lambda shop: distant.closure_and_order(shop, asked.body(), order=not as_json),
+            lambda settings: closure_and_order(service_for(settings), asked.body()),
+        )  # fmt: skip
     if as_json:
         print_json(document)
     else:
@@ -296,13 +325,13 @@ def order(
         stop(f"'{form}' is no form of an order; use text, {', '.join(MEDIA)}")
     if summary and form not in ("text", "json"):
         stop("a summary is JSON; leave out --format, or --summary")
-    asked, where = order_query_from(locals()), distant.place(service, database)
+    asked = order_query_from(locals())
     with readable_errors(), c.enough_time():
-        ordered = (
-            distant.ordered(where, asked.order(), form, part, summary=summary)
-            if where
-            else _ordered(settings_for(database), asked.order(), form, part, summary)
-        )
+        ordered = distant.asked(
+            service, database,
+            lambda shop: distant.ordered(shop, asked.order(), form, part, summary=summary),
+            lambda settings: _ordered(settings, asked.order(), form, part, summary),
+        )  # fmt: skip
     if not isinstance(ordered, bytes):
         ordered = "".join(f"{line.rstrip()}\n" for line in order_page(ordered)).encode()
     if output:

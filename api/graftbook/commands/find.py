@@ -28,12 +28,13 @@ def find(
     service: distant.Service = None,
 ) -> None:
     """Find upgrades, components and flaws by what people say: `graftbook find front discs`."""
-    said, where = " ".join(text), distant.place(service, database)
+    said = " ".join(text)
     with c.readable_errors():
-        if where:
-            document = distant.found(where, said, chassis, limit)
-        else:
-            document = found(c.settings_for(database), said, chassis, limit)
+        document = distant.asked(
+            service, database,
+            lambda shop: shop.search(said, chassis=chassis, limit=limit),
+            lambda settings: found(settings, said, chassis, limit),
+        )  # fmt: skip
     if as_json:
         c.print_json(document)
     else:

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, islice
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from graftbook.commands import completion
+from graftbook.commands import completion, distant
 from graftbook.commands import console as c
 
 if TYPE_CHECKING:
@@ -52,26 +52,38 @@ def history(
     limit: Annotated[int, typer.Option(min=1, max=PAGE, help="At most so many, the newest first.")] = 20,
     database: c.Database = None,
     as_json: c.AsJson = False,
+    service: distant.Service = None,
 ) -> None:
     """Who changed what, when and why: `history`, `history 12`, `history component QB-3310`."""
     if kind and not name and not kind.isdigit():
         c.stop("give a kind and a name, or the number of a revision")
-    settings = c.settings_for(database)
     with c.readable_errors():
         if not kind:
-            revisions = edits(settings, limit)
+            revisions = distant.asked(
+                service, database,
+                lambda shop: list(islice(shop.revisions(), limit)), lambda settings: edits(settings, limit),
+            )  # fmt: skip
             c.print_items(revisions, map(_edit_line, revisions), as_json)
             return
         if name:
-            changes = changes_of(settings, _known(kind), name, limit)
+            changes = distant.asked(
+                service, database,
+                lambda shop: list(islice(shop.record_history(_known(kind), name), limit)),
+                lambda settings: changes_of(settings, _known(kind), name, limit),
+            )  # fmt: skip
             lines = chain.from_iterable(map(_edit_and_change, changes))
         else:
-            changes = changed_by(settings, int(kind), limit)
+            changes = distant.asked(
+                service, database,
+                lambda shop: list(islice(shop.revision_changes(int(kind)), limit)),
+                lambda settings: changed_by(settings, int(kind), limit),
+            )  # fmt: skip
             lines = chain(
                 map(_edit_line, _edits_of(changes)), chain.from_iterable(map(_change_lines, changes))
             )
     c.print_items(changes, lines, as_json)
     if not changes:
+        c.say("No edit changed that.")
         raise typer.Exit(c.NO)
 
 
@@ -82,10 +94,15 @@ def compare(
     ] = None,
     database: c.Database = None,
     as_json: c.AsJson = False,
+    service: distant.Service = None,
 ) -> None:
     """What says something else as of two revisions: `graftbook compare 3` is what changed since."""
     with c.readable_errors():
-        found = differences(c.settings_for(database), old, new)
+        found = distant.asked(
+            service, database,
+            lambda shop: list(shop.compare_revisions(old, new)),
+            lambda settings: differences(settings, old, new),
+        )  # fmt: skip
     c.print_items(found, chain.from_iterable(map(_change_lines, found)), as_json)
     c.say(f"{c.counted(len(found), 'record')} {'says' if len(found) == 1 else 'say'} something else.")
 

@@ -1,12 +1,16 @@
 """`graftbook stock`: the shop's own store as a sheet, and a count of it."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from graftbook.commands import console as c
+from graftbook.commands import distant
 from graftbook.commands.group import Commands
+
+if TYPE_CHECKING:
+    from graftbook.settings import Settings
 
 stock = Commands(help="The shop's own store.")
 
@@ -15,13 +19,11 @@ stock = Commands(help="The shop's own store.")
 def list_(
     target: Annotated[Path | None, typer.Argument(help="File to write; else the terminal.")] = None,
     database: c.Database = None,
+    service: distant.Service = None,
 ) -> None:
     """All that lies in the store as CSV: number, quantity, place."""
-    from graftbook.orders.stock.service import whole_sheet
-
-    settings = c.settings_for(database)
     with c.readable_errors():
-        sheet, _etag = whole_sheet(c.engine_for(settings))
+        sheet = distant.asked(service, database, lambda shop: shop.stock_sheet().decode(), _whole_sheet)
         if target:
             target.write_text(sheet, encoding="utf-8", newline="")
     if not target:
@@ -29,6 +31,12 @@ def list_(
         return
     rows = sheet.count("\n") - 1
     c.say(f"{rows:,} {'number' if rows == 1 else 'numbers'} written to {target}.")
+
+
+def _whole_sheet(settings: "Settings") -> str:
+    from graftbook.orders.stock.service import whole_sheet
+
+    return whole_sheet(c.engine_for(settings))[0]
 
 
 @stock.command()

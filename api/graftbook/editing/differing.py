@@ -1,38 +1,90 @@
-"""In which sentences two answers to one question differ: without an edit, and with it."""
+"""What comes of one question without an edit and with it, and in which sentences that differs.
 
-from collections.abc import Iterator
-from dataclasses import replace
+Pure: from values to values, so that a reasoning process can do all of it.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Finding
-from graftbook.closure.answer import Answer, Change, Solution
+from graftbook.closure.answer import Answer, Change, Outcome, Solution
+from graftbook.closure.answering import answer_question
 from graftbook.closure.criteria import Criterion
-from graftbook.closure.explain.comparing import compare
+from graftbook.closure.explain.comparing import Comparison, compare
 from graftbook.closure.words import phrases, wording
-from graftbook.questions.reading import Asked
+from graftbook.questions.closures.reasoning import Posed
 from graftbook.rulebook.model import RuleBook
 
 
-def extra(before: Answer, after: Answer) -> int:
-    """What the parts cost more with the edit, in minor units; 0 where a price is not known."""
-    if before.solution is None or after.solution is None:
-        return 0
-    one, other = before.solution.totals, after.solution.totals
+@dataclass(frozen=True, slots=True)
+class Differing:
+    """How a question's answer differs with the edit, and in what; of one `undecided`, what stopped it.
+
+    `extra`: what its parts cost more, in minor units; 0 where a price is not known. `more_time`: with more
+    of it more may be told.
+    """
+
+    how: Literal["impossible", "possible", "changed", "same", "undecided"]
+    sentences: tuple[str, ...] = ()
+    extra: int = 0
+    more_time: bool = False
+
+
+def differing(before: Posed, after: Posed) -> Differing:
+    """Both answers to a question, compared; the deadline is that of the first, for both."""
+    until = before.deadline
+    one = answer_question(before.book, before.question, until.halfway(), next_bests=False)
+    other = answer_question(after.book, after.question, until.within(until.left()), next_bests=False)
+    return told_apart(before, one, after, other)
+
+
+def told_apart(before: Posed, one: Answer, after: Posed, other: Answer) -> Differing:
+    """Two answers as what differs between them; two impossibles are alike."""
+    stopped = [*_why_undecided("Today's answer", one), *_why_undecided("The answer with the edit", other)]
+    if stopped:
+        return Differing(
+            "undecided", tuple(stopped), more_time=Outcome.too_large not in (one.outcome, other.outcome)
+        )
+    if one.solution is None or other.solution is None:
+        if one.solution is not None:
+            parts = (wording.contradiction_sentences(after.book, each) for each in other.contradictions)
+            return Differing("impossible", tuple(line for part in parts for line in part))
+        if other.solution is not None:
+            return Differing("possible", (f"It can then be done: {wording.costs(other.solution.totals)}",))
+        return Differing("same")
+    compared = compare(one, other)
+    sentences = (
+        *_sums_and_parts(before, one.solution, after, other.solution, compared),
+        *_found_otherwise(_found(before, one.solution), _found(after, other.solution)),
+        *_told_otherwise(before, one.solution, after, other.solution),
+    )
+    more = _extra(one.solution, other.solution)
+    return Differing("changed", sentences, more) if sentences else Differing("same")
+
+
+def _why_undecided(which: str, answer: Answer) -> Iterator[str]:
+    """What stopped one of the two answers; nothing when it is decided."""
+    if answer.outcome is Outcome.too_large:
+        yield f"{which} reaches more than can be reasoned over."
+    elif answer.outcome is Outcome.not_proved:
+        yield f"{which} was not proved in time."
+
+
+def _extra(before: Solution, after: Solution) -> int:
+    one, other = before.totals, after.totals
     return 0 if one.unknown_prices or other.unknown_prices else other.price - one.price
 
 
-def differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> Iterator[str]:
-    """What a set gains and loses, and what of its arithmetic and its evidence is otherwise; two impossibles
-    are alike."""
-    if before.solution is None or after.solution is None:
-        return
-    compared = compare(before, after)
-    loose = {(part.component, part.quantity): part for part in before.solution.loose}
-    now = {(part.component, part.quantity): part for part in after.solution.loose}
+def _sums_and_parts(
+    before: Posed, one: Solution, after: Posed, other: Solution, compared: Comparison
+) -> Iterator[str]:
+    """What the set costs more and what it holds otherwise."""
     difference = compared.difference
-    if more_dear := extra(before, after):
+    if more_dear := _extra(one, other):
         more = f"{phrases.money(abs(more_dear))} {'more' if more_dear > 0 else 'less'}"
-        yield f"Its parts cost {phrases.money(after.solution.totals.price)} with the edit, {more} than today."
+        yield f"Its parts cost {phrases.money(other.totals.price)} with the edit, {more} than today."
         figures: dict[Criterion, int] = {
             c: more for c, more in difference.figures.items() if c is not Criterion.price
         }
@@ -42,17 +94,41 @@ def differences(asked: Asked, before: Answer, then: Asked, after: Answer) -> Ite
     gone = {change.position: change for change in compared.only_in_one}
     come = {change.position: change for change in compared.only_in_other}
     for position in sorted(gone.keys() | come.keys()):
-        yield _otherwise(asked.book, gone.get(position), then.book, come.get(position))
-    for key in sorted(now.keys() - loose.keys()):
-        yield f"New: {wording.loose_sentence(then.book, now[key])}"
-    for key in sorted(loose.keys() - now.keys()):
-        yield f"No longer: {wording.loose_sentence(asked.book, loose[key])}"
-    yield from _found_otherwise(_found(asked, before.solution), _found(then, after.solution))
-    if (rests := wording.rests_on(after.solution)) != wording.rests_on(before.solution):
+        yield _otherwise(before.book, gone.get(position), after.book, come.get(position))
+    yield from _come_and_gone(
+        "No longer", "New",
+        (wording.loose_sentence(before.book, part) for part in one.loose),
+        (wording.loose_sentence(after.book, part) for part in other.loose),
+    )  # fmt: skip
+
+
+def _come_and_gone(gone: str, come: str, before: Iterable[str], after: Iterable[str]) -> Iterator[str]:
+    """The lines that are there on one side only."""
+    was, now = dict.fromkeys(before), dict.fromkeys(after)
+    yield from (f"{come}: {line}" for line in now if line not in was)
+    yield from (f"{gone}: {line}" for line in was if line not in now)
+
+
+def _told_otherwise(before: Posed, one: Solution, after: Posed, other: Solution) -> Iterator[str]:
+    """What is said otherwise of the work that both sets have, of the flaws and the rules, of the evidence."""
+    was = {(change.position, change.component): change for change in one.changes}
+    for change in other.changes:
+        old = was.get((change.position, change.component))
+        now = wording.change_sentence(after.book, change, choices=False)
+        if old and (then := wording.change_sentence(before.book, old, choices=False)) != now:
+            yield f"{now} It was: {then}"
+        elif old and old.grade is not change.grade:
+            what = wording.what_changes(after.book, change)
+            yield f"{what}: {wording.GRADE_WORDS[change.grade]}; it was {wording.GRADE_WORDS[old.grade]}."
+    yield from _come_and_gone(
+        "No longer told", "Now told",
+        wording.remark_sentences(before.book, one), wording.remark_sentences(after.book, other),
+    )  # fmt: skip
+    if (rests := wording.rests_on(other)) != wording.rests_on(one):
         yield rests
 
 
-def _found(asked: Asked, solution: Solution) -> dict[str, Finding]:
+def _found(asked: Posed, solution: Solution) -> dict[str, Finding]:
     """Check → what it finds of the set."""
     vehicle = asked.question.vehicle
     found = check_set(asked.book, vehicle, solution.today, solution.after, asked.market, asked.binding)

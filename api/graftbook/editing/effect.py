@@ -25,13 +25,12 @@ from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.staging import table
 from graftbook.closure.answer import Answer, Outcome
-from graftbook.closure.answering import answer_question
 from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.closure.words import phrases, wording
+from graftbook.closure.words import phrases
 from graftbook.database import Source, reading
 from graftbook.editing.asked_before import MOST_STORED, Subject, lately_and_builds, on_variants
-from graftbook.editing.differing import differences, extra
+from graftbook.editing.differing import Differing, differing, told_apart
 from graftbook.problems import Busy, Problem, UnknownVariant
 from graftbook.process.background import Job
 from graftbook.process.state import Service
@@ -380,48 +379,24 @@ def _compare_one(service: Service, effect: Effect, kept: _Kept, seconds: float) 
         told = kept.after.detail or kept.after.title
         effect.impossible.append(_told(kept, [f"It can no longer be asked: {told}"]))
         return False
-    before = _answer(service, kept.before, seconds / 2)
-    after = _answer(service, kept.after, seconds / 2)
-    if stopped := [
-        *_why_undecided("Today's answer", before),
-        *_why_undecided("The answer with the edit", after),
-    ]:
-        effect.undecided.append(_told(kept, stopped))
-        return Outcome.too_large not in (before.outcome, after.outcome)
-    if before.outcome is Outcome.proved and after.outcome is Outcome.impossible:
-        reasons = [
-            line
-            for one in after.contradictions
-            for line in wording.contradiction_sentences(kept.after.book, one)
-        ]
-        effect.impossible.append(_told(kept, reasons))
-    elif before.outcome is Outcome.impossible and after.outcome is Outcome.proved:
-        solution = after.solution
-        cost = [f"It can then be done: {wording.costs(solution.totals)}"] if solution else []
-        effect.possible.append(_told(kept, cost))
-    elif sentences := list(differences(kept.before, before, kept.after, after)):
-        effect.changed.append(_told(kept, sentences, extra(before, after)))
-    else:
-        effect.same.append(_told(kept))
-    return False
+    found = _differing(service, kept.before, kept.after, seconds)
+    getattr(effect, found.how).append(_told(kept, found.sentences, found.extra))
+    return found.more_time
 
 
-def _why_undecided(which: str, answer: Answer) -> Iterator[str]:
-    """What stopped one of the two answers; nothing when it is decided."""
-    if answer.outcome is Outcome.too_large:
-        yield f"{which} reaches more than can be reasoned over."
-    elif answer.outcome is Outcome.not_proved:
-        yield f"{which} was not proved in time."
-
-
-def _answer(service: Service, asked: Asked, seconds: float) -> Answer:
-    """One of the two answers. The book of an edit that is undone is in no database: it goes as a value."""
-    question = replace(asked.question, alternatives=0)
+def _differing(service: Service, before: Asked, after: Asked, seconds: float) -> Differing:
+    """Both answers compared, where reasoning is done. The book of an edit that is undone is in no database:
+    it goes as a value."""
     deadline = Deadline(seconds)
+    one, other = (
+        replace(posed, question=replace(posed.question, alternatives=0))
+        for posed in (asked.posed(service.settings.currency, deadline) for asked in (before, after))
+    )
     try:
-        return service.reasoner.run(answer_question, asked.book, question, deadline, deadline=deadline)
+        return service.reasoner.run(differing, one, other, deadline=deadline)
     except OutOfTime:
-        return Answer(Outcome.not_proved)
+        late = Answer(Outcome.not_proved)
+        return told_apart(one, late, other, late)
 
 
 def _asks(asked: Asked) -> str:

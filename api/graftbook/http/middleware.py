@@ -26,6 +26,7 @@ from typing import Any
 from fastapi import HTTPException
 from starlette.middleware.cors import CORSMiddleware
 from starlette.requests import ClientDisconnect
+from starlette.routing import Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from graftbook.http.responses import problem_answer
@@ -254,6 +255,8 @@ class Strict:
             try:
                 body = await _whole(receive)
                 problem = doubtful(body) if body is not None else None
+                if problem is not None and not _takes_json(scope):
+                    problem = None
                 receive = _again(body, receive)
             except BodyRefused as error:
                 problem = error.problem
@@ -315,6 +318,14 @@ def _each_once(pairs: list[tuple[str, Any]]) -> None:
 
 def _is_json(scope: Scope) -> bool:
     return any(name == b"content-type" and b"json" in value.lower() for name, value in scope["headers"])
+
+
+def _takes_json(scope: Scope) -> bool:
+    """Whether the route takes JSON: one that takes a sheet, a picture or nothing has its own word on it."""
+    for route in scope["app"].routes:
+        if route.matches(scope)[0] is Match.FULL:
+            return getattr(route, "body_field", None) is not None
+    return True
 
 
 async def _whole(receive: Receive) -> bytes | None:

@@ -134,8 +134,15 @@ def test_who_is_not_signed_in_sees_it_well_too(visit: Visit, served: Served, nam
     seen_well(visit, served, PAGES[name])
 
 
+SPILT = """[...document.querySelectorAll(
+    'main :is(tr:not(:has([rowspan])), li, p, dl, fieldset, section, form)')]
+  .filter(each => each.clientHeight && each.scrollHeight > each.clientHeight + 8
+    && getComputedStyle(each).overflowY === 'visible').map(each => each.outerHTML.slice(0, 200))"""
+"""What is higher than the room that it was given, and so lies over what comes below."""
+
+
 def seen_well(visit: Visit, served: Served, path: str) -> None:
-    """No complaint, nothing from elsewhere, one heading, and it fits at every width."""
+    """No complaint, nothing from elsewhere, one heading, and it fits at every width, nothing over another."""
     page, asked = visit.page, []
     visit.complaints.clear()
     page.set_viewport_size({"width": 1280, "height": 900})
@@ -151,6 +158,7 @@ def seen_well(visit: Visit, served: Served, path: str) -> None:
     for width in (390, 1280, 1800):
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth") <= width, width
+        assert page.evaluate(SPILT) == [], width
     assert visit.complaints == []
 
 

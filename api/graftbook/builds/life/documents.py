@@ -158,7 +158,7 @@ def sheet_document(standing: Standing) -> s.BuildSheetOut:
         "flaws_brought": check["flaws_brought"],
         "checks": check["checks"],
         "unconfirmed": check["unconfirmed"],
-        "events": event_documents(counted),
+        "events": event_documents(counted, called(standing)),
     }  # fmt: skip
 
 
@@ -170,6 +170,13 @@ def _name(standing: Standing, number: str | None) -> str | None:
 def _title(standing: Standing, position: str) -> str:
     place = standing.scope.book.positions.get(position)
     return place.title if place else position
+
+
+def called(standing: Standing) -> dict[str, str]:
+    """What people call the positions and the characteristics that the records of a build name."""
+    book = standing.scope.book
+    kinds = {kind.name: kind.title for kind in book.kinds.values()}
+    return kinds | {place.name: place.title for place in book.positions.values()}
 
 
 def _changed(standing: Standing, position: str) -> s.BuildChangedOut:

@@ -61,7 +61,8 @@ def list_events(
     size = limit or service.settings.page_size
     search = {"list": "build-events", "build": name}
     after = int(read_cursor(cursor, search, 1)[0]) if cursor else 0
-    told = recording.event_documents(recording.events_of(service.engine, name))
+    events = recording.events_of(service.engine, name)
+    told = recording.event_documents(events, recording.called_in(service.engine, events))
     rows = [one for one in told if one["id"] > after and not (on and one["day"] > on.isoformat())]
     following = write_cursor(search, [str(rows[size - 1]["id"])]) if len(rows) > size else None
     return page_answer(request, rows[:size], following)

@@ -12,7 +12,9 @@ from graftbook.builds.service import Recorded
 from graftbook.builds.stored import store
 from graftbook.builds.stored.documents import BuildOut, build_document, row_of, specification_document
 from graftbook.builds.stored.events import Event, taken_back
-from graftbook.catalogue.store.titles import quantities
+from graftbook.catalogue.format.records import CharacteristicKindRecord, PositionRecord
+from graftbook.catalogue.store.titles import quantities, titles
+from graftbook.closure.words.phrases import opening, with_article
 from graftbook.database import reading
 from graftbook.http.values import counted
 from graftbook.idempotency.service import EACH_TIME, Once
@@ -132,8 +134,18 @@ def events_of(engine: Engine, name: str) -> list[Event]:
         return store.events_of(session, name)
 
 
-def event_documents(events: Sequence[Event]) -> list[s.BuildEventOut]:
-    """Events as facts, each with its sentence, in the order given."""
+def called_in(engine: Engine, events: Sequence[Event]) -> dict[str, str]:
+    """What people call the positions and the characteristics that events name."""
+    details = [event.detail for event in events]
+    wishes = [wish for detail in details for wish in detail.get("wishes", ())]
+    places = {one[key] for one in (*details, *wishes) for key in ("position", "clear") if one.get(key)}
+    kinds = {detail["characteristic"] for detail in details if detail.get("characteristic")}
+    with reading(engine) as session:
+        return titles(session, PositionRecord, places) | titles(session, CharacteristicKindRecord, kinds)
+
+
+def event_documents(events: Sequence[Event], called: Mapping[str, str]) -> list[s.BuildEventOut]:
+    """Events as facts, each with its sentence, in the order given. `called`: a name → what people call it."""
     gone = taken_back(events)
     return [
         {
@@ -142,7 +154,7 @@ def event_documents(events: Sequence[Event]) -> list[s.BuildEventOut]:
             "at": event.at.isoformat(),
             "who": event.who,
             "what": event.what,
-            "sentence": sentence_of(event),
+            "sentence": sentence_of(event, called),
             "detail": dict(event.detail),
             "taken_back": gone[event.id].detail["reason"] if event.id in gone else None,
         }
@@ -150,14 +162,15 @@ def event_documents(events: Sequence[Event]) -> list[s.BuildEventOut]:
     ]
 
 
-def sentence_of(event: Event) -> str:
+def sentence_of(event: Event, called: Mapping[str, str]) -> str:
     """What an event says."""
     said = event.detail
+    place = with_article(called.get(where, where)) if (where := said.get("position")) else ""
     match event.what:
         case "stated":
             return _stated(said)
         case "fitted":
-            return _fitted(said)
+            return _fitted(said, place)
         case "used":
             return f"{said['quantity']} × {said['component']} used."
         case "kept":
@@ -166,10 +179,12 @@ def sentence_of(event: Event) -> str:
             hours, minutes = divmod(said["minutes"], 60)
             return f"{said['done']}{f' ({hours} h {minutes:02} min)' if said['minutes'] else ''}."
         case "measured":
-            return f"{said['characteristic']} at {said['position']} measured: {said['value']}."
+            kind = said["characteristic"]
+            return f"{opening(called.get(kind, kind))} at {place} measured: {said['value']}."
         case "decided":
             reason = f": {said['reason']}" if said["reason"] else ""
-            return f"Decided{reason} ({', '.join(map(_wish, said['wishes'])) or 'nothing any more'})."
+            wishes = ", ".join(_wish(wish, called) for wish in said["wishes"])
+            return f"Decided{reason} ({wishes or 'nothing any more'})."
         case "built to":
             return f"Built to {said['specification']}."
         case "note":
@@ -178,9 +193,13 @@ def sentence_of(event: Event) -> str:
             return f"Record {said['event']} taken back: {said['reason']}."
 
 
-def _wish(wish: Mapping[str, Any]) -> str:
-    """A decided wish in the words in which it was sent."""
-    return " ".join(f"{word.replace('_', ' ')} {value}" for word, value in wish.items())
+def _wish(wish: Mapping[str, Any], called: Mapping[str, str]) -> str:
+    """A decided wish in the words in which it was sent, a position as people call it."""
+    said = {word: with_article(called[v]) if v in called else v for word, v in wish.items()}
+    return " ".join(f"{_SAID.get(word, word).replace('_', ' ')} {value}" for word, value in said.items())
+
+
+_SAID = {"position": "at"}
 
 
 def brief_of(event: s.BuildEventOut) -> str:
@@ -196,10 +215,9 @@ def _stated(said: Mapping[str, Any]) -> str:
     return f"{said['chassis']}{options}, {other}."
 
 
-def _fitted(said: Mapping[str, Any]) -> str:
-    what = f"{said['component']} fitted at {said['position']}" if said["component"] else (
-        f"Nothing sits at {said['position']} any more"
-    )  # fmt: skip
+def _fitted(said: Mapping[str, Any], place: str) -> str:
+    number = said["component"]
+    what = f"{number} fitted at {place}" if number else f"Nothing sits at {place} any more"
     off = f", {said['off']} came off" if said["off"] else ""
     kept = f", kept: {said['kept']}" if said["kept"] else ""
     by = f" (order list {said['list']})" if said["list"] else ""

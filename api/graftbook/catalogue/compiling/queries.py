@@ -16,7 +16,7 @@ from sqlmodel import Session
 
 from graftbook.catalogue.compiling import values as c
 from graftbook.catalogue.history.revisions import chain_of, epoch_of
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.loading.staging import as_list, listed, listed_under, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.nearest import names_near
 from graftbook.catalogue.store.reported import reports_by_claim
@@ -42,10 +42,16 @@ def book_revision(session: Session, variant: str) -> int | None:
 
 def book_revisions(session: Session, variants: Iterable[str]) -> dict[str, int]:
     """The same of many variants at once; those that there are not are missing."""
-    row, ranges, connection = table("variant"), table("range"), session.connection()
-    query = select(row.c.name, ranges.c.revision).join(ranges, row.c.range == ranges.c.name)
-    found = connection.execute(query.where(row.c.name.in_(listed(connection, variants))))
+    connection = session.connection()
+    found = connection.execute(_revisions_of(connection.dialect.name), {"variants": as_list(variants)})
     return {one.name: one.revision for one in found}
+
+
+@lru_cache
+def _revisions_of(dialect: str) -> Select[Any]:
+    row, ranges = table("variant"), table("range")
+    query = select(row.c.name, ranges.c.revision).join(ranges, row.c.range == ranges.c.name)
+    return query.where(row.c.name.in_(listed_under(dialect, "variants")))
 
 
 def compile_book(session: Session, variant: str) -> m.RuleBook:
@@ -301,8 +307,8 @@ class _Compiler:
     def components(self, numbers: Iterable[str]) -> tuple[dict[str, m.Component], tuple[m.Supersession, ...]]:
         """These components and those tied to them, and the supersessions between them."""
         component, value, fitment = table("component"), table("characteristic"), table("fitment")
-        chain = chain_of(self.connection, listed(self.connection, sorted(numbers)))
-        named = list(self.connection.execute(select(chain.columns[0])).scalars())
+        tied = _tied_to(self.connection.dialect.name)
+        named = list(self.connection.execute(tied, {"numbers": as_list(sorted(numbers))}).scalars())
         of_named = listed(self.connection, named)
         fits = exists().where(fitment.c.component == component.c.number).label("fits")
         rows = self.connection.execute(
@@ -364,6 +370,12 @@ def _rows_of(name: str, kinds: tuple[str, ...]) -> Select[Any]:
         .where(spelt.c.variant == bindparam("variant"), claim.c.kind.in_(kinds))
         .order_by(*rows.primary_key)
     )
+
+
+@lru_cache
+def _tied_to(dialect: str) -> Select[Any]:
+    """The query of `numbers` and all that twins and supersessions tie to them."""
+    return select(chain_of(dialect, listed_under(dialect, "numbers")).columns[0])
 
 
 def _evidence_by_claim(rows: Iterable[Any]) -> dict[str, list[m.Evidence]]:

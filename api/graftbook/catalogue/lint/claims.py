@@ -15,7 +15,7 @@ from graftbook.rulebook.model import When
 
 MOST = 100_000
 """Claims with reports that are looked at."""
-_BELIEVED = ("fitment", "substitute", "flaw", "companion", "conflict")
+_BELIEVED = ("fitment", "substitute", "flaw", "companion", "conflict", "joint", "budget", "supersession")
 """The kinds of claim of which somebody should say why they are believed."""
 _SIDES = {"left": "right", "right": "left"}
 

@@ -2,7 +2,6 @@
 
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Any
 
 
 class Severity(StrEnum):
@@ -132,18 +131,3 @@ class Finding:
     def fix(self) -> str:
         """What mends it."""
         return _FIX[self.wrong]
-
-    def document(self) -> dict[str, Any]:
-        """The finding as facts for JSON."""
-        return {
-            "kind": self.wrong.value,
-            "severity": self.severity.value,
-            "records": list(self.records),
-            "variants": list(self.variants),
-            "sentence": self.sentence,
-            "fix": self.fix,
-        }
-
-    def __str__(self) -> str:
-        where = f" ({', '.join(self.variants)})" if self.variants else ""
-        return f"{self.wrong.value} ({self.severity}): {self.sentence}{where}; {self.fix}"

@@ -75,22 +75,26 @@ def still_named(connection: Connection, removals: Removals) -> Iterator[Mistake]
                 yield Mistake(Place(REMOVED, 0), kind, column.name, message, row[column.name])
 
 
-def _references_to(kind: str) -> Iterator[ForeignKey]:
-    """The columns that name records of a kind, but for those whose rows go with it."""
+def _references_to(kind: str, *, going_with_it: bool = False) -> Iterator[ForeignKey]:
+    """The columns that name records of a kind: those whose rows go with it, or all others."""
     targets = {table(kind)} | ({table("claim")} if kind in CLAIMS else set())
     for holder in SQLModel.metadata.sorted_tables:
         for key in holder.foreign_keys:
-            if key.column.table in targets and key.ondelete != "CASCADE":
+            if key.column.table in targets and (key.ondelete == "CASCADE") is going_with_it:
                 yield key
 
 
 def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
-    """Delete what other rooms (builds, orders, stock) hold of the records: only where nothing is kept."""
+    """Delete what goes with the records, and what other rooms (builds, orders, stock) hold of them: only
+    where nothing is kept and references are not held."""
     for kind, names in removals.items():
-        for key in _references_to(kind) if kind != "range" else ():
-            holder = key.parent.table
-            if holder.name not in KIND_BY_WORD and "claim" not in holder.c:
-                connection.execute(delete(holder).where(key.parent.in_(listed(connection, names))))
+        if kind in ("range", "chassis_span"):
+            continue
+        elsewhere = (k for k in _references_to(kind) if "claim" not in k.parent.table.c)
+        others = (k for k in elsewhere if k.parent.table.name not in KIND_BY_WORD)
+        for key in (*others, *_references_to(kind, going_with_it=True)):
+            gone = delete(key.parent.table).where(key.parent.in_(listed(connection, names)))
+            connection.execute(gone)
 
 
 _OWNERS = {"build": "build", "list": "order list", "specification": "specification"}

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cache, partial
+from functools import cache, lru_cache, partial
 from typing import Any
 
 from rapidfuzz import process
@@ -26,7 +26,7 @@ from sqlalchemy import (
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, plain_text
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.loading.staging import as_list, listed_under, table
 from graftbook.catalogue.store.nearest import components_near
 from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
@@ -76,12 +76,12 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     One query however many there are, the spans of the prefixes that they may have.
     """
     read = {one: readings(one[0]) for one in asked}
-    connection, span = session.connection(), table("chassis_span")
+    connection = session.connection()
     prefixes = {prefix for every in read.values() for prefix, _ in every}
-    query = select(span).where(span.c.prefix.in_(listed(connection, sorted(prefixes))))
     spans: dict[str, list[Any]] = defaultdict(list)
     firsts: dict[str, list[int]] = defaultdict(list)
-    for one in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
+    query = _spans_of(connection.dialect.name)
+    for one in connection.execute(query, {"prefixes": as_list(sorted(prefixes))}):
         spans[one.prefix].append(one)
         firsts[one.prefix].append(one.first_serial)
     found: dict[Any, Found] = {}
@@ -96,13 +96,19 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     return found
 
 
+@lru_cache
+def _spans_of(dialect: str) -> Select[Any]:
+    span = table("chassis_span")
+    query = select(span).where(span.c.prefix.in_(listed_under(dialect, "prefixes")))
+    return query.order_by(span.c.prefix, span.c.first_serial)
+
+
 def day_built(span: Any, serial: int) -> date:
     """The day on which a serial was built if its span was built evenly."""
-    days = (span.built_to - span.built_from).days
-    steps = span.last_serial - span.first_serial
-    passed = days * (serial - span.first_serial) // steps if steps else 0
-    result: date = span.built_from + timedelta(days=passed)
-    return result
+    began: date = span.built_from
+    first = span.first_serial
+    steps = span.last_serial - first
+    return began + timedelta((span.built_to - began).days * (serial - first) // steps) if steps else began
 
 
 def chassis_near(session: Session, chassis: str) -> list[str]:
@@ -280,19 +286,24 @@ def numbers_near(session: Session, number: str) -> list[str]:
 def numbers_meant(session: Session, numbers: Iterable[str]) -> dict[str, list[str]]:
     """For each number as typed the components that it may mean, the number itself first when it is one;
     those that nobody has are missing. One query however many there are."""
-    component, connection = table("component").c, session.connection()
+    connection = session.connection()
     typed = {number: as_typed(number) for number in numbers}
-    query = select(component.typed, component.number).where(
-        component.typed.in_(listed(connection, set(typed.values())))
-    )
+    query = _meant_by(connection.dialect.name)
     known: dict[str, list[str]] = {}
-    for row in connection.execute(query.order_by(component.number)):
+    for row in connection.execute(query, {"typed": as_list(set(typed.values()))}):
         known.setdefault(row.typed, []).append(row.number)
     return {
         number: sorted(known[key], key=partial(_itself_first, number))
         for number, key in typed.items()
         if key in known
     }
+
+
+@lru_cache
+def _meant_by(dialect: str) -> Select[Any]:
+    component = table("component").c
+    query = select(component.typed, component.number)
+    return query.where(component.typed.in_(listed_under(dialect, "typed"))).order_by(component.number)
 
 
 def _itself_first(number: str, one: str) -> tuple[bool, str]:

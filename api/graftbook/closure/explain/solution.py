@@ -21,6 +21,8 @@ from graftbook.closure.answer import (
     number_asked,
 )
 from graftbook.closure.explain.reasons import Explanation, Reason
+from graftbook.closure.question import RemedyFlaw, RemedyFlaws, Wish
+from graftbook.closure.search.brought import brought_on, flaws_asked
 from graftbook.closure.search.deadline import EXPLAINED, Deadline
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation
@@ -33,7 +35,7 @@ from graftbook.closure.search.totals import (
     totals_of,
 )
 from graftbook.closure.verify import Broken, FinishedSet, short_of, verify
-from graftbook.rulebook.model import Budget, Companion, Effort, Fitment, Flaw, Grade
+from graftbook.rulebook.model import Budget, Claim, Companion, Effort, Fitment, Flaw, Grade
 from graftbook.rulebook.scope import LOOSE, Fit, Scope
 
 _Flawed = list[tuple[Flaw, Fit, FlawNote]]
@@ -197,7 +199,7 @@ def _silent_in_budgets(finished: FinishedSet) -> Iterator[tuple[Budget, tuple[Fi
             yield budget, silent
 
 
-_Claims = Iterable[tuple[Fitment | Companion, Fit]]
+_Claims = Iterable[tuple[Claim, Fit]]
 
 
 def unconfirmed_claims(claims: _Claims) -> Iterator[Unconfirmed]:
@@ -214,16 +216,87 @@ def contradicted_claims(claims: _Claims) -> Iterator[Unconfirmed]:
             yield Unconfirmed(claim, fit.position, fit.component or "")
 
 
-def claims_of(finished: FinishedSet) -> Iterator[tuple[Fitment | Companion, Fit]]:
-    """Every claim that the changes rest on: their fitments, and the companion rules that they bring."""
+def claims_of(finished: FinishedSet, wishes: Iterable[Wish]) -> list[tuple[Claim, Fit]]:
+    """Every claim that the changes rest on, with the fit that it speaks of, each once: that what is new fits,
+    the rules that made it follow or made something go, and what remedies a flaw that was to be remedied."""
+    found = _each_claim(finished, wishes)
+    return list({(type(claim), claim.name, fit): (claim, fit) for claim, fit in found}.values())
+
+
+def _each_claim(finished: FinishedSet, wishes: Iterable[Wish]) -> Iterator[tuple[Claim, Fit]]:
     for fit in finished.new_fits:
-        fitment = finished.scope.option(fit).fitment
-        if fitment is not None:
-            yield fitment, fit
-        for number in finished.scope.names(fit):
-            for rule in finished.scope.index.companions_of.get(number, ()):
-                if finished.speaks(rule, fit):
-                    yield rule, fit
+        yield from _claims_of_fit(finished, fit)
+        yield from _kept_by(finished, fit)
+    yield from _not_together(finished)
+    for budget in finished.budgets:
+        if covering := _covering(finished, budget):
+            yield budget, covering
+    yield from _remedies(finished, wishes)
+
+
+def _claims_of_fit(finished: FinishedSet, fit: Fit) -> Iterator[tuple[Claim, Fit]]:
+    """That it fits, or that it is what fits there by now; the companion rules that it brings."""
+    scope, fitment = finished.scope, finished.scope.option(fit).fitment
+    if fitment is not None:
+        yield fitment, fit
+        if fitment.component != fit.component:
+            way = {*scope.index.serves(fitment.component)} & {*scope.names(fit)}
+            yield from ((s, fit) for s in scope.book.supersessions if {s.old, s.new} <= way)
+    for number in scope.names(fit):
+        for rule in scope.index.companions_of.get(number, ()):
+            if finished.speaks(rule, fit):
+                yield rule, fit
+
+
+def _kept_by(finished: FinishedSet, fit: Fit) -> Iterator[tuple[Claim, Fit]]:
+    """Companion rules of what stays that what sat here met, and that only one other thing meets now."""
+    for demand in brought_on(finished.scope).held_today_by(fit.position):
+        meeting = [one for one in demand.one_of if finished.sits(one)]
+        if len(meeting) == 1 and isinstance(demand.ground, Companion) and finished.sits(demand.when[0]):
+            (one,) = meeting
+            if finished.scope.today_fit(one.position) not in demand.one_of:
+                yield demand.ground, one
+
+
+def _not_together(finished: FinishedSet) -> Iterator[tuple[Claim, Fit]]:
+    """Joints and conflicts of what is new with what sat beside it and is gone, with what is there instead."""
+    brought = brought_on(finished.scope)
+    for fit in finished.new:
+        joined = () if fit.is_loose else brought.at_joints_today(fit)
+        for meeting in (*brought.brings(fit).conflicts, *joined):
+            if meeting.is_today and not meeting.undetermined and not finished.sits(meeting.other):
+                yield meeting.rule, finished.fit(meeting.other.position)
+
+
+def _covering(finished: FinishedSet, budget: Budget) -> Fit | None:
+    """What gives a budget most more than today, where it would be short if only what takes of it had changed,
+    or only one of those that give. None where nothing follows from the budget."""
+    scope, nets = finished.scope, finished.scope.nets_today(budget)
+    there = {p: finished.fit(p) for p in finished.changed if p in nets}
+    more = {p: (scope.contribution(budget, fit) or 0.0) - nets[p] for p, fit in there.items()}
+    gains = sorted((p for p in more if more[p] > 0), key=lambda p: -more[p])
+    if not gains or not scope.holds(budget):
+        return None
+    takes = any(units < 0 for units in more.values())
+    back = gains if takes else gains[:-1]
+    after = {**finished.after, **{p: scope.today.get(p) for p in back}}
+    return there[gains[0]] if back and short_of(scope, budget, after) else None
+
+
+def _remedies(finished: FinishedSet, wishes: Iterable[Wish]) -> Iterator[tuple[Claim, Fit]]:
+    """What says that a flaw is remedied: the substitute that is named for it, or the flaw its add-on."""
+    scope = finished.scope
+    asked = [one for w in wishes if isinstance(w, RemedyFlaw | RemedyFlaws) for one in flaws_asked(scope, w)]
+    brought = [(flaw, fit) for fit in finished.new_fits for flaw in scope.flaws(fit)]
+    for flaw, fit in (*asked, *brought):
+        now = finished.fit(fit.position)
+        if scope.has_flaw(now, flaw):
+            add_ons = {number for one in flaw.add_ons for number in scope.index.serves(one)}
+            yield from ((flaw, one) for one in finished.new if one.component in add_ons)
+        else:
+            for one in scope.book.substitutes:
+                if one.name in flaw.substitutes and one.component in scope.names(now) and scope.holds(one):
+                    yield one, now
 
 
 def solution_of(
@@ -256,7 +329,7 @@ def _laid_out(
     finished = verify(scope, problem.question, after, quantities)
     until.check()
     gone, left, brought = flaw_notes(finished)
-    claims = list(claims_of(finished))
+    claims = claims_of(finished, problem.question.wishes)
     until.check()
     return Solution(
         changes=changes_of(problem, found, propagation, explained, others, until),

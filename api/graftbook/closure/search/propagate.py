@@ -16,12 +16,11 @@ from graftbook.rulebook.scope import Fit
 
 
 class Contradicts(Exception):
-    """Propagation found that the demand cannot be met (in this place, where one is named)."""
+    """Propagation found that the demand cannot be met."""
 
-    def __init__(self, demand: Demand, place: str = "") -> None:
+    def __init__(self, demand: Demand) -> None:
         super().__init__(demand.name)
         self.demand = demand
-        self.place = place
 
 
 class Propagation:
@@ -58,17 +57,20 @@ class Propagation:
 
     def with_certain(self, fit: Fit) -> "Propagation":
         """This one with one fit more that is certain; to be run in its turn. `narrowed` is what is since."""
-        further = copy(self)
-        further.domains = {**self.domains, fit.position: {fit.component}}
-        further.used, further.settled = list(self.used), set()
-        further.narrowed = {fit.position: None}
-        further.waiting = self.waiting.copy()
-        further.queued = self.queued.copy()
-        further.look_again(fit.position, self.domains[fit.position] - {fit.component}, {fit.component})
+        further, left = copy(self), {fit.component}
+        further.domains = dict(self.domains)
+        further.used, further.settled, further.narrowed = list(self.used), set(), {}
+        further.waiting, further.queued = self.waiting.copy(), self.queued.copy()
+        further.confine(fit.position, self.domains[fit.position] - left, left)
         return further
 
-    def look_again(self, place: str, gone: set[str | None], left: set[str | None]) -> None:
-        """Queue what binds more when these are gone from a domain, and only those are left of it."""
+    def confine(self, place: str, gone: set[str | None], left: set[str | None]) -> None:
+        """Rule out what is gone from a domain, and queue what then binds more."""
+        self.domains[place] = left
+        self.narrowed[place] = None
+        for component in gone:
+            if numbers := self.depending.get((place, component)):
+                self.settled.update(numbers)
         if found := self.touched(place, gone, left):
             found -= self.queued
             found -= self.settled
@@ -136,21 +138,11 @@ class Propagation:
             place, number = possible.pop()
             self.narrow(place, {number}, demand)
 
-    def narrow(self, place: str, values: set[str | None], demand: Demand) -> None:
-        domain = self.domains.get(place)
-        if domain is None or domain <= values:
-            return
-        left = domain & values
-        self.used.append(demand)
-        if not left:
-            raise Contradicts(demand, place)
-        self.domains[place] = left
-        self.narrowed[place] = None
-        gone = domain - left
-        for component in gone:
-            if numbers := self.depending.get((place, component)):
-                self.settled.update(numbers)
-        self.look_again(place, gone, left)
+    def narrow(self, place: str, left: set[str | None], demand: Demand) -> None:
+        """Leave of a place's domain this part of it, which is something, because of a demand."""
+        if gone := self.domains[place] - left:
+            self.used.append(demand)
+            self.confine(place, gone, left)
 
     def best(self) -> Found | None:
         """The best set, when propagation alone proves it; None when something is left to decide.

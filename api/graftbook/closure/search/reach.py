@@ -230,9 +230,10 @@ class _Reach:
 
     def follow_meeting(self, meeting: Meeting) -> None:
         """Two fits that may not be together, or of which that is not determined."""
-        other, bars = meeting.other, meeting.bars
+        other = meeting.other
         if not meeting.is_today and other.component not in self.chosen(other.position):
             return  # met again when the other becomes possible
+        bars = meeting.bars
         self.bar(bars)
         if meeting.is_today and (isinstance(bars, Demand) or self.unconfirmed_outranks_changes):
             self.open(other.position)

@@ -3,7 +3,7 @@
 import re
 from collections.abc import Iterable
 
-from graftbook.closure.answer import FlawAsked, MetAlready, Missing
+from graftbook.closure.answer import FlawAsked, MetAlready, Missing, Unconfirmed
 from graftbook.closure.question import (
     WORK_PERMITTED,
     ClearPosition,
@@ -21,7 +21,18 @@ from graftbook.closure.question import (
     WorkAtMost,
 )
 from graftbook.rulebook.index import flaw_of
-from graftbook.rulebook.model import Companion, RuleBook, Severity, Wanted
+from graftbook.rulebook.model import (
+    Budget,
+    Companion,
+    Conflict,
+    Flaw,
+    Joint,
+    RuleBook,
+    Severity,
+    Substitute,
+    Supersession,
+    Wanted,
+)
 from graftbook.rulebook.scope import LOOSE, Fit
 
 MOST_NAMED = 3
@@ -317,3 +328,23 @@ def fit_instead(book: RuleBook, number: str, name: str, wished: str) -> str:
 def too_few(book: RuleBook, number: str, needed: int, there: int) -> str:
     """Too few pieces of a loose part."""
     return f"{needed} of {component(book, number)} are needed; the set has {there}."
+
+
+def claim_words(book: RuleBook, unconfirmed: Unconfirmed) -> str:
+    """What a claim says, as a sentence: what a rule asks and why, what remedies a flaw, that a part fits."""
+    part = unconfirmed.component and component(book, unconfirmed.component)
+    match unconfirmed.claim:
+        case Companion(reason=why) | Joint(reason=why) | Conflict(reason=why) | Budget(reason=why):
+            return f"{opening(why.rstrip('.'))}."
+        case Flaw(symptom=symptom):
+            return f"That {part} remedies this: {symptom.rstrip('.')}."
+        case Substitute(original=original):
+            return f"That {part} serves instead of {component(book, original)}."
+        case Supersession(old=old, new=new):
+            return f"That {old} is now {new}."
+    return f"That {part} fits{where_of(book, unconfirmed)}."
+
+
+def where_of(book: RuleBook, unconfirmed: Unconfirmed) -> str:
+    """Where what is claimed fits, as it stands after "fits"."""
+    return f" {the(book, unconfirmed.position)}" if unconfirmed.position else " this vehicle"

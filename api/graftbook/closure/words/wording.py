@@ -25,7 +25,7 @@ from graftbook.closure.explain.comparing import Comparison
 from graftbook.closure.words import phrases
 from graftbook.closure.words.sentences import cautions_for, instead, sentence
 from graftbook.rulebook.grading import Outcome as Found
-from graftbook.rulebook.model import Companion, Effort, Fitment, Grade, RuleBook
+from graftbook.rulebook.model import Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
 
 GRADE_WORDS = {
@@ -151,11 +151,19 @@ def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
     return [
         *(change_sentence(book, change) for change in solution.changes),
         *(loose_sentence(book, part) for part in solution.loose),
+        *remark_sentences(book, solution),
+    ]
+
+
+def remark_sentences(book: RuleBook, solution: Solution) -> list[str]:
+    """What is said of a set beside what it holds: flaws, notes, claims, cautions."""
+    return [
         *flaw_sentences(book, solution),
         *(note_sentence(book, "Already so", note) for note in solution.already_so),
         *(note_sentence(book, "Advised", note) for note in solution.advised),
         *(note_sentence(book, "Not determined", note) for note in solution.not_determined),
         *(unconfirmed_sentence(book, claim) for claim in solution.unconfirmed),
+        *(contradicted_sentence(book, claim) for claim in solution.contradicted),
         *cautions_for(book, solution.changes, solution.loose),
     ]
 
@@ -163,8 +171,8 @@ def solution_sentences(book: RuleBook, solution: Solution) -> list[str]:
 # Changes ----------------------------------------------------------------------------------------
 
 
-def change_sentence(book: RuleBook, change: Change) -> str:
-    """What changes at a position, why, and what else could have been chosen."""
+def change_sentence(book: RuleBook, change: Change, *, choices: bool = True) -> str:
+    """What changes at a position, why, and (`choices`) what else could have been chosen."""
     work = "" if change.effort is Effort.direct else f" It {EFFORT_WORDS[change.effort]}."
     return " ".join(
         part
@@ -172,7 +180,7 @@ def change_sentence(book: RuleBook, change: Change) -> str:
             phrases.opening(f"{what_changes(book, change)}.{work}"),
             because_sentence(book, change.because, gone=change.component is None),
             also_sentence(book, change.also_needed_by, change.because),
-            choice_sentence(book, change),
+            choice_sentence(book, change) if choices else "",
         )
         if part
     )
@@ -387,11 +395,22 @@ def least_evidence_sentence(book: RuleBook, least: Grade, compared: Comparison) 
         without = costs(compared.one.solution.totals)
         return f"It goes only with parts whose fitting is worth less than {grade}. With them: {without}"
     if not (compared.only_in_one or compared.only_in_other):
-        return f"That everything fitted is worth {grade} or more costs nothing: the set is the same without."
+        same = f"That everything fitted is worth {grade} or more costs nothing: the set is the same without."
+        return same + _rules_below(compared.other.solution, least)
     parts = sorted({change.component for change in compared.only_in_one if change.component})
     instead = f" Without it the set would take {_listed(parts)}." if parts else ""
     more = difference_sentence(compared.difference)
-    return f"Everything fitted is to be worth {grade} or more. {more}{instead}"
+    below = _rules_below(compared.other.solution, least)
+    return f"Everything fitted is to be worth {grade} or more. {more}{instead}{below}"
+
+
+def _rules_below(solution: Solution, least: Grade) -> str:
+    """What the set rests on beside its fitments that is worth less: it binds all the same."""
+    below = {u.claim.name: u.claim.grade for u in solution.unconfirmed if u.claim.grade < least}
+    if not below:
+        return ""
+    named = _listed([f"{name} ({GRADE_WORDS[grade]})" for name, grade in below.items()])
+    return f" What it rests on beside is worth less, and binds all the same: {named}."
 
 
 def _listed(words: list[str]) -> str:
@@ -451,9 +470,10 @@ def unconfirmed_sentence(book: RuleBook, unconfirmed: Unconfirmed) -> str:
     claim, part = unconfirmed.claim, unconfirmed.component
     grade = GRADE_WORDS[claim.grade]
     if isinstance(claim, Fitment):
-        return f"Nobody has confirmed that {part} fits{_where(book, unconfirmed)}: it rests on {grade}."
+        fits = f"{part} fits{phrases.where_of(book, unconfirmed)}"
+        return f"Nobody has confirmed that {fits}: it rests on {grade}."
     where = f" at {phrases.the(book, unconfirmed.position)}" if unconfirmed.position else ""
-    return f"Nobody has confirmed {claim.name}: {part}{where} rests on {grade}."
+    return f"Nobody has confirmed {claim.name}: {part or 'nothing'}{where} rests on {grade}."
 
 
 def contradicted_sentence(book: RuleBook, contradicted: Unconfirmed) -> str:
@@ -462,19 +482,12 @@ def contradicted_sentence(book: RuleBook, contradicted: Unconfirmed) -> str:
     said = Counter(report.outcome for report in claim.reports)
     told = ", ".join(f"{said[outcome]} {outcome}" for outcome in Found if said[outcome])
     shops = _count(len({report.workshop.casefold() for report in claim.reports}), "workshop")
-    what = f"that {part} fits{_where(book, contradicted)}" if isinstance(claim, Fitment) else claim.name
+    what = (
+        f"that {part} fits{phrases.where_of(book, contradicted)}"
+        if isinstance(claim, Fitment)
+        else claim.name
+    )
     return f"Reports disagree on {what}: {told}, by {shops}. It is worth {GRADE_WORDS[claim.grade]} now."
-
-
-def claim_words(book: RuleBook, unconfirmed: Unconfirmed) -> str:
-    """What a claim says, as a sentence: what a rule asks and why, or that a part fits a place."""
-    if isinstance(unconfirmed.claim, Companion):
-        return f"{phrases.opening(unconfirmed.claim.reason.rstrip('.'))}."
-    return f"That {phrases.component(book, unconfirmed.component)} fits{_where(book, unconfirmed)}."
-
-
-def _where(book: RuleBook, unconfirmed: Unconfirmed) -> str:
-    return f" {phrases.the(book, unconfirmed.position)}" if unconfirmed.position else " this vehicle"
 
 
 def _count(number: int, noun: str) -> str:

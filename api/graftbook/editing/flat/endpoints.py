@@ -43,7 +43,8 @@ _SHEET = {
             "text/csv": {
                 "schema": {"type": "string", "description": "with any common separator"},
                 "example": "Part No;Description;Model;Price;Formerly\nFL-1;oil filter;24 van;4.50;\n",
-            }
+            },
+            "application/octet-stream": {"schema": {"type": "string", "format": "binary"}},
         },
     }
 }
@@ -101,7 +102,7 @@ def get_flat_list(request: Request, name: Name, service: ServiceDep) -> Response
     responses={
         200: {"model": schemas.FlatListOut},
         201: {"model": schemas.FlatListOut},
-        **documented(*CHANGES),
+        **documented(*CHANGES, problems.UnsupportedMedia),
     },
 )
 def put_flat_list(name: Name, body: FlatMapping, service: ServiceDep, if_match: IfMatch = None) -> Response:
@@ -182,7 +183,13 @@ def get_flat_issue(name: Name, service: ServiceDep) -> Response:
     dependencies=[MayEdit],
     responses={
         200: {"model": schemas.FlatListOut},
-        **documented(problems.InvalidRequest, problems.MalformedRequest, problems.TooLarge, UnknownFlatList),
+        **documented(
+            problems.InvalidRequest,
+            problems.MalformedRequest,
+            problems.TooLarge,
+            UnknownFlatList,
+            problems.UnsupportedMedia,
+        ),
     },
 )
 def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: ServiceDep) -> Response:

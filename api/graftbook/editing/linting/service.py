@@ -5,7 +5,7 @@ from itertools import chain
 from typing import Any
 
 import orjson
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Engine, select
 
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
@@ -49,14 +49,18 @@ def findings(
 def _documents(service: Service, vehicles: bool) -> list[LintFindingOut]:
     currency = service.settings.currency
     if vehicles:
-        found = list(lint(service.engine, currency))
-        with reading(service.engine) as session:
-            kinds = _kinds(session.connection(), found)
-    else:
-        with reading(service.engine) as session:
-            found = list(of_records(session.connection(), currency))
-            kinds = _kinds(session.connection(), found)
-    told = [_document(one, kinds) for one in found]
+        return documents_of(service.engine, lint(service.engine, currency))
+    with reading(service.engine) as session:
+        found = list(of_records(session.connection(), currency))
+    return documents_of(service.engine, found)
+
+
+def documents_of(engine: Engine, found: Iterable[Finding]) -> list[LintFindingOut]:
+    """Findings as documents, the worst first."""
+    some = list(found)
+    with reading(engine) as session:
+        kinds = _kinds(session.connection(), some)
+    told = [_document(one, kinds) for one in some]
     return sorted(told, key=lambda one: (_ORDER.index(one["severity"]), one["kind"], one["records"]))
 
 

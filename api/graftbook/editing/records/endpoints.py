@@ -98,7 +98,7 @@ def get_record(request: Request, kind: Kind, name: Name, service: ServiceDep) ->
     "/{kind}/{name:path}",
     operation_id="putRecord",
     summary="Store a new record, or replace the one that you read",
-    responses={200: _STORED, 201: _STORED, **documented(*PROBLEMS)},
+    responses={200: _STORED, 201: _STORED, **documented(*PROBLEMS, problems.UnsupportedMedia)},
 )
 def put_record(
     kind: Kind,
@@ -122,7 +122,7 @@ def put_record(
     "/{kind}/{name:path}",
     operation_id="patchRecord",
     summary="Change some fields of a record of one row (RFC 7396 merge patch)",
-    responses={200: _STORED, **documented(*PROBLEMS, problems.UnknownRecord)},
+    responses={200: _STORED, **documented(*PROBLEMS, problems.UnknownRecord, problems.UnsupportedMedia)},
 )
 def patch_record(
     kind: Kind,

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from graftbook.access.guard import MayRead, Orderer, form_of
 from graftbook.builds import service as builds
 from graftbook.builds.life import carrying_out, recording, words
-from graftbook.builds.life.documents import sheet_document, state_document
+from graftbook.builds.life.documents import called, sheet_document, state_document
 from graftbook.builds.life.paper import sheet_pdf
 from graftbook.builds.life.schemas import CarriedOutIn, EventsIn
 from graftbook.builds.life.standing import standing
@@ -141,7 +141,7 @@ def _build_page(
 ) -> Response:
     on = _on(request)
     found = standing(service, name, on)
-    state, events = state_document(found), recording.event_documents(found.events)
+    state, events = state_document(found), recording.event_documents(found.events, called(found))
     return page(
         request,
         "build.html",

@@ -274,7 +274,7 @@ def unconfirmed_document(book: RuleBook, unconfirmed: Unconfirmed) -> Unconfirme
         "evidence": GRADE_WORDS[unconfirmed.claim.grade],
         "position": unconfirmed.position or None,
         "component": unconfirmed.component or None,
-        "what": wording.claim_words(book, unconfirmed),
+        "what": phrases.claim_words(book, unconfirmed),
         "sentence": wording.unconfirmed_sentence(book, unconfirmed),
     }
 
