@@ -1,11 +1,14 @@
 """Chassis numbers and part numbers as people type them."""
 
+from collections.abc import Callable, Iterable
 from datetime import date
 
 import pytest
-from sqlalchemy import Engine, insert
+from sqlalchemy import Engine, delete, insert, select
 from sqlmodel import Session
 
+from graftbook.catalogue.finding.gathering import numbers_beginning
+from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.lookup import (
@@ -141,12 +144,44 @@ def test_a_key_reads_no_more_of_a_catalogue_with_four_times_the_spans(sqlite_ter
             connection.exec_driver_sql("DELETE FROM chassis_span WHERE prefix LIKE '9X%'")
         _with_spans(sqlite_tern, many)
         with reading(sqlite_tern) as session:
-            driver = session.connection().connection.driver_connection
-            assert driver is not None
-            counted: list[int] = []
-            driver.set_progress_handler(lambda seen=counted: seen.append(1), 100)
-            for text in ("9", "9x", "9X-1", "9X-14", "9X-149", "9X-0149", "9xa 1"):
-                chassis_starting(session, text, 5)
-            driver.set_progress_handler(None, 0)
-            steps[many] = len(counted)
+            steps[many] = _steps(
+                session,
+                lambda text, of=session: chassis_starting(of, text, 5),
+                ("9", "9x", "9X-1", "9X-14", "9X-149", "9X-0149", "9xa 1"),
+            )
     assert 0 < steps[6_000] <= 1.1 * steps[1_500], steps
+
+
+def _steps(session: Session, ask: Callable[[str], object], texts: Iterable[str]) -> int:
+    """The hundreds of steps that SQLite's own machine takes for some texts."""
+    driver = session.connection().connection.driver_connection
+    assert driver is not None
+    counted: list[int] = []
+    driver.set_progress_handler(lambda: counted.append(1), 100)
+    for text in texts:
+        ask(text)
+    driver.set_progress_handler(None, 0)
+    return len(counted)
+
+
+@pytest.mark.one_engine
+def test_a_key_reads_no_more_of_four_times_the_numbers_that_begin_so(sqlite_tern: Engine) -> None:
+    component = table("component")
+    steps: dict[int, int] = {}
+    for many in (1_000, 4_000):
+        with sqlite_tern.begin() as connection:
+            connection.execute(delete(component).where(component.c.typed.startswith("ZQ")))
+            like = connection.execute(select(component).where(component.c.twin.is_(None))).mappings().first()
+            assert like
+            numbers = [f"ZQ-{number:05d}" for number in range(many)]
+            own = [{"number": one, "typed": as_typed(one), "sort_key": one} for one in numbers]
+            connection.execute(insert(component), [{**like, **each} for each in own])
+        with reading(sqlite_tern) as session:
+            found = numbers_beginning(session.connection(), "ZQ", 3)
+            assert found == ["ZQ-00000", "ZQ-00001", "ZQ-00002"]
+            steps[many] = _steps(
+                session,
+                lambda text, of=session: numbers_beginning(of.connection(), text, 16),
+                ("ZQ", "ZQ0"),
+            )
+    assert 0 < steps[4_000] <= 1.1 * steps[1_000], steps

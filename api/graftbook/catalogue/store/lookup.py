@@ -3,15 +3,26 @@
 import re
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import lru_cache, partial
+from functools import cache, lru_cache, partial
 from typing import Any
 
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
-from sqlalchemy import Connection, Select, exists, func, select, union
+from sqlalchemy import (
+    BindParameter,
+    CompoundSelect,
+    Connection,
+    Integer,
+    Select,
+    bindparam,
+    exists,
+    func,
+    select,
+    union_all,
+)
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, plain_text
@@ -145,29 +156,29 @@ def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]
 
     Each way to read the text is a range of the index by prefix and serial, and no more of it than `limit`.
     """
-    span, variant = table("chassis_span"), table("variant")
     letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
     connection = session.connection()
-    ranges = [select(span).where(span.c.prefix.between(letters, letters + _END))]
+    most = {"most": limit}
+    rows = list(connection.execute(_with_prefix(), most | {"from": letters, "to": letters + _END}))
     for prefix in _prefixes_of(connection, letters):
-        ranges += _ranges_of(prefix, letters[len(prefix) :])
-    bounded = (
-        select(each.order_by(span.c.prefix, span.c.first_serial).limit(limit).subquery()) for each in ranges
-    )
-    held = union(*bounded).subquery()
-    query = select(held, variant.c.title).join(variant, variant.c.name == held.c.variant)
-    found: list[SpanFound] = []
-    for row in connection.execute(query.order_by(held.c.prefix, held.c.first_serial)):
+        digits = letters[len(prefix) :]
+        steps = [10**missing for missing in range(_MOST_DIGITS - len(digits) + 1)]
+        bounds = {f"least{n}": int(digits) * step for n, step in enumerate(steps)}
+        bounds |= {f"last{n}": (int(digits) + 1) * step - 1 for n, step in enumerate(steps)}
+        rows += connection.execute(_with_serial(len(digits)), most | bounds | {"prefix": prefix})
+    found: dict[str, SpanFound] = {}
+    for row in sorted(rows, key=lambda row: (row.prefix, row.first_serial)):
         if serials := _begun_in(row, letters[len(row.prefix) :]):
             first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in serials)
-            found.append(SpanFound(first, last, row.title))
-    return found[:limit]
+            found.setdefault(first, SpanFound(first, last, row.title))
+    return list(found.values())[:limit]
 
 
 def _prefixes_of(connection: Connection, letters: str) -> list[str]:
-    """The prefixes behind which a text has nothing but digits; each is one step in the index."""
+    """The prefixes behind which a text has nothing but digits, at most as many as a serial has; each is one
+    step in the index."""
     span = table("chassis_span")
-    shortest = max(1, len(letters.rstrip("0123456789")))
+    shortest = max(1, len(letters.rstrip("0123456789")), len(letters) - _MOST_DIGITS)
     may_be = [letters[:length] for length in range(shortest, len(letters))]
     if not may_be:
         return []
@@ -175,25 +186,43 @@ def _prefixes_of(connection: Connection, letters: str) -> list[str]:
     return [prefix for prefix, is_there in zip(may_be, there, strict=True) if is_there]
 
 
-def _ranges_of(prefix: str, digits: str) -> Iterator[Select[Any]]:
-    """The spans of a prefix in which a serial that begins so may lie, by how many digits are still to come.
+@cache
+def _with_prefix() -> Select[Any]:
+    """The first spans whose prefix lies between two texts, with the titles of their variants."""
+    span = table("chassis_span")
+    within = span.c.prefix.between(bindparam("from"), bindparam("to"))
+    return _titled(_first_of(select(span).where(within)))
+
+
+@cache
+def _with_serial(length: int) -> Select[Any]:
+    """The first spans of a prefix that may have a serial which begins with so many digits, by how many are
+    still to come.
 
     Spans of a prefix do not overlap, so the first of them is the last that begins at the least such serial
     or before it."""
     span = table("chassis_span")
-    serial = int(digits)
-    for missing in range(_MOST_DIGITS - len(digits) + 1):
-        least, most = serial * 10**missing, (serial + 1) * 10**missing - 1
-        before = select(func.max(span.c.first_serial)).where(
-            span.c.prefix == prefix, span.c.first_serial <= least
+    of_prefix = span.c.prefix == bindparam("prefix")
+    ranges = []
+    for missing in range(_MOST_DIGITS - length + 1):
+        least: BindParameter[int] = bindparam(f"least{missing}", type_=Integer)
+        begins = select(func.max(span.c.first_serial)).where(of_prefix, span.c.first_serial <= least)
+        within = span.c.first_serial.between(
+            func.coalesce(begins.scalar_subquery(), least), bindparam(f"last{missing}")
         )
-        wide = span.c.digits == len(digits) + missing if missing else span.c.digits >= len(digits)
-        yield select(span).where(
-            span.c.prefix == prefix,
-            span.c.first_serial.between(func.coalesce(before.scalar_subquery(), least), most),
-            span.c.last_serial >= least,
-            wide,
-        )
+        wide = span.c.digits == length + missing if missing else span.c.digits >= length
+        ranges.append(_first_of(select(span).where(of_prefix, within, span.c.last_serial >= least, wide)))
+    return _titled(union_all(*(select(each.subquery()) for each in ranges)))
+
+
+def _first_of(spans: Select[Any]) -> Select[Any]:
+    span = table("chassis_span")
+    return spans.order_by(span.c.prefix, span.c.first_serial).limit(bindparam("most"))
+
+
+def _titled(spans: Select[Any] | CompoundSelect[Any]) -> Select[Any]:
+    variant, held = table("variant"), spans.subquery()
+    return select(held, variant.c.title).join(variant, variant.c.name == held.c.variant)
 
 
 def _begun_in(span: Any, digits: str) -> tuple[int, int] | None:
