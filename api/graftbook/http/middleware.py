@@ -20,13 +20,15 @@ import logging
 import re
 import secrets
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from time import perf_counter
 from typing import Any
 
-from fastapi import HTTPException
+from fastapi import FastAPI, HTTPException
+from fastapi.routing import iter_route_contexts
 from starlette.middleware.cors import CORSMiddleware
 from starlette.requests import ClientDisconnect
-from starlette.routing import Match
+from starlette.routing import compile_path
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from graftbook.http.responses import problem_answer
@@ -320,12 +322,26 @@ def _is_json(scope: Scope) -> bool:
     return any(name == b"content-type" and b"json" in value.lower() for name, value in scope["headers"])
 
 
+@lru_cache(maxsize=4)
+def known_routes(app: FastAPI) -> list[tuple[re.Pattern[str], frozenset[str], bool]]:
+    """The address and methods of every route, and whether it takes JSON."""
+    return [
+        (
+            compile_path(path)[0],
+            frozenset(route.methods or ()),
+            bool(getattr(route.route, "body_field", None)),
+        )
+        for route in iter_route_contexts(app.routes)
+        if (path := getattr(route, "path", None)) and getattr(route, "methods", None)
+    ]
+
+
 def _takes_json(scope: Scope) -> bool:
-    """Whether the route takes JSON: one that takes a sheet, a picture or nothing has its own word on it."""
-    for route in scope["app"].routes:
-        if route.matches(scope)[0] is Match.FULL:
-            return getattr(route, "body_field", None) is not None
-    return True
+    """Whether a route there takes JSON: one that takes a sheet, a picture or nothing has its own word."""
+    return any(
+        json and scope["method"] in methods and pattern.match(scope["path"])
+        for pattern, methods, json in known_routes(scope["app"])
+    )
 
 
 async def _whole(receive: Receive) -> bytes | None:
