@@ -18,6 +18,22 @@ def printable(text: object) -> str:
     return str(text)[:LONGEST_ECHO].encode("utf-8", "replace").decode("utf-8")
 
 
+class SaidTwice(ValueError):
+    """A member stands twice in an object, so that the JSON can be read in two ways (RFC 8259, section 4)."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(f"'{printable(name)}' stands twice in one object; take one out")
+
+
+def each_once(pairs: Iterable[tuple[str, Any]]) -> None:
+    """The members of an object, as `json` hands them to its `object_pairs_hook`. Raises SaidTwice."""
+    seen: set[str] = set()
+    for name, _ in pairs:
+        if name in seen:
+            raise SaidTwice(name)
+        seen.add(name)
+
+
 def begun(sentence: str) -> str:
     """The sentence with a capital in front, but for one that begins with a field: `remedy_all: …`."""
     is_field = sentence.partition(" ")[0].endswith(":")
