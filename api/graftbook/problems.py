@@ -25,13 +25,11 @@ class SaidTwice(ValueError):
         super().__init__(f"'{printable(name)}' stands twice in one object; take one out")
 
 
-def each_once(pairs: Iterable[tuple[str, Any]]) -> None:
+def each_once(pairs: Sequence[tuple[str, Any]]) -> None:
     """The members of an object, as `json` hands them to its `object_pairs_hook`. Raises SaidTwice."""
-    seen: set[str] = set()
-    for name, _ in pairs:
-        if name in seen:
-            raise SaidTwice(name)
-        seen.add(name)
+    if len(dict(pairs)) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise SaidTwice(next(name for at, name in enumerate(names) if name in names[:at]))
 
 
 def begun(sentence: str) -> str:

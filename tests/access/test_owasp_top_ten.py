@@ -94,7 +94,7 @@ async def test_api4_unrestricted_resource_consumption(app: FastAPI, administrato
     question = {"vehicle": {"chassis": "2L-0001"}, "deadline_seconds": 10_000}
     begun = time.process_time()
     answer = await administrator.post("/v1/closures", json=question)
-    assert answer.status_code in (200, 422)
+    assert answer.status_code == 422
     assert time.process_time() - begun < app.state.service.settings.seconds_to_reason + 5
 
 
@@ -260,7 +260,7 @@ async def test_api8_security_misconfiguration(app: FastAPI, anybody: httpx.Async
     for path in ("/docs", "/redoc", "/debug", "/.env", "/v1/../etc/passwd"):
         assert (await anybody.get(path)).status_code == 404
     for method in ("TRACE", "CONNECT"):
-        assert (await anybody.request(method, "/v1/variants")).status_code in (404, 405)
+        assert (await anybody.request(method, "/v1/variants")).status_code == 405
 
 
 async def test_api9_improper_inventory_management(app: FastAPI, anybody: httpx.AsyncClient):

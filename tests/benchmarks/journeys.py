@@ -110,8 +110,7 @@ def counter_searching(journey: Journey) -> None:
     journey.press("Enter")
     journey.sees(re.compile("^Found for"))
     journey.type(CHASSIS)
-    journey.press("Enter")
-    journey.click(page.get_by_role("link", name="Fit it").first)
+    journey.click(page.get_by_role("button", name="Fit it").first)
     journey.sees("What it becomes")
     _to_a_sent_order(journey)
 
@@ -130,10 +129,8 @@ def counter_swapping(journey: Journey) -> None:
 
 def _front_discs(journey: Journey) -> None:
     journey.open("/")
-    journey.link(re.compile("^Front discs$"))
-    expect(journey.page.get_by_text("on which vehicle?")).to_be_visible()
     journey.type(CHASSIS)
-    journey.press("Enter")
+    journey.click(journey.page.get_by_role("button", name="Front discs", exact=True).first)
     journey.sees("What it becomes")
 
 
@@ -161,13 +158,10 @@ def editor(journey: Journey) -> None:
     """A new price for a number, its effect looked at before it is kept."""
     page = journey.page
     journey.open("/")
-    journey.click(page.locator("#search"))
     journey.type("QB-3302")
     journey.press("Enter")
-    journey.link("QB-3302")
-    journey.link("Change it")
-    journey.click(page.get_by_label("Price", exact=True))
-    journey.press("Control+a")
+    journey.link("change the price of QB-3302")
+    expect(page.get_by_label("Price", exact=True)).to_be_focused()
     journey.type("64.10")
     journey.click(page.locator("#why"))
     journey.type("list of December")

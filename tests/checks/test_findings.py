@@ -94,6 +94,27 @@ def test_a_fact_of_the_variant_that_is_not_recorded_is_named(fact):
     assert all(f.verdict is v.Verdict.not_determined for f in named)
 
 
+@pytest.mark.parametrize(
+    "check",
+    [
+        *(
+            "deceleration",
+            "deceleration.approval",
+            "pedal_force",
+            "servo_failed",
+            "circuit_failed",
+            "hand_brake",
+        ),
+        *("circuit_failed.approval", "lock_order.laden", "lock_order.unladen", "parking"),
+        *("heat.front", "heat.rear"),
+    ],
+)
+def test_no_brake_is_judged_by_the_rule_of_a_category_that_nobody_recorded(check):
+    finding = Made(facts={"vehicle_category": None}).check()[f"brakes.{check}"]
+    assert finding.verdict is v.Verdict.not_determined
+    assert finding.missing == ("vehicle_category of variant light",)
+
+
 def test_an_unladen_mass_that_is_not_recorded_is_said_or_not_needed():
     """No check of the made-up vehicle reads it alone; none of them gets another figure without it."""
     lacking = Made(facts={"mass_unladen": None}).check()

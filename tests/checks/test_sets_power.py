@@ -191,6 +191,11 @@ class TestIdleAndCranking:
         fast = Made({"engine.unit": {"idle_speed": "1200 rpm"}}).check()["electrical.charging.idle"]
         assert fast.figures[0].after == pytest.approx(45), "never more than all"
 
+    def test_of_an_output_that_is_a_span_the_lower_end_is_reckoned_with(self):
+        span = {"charging.machine": {"current_supplied": "40 .. 60 A"}}
+        finding = Made(span).check()["electrical.charging.idle"]
+        assert finding.figures[0].after == pytest.approx(40 * 6 / 11)
+
     def test_a_machine_rated_below_its_cut_in_is_not_reckoned_with(self):
         odd = {"charging.machine": {"cut_in_speed": "2100 rpm"}}
         assert verdict("electrical.charging.idle", odd) is UNKNOWN
@@ -238,6 +243,14 @@ class TestGearingAndSpeedometer:
         assert figures["engine speed when cruising"].after == pytest.approx(1609.344 / 2.220 * 3.75)
         assert figures["speed at 1000 rpm, gear 4"].after == pytest.approx(0.06 * 1000 * 2.220 / 3.75)
         assert figures["speed at 1000 rpm, gear 1"].after == pytest.approx(0.06 * 1000 * 2.220 / 3.75 / 3.5)
+
+    def test_with_a_transfer_box_every_gear_has_a_speed_in_each_range(self):
+        ranges = {"transfer": {"transfer_high": "1.15", "transfer_low": "2.35"}}
+        figures = {f.name: f.after for f in Made(ranges).check()["gearing.cruise"].figures}
+        direct = 0.06 * 1000 * 2.220 / 3.75
+        assert figures["speed at 1000 rpm, gear 4, high"] == pytest.approx(direct / 1.15)
+        assert figures["speed at 1000 rpm, gear 4, low"] == pytest.approx(direct / 2.35)
+        assert figures["speed at 1000 rpm, gear 4"] is None, "today's alone"
 
     def test_an_overdrive_slows_the_engine(self):
         short = {"gears.rear": {"axle_ratio": "4.875"}}

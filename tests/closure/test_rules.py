@@ -6,6 +6,7 @@ from graftbook.closure.answer import Cause, Missing, NeverEmpty, Outcome
 from graftbook.closure.complete import check_completeness
 from graftbook.closure.criteria import Criterion
 from graftbook.closure.question import ClearPosition, FitComponent, Limits, Question, RemedyFlaw, RemedyFlaws
+from graftbook.closure.search.brought import units_of
 from graftbook.closure.words import sentences
 from graftbook.rulebook.model import (
     Alternative,
@@ -20,7 +21,7 @@ from graftbook.rulebook.model import (
     Supply,
     When,
 )
-from graftbook.rulebook.scope import Fit
+from graftbook.rulebook.scope import Fit, Scope
 from tests.closure.shelf import (
     VEHICLE,
     Shelf,
@@ -270,6 +271,15 @@ def test_a_budget_that_no_longer_holds_brings_a_supply() -> None:
     assert alternator.because.parent == "lamps"
 
 
+def test_a_budget_is_reckoned_in_seven_digits_of_the_greatest_value_of_the_book() -> None:
+    """Whole units for every engine: of more digits the solver once called a possible question impossible."""
+    book = current_shelf().book()
+    (budget,) = book.budgets
+    scope = Scope(book, VEHICLE)
+    assert units_of(scope, budget, Fit("charge", "alternator")) == 4_500_000
+    assert units_of(scope, budget, Fit("fan", "fan")) == -500_000
+
+
 def test_a_budget_broken_today_binds_once_a_contribution_changes() -> None:
     shelf = current_shelf(usable=0.25).place("lamps", section="trim")
     shelf.positions["mirror"] = shelf.positions["fan"].__class__("mirror", "trim", "the mirror", True)
@@ -331,6 +341,13 @@ def test_a_flaw_is_remedied_by_an_add_on() -> None:
     answer = shelf.ask(RemedyFlaw("f"))
     assert changes(answer) == {}
     assert kits(answer) == {"kit": 1}
+
+
+def test_a_flaw_that_a_wish_brings_is_remedied_by_a_loose_part() -> None:
+    shelf = Shelf(brake="drum disc").kit("kit").add("flaws", flawed(component="disc", add_ons=("kit",)))
+    answer = shelf.ask("disc")
+    assert (changes(answer), kits(answer)) == ({"brake": "disc"}, {"kit": 1})
+    assert (answer.solution.flaws_left, answer.solution.flaws_brought) == ((), ())
 
 
 def test_a_flaw_that_an_add_on_of_today_holds_off_is_neither_gone_nor_left() -> None:

@@ -12,7 +12,7 @@ import tempfile
 from pathlib import Path
 
 from tests.mutation.changes import ROOMS, SEED
-from tests.mutation.results import Results, report, sampled
+from tests.mutation.results import Results, report, same, sampled
 
 STORE = Path(tempfile.gettempdir()) / "graftbook-mutation"
 
@@ -70,7 +70,7 @@ def _run(options: argparse.Namespace) -> int:
     elif options.again:
         changes = [change for change in changes if results.unnoticed(change.name)]
     else:
-        changes = [change for change in changes if change.name not in results.found]
+        changes = [change for change in changes if change.name not in results.found.keys() | same().keys()]
     mine = changes[share - 1 :: shares]
     print(f"{len(mine)} changes to make", flush=True)
     Runner(options.store, Limits(options.seconds), results.keep, anew=options.again).run(mine)

@@ -11,6 +11,7 @@ from coverage import CoverageData
 
 from tests.mutation.changes import ROOMS, ROOT, Change
 from tests.mutation.mapping import AT_IMPORT, SOURCES
+from tests.mutation.results import all_results
 
 FAR = 3.0
 """A test of another room is tried as if it took this many times as long."""
@@ -67,6 +68,11 @@ class Map:
         self.seconds = _seconds(store)
         self.lines = cache(self._lines)
         self._noticed: dict[str, set[str]] = {}
+        self._by: dict[str, str] = {}
+        for line in all_results(store):
+            if line["state"] == "noticed":
+                self._by[line["name"]] = line["by"]
+                self._noticed.setdefault(line["path"], set()).add(_function(line["by"]))
 
     def _lines(self, path: str) -> dict[int, set[str]]:
         """Of each line of a module, the tests that run it (and `AT_IMPORT`)."""
@@ -108,6 +114,8 @@ class Map:
         turns: Counter[str] = Counter()
 
         def weight(test: str) -> float:
+            if test == self._by.get(change.name):
+                return 0.0  # it noticed this very change in an earlier run
             far = (1.0 if test.startswith(near) else FAR) * NAMED ** min(2, sum(w in test for w in words))
             return (0.02 + self.seconds[test]) * far * (BEFORE if _function(test) in before else 1.0)
 

@@ -1,8 +1,10 @@
-"""What the program makes the same each time, made once: databases, rule books, answers.
+"""What the program makes the same each time, made once: databases, rule books, answers, what an application
+reads when it starts.
 
 A change in what makes them has them made anew, in its own process.
 """
 
+import asyncio
 import contextlib
 import hashlib
 import importlib
@@ -32,7 +34,8 @@ class Made:
     """Databases, empty and with the demo range, its rule books, and the lines that made them."""
 
     def __init__(self, store: Path) -> None:
-        self._folder = store / f"made-{_digest('api', 'migrations', 'seed_data')}"
+        self._folder = store / f"made-{program()}"
+        self._warm = self._folder / "warm.json"
         self._books: dict[Any, Any] = {}
         self._answers: dict[Any, Any] = {}
 
@@ -44,7 +47,9 @@ class Made:
         folder = Path(tempfile.mkdtemp(dir=self._folder.parent))
         conftest = importlib.import_module("tests.conftest")
         databases = conftest._Databases(folder, None, folder)
-        lines = {"demo": _lines_of(lambda: databases.once("demo", conftest._load_demo))}
+        small = importlib.import_module("tests.access.conftest")._load_small
+        fill = {"demo": conftest._load_demo, "small": small}
+        lines = {"demo": _lines_of(lambda: [databases.once(*each) for each in fill.items()])}
         (folder / "shape").rename(folder / "empty")
         engine = conftest.make_engine(databases.copy(databases.once("demo", conftest._load_demo)))
         lines["books"] = _lines_of(lambda: self._compile(engine))
@@ -55,6 +60,35 @@ class Made:
         (folder / "lines.json").write_text(json.dumps(lines))
         with contextlib.suppress(OSError):  # another one was faster
             folder.rename(self._folder)
+
+    def note_warm(self) -> None:
+        """Notes which lines run when a process is warmed; in one that has run nothing else."""
+        if not self._warm.exists():
+            _parts()
+            self._warm.write_text(json.dumps(_lines_of(self.warm)))
+
+    def is_warm(self, change: Change) -> bool:
+        """Whether a process that was warmed may hold what the change would have made another."""
+        return _is_among(change, json.loads(self._warm.read_text()))
+
+    def warm(self) -> None:
+        """Lets an application start here and answer, so that the processes that this one forks find routes
+        read, statements put into SQL and templates compiled."""
+        conftest, frame = _parts()
+        with tempfile.TemporaryDirectory() as folder:
+            shutil.copyfile(self._folder / "demo", Path(folder) / "demo")
+            app = conftest.create_app(conftest.Settings(database_url=f"sqlite:///{folder}/demo"))
+
+            async def ask() -> None:
+                async with conftest.client_of(app) as client:
+                    for address in ("/openapi.json", "/"):
+                        await client.get(address)
+
+            asyncio.run(ask())
+            app.state.service.close()
+        pages = frame._environment()
+        for name in pages.list_templates(["html"]):
+            pages.get_template(name)
 
     def _compile(self, engine: Any) -> None:
         from sqlmodel import Session, select
@@ -103,6 +137,11 @@ class Made:
             sparing._answers.update(self._answers)
 
 
+def _parts() -> list[Any]:
+    """The modules that an application is started and its pages are made with."""
+    return [importlib.import_module(name) for name in ("tests.conftest", "graftbook.pages.frame")]
+
+
 class _Pickler(pickle.Pickler):
     """Mappings that only read are written as well."""
 
@@ -142,9 +181,10 @@ def _lines_of(work: Callable[[], object]) -> Lines:
     return {str(Path(file).relative_to(ROOT)): data.lines(file) or [] for file in data.measured_files()}
 
 
-def _digest(*folders: str) -> str:
-    """Of all that these folders hold."""
+def program() -> str:
+    """Which program this is: a digest of all that it is made of."""
     found = hashlib.sha256()
+    folders = ("api", "migrations", "seed_data")
     for file in sorted(file for folder in folders for file in (ROOT / folder).rglob("*")):
         if file.is_file() and "__pycache__" not in file.parts:
             found.update(f"{file.relative_to(ROOT)}".encode() + file.read_bytes())
@@ -158,7 +198,7 @@ def _lay_out(conftest: Any, made: Path) -> None:
     def begin(databases: Any, folder: Path, server: str | None, shared: Path | None = None) -> None:
         bare(databases, folder, server, shared)
         if shared is not None:
-            for name, kept in (("shape", "empty"), ("demo", "demo")):
+            for name, kept in (("shape", "empty"), ("demo", "demo"), ("small", "small")):
                 shutil.copyfile(made / kept, shared / name)
 
     conftest._Databases.__init__ = begin

@@ -21,9 +21,12 @@ PYTEST = [
     "not postgres",
     "-o",
     "addopts=",
+    "-o",
+    "timeout=0",
     "-s",
     *_QUIET,
 ]
+"""No limit by the clock: on a busy machine a test that only waits would count as one that notices."""
 AT_IMPORT = "at import"
 SOURCES = ".sources.json"
 """Beside each part of the map: the modules that it was measured on, for when lines have moved."""

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tests.mutation.changes import ROOMS, ROOT, Change, modules, sample
+from tests.mutation.made import program
 
 if TYPE_CHECKING:
     from tests.mutation.running import Ended
@@ -41,21 +42,31 @@ def _sampled(store: Path, room: str, seed: str, size: int | None) -> list[Change
     return [Change(**change) for change in json.loads(kept.read_text())]
 
 
+def all_results(store: Path) -> list[dict[str, Any]]:
+    """Every result that a store keeps, of whatever program, the earliest first."""
+    lines = [json.loads(line) for path in store.glob("results-*.jsonl") for line in _read(path)]
+    return sorted(lines, key=lambda line: str(line["at"]))
+
+
+def _read(path: Path) -> list[str]:
+    return path.read_text(encoding="utf-8").splitlines()
+
+
 class Results:
-    """The results of a store; this run writes to a file of its own."""
+    """The results of a store for the program as it is; this run writes to a file of its own. What was found
+    of another program is no result of this one: it only says which test to try first."""
 
     def __init__(self, store: Path, run: str = "") -> None:
-        self._file = store / f"results-{run}.jsonl"
-        lines = [json.loads(line) for path in store.glob("results-*.jsonl") for line in path.open()]
+        self._file, self._program = store / f"results-{run}.jsonl", program()
         self.found: dict[str, dict[str, Any]] = {
-            line["name"]: line for line in sorted(lines, key=lambda line: line["at"])
+            line["name"]: line for line in all_results(store) if line.get("program") == self._program
         }
 
     def keep(self, change: Change, ended: "Ended", covering: int) -> None:
         """Writes one result down and tells it."""
         before, after = change.lines()
         line = asdict(change) | asdict(ended) | {"covering": covering, "before": before, "after": after}
-        line["at"] = datetime.now().isoformat()
+        line |= {"at": datetime.now().isoformat(), "program": self._program}
         with self._file.open("a") as file:
             file.write(json.dumps(line) + "\n")
         where = f"{change.path}:{change.line}"

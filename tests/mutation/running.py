@@ -283,6 +283,7 @@ class Runner:
             with contextlib.suppress(ImportError):
                 importlib.import_module(library)
         apart(self._made.make)
+        apart(self._made.note_warm)
         # Before any fork: what a child of its reader reads, coverage empties.
         for change in changes:
             self._map.lines(change.path)
@@ -353,8 +354,16 @@ class Runner:
 
                 gc.collect()
                 gc.freeze()
-                for change in changes:
+                cold = [change for change in changes if runner._made.is_warm(change)]
+                for change in cold:
                     runner._one(change, run)
+                runner._made.warm()
+                functions = _Functions()
+                gc.collect()
+                gc.freeze()
+                for change in changes:
+                    if change not in cold:
+                        runner._one(change, run)
                 return True
 
         aside = [f"--ignore={ROOT / path}" for path in ASIDE]

@@ -2,6 +2,7 @@
 
 import gc
 import importlib
+import json
 import os
 import sys
 import time
@@ -14,9 +15,10 @@ from cosmic_ray.mutating import MutationVisitor
 
 from tests.mutation.changes import ROOMS, ROOT, Change, all_changes, modules, sample
 from tests.mutation.covering import Map, _file_by_file, _words, carried
+from tests.mutation.made import program
 from tests.mutation.mapping import AT_IMPORT
 from tests.mutation.operators import LeaveOutArgument, LeaveOutCall, operators
-from tests.mutation.results import noticed_elsewhere, same
+from tests.mutation.results import Results, noticed_elsewhere, same
 from tests.mutation.running import Limits, _Changed, _Functions, _watched
 
 
@@ -172,3 +174,18 @@ def test_a_test_that_is_called_after_what_is_changed_comes_first(tmp_path):
     tests = ["tests/checks/test_a.py::quick", "tests/checks/test_b.py::a_coat_on_the_anode_alone"]
     known.seconds = dict(zip(tests, (0.01, 0.1), strict=True))
     assert known._ordered(change, tests) == tests[::-1]
+
+
+def test_what_noticed_a_change_in_an_earlier_run_comes_first_and_is_no_result_of_another_program(tmp_path):
+    change = _change_of(
+        "api/graftbook/checks/joints/corrosion.py", "MetalJoint.anode_alone", "ReplaceAndWithOr"
+    )
+    slow, quick = "tests/orders/test_far.py::slow", "tests/checks/test_a.py::anode_alone"
+    line = {"name": change.name, "path": change.path, "state": "noticed", "by": slow, "at": "2026-11-30"}
+    (tmp_path / "results-a.jsonl").write_text(json.dumps(line | {"program": "another"}) + "\n")
+    known = Map(tmp_path)
+    known.seconds = {quick: 0.01, slow: 10.0}
+    assert known._ordered(change, [quick, slow]) == [slow, quick]
+    assert Results(tmp_path).found == {}
+    (tmp_path / "results-b.jsonl").write_text(json.dumps(line | {"program": program()}) + "\n")
+    assert Results(tmp_path).found == {change.name: line | {"program": program()}}

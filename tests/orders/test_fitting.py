@@ -103,15 +103,19 @@ async def test_welding_a_loose_part_in_counts_in_the_step_that_uses_it_with_its_
     assert found["minutes"] == closure["set"]["totals"]["labour_minutes"]
 
 
+FUEL_LINES = ("fuel.pump", "fuel.return", "fuel.feed", "fuel.swirl_pot")
+
+
 async def test_no_fuel_line_is_opened_while_the_tank_is_full(counter: httpx.AsyncClient) -> None:
     """The line from the tank ends at the pump, the return line in the tank: petrol runs out of either."""
     body = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QF-7000"}]}
     steps = (await counter.post("/v1/fitting-sequences", json=body)).json()["steps"]
     at = {(step["work"], step["job"]): step["step"] for step in steps}
     drained, filled = at["removing", "drained fuel.tank"], at["fitting", "drained fuel.tank"]
-    for work, job in at:
-        if job in ("fuel.pump", "fuel.return", "fuel.feed", "fuel.swirl_pot"):
-            assert drained < at[work, job] < filled, (work, job)
+    opened = {job: at[work, job] for work, job in at if job in FUEL_LINES}
+    assert {"fuel.pump", "fuel.return"} <= set(opened)
+    for job, step in opened.items():
+        assert drained < step < filled, job
 
 
 async def test_the_battery_is_off_before_the_gearbox_is_reached(counter: httpx.AsyncClient) -> None:

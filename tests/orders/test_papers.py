@@ -251,9 +251,9 @@ def test_no_heading_stands_alone_at_the_end_of_a_page() -> None:
     """Whatever stands before it: each table's own first row is on the page of its heading."""
     for size in range(1, 24):
         facts = made_order(size)
-        for page in map(squeezed, pages_of(order_pdf(facts))):
-            at = page.find("Takenoff")
-            assert at < 0 or facts["taken_off"][0]["number"] in page[at:], size
+        after = [page.partition("Takenoff")[2] for page in map(squeezed, pages_of(order_pdf(facts)))]
+        (below,) = filter(None, after)
+        assert facts["taken_off"][0]["number"] in below, size
 
 
 def test_what_is_longer_than_a_page_goes_on_in_further_rows() -> None:
@@ -525,7 +525,9 @@ def test_letters_of_other_scripts_are_asked_of_the_second_font() -> None:
 
 def test_fonts_are_inside_the_document() -> None:
     for page in PdfReader(io.BytesIO(order_pdf(made_order(1)))).pages:
-        for font in page["/Resources"]["/Font"].values():
+        fonts = page["/Resources"]["/Font"].values()
+        assert len(fonts) >= 2, "plain and bold"
+        for font in fonts:
             assert "/FontFile2" in font.get_object()["/FontDescriptor"]
 
 

@@ -164,6 +164,29 @@ async def test_an_address_names_its_revision_and_stays(browser: httpx.AsyncClien
     assert again.text == first.text
 
 
+@pytest.mark.parametrize("part", ["result", "both"])
+async def test_the_bench_is_given_the_result_without_the_frame_and_where_it_stands(
+    browser: httpx.AsyncClient, part: str
+) -> None:
+    """At once, where a page goes to the address with its revision first; kept apart from the page."""
+    wished = {"chassis": CHASSIS, "upgrade": "front-discs"}
+    page = await read(browser, "/answer", **wished)
+    only = await browser.get("/answer", params=wished, headers=HTML | {"Graftbook-In-Place": part})
+    assert not only.history
+    assert only.headers["content-location"] == str(page.url.raw_path, "ascii")
+    assert "Graftbook-In-Place" in page.headers["vary"]
+    assert "Graftbook-In-Place" in only.headers["vary"]
+    begins = '<div class="heading">'
+    result = only.text[only.text.index(begins) :]
+    assert result.rstrip().removesuffix("</div>").rstrip() in page.text
+    assert ("<form data-bench>" in only.text) == (part == "both")
+    assert "<style>" not in only.text
+    impossible = await browser.get(
+        "/answer", params=wished | {"keep_section": "wheels"}, headers={"Graftbook-In-Place": part}
+    )
+    assert "It cannot be, as asked" in impossible.text
+
+
 async def test_an_impossible_question_offers_its_ways_out(browser: httpx.AsyncClient) -> None:
     page = await read(browser, "/answer", **DISCS, keep_section="wheels")
     assert re.search(r"<li>Between wheel and brake 3 mm stay free[^<]*\.? *<details", page.text)

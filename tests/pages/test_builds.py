@@ -2,6 +2,7 @@
 
 import re
 from datetime import UTC, datetime, timedelta
+from html import unescape
 
 import httpx
 import pytest
@@ -72,6 +73,27 @@ async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
         assert "as it stood on" in text_of(before)
         early = await counter.get("/builds/red-van", on=ago(50))
         assert early.status_code == 422
+
+
+async def test_what_is_wished_on_the_bench_is_decided_for_the_build_beside_what_was(
+    own_app: FastAPI, writer: httpx.AsyncClient
+) -> None:
+    build = {"name": "red-van", "chassis": CHASSIS, "decided": [{"fit": "QB-3310"}]}
+    assert (await writer.post("/v1/builds", json=build)).status_code == 201
+    async with signed_in(own_app, "order") as client:
+        counter = Hand(client)
+        plain = await counter.get("/answer?build=red-van&as_of=1")
+        assert "Decide it for red-van" not in plain.text, "nothing more is wished than is decided"
+        bench = await counter.get("/answer?build=red-van&fit=QL-7075&keep_section=engine&as_of=1")
+        assert "The wishes alone: what is decided for a build has no limits." in text_of(bench)
+        form = bench.text.partition('action="/builds/red-van"')[2].partition("</form>")[0]
+        fields = re.findall(r'name="(\w+)" value="([^"]*)"', form)
+        page = await counter.send("/builds/red-van", {name: unescape(value) for name, value in fields})
+        assert page.url.path == "/builds/red-van"
+        decided = text_of(page).partition("Decided: ")[2]
+        assert decided.index("QB-3310") < decided.index("QL-7075")
+    wishes = (await writer.get("/v1/builds/red-van")).json()["decided"]
+    assert [wish["fit"] for wish in wishes] == ["QB-3310", "QL-7075"]
 
 
 async def test_an_order_is_ticked_off_and_the_sheet_follows(

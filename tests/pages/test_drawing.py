@@ -145,6 +145,7 @@ def test_the_lines_of_a_picture_stay_in_its_frame(seed: int) -> None:
     names = list(columns)
     reasons = [(chance.choice(names), chance.choice(names), chance.random() < 0.5) for _ in names * 2]
     picture = draw(columns, reasons)
+    assert picture.lines
     for line in picture.lines:
         found = CURVE.fullmatch(line.path)
         assert found is not None

@@ -44,6 +44,9 @@ async def test_the_first_field_takes_words_behind_the_number(browser: httpx.Asyn
     assert (page.url.params["chassis"], page.url.params["upgrade"]) == (CHASSIS, "front-discs")
     page = await browser.get("/answer", params={"chassis": "24pl 18412 rear brake hose"})
     assert (page.url.path, page.url.params["text"]) == ("/find", "rear brake hose")
+    for said in ("front discs", "qb 3302"):
+        page = await browser.get("/answer", params={"chassis": said})
+        assert (page.url.path, page.url.params["text"]) == ("/find", said)
     wrong = await browser.get("/answer", params={"chassis": "99XX-1 front discs"})
     assert wrong.status_code == 422
     assert "No vehicle has this chassis number" in text_of(wrong)
@@ -65,7 +68,8 @@ async def test_figures_among_words_are_no_vehicle(browser: httpx.AsyncClient, te
 async def test_without_a_vehicle_it_is_asked_for_and_an_upgrade_leads_on(browser: httpx.AsyncClient) -> None:
     page = await found(browser, "front discs")
     assert re.search(r'<input id="chassis" name="chassis"[^>]*autofocus', page.text)
-    assert 'href="/?upgrade=front-discs"' in page.text
+    fit = re.search(r'<button[^>]*form="on"[^>]*name="upgrade" value="front-discs"', page.text)
+    assert fit, "the number that is typed above goes with it"
     with_it = await found(browser, "front discs", chassis="24pl 18412")
     assert f'href="/answer?chassis={CHASSIS}&amp;upgrade=front-discs"' in with_it.text
     assert "autofocus" not in with_it.text

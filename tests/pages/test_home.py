@@ -1,5 +1,6 @@
 """The first page remembers: vehicles, what is at work, what changed; and forgets when it is told to."""
 
+import re
 from http.cookies import SimpleCookie
 
 import httpx
@@ -93,8 +94,9 @@ def test_a_visit_knows_what_the_one_before_had_seen(
 
 async def test_an_upgrade_waits_for_its_vehicle(browser: httpx.AsyncClient) -> None:
     home = await browser.get("/")
-    assert 'href="/?upgrade=front-discs"' in home.text
-    chosen = await browser.get("/?upgrade=front-discs")
+    assert re.search(r'<button[^>]*form="begin" name="upgrade" value="front-discs"', home.text)
+    chosen = await browser.get("/answer", params={"chassis": "", "upgrade": "front-discs"})
+    assert chosen.url.path == "/"
     assert 'type="hidden" name="upgrade" value="front-discs"' in chosen.text
     assert "Front discs, on which vehicle?" in text_of(chosen)
     await browser.get("/vehicle", params={"chassis": CHASSIS})

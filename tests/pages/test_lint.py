@@ -25,6 +25,7 @@ async def test_findings_are_told_by_severity_with_where_to_mend_them(writer: htt
     assert told.index("Serious:") < told.index("Doubtful:") < told.index("Untidy:")
     assert "another view says machining, 1 off" in told or "says machining, 1 off" in told
     assert 'href="/edit/fitment/another%20view"' in page.text
+    assert 'href="/edit/offer?component=QA-7352"' in page.text
     untidy = text_of(await writer.get("/lint?severity=untidy", headers=BROWSER))
     assert "Serious:" not in untidy
     assert "rest on no evidence" in untidy

@@ -125,6 +125,7 @@ async def test_a_component_tells_all_that_the_api_tells(browser: httpx.AsyncClie
 
 async def test_every_component_of_the_demo_has_a_page(browser: httpx.AsyncClient) -> None:
     found = (await browser.get("/v1/components", params={"limit": 500})).json()["items"]
+    assert len(found) == 500
     for line in found[::7]:
         page = await browser.get(f"/component/{line['number']}")
         assert page.status_code == 200, line["number"]

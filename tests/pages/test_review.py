@@ -72,8 +72,16 @@ async def test_several_are_decided_together(editor: Editor) -> None:
     assert editor.rows("evidence", "our-bench")
     stale = text_of(await editor.get(two))
     assert "says something else by now" in stale
-    gone = await editor.post(f"{two}/withdraw", {**token})
+    assert "Withdraw it" in stale
+    editor.client.cookies.clear()
+    assert "Withdraw it" not in text_of(await editor.get(two)), "only who proposed it can"
+
+
+async def test_ones_own_proposal_is_withdrawn(editor: Editor) -> None:
+    address = await propose(editor, "80")
+    gone = await editor.post(f"{address}/withdraw", {"form_token": await editor.token()})
     assert "Withdrawn" in text_of(gone)
+    assert "Withdraw it" not in text_of(gone)
 
 
 async def test_a_record_is_proposed_to_go(editor: Editor) -> None:

@@ -20,11 +20,12 @@ def quantities() -> dict[str, str]:
 
 
 def test_every_measured_kind_of_the_demo_has_a_range_in_its_own_quantity() -> None:
-    for kind, quantity in quantities().items():
-        if quantity not in WORDED:
-            assert kind in SANE, kind
-            assert sane_range(kind, quantity) == SANE[kind], kind
-            assert SANE[kind][0] < SANE[kind][1]
+    measured = {kind: quantity for kind, quantity in quantities().items() if quantity not in WORDED}
+    assert len(measured) > 100
+    for kind, quantity in measured.items():
+        assert kind in SANE, kind
+        assert sane_range(kind, quantity) == SANE[kind], kind
+        assert SANE[kind][0] < SANE[kind][1]
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from types import SimpleNamespace
 
 from graftbook.checks.fitted import Fitted
 from graftbook.rulebook.index import BookIndex
-from graftbook.rulebook.model import Claim, Effort, RuleBook, Supersession, Supply, When
+from graftbook.rulebook.model import Claim, Effort, RuleBook, Supersession, Supply, Vehicle, When
 from graftbook.rulebook.scope import MOST_SCOPES, Fit, Scope, scope_for
 from tests.closure.shelf import VEHICLE, Shelf
 
@@ -141,3 +141,28 @@ def test_every_kind_of_record_that_has_a_condition_tells_vehicles_apart() -> Non
     for kind in kinds:
         book = SimpleNamespace(book=replace(Shelf().book(), **{kind: (Claim(name="any", when=FROM_500),)}))
         assert BookIndex.conditions.func(book) == (FROM_500,), kind
+
+
+def test_what_is_said_of_like_vehicles_is_remembered_and_of_no_others() -> None:
+    """On both sides of every bound, one vehicle after the other, as a book says it that was asked nothing."""
+    days = [date(1965, 6, day) for day in (1, 2, 3, 4)]
+    whens = (
+        When(chassis_prefix="24L", chassis_from=500, chassis_to=520),
+        When(chassis_prefix="24R", chassis_to=510),
+        When(built_from=days[1], built_to=days[2]),
+        When(built_to=date.max),
+        When(options=frozenset({"heater"})),
+        When(without=frozenset({"overdrive"})),
+    )
+    claims = tuple(Claim(name=f"claim {n}", when=when) for n, when in enumerate(whens))
+    index = BookIndex(replace(Shelf(brake="drum").book(), substitutes=claims))
+    vehicles = [
+        Vehicle("24-VAN", prefix, serial, day, frozenset(options))
+        for prefix in ("24L", "24R")
+        for serial in (499, 500, 510, 511, 520, 521)
+        for day in (*days, date.max)
+        for options in ((), ("heater",), ("overdrive",), ("heater", "overdrive"))
+    ]
+    told = [index.speaks_of(vehicle) for vehicle in (*vehicles, *vehicles)]
+    assert told == [tuple(when.holds(v) for when in index.conditions) for v in (*vehicles, *vehicles)]
+    assert len(set(told)) > 20

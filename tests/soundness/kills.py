@@ -17,7 +17,6 @@ The processes are forked from one that has loaded the program already, so that a
 import argparse
 import asyncio
 import atexit
-import io
 import json
 import multiprocessing
 import os
@@ -42,13 +41,21 @@ from graftbook.access.scopes import Scope
 from graftbook.access.service import create_key
 from graftbook.app import create_app
 from graftbook.backups.service import backup, restore
-from graftbook.catalogue.format.exports import export
 from graftbook.catalogue.loading.imports import SMALL, load
 from graftbook.database import migrate
 from graftbook.settings import Settings
 from tests.catalogue.sheet import sheet
 from tests.conftest import _Databases as Databases
-from tests.soundness.databases import ENGINES, beside, databases_of, loaded_demo, opened, settings_of
+from tests.soundness.databases import (
+    ENGINES,
+    beside,
+    contents,
+    databases_of,
+    knows,
+    loaded_demo,
+    opened,
+    settings_of,
+)  # fmt: skip
 from tests.soundness.forked import LOADED
 
 OLD_SHAPE = "2026_11_25_builds"
@@ -98,15 +105,8 @@ class Case:
 
 
 def whole(url: str) -> str:
-    """The catalogue, its revision and its history as text."""
-    with opened(url) as engine:
-        stream = io.StringIO()
-        export(engine, stream)
-        with engine.connect() as connection:
-            numbers = text("SELECT number FROM revision ORDER BY number")
-            revisions = connection.execute(numbers).scalars().all()
-            changes = connection.execute(text("SELECT count(*) FROM record_change")).scalar_one()
-    return f"{revisions} {changes}\n{stream.getvalue()}"
+    """The catalogue, its history, and all that stands beside it."""
+    return str(contents(url))
 
 
 def import_sheet(url: str, begin: Begin) -> None:
@@ -120,7 +120,7 @@ def import_sheet(url: str, begin: Begin) -> None:
 def _import_again(url: str, _outcome: str) -> None:
     with opened(url) as engine:
         assert load(engine, sheet(SHEET)).ok
-    assert f"KILL-{COMPONENTS - 1:05d}" in whole(url)
+    assert knows(url, f"KILL-{COMPONENTS - 1:05d}")
 
 
 def to_old_shape(url: str) -> None:
@@ -156,7 +156,7 @@ def shape(url: str) -> str:
 def _migrate_again(url: str, _outcome: str) -> None:
     with opened(url) as engine:
         migrate(engine)
-    assert "QB-3310" in whole(url)
+    assert knows(url, "QB-3310")
 
 
 def _with_key(url: str) -> None:
@@ -318,7 +318,7 @@ def restore_whole(url: str, begin: Begin) -> None:
 def _restore_again(url: str, _outcome: str) -> None:
     """What the killed one left goes with the next."""
     restore(settings_of(url), Path(os.environ["KILLED_BACKUP"]), replace=True)
-    assert "KILL-00000" not in whole(url)
+    assert not knows(url, "KILL-00000")
     assert not beside(url)
 
 

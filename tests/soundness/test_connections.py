@@ -138,10 +138,10 @@ async def said_to(port: int, *pieces: bytes, pause: float = 0.0) -> bytes:
 async def test_who_does_not_say_what_he_wants_is_not_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
     """Nor between two requests; who is slow and ends his head in time is answered, and a long answer is not
     cut off."""
-    monkeypatch.setattr(serving, "SECONDS_FOR_A_HEAD", 0.5)
+    monkeypatch.setattr(serving, "SECONDS_FOR_A_HEAD", 1.0)
 
     async def answer(_scope: Any, _receive: Any, send: Any) -> None:
-        await asyncio.sleep(1)
+        await asyncio.sleep(1.2)
         await send({"type": "http.response.start", "status": 200, "headers": []})
         await send({"type": "http.response.body", "body": b"done"})
 
@@ -155,13 +155,15 @@ async def test_who_does_not_say_what_he_wants_is_not_waited_for(monkeypatch: pyt
     async with made:
         port = made.sockets[0].getsockname()[1]
         head = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n"
-        assert await said_to(port, b"") == b""
-        assert await said_to(port, head) == b""
-        assert await said_to(port, b"\r\n", b"\r\n", pause=0.1) == b""
-        assert b"done" in await said_to(port, head[:9], head[9:], b"\r\n", pause=0.1)
-        for then in (head, b"\r\n"):
-            both = await said_to(port, head + b"\r\n", then, pause=1.5)
-            assert both.count(b"done") == 1
-        two = await said_to(port, (head + b"\r\n") * 2)
-        assert two.count(b"done") == 2
+        silent, half, lines, slow, then_half, then_line, two = await asyncio.gather(
+            said_to(port, b""),
+            said_to(port, head),
+            said_to(port, b"\r\n", b"\r\n", pause=0.1),
+            said_to(port, head[:9], head[9:], b"\r\n", pause=0.1),
+            said_to(port, head + b"\r\n", head, pause=1.8),
+            said_to(port, head + b"\r\n", b"\r\n", pause=1.8),
+            said_to(port, (head + b"\r\n") * 2),
+        )
+        assert (silent, half, lines) == (b"", b"", b"")
+        assert [answer.count(b"done") for answer in (slow, then_half, then_line, two)] == [1, 1, 1, 2]
     assert not state.connections

@@ -1,6 +1,5 @@
 """No room left: changes answer 503 and change nothing, reading goes on, and it is well again by itself."""
 
-import io
 import resource
 import sqlite3
 import time
@@ -10,34 +9,24 @@ from typing import Any
 
 import httpx
 import pytest
-from sqlalchemy import event, make_url, text
+from sqlalchemy import event, make_url
 
-from graftbook.catalogue.format.exports import export
-from graftbook.database import make_engine
+from tests.soundness.databases import contents
 from tests.soundness.every_kind import all_are_unavailable, all_are_well, changes_fail
 from tests.soundness.server import Served
 from tests.soundness.test_database_gone import asked
 
 ROWS = "".join(f"FULL-{n:06d},A part with a rather long name {n},brakes,modern\n" for n in range(4_000))
+WHO_ASKED = ("access_key", "access_event")
+"""What is kept of whoever asks, and of what was refused him."""
 LARGE = f"[component]\nnumber,name,section,origin\n{ROWS}"
-
-
-def everything(url: str) -> str:
-    """The catalogue and its revision as text."""
-    engine = make_engine(url)
-    stream = io.StringIO()
-    export(engine, stream)
-    with engine.connect() as connection:
-        revision = connection.execute(text("SELECT max(number) FROM revision")).scalar_one()
-    engine.dispose()
-    return f"{revision}\n{stream.getvalue()}"
 
 
 @pytest.mark.anyio
 async def test_a_sqlite_file_that_may_not_grow(demo_copy: Callable[[], str]):
     """`PRAGMA max_page_count` makes SQLite itself say that the disk is full (SQLITE_FULL)."""
     url = demo_copy()
-    before = everything(url)
+    before = contents(url, WHO_ASKED)
     async with asked(url) as (app, client):
         engine = app.state.service.engine
 
@@ -53,7 +42,7 @@ async def test_a_sqlite_file_that_may_not_grow(demo_copy: Callable[[], str]):
         assert int(large.headers["retry-after"]) > 0
         for path in ("/v1/variants", "/readyz", "/v1/closures?chassis=24PL-018412&fit=QB-3310"):
             assert (await client.get(path)).status_code == 200
-        assert everything(url) == before
+        assert contents(url, WHO_ASKED) == before
         event.remove(engine, "connect", narrow)
         engine.dispose()
         again = await client.post("/v1/imports", content=LARGE, headers={"Content-Type": "text/csv"})
@@ -74,12 +63,12 @@ async def test_a_postgresql_server_without_room(own_demo_url: str):
     """The server's own error of class 53, 53100 disk_full (PostgreSQL documentation, appendix A)."""
     if not own_demo_url.startswith("postgresql"):
         pytest.skip("SQLite's own full disk is the test above")
-    before = everything(own_demo_url)
+    before = contents(own_demo_url, WHO_ASKED)
     async with asked(own_demo_url) as (_, client):
         for code in ("53100", "58030", "53200"):
             with changes_fail(own_demo_url, code):
                 await all_are_unavailable(client, reads=False, writes=True)
-                assert everything(own_demo_url) == before
+                assert contents(own_demo_url, WHO_ASKED) == before
         await all_are_well(client)
 
 
@@ -92,7 +81,7 @@ def test_a_running_process_whose_files_may_not_grow(
     served = start(url)
     with served.client() as client:
         assert _send(client).status_code == 200
-        before = everything(url)
+        before = contents(url, WHO_ASKED)
         _, hard = resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE)
         grown = Path(make_url(url).database or "").stat().st_size
         resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE, (min(grown, 200_000), hard))
@@ -102,7 +91,7 @@ def test_a_running_process_whose_files_may_not_grow(
         assert (narrow.status_code, narrow.json()["type"]) == (503, "/problems/unavailable"), narrow.text
         assert client.get("/livez").status_code == 200
         resource.prlimit(served.process.pid, resource.RLIMIT_FSIZE, (hard, hard))
-        assert everything(url) == before
+        assert contents(url, WHO_ASKED) == before
         for _ in range(20):
             if client.get("/readyz").status_code == 200:
                 break

@@ -156,7 +156,7 @@ def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) ->
     index = scope.index
     today = [n for n in index.serves(number) if index.is_current(n)]
     fits, with_it = _fits(scope, number, position), scope
-    newer = (fit for n in today for fit in _fits(scope, n, position))
+    newer = (fit for n in today for fit in (fits if n == number else _fits(scope, n, position)))
     if not any(map(scope.is_today, fits)) and (found := list(newer)):
         fits = found
     elif not index.is_current(number) and any(map(index.fitments_of.get, index.stands_for(number))):
@@ -175,7 +175,7 @@ def _compatible(scope: Scope, number: str, position: str, deadline: Deadline) ->
 
 
 def _fits(scope: Scope, number: str, position: str) -> list[Fit]:
-    places = [position] if position else scope.positions_of(number)
+    places = (position,) if position else scope.positions_of(number)
     return [Fit(p, number) for p in places if number in scope.options(p)]
 
 

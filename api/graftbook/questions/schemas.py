@@ -273,7 +273,9 @@ class CompatibilityQuestionIn(Body):
     chassis: Word = Field(description="chassis number")
     variant: Word | None = Field(None, description="the variant it should be; checked when given")
     built: Day | None = None
-    options: Annotated[list[Word], Field(max_length=100)] = Field([], description="options it has")
+    options: Annotated[list[Word], Field(max_length=100)] = Field(
+        default_factory=list, description="options it has", json_schema_extra={"default": []}
+    )
     position: Word | None = Field(None, description="empty: any position")
 
 

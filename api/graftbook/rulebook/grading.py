@@ -126,11 +126,10 @@ class Standing:
         return self.grade < self.sources
 
 
-def of_sources(evidence: Iterable[Evidence]) -> Grade:
+def of_sources(evidence: Sequence[Evidence]) -> Grade:
     """The best undisputed piece of evidence; hearsay when every piece is disputed."""
-    pieces = list(evidence)
-    undisputed = [piece.grade for piece in pieces if not piece.disputed]
-    return max(undisputed, default=Grade.hearsay if pieces else Grade.none)
+    undisputed = [piece.grade for piece in evidence if not (piece.not_fitted and piece.disputed)]
+    return max(undisputed, default=Grade.hearsay if evidence else Grade.none)
 
 
 @lru_cache(maxsize=4096)

@@ -1,6 +1,7 @@
 """The look-up tables of a rule book, built once per book and kept with it."""
 
 import weakref
+from bisect import bisect
 from collections import defaultdict, deque
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from contextlib import suppress
@@ -33,6 +34,10 @@ MOST_REMEMBERED = 500_000
 """Numbers that the remembered chains of supersession hold together."""
 
 
+MOST_SPOKEN = 4_096
+"""Kinds of vehicle of one book of which it is remembered what its records say; then all are forgotten."""
+
+
 class BookIndex:
     """Which records of a book speak of a component or a position."""
 
@@ -41,8 +46,8 @@ class BookIndex:
         self.scopes: dict[Hashable, Scope] = {}
         """The last scopes asked for; see `scope.scope_for`."""
         self.every_scope: weakref.WeakSet[Scope] = weakref.WeakSet()
-        self._spoken: tuple[Vehicle | None, tuple[bool, ...]] = None, ()
-        """The last vehicle that `speaks_of` was asked for, and what it said."""
+        self._spoken: dict[Hashable, tuple[bool, ...]] = {}
+        """What `speaks_of` said of the last vehicles."""
         self.notebook: dict[str, Any] = {}
         """What others work out about the book, kept as long as it is."""
         self.fitments_at: dict[str, list[Fitment]] = defaultdict(list)
@@ -152,11 +157,25 @@ class BookIndex:
 
     def speaks_of(self, vehicle: Vehicle) -> tuple[bool, ...]:
         """Of each condition whether it holds. Nothing else tells vehicles of the variant apart."""
-        last, said = self._spoken
-        if last != vehicle:
-            said = tuple([when.holds(vehicle) for when in self.conditions])
-            self._spoken = vehicle, said
+        serials, days = self._bounds
+        between = bisect(serials, vehicle.chassis_serial), bisect(days, vehicle.built.toordinal())
+        alike = (vehicle.chassis_prefix, between, vehicle.options)
+        if (said := self._spoken.get(alike)) is None:
+            if len(self._spoken) >= MOST_SPOKEN:
+                self._spoken.clear()
+            said = self._spoken[alike] = tuple([when.holds(vehicle) for when in self.conditions])
         return said
+
+    @cached_property
+    def _bounds(self) -> tuple[list[int], list[int]]:
+        """The serials and the days from which on a condition speaks of other vehicles than before."""
+        serials, days = set[int](), set[int]()
+        for one in self.conditions:
+            serials |= {one.chassis_from} if one.chassis_from is not None else set()
+            serials |= {one.chassis_to + 1} if one.chassis_to is not None else set()
+            days |= {one.built_from.toordinal()} if one.built_from is not None else set()
+            days |= {one.built_to.toordinal() + 1} if one.built_to is not None else set()
+        return sorted(serials), sorted(days)
 
     @cached_property
     def loose(self) -> frozenset[str]:

@@ -102,6 +102,7 @@ class Scope:
         self._options: dict[str, dict[str | None, Option]] = {}
         self._serving: dict[str, tuple[Fit, ...]] = {}
         self._places: dict[str, tuple[Fit, ...]] = {}
+        self._positions: dict[str, tuple[str, ...]] = {}
         self._nets: dict[str, dict[str, float]] = {}
         self.notebook: dict[str, Any] = {}
         """What others work out about this vehicle as it stands, kept as long as the scope."""
@@ -203,14 +204,19 @@ class Scope:
             return (fit.component,) if fit.component else ()
         return option.names
 
-    def positions_of(self, number: str) -> list[str]:
+    def positions_of(self, number: str) -> tuple[str, ...]:
         """Positions where the number may sit, in name order."""
         if not self.obtainable(number) and number not in self._sitting:
-            return []
-        found = {p for p, c in self._fitted.items() if c == number}
-        for older in self.index.stands_for(number):
-            found.update(f.position for f in self.index.fitments_of.get(older, ()))
-        return sorted(p for p in found if number in self.options(p))
+            return ()
+        known = self._positions.get(number)
+        if known is None:
+            found = {p for p, c in self._fitted.items() if c == number}
+            for older in self.index.stands_for(number):
+                found.update([f.position for f in self.index.fitments_of.get(older, ())])
+            known = tuple(sorted([p for p in found if number in self.options(p)]))
+            if len(known) <= LONGEST_KEPT:
+                self._positions[number] = known
+        return known
 
     def serving(self, number: str, position: str = "") -> tuple[Fit, ...]:
         """Every fit that satisfies a record naming `number` (at `position`, or anywhere)."""

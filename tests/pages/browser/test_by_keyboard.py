@@ -80,6 +80,44 @@ def test_the_set_changes_in_place_and_can_be_undone(visit: Visit) -> None:
     assert page.evaluate("window.same"), "no page was loaded anew"
 
 
+def test_a_wish_taken_away_keeps_what_was_ticked_since(visit: Visit) -> None:
+    """A tick brings the result alone, so the form's own links are older than it."""
+    page = visit.page
+    page.goto(DISCS)
+    page.locator(".flaws summary", has_text="Electrical").click()
+    flaw = page.locator(".flaws details[open] input[name=remedy]").nth(1)
+    flaw.check()
+    expect(page.locator("#moved")).to_contain_text("came in")
+    page.locator(".asking .away").first.click()
+    expect(page.locator("#fit-1")).to_have_value("")
+    expect(page.locator(".asked")).not_to_contain_text("QB-3310")
+    assert "fit=" not in page.url
+    assert f"remedy={flaw.get_attribute('value')}" in page.url
+    expect(flaw).to_be_checked()
+
+
+def test_a_set_is_one_screen_at_the_counter_and_folded_on_a_phone(visit: Visit) -> None:
+    """Twenty changes stand above the edge of a screen, none cut off; a phone shows the sections first, and an
+    address that leads to a line opens its own."""
+    page = visit.page
+    page.set_viewport_size({"width": 1280, "height": 1024})
+    page.goto("/answer?chassis=24PL-018412&upgrade=front-discs")
+    assert page.locator("[data-total=changes]").get_attribute("data-value") == "20"
+    lines = page.locator(".set .line[id]")
+    assert lines.last.evaluate("one => one.firstElementChild.getBoundingClientRect().bottom") <= 1024
+    assert page.locator(".of > summary").first.is_hidden()
+    for size in (1280, 390):
+        page.set_viewport_size({"width": size, "height": 844})
+        cut = "cells => cells.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.innerText)"
+        assert page.locator(".set .line > tr:first-child > *").evaluate_all(cut) == []
+    assert page.evaluate("document.documentElement.scrollHeight") < 4_500, "it was 9,000"
+    expect(lines.first).to_be_visible()
+    expect(lines.last).to_be_hidden()
+    last = lines.last.get_attribute("id")
+    page.goto(f"{page.url}#{last}")
+    expect(lines.last).to_be_in_viewport()
+
+
 def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> None:
     page = visit.page
     page.goto(DISCS)

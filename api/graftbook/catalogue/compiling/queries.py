@@ -4,26 +4,32 @@ Every query starts at the variant's conditions, so the cost follows the book, no
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import fields, replace
+from functools import lru_cache
+from operator import attrgetter
 from types import MappingProxyType
 from typing import Any
 
-from sqlalchemy import Connection, exists, select
+from sqlalchemy import Connection, Select, bindparam, exists, select
 from sqlmodel import Session
 
 from graftbook.catalogue.compiling import values as c
 from graftbook.catalogue.history.revisions import chain_of, epoch_of
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.loading.staging import as_list, listed, listed_under, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.nearest import names_near
-from graftbook.catalogue.store.reported import reports_by_claim
+from graftbook.catalogue.store.reported import bearing, reports_by_claim
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
 from graftbook.rulebook.index import let_go
 from graftbook.rulebook.units import Measure
 
 _Stated = dict[str, Any]
+_Wanted = Mapping[tuple[str, int], tuple[m.Wanted, ...]]
+"""Wanted values by claim and slot."""
+
+_name = attrgetter("name")
 
 
 def book_revision(session: Session, variant: str) -> int | None:
@@ -36,20 +42,26 @@ def book_revision(session: Session, variant: str) -> int | None:
 
 def book_revisions(session: Session, variants: Iterable[str]) -> dict[str, int]:
     """The same of many variants at once; those that there are not are missing."""
-    row, ranges, connection = table("variant"), table("range"), session.connection()
-    query = select(row.c.name, ranges.c.revision).join(ranges, row.c.range == ranges.c.name)
-    found = connection.execute(query.where(row.c.name.in_(listed(connection, variants))))
+    connection = session.connection()
+    found = connection.execute(_revisions_of(connection.dialect.name), {"variants": as_list(variants)})
     return {one.name: one.revision for one in found}
+
+
+@lru_cache
+def _revisions_of(dialect: str) -> Select[Any]:
+    row, ranges = table("variant"), table("range")
+    query = select(row.c.name, ranges.c.revision).join(ranges, row.c.range == ranges.c.name)
+    return query.where(row.c.name.in_(listed_under(dialect, "variants")))
 
 
 def compile_book(session: Session, variant: str) -> m.RuleBook:
     """Everything that is known about one variant. Raises UnknownVariant."""
-    connection = session.connection()
-    revision = book_revision(session, variant)
-    if revision is None:
-        known = table("variant").c.name
-        raise UnknownVariant(variant, names_near(connection, known, variant))
-    return replace(_Compiler(connection, variant).book(revision), epoch=epoch_of(connection))
+    connection, own, ranges = session.connection(), table("variant"), table("range")
+    query = select(own, ranges.c.revision).join(ranges, own.c.range == ranges.c.name)
+    row = connection.execute(query.where(own.c.name == variant)).one_or_none()
+    if row is None:
+        raise UnknownVariant(variant, names_near(connection, own.c.name, variant))
+    return replace(_Compiler(connection, variant).book(row), epoch=epoch_of(connection))
 
 
 def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) -> m.RuleBook:
@@ -79,25 +91,28 @@ class Strangers:
         compiler = _Compiler(session.connection(), "")
         self._components, self._supersessions = compiler.components(dict.fromkeys(numbers))
         self._tied = c.tied((s.old, s.new) for s in self._supersessions)
+        self._alone: m.RuleBook | None = None
 
     def knows(self, book: m.RuleBook, number: str) -> bool:
         """Whether a record of the book names the number, or one that supersessions tie to it."""
         return any(one in book.components for one in self._tied.get(number, (number,)))
 
     def alone(self, book: m.RuleBook) -> m.RuleBook:
-        """The book with nothing in it but these: what it says of one that it does not know, at no cost."""
-        return _for_one_question(
-            m.RuleBook(
-                book.variant,
-                book.revision,
-                epoch=book.epoch,
-                sections=book.sections,
-                kinds=book.kinds,
-                positions=book.positions,
-                components=MappingProxyType(self._components),
-                supersessions=self._supersessions,
+        """A book with nothing in it but these: what the book says of those that it does not know, at no cost.
+        It is one for all books, since it knows of no position."""
+        if self._alone is None:
+            self._alone = _for_one_question(
+                m.RuleBook(
+                    book.variant,
+                    book.revision,
+                    epoch=book.epoch,
+                    sections=book.sections,
+                    kinds=book.kinds,
+                    components=MappingProxyType(self._components),
+                    supersessions=self._supersessions,
+                )
             )
-        )
+        return self._alone
 
 
 def _for_one_question(book: m.RuleBook) -> m.RuleBook:
@@ -110,11 +125,12 @@ class _Compiler:
     def __init__(self, connection: Connection, variant: str) -> None:
         self.connection = connection
         self.variant = variant
-        self.evidence: Mapping[str, list[m.Evidence]] = {}
+        self.evidence: Mapping[str, tuple[m.Evidence, ...]] = {}
         self.whens: Mapping[int, m.When] = {}
         self.reports: Mapping[str, tuple[m.Report, ...]] = {}
 
-    def book(self, revision: int) -> m.RuleBook:
+    def book(self, own: Any) -> m.RuleBook:
+        """The book of a variant's row, with the revision of its range."""
         condition, spelt = table("condition"), table("condition_variant")
         conditions = select(condition).join(spelt, spelt.c.condition_id == condition.c.id)
         rows = self.connection.execute(conditions.where(spelt.c.variant == self.variant)).mappings()
@@ -122,26 +138,46 @@ class _Compiler:
         self.evidence = self._evidence()
         self.reports = self._reports()
         positions = self._positions()
-        stating = self._stating(positions)
-        components, supersessions = self.components(_named(stating))
-        stating["companions"] = _with_loose(stating["companions"], components)
+        wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
+        ways = self._alternatives(positions)
+        asking = [row for row in self._speaking("companion", positions) if ways.get(row.claim) is not None]
+        stating = self._stating(positions, wanted)
+        components, supersessions = self.components(_named(stating) | _asked(asking, ways))
         return m.RuleBook(
-            variant=self._variant(),
-            revision=revision,
+            variant=self._variant(own),
+            revision=own.revision,
             sections=self._sections(),
             kinds=self._kinds(),
             positions=positions,
             components=MappingProxyType(components),
             supersessions=supersessions,
+            companions=self._companions(asking, ways, wanted, components),
             **stating,
         )
 
-    def _stating(self, positions: Mapping[str, m.Position]) -> dict[str, Any]:
-        wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
+    def _companions(
+        self,
+        rows: Iterable[Any],
+        ways: Mapping[str, Any],
+        wanted: _Wanted,
+        components: Mapping[str, m.Component],
+    ) -> tuple[m.Companion, ...]:
+        """The companions, their alternatives marked that are loose parts."""
+        loose = {number for number, component in components.items() if component.loose}
+
+        def alternatives(claim: str) -> Iterator[m.Alternative]:
+            for way in ways[claim]:
+                is_loose = way.component in loose and not way.position
+                yield c.alternative_of(way, wanted.get((claim, way.slot), ()), is_loose)
+
+        made = (c.companion_of(row, self._stated(row), alternatives(row.claim)) for row in rows)
+        return tuple(sorted(made, key=_name))
+
+    def _stating(self, positions: Mapping[str, m.Position], wanted: _Wanted) -> dict[str, Any]:
+        """The claims of each kind but companions."""
         remedies = _grouped(self._of_claims("flaw_substitute", "flaw"), "substitute")
         add_ons = _grouped(self._of_claims("flaw_add_on", "flaw"), "component")
         also = _grouped(self._of_claims("flaw_also_of", "flaw"), "component")
-        alternatives = self._alternatives(positions, wanted)
 
         def flaw(row: Any, stated: _Stated) -> m.Flaw:
             others, parts = also.get(row.claim, ()), add_ons.get(row.claim, ())
@@ -153,10 +189,6 @@ class _Compiler:
         def upgrade(row: Any, stated: _Stated) -> m.Upgrade:
             return c.upgrade_of(row, stated, fits.get(row.claim, ()), remedied.get(row.claim, ()))
 
-        def companion(row: Any, stated: _Stated) -> m.Companion | None:
-            ways = alternatives.get(row.claim)
-            return None if ways is None else c.companion_of(row, stated, ways)
-
         def conflict(row: Any, stated: _Stated) -> m.Conflict:
             return c.conflict_of(row, stated, wanted.get((row.claim, 0), ()), wanted.get((row.claim, 1), ()))
 
@@ -164,7 +196,6 @@ class _Compiler:
             "fitments": self._claims("fitment", c.fitment_of, positions),
             "substitutes": self._claims("substitute", c.substitute_of, positions),
             "flaws": self._claims("flaw", flaw, positions),
-            "companions": self._claims("companion", companion, positions),
             "conflicts": self._claims("conflict", conflict, positions),
             "joints": self._claims("joint", c.joint_of, positions),
             "budgets": self._claims("budget", c.budget_of, positions),
@@ -184,70 +215,67 @@ class _Compiler:
         self, kind: str, make: Callable[[Any, _Stated], Any], positions: Mapping[str, m.Position]
     ) -> tuple[Any, ...]:
         """The claims of one kind, in name order, that speak only of positions that the variant has."""
-        made = []
-        places = [column for column in ("position", "other_position") if column in table(kind).c]
-        known = {None, *positions}
-        for row in self._of_claims(kind, kind):
-            if all(getattr(row, place) in known for place in places):
-                stated = {
-                    "name": row.claim,
-                    "when": self.whens[row.condition_id],
-                    "evidence": tuple(self.evidence.get(row.claim, ())),
-                    "note": row.claim_note,
-                    "reports": self.reports.get(row.claim, ()),
-                }
-                made.append(make(row, stated))
-        return tuple(sorted((claim for claim in made if claim is not None), key=lambda claim: claim.name))
+        made = [make(row, self._stated(row)) for row in self._speaking(kind, positions)]
+        return tuple(sorted(made, key=_name))
+
+    def _speaking(self, kind: str, positions: Mapping[str, m.Position]) -> list[Any]:
+        """The rows of those."""
+        rows, known = self._of_claims(kind, kind), {None, *positions}
+        for place in ("position", "other_position"):
+            if place in table(kind).c:
+                rows = [row for row in rows if getattr(row, place) in known]
+        return rows
+
+    def _stated(self, row: Any) -> _Stated:
+        """What every claim has."""
+        claim = row.claim
+        return {
+            "name": claim,
+            "when": self.whens[row.condition_id],
+            "evidence": self.evidence.get(claim, ()),
+            "note": row.claim_note,
+            "reports": self.reports.get(claim, ()),
+        }
 
     def _of_claims(self, name: str, *kinds: str) -> list[Any]:
         """Rows of a table that belong to claims of these kinds which may hold for the variant."""
-        rows, claim, spelt = table(name), table("claim"), table("condition_variant")
-        query = (
-            select(rows, claim.c.condition_id, claim.c.note.label("claim_note"))
-            .select_from(spelt)
-            .join(claim, claim.c.condition_id == spelt.c.condition_id)
-            .join(rows, rows.c.claim == claim.c.name)
-            .where(spelt.c.variant == self.variant, claim.c.kind.in_(kinds))
-            .order_by(*rows.primary_key)
-        )
-        return list(self.connection.execute(query).all())
+        return list(self.connection.execute(_rows_of(name, kinds), {"variant": self.variant}).all())
 
-    def _alternatives(
-        self, positions: Mapping[str, m.Position], wanted: Mapping[tuple[str, int], tuple[m.Wanted, ...]]
-    ) -> dict[str, list[m.Alternative] | None]:
-        """The alternatives by companion, without those at positions that the variant lacks.
+    def _alternatives(self, positions: Mapping[str, m.Position]) -> dict[str, list[Any] | None]:
+        """The rows of alternatives by companion, without those at positions that the variant lacks.
 
         None: nothing sits at a position that the variant lacks, so the rule asks for nothing.
         """
-        found: dict[str, list[m.Alternative] | None] = {}
+        found: dict[str, list[Any] | None] = {}
         for row in self._of_claims("companion_alternative", "companion"):
             so_far = found.setdefault(row.claim, [])
             if row.position is not None and row.position not in positions:
                 found[row.claim] = None if row.empty else so_far
             elif so_far is not None:
-                so_far.append(c.alternative_of(row, wanted.get((row.claim, row.slot), ())))
+                so_far.append(row)
         return found
 
-    def _evidence(self) -> dict[str, list[m.Evidence]]:
-        link, evidence = table("claim_evidence"), table("evidence")
-        claim, spelt = table("claim"), table("condition_variant")
+    def _evidence(self) -> dict[str, tuple[m.Evidence, ...]]:
+        """The evidence for each claim, in name order; a piece is read once, however many rest on it."""
+        link, claim, spelt = table("claim_evidence"), table("claim"), table("condition_variant")
         query = (
-            select(link.c.claim, evidence)
+            select(link.c.claim, link.c.evidence)
             .select_from(spelt)
             .join(claim, claim.c.condition_id == spelt.c.condition_id)
             .join(link, link.c.claim == claim.c.name)
-            .join(evidence, evidence.c.name == link.c.evidence)
             .where(spelt.c.variant == self.variant)
-            .order_by(link.c.claim, evidence.c.name)
         )
-        return _evidence_by_claim(self.connection.execute(query).all())
+        named: dict[str, list[str]] = defaultdict(list)
+        for of, name in self.connection.execute(query).all():
+            named[of].append(name)
+        evidence = table("evidence")
+        of_these = evidence.c.name.in_(listed(self.connection, sorted(set().union(*named.values()))))
+        rows = self.connection.execute(select(evidence).where(of_these))
+        pieces = {row.name: c.evidence_of(row) for row in rows}
+        return {of: tuple([pieces[name] for name in sorted(names)]) for of, names in named.items()}
 
     def _reports(self) -> dict[str, tuple[m.Report, ...]]:
-        claim, spelt = table("claim"), table("condition_variant")
-        of_variant = select(claim.c.name).join(spelt, spelt.c.condition_id == claim.c.condition_id)
-        return reports_by_claim(
-            self.connection, of_variant.where(spelt.c.variant == self.variant), self.whens
-        )
+        return reports_by_claim(self.connection, _reports_of(), {"variant": self.variant}, self.whens)
 
     def _positions(self) -> dict[str, m.Position]:
         position, spelt, section = table("position"), table("condition_variant"), table("section")
@@ -260,9 +288,8 @@ class _Compiler:
         )
         return {row.name: c.position_of(row) for row in self.connection.execute(query)}
 
-    def _variant(self) -> m.Variant:
-        variant, span, fact = table("variant"), table("chassis_span"), table("characteristic")
-        row = self.connection.execute(select(variant).where(variant.c.name == self.variant)).one()
+    def _variant(self, row: Any) -> m.Variant:
+        span, fact = table("chassis_span"), table("characteristic")
         spans = (
             select(span).where(span.c.variant == self.variant).order_by(span.c.prefix, span.c.first_serial)
         )
@@ -284,8 +311,8 @@ class _Compiler:
     def components(self, numbers: Iterable[str]) -> tuple[dict[str, m.Component], tuple[m.Supersession, ...]]:
         """These components and those tied to them, and the supersessions between them."""
         component, value, fitment = table("component"), table("characteristic"), table("fitment")
-        chain = chain_of(self.connection, listed(self.connection, sorted(numbers)))
-        named = list(self.connection.execute(select(chain.columns[0])).scalars())
+        tied = _tied_to(self.connection.dialect.name)
+        named = list(self.connection.execute(tied, {"numbers": as_list(sorted(numbers))}).scalars())
         of_named = listed(self.connection, named)
         fits = exists().where(fitment.c.component == component.c.number).label("fits")
         rows = self.connection.execute(
@@ -318,31 +345,50 @@ class _Compiler:
             .where(of_these)
             .order_by(claim.c.name)
         ).all()
-        proofs = _evidence_by_claim(
-            self.connection.execute(
-                select(link.c.claim, evidence)
-                .join(supersession, supersession.c.claim == link.c.claim)
-                .join(evidence, evidence.c.name == link.c.evidence)
-                .where(of_these)
-                .order_by(link.c.claim, evidence.c.name)
-            )
+        proofs: dict[str, list[m.Evidence]] = defaultdict(list)
+        pieces = (
+            select(link.c.claim.label("proved"), evidence)
+            .join(supersession, supersession.c.claim == link.c.claim)
+            .join(evidence, evidence.c.name == link.c.evidence)
+            .where(of_these)
+            .order_by(link.c.claim, evidence.c.name)
         )
+        for piece in self.connection.execute(pieces):
+            proofs[piece.proved].append(c.evidence_of(piece))
         return tuple(
             c.supersession_of(
-                row, {"name": row.claim, "note": row.note, "evidence": tuple(proofs.get(row.claim, ()))}
+                row, {"name": row.claim, "note": row.note, "evidence": tuple(proofs[row.claim])}
             )
             for row in rows
         )
 
 
-def _evidence_by_claim(rows: Iterable[Any]) -> dict[str, list[m.Evidence]]:
-    pieces: dict[str, m.Evidence] = {}
-    found: dict[str, list[m.Evidence]] = defaultdict(list)
-    for row in rows:
-        if row.name not in pieces:
-            pieces[row.name] = c.evidence_of(row)
-        found[row.claim].append(pieces[row.name])
-    return found
+@lru_cache(maxsize=64)
+def _rows_of(name: str, kinds: tuple[str, ...]) -> Select[Any]:
+    """The query of `_of_claims`; made once, since making it takes longer than asking it."""
+    rows, claim, spelt = table(name), table("claim"), table("condition_variant")
+    return (
+        select(rows, claim.c.condition_id, claim.c.note.label("claim_note"))
+        .select_from(spelt)
+        .join(claim, claim.c.condition_id == spelt.c.condition_id)
+        .join(rows, rows.c.claim == claim.c.name)
+        .where(spelt.c.variant == bindparam("variant"), claim.c.kind.in_(kinds))
+        .order_by(*rows.primary_key)
+    )
+
+
+@lru_cache
+def _tied_to(dialect: str) -> Select[Any]:
+    """The query of `numbers` and all that twins and supersessions tie to them."""
+    return select(chain_of(dialect, listed_under(dialect, "numbers")).columns[0])
+
+
+@lru_cache
+def _reports_of() -> Select[Any]:
+    """The query of a variant's reports."""
+    claim, spelt = table("claim"), table("condition_variant")
+    names = select(claim.c.name).join(spelt, spelt.c.condition_id == claim.c.condition_id)
+    return bearing(names.where(spelt.c.variant == bindparam("variant")))
 
 
 def _grouped(rows: Iterable[Any], column: str) -> dict[str, list[str]]:
@@ -359,11 +405,9 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
         claims = tuple(kind)
         has = {field.name for claim in claims[:1] for field in fields(claim)}
         for field in has & {"component", "original", "other_component"}:
-            names.update(getattr(claim, field) for claim in claims)
+            names.update(map(attrgetter(field), claims))
         for field in has & {"add_ons", "also_of"}:
             names.update(number for claim in claims for number in getattr(claim, field))
-        for field in has & {"alternatives"}:
-            names.update(one.component for claim in claims for one in getattr(claim, field))
         for field in has & {"one", "other"}:
             names.update(getattr(claim, field).component for claim in claims)
         for field in has & {"fits"}:
@@ -371,17 +415,7 @@ def _named(stating: Mapping[str, Iterable[Any]]) -> set[str]:
     return names - {""}
 
 
-def _with_loose(
-    companions: Iterable[m.Companion], components: Mapping[str, m.Component]
-) -> tuple[m.Companion, ...]:
-    """The companions with the alternatives marked that are loose parts."""
-
-    def is_loose(one: m.Alternative) -> bool:
-        component = components.get(one.component)
-        return component is not None and component.loose and not one.position
-
-    def marked(rule: m.Companion) -> m.Companion:
-        ways = tuple(replace(one, loose=True) if is_loose(one) else one for one in rule.alternatives)
-        return rule if ways == rule.alternatives else replace(rule, alternatives=ways)
-
-    return tuple(map(marked, companions))
+def _asked(rows: Iterable[Any], ways: Mapping[str, Any]) -> set[str]:
+    """Every component that companions name, and their alternatives."""
+    asked = [(row.component, *[way.component for way in ways[row.claim]]) for row in rows]
+    return set().union(*asked) - {None}

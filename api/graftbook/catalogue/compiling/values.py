@@ -10,6 +10,8 @@ from graftbook.rulebook import model as m
 from graftbook.rulebook.units import Measure, read_amount
 
 EFFORTS = {effort.name.replace("_", " "): effort for effort in m.Effort}
+ORIGINS = {origin.value: origin for origin in m.Origin}
+SUPPLIES = {supply.value: supply for supply in m.Supply}
 GRADES = {grade.name.replace("_", " "): grade for grade in m.Grade}
 
 
@@ -29,8 +31,8 @@ def component_of(row: Any, characteristics: Mapping[str, Measure], *, loose: boo
         number=row.number,
         name=row.name,
         section=row.section,
-        origin=m.Origin(row.origin),
-        supply=m.Supply(row.supply),
+        origin=ORIGINS[row.origin],
+        supply=SUPPLIES[row.supply],
         price=row.price,
         deposit=row.deposit,
         mass_kg=row.mass_kg,
@@ -174,13 +176,14 @@ def supersession_of(row: Any, stated: Mapping[str, Any]) -> m.Supersession:
     )
 
 
-def alternative_of(row: Any, having: tuple[m.Wanted, ...]) -> m.Alternative:
+def alternative_of(row: Any, having: tuple[m.Wanted, ...], loose: bool) -> m.Alternative:
     """One way to satisfy a companion rule."""
     of, amount = read_amount(row.amount_written) if row.amount_written else ("", None)
     return m.Alternative(
         component=row.component or "",
         position=row.position or "",
         quantity=row.quantity,
+        loose=loose,
         having=having,
         empty=row.empty,
         amount=amount,

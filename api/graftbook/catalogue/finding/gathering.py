@@ -59,10 +59,15 @@ def numbers_of(connection: Connection, typed: Sequence[str]) -> dict[str, str]:
 
 
 def numbers_beginning(connection: Connection, typed: str, limit: int) -> list[str]:
-    """The numbers that begin so, in the order of a parts book; those with such a word in them after them."""
+    """The numbers that begin so, in the order of a parts book; those with such a word in them after them.
+
+    Of very many the first of the index are put into that order: a key that is typed reads no more of them.
+    """
     component = table("component")
     begins = component.c.typed.between(typed, typed + _END)
-    query = select(component.c.number).where(begins).order_by(component.c.sort_key).limit(limit)
+    first = select(component.c.number, component.c.sort_key).where(begins)
+    some = first.order_by(component.c.typed).limit(MOST_RANKED).subquery()
+    query = select(some.c.number).order_by(some.c.sort_key).limit(limit)
     found = list(connection.execute(query).scalars())
     return found or _having(connection, {typed.lower()})[:limit]
 

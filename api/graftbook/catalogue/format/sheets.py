@@ -322,8 +322,7 @@ def _as_meant(kind: type[Record], columns: list[str]) -> list[str | None]:
     rows of a table with a mistake in its head are looked at too; None is passed over."""
     meant: list[str | None] = [column if column in (*kind.model_fields, "") else None for column in columns]
     for at, column in enumerate(columns):
-        found = nearest(column, kind.model_fields)
-        if meant[at] is None and found not in meant:
+        if meant[at] is None and (found := nearest(column, kind.model_fields)) not in meant:
             meant[at] = found or None
     return meant
 

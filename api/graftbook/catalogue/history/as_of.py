@@ -209,7 +209,7 @@ class Part:
         before: set[str] = set()
         while before != self._numbers:
             before = set(self._numbers)
-            chain = chain_of(now, listed(now, before))
+            chain = chain_of(now.dialect.name, listed(now, before))
             self._numbers |= set(now.execute(select(chain.columns[0])).scalars())
             self._numbers |= {there for here, there in self._ties_then() if here in self._numbers}
 

@@ -64,12 +64,8 @@ def naming_claims(components: Select[Any]) -> Any:
     )
 
 
-def chain_of(connection: Connection, components: Select[Any], *, twins: bool = True) -> Any:
+def chain_of(dialect: str, components: Select[Any], *, twins: bool = True) -> Any:
     """The components, their twins, and every number that supersessions tie to them, older and newer."""
-    return _chain_of(connection.dialect.name, components, twins=twins)
-
-
-def _chain_of(dialect: str, components: Select[Any], *, twins: bool = True) -> Any:
     supersession, component = table("supersession"), table("component")
     ties = [
         select(component.c.number.label("here"), component.c.twin.label("there")).where(
@@ -189,7 +185,7 @@ def _ranges_naming(dialect: str) -> Select[Any]:
     number tied to one."""
     condition, claim = table("condition"), table("claim")
     components = union(listed_under(dialect, "numbers"), _components_brought()).subquery()
-    chain = _chain_of(dialect, select(components.columns[0]))
+    chain = chain_of(dialect, select(components.columns[0]))
     naming = naming_claims(select(chain.columns[0])).subquery()
     return (
         select(condition.c.range)

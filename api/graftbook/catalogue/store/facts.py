@@ -102,7 +102,7 @@ class _Reader:
 
     def _chain(self) -> list[Any]:
         supersession = table("supersession")
-        tied = chain_of(self.connection, listed(self.connection, [self.number]), twins=False)
+        tied = chain_of(self.connection.dialect.name, listed(self.connection, [self.number]), twins=False)
         numbers = select(tied.columns[0])
         claims = select(supersession.c.claim).where(
             or_(supersession.c.old.in_(numbers), supersession.c.new.in_(numbers))

@@ -6,24 +6,37 @@ from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import partial
+from functools import cache, lru_cache, partial
 from typing import Any
 
 from rapidfuzz import process
 from rapidfuzz.distance import Levenshtein
-from sqlalchemy import Connection, or_, select
+from sqlalchemy import (
+    BindParameter,
+    CompoundSelect,
+    Connection,
+    Integer,
+    Select,
+    bindparam,
+    exists,
+    func,
+    select,
+    union_all,
+)
 from sqlmodel import Session
 
 from graftbook.catalogue.format.names import as_typed, plain_text
-from graftbook.catalogue.loading.staging import listed, table
+from graftbook.catalogue.loading.staging import as_list, listed_under, table
 from graftbook.catalogue.store.nearest import components_near
 from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.rulebook.model import Vehicle
 
 _NOT_IN_A_CHASSIS = re.compile(r"[\s.\-_/]+")
+_MOST_DIGITS = 9
 _SERIAL = re.compile(r"[0-9]{1,9}")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
+_END = "\U0010ffff"
 _BETWEEN_WORDS = re.compile(r"[\s\-_]+")
 
 
@@ -63,16 +76,18 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     One query however many there are, the spans of the prefixes that they may have.
     """
     read = {one: readings(one[0]) for one in asked}
-    connection, span = session.connection(), table("chassis_span")
+    connection = session.connection()
     prefixes = {prefix for every in read.values() for prefix, _ in every}
-    query = select(span).where(span.c.prefix.in_(listed(connection, sorted(prefixes))))
     spans: dict[str, list[Any]] = defaultdict(list)
-    for one in connection.execute(query.order_by(span.c.prefix, span.c.first_serial)):
+    firsts: dict[str, list[int]] = defaultdict(list)
+    query = _spans_of(connection.dialect.name)
+    for one in connection.execute(query, {"prefixes": as_list(sorted(prefixes))}):
         spans[one.prefix].append(one)
+        firsts[one.prefix].append(one.first_serial)
     found: dict[Any, Found] = {}
     for (chassis, built), every in read.items():
         for prefix, serial in every:
-            at = bisect_right(spans[prefix], serial, key=_first_serial) - 1
+            at = bisect_right(firsts[prefix], serial) - 1
             if at >= 0 and serial <= (held := spans[prefix][at]).last_serial:
                 vehicle = Vehicle(held.variant, prefix, serial, built or day_built(held, serial), frozenset())
                 written = f"{prefix}-{serial:0{held.digits}d}"
@@ -81,18 +96,19 @@ def find_vehicles(session: Session, asked: Iterable[tuple[str, date | None]]) ->
     return found
 
 
-def _first_serial(span: Any) -> int:
-    first: int = span.first_serial
-    return first
+@lru_cache
+def _spans_of(dialect: str) -> Select[Any]:
+    span = table("chassis_span")
+    query = select(span).where(span.c.prefix.in_(listed_under(dialect, "prefixes")))
+    return query.order_by(span.c.prefix, span.c.first_serial)
 
 
 def day_built(span: Any, serial: int) -> date:
     """The day on which a serial was built if its span was built evenly."""
-    days = (span.built_to - span.built_from).days
-    steps = span.last_serial - span.first_serial
-    passed = days * (serial - span.first_serial) // steps if steps else 0
-    result: date = span.built_from + timedelta(days=passed)
-    return result
+    began: date = span.built_from
+    first = span.first_serial
+    steps = span.last_serial - first
+    return began + timedelta((span.built_to - began).days * (serial - first) // steps) if steps else began
 
 
 def chassis_near(session: Session, chassis: str) -> list[str]:
@@ -136,23 +152,77 @@ class SpanFound:
 
 def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]:
     """The spans with a prefix that starts like what is being typed; once digits of the serial stand there
-    too, of each span what it may become: that number, else all that begin so."""
-    span, variant = table("chassis_span"), table("variant")
+    too, of each span what it may become: that number, else all that begin so.
+
+    Each way to read the text is a range of the index by prefix and serial, and no more of it than `limit`.
+    """
     letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
-    starts = span.c.prefix.startswith(letters, autoescape=True)
-    within = [span.c.prefix == letters[:length] for length in range(1, len(letters) + 1)]
-    query = (
-        select(span, variant.c.title)
-        .join(variant, variant.c.name == span.c.variant)
-        .where(or_(starts, *within))
-        .order_by(span.c.prefix, span.c.first_serial)
-    )
-    found: list[SpanFound] = []
-    for row in session.connection().execute(query.limit(CANDIDATES)):
-        if held := _begun_in(row, letters[len(row.prefix) :]):
-            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in held)
-            found.append(SpanFound(first, last, row.title))
-    return found[:limit]
+    connection = session.connection()
+    most = {"most": limit}
+    rows = list(connection.execute(_with_prefix(), most | {"from": letters, "to": letters + _END}))
+    for prefix in _prefixes_of(connection, letters):
+        digits = letters[len(prefix) :]
+        steps = [10**missing for missing in range(_MOST_DIGITS - len(digits) + 1)]
+        bounds = {f"least{n}": int(digits) * step for n, step in enumerate(steps)}
+        bounds |= {f"last{n}": (int(digits) + 1) * step - 1 for n, step in enumerate(steps)}
+        rows += connection.execute(_with_serial(len(digits)), most | bounds | {"prefix": prefix})
+    found: dict[str, SpanFound] = {}
+    for row in sorted(rows, key=lambda row: (row.prefix, row.first_serial)):
+        if serials := _begun_in(row, letters[len(row.prefix) :]):
+            first, last = (f"{row.prefix}-{serial:0{row.digits}d}" for serial in serials)
+            found.setdefault(first, SpanFound(first, last, row.title))
+    return list(found.values())[:limit]
+
+
+def _prefixes_of(connection: Connection, letters: str) -> list[str]:
+    """The prefixes behind which a text has nothing but digits, at most as many as a serial has; each is one
+    step in the index."""
+    span = table("chassis_span")
+    shortest = max(1, len(letters.rstrip("0123456789")), len(letters) - _MOST_DIGITS)
+    may_be = [letters[:length] for length in range(shortest, len(letters))]
+    if not may_be:
+        return []
+    there = connection.execute(select(*(exists().where(span.c.prefix == prefix) for prefix in may_be))).one()
+    return [prefix for prefix, is_there in zip(may_be, there, strict=True) if is_there]
+
+
+@cache
+def _with_prefix() -> Select[Any]:
+    """The first spans whose prefix lies between two texts, with the titles of their variants."""
+    span = table("chassis_span")
+    within = span.c.prefix.between(bindparam("from"), bindparam("to"))
+    return _titled(_first_of(select(span).where(within)))
+
+
+@cache
+def _with_serial(length: int) -> Select[Any]:
+    """The first spans of a prefix that may have a serial which begins with so many digits, by how many are
+    still to come.
+
+    Spans of a prefix do not overlap, so the first of them is the last that begins at the least such serial
+    or before it."""
+    span = table("chassis_span")
+    of_prefix = span.c.prefix == bindparam("prefix")
+    ranges = []
+    for missing in range(_MOST_DIGITS - length + 1):
+        least: BindParameter[int] = bindparam(f"least{missing}", type_=Integer)
+        begins = select(func.max(span.c.first_serial)).where(of_prefix, span.c.first_serial <= least)
+        within = span.c.first_serial.between(
+            func.coalesce(begins.scalar_subquery(), least), bindparam(f"last{missing}")
+        )
+        wide = span.c.digits == length + missing if missing else span.c.digits >= length
+        ranges.append(_first_of(select(span).where(of_prefix, within, span.c.last_serial >= least, wide)))
+    return _titled(union_all(*(select(each.subquery()) for each in ranges)))
+
+
+def _first_of(spans: Select[Any]) -> Select[Any]:
+    span = table("chassis_span")
+    return spans.order_by(span.c.prefix, span.c.first_serial).limit(bindparam("most"))
+
+
+def _titled(spans: Select[Any] | CompoundSelect[Any]) -> Select[Any]:
+    variant, held = table("variant"), spans.subquery()
+    return select(held, variant.c.title).join(variant, variant.c.name == held.c.variant)
 
 
 def _begun_in(span: Any, digits: str) -> tuple[int, int] | None:
@@ -216,19 +286,24 @@ def numbers_near(session: Session, number: str) -> list[str]:
 def numbers_meant(session: Session, numbers: Iterable[str]) -> dict[str, list[str]]:
     """For each number as typed the components that it may mean, the number itself first when it is one;
     those that nobody has are missing. One query however many there are."""
-    component, connection = table("component").c, session.connection()
+    connection = session.connection()
     typed = {number: as_typed(number) for number in numbers}
-    query = select(component.typed, component.number).where(
-        component.typed.in_(listed(connection, set(typed.values())))
-    )
+    query = _meant_by(connection.dialect.name)
     known: dict[str, list[str]] = {}
-    for row in connection.execute(query.order_by(component.number)):
+    for row in connection.execute(query, {"typed": as_list(set(typed.values()))}):
         known.setdefault(row.typed, []).append(row.number)
     return {
         number: sorted(known[key], key=partial(_itself_first, number))
         for number, key in typed.items()
         if key in known
     }
+
+
+@lru_cache
+def _meant_by(dialect: str) -> Select[Any]:
+    component = table("component").c
+    query = select(component.typed, component.number)
+    return query.where(component.typed.in_(listed_under(dialect, "typed"))).order_by(component.number)
 
 
 def _itself_first(number: str, one: str) -> tuple[bool, str]:

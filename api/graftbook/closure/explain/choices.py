@@ -127,7 +127,7 @@ class _Choices:
                 use.budget.name: use
                 for place, each in ranked.items()
                 for _, value in each
-                if self.problem.budgets
+                if elimination.breakable
                 for use in elimination.broken_by(elimination.found_with(place, value))
             }
             if not broken:
@@ -147,7 +147,7 @@ class _Choices:
         """The alternatives of one place; the next best alone where those that are known break a sum."""
         self.problem.deadline.check()
         kept_to = ranked
-        if self.problem.budgets or self.problem.question.limits.price_at_most is not None:
+        if elimination.breakable or self.problem.question.limits.price_at_most is not None:
             kept_to = [
                 (cost, value)
                 for cost, value in ranked

@@ -82,6 +82,7 @@ class Explanation:
 
     def __post_init__(self) -> None:
         today = self.problem.scope.today
+        self.sitting = {**today, **self.found.values}
         self.changed = {p for p, c in self.found.values.items() if c != today.get(p)}
         self.was = {place: Fit(place, today.get(place)) for place in self.changed}
         for link in self._every_link():
@@ -139,10 +140,11 @@ class Explanation:
     def _every_link(self) -> Iterator[Link]:
         for number in sorted(self._touched()):
             demand = self.problem.demands[number]
-            if all(map(self._sits, demand.when)):
+            gone = [fit for fit in demand.when if not self._sits(fit)]
+            if not gone:
                 yield from self._met_by_new(number, demand)
-            else:
-                yield from self._out_of_the_way(demand)
+            elif len(gone) == 1:
+                yield from self._out_of_the_way(demand, gone[0])
         for use in self.problem.budgets:
             yield from self._supplied(use)
         for regret in self.problem.regrets:
@@ -157,7 +159,8 @@ class Explanation:
         return found
 
     def _sits(self, fit: Fit) -> bool:
-        return self.problem.true_in(self.found.values, fit)
+        position, component = fit
+        return self.sitting.get(position) == component
 
     def _met_by_new(self, number: int, demand: Demand) -> Iterator[Link]:
         """A demand that binds, and what is new where it is met; none when today's meets it as well."""
@@ -192,13 +195,10 @@ class Explanation:
         places = {fit.position for fit in demand.one_of if self.problem.scope.is_today(fit)}
         return sorted(places & self.changed)
 
-    def _out_of_the_way(self, demand: Demand) -> Iterator[Link]:
+    def _out_of_the_way(self, demand: Demand, gone: Fit) -> Iterator[Link]:
         """A demand that would be broken if what was in one place had stayed."""
-        gone = [fit for fit in demand.when if not self._sits(fit)]
-        place = gone[0].position
-        if len(gone) > 1 or gone[0] != self.was.get(place):
-            return
-        if gone[0] in demand.one_of:  # it would meet what it asks for itself
+        place = gone.position
+        if gone != self.was.get(place) or gone in demand.one_of:  # it would meet what it asks for itself
             return
         meeting = {fit.position for fit in demand.one_of if self._sits(fit)}
         if meeting - self.changed:

@@ -150,6 +150,10 @@ MOST_KEPT = 50_000
 """Fits, and pairs of fits, of one vehicle that are remembered; more than these, and all are forgotten."""
 
 
+_Bars = dict[tuple[Cause, str, tuple[Fit, ...], bool], Demand | Regret]
+"""What keeps two fits apart, by the rule, the two, and whether that is undetermined."""
+
+
 @dataclass(slots=True)
 class Meeting:
     """Two fits that may not be together, or of which that is not determined, seen from one of them."""
@@ -159,20 +163,24 @@ class Meeting:
     other: Fit
     is_today: bool
     undetermined: bool
+    _known: _Bars
     _bars: Demand | Regret | None = None
 
     @property
     def bars(self) -> Demand | Regret:
-        """The demand that keeps them apart, or the regret; made when first asked for."""
+        """The demand that keeps them apart, or the regret; made when first asked for from either side."""
         if self._bars is None:
             rule = self.rule
             cause = Cause.conflict if isinstance(rule, Conflict) else Cause.joint
-            when = tuple(sorted((self.fit, self.other)))
-            self._bars = (
-                Regret(cause, rule.name, rule, when)
-                if self.undetermined
-                else Demand(cause, rule.name, rule, when, grade=rule.grade)
-            )
+            when = (self.fit, self.other) if self.fit < self.other else (self.other, self.fit)
+            key = (cause, rule.name, when, self.undetermined)
+            if (bars := self._known.get(key)) is None:
+                bars = self._known[key] = (
+                    Regret(cause, rule.name, rule, when)
+                    if self.undetermined
+                    else Demand(cause, rule.name, rule, when, grade=rule.grade)
+                )
+            self._bars = bars
         return self._bars
 
 
@@ -232,6 +240,7 @@ class Brought:
         self._units: dict[tuple[str, str], dict[str | None, int]] = {}
         self._weighed = 0
         self._improving: dict[str, tuple[Fit, ...]] = {}
+        self._bars: _Bars = {}
         self._met = 0
 
     def brings(self, fit: Fit) -> Brings:
@@ -240,6 +249,7 @@ class Brought:
         if found is None:
             if len(self._brings) + self._met > MOST_KEPT:
                 self._brings.clear()
+                self._bars.clear()
                 self._met = 0
             found = self._brings[fit] = self._find(fit)
         return found
@@ -300,7 +310,7 @@ class Brought:
                     yield self._meeting(conflict, fit, other, not (sure and my_side[fit]))
 
     def _meeting(self, rule: Conflict | Joint, fit: Fit, other: Fit, undetermined: bool) -> Meeting:
-        return Meeting(rule, fit, other, self.scope.is_today(other), undetermined)
+        return Meeting(rule, fit, other, self.scope.is_today(other), undetermined, self._bars)
 
     def at_joint(self, fit: Fit, side: OtherSide, numbers: AbstractSet[str | None]) -> Iterator[Meeting]:
         """How a fit meets those of what could sit at the other side of a joint that do not agree with it."""

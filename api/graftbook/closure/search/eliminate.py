@@ -44,16 +44,18 @@ MOST_CELLS = 2_000_000
 
 
 class Elimination:
-    """One problem, taken apart; `looked_at` are those of its budgets that take part so far.
+    """One problem, taken apart.
 
-    Raises TooWide and OutOfTime; `best` is None where no set exists.
+    `looked_at` are those of its budgets that take part so far, by name; `breakable` those that a set read
+    off it may leave uncovered. Raises TooWide and OutOfTime; `best` is None where no set exists.
     """
 
     def __init__(self, problem: Problem, propagation: Propagation, tables: Tables | None = None) -> None:
         self.problem = problem
         self.tables = tables or Tables(problem, propagation)
         self.packed = Packed(self.tables)
-        self.looked_at: list[BudgetUse] = []
+        self.looked_at: set[str] = set()
+        self.breakable = self.tables.breakable
         self._plant()
 
     def _plant(self) -> None:
@@ -70,16 +72,16 @@ class Elimination:
     def look_at(self, budgets: Iterable[BudgetUse]) -> None:
         """Let these budgets take part too."""
         for use in budgets:
-            self.looked_at.append(use)
-            self.tables.add_budget(use)
+            self.looked_at.add(use.budget.name)
+            if self.tables.add_budget(use):
+                self.breakable = [other for other in self.breakable if other is not use]
         self.packed.take_in()
         self._plant()
 
     def broken_by(self, found: Found) -> list[BudgetUse]:
         """The budgets that a set breaks and that do not take part yet."""
-        known = {use.budget.name for use in self.looked_at}
-        budgets = [use for use in self.problem.budgets if use.budget.name not in known]
-        return [use for use in budgets if use.broken(found.values)]
+        unseen = (use for use in self.breakable if use.budget.name not in self.looked_at)
+        return [use for use in unseen if use.broken(found.values)]
 
     def one_of_the_best(self) -> Found:
         """A best set, ties as they fall; there is one."""

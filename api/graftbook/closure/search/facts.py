@@ -30,7 +30,7 @@ def facts_of(problem: Problem) -> tuple[Note, ...]:
         involved, places = problem.demands, _places_of(problem.demands)
     except Contradicts as contradicts:
         involved = propagation.used
-        places = [contradicts.place] if contradicts.place else _places_of([contradicts.demand])
+        places = _places_of([contradicts.demand])
     notes = [note for demand in involved for note in _of_demand(problem.scope, demand)]
     for position in places:
         notes.extend(_of_place(problem, position, involved))

@@ -94,28 +94,28 @@ class _Before:
 
     def __init__(self, propagation: Propagation) -> None:
         self.propagation = propagation
-        self.margins: dict[str, list[_Margin]] = defaultdict(list)
-        for use in propagation.problem.budgets:
+        self.margins: list[_Margin] = []
+        self.shares: dict[str, list[int]] = defaultdict(list)
+        """Place → the numbers of the budgets that it has a share in."""
+        for number, use in enumerate(propagation.problem.budgets):
             most = {p: _most(use, p, propagation.domains[p]) for p in use.today}
-            margin = _Margin(use, use.rest + sum(use.today.values()), most, use.rest + sum(most.values()))
+            today = use.rest + sum(use.today.values())
+            self.margins.append(_Margin(use, today, most, use.rest + sum(most.values())))
             for place in use.today:
-                self.margins[place].append(margin)
+                self.shares[place].append(number)
 
     def margins_of(self, places: Iterable[str]) -> Iterable[_Margin]:
         """The budgets that the places have a share in, in the order of the problem."""
-        found = {id(m): m for place in places for m in self.margins.get(place, ())}
-        return sorted(found.values(), key=lambda margin: margin.use.budget.name)
+        numbers = {number for place in places for number in self.shares.get(place, ())}
+        return [self.margins[number] for number in sorted(numbers)]
 
     def short(self, further: Propagation, places: list[str]) -> BudgetUse | None:
         """A budget that binds in every set that is left, and that nothing that is left covers."""
+        places = [place for place in places if place in self.shares]
         for margin in self.margins_of(places):
-            use, best, touched = margin.use, margin.most_of_all, False
-            for place in places:
-                if place in margin.most:
-                    best += _most(use, place, further.domains[place]) - margin.most[place]
-                    gives = use.contributions[place]
-                    touched = touched or all(gives[c] != use.today[place] for c in further.domains[place])
-            if best < 0 and (touched or use.holds_today):
+            use, left = margin.use, {p: further.domains[p] for p in places if p in margin.most}
+            best = margin.most_of_all + sum([_most(use, p, left[p]) - margin.most[p] for p in left])
+            if best < 0 and (use.holds_today or any(_changes(use, p, left[p]) for p in left)):
                 return use
         return None
 
@@ -133,25 +133,30 @@ class _Before:
         for place, now in new.items():
             if now != (before := today.get(place)):
                 touched |= further.touched(place, (before,), (now,))
-        if not all(_obeyed(further, new, further.demands[number]) for number in touched):
+        sitting = {**today, **new}
+        if not all(_obeyed(further, sitting, further.demands[number]) for number in touched):
             return False
         return not any(_broken(margin, new) for margin in self.margins_of(new))
 
 
 def _most(use: BudgetUse, place: str, values: Iterable[str | None]) -> int:
-    gives = use.contributions[place]
-    return max(gives[component] for component in values)
+    return max(map(use.contributions[place].__getitem__, values))
 
 
-def _obeyed(further: Propagation, new: Mapping[str, str | None], demand: Demand) -> bool:
-    """Whether today's set with `new` in it obeys a demand, and leaves no choice of what it orders."""
-    is_today = further.problem.scope.is_today
+def _changes(use: BudgetUse, place: str, values: Iterable[str | None]) -> bool:
+    """Whether each of these gives another amount than what sits there today."""
+    gives, now = use.contributions[place], use.today[place]
+    return all(gives[component] != now for component in values)
 
-    def sits(fit: Fit) -> bool:
-        return new[fit.position] == fit.component if fit.position in new else is_today(fit)
 
-    if not all(map(sits, demand.when)) or any(map(sits, demand.one_of)):
-        return True
+def _obeyed(further: Propagation, sitting: Mapping[str, str | None], demand: Demand) -> bool:
+    """Whether a set obeys a demand, and leaves no choice of what it orders."""
+    for place, component in demand.when:
+        if sitting.get(place) != component:
+            return True
+    for place, component in demand.one_of:
+        if sitting.get(place) == component:
+            return True
     orders = [need for need in demand.loose if further.may_be(need.fit)]
     return len(orders) == 1 and not any(further.may_be(fit) for fit in demand.one_of)
 

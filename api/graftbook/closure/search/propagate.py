@@ -16,12 +16,11 @@ from graftbook.rulebook.scope import Fit
 
 
 class Contradicts(Exception):
-    """Propagation found that the demand cannot be met (in this place, where one is named)."""
+    """Propagation found that the demand cannot be met."""
 
-    def __init__(self, demand: Demand, place: str = "") -> None:
+    def __init__(self, demand: Demand) -> None:
         super().__init__(demand.name)
         self.demand = demand
-        self.place = place
 
 
 class Propagation:
@@ -58,26 +57,32 @@ class Propagation:
 
     def with_certain(self, fit: Fit) -> "Propagation":
         """This one with one fit more that is certain; to be run in its turn. `narrowed` is what is since."""
-        further = copy(self)
-        further.domains = {**self.domains, fit.position: {fit.component}}
-        further.used, further.settled = list(self.used), set()
-        further.narrowed = {fit.position: None}
-        further.waiting = self.waiting.copy()
-        further.queued = self.queued.copy()
-        further.look_again(fit.position, self.domains[fit.position], {fit.component})
+        further, left = copy(self), {fit.component}
+        further.domains = dict(self.domains)
+        further.used, further.settled, further.narrowed = list(self.used), set(), {}
+        further.waiting, further.queued = self.waiting.copy(), self.queued.copy()
+        further.confine(fit.position, self.domains[fit.position] - left, left)
         return further
 
-    def look_again(self, place: str, before: set[str | None], left: set[str | None]) -> None:
-        """Queue what binds more when only these are left of a domain."""
-        found = self.touched(place, before - left, left) - self.queued - self.settled
-        self.waiting += sorted(found)
-        self.queued |= found
+    def confine(self, place: str, gone: set[str | None], left: set[str | None]) -> None:
+        """Rule out what is gone from a domain, and queue what then binds more."""
+        self.domains[place] = left
+        self.narrowed[place] = None
+        for component in gone:
+            if numbers := self.depending.get((place, component)):
+                self.settled.update(numbers)
+        if found := self.touched(place, gone, left):
+            found -= self.queued
+            found -= self.settled
+            self.waiting += sorted(found)
+            self.queued |= found
 
     def touched(self, place: str, gone: Iterable[str | None], left: Collection[str | None]) -> set[int]:
         """The demands that hold now that a fit is certain, and those that lost a fit that could meet them."""
         found: set[int] = set()
         for component in gone:  # a plain tuple is as good a key as a Fit, and made more quickly
-            found.update(self.served.get((place, component), ()))
+            if numbers := self.served.get((place, component)):
+                found.update(numbers)
         if len(left) == 1:
             found.update(self.depending.get((place, next(iter(left))), ()))
         return found
@@ -107,7 +112,7 @@ class Propagation:
                 if unsure is not None:
                     return False
                 possible.append((position, component))
-        if any(self.may_be(need.fit) for need in demand.loose):
+        if demand.loose and any(self.may_be(need.fit) for need in demand.loose):
             if unsure is None and not possible:
                 self.order(demand)
         elif unsure is not None:
@@ -119,34 +124,25 @@ class Propagation:
 
     def meet(self, demand: Demand, possible: list[tuple[str, str | None]]) -> None:
         """One of these meets a demand that holds; where all are of one place, nothing else sits there."""
-        places = {position for position, _ in possible}
-        if not places:
+        if not possible:
             self.used.append(demand)
             raise Contradicts(demand)
-        if len(places) == 1:
-            self.narrow(places.pop(), {component for _, component in possible}, demand)
+        place = possible[0][0]
+        if all(position == place for position, _ in possible):
+            self.narrow(place, {component for _, component in possible}, demand)
 
     def order(self, demand: Demand) -> None:
         """Only loose parts can meet the demand; the only one of them is certain."""
-        possible = {need.component for need in demand.loose if self.may_be(need.fit)}
+        possible = {need.fit for need in demand.loose if self.may_be(need.fit)}
         if len(possible) == 1:
-            number = possible.pop()
-            place = next(need.fit.position for need in demand.loose if need.component == number)
+            place, number = possible.pop()
             self.narrow(place, {number}, demand)
 
-    def narrow(self, place: str, values: set[str | None], demand: Demand) -> None:
-        domain = self.domains.get(place)
-        if domain is None or domain <= values:
-            return
-        left = domain & values
-        self.used.append(demand)
-        if not left:
-            raise Contradicts(demand, place)
-        self.domains[place] = left
-        self.narrowed[place] = None
-        for component in domain - left:
-            self.settled.update(self.depending.get(Fit(place, component), ()))
-        self.look_again(place, domain, left)
+    def narrow(self, place: str, left: set[str | None], demand: Demand) -> None:
+        """Leave of a place's domain this part of it, which is something, because of a demand."""
+        if gone := self.domains[place] - left:
+            self.used.append(demand)
+            self.confine(place, gone, left)
 
     def best(self) -> Found | None:
         """The best set, when propagation alone proves it; None when something is left to decide.
@@ -212,7 +208,8 @@ class Stake:
     Opened is each place that today's cannot keep, then what a demand asks for that the places opened so far
     could break, and what could pay for a budget that they could break. Every other place is as today in
     every best set, and in the best of those with some value at an opened place: sent back to today it
-    breaks nothing and makes nothing dearer, as in `reach`. `demands` are the numbers of those that can bind.
+    breaks nothing and makes nothing dearer, as in `reach`. `demands` are the numbers of those that can bind,
+    `breakable` the budgets that some set of what is open leaves uncovered.
     """
 
     def __init__(self, done: Propagation) -> None:
@@ -254,16 +251,17 @@ class Stake:
             for regret in self.problem.regrets:
                 if all(map(self._may_sit, regret.when)):
                     self._open_each(fit for fit in regret.unless if fit.is_loose)
-            for use in self.problem.budgets:
-                if self._could_break(use):
-                    self._open_each(fit for fit, units in use.each() if units > use.today[fit.position])
+            self.breakable = [use for use in self.problem.budgets if self._could_break(use)]
+            for use in self.breakable:
+                self._open_each(fit for fit, units in use.each() if units > use.today[fit.position])
 
     def _follow(self, place: str) -> None:
         """The demands on what could sit in an opened place, and those that today's there helps to meet."""
         numbers: set[int] = set()
+        depending, served = self.done.depending, self.done.served
         for component in self.problem.domains[place]:
-            fit = Fit(place, component)
-            numbers.update(self.done.depending.get(fit, ()), self.done.served.get(fit, ()))
+            fit = (place, component)
+            numbers.update(depending.get(fit, ()), served.get(fit, ()))
         numbers -= self.done.settled
         self._touched |= numbers
         for number in numbers:
@@ -279,11 +277,14 @@ class Stake:
             self._open_each(fit for fit in demand.when if self.problem.scope.is_today(fit))
 
     def _may_sit(self, fit: Fit) -> bool:
-        domain = self.domains.get(fit.position)
-        return self.problem.scope.is_today(fit) if domain is None else fit.component in domain
+        position, component = fit
+        domain = self.domains.get(position)
+        return self.today.get(position) == component if domain is None else component in domain
 
     def _is_met(self, demand: Demand) -> bool:
         """Whether every choice of what is open so far meets it."""
+        if not demand.one_of and not demand.loose:
+            return False
         meeting: dict[str, set[str | None]] = defaultdict(set)
         for fit in (*demand.one_of, *(need.fit for need in demand.loose)):
             meeting[fit.position].add(fit.component)

@@ -168,7 +168,7 @@ class _Reach:
                 self.add(Fit(position, number))
 
     def chosen(self, position: str) -> set[str | None]:
-        return self.reached.get(position, {self.scope.today.get(position)})
+        return self.reached.get(position) or {self.scope.today.get(position)}
 
     # Following ------------------------------------------------------------------------------
 
@@ -224,15 +224,16 @@ class _Reach:
     def may_all_leave(self, fits: tuple[Fit, ...]) -> bool:
         """Whether some choice so far leaves none of the fits in place."""
         by_place: dict[str, set[str | None]] = {}
-        for fit in fits:
-            by_place.setdefault(fit.position, set()).add(fit.component)
-        return all(self.chosen(place) - values for place, values in by_place.items())
+        for place, component in fits:
+            by_place.setdefault(place, set()).add(component)
+        return not any(self.chosen(place) <= values for place, values in by_place.items())
 
     def follow_meeting(self, meeting: Meeting) -> None:
         """Two fits that may not be together, or of which that is not determined."""
-        other, bars = meeting.other, meeting.bars
+        other = meeting.other
         if not meeting.is_today and other.component not in self.chosen(other.position):
             return  # met again when the other becomes possible
+        bars = meeting.bars
         self.bar(bars)
         if meeting.is_today and (isinstance(bars, Demand) or self.unconfirmed_outranks_changes):
             self.open(other.position)
@@ -247,8 +248,10 @@ class _Reach:
         for bars in brings.within:
             self.bar(bars)
         for side in brings.joints:
-            for meeting in self.brought.at_joint(fit, side, self.chosen(side.position)):
-                self.follow_meeting(meeting)
+            chosen = self.chosen(side.position)
+            if not chosen <= side.agreed:
+                for meeting in self.brought.at_joint(fit, side, chosen):
+                    self.follow_meeting(meeting)
 
     def follow_budget(self, shift: BudgetShift, position: str) -> None:
         """A budget that the choices so far could leave uncovered takes part."""

@@ -63,7 +63,7 @@ class Tables:
     def __init__(self, problem: Problem, propagation: Propagation) -> None:
         self.problem = problem
         stake = Stake(propagation)
-        self.domains = stake.domains
+        self.domains, self.breakable = stake.domains, stake.breakable
         self.values: list[list[Any]] = []
         self.all_of: list[Mask] = []
         self.made = Made({}, {}, [])
@@ -89,10 +89,11 @@ class Tables:
         """All that is made before a budget takes part."""
 
     def _open(self, place: str) -> None:
-        values = in_order(self.domains[place])
-        if len(values) == 1:
-            self._literals[place] = {values[0]: True}
+        domain = self.domains[place]
+        if len(domain) == 1:
+            self._literals[place] = dict.fromkeys(domain, True)
             return
+        values = in_order(domain)
         variable = self.variable_of[place] = self._new(values)
         self._literals[place] = {value: Event(variable, 1 << at) for at, value in enumerate(values)}
 
@@ -326,8 +327,8 @@ class Tables:
 
     @cached_property
     def most(self) -> dict[str, int]:
-        """What each figure comes to at most."""
-        most = {name: self.constant.get(name, 0) for name in self.names}
+        """What each figure comes to at most, beside what is certain."""
+        most = dict.fromkeys(self.names, 0)
         for costs in self.without_budgets.costs.values():
             greatest: dict[str, int] = {}
             for cost in costs.values():
@@ -358,8 +359,8 @@ class Tables:
 
     # Budgets ----------------------------------------------------------------------------------
 
-    def add_budget(self, use: BudgetUse) -> None:
-        """Forbid what leaves a budget uncovered while it binds, unless that takes too many sums."""
+    def add_budget(self, use: BudgetUse) -> bool:
+        """Forbid what leaves a budget uncovered while it binds. False: that takes too many sums."""
         start, binds, places, units = use.rest, use.holds_today, [], []
         for place in sorted(use.today):
             own = [use.contributions[place][c] for c in in_order(self.domains[place])]
@@ -370,14 +371,14 @@ class Tables:
                 places.append(place)
                 units.append(own)
         if start + sum(map(min, units)) >= 0:
-            return
+            return True
         if not places:
             if binds:
                 self._ban({})
-            return
+            return True
         chain = _sums(start, binds, units, [use.today[p] for p in places])
         if chain is None:
-            return
+            return False
         before: int | None = None
         for place, states, steps in zip(places, chain.states, chain.steps, strict=True):
             now = self._new(states)
@@ -392,6 +393,7 @@ class Tables:
         for at, state in enumerate(chain.states[-1]):
             if state == TOO_LITTLE:
                 self._ban({now: 1 << at})
+        return True
 
 
 def _add_up(sum_: dict[str, int], cost: Mapping[str, int]) -> None:

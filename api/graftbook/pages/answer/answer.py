@@ -15,7 +15,7 @@ from graftbook.pages.answer.charts import charts_of
 from graftbook.pages.answer.drawing import drawing_of, told_of
 from graftbook.pages.answer.gives_up import addresses_of_ways
 from graftbook.pages.asking.ask import form_facts, vehicle_of
-from graftbook.pages.asking.find import has_words_beside
+from graftbook.pages.asking.find import is_for_the_search
 from graftbook.pages.asking.question import PageQuestion, question_of, takes_question
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.measures import Units
@@ -39,6 +39,10 @@ from graftbook.questions.reading import Asked, present_revision
 from graftbook.rulebook.model import Upgrade
 
 router = pages_router()
+
+IN_PLACE, THE_RESULT = "Graftbook-In-Place", "result"
+"""Sent by the bench's script, which wants the result alone or `both`, the form with it; no frame around."""
+VARIES = {"Vary": f"Cookie, {IN_PLACE}"}
 
 
 class FlawTold(FlawNoteOut):
@@ -71,29 +75,50 @@ class OtherSet(TypedDict):
 def answer(request: Request, service: ServiceDep) -> Response:
     """The answer to the address's question. Its address names the revision, so that it stays the same."""
     question = question_of(request.query_params)
+    part = request.headers.get(IN_PLACE, "")
     if not question.values("chassis") and not question.values("build"):
-        return gone_to("/")
+        return gone_to(question.of_the_home_page().address("/"))
     look = request.query_params.get("look", "")
     present = present_revision(service)
     beside = {"look": look} if look else {}
     if not question.value("as_of"):
-        return gone_to(question.adding("as_of", present).address(more=beside))
+        question = question.adding("as_of", present)
+        if not part:
+            return gone_to(question.address(more=beside))
+    if part == THE_RESULT and not question.values("fit"):
+        facts = _result_facts(request, service, question, look)
+        return _in_place(request, facts | {"present": present}, beside)
     try:
         vehicle = vehicle_of(service, question)
     except UnknownChassis:
         alone = {name for name, _ in question.pairs} <= {"chassis", "as_of"}
-        if not (alone and has_words_beside(service, question.value("chassis"))):
+        if not (alone and is_for_the_search(service, question.value("chassis"))):
             raise
         return gone_to("/find?" + urlencode({"text": question.value("chassis")}))
     if (meant := with_upgrades_meant(question, vehicle["upgrades"])) != question:
         return gone_to(meant.address(more=beside))
+    facts = vehicle | _result_facts(request, service, question, look)
+    facts |= form_facts(question, facts["sections"], blanks=1) | {"present": present}
+    if part:
+        return _in_place(request, facts, beside)
+    return page(request, "answer.html", headers=VARIES, **facts)
+
+
+def _result_facts(request: Request, service: Service, question: PageQuestion, look: str) -> dict[str, Any]:
+    """What is told of the answer, its drawing and pictures with it."""
     asked, document = closure_document(service, question.body())
-    facts = vehicle | answer_facts(service, question, asked, document, units_of(request))
+    facts = answer_facts(service, question, asked, document, units_of(request))
     if "found" in facts:
         rows.with_pictures(service.engine, facts["groups"])
         facts |= drawn_facts(service, asked, document, facts, look)
-    form = form_facts(question, facts["sections"], blanks=1)
-    return page(request, "answer.html", **facts, **form, present=present)
+    return facts
+
+
+def _in_place(request: Request, facts: dict[str, Any], beside: dict[str, str]) -> Response:
+    """What the bench puts in place of what it shows, under the address that it stands for: the result, with
+    the form where that is there."""
+    headers = VARIES | {"Content-Location": facts["question"].address(more=beside)}
+    return page(request, "answer_in_place.html", headers=headers, **facts)
 
 
 def with_upgrades_meant(question: PageQuestion, upgrades: Iterable[Upgrade]) -> PageQuestion:

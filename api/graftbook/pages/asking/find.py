@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.search import lines_of
-from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.catalogue.store.lookup import find_vehicle, numbers_meant
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
@@ -67,6 +67,7 @@ def find(request: Request, service: ServiceDep) -> Response:
         nobody=typed if not chassis else "",
         document=document,
         items=items,
+        asked_by=ASKED_BY,
         lines=lines,
         at_hand=at_hand,
         vehicle={"chassis": chassis} if typed and chassis else None,
@@ -83,10 +84,16 @@ def vehicle_of_text(session: Session, text: str) -> str:
         return ""
 
 
-def has_words_beside(service: Service, text: str) -> bool:
-    """Whether a text is a chassis number with something else beside it."""
+def is_for_the_search(service: Service, text: str) -> bool:
+    """Whether what was typed as a chassis number is one with something else beside it, the number of a part,
+    or words without a figure."""
+    said = text[:LONGEST]
     with reading(service.engine) as session:
-        return bool(_vehicle_and_rest(session, text[:LONGEST])[0])
+        return (
+            not any(letter.isdigit() for letter in said)
+            or bool(_vehicle_and_rest(session, said)[0])
+            or bool(numbers_meant(session, [said]))
+        )
 
 
 def _vehicle_and_rest(session: Session, text: str) -> tuple[str, str]:
@@ -113,13 +120,9 @@ def _upgrade_called(service: Service, chassis: str, said: str) -> str:
 
 
 def _address(item: FoundOut, chassis: str) -> str:
-    """The address that wishes what was found; of an upgrade, where no vehicle is known, the one that asks for
-    the vehicle. Empty where it does not fit."""
-    if item["fits"] is False:
+    """The address that wishes what was found; empty where it does not fit, or no vehicle is known."""
+    if item["fits"] is False or not chassis:
         return ""
-    if not chassis:
-        question = PageQuestion((("upgrade", item["name"]),))
-        return question.address("/") if item["kind"] == "upgrade" else ""
     return PageQuestion((("chassis", chassis),)).adding(ASKED_BY[item["kind"]], item["name"]).address()
 
 

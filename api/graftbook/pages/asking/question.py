@@ -24,6 +24,8 @@ _USUAL = {
     "evidence_at_least": "no evidence",
 }
 """What a form sends for a choice that was left alone; it is left out of the address."""
+_WISHES = ("upgrade", "fit", "clear", "remedy", "remedy_all")
+_BEFORE_THE_VEHICLE = ("upgrade", "specification")
 _OF_THE_VEHICLE = ("build", "on", "chassis", "variant", "built", "option")
 FITTED_AT, FITTED_NUMBER = "fitted_at", "fitted_number"
 """Two columns of a form that together say what is fitted."""
@@ -95,6 +97,14 @@ class PageQuestion:
     def about_vehicle(self) -> "PageQuestion":
         """What it says of the vehicle, and no more."""
         return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _OF_THE_VEHICLE))
+
+    def wishes(self) -> list[tuple[str, str]]:
+        """What it wishes of the vehicle."""
+        return [pair for pair in self.pairs if pair[0] in _WISHES]
+
+    def of_the_home_page(self) -> "PageQuestion":
+        """What the first page takes along while it asks for the vehicle."""
+        return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _BEFORE_THE_VEHICLE))
 
     def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
         """The address that asks this; `more`: what the page takes beside the question."""

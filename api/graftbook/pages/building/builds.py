@@ -222,8 +222,11 @@ def _as_new(service: Service, name: str, who: str) -> None:
 
 
 def _decide(service: Service, name: str, form: Form, who: str) -> None:
-    chassis = build_document(service.engine, name)["chassis"]
-    event = {"what": "decided", "wishes": wishes_in(form.get("wishes", ""), chassis)}
+    """What it shall get, instead of what was decided before or, from the bench, beside it."""
+    before = build_document(service.engine, name)
+    kept = [*before["decided"]] if form.get("beside") else []
+    wishes = wishes_in(form.get("wishes", ""), before["chassis"])
+    event = {"what": "decided", "wishes": kept + [wish for wish in wishes if wish not in kept]}
     events = validated(EventsIn, {"events": [event | said(form, "day", "reason")]})
     recording.record(service, name, events, who)
 

@@ -6,7 +6,7 @@ from fastapi import Path, Query, Request
 from fastapi.concurrency import run_in_threadpool
 from starlette.responses import Response
 
-from graftbook.access.guard import Editor, MayRead, Orderer, form_of
+from graftbook.access.guard import Editor, MayRead, Orderer, form_of, session_of
 from graftbook.access.principal import Principal
 from graftbook.editing.effect import Effect
 from graftbook.editing.review import service as review
@@ -164,9 +164,11 @@ def _page(
     changed: int = 0,
 ) -> Response:
     found = review.proposal(service, number)
+    session = session_of(request)
     return page(
         request,
         "review_proposal.html",
+        own=session is not None and session.principal.who == found["proposed_by"],
         status=422 if wrong else 200,
         headers=KEEP_NOTHING,
         proposal=found,

@@ -27,7 +27,7 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
   const before = { lines: linesOf(result), figures: figuresOf(result) };
   const slow = setTimeout(() => waiting(mine), SOON);
   try {
-    const { url, text } = await (takenAhead(address, mine) ?? fetched(address, mine));
+    const { url, text } = await (takenAhead(address, refill, mine) ?? fetched(address, refill, mine));
     const page = new DOMParser().parseFromString(text, "text/html");
     const fresh = page.getElementById("result");
     if (keep && url !== location.href) history.pushState({ bench: true }, "", url);
@@ -49,42 +49,45 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
   }
 }
 
-async function fetched(address, controller) {
-  const answer = await fetch(address, { signal: controller.signal, headers: { Accept: "text/html" } });
-  return { url: answer.url, text: await answer.text() };
+async function fetched(address, withForm, controller) {
+  const headers = { Accept: "text/html", "Graftbook-In-Place": withForm ? "both" : "result" };
+  const answer = await fetch(address, { signal: controller.signal, headers });
+  const url = new URL(answer.headers.get("Content-Location") ?? answer.url, answer.url).href;
+  return { url, text: await answer.text() };
 }
 
 // What the pointer or the cursor rests on is asked for before it is chosen: the set is there at the click.
 function rests(target) {
-  const address = target && addressOfChoice(target);
+  const [address, withForm] = (target && choiceAt(target)) || [];
   if (ahead && ahead.address === address) return;
   if (ahead) { clearTimeout(ahead.timer); ahead.controller.abort(); ahead = null; }
   if (!address || asked) return;
-  const mine = ahead = { address, controller: new AbortController() };
+  const mine = ahead = { address, withForm, controller: new AbortController() };
   mine.timer = setTimeout(() => {
-    mine.answer = fetched(address, mine.controller);
+    mine.answer = fetched(address, withForm, mine.controller);
     mine.answer.catch(() => { if (ahead === mine) ahead = null; });
   }, RESTS);
 }
 
-// The address that a click there would ask for; nothing where a click asks for nothing.
-function addressOfChoice(target) {
+// The address that a click there would ask for, and whether its form is wanted too; nothing where a click
+// asks for nothing.
+function choiceAt(target) {
   const link = target.closest("a[href]");
-  if (link) return chooses(link) && !link.matches("[data-look]") ? link.href : null;
+  if (link) return chooses(link) && !link.matches("[data-look], .away") ? [link.href, true] : null;
   const box = target.closest("label")?.control ?? target;
   if (!form.contains(box) || !box.matches("input[type=checkbox]")) return null;
   box.checked = !box.checked;
   const address = addressOfForm().href;
   box.checked = !box.checked;
-  return address;
+  return [address, false];
 }
 
-function takenAhead(address, controller) {
+function takenAhead(address, withForm, controller) {
   const mine = ahead;
   ahead = null;
   if (!mine) return null;
   clearTimeout(mine.timer);
-  if (mine.address !== String(address) || !mine.answer) { mine.controller.abort(); return null; }
+  if (mine.address !== String(address) || mine.withForm !== withForm || !mine.answer) { mine.controller.abort(); return null; }
   controller.signal.addEventListener("abort", () => mine.controller.abort());
   return mine.answer;
 }
@@ -128,7 +131,10 @@ function differs(before) {
   const places = (keys) => new Set(keys.flatMap((key) => key.split(" ").map((one) => one.split("=")[0])));
   const left = places(went);
   const moved = came.filter((key) => [...places([key])].some((place) => left.has(place)));
-  for (const key of came) now.get(key).classList.add(moved.includes(key) ? "other" : "came");
+  for (const key of came) {
+    now.get(key).classList.add(moved.includes(key) ? "other" : "came");
+    now.get(key).closest("details").open = true;
+  }
   const gone = went.filter((key) => ![...places([key])].some((place) => places(moved).has(place)));
   const words = [[came.length - moved.length, "came in"], [gone.length, "went out"], [moved.length, "changed"]]
     .filter(([count]) => count).map(([count, word]) => count + " " + word);
@@ -179,13 +185,18 @@ if (form && result) {
   form.addEventListener("submit", (event) => { event.preventDefault(); ask(addressOfForm()); });
   form.addEventListener("change", (event) => {
     if (event.target.matches("[data-suggest]") && !event.target.value.trim() && !event.target.defaultValue) return;
-    ask(addressOfForm());
+    ask(addressOfForm(), { refill: !event.target.matches("[type=checkbox]") });
   });
   document.addEventListener("click", (event) => {
     const link = event.target.closest("a[href]");
     const plain = !(event.metaKey || event.ctrlKey || event.shiftKey || event.button);
     if (link && plain && chooses(link)) {
       event.preventDefault();
+      if (link.matches(".away")) {  // its address may be older than what was ticked since
+        link.closest(".row").querySelector("input").value = "";
+        ask(addressOfForm());
+        return;
+      }
       ask(link.href, { told: !link.matches("[data-look]") });
       return;
     }

@@ -20,6 +20,13 @@ async function check() {
   }
 }
 
+// An address may lead to one field.
+const aimed = document.getElementById(location.hash.slice(1));
+if (aimed && form.contains(aimed) && aimed.select) {
+  aimed.focus();
+  aimed.select();
+}
+
 form.addEventListener("change", (event) => {
   if (event.target.id === "why") return;
   clearTimeout(later);
