@@ -39,9 +39,10 @@ from graftbook.problems import (
     InvalidRequest,
     MalformedRequest,
     Problem,
+    SaidTwice,
     TooLarge,
     UnsupportedMedia,
-    printable,
+    each_once,
 )
 from graftbook.telemetry import tracing
 from graftbook.telemetry.requests import Asker, Seen, entered, left, route_of
@@ -291,31 +292,21 @@ def refused(scope: Scope) -> Problem | None:
     return None
 
 
-class _Twice(ValueError):
-    """A member stands twice in an object, so that the JSON can be read in two ways."""
-
-
 def doubtful(body: bytes) -> Problem | None:
     """What makes a JSON body doubtful; None when nothing does, and when it is no JSON at all."""
     try:
-        json.loads(body.decode("utf-8"), object_pairs_hook=_each_once)
+        json.loads(body.decode("utf-8"), object_pairs_hook=each_once)
     except UnicodeDecodeError:
         return MalformedRequest("The body is not UTF-8 text (RFC 8259, section 8.1)")
     except json.JSONDecodeError:
         return None  # told by the framework, with the place
-    except _Twice as error:
-        return InvalidRequest(f"'{printable(error)}' stands twice in one object; take one out")
+    except SaidTwice as error:
+        return InvalidRequest(str(error))
     except RecursionError:
         return MalformedRequest("The body is nested too deep")
     except ValueError:
         return MalformedRequest("A number in the body has more digits than can be read")
     return None
-
-
-def _each_once(pairs: list[tuple[str, Any]]) -> None:
-    if len(dict(pairs)) < len(pairs):
-        names = [name for name, _ in pairs]
-        raise _Twice(next(name for at, name in enumerate(names) if name in names[:at]))
 
 
 def _is_json(scope: Scope) -> bool:
