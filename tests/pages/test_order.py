@@ -467,7 +467,7 @@ async def test_each_supplier_shows_its_own_lines_and_no_other(browser: httpx.Asy
     assert len(facts["suppliers"]) > 2
     for supplier in facts["suppliers"]:
         head = re.escape(f'colspan="8">{supplier["title"]} ')
-        (section,) = re.findall(rf'{head}.*?(?=<details class="of">|</section>)', page, re.S)
+        (section,) = re.findall(rf'{head}.*?(?=<details class="folds">|</section>)', page, re.S)
         theirs = [line["number"] for line in facts["lines"] if line["supplier"] == supplier["name"]]
         assert theirs
         assert re.findall(r'<a class="number"[^>]*>([^<]+)</a>', section) == theirs

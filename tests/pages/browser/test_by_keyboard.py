@@ -105,7 +105,7 @@ def test_a_set_is_one_screen_at_the_counter_and_folded_on_a_phone(visit: Visit) 
     assert page.locator("[data-total=changes]").get_attribute("data-value") == "20"
     lines = page.locator(".set .line[id]")
     assert lines.last.evaluate("one => one.firstElementChild.getBoundingClientRect().bottom") <= 1024
-    assert page.locator(".of > summary").first.is_hidden()
+    assert page.locator(".folds > summary").first.is_hidden()
     for size in (1280, 390):
         page.set_viewport_size({"width": size, "height": 844})
         cut = "cells => cells.filter(one => one.scrollWidth > one.clientWidth + 1).map(one => one.innerText)"

@@ -47,12 +47,13 @@ OTHERS_ALIKE_AWAY = """most => {
 """Takes away what looks as its neighbours do: of rows that differ in their words alone, or in how often they
 hold the same, a few stay."""
 MOST_BYTES = 150_000
+OPENED = "document.querySelectorAll('details').forEach(each => { each.open = true; })"
 
 
 def found_by_axe(page: Page, forms: Iterable[str] = FORMS) -> list[str]:
     """What the engine finds wrong on a screen and on a phone, a line a form, rule and place; also in what is
     folded away at first. What the page says is judged in whole, how it looks by `ALIKE` of what is alike."""
-    page.evaluate("document.querySelectorAll('details').forEach(each => { each.open = true; })")
+    page.evaluate(OPENED)
     page.evaluate(Axe().axe_script)
     found = list(_found(page, OF_CONTENT, forms))
     page.evaluate(OTHERS_ALIKE_AWAY, ALIKE)
@@ -159,6 +160,9 @@ def seen_well(visit: Visit, served: Served, path: str) -> None:
         page.set_viewport_size({"width": width, "height": 900})
         assert page.evaluate("document.documentElement.scrollWidth") <= width, width
         assert page.evaluate(SPILT) == [], width
+    page.set_viewport_size({"width": 390, "height": 900})
+    page.evaluate(OPENED)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390, "with all that is folded opened"
     assert visit.complaints == []
 
 
