@@ -4,7 +4,6 @@ Nothing but the standard library is imported up here, so that Ctrl-C is heard fr
 codes are those of `commands.exits`, which loads more than this may.
 """
 
-import gc
 import os
 import sys
 from _signal import SIG_IGN, SIGINT, signal  # type: ignore[import-not-found]  # typeshed lacks this module
@@ -13,6 +12,7 @@ INTERRUPTED = 130
 # Of C alone, since all that `signal` itself loads would come before a Ctrl-C is heard.
 signal(SIGINT, lambda *_: os._exit(INTERRUPTED))
 
+import gc  # noqa: E402
 from types import FrameType  # noqa: E402
 from typing import NoReturn  # noqa: E402
 
