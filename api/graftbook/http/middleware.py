@@ -29,6 +29,7 @@ from starlette.requests import ClientDisconnect
 from starlette.routing import Match
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from graftbook.catalogue.format.names import SaidTwice, each_once
 from graftbook.http.responses import problem_answer
 from graftbook.problems import (
     AddressTooLong,
@@ -37,10 +38,8 @@ from graftbook.problems import (
     InvalidRequest,
     MalformedRequest,
     Problem,
-    SaidTwice,
     TooLarge,
     UnsupportedMedia,
-    each_once,
 )
 from graftbook.telemetry import tracing
 from graftbook.telemetry.requests import Asker, Seen, entered, left, route_of
