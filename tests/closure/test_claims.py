@@ -6,9 +6,10 @@ import pytest
 
 from graftbook.closure.answer import Solution
 from graftbook.closure.answering import answer_question
-from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
+from graftbook.closure.explain.comparing import compare
+from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaw, Wish
 from graftbook.closure.words.phrases import claim_words
-from graftbook.closure.words.wording import rests_on, unconfirmed_sentence
+from graftbook.closure.words.wording import least_evidence_sentence, rests_on, unconfirmed_sentence
 from graftbook.rulebook.model import (
     Budget,
     Comparator,
@@ -130,6 +131,20 @@ def test_a_number_in_the_stead_of_an_older_one_rests_on_the_supersession() -> No
     assert [change.component for change in found.changes] == ["lamp2"]
     (one,) = found.unconfirmed
     assert (one.claim.name, claim_words(book, one)) == ("lamp>lamp2", "That lamp is now lamp2.")
+
+
+def test_a_least_grade_names_the_rules_that_are_worth_less() -> None:
+    """They bind all the same: a rule that warns is not left out because few have met it."""
+    book, measured = lamps(), Limits(evidence_at_least=Grade.measured)
+    without, strict = (
+        answer_question(book, Question(VEHICLE, (LAMP,), limits)) for limits in (Limits(), measured)
+    )
+    assert least_evidence_sentence(book, Grade.measured, compare(without, strict)) == (
+        "That everything fitted is worth measured or more costs nothing: the set is the same without. "
+        "What it rests on beside is worth less, and binds all the same: charging (no evidence)."
+    )
+    sure = answer_question(lamps(evidence=SEEN), Question(VEHICLE, (LAMP,), measured))
+    assert "worth less" not in least_evidence_sentence(book, Grade.measured, compare(sure, sure))
 
 
 def asked(book: RuleBook, *wishes: Wish) -> Solution:

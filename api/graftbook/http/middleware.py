@@ -31,6 +31,7 @@ from starlette.requests import ClientDisconnect
 from starlette.routing import compile_path
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from graftbook.catalogue.format.names import SaidTwice, each_once
 from graftbook.http.responses import problem_answer
 from graftbook.problems import (
     AddressTooLong,
@@ -39,10 +40,8 @@ from graftbook.problems import (
     InvalidRequest,
     MalformedRequest,
     Problem,
-    SaidTwice,
     TooLarge,
     UnsupportedMedia,
-    each_once,
 )
 from graftbook.telemetry import tracing
 from graftbook.telemetry.requests import Asker, Seen, entered, left, route_of

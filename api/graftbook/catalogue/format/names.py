@@ -1,10 +1,13 @@
-"""Stable names: how each kind of record is called, and numbers as people type them."""
+"""Stable names: how each kind of record is called, numbers as people type them, members that stand once."""
 
 import re
 import unicodedata
+from collections.abc import Sequence
 from datetime import date
+from typing import Any
 
 from graftbook.catalogue.format import records as r
+from graftbook.problems import printable
 
 _NOT_IN_A_NUMBER = re.compile(r"[\s.\-_/]+")
 _DASHES = re.compile("[\u2010-\u2015\u2212\u2e3a\u2e3b\ufe58\ufe63\u30fc]")
@@ -110,3 +113,17 @@ def chassis_parts(chassis: str) -> tuple[str, int]:
     """The halves of "24L-018412": prefix and serial."""
     prefix, _, serial = chassis.rpartition("-")
     return prefix, int(serial)
+
+
+class SaidTwice(ValueError):
+    """A member stands twice in an object, so that the JSON can be read in two ways (RFC 8259, section 4)."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(f"'{printable(name)}' stands twice in one object; take one out")
+
+
+def each_once(pairs: Sequence[tuple[str, Any]]) -> None:
+    """The members of an object, as `json` hands them to its `object_pairs_hook`. Raises SaidTwice."""
+    if len(dict(pairs)) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise SaidTwice(next(name for at, name in enumerate(names) if name in names[:at]))

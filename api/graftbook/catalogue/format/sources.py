@@ -9,6 +9,7 @@ from typing import IO, Any
 import orjson
 
 from graftbook.catalogue.format.grid import NotASheet
+from graftbook.catalogue.format.names import SaidTwice, each_once
 from graftbook.catalogue.format.reading import Reading
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import (
@@ -24,7 +25,6 @@ from graftbook.catalogue.format.sheets import (
     validate,
 )
 from graftbook.catalogue.format.workbooks import WORKBOOK_ENDINGS, sheets_in
-from graftbook.problems import SaidTwice, each_once
 
 LARGEST_JSON = 64_000_000
 """Bytes of a file of JSON records; it is read whole. A sheet may be of any size."""
