@@ -5,9 +5,8 @@ import logging
 import sys
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import lru_cache, partial
+from functools import partial
 from importlib.metadata import version
-from re import Pattern
 from typing import Any
 
 from anyio.to_thread import current_default_thread_limiter
@@ -20,7 +19,6 @@ from sqlalchemy.exc import TimeoutError as PoolTimeout
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
-from starlette.routing import compile_path
 
 from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
@@ -49,7 +47,7 @@ from graftbook.events.waiting import Waiting
 from graftbook.health import endpoints as health
 from graftbook.http.compression import Compress
 from graftbook.http.errors import problem_from_mistakes
-from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict
+from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict, known_routes
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
 from graftbook.http.responses import KEEP_NOTHING, Ready, problem_answer, read_answer
@@ -82,18 +80,9 @@ from graftbook.settings import Settings
 from graftbook.telemetry import tracing
 
 
-@lru_cache(maxsize=4)
-def _known(app: FastAPI) -> list[tuple[Pattern[str], frozenset[str]]]:
-    return [
-        (compile_path(path)[0], frozenset(route.methods or ()))
-        for route in iter_route_contexts(app.routes)
-        if (path := getattr(route, "path", None)) and getattr(route, "methods", None)
-    ]
-
-
 def allowed_methods(app: FastAPI, path: str) -> str:
     """Every method of every route at this address, HEAD where there is GET, OPTIONS everywhere."""
-    methods = {method for pattern, taken in _known(app) if pattern.match(path) for method in taken}
+    methods = {method for pattern, taken, _ in known_routes(app) if pattern.match(path) for method in taken}
     if "GET" in methods:
         methods.add("HEAD")
     return ", ".join(sorted(methods | {"OPTIONS"}))

@@ -18,6 +18,20 @@ def printable(text: object) -> str:
     return str(text)[:LONGEST_ECHO].encode("utf-8", "replace").decode("utf-8")
 
 
+class SaidTwice(ValueError):
+    """A member stands twice in an object, so that the JSON can be read in two ways (RFC 8259, section 4)."""
+
+    def __init__(self, name: str) -> None:
+        super().__init__(f"'{printable(name)}' stands twice in one object; take one out")
+
+
+def each_once(pairs: Sequence[tuple[str, Any]]) -> None:
+    """The members of an object, as `json` hands them to its `object_pairs_hook`. Raises SaidTwice."""
+    if len(dict(pairs)) < len(pairs):
+        names = [name for name, _ in pairs]
+        raise SaidTwice(next(name for at, name in enumerate(names) if name in names[:at]))
+
+
 def begun(sentence: str) -> str:
     """The sentence with a capital in front, but for one that begins with a field: `remedy_all: …`."""
     is_field = sentence.partition(" ")[0].endswith(":")

@@ -48,5 +48,5 @@ async def test_a_wish_a_limit_and_a_pair_need_no_evidence(client: httpx.AsyncCli
 
 async def test_the_page_says_what_it_rests_on(client: httpx.AsyncClient):
     page = (await client.get(MANY_CHANGES.replace("/v1/closures", "/answer"), follow_redirects=True)).text
-    assert '<dt>Rests on</dt><dd><a href="#claims">no evidence</a></dd>' in page
+    assert '<dt>Rests on</dt><dd><a href="#claims-in">no evidence</a></dd>' in page
     assert "Rests on claims with no evidence recorded at all (" in page

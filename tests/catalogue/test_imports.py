@@ -324,6 +324,26 @@ def test_a_json_file_that_says_a_thing_twice_is_a_mistake(engine: Engine, tmp_pa
 
 
 @pytest.mark.one_engine
+@pytest.mark.parametrize(
+    ("written", "told"),
+    [
+        ("[" + "9" * 5_000 + "]", "number is infinity"),
+        ("[" * 1_015 + "]" * 1_015, "nested too deep"),
+        ("[" * 5_000 + "]" * 5_000, "depth limit"),
+    ],
+    ids=["digits", "nested", "nested deeper"],
+)
+def test_a_json_file_that_cannot_be_read_is_told_why(
+    engine: Engine, tmp_path: Path, written: str, told: str
+) -> None:
+    path = tmp_path / "own.json"
+    path.write_text(written)
+    mistake = only(load(engine, path))
+    assert told in mistake
+    assert "two ways" not in mistake
+
+
+@pytest.mark.one_engine
 def test_every_mistake_of_a_sheet_is_told_at_once(engine: Engine) -> None:
     report = load(
         engine,

@@ -1,7 +1,10 @@
 """A mend names what can be done to this vehicle: nothing that it has already, nothing that it has not."""
 
+from dataclasses import replace
+
 import pytest
 
+from graftbook.checks.fitted import Fitted
 from graftbook.checks.verdict import Finding, Verdict
 from tests.checks.made import FIGURES, Made
 
@@ -185,3 +188,15 @@ def test_the_tyres_are_mended_by_tyres_and_the_wheels_by_wheels():
     heavy = {"axle_load_rear_laden": "2600 kg"}
     assert _mend("wheels.tyre_load.rear", {}, heavy).startswith("Fit tyres of ")
     assert _mend("wheels.wheel_load.rear", {}, heavy).startswith("Fit wheels of ")
+
+
+def test_of_what_would_do_it_the_cheapest_comes_first_and_what_has_no_price_last():
+    made = Made(spare_parts={"brake.master": {"master_bore": "20 mm"}})
+    for today, spare, order in ((500, 400, "ZX"), (400, 500, "XZ"), (None, 500, "ZX"), (500, None, "XZ")):
+        prices = {"X-brake.master": today, "Z-brake.master": spare}
+        parts = {
+            number: replace(made.book.components[number], price=price) for number, price in prices.items()
+        }
+        book = replace(made.book, components={**made.book.components, **parts})
+        found = Fitted(book, made.after, made.vehicle).candidates("brake.master", "master_bore")
+        assert [part.number[0] for part, _ in found] == list(order), prices

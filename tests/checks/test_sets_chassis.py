@@ -195,6 +195,11 @@ class TestWheels:
         figures = {f.name: f.after for f in Made(TALL).check()["wheels.outer_reach"].figures}
         assert figures["change of ride height from the tyre"] == pytest.approx((802 - 728) / 2)
 
+    def test_of_a_tyre_whose_diameter_nobody_recorded_the_reach_is_told_without_the_height(self):
+        finding = Made({"tyre.road": {"tyre_diameter": None}}).check()["wheels.outer_reach"]
+        assert finding.verdict is HOLDS
+        assert {"change of track"} == {f.name for f in finding.figures if f.name.startswith("change")}
+
     def test_a_large_caliper_needs_the_larger_wheel(self):
         big = {"brake.front.left": {"brake_outer_radius": "190 mm"}}
         assert verdict("wheels.brake_clearance.front", big) is FAILS

@@ -199,7 +199,9 @@ class TestTeeth:
     @pytest.mark.parametrize(("ratio", "expected"), [("3.73", HOLDS), ("3.70", CAUTION), ("3.75", CAUTION)])
     def test_crown_wheel_over_pinion(self, ratio, expected):
         teeth = {"crown_wheel_teeth": "41", "pinion_teeth": "11", "axle_ratio": ratio}
-        assert verdict("driveline.teeth.gears.rear", {"gears.rear": teeth}) is expected
+        finding = Made({"gears.rear": teeth}).check()["driveline.teeth.gears.rear"]
+        assert finding.verdict is expected
+        assert ("Count the teeth" in finding.mend) == (expected is CAUTION)
         assert "driveline.teeth.gears.rear" not in Made({"gears.rear": {"pinion_teeth": "11"}}).check()
 
 

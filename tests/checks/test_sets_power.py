@@ -244,6 +244,14 @@ class TestGearingAndSpeedometer:
         assert figures["speed at 1000 rpm, gear 4"].after == pytest.approx(0.06 * 1000 * 2.220 / 3.75)
         assert figures["speed at 1000 rpm, gear 1"].after == pytest.approx(0.06 * 1000 * 2.220 / 3.75 / 3.5)
 
+    def test_with_a_transfer_box_every_gear_has_a_speed_in_each_range(self):
+        ranges = {"transfer": {"transfer_high": "1.15", "transfer_low": "2.35"}}
+        figures = {f.name: f.after for f in Made(ranges).check()["gearing.cruise"].figures}
+        direct = 0.06 * 1000 * 2.220 / 3.75
+        assert figures["speed at 1000 rpm, gear 4, high"] == pytest.approx(direct / 1.15)
+        assert figures["speed at 1000 rpm, gear 4, low"] == pytest.approx(direct / 2.35)
+        assert figures["speed at 1000 rpm, gear 4"] is None, "today's alone"
+
     def test_an_overdrive_slows_the_engine(self):
         short = {"gears.rear": {"axle_ratio": "4.875"}}
         made = Made({**short, "overdrive": {"overdrive_ratio": "0.78"}}).check()

@@ -145,7 +145,7 @@ def export() -> Call[bytes]:
 def lint(*, vehicles: bool = False, touched_by: int | None = None) -> Pages[LintFindingOut]:
     """What the lint finds, the most serious first; `touched_by`: of what a revision changed only."""
     found = reading("lint", vehicles=vehicles or None, touched_by=touched_by)
-    return Pages(replace(found, seconds=LONG))
+    return Pages(replace(found, seconds=10 * LONG if vehicles else LONG))
 
 
 # Flat lists --------------------------------------------------------------------------------------

@@ -4,6 +4,7 @@ Nothing but the standard library is imported up here, so that Ctrl-C is heard fr
 codes are those of `commands.exits`, which loads more than this may.
 """
 
+import gc
 import os
 import sys
 from _signal import SIG_IGN, SIGINT, signal  # type: ignore[import-not-found]  # typeshed lacks this module
@@ -15,6 +16,10 @@ signal(SIGINT, lambda *_: os._exit(INTERRUPTED))
 from types import FrameType  # noqa: E402
 from typing import NoReturn  # noqa: E402
 
+COLLECTED_AFTER = (30_000, 20, 50)
+"""New objects before the collector walks the newest, and so on: nearly all that a command loads stays until
+its end. What serves sets its own."""
+
 _heard: list[int] = []
 """The signals that came: a library may swallow the exception that one raises, but not this."""
 
@@ -24,6 +29,7 @@ def main() -> NoReturn:
     code = INTERRUPTED
     try:
         signal(SIGINT, _interrupt)
+        gc.set_threshold(*COLLECTED_AFTER)
         _open_what_is_closed()
         code = _ended()
     except KeyboardInterrupt:

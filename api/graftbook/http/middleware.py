@@ -20,13 +20,15 @@ import logging
 import re
 import secrets
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from time import perf_counter
 from typing import Any
 
-from fastapi import HTTPException
+from fastapi import FastAPI, HTTPException
+from fastapi.routing import iter_route_contexts
 from starlette.middleware.cors import CORSMiddleware
 from starlette.requests import ClientDisconnect
-from starlette.routing import Match
+from starlette.routing import compile_path
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from graftbook.http.responses import problem_answer
@@ -37,9 +39,10 @@ from graftbook.problems import (
     InvalidRequest,
     MalformedRequest,
     Problem,
+    SaidTwice,
     TooLarge,
     UnsupportedMedia,
-    printable,
+    each_once,
 )
 from graftbook.telemetry import tracing
 from graftbook.telemetry.requests import Asker, Seen, entered, left, route_of
@@ -289,20 +292,16 @@ def refused(scope: Scope) -> Problem | None:
     return None
 
 
-class _Twice(ValueError):
-    """A member stands twice in an object, so that the JSON can be read in two ways."""
-
-
 def doubtful(body: bytes) -> Problem | None:
     """What makes a JSON body doubtful; None when nothing does, and when it is no JSON at all."""
     try:
-        json.loads(body.decode("utf-8"), object_pairs_hook=_each_once)
+        json.loads(body.decode("utf-8"), object_pairs_hook=each_once)
     except UnicodeDecodeError:
         return MalformedRequest("The body is not UTF-8 text (RFC 8259, section 8.1)")
     except json.JSONDecodeError:
         return None  # told by the framework, with the place
-    except _Twice as error:
-        return InvalidRequest(f"'{printable(error)}' stands twice in one object; take one out")
+    except SaidTwice as error:
+        return InvalidRequest(str(error))
     except RecursionError:
         return MalformedRequest("The body is nested too deep")
     except ValueError:
@@ -310,22 +309,30 @@ def doubtful(body: bytes) -> Problem | None:
     return None
 
 
-def _each_once(pairs: list[tuple[str, Any]]) -> None:
-    if len(dict(pairs)) < len(pairs):
-        names = [name for name, _ in pairs]
-        raise _Twice(next(name for at, name in enumerate(names) if name in names[:at]))
-
-
 def _is_json(scope: Scope) -> bool:
     return any(name == b"content-type" and b"json" in value.lower() for name, value in scope["headers"])
 
 
+@lru_cache(maxsize=4)
+def known_routes(app: FastAPI) -> list[tuple[re.Pattern[str], frozenset[str], bool]]:
+    """The address and methods of every route, and whether it takes JSON."""
+    return [
+        (
+            compile_path(path)[0],
+            frozenset(route.methods or ()),
+            bool(getattr(route.route, "body_field", None)),
+        )
+        for route in iter_route_contexts(app.routes)
+        if (path := getattr(route, "path", None)) and getattr(route, "methods", None)
+    ]
+
+
 def _takes_json(scope: Scope) -> bool:
-    """Whether the route takes JSON: one that takes a sheet, a picture or nothing has its own word on it."""
-    for route in scope["app"].routes:
-        if route.matches(scope)[0] is Match.FULL:
-            return getattr(route, "body_field", None) is not None
-    return True
+    """Whether a route there takes JSON: one that takes a sheet, a picture or nothing has its own word."""
+    return any(
+        json and scope["method"] in methods and pattern.match(scope["path"])
+        for pattern, methods, json in known_routes(scope["app"])
+    )
 
 
 async def _whole(receive: Receive) -> bytes | None:

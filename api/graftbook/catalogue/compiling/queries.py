@@ -19,7 +19,7 @@ from graftbook.catalogue.history.revisions import chain_of, epoch_of
 from graftbook.catalogue.loading.staging import as_list, listed, listed_under, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.nearest import names_near
-from graftbook.catalogue.store.reported import reports_by_claim
+from graftbook.catalogue.store.reported import bearing, reports_by_claim
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
 from graftbook.rulebook.index import let_go
@@ -56,12 +56,12 @@ def _revisions_of(dialect: str) -> Select[Any]:
 
 def compile_book(session: Session, variant: str) -> m.RuleBook:
     """Everything that is known about one variant. Raises UnknownVariant."""
-    connection = session.connection()
-    revision = book_revision(session, variant)
-    if revision is None:
-        known = table("variant").c.name
-        raise UnknownVariant(variant, names_near(connection, known, variant))
-    return replace(_Compiler(connection, variant).book(revision), epoch=epoch_of(connection))
+    connection, own, ranges = session.connection(), table("variant"), table("range")
+    query = select(own, ranges.c.revision).join(ranges, own.c.range == ranges.c.name)
+    row = connection.execute(query.where(own.c.name == variant)).one_or_none()
+    if row is None:
+        raise UnknownVariant(variant, names_near(connection, own.c.name, variant))
+    return replace(_Compiler(connection, variant).book(row), epoch=epoch_of(connection))
 
 
 def with_components(session: Session, book: m.RuleBook, numbers: Iterable[str]) -> m.RuleBook:
@@ -91,25 +91,28 @@ class Strangers:
         compiler = _Compiler(session.connection(), "")
         self._components, self._supersessions = compiler.components(dict.fromkeys(numbers))
         self._tied = c.tied((s.old, s.new) for s in self._supersessions)
+        self._alone: m.RuleBook | None = None
 
     def knows(self, book: m.RuleBook, number: str) -> bool:
         """Whether a record of the book names the number, or one that supersessions tie to it."""
         return any(one in book.components for one in self._tied.get(number, (number,)))
 
     def alone(self, book: m.RuleBook) -> m.RuleBook:
-        """The book with nothing in it but these: what it says of one that it does not know, at no cost."""
-        return _for_one_question(
-            m.RuleBook(
-                book.variant,
-                book.revision,
-                epoch=book.epoch,
-                sections=book.sections,
-                kinds=book.kinds,
-                positions=book.positions,
-                components=MappingProxyType(self._components),
-                supersessions=self._supersessions,
+        """A book with nothing in it but these: what the book says of those that it does not know, at no cost.
+        It is one for all books, since it knows of no position."""
+        if self._alone is None:
+            self._alone = _for_one_question(
+                m.RuleBook(
+                    book.variant,
+                    book.revision,
+                    epoch=book.epoch,
+                    sections=book.sections,
+                    kinds=book.kinds,
+                    components=MappingProxyType(self._components),
+                    supersessions=self._supersessions,
+                )
             )
-        )
+        return self._alone
 
 
 def _for_one_question(book: m.RuleBook) -> m.RuleBook:
@@ -122,11 +125,12 @@ class _Compiler:
     def __init__(self, connection: Connection, variant: str) -> None:
         self.connection = connection
         self.variant = variant
-        self.evidence: Mapping[str, list[m.Evidence]] = {}
+        self.evidence: Mapping[str, tuple[m.Evidence, ...]] = {}
         self.whens: Mapping[int, m.When] = {}
         self.reports: Mapping[str, tuple[m.Report, ...]] = {}
 
-    def book(self, revision: int) -> m.RuleBook:
+    def book(self, own: Any) -> m.RuleBook:
+        """The book of a variant's row, with the revision of its range."""
         condition, spelt = table("condition"), table("condition_variant")
         conditions = select(condition).join(spelt, spelt.c.condition_id == condition.c.id)
         rows = self.connection.execute(conditions.where(spelt.c.variant == self.variant)).mappings()
@@ -140,8 +144,8 @@ class _Compiler:
         stating = self._stating(positions, wanted)
         components, supersessions = self.components(_named(stating) | _asked(asking, ways))
         return m.RuleBook(
-            variant=self._variant(),
-            revision=revision,
+            variant=self._variant(own),
+            revision=own.revision,
             sections=self._sections(),
             kinds=self._kinds(),
             positions=positions,
@@ -228,7 +232,7 @@ class _Compiler:
         return {
             "name": claim,
             "when": self.whens[row.condition_id],
-            "evidence": tuple(self.evidence.get(claim, ())),
+            "evidence": self.evidence.get(claim, ()),
             "note": row.claim_note,
             "reports": self.reports.get(claim, ()),
         }
@@ -251,26 +255,27 @@ class _Compiler:
                 so_far.append(row)
         return found
 
-    def _evidence(self) -> dict[str, list[m.Evidence]]:
-        link, evidence = table("claim_evidence"), table("evidence")
-        claim, spelt = table("claim"), table("condition_variant")
+    def _evidence(self) -> dict[str, tuple[m.Evidence, ...]]:
+        """The evidence for each claim, in name order; a piece is read once, however many rest on it."""
+        link, claim, spelt = table("claim_evidence"), table("claim"), table("condition_variant")
         query = (
-            select(link.c.claim, evidence)
+            select(link.c.claim, link.c.evidence)
             .select_from(spelt)
             .join(claim, claim.c.condition_id == spelt.c.condition_id)
             .join(link, link.c.claim == claim.c.name)
-            .join(evidence, evidence.c.name == link.c.evidence)
             .where(spelt.c.variant == self.variant)
-            .order_by(link.c.claim, evidence.c.name)
         )
-        return _evidence_by_claim(self.connection.execute(query).all())
+        named: dict[str, list[str]] = defaultdict(list)
+        for of, name in self.connection.execute(query).all():
+            named[of].append(name)
+        evidence = table("evidence")
+        of_these = evidence.c.name.in_(listed(self.connection, sorted(set().union(*named.values()))))
+        rows = self.connection.execute(select(evidence).where(of_these))
+        pieces = {row.name: c.evidence_of(row) for row in rows}
+        return {of: tuple([pieces[name] for name in sorted(names)]) for of, names in named.items()}
 
     def _reports(self) -> dict[str, tuple[m.Report, ...]]:
-        claim, spelt = table("claim"), table("condition_variant")
-        of_variant = select(claim.c.name).join(spelt, spelt.c.condition_id == claim.c.condition_id)
-        return reports_by_claim(
-            self.connection, of_variant.where(spelt.c.variant == self.variant), self.whens
-        )
+        return reports_by_claim(self.connection, _reports_of(), {"variant": self.variant}, self.whens)
 
     def _positions(self) -> dict[str, m.Position]:
         position, spelt, section = table("position"), table("condition_variant"), table("section")
@@ -283,9 +288,8 @@ class _Compiler:
         )
         return {row.name: c.position_of(row) for row in self.connection.execute(query)}
 
-    def _variant(self) -> m.Variant:
-        variant, span, fact = table("variant"), table("chassis_span"), table("characteristic")
-        row = self.connection.execute(select(variant).where(variant.c.name == self.variant)).one()
+    def _variant(self, row: Any) -> m.Variant:
+        span, fact = table("chassis_span"), table("characteristic")
         spans = (
             select(span).where(span.c.variant == self.variant).order_by(span.c.prefix, span.c.first_serial)
         )
@@ -341,18 +345,19 @@ class _Compiler:
             .where(of_these)
             .order_by(claim.c.name)
         ).all()
-        proofs = _evidence_by_claim(
-            self.connection.execute(
-                select(link.c.claim, evidence)
-                .join(supersession, supersession.c.claim == link.c.claim)
-                .join(evidence, evidence.c.name == link.c.evidence)
-                .where(of_these)
-                .order_by(link.c.claim, evidence.c.name)
-            )
+        proofs: dict[str, list[m.Evidence]] = defaultdict(list)
+        pieces = (
+            select(link.c.claim.label("proved"), evidence)
+            .join(supersession, supersession.c.claim == link.c.claim)
+            .join(evidence, evidence.c.name == link.c.evidence)
+            .where(of_these)
+            .order_by(link.c.claim, evidence.c.name)
         )
+        for piece in self.connection.execute(pieces):
+            proofs[piece.proved].append(c.evidence_of(piece))
         return tuple(
             c.supersession_of(
-                row, {"name": row.claim, "note": row.note, "evidence": tuple(proofs.get(row.claim, ()))}
+                row, {"name": row.claim, "note": row.note, "evidence": tuple(proofs[row.claim])}
             )
             for row in rows
         )
@@ -378,14 +383,12 @@ def _tied_to(dialect: str) -> Select[Any]:
     return select(chain_of(dialect, listed_under(dialect, "numbers")).columns[0])
 
 
-def _evidence_by_claim(rows: Iterable[Any]) -> dict[str, list[m.Evidence]]:
-    pieces: dict[str, m.Evidence] = {}
-    found: dict[str, list[m.Evidence]] = defaultdict(list)
-    for row in rows:
-        if row.name not in pieces:
-            pieces[row.name] = c.evidence_of(row)
-        found[row.claim].append(pieces[row.name])
-    return found
+@lru_cache
+def _reports_of() -> Select[Any]:
+    """The query of a variant's reports."""
+    claim, spelt = table("claim"), table("condition_variant")
+    names = select(claim.c.name).join(spelt, spelt.c.condition_id == claim.c.condition_id)
+    return bearing(names.where(spelt.c.variant == bindparam("variant")))
 
 
 def _grouped(rows: Iterable[Any], column: str) -> dict[str, list[str]]:

@@ -24,6 +24,7 @@ from graftbook.catalogue.format.sheets import (
     validate,
 )
 from graftbook.catalogue.format.workbooks import WORKBOOK_ENDINGS, sheets_in
+from graftbook.problems import SaidTwice, each_once
 
 LARGEST_JSON = 64_000_000
 """Bytes of a file of JSON records; it is read whole. A sheet may be of any size."""
@@ -101,25 +102,20 @@ def _from_json(path: Path) -> Iterator[Placed | Mistake]:
     content = path.read_bytes()
     try:
         objects = orjson.loads(content)
-        json.loads(content, object_pairs_hook=_each_once)
+        json.loads(content, object_pairs_hook=each_once)
     except orjson.JSONDecodeError as error:
         yield Mistake(Place(path.name, error.lineno), "", "", f"this is no JSON: {error.msg}")
         return
-    except (ValueError, RecursionError) as error:
+    except SaidTwice as error:
         yield Mistake(Place(path.name, 1), "", "", f"this can be read in two ways: {error}")
+        return
+    except RecursionError:
+        yield Mistake(Place(path.name, 1), "", "", "this is nested too deep to be read")
         return
     if not isinstance(objects, list):
         yield Mistake(Place(path.name, 1), "", "", "a list of records is expected")
         return
     yield from from_objects(objects, path.name)
-
-
-def _each_once(pairs: list[tuple[str, Any]]) -> None:
-    seen: set[str] = set()
-    for name, _ in pairs:
-        if name in seen:
-            raise ValueError(f"'{shown(name)}' stands twice in one object; take one out")
-        seen.add(name)
 
 
 def from_objects(objects: Iterable[Any], file: str = REQUEST) -> Iterator[Placed | Mistake]:

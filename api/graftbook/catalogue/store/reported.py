@@ -14,16 +14,17 @@ from graftbook.rulebook.model import Vehicle, When
 
 
 def reports_by_claim(
-    connection: Connection, claims: Select[Any], whens: Mapping[int, When]
+    connection: Connection, query: Select[Any], given: Mapping[str, Any], whens: Mapping[int, When]
 ) -> dict[str, tuple[Report, ...]]:
-    """The reports that bear on each of the claims (a select of names), by claim, in the order of their names.
+    """The reports that bear on each of some claims, by claim, in the order of their names; `query` is what
+    `bearing` makes for the claims, and `given` its parameters.
 
     A report of a component at a position bears on its fitments there, and on the substitutes by which it
     serves there for what such vehicles have from new. Any report bears only on a claim that holds for its
     vehicle: `whens` has what the single vehicle decides, by the number of the condition.
     """
     found: dict[str, list[Report]] = defaultdict(list)
-    for row in connection.execute(_bearing(claims)):
+    for row in connection.execute(query, given):
         built = row.built or day_built(row, row.serial)
         vehicle = Vehicle(row.variant, row.prefix, row.serial, built, frozenset(split(row.options)))
         if whens[row.condition_id].holds(vehicle):
@@ -36,8 +37,9 @@ def report_of(row: Any) -> Report:
     return Report(row.name, Outcome(row.outcome), row.workshop, row.on, row.prefix, row.serial, row.digits)
 
 
-def _bearing(claims: Select[Any]) -> Select[Any]:
-    """(claim, report) for each that bears, with the report's vehicle, whose variant is one of the claim's."""
+def bearing(claims: Select[Any]) -> Select[Any]:
+    """(claim, report) for each of the claims, a select of names, and each report that bears on it, with the
+    report's vehicle, whose variant is one of the claim's."""
     report, claim, span = table("report"), table("claim"), table("chassis_span")
     spelt = table("condition_variant")
     pairs = _pairs(claims).subquery()

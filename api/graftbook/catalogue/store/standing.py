@@ -11,7 +11,7 @@ from sqlalchemy import Connection, and_, exists, or_, select, union
 from graftbook.catalogue.compiling.values import EFFORTS, evidence_of
 from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
-from graftbook.catalogue.store.reported import reports_by_claim
+from graftbook.catalogue.store.reported import bearing, reports_by_claim
 from graftbook.rulebook import grading
 from graftbook.rulebook.grading import Break, Evidence, Report, break_in
 from graftbook.rulebook.model import Effort, When
@@ -61,7 +61,7 @@ def claims_named(connection: Connection, names: Iterable[str]) -> list[Claimed]:
         condition.c.id.in_(select(claim.c.condition_id).where(claim.c.name.in_(these)))
     )
     whens = {row["id"]: when_of(row) for row in connection.execute(held).mappings()}
-    reports = reports_by_claim(connection, these, whens)
+    reports = reports_by_claim(connection, bearing(these), {}, whens)
     proofs = _proofs(connection, these)
     return [
         Claimed(

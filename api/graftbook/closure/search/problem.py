@@ -63,12 +63,12 @@ class Demand:
     """Where a choice touches it. These three are worked out once: the demands of a vehicle are kept."""
 
     def __post_init__(self) -> None:
-        set_once = object.__setattr__
-        set_once(self, "key", (self.cause, self.name, self.part, self.when))
-        in_order = tuple([(p, c or "") for p, c in self.when])
+        set_once, when = object.__setattr__, self.when
+        set_once(self, "key", (self.cause, self.name, self.part, when))
+        in_order = tuple([(p, c or "") for p, c in when])
         set_once(self, "sort_key", (self.cause, self.name, self.part, in_order))
-        places = [fit.position for fit in (*self.when, *self.one_of)]
-        set_once(self, "places", tuple(dict.fromkeys([*places, *(n.fit.position for n in self.loose)])))
+        places = [p for p, _ in (*when, *self.one_of)] + [need.fit.position for need in self.loose]
+        set_once(self, "places", tuple(dict.fromkeys(places)))
 
     @property
     def switch(self) -> Switch:

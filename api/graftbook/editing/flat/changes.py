@@ -69,7 +69,7 @@ def _other_words(part: Part) -> str:
             offer["lead_days"] is not None]  # fmt: skip
     own = [f"pack of {part['pack']}"] if part["pack"] > 1 else []
     replaces = [f"replaces {', '.join(part['replaces'])}"] if part["replaces"] else []
-    return ", ".join([part["name"], *own, *packs, *days, *replaces])
+    return ", ".join(filter(None, (part["name"], *own, *packs, *days, *replaces)))
 
 
 def _in_words(part: Part) -> str:
