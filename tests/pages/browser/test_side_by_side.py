@@ -24,7 +24,7 @@ def plain(chromium: Browser, served: Served) -> Iterator[Page]:
 def test_from_home_to_a_comparison_without_script(plain: Page) -> None:
     plain.goto("/")
     plain.get_by_text("more: upgrades").click()
-    plain.get_by_role("link", name="Front discs").first.click()
+    plain.get_by_role("button", name="Front discs").first.click()
     plain.get_by_label("Chassis number", exact=True).fill("24pl 18412")
     plain.get_by_role("button", name="This vehicle").click()
     plain.get_by_role("link", name="Compare", exact=True).click()

@@ -20,6 +20,12 @@ function figuresOf(root) {
   return new Map([...root.querySelectorAll("[data-total]")].map((one) => [one.dataset.total, Number(one.dataset.value)]));
 }
 
+// What was asked and what came of it: the same asked in other letters is no step more on the way back.
+function gistOf(root) {
+  const told = root.querySelectorAll(".vehicle, .asked li, .verdictline, .line[data-key]");
+  return [...told].map((one) => one.dataset.key ?? one.textContent.trim()).join("\n");
+}
+
 // Asks, and puts what comes in place of the answer before; the address and the way back follow.
 async function ask(address, { keep = true, refill = true, told = true } = {}) {
   if (asked) asked.abort();
@@ -30,7 +36,8 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
     const { url, text } = await (takenAhead(address, refill, mine) ?? fetched(address, refill, mine));
     const page = new DOMParser().parseFromString(text, "text/html");
     const fresh = page.getElementById("result");
-    if (keep && url !== location.href) history.pushState({ bench: true }, "", url);
+    const same = Boolean(fresh) && gistOf(fresh) === gistOf(result);
+    if (keep && url !== location.href) history[same ? "replaceState" : "pushState"]({ bench: true }, "", url);
     document.title = page.title;
     const open = new Set([...result.querySelectorAll(".line:has(> tr:first-child details[open])")].map((line) => line.dataset.key));
     const panels = [...result.querySelectorAll("details[id][open]")].map((one) => one.id);
@@ -39,8 +46,8 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
     if (refill) refilled(page.querySelector("form[data-bench]"));
     for (const [key, line] of linesOf(result)) if (open.has(key)) line.querySelector("details").open = true;
     for (const id of panels) { const panel = document.getElementById(id); if (panel) panel.open = true; }
-    if (told) differs(before);
-    else looked();
+    if (!told) looked();
+    else if (!same || !keep) differs(before);
   } catch (error) {
     if (error.name !== "AbortError") location.assign(address);
   } finally {
