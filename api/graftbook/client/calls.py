@@ -138,6 +138,11 @@ def change(method: str, path: str, body: Any = None, kind: str = JSON, **more: A
     return Call(method, path, **sending, **{"condition": path, **more})
 
 
+def as_paper(call: Call[Any], form: str) -> Call[bytes]:
+    """The same as a paper of `PAPERS`."""
+    return replace(call, headers={**call.headers, "Accept": PAPERS[form]}, read=as_bytes)
+
+
 def as_vehicle(vehicle: str | Body) -> Body:
     """A chassis number as bodies say it."""
     return {"chassis": vehicle} if isinstance(vehicle, str) else vehicle
@@ -205,8 +210,7 @@ def order_paper(
     """The same as `csv`, `xlsx`, `pdf` or `json`. `part`: only `supplier:NAME` or `vehicle:LABEL`; `view`:
     `summary`, of JSON."""
     body = {"vehicle": as_vehicle(vehicle), **asked}
-    asking = question("/v1/orders", body, part=part or None, view=view)
-    return replace(asking, headers={**asking.headers, "Accept": PAPERS[form]}, read=as_bytes)
+    return as_paper(question("/v1/orders", body, part=part or None, view=view), form)
 
 
 def fitting_sequence(vehicle: str | Body, *, hands: int = 1, **asked: Unpack[Asked]) -> Call[FittingOut]:

@@ -18,6 +18,7 @@ from graftbook.client.calls import (
     Ordered,
     Pages,
     as_bytes,
+    as_paper,
     as_vehicle,
     change,
     once_only,
@@ -415,8 +416,3 @@ def revoke_key(id: str) -> Call[None]:
 def access_events(*, key: str = "", outcome: str = "") -> Pages[AccessEventOut]:
     """What was done and refused, the newest first."""
     return Pages(reading("audit", key=key, outcome=outcome))
-
-
-def as_paper(call: Call[Any], form: str) -> Call[bytes]:
-    """The same as a paper of `PAPERS`."""
-    return replace(call, headers={**call.headers, "Accept": PAPERS[form]}, read=as_bytes)
