@@ -13,7 +13,7 @@ from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_vehicle
-from graftbook.catalogue.store.nearest import likest, names_near
+from graftbook.catalogue.store.nearest import likest, names_near, starting
 from graftbook.problems import (
     InvalidRequest,
     UnknownCharacteristic,
@@ -128,7 +128,7 @@ def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bo
         typed = as_typed(search.number)
         if not typed:
             raise InvalidRequest("a number has letters or digits", pointer="/number")
-        conditions.append(component.c.typed.between(typed, typed + "\U0010ffff"))
+        conditions.append(starting(component.c.typed, typed))
     if search.section:
         _known(connection, "section", search.section, UnknownSection)
         conditions.append(component.c.section == search.section)
@@ -147,7 +147,7 @@ def _conditions(session: Session, search: Search) -> tuple[list[ColumnElement[bo
 
 def _with_word(start: str) -> Select[Any]:
     word = table("component_word")
-    return select(word.c.component).where(word.c.word.between(start, start + "\U0010ffff"))
+    return select(word.c.component).where(starting(word.c.word, start))
 
 
 def _many(connection: Connection, numbers: Select[Any]) -> bool:

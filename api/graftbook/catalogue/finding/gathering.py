@@ -12,9 +12,11 @@ from sqlalchemy import Connection, func, or_, select
 from graftbook.catalogue.finding.of_book import SECTION, flaw_entry, upgrade_entry
 from graftbook.catalogue.finding.ranking import Entry, head_of, sizes_in, weights_of
 from graftbook.catalogue.finding.speech import OtherWords, Term, forms, other_words, shown, stem
+from graftbook.catalogue.format.names import END
 from graftbook.catalogue.history.revisions import epoch_of
 from graftbook.catalogue.loading.staging import listed, table
 from graftbook.catalogue.store.conditions import split
+from graftbook.catalogue.store.nearest import starting
 
 MOST_OF_A_WORD = 2_000
 MOST_RANKED = 400
@@ -22,7 +24,6 @@ MOST_LISTED = 2_000
 MOST_STEPS = 500
 MOST_TURNS = 6
 MOST_LIKE = 24
-_END = "\U0010ffff"
 
 
 _SAID: OrderedDict[tuple[str, int], OtherWords] = OrderedDict()
@@ -64,7 +65,7 @@ def numbers_beginning(connection: Connection, typed: str, limit: int) -> list[st
     Of very many the first of the index are put into that order: a key that is typed reads no more of them.
     """
     component = table("component")
-    begins = component.c.typed.between(typed, typed + _END)
+    begins = starting(component.c.typed, typed)
     first = select(component.c.number, component.c.sort_key).where(begins)
     some = first.order_by(component.c.typed).limit(MOST_RANKED).subquery()
     query = select(some.c.number).order_by(some.c.sort_key).limit(limit)
@@ -104,7 +105,7 @@ def words_beginning(connection: Connection, start: str) -> list[str]:
     least = select(func.min(rows.c.word)).where(rows.c.word >= start).scalar_subquery()
     walk = select(least.label("word")).cte("walk", recursive=True)
     after = select(func.min(rows.c.word)).where(rows.c.word > walk.c.word).scalar_subquery()
-    walk = walk.union_all(select(after).where(walk.c.word < start + _END))
+    walk = walk.union_all(select(after).where(walk.c.word < start + END))
     found = connection.execute(select(walk.c.word).limit(MOST_STEPS)).scalars()
     return [word for word in found if word and word.startswith(start)]
 
@@ -134,7 +135,7 @@ def components_of(connection: Connection, terms: Iterable[Term]) -> list[Entry]:
 def _having(connection: Connection, words: Collection[str], begun: str = "") -> list[str]:
     rows = table("component_word")
     among = rows.c.word.in_(sorted(words))
-    where = or_(among, rows.c.word.between(begun, begun + _END)) if begun else among
+    where = or_(among, starting(rows.c.word, begun)) if begun else among
     query = select(rows.c.component).where(where).order_by(rows.c.word, rows.c.component)
     return list(connection.execute(query.limit(MOST_OF_A_WORD)).scalars())
 

@@ -16,6 +16,7 @@ from typing import Literal
 
 from graftbook.catalogue.finding.measures import Said, read_as_measures, same_size
 from graftbook.catalogue.finding.speech import Term, roots, words
+from graftbook.catalogue.format.names import END
 
 Kind = Literal["upgrade", "component", "flaw"]
 
@@ -133,7 +134,7 @@ class Index:
     def begins(self, start: str) -> list[str]:
         """The roots that begin so."""
         at = bisect_left(self.vocabulary, start)
-        end = bisect_left(self.vocabulary, start + "\U0010ffff")
+        end = bisect_left(self.vocabulary, start + END)
         return self.vocabulary[at:end]
 
     def ranked(

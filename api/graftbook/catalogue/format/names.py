@@ -10,6 +10,8 @@ from graftbook.catalogue.format import records as r
 from graftbook.problems import printable
 
 _NOT_IN_A_NUMBER = re.compile(r"[\s.\-_/]+")
+END = "\U0010ffff"
+"""Behind whatever a text may go on with: what begins with it lies between it and it with this."""
 _DASHES = re.compile("[\u2010-\u2015\u2212\u2e3a\u2e3b\ufe58\ufe63\u30fc]")
 _DIGITS = re.compile(r"\d+")
 _WORD = re.compile(r"[^\W_]+")

@@ -18,7 +18,7 @@ from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.cursors import read_cursor, write_cursor
 from graftbook.catalogue.store.lookup import find_components
-from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.nearest import names_near, starting
 from graftbook.catalogue.store.tables import SEVERITIES
 from graftbook.document import DayOut, Document
 from graftbook.problems import Unknown, UnknownRange, UnknownSection
@@ -318,7 +318,6 @@ def _page(
 
 BEGINS = "*"
 """Ends a value that others begin with. No name has it (`NAME_PATTERN`)."""
-_END = "\U0010ffff"
 _NAME = "name"
 
 
@@ -355,8 +354,7 @@ def names_of(
     for name, value in where.items():
         column = key if name == _NAME and kind != "component" else table(kind).c[name]
         if value.endswith(BEGINS):
-            start = value.removesuffix(BEGINS)
-            query = query.where(column.between(start, start + _END))
+            query = query.where(starting(column, value.removesuffix(BEGINS)))
         else:
             query = query.where(column == value)
     return connection.execute(query).scalars().all()

@@ -25,7 +25,7 @@ from sqlalchemy import (
 )
 from sqlmodel import Session
 
-from graftbook.catalogue.format.names import as_typed, plain_text
+from graftbook.catalogue.format.names import END, as_typed, plain_text
 from graftbook.catalogue.loading.staging import as_list, listed_under, table
 from graftbook.catalogue.store.nearest import components_near
 from graftbook.problems import UnknownChassis, UnknownComponent
@@ -36,7 +36,6 @@ _MOST_DIGITS = 9
 _SERIAL = re.compile(r"[0-9]{1,9}")
 _HALVES = re.compile(r"^([A-Z0-9]*[A-Z])([0-9]{1,9})$")
 CANDIDATES = 2000
-_END = "\U0010ffff"
 _BETWEEN_WORDS = re.compile(r"[\s\-_]+")
 
 
@@ -159,7 +158,7 @@ def chassis_starting(session: Session, text: str, limit: int) -> list[SpanFound]
     letters = _NOT_IN_A_CHASSIS.sub("", text).upper()[:20]
     connection = session.connection()
     most = {"most": limit}
-    rows = list(connection.execute(_with_prefix(), most | {"from": letters, "to": letters + _END}))
+    rows = list(connection.execute(_with_prefix(), most | {"from": letters, "to": letters + END}))
     for prefix in _prefixes_of(connection, letters):
         digits = letters[len(prefix) :]
         steps = [10**missing for missing in range(_MOST_DIGITS - len(digits) + 1)]

@@ -7,7 +7,7 @@ from rapidfuzz import fuzz, process, utils
 from rapidfuzz.distance import OSA
 from sqlalchemy import Column, ColumnElement, Connection, select
 
-from graftbook.catalogue.format.names import as_typed
+from graftbook.catalogue.format.names import END, as_typed
 
 _CANDIDATES = 2000
 _ALIKE = 70.0
@@ -31,7 +31,7 @@ def components_near(
     """Up to three component numbers like one that nobody has, found by how they begin."""
     wanted = as_typed(number)
     for length in range(min(len(wanted), 8), 1, -1):
-        query = select(column).where(_starting(typed, wanted[:length]))
+        query = select(column).where(starting(typed, wanted[:length]))
         found = list(connection.execute(query.order_by(typed).limit(_CANDIDATES)).scalars())
         if near := likest(number, found):
             return near
@@ -87,9 +87,10 @@ def hint(names: list[str]) -> str:
 def _some(connection: Connection, column: "Column[str]", start: str) -> list[str]:
     query = select(column).order_by(column).limit(_CANDIDATES)
     if start:
-        query = query.where(_starting(column, start))
+        query = query.where(starting(column, start))
     return list(connection.execute(query).scalars())
 
 
-def _starting(column: "Column[str]", start: str) -> ColumnElement[bool]:
-    return column.between(start, start + "\U0010ffff")
+def starting(column: "ColumnElement[str]", start: str) -> ColumnElement[bool]:
+    """That a column begins so, as a range of its index."""
+    return column.between(start, start + END)
