@@ -37,12 +37,8 @@ def _wished(book: RuleBook, vehicle: Vehicle, component: str, position: str) -> 
     return answer.solution if answer.outcome is Outcome.proved else None
 
 
-def test_whatever_parts_a_propeller_shaft_brings_its_bolts(
-    books: list[RuleBook], request: pytest.FixtureRequest
-) -> None:
-    """Each part at each place on the first variant that takes it; the long form asks every variant."""
-    everywhere = request.config.getoption("--long")
-    asked, fitted, without = set(), set(), []
+def test_whatever_parts_a_propeller_shaft_brings_its_bolts(books: list[RuleBook]) -> None:
+    asked, without = set(), []
     for book in books:
         vehicle = vehicles_that_differ(book)[-1]
         scope = scope_for(book, vehicle)
@@ -52,13 +48,10 @@ def test_whatever_parts_a_propeller_shaft_brings_its_bolts(
                 for number in sorted(
                     set(scope.options(place)) - {None, scope.today[place], *SECTIONS_LET_IN}
                 ):
-                    if (shaft, place, number) in fitted and not everywhere:
-                        continue
                     solution = _wished(book, vehicle, number, place)
                     if solution is None:
                         continue
                     asked.add(place)
-                    fitted.add((shaft, place, number))
                     if not any(part.component == BOLTS[shaft] for part in solution.loose):
                         without.append((book.variant.name, place, number, shaft))
     assert asked == {*BEHIND, "gears.rear", "gears.front"}

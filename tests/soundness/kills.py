@@ -55,7 +55,7 @@ from tests.soundness.databases import (
     loaded_demo,
     opened,
     settings_of,
-)  # fmt: skip
+)
 from tests.soundness.forked import LOADED
 
 OLD_SHAPE = "2026_11_25_builds"
