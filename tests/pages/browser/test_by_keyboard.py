@@ -129,6 +129,22 @@ def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> Non
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") != "none"
 
 
+def test_a_way_within_the_page_asks_nothing_and_the_way_back_does(visit: Visit) -> None:
+    """The set stays as it is under whoever jumps to a line of it, with his focus in it."""
+    page = visit.page
+    page.set_viewport_size({"width": 1280, "height": 900})
+    page.goto(DISCS)
+    page.evaluate("document.getElementById('result').firstElementChild.dataset.stays = 'so'")
+    page.locator(".line a[href^='#']").first.click()
+    assert "#" in page.url
+    page.wait_for_timeout(1_000)
+    expect(page.locator("[data-stays]")).to_have_count(1)
+    page.locator("a.away").first.click()
+    expect(page.locator(".line")).to_have_count(0)
+    page.go_back()
+    expect(page.locator(".line").first).to_be_visible()
+
+
 def test_on_a_phone_the_header_shows_where_one_is(visit: Visit) -> None:
     """The names of the pages scroll in one row; the part of the house that a page belongs to is in view."""
     page = visit.page

@@ -6,6 +6,12 @@ const SOON = 500;
 const RESTS = 80;
 let asked = null;
 let ahead = null;
+let stands = here();
+
+// What the address asks; where in the page one is does not change that.
+function here() {
+  return location.pathname + location.search;
+}
 
 function addressOfForm() {
   const said = [...new FormData(form)].filter(([, value]) => String(value).trim() !== "");
@@ -38,6 +44,7 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
     const fresh = page.getElementById("result");
     const same = Boolean(fresh) && gistOf(fresh) === gistOf(result);
     if (keep && url !== location.href) history[same ? "replaceState" : "pushState"]({ bench: true }, "", url);
+    stands = here();
     document.title = page.title;
     const open = new Set([...result.querySelectorAll(".line:has(> tr:first-child details[open])")].map((line) => line.dataset.key));
     const panels = [...result.querySelectorAll("details[id][open]")].map((one) => one.id);
@@ -215,5 +222,9 @@ if (form && result) {
   });
   document.addEventListener("pointerover", (event) => rests(event.target));
   document.addEventListener("focusin", (event) => rests(event.target));
-  window.addEventListener("popstate", () => ask(location.href, { keep: false }));
+  window.addEventListener("popstate", () => {
+    if (here() === stands) return;
+    stands = here();
+    ask(location.href, { keep: false });
+  });
 }
