@@ -284,10 +284,10 @@ def many_loose_parts() -> Hostile:
 
 
 def many_flaws() -> Hostile:
-    """A thousand flaws of one component, each with add-ons of its own."""
+    """Four thousand flaws of one component, each with add-ons of its own."""
     shelf = Shelf(p="a b c")
-    for i, flaw in enumerate(_flawed("a", 1000)):
-        shelf.kit(f"k{i}").add("flaws", replace(flaw, add_ons=(f"k{i}", f"k{(i + 1) % 1000}")))
+    for i, flaw in enumerate(_flawed("a", 4_000)):
+        shelf.kit(f"k{i}").add("flaws", replace(flaw, add_ons=(f"k{i}", f"k{(i + 1) % 4_000}")))
     return _asked(shelf, EVERYTHING)
 
 
