@@ -2,7 +2,7 @@
 
 import re
 
-from playwright.sync_api import Browser, BrowserContext, Page, expect
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.pages.browser.conftest import Visit
 from tests.soundness.server import Served
@@ -93,6 +93,67 @@ def test_a_wish_taken_away_keeps_what_was_ticked_since(visit: Visit) -> None:
     assert "fit=" not in page.url
     assert f"remedy={flaw.get_attribute('value')}" in page.url
     expect(flaw).to_be_checked()
+
+
+def test_what_is_typed_while_an_answer_comes_stays(visit: Visit) -> None:
+    """The answer brings the form anew: the words half typed stay in it with the cursor where it was, and what
+    was chosen is not typed over by them."""
+    page = visit.page
+    page.goto("/answer?chassis=24PL-018412")
+    held: list[Route] = []
+    page.route("**/answer?*fit=*", lambda route: held.append(route))
+    page.fill("#fit-1", "QB-3310")
+    page.keyboard.press("Tab")
+    page.get_by_role("button", name="One more").first.click()
+    row = page.locator("input[name=fit]").last
+    row.press_sequentially("front kaliper")
+    for _ in "kaliper":
+        page.keyboard.press("ArrowLeft")
+    page.wait_for_timeout(500)
+    for route in held:
+        route.continue_()
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    page.keyboard.type("C")
+    page.keyboard.press("Delete")
+    assert page.locator("input[name=fit]").evaluate_all(
+        "all => all.map(one => one.value).filter(Boolean)"
+    ) == [
+        "QB-3310",
+        "front Caliper",
+    ]
+    expect(page.get_by_role("option").first).to_be_visible()
+
+
+def test_what_was_typed_while_an_answer_came_is_asked_on_leaving_its_field(visit: Visit) -> None:
+    page = visit.page
+    page.goto("/answer?chassis=24PL-018412")
+    held: list[Route] = []
+    page.route("**/answer?*fit=*", lambda route: held.append(route) if not held else route.continue_())
+    page.fill("#fit-1", "QB-3310")
+    page.keyboard.press("Enter")
+    page.get_by_role("button", name="One more").first.click()
+    page.locator("input[name=fit]").last.press_sequentially("QB-7093")
+    held[0].continue_()
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    page.keyboard.press("Tab")
+    page.wait_for_url("**fit=QB-3310&fit=QB-7093*")
+    expect(page.locator(".asked")).to_contain_text("QB-7093")
+
+
+def test_marked_text_is_typed_over_though_the_answer_came_meanwhile(visit: Visit) -> None:
+    page = visit.page
+    page.goto("/answer?chassis=24PL-018412")
+    held: list[Route] = []
+    page.route("**/answer?*fit=*", lambda route: held.append(route))
+    page.fill("#fit-1", "QB-3310")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Control+A")
+    page.wait_for_timeout(200)
+    for route in held:
+        route.continue_()
+    expect(page.get_by_role("heading", name="What it becomes")).to_be_visible()
+    page.keyboard.type("4411")
+    expect(page.locator("#fit-1")).to_have_value("4411")
 
 
 def test_a_set_is_one_screen_at_the_counter_and_folded_on_a_phone(visit: Visit) -> None:

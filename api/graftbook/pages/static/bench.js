@@ -36,7 +36,7 @@ function gistOf(root) {
 async function ask(address, { keep = true, refill = true, told = true } = {}) {
   if (asked) asked.abort();
   const mine = asked = new AbortController();
-  const before = { lines: linesOf(result), figures: figuresOf(result) };
+  const before = { lines: linesOf(result), figures: figuresOf(result), texts: textsOf(form) };
   const slow = setTimeout(() => waiting(mine), SOON);
   try {
     const { url, text } = await (takenAhead(address, refill, mine) ?? fetched(address, refill, mine));
@@ -50,7 +50,7 @@ async function ask(address, { keep = true, refill = true, told = true } = {}) {
     const panels = [...result.querySelectorAll("details[id][open]")].map((one) => one.id);
     result.replaceChildren(...(fresh || page.querySelector("main")).childNodes);
     if (!fresh) return;  // a mistake in the question, told with what is near
-    if (refill) refilled(page.querySelector("form[data-bench]"));
+    if (refill) refilled(page.querySelector("form[data-bench]"), before.texts);
     for (const [key, line] of linesOf(result)) if (open.has(key)) line.querySelector("details").open = true;
     for (const id of panels) { const panel = document.getElementById(id); if (panel) panel.open = true; }
     if (!told) looked();
@@ -117,18 +117,38 @@ function looked() {
   if (at) at.focus({ preventScroll: true });
 }
 
-// The form as the new answer has it: wishes taken by a link stand in it, what the cursor is in stays.
-function refilled(fresh) {
+function textsOf(root) {
+  return new Map([...root.querySelectorAll("input[data-suggest], input:not([type])")].map((one) => [one, one.value]));
+}
+
+// The form as the new answer has it: wishes taken by a link stand in it; the cursor stays where it is, and what
+// was typed there since the question left stays with it.
+function refilled(fresh, texts) {
   if (!fresh) return;
-  const within = document.activeElement && form.contains(document.activeElement) ? document.activeElement.id : "";
+  const at = form.contains(document.activeElement) ? document.activeElement : null;
+  const typed = at && textsOf(form).has(at) && at.value !== (texts.get(at) ?? "");
+  const marked = typed || (at && texts.has(at)) ? [at.selectionStart, at.selectionEnd] : null;
   const shown = new Set([...form.querySelectorAll("details[open] > summary")].map((one) => one.textContent.trim()));
   const down = form.scrollTop;
   form.replaceChildren(...fresh.childNodes);
   form.querySelectorAll("details > summary").forEach((one) => { if (shown.has(one.textContent.trim())) one.parentElement.open = true; });
   form.dispatchEvent(new CustomEvent("graftbook:fresh", { bubbles: true }));
   form.scrollTop = down;
-  const back = within && document.getElementById(within);
-  if (back) back.focus({ preventScroll: true });
+  const back = typed ? rowFor(at, texts.get(at) ?? "") : at && at.id && document.getElementById(at.id);
+  if (!back) return;
+  if (typed) back.value = at.value;
+  back.focus({ preventScroll: true });
+  if (marked && back.setSelectionRange) back.setSelectionRange(...marked);
+  if (typed) back.dispatchEvent(new Event("input", { bubbles: true }));
+}
+
+// Where in the new form stands what was being typed: in the same field, or in one that nothing stands in.
+function rowFor(at, was) {
+  const same = [...form.querySelectorAll("input")].filter((one) => one.name === at.name);
+  const place = same.find((one) => one.id === at.id && one.value === was) ?? same.find((one) => !one.value);
+  const more = !place && form.querySelector(`button[data-adds="${at.name}-row"]`);
+  if (more) more.click();
+  return place ?? (more && document.activeElement);
 }
 
 function waiting(mine) {
