@@ -118,6 +118,11 @@ def test_every_problem_that_is_documented_exists_and_has_an_example(document: di
                 assert str(example["value"]["status"]) == status
 
 
+def test_a_batch_is_described_by_what_one_of_it_says(document: dict[str, Any]):
+    asked = document["components"]["schemas"]["CompatibilityIn"]["properties"]["questions"]
+    assert asked["items"] == {"$ref": "#/components/schemas/CompatibilityQuestionIn"}
+
+
 def test_schemas_are_json_schemas(document: dict[str, Any]):
     for schema in document["components"]["schemas"].values():
         jsonschema.Draft202012Validator.check_schema(schema)

@@ -22,6 +22,7 @@ from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.editing import effect
 from graftbook.editing.records.service import record_state
+from graftbook.pages.editing.imports import LARGEST_WORKBOOK_HERE
 from graftbook.settings import Settings
 from tests import locks
 from tests.catalogue.sheet import sheet
@@ -478,6 +479,12 @@ class TestImport:
         assert "bench-9,measured,p. 3,1964-03-02" in text
         await self.send(editor, text, "save", "from the bench")
         assert editor.rows("evidence", "bench-9")[0]["on"] == "1964-03-02"
+
+    async def test_the_largest_workbook_is_read_and_a_byte_more_is_not(self, editor: Editor) -> None:
+        damaged = b"PK\x03\x04".ljust(LARGEST_WORKBOOK_HERE, b"\0")
+        assert "the workbook is damaged" in text_of(await self.send(editor, "", "try", file=damaged))
+        refused = text_of(await self.send(editor, "", "try", file=damaged + b"\0"))
+        assert "The workbook has more than 5,000,000 bytes" in refused
 
     async def test_a_whole_sheet_takes_away_what_it_showed(self, editor: Editor) -> None:
         tax = "[tax]\nname,market,rate\nonly,home,20\n"

@@ -3,13 +3,15 @@
 from io import BytesIO
 
 import pytest
+from pydantic import ValidationError
 from starlette.datastructures import FormData, UploadFile
 
+from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.pages.asking.component import holds_for
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.typed_list import Entry, read_list
-from graftbook.pages.editing.forms import read, record_form
+from graftbook.pages.editing.forms import columns, read, record_form
 from graftbook.pages.editing.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
 from graftbook.pages.ordering.delivery import log_of, whole
 from graftbook.pages.ordering.ordered import PageOrder
@@ -53,6 +55,14 @@ def test_a_count_is_a_whole_number_of_at_most_seven_digits() -> None:
     for text in ("10000000", "-1", "4.0", "²", "four"):
         with pytest.raises(InvalidRequest, match="A count is a whole number"):
             whole({"came": text}, "came")
+
+
+@pytest.mark.parametrize("kind", KIND_BY_WORD)
+def test_the_form_asks_for_what_a_record_cannot_be_without(kind: str) -> None:
+    with pytest.raises(ValidationError) as refused:
+        KIND_BY_WORD[kind].model_validate({})
+    without = {mistake["loc"][0] for mistake in refused.value.errors() if mistake["type"] == "missing"}
+    assert {column.name for column in columns(kind) if column.needed} == without != set()
 
 
 @pytest.mark.parametrize(

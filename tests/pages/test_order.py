@@ -559,16 +559,17 @@ async def test_a_name_that_is_taken_or_cannot_be_is_told_beside_its_field_and_no
         page = await browser.get("/orders/red", headers=BROWSER)
         own = KEPT | {"suggested": "x", "form_token": _field(page, "form_token")}
         taken = await browser.post("/order", data=own | {"name": "red", "note": "ring <first>"}, headers=OWN)
-        long = await browser.post(
-            "/order", data=own | {"name": "the red van", "note": "y" * 2001}, headers=OWN
-        )
-    assert (taken.status_code, long.status_code) == (422, 422)
+        blank = await browser.post("/order", data=own | {"name": "the red van"}, headers=OWN)
+        long = await browser.post("/order", data=own | {"name": "van", "note": "y" * 2001}, headers=OWN)
+    assert (taken.status_code, blank.status_code, long.status_code) == (422, 422, 422)
     assert "There is a list red already. red-2 is free." in taken.text
     assert (_field(taken, "name"), _field(taken, "note")) == ("red-2", "ring <first>")
     assert 'aria-invalid="true" aria-describedby="name-wrong"' in taken.text
     assert "What to order" in taken.text
-    assert "no blanks" in long.text
+    assert "no blanks" in blank.text
+    assert "no blanks" not in long.text
     assert "at most 2,000 letters" in long.text
+    assert "at most 2,000 letters" not in blank.text
     lists = (await writer.get("/v1/order-lists")).json()["items"]
     assert [one["name"] for one in lists] == ["red"]
 

@@ -110,7 +110,7 @@ def _column(record: type[r.Record], name: str, schema: Row) -> Column:
         help=schema.get("description", "").replace("`", "").removeprefix("alternative: "),
         shape=_shape(name, schema),
         choices=tuple(map(str, schema.get("enum", ()))),
-        needed=field.is_required() or (schema.get("minLength", 0) > 0 and usual is None),
+        needed=field.is_required(),
         usual=usual,
         pick=_PICKS.get(name, "") if _shape(name, schema) == "text" else "",
         longest=schema.get("maxLength", 20_000 if schema.get("type") == "array" else 300),
