@@ -57,6 +57,7 @@ from graftbook.orders import endpoints as orders
 from graftbook.orders.fitting import endpoints as fitting
 from graftbook.orders.lists import endpoints as order_lists
 from graftbook.orders.stock import endpoints as stock
+from graftbook.pages.editing.imports import LARGEST_WORKBOOK_HERE
 from graftbook.pages.editing.pictures import PICTURES
 from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
@@ -176,9 +177,10 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         limits={
             "/v1/imports": settings.largest_import,
             "/v1/flat-lists": LARGEST_FLAT_LIST,
-            "/edit/flat": LARGEST_FLAT_LIST,
+            "/edit/flat": LARGEST_FLAT_LIST + LONGEST_FORM,
             "/v1/pictures": LARGEST_FILE,
             PICTURES: LARGEST_FILE + LONGEST_FORM,
+            "/edit/import": LARGEST_WORKBOOK_HERE + settings.largest_body,
             "": settings.largest_body,
         },
         afterwards=app.state.readings.now_and_then,

@@ -481,9 +481,9 @@ class TestImport:
         assert editor.rows("evidence", "bench-9")[0]["on"] == "1964-03-02"
 
     async def test_the_largest_workbook_is_read_and_a_byte_more_is_not(self, editor: Editor) -> None:
-        damaged = b"PK\x03\x04".ljust(LARGEST_WORKBOOK_HERE, b"\0")
-        assert "the workbook is damaged" in text_of(await self.send(editor, "", "try", file=damaged))
-        refused = text_of(await self.send(editor, "", "try", file=damaged + b"\0"))
+        sent = b"PK\x03\x04".ljust(LARGEST_WORKBOOK_HERE, b"\0")
+        assert "The workbook is damaged" in text_of(await self.send(editor, "", "try", file=sent))
+        refused = text_of(await self.send(editor, "", "try", file=sent + b"\0"))
         assert "The workbook has more than 5,000,000 bytes" in refused
 
     async def test_a_whole_sheet_takes_away_what_it_showed(self, editor: Editor) -> None:
