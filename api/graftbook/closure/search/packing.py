@@ -112,7 +112,7 @@ class Packed:
 
         A variable whose value follows from another one's is read off that one, and needs no step. The two
         sides of a pair are such, and a loose part that one change alone can bring. What has a table already
-        keeps its step.
+        keeps its step; what a budget bans later are variables of its own.
         """
         rows_of: Forbidden = {}
         naming: dict[int, set[tuple[int, ...]]] = defaultdict(set)
@@ -124,8 +124,6 @@ class Packed:
                 naming[variable].add(variables)
 
         for variables, rows in forbidden.items():
-            for follower in [v for v in variables if v in self.aliases]:
-                variables, rows = _without(variables, rows, follower, *self.lead_of(follower))
             put(variables, rows)
         waiting = [variables for variables in rows_of if len(variables) == 2]
         while waiting:
