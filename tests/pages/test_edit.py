@@ -309,6 +309,16 @@ async def test_two_editors_see_both_versions(editor: Editor) -> None:
     assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 95
 
 
+async def test_a_record_taken_out_meanwhile_is_said_and_what_was_typed_stands(editor: Editor) -> None:
+    form = await editor.form(CALIPER)
+    out = await editor.post(CALIPER, {**form, "do": "remove", "why": "it never fitted"})
+    assert out.status_code == 200
+    answer = await editor.post(CALIPER, {**form, "head.minutes": "95", "do": "save", "why": "mine"})
+    assert answer.status_code == 412
+    assert "Somebody took this record out meanwhile" in text_of(answer)
+    assert fields_of(answer.text)["head.minutes"] == "95"
+
+
 async def test_a_form_without_its_etag_overwrites_nothing(editor: Editor) -> None:
     form = await editor.form(CALIPER)
     sent = {key: text for key, text in form.items() if key != "etag"}
