@@ -1,8 +1,10 @@
 """Elimination finds what the solver finds, and prices every alternative as a question of its own would."""
 
+import itertools
 from collections.abc import Iterator
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from graftbook.closure.answer import Outcome
@@ -11,6 +13,7 @@ from graftbook.closure.question import Limits, Question
 from graftbook.closure.search import concede, eliminate
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.eliminate import Elimination, TooWide, best_by_elimination, breaks_a_sum
+from graftbook.closure.search.packing import Table, _read_off
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Contradicts, Propagation, Stake
 from graftbook.closure.search.reach import reach
@@ -107,6 +110,23 @@ def replaced(propagation: Propagation, place: str, value: str | None) -> Propaga
     further = Propagation(propagation.problem)
     further.domains[place] = {value}
     return further
+
+
+@pytest.mark.parametrize("lead", [0, 2, 4, 9])
+def test_a_table_says_the_same_when_a_variable_is_read_off_another(lead: int) -> None:
+    """Whether the one that leads stands in the table, before or behind, or not."""
+    sizes = {0: 4, 1: 2, 2: 3, 3: 5, 4: 2, 9: 6}
+    drawn = np.random.default_rng(20)
+    for follower in {1, 2, 3} - {lead}:
+        table = Table((0, 1, 2, 3, 4), drawn.integers(0, 99, (2, 4, 2, 3, 5, 2)))
+        values = drawn.integers(0, sizes[follower], sizes[lead]).tolist()
+        read = _read_off(table, follower, lead, values)
+        assert read.variables == tuple(sorted({0, 1, 2, 3, 4, lead} - {follower}))
+        for so in itertools.product(*(range(sizes[variable]) for variable in read.variables)):
+            said = dict(zip(read.variables, so, strict=True))
+            said[follower] = values[said[lead]]
+            there = tuple(said[variable] for variable in table.variables)
+            assert (read.cells[:, *so] == table.cells[:, *there]).all(), (lead, follower, so)
 
 
 def test_ties_are_broken_by_place_and_number() -> None:

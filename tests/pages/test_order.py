@@ -135,6 +135,7 @@ async def test_the_delivery_form_stands_by_supplier_and_says_pieces_and_packs(ti
         assert f'name="supplier" value="{supplier}"' in form
         theirs = [line["line"] for line in lines if line["supplier"] == supplier]
         assert [int(line) for line in re.findall(r'name="came-(\d+)"', form)] == theirs
+        assert "of which all is there" not in form
     (fluid,) = [form for form in forms if "QB-9001" in form]
     assert "1 pack of 4 = 4 pieces" in fluid
     assert re.search(r'<select name="unit-13"[^>]*><option value="pieces">pieces</option>', fluid)
