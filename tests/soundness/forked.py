@@ -19,6 +19,7 @@ LOADED = [
     "tests.soundness.forked",
     "tests.soundness.kills",
     "tests.soundness.worst",
+    "tests.soundness.ready",  # the last: it looks at what is there by then
 ]
 
 
