@@ -443,6 +443,13 @@ async def test_a_body_beyond_the_bound_is_refused(browser: httpx.AsyncClient) ->
     assert "at most 1000000 bytes" in page.text
 
 
+async def test_of_two_lists_none_is_read_and_the_other_forgotten(browser: httpx.AsyncClient) -> None:
+    one, other = (("file", (name, b"QB-3310\n", "text/csv")) for name in ("one.csv", "other.csv"))
+    page = await browser.post("/check", data={"chassis": CHASSIS}, files=[one, other])
+    assert page.status_code == 400
+    assert "cannot be read" in page.text
+
+
 async def test_every_entry_wrong_leaves_no_answer(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "ZZ-1\nZZ-2")
     assert "2 entries left out" in text_of(page)
