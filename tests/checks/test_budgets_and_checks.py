@@ -8,6 +8,7 @@ import pytest
 
 from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.checks.curves import curves
 from graftbook.checks.fitted import Fitted
 from graftbook.checks.law import Binding, Rules, law_for
 from graftbook.checks.set import SUBJECTS
@@ -151,6 +152,13 @@ def test_the_rule_says_how_much_of_the_machine_may_be_used():
     worst = made.check()["electrical.charging.worst"]
     assert worst.verdict is Verdict.caution
     assert "at most 50 % of what the machine gives" in worst.sentence
+
+
+def test_of_two_rules_for_the_machine_the_chart_draws_the_first():
+    made = Made({"charging.machine": {"current_supplied": "35 A"}})
+    made.book = replace(made.book, budgets=(CURRENT, replace(CURRENT, name="second", usable=0.5)))
+    drawn = curves(made.book, made.vehicle, made.after, made.after).charging
+    assert (drawn.gives_after, drawn.usable) == (pytest.approx(35), 0.8)
 
 
 def test_a_brief_load_counts_with_the_part_that_is_recorded_of_it():

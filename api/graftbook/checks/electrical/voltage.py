@@ -53,7 +53,7 @@ def cable_resistance_ohm_per_m(area_m2: float, standard: str) -> float:
     if area >= sizes[-1]:
         return table[sizes[-1]] * sizes[-1] / area * 1e-3
     above = next(i for i, size in enumerate(sizes) if size >= area - 1e-9)
-    if math.isclose(sizes[above], area, rel_tol=1e-9) or above == 0:
+    if math.isclose(sizes[above], area) or above == 0:
         return table[sizes[above]] * 1e-3
     low, high = sizes[above - 1], sizes[above]
     part = (area - low) / (high - low)
