@@ -1,7 +1,7 @@
 """Every column of the text format as facts: its meaning, its unit, what may stand in it, an example."""
 
 import csv
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -97,8 +97,7 @@ def columns_of(kind: type[Record], examples: Path | None = None) -> tuple[Column
     found = [
         Column(
             name=name,
-            needed=kind.model_fields[name].is_required()
-            or facts.get("minLength", 0) > 0 == ("default" in facts),
+            needed=kind.model_fields[name].is_required(),
             form=forms[name],
             unit=str(facts.get(UNIT, "")),
             words=_words(forms[name], facts.get("enum", ())),
@@ -121,6 +120,14 @@ def _words(form: Form, given: tuple[str, ...]) -> tuple[str, ...]:
 def _examples(sheet: Path) -> Mapping[str, Mapping[str, str]]:
     """Kind of record → column → the first cell of it in which something stands."""
     found: dict[str, dict[str, str]] = {word: {} for word in KIND_BY_WORD}
+    for kind, row in rows_of(sheet):
+        for name, cell in row.items():
+            found[kind].setdefault(name, cell)
+    return found
+
+
+def rows_of(sheet: Path) -> Iterator[tuple[str, dict[str, str]]]:
+    """The rows of a sheet of ours as they stand, each with its kind and without its empty cells."""
     kind, head = "", None
     with sheet.open(encoding="utf-8", newline="") as lines:
         for row in csv.reader(lines):
@@ -131,7 +138,4 @@ def _examples(sheet: Path) -> Mapping[str, Mapping[str, str]]:
             elif head is None:
                 head = row
             else:
-                for name, cell in zip(head, row, strict=False):
-                    if cell:
-                        found[kind].setdefault(name, cell)
-    return found
+                yield kind, {name: cell for name, cell in zip(head, row, strict=False) if cell}

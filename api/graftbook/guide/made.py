@@ -14,7 +14,7 @@ from types import ModuleType
 from typing import Any
 
 import graftbook.checks
-from graftbook.catalogue.columns import columns_of
+from graftbook.catalogue.columns import columns_of, rows_of
 from graftbook.catalogue.format.records import KINDS, Conditional, Record, Stated
 from graftbook.checks.brakes import rules
 from graftbook.checks.joints import corrosion
@@ -39,17 +39,8 @@ def table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> str:
 def examples() -> Mapping[str, Mapping[str, str]]:
     """Kind of record → the first row of that kind in the range to begin with, without its empty cells."""
     found: dict[str, Mapping[str, str]] = {}
-    kind, head = "", None
-    with STARTER.open(encoding="utf-8", newline="") as sheet:
-        for row in csv.reader(sheet):
-            if not row or row[0].startswith("#"):
-                continue
-            if row[0].startswith("["):
-                kind, head = row[0].strip("[]"), None
-            elif head is None:
-                head = row
-            else:
-                found.setdefault(kind, {name: cell for name, cell in zip(head, row, strict=False) if cell})
+    for kind, row in rows_of(STARTER):
+        found.setdefault(kind, row)
     return found
 
 

@@ -12,6 +12,7 @@ from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, listed, table
 from graftbook.catalogue.store.nearest import components_near, hint, names_near
+from graftbook.catalogue.store.tables import CLAIMS
 
 MOST = 200
 """Mistakes that one kind of reference reports; the rest are alike."""
@@ -48,22 +49,6 @@ TARGETS = {
     "supplier": "name",
     "claim": "name",
 }
-
-_STATING = (
-    "characteristic",
-    "fitment",
-    "substitute",
-    "flaw",
-    "companion",
-    "conflict",
-    "joint",
-    "budget",
-    "supersession",
-    "precedence",
-    "access",
-    "tightening",
-    "upgrade",
-)
 
 REFERENCES: tuple[Reference, ...] = (
     Reference("variant", "variant", "range", "range", owner="name"),
@@ -121,7 +106,7 @@ REFERENCES: tuple[Reference, ...] = (
     Reference("offer", "offer", "supplier", "supplier", owner="name"),
     Reference("offer", "offer", "component", "component", owner="name"),
     Reference("tax", "tax", "section", "section", owner="name"),
-    *(Reference(kind, "claim_evidence", "evidence", "evidence") for kind in _STATING),
+    *(Reference(kind, "claim_evidence", "evidence", "evidence") for kind in CLAIMS),
 )
 
 
