@@ -54,3 +54,11 @@ async def test_a_sheet_of_semicolons_is_recognised(writer: httpx.AsyncClient):
 async def test_a_name_with_spaces_is_told_what_a_name_is(writer: httpx.AsyncClient):
     answer = await writer.post("/v1/builds", json={"name": "Red Van", "chassis": "24PL-018412"})
     assert answer.json()["detail"].startswith("/name: A name is 1 to 80 letters, digits")
+
+
+async def test_a_wrong_pattern_is_told_by_what_is_needed(writer: httpx.AsyncClient):
+    columns = {"columns": {"number": "Part No"}}
+    wrong = await writer.put("/v1/flat-lists/spares", json=columns | {"currency": "pounds"})
+    assert wrong.json()["detail"] == "/currency: Three capital letters are needed, such as EUR (ISO 4217)"
+    wrong = await writer.put("/v1/flat-lists/spares", json=columns | {"section": "?"})
+    assert wrong.json()["detail"].startswith("/section: A name begins with a letter or a digit")

@@ -46,6 +46,10 @@ def test_a_list_by_command(flat: Callable[..., Result]) -> None:
     assert asked.exit_code == 1
     assert "OPEN fits:24 vna" in asked.stdout
     assert "24 van" in asked.stdout, "a slip of one key is offered put right"
+    said = [line.strip() for line in asked.stdout.splitlines()]
+    assert "OPEN fits:24 vna" in said, "what an answer is given to stands by itself, to be copied"
+    assert "Line 3: “24 vna” is not known as a word for vehicles, or can be read in two ways." in said
+    assert "Answers: 24 van; every vehicle; out (leave this word out); another vehicle" in said
     assert "nothing was taken" in asked.stderr
     tried = flat("--answer", "fits:24 vna=24 van", "--answer", "price_mark:*=comma", "--dry-run")
     assert tried.exit_code == 0
@@ -91,10 +95,19 @@ def test_of_many_questions_some_of_each_kind_are_shown_and_all_are_counted(
 
 
 @pytest.mark.parametrize(
-    "wrong", [("--column", "nmber=No"), ("--column", "number"), (*COLUMNS, "--set", "supplier=nobody")]
+    ("wrong", "words"),
+    [
+        (("--column", "nmber=No"), "column nmber: one of 'number'"),
+        (("--column", "number"), "'number' is not of the form name=value"),
+        ((*COLUMNS, "--set", "supplier=nobody"), "There is no supplier 'nobody'"),
+        ((*COLUMNS, "--set", "head_line=first"), "line of the heads: a whole number is needed here"),
+        ((*COLUMNS, "--set", "currency=pounds"), "currency: three capital letters are needed"),
+        ((*COLUMNS, "--set", "comma=yes"), "comma: there is no such field; take it out"),
+    ],
 )
-def test_wrong_use_is_told_in_a_line(flat: Callable[..., Result], wrong: tuple[str, ...]) -> None:
+def test_wrong_use_is_told_in_a_line(flat: Callable[..., Result], wrong: tuple[str, ...], words: str) -> None:
     told = flat(*wrong)
+    assert words in told.stderr
     assert told.exit_code == 2
     assert told.stderr.count("\n") <= 2
     assert "Traceback" not in told.stderr

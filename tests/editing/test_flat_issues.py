@@ -314,3 +314,88 @@ def test_a_list_made_of_circles_is_asked_about_in_bounded_work(engine: Engine) -
     assert len(found.waiting) == 10_000
     assert len(found.questions) == 201
     assert time.process_time() - started < 30
+
+
+def test_a_number_in_two_rows_sits_where_each_row_says_in_the_next_issue_too(engine: Engine) -> None:
+    """No column says the place; each row's description does, and by then the catalogue knows both places."""
+    begin(engine)
+    rows = [{**ROW, "Description": "battery"}, {**ROW, "Description": "oil filter", "Model": "24E-21-R"}]
+    found = put(engine, *rows)
+    for question in found.questions:
+        answer(engine, question, "oil filter")
+    take(engine)
+    again = put(engine, *rows)
+    assert (again.questions, again.changes, again.objects) == ([], [], [])
+
+
+def test_a_number_that_its_rows_call_differently_is_not_said_to_have_no_description(engine: Engine) -> None:
+    begin(engine)
+    found = put(engine, ROW, {**ROW, "Description": "battery", "Model": "24E-21-R"})
+    assert [one.kind for one in found.questions] == ["says"]
+
+
+@pytest.mark.parametrize(
+    ("words", "means"),
+    [("16 and 24", {"16", "24"}), ("16 & 24", {"16", "24"}), ("16, 24 and 32", {"16", "24", "32"})],
+)
+def test_several_vehicles_in_a_cell_are_parted_by_and_too(
+    engine: Engine, words: str, means: set[str]
+) -> None:
+    begin(engine)
+    found = put(engine, {**ROW, "Model": words})
+    assert not found.questions
+    (fitment,) = [one for one in found.objects if one["record"] == "fitment"]
+    assert set(fitment["generations"]) == means
+
+
+@pytest.mark.parametrize(
+    ("words", "offered"),
+    [("24-van", "24 van"), ("24vna", "24 van"), ("24 lorry", "24"), ("24 lorry lhd", "24 lhd")],
+)
+def test_what_a_word_for_vehicles_most_likely_means_is_offered_first(
+    engine: Engine, words: str, offered: str
+) -> None:
+    begin(engine)
+    (asked,) = put(engine, {**ROW, "Model": words}).questions
+    assert asked.choices[0].value == offered
+
+
+def test_several_vehicles_may_be_typed_as_an_answer(engine: Engine) -> None:
+    begin(engine)
+    (asked,) = put(engine, {**ROW, "Model": "the old ones"}).questions
+    answer(engine, asked, "16; 24 van")
+    found = service.look(engine, NAME)[1]
+    assert not found.questions
+    (fitment,) = [one for one in found.objects if one["record"] == "fitment"]
+    assert {name[:2] for name in fitment["variants"]} == {"16", "24"}
+
+
+def test_a_letter_that_looks_like_a_digit_is_offered_as_the_digit(engine: Engine) -> None:
+    begin(engine)
+    (asked,) = put(engine, {**ROW, "From": "24PR-O0120O", "To": "24PR-00I900"}).questions[:1]
+    assert asked.choices[0].value == "24PR-001200"
+    for question in service.look(engine, NAME)[1].questions:
+        answer(engine, question, question.choices[0].value)
+    found = service.look(engine, NAME)[1]
+    (asked,) = found.questions
+    answer(engine, asked, asked.choices[0].value)
+    (fitment,) = [one for one in service.look(engine, NAME)[1].objects if one["record"] == "fitment"]
+    assert (fitment["chassis_from"], fitment["chassis_to"]) == ("24PR-001200", "24PR-001900")
+
+
+def test_what_is_asked_names_the_columns_as_the_list_does(engine: Engine) -> None:
+    begin(engine)
+    rows = [
+        {**ROW, "Part No": "FL-1", "Qty": "a pair"},
+        {**ROW, "Part No": "FL-2", "To": "late"},
+        {**ROW, "Part No": "FL-3", "Formerly": "=A1"},
+        {**ROW, "Part No": "FL-4", "Days": "3"},
+        {**ROW, "Part No": "FL-4", "Days": "9"},
+    ]
+    asked = {one.kind: one.sentence for one in put(engine, *rows).questions}
+    assert asked == {
+        "count": "“a pair” in the column Qty is no count.",
+        "end": "“late” in the column To is no chassis number that the catalogue knows, and no day.",
+        "formula": "The column Formerly holds a formula, “=A1”, not what it comes to.",
+        "says": "FL-4 has 2 different entries in the column Days from works.",
+    }

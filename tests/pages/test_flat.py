@@ -128,3 +128,52 @@ async def test_a_list_can_be_forgotten(editor: Editor) -> None:
     left = await editor.post(f"{AT}/forget", fields)
     assert left.url.path == "/edit/flat"
     assert (await editor.get(AT)).status_code == 404
+
+
+async def test_a_wrong_name_is_told_beside_the_name_and_the_file_asked_for_again(editor: Editor) -> None:
+    """A browser does not send the same file a second time by itself."""
+    page = (await put_in(editor, name="two words")).text
+    assert re.search(r'id="name-wrong"[^>]*>A name has letters, digits', page)
+    assert re.search(r'id="file-wrong"[^>]*>Choose march.csv again', page)
+    assert 'value="two words"' in page
+    await put_in(editor)
+    taken = (await put_in(editor)).text
+    assert re.search(r'id="name-wrong"[^>]*>There is a list &#39;spares&#39; already', taken)
+
+
+async def test_a_mapping_that_cannot_be_kept_stays_as_it_was_typed(editor: Editor) -> None:
+    await put_in(editor)
+    wrong = {"head_line": "first", "currency": "pounds", "section": "brakes", "decimal": "comma"}
+    answer = await keep_mapping(editor, **wrong, **{"column.note": "Model", "column.fits": ""})
+    assert answer.status_code == 422
+    told = text_of(answer)
+    assert "Line of the heads: a whole number is needed here" in told
+    assert "currency: three capital letters are needed, such as EUR" in told
+    for kept in (
+        'name="head_line" value="first"',
+        'name="currency" value="pounds"',
+        'name="section" value="brakes"',
+        '<option value="comma" selected>',
+    ):
+        assert kept in answer.text, kept
+    note = re.search(r'<select [^>]*name="column\.note".*?</select>', answer.text, re.S)
+    assert note
+    assert '<option value="Model" selected>' in note[0]
+    currency = await keep_mapping(editor, currency="gbp")
+    assert currency.status_code == 200, "small letters are the same currency"
+
+
+async def test_a_pasted_issue_that_cannot_be_read_is_not_lost(editor: Editor) -> None:
+    await put_in(editor)
+    await keep_mapping(editor)
+    pasted = "a;" * 300
+    fields = {"form_token": await editor.token(), "sheet": pasted}
+    answer = await editor.post(f"{AT}/issue", fields)
+    assert answer.status_code == 422
+    assert "at most 200 columns" in text_of(answer)
+    assert pasted in answer.text
+
+
+async def test_what_the_first_rows_ask_says_in_which_line(editor: Editor) -> None:
+    asked = text_of(await put_in(editor))
+    assert "Line 2: “24 vna” is not known" in asked

@@ -22,7 +22,8 @@ MOST_OF_A_KIND = 3
 
 def flat(
     file: Annotated[
-        Path, typer.Argument(help="The list: CSV with any separator.", exists=True, dir_okay=False)
+        Path,
+        typer.Argument(help="The list: CSV with any separator, XLSX or ODS.", exists=True, dir_okay=False),
     ],
     mapping: Annotated[str, typer.Option("--mapping", help="Name of the mapping, such as works-spares.")],
     database: c.Database = None,
@@ -92,7 +93,7 @@ def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], sa
     from pydantic import ValidationError
 
     from graftbook.editing.flat import service
-    from graftbook.editing.flat.mapping import FlatMapping, line_with
+    from graftbook.editing.flat.mapping import FlatMapping, line_with, mistakes_in_words
     from graftbook.editing.flat.problems import UnknownFlatList
     from graftbook.editing.flat.rows import rows_of
 
@@ -109,10 +110,12 @@ def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], sa
     if not columns and not said:
         return
     before = kept.mapping.model_dump() if kept else {"columns": {}}
+    if "currency" in said:
+        said = {**said, "currency": said["currency"].upper()}
     try:
         mapping = FlatMapping.model_validate({**before, **said, "columns": before["columns"] | columns})
     except ValidationError as error:
-        c.stop("; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()[:5]))
+        c.stop(mistakes_in_words(error.errors()))
     service.put_mapping(engine, name, mapping, kept.etag if kept else None)
 
 
@@ -141,10 +144,11 @@ def _told(kept: "FlatList", found: "Turned") -> list[str]:
         shown[question.kind] += 1
         if shown[question.kind] > (MOST_OF_A_KIND if len(found.questions) > MOST_SHOWN else MOST_SHOWN):
             continue
-        values = [f"{choice.value} ({choice.words})" for choice in question.choices[:6]]
+        values = [one.value + f" ({one.words})" * (one.words != one.value) for one in question.choices[:6]]
         values += [f"another {question.typed}"] if question.typed else []
-        lines += [f"OPEN {question.key}: {question.sentence}"]
-        lines += [f"     line {question.lines[0]}; {', '.join(values)}"]
+        line = f"Line {question.lines[0]}: " * (question.lines[0] > 0)
+        lines += [f"OPEN {question.key}", f"     {line}{question.sentence}"]
+        lines += [f"     Answers: {'; '.join(values)}"]
     if len(found.questions) > MOST_SHOWN:
         counts = ", ".join(f"{KINDS[kind].lower()} {count}" for kind, count in kinds.items())
         lines.append(f"     In all: {counts}. Each of them stands at /edit/flat/{kept.name}.")

@@ -25,20 +25,6 @@ from graftbook.problems import (
     printable,
 )
 
-_OF_PATTERN = {
-    r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$": "a name is 1 to 80 letters, digits, dots, dashes and underscores, "
-    "without spaces, and begins with a letter or a digit",
-}
-
-
-def in_words(mistake: Any) -> str:
-    """One of the library's mistakes in our words; in its own where we have none."""
-    if mistake["type"] == "string_pattern_mismatch":
-        pattern = (mistake.get("ctx") or {}).get("pattern", "")
-        return _OF_PATTERN.get(pattern) or mistake_in_words(mistake)
-    return mistake_in_words(mistake)
-
-
 Model = TypeVar("Model", bound=BaseModel)
 
 MOST_MISTAKES = 100
@@ -114,7 +100,7 @@ def _error(mistake: Any) -> dict[str, str]:
     pointer = (
         pointer_of(inside) if place not in ("query", "path", "header") else ".".join(map(str, inside[:1]))
     )
-    return {"pointer": printable(pointer), "message": begun(printable(in_words(mistake)))}
+    return {"pointer": printable(pointer), "message": begun(printable(mistake_in_words(mistake)))}
 
 
 def documented(*leaves: type[Problem]) -> dict[int | str, dict[str, Any]]:

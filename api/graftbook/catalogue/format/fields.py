@@ -217,6 +217,17 @@ _MISTAKES = {
 """What a library that reads what is sent calls a mistake → the words for it."""
 
 
+_PATTERNS = {
+    CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
+    NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
+    ". _ : / > @ + - only, at most 120 of them",
+    r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$": "a name is 1 to 80 letters, digits, dots, dashes and underscores, "
+    "without spaces, and begins with a letter or a digit",
+    **dict.fromkeys(
+        ("^[A-Z]{3}$", "^([A-Z]{3})?$"), "three capital letters are needed, such as EUR (ISO 4217)"
+    ),
+}
+"""A pattern that is not met → the words for what is needed."""
 _OF_WORDS = re.compile(r"\^\(([\w|]+)\)\??\$")
 """A pattern that is nothing but words to choose from."""
 
@@ -228,8 +239,11 @@ def mistake_in_words(mistake: Any) -> str:
         return "it must not be empty"
     if mistake["type"] == "literal_error" and context["expected"].startswith("'', "):
         return f"one of {context['expected'][4:]} is needed here, or nothing"
-    if mistake["type"] == "string_pattern_mismatch" and (words := _OF_WORDS.fullmatch(context["pattern"])):
-        return f"one of {words[1].replace('|', ', ')} is needed here"
+    if mistake["type"] == "string_pattern_mismatch":
+        if words := _OF_WORDS.fullmatch(context["pattern"]):
+            return f"one of {words[1].replace('|', ', ')} is needed here"
+        if told := _PATTERNS.get(context["pattern"].removeprefix("^$|")):
+            return told
     if mistake["type"] in _MISTAKES:
         return _MISTAKES[mistake["type"]].format_map(context)
     return str(mistake["msg"]).removeprefix("Value error, ")

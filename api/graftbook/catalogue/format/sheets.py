@@ -22,8 +22,6 @@ from pydantic import ValidationError
 from graftbook.catalogue.format.cell_forms import read_cells
 from graftbook.catalogue.format.delimited import sheet_of_text
 from graftbook.catalogue.format.fields import (
-    CHASSIS_PATTERN,
-    NAME_PATTERN,
     is_printable,
     mistake_in_words,
     usual,
@@ -134,13 +132,10 @@ def _name_told(fields: dict[str, Any]) -> str:
 
 _QUOTED = re.compile("'([^']*)'")
 _WORDS = {
-    CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
-    NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
-    ". _ : / > @ + - only, at most 120 of them",
     "date": "a day is written year-month-day, such as 1964-01-31",
     "decimal": "a number is needed here, with a dot and without a sign of money, such as 80.00",
 }
-"""For mistakes that the library would tell in terms of patterns and types: by pattern, or kind of value."""
+"""For mistakes that the library would tell in terms of types: by kind of value."""
 
 
 def _in_words(error: Any, kind: type[Record]) -> str:
@@ -150,8 +145,7 @@ def _in_words(error: Any, kind: type[Record]) -> str:
     if error["type"] == "missing":
         return mistake_in_words(error)
     read = error.get("input")
-    pattern = (error.get("ctx") or {}).get("pattern", "").removeprefix("^$|")
-    about = pattern or (error["type"].partition("_")[0] if error["type"].endswith("_parsing") else "")
+    about = error["type"].partition("_")[0] if error["type"].endswith("_parsing") else ""
     message = _WORDS.get(about) or mistake_in_words(error)
     if error["type"] == "literal_error":
         message += near(str(read), _QUOTED.findall(error["ctx"]["expected"]))

@@ -17,6 +17,7 @@ Condition = dict[str, Any]
 NONE = ("none", "no fitment from this row")
 WITHOUT = ("without", "no limit at this end")
 MOST_OFFERED = 8
+_LIKE_DIGITS = str.maketrans("OIL", "011")
 
 
 class Waits(Exception):
@@ -110,12 +111,23 @@ class Ends:
             return None
         if found := self._read(text, side):
             return found
+        told = f"“{text}” in the column {self.mapping.columns[side]} is no chassis number that the catalogue "
         answer = self._ask(
-            "end", f"{side} {text}",
-            f"“{text}” in the column for '{side}' is no chassis number that the catalogue knows, and no day.",
-            [WITHOUT, NONE], typed="chassis", reads=lambda typed: bool(self._read(typed, side)), for_all=True,
+            "end", f"{side} {text}", f"{told}knows, and no day.",
+            [*self._with_digits(text), WITHOUT, NONE],
+            typed="chassis", reads=lambda typed: bool(self._read(typed, side)), for_all=True,
         )  # fmt: skip
         return None if answer == WITHOUT[0] else self._read(answer, side)
+
+    def _with_digits(self, text: str) -> list[tuple[str, str]]:
+        """The chassis number that is meant where letters stand for digits that look like them."""
+        before, sign, serial = text.rpartition("-")
+        mended = before + sign + serial.upper().translate(_LIKE_DIGITS)
+        for prefix, number in readings(mended) if mended != text else ():
+            if prefix in self.spans:
+                written = self._written(Chassis(prefix, number))
+                return [(written, f"{written}: a digit is meant, not the letter like it")]
+        return []
 
     def _read(self, text: str, side: str) -> End:
         for prefix, serial in readings(text):

@@ -26,6 +26,7 @@ _SAYS_NOTHING = frozenset({"all", "every", "any", "model", "models", "vehicle", 
 _SIDES = {"lhd": "left", "rhd": "right"}
 _NOT_A_WORD = re.compile(r"[^\w./-]+")
 _REMARK = re.compile(r"\s*\([^)]*\)")
+_GROWN_TOGETHER = re.compile(r"-|(?<=\d)(?=[^\W\d])|(?<=[^\W\d])(?=\d)")
 MOST_NEAR = 6
 SHORTEST_WORD = 3
 """Letters of a word in which one slip is looked for."""
@@ -173,12 +174,21 @@ class Known:
         words = {word: word for word in self._by_word}
         every = {**words, **self._by_name}
         near = [every[found] for found in likest(said(text), list(every), MOST_NEAR)]
-        meant = " ".join(self._put_right(word) for word in said(text).split())
-        if meant in self._by_name:
-            near = [self._by_name[meant], *near]
-        elif meant != said(text) and self.vehicles(meant):
-            near = [meant, *near]
+        meant = [self._put_right(one) for word in said(text).split() for one in self._parted(word)]
+        phrase = " ".join(meant)
+        if phrase in self._by_name:
+            near = [self._by_name[phrase], *near]
+        elif phrase != said(text) and self.vehicles(phrase):
+            near = [phrase, *near]
+        rest = " ".join(word for word in meant if word in self._by_word)
+        if not near and self.vehicles(rest):
+            near = [rest]
         return [(one, self._in_words(one)) for one in dict.fromkeys(near)]
+
+    def _parted(self, word: str) -> list[str]:
+        """A word that is not known, parted at dashes and between digits and letters."""
+        known = word in self._by_word or word in self._in_every_title
+        return [word] if known else _GROWN_TOGETHER.sub(" ", word).split()
 
     def _put_right(self, word: str) -> str:
         """A word with the slip of one key taken out, if that makes one word that is known."""

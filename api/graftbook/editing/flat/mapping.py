@@ -1,12 +1,12 @@
 """Which column of a flat parts list is what, and what holds for every row of it. Pure."""
 
 from collections.abc import Iterable, Sequence
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints
 from pydantic.config import JsonDict
 
-from graftbook.catalogue.format.fields import OptionalName
+from graftbook.catalogue.format.fields import OptionalName, mistake_in_words
 from graftbook.catalogue.format.records_beside import OptionalCurrency
 from graftbook.editing.flat.rows import Rows, heads_of
 
@@ -89,6 +89,19 @@ class FlatMapping(BaseModel):
     )
     days: Literal["ask", "day first", "month first"] = Field("ask", description="how 03/04/1968 is meant")
     evidence: OptionalName = Field("", description="evidence that fitments and supersessions name")
+
+
+def mistakes_in_words(mistakes: Iterable[Any]) -> str:
+    """What is wrong with a mapping, setting by setting."""
+    told = []
+    for one in mistakes:
+        setting, *further = map(str, one["loc"])
+        called = "column" if setting == "columns" else _CALLED.get(setting, setting)
+        told.append(f"{' '.join([called, *further[:1]])}: {mistake_in_words(one)}")
+    return "; ".join(dict.fromkeys(told))
+
+
+_CALLED = {"head_line": "line of the heads", "decimal": "decimal mark"}
 
 
 def guessed(heads: Sequence[str]) -> dict[FieldWord, str]:

@@ -18,6 +18,7 @@ from graftbook.editing.flat.rows import Rows, heads_of
 LOOSE = "loose"
 _NUMBER = re.compile(NAME_PATTERN)
 _SLUG = re.compile(r"[^a-z0-9]+")
+_AND = re.compile(r"\band\b", re.IGNORECASE)
 _NO_PRICE = (OUT, "no price")
 LONGEST_WORD = 120
 _PLACING: tuple[FieldWord, ...] = ("position", "fits", "from", "to")
@@ -40,11 +41,12 @@ def rows_told(rows: Rows, mapping: FlatMapping, asking: Asking) -> list[Row]:
             blank += 1
         elif all(text == mapping.columns[field] for field, text in row.cells.items()):
             asking.tell("The heads stand here again; passed over.")
-        elif _is_under_its_heads(cells, last, usual, asking) and _is_clean(row, asking):
+        elif _is_under_its_heads(cells, last, usual, asking) and _is_clean(row, mapping, asking):
             found.append(row)
     asking.at("", [0])
     if blank:
-        asking.tell(f"{blank} rows with nothing in the mapped columns; passed over.")
+        rows_said = "1 row" if blank == 1 else f"{blank} rows"
+        asking.tell(f"{rows_said} with nothing in the mapped columns; passed over.")
     return found
 
 
@@ -63,13 +65,14 @@ def _is_under_its_heads(cells: Sequence[str], last: int, usual: int, asking: Ask
     return asking.ask("cells", " ".join(filter(None, cells))[:120], told, offered, for_all=True) == "row"
 
 
-def _is_clean(row: Row, asking: Asking) -> bool:
+def _is_clean(row: Row, mapping: FlatMapping, asking: Asking) -> bool:
     """Whether a row can be read; cells with formulas and signs that nobody can print are asked about."""
     for field, text in list(row.cells.items()):
+        column = f"The column {mapping.columns[field]}"
         if text[0] in "=@" or (text[0] in "+-" and re.search(r"[A-Za-z(]", text) and field != "note"):
-            told = f"The column for '{field}' holds a formula, “{text[:60]}”, not what it comes to."
+            told = f"{column} holds a formula, “{text[:60]}”, not what it comes to."
         elif not is_printable(text.replace("\n", " ")):
-            told = f"The column for '{field}' holds signs that cannot be printed."
+            told = f"{column} holds signs that cannot be printed."
         else:
             row.cells[field] = text if field in ("fits", "replaces", "position") else " ".join(text.split())
             continue
@@ -143,7 +146,7 @@ class Telling:
         offers, price, pack = self._bought(number, rows)
         fits = self._fits(number, name, rows)
         self.asking.at(number, [row.line for row in rows])
-        if not name and not known:
+        if not known and not any(row["description"] for row in rows):
             name = self._described(number)
         section = self._section(number, name, rows, fits) if not known else ""
         return {
@@ -169,7 +172,8 @@ class Telling:
         whose = f" from {whose}" if whose else ""
         about = f"{number} {field}{whose}: {' | '.join(sorted(told))[:200]}"
         lines = {text: next(row.line for row in rows if row[field] == text) for text in told}
-        sentence = f"{number} has {len(told)} different entries for '{field}'{whose}."
+        column = self.mapping.columns[field]
+        sentence = f"{number} has {len(told)} different entries in the column {column}{whose}."
         offered = [(text, f"{text} (line {lines[text]})") for text in told[:20]]
         return self.asking.ask("says", about, sentence, offered) or ""
 
@@ -208,7 +212,8 @@ class Telling:
         text = row["position"] or name
         known = self.known.positions_of.get(number, [])
         if not row["position"] and known:
-            return sorted(known)
+            own = self.known.position(text)
+            return [own] if own in known else sorted(known)
         if not text:
             return []
         if row["position"]:
@@ -264,7 +269,7 @@ class Telling:
     def _words(self, part: str) -> list[str]:
         if part not in self.parted:
             whole = self.known.vehicles(part) or self.known.is_like_a_title(part)
-            self.parted[part] = [part] if whole else list(pieces(part, ",/&+"))
+            self.parted[part] = [part] if whole else list(pieces(_AND.sub(",", part), ",/&+"))
         return self.parted[part]
 
     def _word(self, word: str) -> Vehicles | None:
@@ -278,12 +283,18 @@ class Telling:
         answer = self.asking.ask(
             "fits", word[:80].casefold(), told,
             [*self.known.vehicles_near(word), (EVERY, "every vehicle"), (OUT, "leave this word out")],
-            typed="vehicle", reads=lambda typed: self.known.vehicles(typed) is not None,
+            typed="vehicle", reads=lambda typed: self._meant(typed) is not None,
         )  # fmt: skip
         if answer is None:
             raise Waits
-        self.looked[word] = None if answer == OUT else self.known.vehicles(answer)
+        self.looked[word] = None if answer == OUT else self._meant(answer)
         return self.looked[word]
+
+    def _meant(self, text: str) -> Vehicles | None:
+        """What one word or several mean together; None when one of them is not known."""
+        meant = [self.known.vehicles(word) for part in pieces(text) for word in self._words(part)]
+        known = [one for one in meant if one]
+        return _together(known) if known and len(known) == len(meant) else None
 
     def _section(self, number: str, name: str, rows: Sequence[Row], fits: Sequence[Fits]) -> str:
         text = self._one(number, rows, "section")
@@ -410,7 +421,8 @@ class Telling:
             return found
         offered = [("1", "1"), ("2", "2")] if least else []
         answer = self.asking.ask(
-            "count", f"{field} {text[:60]}", f"“{text[:60]}” in the column for '{field}' is no count.",
+            "count", f"{field} {text[:60]}",
+            f"“{text[:60]}” in the column {self.mapping.columns[field]} is no count.",
             [*offered, (OUT, "as if nothing stood there")], typed="count",
             reads=lambda typed: typed.isascii() and typed.isdigit() and least <= int(typed[:9]) <= 100_000,
         )  # fmt: skip

@@ -1,6 +1,7 @@
 """Flat parts lists: put in, mapped beside their first rows, worked through question by question, taken."""
 
 from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import islice
 from typing import Annotated, Any
@@ -17,7 +18,14 @@ from graftbook.catalogue.loading.load import Report
 from graftbook.editing.effect import EffectLook
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.documents import MOST_CHANGES
-from graftbook.editing.flat.mapping import FIELDS, FlatMapping, guessed, head_line_of, missing
+from graftbook.editing.flat.mapping import (
+    FIELDS,
+    FlatMapping,
+    guessed,
+    head_line_of,
+    missing,
+    mistakes_in_words,
+)
 from graftbook.editing.flat.problems import WrongName
 from graftbook.editing.flat.questions import KINDS, Question
 from graftbook.editing.flat.rows import LARGEST, heads_of
@@ -44,6 +52,7 @@ ON_A_PAGE = 40
 """Questions of one kind on a page."""
 CHANGES_SHOWN = 200
 TOLD_SHOWN = 200
+NOTHING_SAID: Mapping[str, str] = {}
 _SETTINGS = ("range", "supplier", "section", "origin", "currency", "decimal", "days", "evidence")
 
 
@@ -64,6 +73,7 @@ class Shown:
     told: str = ""
     bad: str = ""
     why: str = ""
+    issue: Typed = field(default_factory=Typed)
     why_wrong: str = ""
     report: Report | None = None
     effect: Any = None
@@ -112,10 +122,12 @@ def _begun(request: Request, service: Service, typed: Typed, file: str, content:
     if not typed.refused:
         try:
             flat.begin(service.engine, typed.name, file, content)
-        except (InvalidRequest, TooLarge) as problem:
-            typed.refused = problem.detail
         except WrongName as problem:
             typed.wrong_name = problem.detail
+            if not typed.text.strip():
+                typed.refused = f"Choose {file} again: a browser sends a file once only."
+        except (InvalidRequest, TooLarge) as problem:
+            typed.refused = problem.detail
     if typed.refused or typed.wrong_name:
         return _start(request, service, typed, 422)
     return gone_to(f"{list_address(typed.name)}/mapping")
@@ -150,8 +162,11 @@ def _mapped(request: Request, service: Service, name: str, form: dict[str, str])
             flat.put_mapping(service.engine, name, typed, form.get("etag") or None)
             return gone_to(list_address(name))
     except ValidationError as error:
-        told = "; ".join(f"{'.'.join(map(str, e['loc']))}: {e['msg']}" for e in error.errors()[:5])
-        return _mapping_page(request, service, kept, kept.mapping, told, 422)
+        wrong = {".".join(map(str, e["loc"])).replace("columns.", "column.") for e in error.errors()}
+        typed = _mapping_in({name: text for name, text in form.items() if name not in wrong})
+        told = mistakes_in_words(error.errors())
+        said = {name: form[name] for name in wrong.intersection(form)}
+        return _mapping_page(request, service, kept, typed, told, 422, said)
     except PreconditionFailed:
         told = "Somebody else changed the list meanwhile. Look at it again, then keep it."
         return _mapping_page(request, service, kept, typed, told, 412)
@@ -163,12 +178,21 @@ def _mapped(request: Request, service: Service, name: str, form: dict[str, str])
 def _mapping_in(form: dict[str, str]) -> FlatMapping:
     columns = {name: head for name in FIELDS if (head := form.get(f"column.{name}", ""))}
     said = {name: text.strip() for name in _SETTINGS if (text := form.get(name)) is not None}
+    if "currency" in said:
+        said["currency"] = said["currency"].upper()
     return FlatMapping.model_validate({"columns": columns, "head_line": form.get("head_line") or 1, **said})
 
 
 def _mapping_page(
-    request: Request, service: Service, kept: FlatList, typed: FlatMapping, wrong: str = "", status: int = 200
+    request: Request,
+    service: Service,
+    kept: FlatList,
+    typed: FlatMapping,
+    wrong: str = "",
+    status: int = 200,
+    said: Mapping[str, str] = NOTHING_SAID,
 ) -> Response:
+    """`said`: settings as somebody typed them where the mapping cannot hold that."""
     trial = flat.with_mapping(kept, typed)
     becomes: list[tuple[int, list[str]]] = []
     asked: list[Question] = []
@@ -184,7 +208,7 @@ def _mapping_page(
         status=status,
         headers=KEEP_NOTHING,
         kept=kept,
-        typed=typed,
+        typed=typed.model_copy(update=said),
         heads=trial.heads,
         fields=FIELDS,
         first=list(enumerate(kept.rows[at : at + ROWS_SHOWN], start=at + 1)),
@@ -290,7 +314,8 @@ def _issued(
             raise InvalidRequest(typed.refused)
         flat.put_issue(service.engine, name, file, content)
     except (InvalidRequest, TooLarge) as problem:
-        return _list_page(request, service, name, Shown(bad=problem.detail), 422)
+        typed.refused = problem.detail
+        return _list_page(request, service, name, Shown(issue=typed), 422)
     return gone_to(list_address(name))
 
 
