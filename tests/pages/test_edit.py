@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from html import unescape
 from typing import Any
-from urllib.parse import quote
+from urllib.parse import quote, unquote
 
 import httpx
 import openpyxl
@@ -54,6 +54,9 @@ class Editor:
         """The fields of a record's form as a browser would send them unchanged."""
         answer = await self.client.get(address)
         assert answer.status_code == 200, text_of(answer)
+        action = re.search(r'<form method="post" action="([^"]*)" class="record">', answer.text)
+        assert action, "no form"
+        assert unquote(action[1]) == unquote(address.partition("?")[0])
         return fields_of(answer.text)
 
     async def post(self, address: str, fields: dict[str, str]) -> httpx.Response:

@@ -11,6 +11,7 @@ from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.pages.asking.component import holds_for
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.checking.typed_list import Entry, read_list
+from graftbook.pages.editing.edit import what_is_wrong_with
 from graftbook.pages.editing.forms import columns, read, record_form
 from graftbook.pages.editing.sheet_form import LONGEST_SHEET, lines_with_mistakes, sheet_in
 from graftbook.pages.ordering.delivery import log_of, whole
@@ -63,6 +64,13 @@ def test_the_form_asks_for_what_a_record_cannot_be_without(kind: str) -> None:
         KIND_BY_WORD[kind].model_validate({})
     without = {mistake["loc"][0] for mistake in refused.value.errors() if mistake["type"] == "missing"}
     assert {column.name for column in columns(kind) if column.needed} == without != set()
+
+
+def test_why_is_a_line_of_five_hundred_letters_at_most() -> None:
+    assert not any(what_is_wrong_with(why) for why in ("measured", "a" * 500))
+    assert what_is_wrong_with("a" * 501) == "At most 500 characters."
+    assert what_is_wrong_with("").startswith("Say in a sentence why")
+    assert what_is_wrong_with("a\nb") == what_is_wrong_with("a\x07") == "One line of plain text."
 
 
 @pytest.mark.parametrize(

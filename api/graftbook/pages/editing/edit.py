@@ -23,6 +23,7 @@ from graftbook.editing.effect import Effect, EffectLook
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author, RecordState
 from graftbook.editing.review import service as review
+from graftbook.editing.review.schemas import LONGEST_WHY
 from graftbook.editing.schemas import RecordChangeOut
 from graftbook.editing.suggesting.service import names_to_pick, suggestions
 from graftbook.http.parameters import takes
@@ -63,7 +64,6 @@ MOST_FOUND = 40
 LAST_EDITS = 12
 MOST_NEW_PARTS = 5
 MOST_CHANGES = 100
-LONGEST_WHY = 500
 
 
 class Differing(TypedDict):
