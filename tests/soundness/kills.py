@@ -105,8 +105,8 @@ class Case:
 
 
 def whole(url: str) -> str:
-    """The catalogue, its history, and all that stands beside it."""
-    return str(contents(url))
+    """The catalogue, its history, and all that stands beside it; an event's id is drawn each time."""
+    return str(contents(url, ("epoch", "event.id")))
 
 
 def import_sheet(url: str, begin: Begin) -> None:
@@ -356,13 +356,24 @@ def kill_once(case: Case, copy: Callable[[str], str], demo: str, chance: random.
         assert process.exitcode == 0, f"{case.name} does not work even when nobody kills it"
         assert after != before
         case.alone[engine] = seconds, after
-    assert after in (before, case.alone[engine][1]), f"{case.name} on {engine} was left half done"
+    whole = case.alone[engine][1]
+    assert after in (before, whole), (
+        f"{case.name} on {engine} was left half done: {_half(before, after, whole)}"
+    )
     outcome = "before" if after == before else "after"
     # So the moments draw near to the one at which before turns into after.
     seconds, expected = case.alone[engine]
     case.alone[engine] = seconds * (1.15 if outcome == "before" else 0.87), expected
     case.afterwards(url, outcome)
     return outcome
+
+
+def _half(before: str, after: str, whole: str) -> str:
+    """Where a state is neither the one nor the other."""
+    parts = zip(before.split("', '"), after.split("', '"), whole.split("', '"), strict=False)
+    return "\n".join(
+        f"{was} -> {now}, not {done}" for was, now, done in parts if now not in (was, done) or was != done
+    )
 
 
 def _moment(case: Case, engine: str, chance: random.Random) -> float:
