@@ -13,11 +13,13 @@ import importlib
 import inspect
 import json
 import math
+import os
 import subprocess
 import sys
 import tempfile
 import threading
-from collections import Counter, defaultdict
+from collections import defaultdict
+from functools import cache
 from pathlib import Path
 from types import CodeType, FrameType
 from typing import Any
@@ -57,24 +59,30 @@ class Passed:
         self._looked_at = looked_at
         self.lines: dict[str, set[int]] = defaultdict(set)
         self.before: set[str] | None = None
-        self._calls: Counter[CodeType] = Counter()
+        self._calls: dict[CodeType, int] = {}
 
     def trace(self, frame: FrameType, event: str, arg: object) -> Any:
         """The tracing function: looks into functions of the package, not at how a module is loaded."""
         code = frame.f_code
-        if not code.co_filename.startswith(str(PACKAGE)) or not code.co_flags & inspect.CO_OPTIMIZED:
+        calls = self._calls[code] = self._calls.get(code, 0) + 1
+        if calls > self._looked_at + 1 or (name := _passed(code)) is None:
             return None
-        name = _module(code.co_filename)
         if name == REASONING and self.before is None:
             self.before = set(self.lines)
         lines = self.lines[name]
-        self._calls[code] += 1
 
         def line(frame: FrameType, event: str, arg: object) -> Any:
             lines.add(frame.f_lineno)
             return line
 
-        return line if self._calls[code] <= self._looked_at else None
+        return line if calls <= self._looked_at else None
+
+
+@cache
+def _passed(code: CodeType) -> str | None:
+    """The module of a function of the package; None of any other code."""
+    within = code.co_filename.startswith(str(PACKAGE)) and code.co_flags & inspect.CO_OPTIMIZED
+    return _module(code.co_filename) if within else None
 
 
 def _module(file: str) -> str:
@@ -98,9 +106,6 @@ def passed_by(way: str, database: str, looked_at: int) -> list[dict[str, Any]]:
     from tests.conftest import client_of
 
     Deadline.__init__.__defaults__ = math.inf, lambda: 0.0, 0.0  # its clock stands: looking takes long
-    for path in PACKAGE.rglob("*.py"):  # so that nothing is loaded on the way
-        if path.stem != "__init__" and {"commands", "_migrations"}.isdisjoint(path.parts):
-            importlib.import_module(f"graftbook.{_module(str(path))}")
     app = create_app(Settings(database_url=database, seconds_to_reason=300, reasoning_processes=0))
     tracer = Tracer()
     threading.settrace(tracer)
@@ -127,25 +132,35 @@ def passed_by(way: str, database: str, looked_at: int) -> list[dict[str, Any]]:
 
 def ways(database: str, *names: str, lines: bool = False) -> dict[str, list[dict[str, Any]]]:
     """What each way passes, each in a process of its own, on this database with the demo range."""
-    found = {}
+    shown = subprocess.run(
+        [sys.executable, "-m", "tests.ways", "--apart", *names, "--database", database, *["--lines"] * lines],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert shown.returncode == 0, shown.stderr
+    return dict(zip(names, map(json.loads, shown.stdout.splitlines()), strict=True))
+
+
+def _each_apart(names: list[str], database: str, looked_at: int) -> None:
+    """Print what each way passes, asked in a process forked from this one, which has loaded the program so
+    that nothing is loaded on the way."""
+    for path in PACKAGE.rglob("*.py"):
+        if path.stem != "__init__" and {"commands", "_migrations"}.isdisjoint(path.parts):
+            importlib.import_module(f"graftbook.{_module(str(path))}")
     for name in names:
-        shown = subprocess.run(
-            [sys.executable, "-m", "tests.ways", "--one", name, "--database", database, *["--lines"] * lines],
-            cwd=ROOT, capture_output=True, text=True, check=False,
-        )  # fmt: skip
-        assert shown.returncode == 0, shown.stderr
-        found[name] = json.loads(shown.stdout.splitlines()[-1])
-    return found
+        if not (child := os.fork()):
+            print(json.dumps(passed_by(name, database, looked_at)), flush=True)
+            os._exit(0)
+        assert os.waitpid(child, 0)[1] == 0, name
 
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--lines", action="store_true", help="also each module, and how many lines of it ran")
     parser.add_argument("--database", help="one with the demo range that may be changed; without: a new one")
-    parser.add_argument("--one", choices=WAYS, help="this way in this process, as JSON")
+    parser.add_argument("--apart", nargs="+", choices=WAYS, help="these ways, as JSON, a line each")
     given = parser.parse_args()
-    if given.one:
-        print(json.dumps(passed_by(given.one, given.database, LOOKED_AT if given.lines else 0)))
+    if given.apart:
+        _each_apart(given.apart, given.database, LOOKED_AT if given.lines else 0)
         return
     with tempfile.TemporaryDirectory() as folder:
         found = ways(given.database or _new_demo(Path(folder)), *WAYS, lines=given.lines)

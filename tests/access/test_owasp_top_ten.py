@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -162,37 +163,30 @@ CLIENT = "client/"
 REACHING = {"connect_ex", "create_connection", "open_connection", "getaddrinfo", "sock_connect"}
 
 
-def calls(path: Path) -> set[str]:
-    """The methods that a module calls."""
-    nodes = ast.walk(ast.parse(path.read_text("utf-8")))
-    return {
-        node.func.attr
-        for node in nodes
-        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
-    }
+def opens_connections(calls: set[str], *but: str) -> bool:
+    """Whether a module that calls these methods would reach further than the other end of a pair."""
+    return bool(calls & REACHING | calls & {"connect", "bind", "create_server"} - {*but})
 
 
-def opens_connections(path: Path, *but: str) -> bool:
-    """Whether a module calls what would reach further than the other end of a pair."""
-    return bool(calls(path) & REACHING | calls(path) & {"connect", "bind", "create_server"} - {*but})
-
-
+@cache
 def outgoing_imports() -> dict[str, set[str]]:
     """Modules of the service that could reach others, but those that are there for it, and by what."""
     found: dict[str, set[str]] = {}
     for path in API.rglob("*.py"):
-        names: set[str] = set()
+        names, calls = set[str](), set[str]()
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Import):
                 names |= {alias.name for alias in node.names}
             elif isinstance(node, ast.ImportFrom):
                 names |= {node.module or "", (node.module or "").partition(".")[0]}
+            elif isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                calls.add(node.func.attr)
         where = path.relative_to(API).as_posix()
-        inside = where in TO_ITS_OWN and not opens_connections(path)
-        listens = where == TO_LISTEN and not opens_connections(path, "bind")
+        inside = where in TO_ITS_OWN and not opens_connections(calls)
+        listens = where == TO_LISTEN and not opens_connections(calls, "bind")
         own = {"socket"} if inside or listens or where == TO_WEBHOOKS else set()
         own |= {"httpx"} if where.startswith(CLIENT) else set()
-        reaching = names & OUTGOING | calls(path) & REACHING
+        reaching = names & OUTGOING | calls & REACHING
         if (
             reaching := reaching
             - own

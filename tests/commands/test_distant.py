@@ -6,8 +6,10 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner, Result
 
+from graftbook.catalogue.loading.imports import load
 from graftbook.client import Client
 from graftbook.commands.cli import app
+from tests.catalogue.sheet import small
 from tests.soundness.server import Served, serve
 
 pytestmark = pytest.mark.one_engine
@@ -71,8 +73,6 @@ def run(*arguments: str, **environment: str) -> Result:
         ["compare", "1"],
         ["compare", "1", "2", "--json"],
         ["compare", "1", "99"],
-        ["lint"],
-        ["lint", "--json"],
         ["stock", "list"],
         ["build", "red"],
         ["build", "red", "--json", "--on", "2020-01-01"],
@@ -92,6 +92,17 @@ def test_both_say_the_same_and_end_alike(served: Served, database: str, asked: l
     there = run(*asked, "--service", served.address, GRAFTBOOK_KEY=served.key)
     assert (there.exit_code, there.stdout, there.stderr) == (here.exit_code, here.stdout, here.stderr)
     assert here.stdout or here.stderr
+
+
+def test_both_find_the_same_in_the_catalogue(sqlite_databases: Any):
+    """In a small one: looking through the demo range takes five seconds, and each asks twice."""
+    database = sqlite_databases.copy(sqlite_databases.once("small", lambda engine: load(engine, small())))
+    with serve(database) as small_shop:
+        for asked in (["lint"], ["lint", "--json"]):
+            here = run(*asked, "--database", database)
+            there = run(*asked, "--service", small_shop.address, GRAFTBOOK_KEY=small_shop.key)
+            assert (there.exit_code, there.stdout, there.stderr) == (here.exit_code, here.stdout, here.stderr)
+            assert "rests on no evidence" in here.stdout
 
 
 def test_the_environment_names_the_service_and_its_key(served: Served, database: str):

@@ -1,4 +1,4 @@
-"""What the process that the services of the tests are forked from has done, so that none does it anew.
+"""What the process that the tests' services are forked from has done, so that none does it anew.
 
 The framework reads the routes of each application (half a second of the processor), the collector walks the
 whole program, and the solvers are loaded. `tests/process/test_served_app.py` holds that a process of its own
