@@ -178,6 +178,24 @@ def test_a_set_is_one_screen_at_the_counter_and_folded_on_a_phone(visit: Visit) 
     expect(lines.last).to_be_in_viewport()
 
 
+def test_what_else_could_be_taken_is_read_and_taken_on_a_phone_without_scrolling_aside(visit: Visit) -> None:
+    page = visit.page
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(DISCS)
+    row = page.locator(".set tbody.line", has=page.locator(".choices")).first
+    row.evaluate("one => { one.closest('.folds').open = true; one.querySelector('details').open = true; }")
+    choices = row.locator(".choices")
+    assert choices.evaluate("one => one.scrollWidth <= one.clientWidth + 1")
+    take = choices.get_by_role("link", name=re.compile("^Take this")).first
+    take.evaluate("one => one.scrollIntoView({ block: 'center', inline: 'start' })")
+    expect(take).to_be_in_viewport(ratio=1)
+    expect(choices.locator("td[data-of=Parts]").first).to_be_visible()
+    inside = (
+        "one => one.getBoundingClientRect().right <= one.closest('.choices').getBoundingClientRect().right"
+    )
+    assert all(choices.locator("td:visible").evaluate_all(f"all => all.map({inside})"))
+
+
 def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> None:
     page = visit.page
     page.goto(DISCS)
