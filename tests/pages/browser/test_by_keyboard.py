@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.pages.browser.conftest import Visit
@@ -285,6 +286,28 @@ def test_a_list_is_completed_without_script(chromium: Browser, served: Served) -
     context = chromium.new_context(base_url=served.address, java_script_enabled=False)
     _completed_by_keyboard(context.new_page())
     context.close()
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        f"{DISCS}&alternatives=2",
+        "/check?chassis=24PL-018412&list=QB-3310",
+        f"/compare?{DISCS.partition('?')[2]}&other=24PR-000200",
+    ],
+)
+def test_what_is_folded_on_the_screen_is_whole_on_paper(visit: Visit, address: str) -> None:
+    page = visit.page
+    page.goto(address)
+    folded = page.locator(
+        "#main details:not([open], .noprint, .chain, :has(form), td > details, form details)"
+    )
+    unseen = """all => all.filter(one => ![...one.children].slice(1).some(part => part.checkVisibility()))
+        .map(one => one.querySelector("summary").textContent)"""
+    assert len(folded.evaluate_all(unseen)) > 1, "on the screen they are folded"
+    page.emulate_media(media="print")
+    assert folded.evaluate_all(unseen) == []
+    page.emulate_media(media="screen")
 
 
 def test_two_tabs_do_not_disturb_each_other(context: BrowserContext) -> None:
