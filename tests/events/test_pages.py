@@ -101,8 +101,14 @@ async def test_deliveries_are_shown_and_sent_again(
     assert "Answered 500" in page
     assert "1 attempt at the next one failed" in page
     assert "1 event waits to be sent" in page
+    assert '<span class="chip care">active, not getting through</span>' in page
+    assert (
+        '<span class="chip care">active, not getting through</span>' in (await browser.get("/webhooks")).text
+    )
     tried = await pressed(browser, address, do="try")
     assert "failed" not in plain(tried)
+    assert f'1 event waits to be sent. It is being tried. <a href="{address}">Look again</a>' in plain(tried)
+    assert '<span class="chip good">active</span>' in tried.text
     again = await pressed(browser, address, do="again", since=webhook["cursor"])
     assert "2 events wait to be sent" in plain(again)
     wrong = await pressed(browser, address, do="again", since="nothing")

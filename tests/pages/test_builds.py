@@ -111,6 +111,10 @@ async def test_an_order_is_ticked_off_and_the_sheet_follows(
         assert "/builds/red-van/order/discs" in page.text
         steps = await counter.get("/builds/red-van/order/discs")
         assert 'name="step-brake.front.left"' in steps.text
+        heads = re.findall(
+            r"<details class=\"insection printed\"( open)?><summary><h2>([^<]+)</h2>", steps.text
+        )
+        assert heads == [(" open", "Open"), ("", "Open, and not here yet")], "what can be done is open"
         none = await counter.send("/builds/red-van/order/discs", {"day": ago(1)})
         assert none.status_code == 422
         ticked = {
@@ -123,6 +127,8 @@ async def test_an_order_is_ticked_off_and_the_sheet_follows(
         assert "do not drive" in told
         assert "Room between wheel and front brake" in told
         assert "The original QB-2010 is kept: rack 3." in told
+        steps = (await counter.get("/builds/red-van/order/discs")).text
+        assert re.search(r"<h2>Done</h2> <span class=\"aside\">2\s+steps<", steps)
         done = await counter.send("/builds/red-van/order/discs", {"do": "whole"})
         assert "Still open nothing" in text_of(done)
         sheet = await counter.get("/builds/red-van/sheet")

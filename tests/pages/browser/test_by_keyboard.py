@@ -2,6 +2,7 @@
 
 import re
 
+import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
 from tests.pages.browser.conftest import Visit
@@ -178,6 +179,24 @@ def test_a_set_is_one_screen_at_the_counter_and_folded_on_a_phone(visit: Visit) 
     expect(lines.last).to_be_in_viewport()
 
 
+def test_what_else_could_be_taken_is_read_and_taken_on_a_phone_without_scrolling_aside(visit: Visit) -> None:
+    page = visit.page
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(DISCS)
+    row = page.locator(".set tbody.line", has=page.locator(".choices")).first
+    row.evaluate("one => { one.closest('.folds').open = true; one.querySelector('details').open = true; }")
+    choices = row.locator(".choices")
+    assert choices.evaluate("one => one.scrollWidth <= one.clientWidth + 1")
+    take = choices.get_by_role("link", name=re.compile("^Take this")).first
+    take.evaluate("one => one.scrollIntoView({ block: 'center', inline: 'start' })")
+    expect(take).to_be_in_viewport(ratio=1)
+    expect(choices.locator("td[data-of=Parts]").first).to_be_visible()
+    inside = (
+        "one => one.getBoundingClientRect().right <= one.closest('.choices').getBoundingClientRect().right"
+    )
+    assert all(choices.locator("td:visible").evaluate_all(f"all => all.map({inside})"))
+
+
 def test_the_first_tab_leads_to_the_content_and_focus_shows(visit: Visit) -> None:
     page = visit.page
     page.goto(DISCS)
@@ -267,6 +286,28 @@ def test_a_list_is_completed_without_script(chromium: Browser, served: Served) -
     context = chromium.new_context(base_url=served.address, java_script_enabled=False)
     _completed_by_keyboard(context.new_page())
     context.close()
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        f"{DISCS}&alternatives=2",
+        "/check?chassis=24PL-018412&list=QB-3310",
+        f"/compare?{DISCS.partition('?')[2]}&other=24PR-000200",
+    ],
+)
+def test_what_is_folded_on_the_screen_is_whole_on_paper(visit: Visit, address: str) -> None:
+    page = visit.page
+    page.goto(address)
+    folded = page.locator(
+        "#main details:not([open], .noprint, .chain, :has(form), td > details, form details)"
+    )
+    unseen = """all => all.filter(one => ![...one.children].slice(1).some(part => part.checkVisibility()))
+        .map(one => one.querySelector("summary").textContent)"""
+    assert len(folded.evaluate_all(unseen)) > 1, "on the screen they are folded"
+    page.emulate_media(media="print")
+    assert folded.evaluate_all(unseen) == []
+    page.emulate_media(media="screen")
 
 
 def test_two_tabs_do_not_disturb_each_other(context: BrowserContext) -> None:
