@@ -9,7 +9,8 @@ import pytest
 
 from graftbook.closure.answer import Outcome
 from graftbook.closure.answering import answer_question, scope_of
-from graftbook.closure.question import Limits, Question
+from graftbook.closure.criteria import Criterion
+from graftbook.closure.question import FitComponent, Limits, Question
 from graftbook.closure.search import concede, eliminate
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.eliminate import Elimination, TooWide, best_by_elimination, breaks_a_sum
@@ -21,6 +22,7 @@ from graftbook.closure.search.solve import solve, solved_by_model
 from graftbook.closure.search.totals import score
 from graftbook.rulebook.model import RuleBook
 from graftbook.rulebook.scope import Fit
+from tests.closure.shelf import VEHICLE, Shelf, at, needs
 from tests.closure.test_further_sets import branching
 from tests.closure.test_random_catalogues import seeds
 from tests.closure.worlds import World
@@ -127,6 +129,21 @@ def test_a_table_says_the_same_when_a_variable_is_read_off_another(lead: int) ->
             said[follower] = values[said[lead]]
             there = tuple(said[variable] for variable in table.variables)
             assert (read.cells[:, *so] == table.cells[:, *there]).all(), (lead, follower, so)
+
+
+def test_a_rule_that_nobody_has_confirmed_counts_whichever_way_the_set_is_found() -> None:
+    """Of three hubs the last alone brings no such rule, each of which today's set meets."""
+    shelf = Shelf(brake="drum disc", hub="hub a b c", wheel="wheel")
+    shelf.add("companions", needs("r", "disc", at("a", "hub"), at("b", "hub"), at("c", "hub")))
+    for hub in "ab":
+        shelf.add("companions", needs(f"w{hub}", hub, at("wheel", "wheel"), evidence=()))
+    question = Question(VEHICLE, (FitComponent("disc"),), preference=(Criterion.unconfirmed,))
+    problem = reach(scope_of(shelf.book(), question), question)
+    propagation = Propagation(problem).run()
+    found = best_by_elimination(problem, propagation)
+    assert found is not None
+    for by_way in (found[0], by_model(problem, propagation)):
+        assert by_way.values["hub"] == "c"
 
 
 def test_ties_are_broken_by_place_and_number() -> None:
