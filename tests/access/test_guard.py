@@ -1,5 +1,6 @@
 """Who may do what over HTTP, on both engines."""
 
+import re
 from collections.abc import Callable, Iterator
 from types import SimpleNamespace
 from typing import Any, cast
@@ -7,6 +8,7 @@ from typing import Any, cast
 import httpx
 import pytest
 from fastapi import FastAPI
+from fastapi.routing import iter_route_contexts
 
 from graftbook.access import service as access
 from graftbook.access.guard import Needs, known_reader
@@ -75,6 +77,26 @@ async def test_reading_is_open_unless_it_is_closed(apps: Callable[..., FastAPI],
             assert (await stranger.post(path, json=question)).status_code == 401, path
             answer = await stranger.post(path, json=question, headers=read)
             assert answer.status_code not in (401, 403), answer.text
+
+
+OPEN = {
+    "/livez", "/readyz", "/openapi.json", "/guide", "/guide/{name}", "/problems/{name}",
+    "/static/{digest}/{name}", "/signin", "/signout", "/units",
+}  # fmt: skip
+"""What a stranger may ask for where reading is closed: nothing of the catalogue, and the door itself."""
+
+
+async def test_where_reading_is_closed_every_route_but_these_wants_a_key(apps: Callable[..., FastAPI]):
+    closed, looked_at = apps(reading="closed"), set()
+    async with client_of(closed) as stranger:
+        for route in iter_route_contexts(closed.routes):
+            path = str(getattr(route, "path", ""))
+            for method in sorted(getattr(route, "methods", None) or ()):
+                answer = await stranger.request(method, re.sub(r"{[^}]*}", "1", path))
+                assert (answer.status_code == 401) is (path not in OPEN), (method, path, answer.status_code)
+                looked_at.add(path)
+    assert looked_at > OPEN
+    assert len(looked_at) > 150
 
 
 async def test_open_reading_looks_at_no_key_of_nobody(anybody: httpx.AsyncClient, app: FastAPI, monkeypatch):
