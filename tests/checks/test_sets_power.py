@@ -395,6 +395,18 @@ class TestCorrosion:
         }
         assert verdict("corrosion.step.wells+doors.front", bare) is FAILS
         assert verdict("corrosion.step.wells+doors.front", bare, {"environment": "controlled"}) is CAUTION
+        found = Made(bare).check()["corrosion.step.wells+doors.front"]
+        (difference,) = found.figures
+        assert found.beyond == pytest.approx(difference.after, abs=0.005)
+        assert found.beyond > 0
+
+    def test_like_metals_that_are_parted_need_no_word_of_a_limit_that_does_not_apply(self):
+        steel = {"material": "plain steel", "zinc_thickness": None, "coating": "paint"}
+        alike = dict.fromkeys(("step.wells", "doors.front"), steel)
+        found = Made(alike).check()["corrosion.step.wells+doors.front"]
+        assert found.verdict is HOLDS
+        assert "does not apply" not in found.sentence
+        assert "does not apply" in Made({}).check()["corrosion.step.wells+doors.front"].sentence
 
     def test_bare_steel_on_aluminium_passes_the_index_and_fails_the_workshop(self):
         bare = {"underframe": {"coating": "none"}, "roof": {"coating": "none"}}

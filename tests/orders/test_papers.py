@@ -367,6 +367,19 @@ def test_what_has_no_price_stands_beside_the_sums_of_the_workbook_and_only_then(
         assert order.get(said, "") == ", ".join(unknown)
 
 
+@pytest.mark.parametrize(
+    ("packs", "pack", "surplus", "said"),
+    [(3, 1, 0, []), (2, 4, 0, ["2 x 4"]), (2, 4, 3, ["2 x 4", "3 over"]), (5, 1, 1, ["5 x 1", "1 over"])],
+)
+def test_packs_are_said_where_pieces_do_not_say_it(
+    packs: int, pack: int, surplus: int, said: list[str]
+) -> None:
+    facts = made_order(1, seed=1)
+    facts["lines"][0].update(packs=packs, pack=pack, surplus=surplus)
+    text = " ".join("".join(pages_of(order_pdf(facts))).split())
+    assert re.findall(r"\d x \d|\d over", text) == said
+
+
 @pytest.mark.parametrize(("price", "kept"), [("1234567890123.45", float), ("12345678901234.56", str)])
 def test_a_number_of_fifteen_digits_is_a_number_and_one_of_sixteen_is_text(price: str, kept: type) -> None:
     facts = made_order(1)

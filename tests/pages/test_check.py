@@ -443,6 +443,24 @@ async def test_a_body_beyond_the_bound_is_refused(browser: httpx.AsyncClient) ->
     assert "at most 1000000 bytes" in page.text
 
 
+async def test_a_list_without_a_vehicle_or_a_vehicle_without_a_list_is_not_judged(
+    browser: httpx.AsyncClient,
+) -> None:
+    """The one thing that is missing is said, beside its field, and nothing else."""
+    without = await browser.post("/check", data={"chassis": "", "list": "QB-3310"}, files={})
+    assert without.status_code == 422
+    assert without.text.count('class="help wrong"') == 1
+    assert re.search(
+        r'<input id="chassis"[^>]* autofocus\s+aria-invalid="true" aria-describedby="chassis-wrong">',
+        without.text,
+    )
+    assert "Type the chassis number that the list is for." in text_of(without)
+    bare = await browser.get("/check", params={"chassis": CHASSIS})
+    assert bare.status_code == 200
+    assert 'class="help wrong"' not in bare.text
+    assert "What to add" not in bare.text
+
+
 async def test_of_two_lists_none_is_read_and_the_other_forgotten(browser: httpx.AsyncClient) -> None:
     one, other = (("file", (name, b"QB-3310\n", "text/csv")) for name in ("one.csv", "other.csv"))
     page = await browser.post("/check", data={"chassis": CHASSIS}, files=[one, other])

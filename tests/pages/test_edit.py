@@ -56,6 +56,7 @@ class Editor:
         assert answer.status_code == 200, text_of(answer)
         action = re.search(r'<form method="post" action="([^"]*)" class="record">', answer.text)
         assert action, "no form"
+        assert answer.headers["cache-control"] == "no-store", "another editor's state would be shown"
         assert unquote(action[1]) == unquote(address.partition("?")[0])
         return fields_of(answer.text)
 

@@ -3,15 +3,19 @@
 import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
+from pathlib import Path
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 import httpx
 import pytest
 
+from graftbook import pages
 from tests.conftest import HERE
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
+
+TEMPLATES = Path(pages.__file__).with_name("templates")
 
 DISCS = "chassis=24PL-018412&fit=QB-3310"
 STARTS = (
@@ -93,6 +97,19 @@ def kind_of(address: str) -> tuple[str, tuple[str, ...]]:
     parts = urlsplit(address)
     names = [name for name, _ in parse_qsl(parts.query, keep_blank_values=True)]
     return re.sub(r"[^/]*[0-9][^/]*", "N", parts.path), tuple(sorted(set(names)))
+
+
+def test_no_attribute_of_a_template_sticks_to_the_one_before():
+    """The end of a line behind a block is taken away, and the blanks before the next."""
+    templates = [(path, path.read_text(encoding="utf-8")) for path in TEMPLATES.glob("*.html")]
+    assert len(templates) > 60
+    glued = [
+        (path.name, text.count("\n", 0, found.start()) + 1)
+        for path, text in templates
+        for found in re.finditer(r"%}\n[ \t]*(?:{%[^%]*%})?[\w-]+=\"", text)
+        if text.rfind("<", 0, found.start()) > text.rfind(">", 0, found.start())
+    ]
+    assert glued == []
 
 
 async def test_no_page_leads_to_a_parameter_that_is_refused(writer: httpx.AsyncClient):
