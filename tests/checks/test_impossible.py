@@ -2,6 +2,7 @@
 
 import math
 from collections import defaultdict
+from copy import copy
 from dataclasses import replace
 
 import pytest
@@ -16,6 +17,7 @@ from graftbook.checks.law import IN_SERVICE
 from graftbook.checks.set import check_set
 from graftbook.checks.verdict import Verdict
 from graftbook.database import reading
+from graftbook.rulebook.index import index_of
 from graftbook.rulebook.sane import SANE, sane
 from graftbook.rulebook.scope import Scope
 from graftbook.rulebook.units import Measure
@@ -60,10 +62,20 @@ def _with(book, number, kind, measure):
         return rest if measure is None else {**rest, kind: measure}
 
     if not number:
-        return replace(book, variant=replace(book.variant, facts=changed(book.variant.facts)))
+        other = replace(book, variant=replace(book.variant, facts=changed(book.variant.facts)))
+        return _indexed(other, book)
     component = book.components[number]
-    other = replace(component, characteristics=changed(component.characteristics))
-    return replace(book, components={**book.components, number: other})
+    changed_one = replace(component, characteristics=changed(component.characteristics))
+    other = replace(book, components={**book.components, number: changed_one})
+    return _indexed(other, book)
+
+
+def _indexed(book, like):
+    """The book, with the look-up tables of one that differs in figures alone: none of them is of figures."""
+    index = copy(index_of(like))
+    index.book, index.scopes, index.notebook = book, {}, {}
+    object.__setattr__(book, "_index", index)
+    return book
 
 
 def _found(scope, book):
