@@ -141,6 +141,46 @@ def test_what_was_typed_while_an_answer_came_is_asked_on_leaving_its_field(visit
     expect(page.locator(".asked")).to_contain_text("QB-7093")
 
 
+@pytest.mark.parametrize("then", ["Tab", "Escape", "cleared", "taken"])
+def test_suggestions_that_come_late_do_not_open_over_what_is_done_by_then(visit: Visit, then: str) -> None:
+    page = visit.page
+    page.goto("/check" if then == "Tab" else "/look-up")
+    field = page.locator("#chassis" if then == "Tab" else "#text")
+    held: list[Route] = []
+    shown = page.get_by_role("option")
+    if then == "taken":
+        field.press_sequentially("QB-33")
+        expect(shown.first).to_be_visible()
+    page.route("**/suggest/**", lambda route: held.append(route))
+    with page.expect_request("**/suggest/**"):
+        field.press_sequentially("10" if then == "taken" else "24PL" if then == "Tab" else "QB-33")
+    if then == "cleared":
+        field.fill("")
+    elif then == "taken":
+        shown.first.dispatch_event("mousedown")
+    else:
+        page.keyboard.press(then)
+    page.wait_for_timeout(200)
+    for route in held:
+        route.continue_()
+    page.wait_for_timeout(500)
+    expect(shown.locator("visible=true")).to_have_count(0)
+
+
+def test_a_form_that_is_checked_as_one_types_leaves_the_cursor_where_it_is(
+    visit: Visit, served: Served
+) -> None:
+    page = visit.page
+    page.goto("/signin?next=/edit/component/QB-3302")
+    page.fill("#key", served.key)
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/edit/component/QB-3302")
+    page.get_by_label("Price", exact=True).fill("64.10")
+    page.get_by_role("button", name="Check without saving").focus()
+    expect(page.locator("#live")).to_contain_text("no mistake")
+    assert page.evaluate("document.activeElement.value") == "check"
+
+
 def test_marked_text_is_typed_over_though_the_answer_came_meanwhile(visit: Visit) -> None:
     page = visit.page
     page.goto("/answer?chassis=24PL-018412")

@@ -13,8 +13,12 @@ async function check() {
   try {
     const answer = await fetch(form.action, { method: "POST", body: said, signal: asked.signal });
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
-    const found = page.getElementById("live");
-    if (found) document.getElementById("live").replaceChildren(...found.childNodes);
+    const found = page.getElementById("live"), live = document.getElementById("live");
+    if (!found) return;
+    const at = live.contains(document.activeElement) ? document.activeElement : null;
+    live.replaceChildren(...found.childNodes);
+    const same = at && [...live.querySelectorAll("a, button")].find((one) => one.textContent === at.textContent);
+    if (same) same.focus({ preventScroll: true });
   } catch (error) {
     if (error.name !== "AbortError") throw error;
   }

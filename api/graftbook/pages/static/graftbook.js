@@ -1,7 +1,8 @@
 "use strict";
 // Suggestions as one types, and rows that can be added. Everything works without this file.
 
-const waiting = new Map();
+const waiting = new WeakMap();
+const soon = new WeakMap();
 
 async function suggest(input) {
   const text = input.value.trim();
@@ -42,7 +43,10 @@ function show(input, list, found) {
   input.removeAttribute("aria-activedescendant");
 }
 
+// What was asked for before comes to nothing: it would open over what is done by then.
 function close(input, list) {
+  clearTimeout(soon.get(input));
+  if (waiting.has(input)) waiting.get(input).abort();
   list.hidden = true;
   input.setAttribute("aria-expanded", "false");
   input.removeAttribute("aria-activedescendant");
@@ -85,8 +89,7 @@ function ready(input) {
   input.setAttribute("aria-autocomplete", "list");
   input.setAttribute("aria-expanded", "false");
   input.setAttribute("aria-controls", list.id);
-  let timer = 0;
-  input.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(() => suggest(input), 120); });
+  input.addEventListener("input", () => { clearTimeout(soon.get(input)); soon.set(input, setTimeout(() => suggest(input), 120)); });
   input.addEventListener("blur", () => close(input, list));
   input.addEventListener("keydown", (event) => {
     if (event.key === "ArrowDown" || event.key === "ArrowUp") {
@@ -97,6 +100,8 @@ function ready(input) {
     } else if (event.key === "Enter" && input.hasAttribute("aria-activedescendant")) {
       event.preventDefault();
       take(input, list, document.getElementById(input.getAttribute("aria-activedescendant")));
+    } else if (event.key === "Enter") {
+      close(input, list);
     }
   });
 }
