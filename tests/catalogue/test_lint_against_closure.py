@@ -1,22 +1,28 @@
 """The lint says "never" exactly where brute force finds no set on any vehicle, on random catalogues."""
 
+import random
+from collections import Counter
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import product
 
 import pytest
 
-from graftbook.catalogue.lint.closure import Survey
+from graftbook.catalogue.lint import closure as lint_closure
+from graftbook.catalogue.lint.closure import AnyOf, Survey, attainable_somewhere
 from graftbook.catalogue.lint.equipment import equipment_findings
 from graftbook.catalogue.lint.finding import Wrong
 from graftbook.catalogue.lint.rules import RuleLint
 from graftbook.closure.answer import Cause
 from graftbook.closure.explain.solution import already_so
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
+from graftbook.closure.search.attainable import attainable
+from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.closure.verify import FinishedSet
-from graftbook.rulebook.model import ChassisSpan, Flaw, RuleBook, Vehicle
+from graftbook.rulebook.model import Budget, ChassisSpan, Fitment, Flaw, RuleBook, Supersession, Vehicle, When
 from graftbook.rulebook.scope import Scope
 from tests.closure.oracle import Oracle
+from tests.closure.shelf import Shelf, amount, at, needs
 from tests.closure.worlds import VARIANT, World
 
 FIRST = date(1967, 1, 1)
@@ -131,3 +137,93 @@ def test_what_no_equipment_obeys_is_broken_by_every_set_there_is(seed: int) -> N
 def test_among_the_rules_broken_from_new_are_both() -> None:
     told = [wrong for seed in range(40) for wrong in told_of_equipment(book_of(9_000 + seed)).values()]
     assert {*told} == {Wrong.broken_from_new, Wrong.no_equipment}
+
+
+def bounded(seed: int) -> RuleBook:
+    """A random catalogue whose fitments hold for chassis numbers of their own, some in two quantities."""
+    book, chance = book_of(seed), random.Random(seed)
+
+    def held(fitment: Fitment, name: str, more: int) -> Fitment:
+        first, last = sorted(chance.sample(range(1, 732), 2))
+        when = When(chassis_prefix="24L", chassis_from=first, chassis_to=last)
+        return replace(fitment, name=name, quantity=fitment.quantity + more, when=when)
+
+    fitments = []
+    for one in book.fitments:
+        fitments.append(one if chance.random() < 0.3 else held(one, one.name, 0))
+        if chance.random() < 0.2:
+            fitments.append(held(one, f"{one.name} too", 5))
+    return replace(book, fitments=tuple(fitments))
+
+
+def test_asking_vehicles_together_finds_what_asking_each_does(monkeypatch: pytest.MonkeyPatch) -> None:
+    seen: Counter[str] = Counter()
+    here: list[set[Wish]] = []
+
+    def noted(scope: Scope, wishes: list[Wish], deadline: Deadline) -> set[Wish]:
+        had = attainable(scope, wishes, deadline)
+        if isinstance(scope, AnyOf):
+            seen["vehicles together"] += len(scope.vehicles)
+            here.append(had)
+        return had
+
+    monkeypatch.setattr(lint_closure, "attainable", noted)
+    for seed in range(60):
+        here.clear()
+        survey = Survey(bounded(9_000 + seed))
+        asked: list[tuple[Wish, list[Scope]]] = [
+            (FitComponent(number), survey.places_for(number)) for number in survey.candidates
+        ]
+        asked += [(RemedyFlaw(flaw.name), survey.flawed(flaw)[1]) for flaw in survey.book.flaws]
+        each = {wish for wish, scopes in asked if any(attainable(s, [wish], NEVER) for s in scopes)}
+        assert attainable_somewhere(asked) == each, seed
+        seen["had"] += len(each)
+        seen["not"] += sum(bool(scopes) for _, scopes in asked) - len(each)
+        seen["of vehicles together alone"] += len(set().union(*here) - each)
+    assert min(seen.values()) > 1, seen
+
+
+def within(first: int, last: int) -> When:
+    return When(chassis_prefix="24L", chassis_from=first, chassis_to=last)
+
+
+EARLY, LATE = within(1, 199), within(200, 399)
+
+
+def had_of(shelf: Shelf, number: str) -> set[Wish]:
+    """Whether one of the four kinds of vehicle that chassis numbers tell apart there can have a number."""
+    shelf.fits("bracket", "lamp", when=within(100, 199))
+    shelf.fits("shade", "lamp", when=within(300, 399))
+    survey = Survey(replace(shelf.book(), variant=book_of(0).variant))
+    scopes = survey.places_for(number)
+    assert len(scopes) == 4
+    return attainable_somewhere([(FitComponent(number), scopes)])
+
+
+def test_how_many_sit_there_tells_vehicles_apart_though_the_part_is_the_same() -> None:
+    """Of the early ones five lamps draw more than is given, and of the late ones one draws less."""
+    shelf = (
+        Shelf(lamp="old new bracket shade", dynamo="dynamo")
+        .place("lamp", circuit="c")
+        .place("dynamo", circuit="c")
+    )
+    shelf.part("dynamo", characteristics={"gives": amount(3)}).part(
+        "new", characteristics={"takes": amount(1)}
+    )
+    shelf.fits("new", "lamp", when=EARLY, quantity=5)
+    shelf.fitments.append(replace(shelf.fitments[-1], name="one new", when=LATE, quantity=1))
+    shelf.add(
+        "budgets", Budget(name="lamps", circuit="c", supply_kind="gives", demand_kind="takes", reason="")
+    )
+    assert had_of(shelf, "new") == {FitComponent("new")}
+
+
+def test_what_a_successor_stands_for_tells_vehicles_apart() -> None:
+    """On the early ones it stands for a part that nobody can please, on the late ones for another."""
+    shelf = (
+        Shelf(lamp="old first second bracket shade", horn="horn").retire("first").retire("second").part("new")
+    )
+    shelf.fits("first", "lamp", when=EARLY).fits("second", "lamp", when=LATE)
+    shelf.add("supersessions", *(Supersession(name=n, old=n, new="new") for n in ("first", "second")))
+    shelf.add("companions", needs("a bell", "first", at("bell", "horn")))
+    assert had_of(shelf, "new") == {FitComponent("new")}

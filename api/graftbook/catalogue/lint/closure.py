@@ -4,17 +4,19 @@ A vehicle is looked at for each set of records that can hold together. What cann
 the benefit of the doubt.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Set as AbstractSet
+from contextlib import suppress
 from functools import cached_property
 
-from graftbook.catalogue.lint.vehicles import vehicles_that_differ
+from graftbook.catalogue.lint.vehicles import claims_of, vehicles_that_differ
 from graftbook.closure.answer import Cause
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import Question, Wish
 from graftbook.closure.search.attainable import attainable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.rulebook.index import index_of
-from graftbook.rulebook.model import Flaw, RuleBook
+from graftbook.rulebook.index import BookIndex, index_of
+from graftbook.rulebook.model import Claim, Fitment, Flaw, RuleBook, When
 from graftbook.rulebook.scope import Scope, TooLarge, scope_for
 from graftbook.rulebook.units import Measure
 
@@ -91,24 +93,98 @@ class Survey:
         new = scope_for(self.book, scope.vehicle).today
         fitted = {position: c for position, c in scope.today.items() if c != new[position]}
         question = Question(scope.vehicle, (wish,), fitted=fitted, seconds=SECONDS_EACH)
-        answer = answer_question(self.book, question, next_bests=False)
+        answer = answer_question(self.book, question, briefly=True)
         if not answer.contradictions:
             return None
         parts = answer.contradictions[0].parts
         return tuple(dict.fromkeys(part.name for part in parts if part.cause not in (Cause.wish, Cause.flaw)))
 
 
+Asked = tuple[Scope, list[Wish]]
+"""A vehicle, and what it is asked for."""
+
+
+class AnyOf(Scope):
+    """Vehicles that nothing but places for parts tells apart, as one that has a place for every part that one
+    of them has a place for.
+
+    Whatever set one of them can have, it can have too: another place for a part forbids nothing.
+    """
+
+    def __init__(self, scopes: Sequence[Scope]) -> None:
+        self.vehicles = [scope.vehicle for scope in scopes]
+        super().__init__(scopes[0].book, scopes[0].vehicle, scopes[0].today)
+
+    def holds(self, claim: Claim) -> bool:
+        """Whether the record speaks of one of the vehicles."""
+        return any(map(claim.when.holds, self.vehicles))
+
+
 def attainable_somewhere(asked: Iterable[tuple[Wish, list[Scope]]]) -> set[Wish]:
     """Those of the wishes that one of the vehicles given with each can have."""
-    to_ask: dict[int, tuple[Scope, list[Wish]]] = {}
+    to_ask: dict[int, Asked] = {}
     for wish, scopes in asked:
         for scope in scopes:
             to_ask.setdefault(id(scope), (scope, []))[1].append(wish)
     had: set[Wish] = set()
-    for scope, wishes in to_ask.values():
-        if left := [wish for wish in wishes if wish not in had]:
-            had |= _attainable(scope, left)
+    if to_ask:
+        had |= _attainable(*to_ask.pop(max(to_ask, key=lambda one: len(to_ask[one][1]))))
+    for alike in _alike(to_ask.values()):
+        _ask(alike, had)
     return had
+
+
+def _ask(alike: list[Asked], had: set[Wish]) -> None:
+    """Add what one of these vehicles can have: first what none of them can is put aside, all at once."""
+    alike = _left(alike, had)
+    if len(alike) > 1:
+        wishes = dict.fromkeys(wish for _, some in alike for wish in some)
+        any_of = AnyOf([scope for scope, _ in alike])
+        with suppress(TooLarge, OutOfTime):
+            alike = _left(alike, wishes.keys() - attainable(any_of, wishes, Deadline(SECONDS_TOGETHER)))
+        any_of.forget()
+    if alike:
+        first = max(alike, key=lambda one: len(one[1]))
+        had |= _attainable(*first)
+        alike.remove(first)
+        half = len(alike) // 2
+        for some in (alike[:half], alike[half:]):
+            if some:
+                _ask(some, had)
+
+
+def _left(asked: Iterable[Asked], settled: AbstractSet[Wish]) -> list[Asked]:
+    """What is still to be asked of which vehicle."""
+    left = ((scope, [wish for wish in wishes if wish not in settled]) for scope, wishes in asked)
+    return [(scope, wishes) for scope, wishes in left if wishes]
+
+
+def _alike(asked: Iterable[Asked]) -> Iterable[list[Asked]]:
+    """Vehicles between which only records differ that give a part its place."""
+    groups: dict[Hashable, list[Asked]] = {}
+    for scope, wishes in asked:
+        holding = frozenset(when for when in _telling_apart(scope.book) if when.holds(scope.vehicle))
+        groups.setdefault((holding, frozenset(scope.today.items())), []).append((scope, wishes))
+    return groups.values()
+
+
+def _telling_apart(book: RuleBook) -> frozenset[When]:
+    """What records ask of the single vehicle, but for those that give a part a place and do no more."""
+    index = index_of(book)
+    found: frozenset[When] | None = index.notebook.get("telling apart")
+    if found is None:
+        claims = (claim for claims in claims_of(book) for claim in claims)
+        found = frozenset(c.when for c in claims if not (isinstance(c, Fitment) and _adds(index, c)))
+        index.notebook["telling apart"] = found
+    return found
+
+
+def _adds(index: BookIndex, fitment: Fitment) -> bool:
+    """Whether a fitment gives a part a place, and tells nothing of other parts or of how many sit there."""
+    number = fitment.component
+    alone = index.serves(number) == index.stands_for(number) == (number,)
+    others = (f for f in index.fitments_of[number] if f.position == fitment.position)
+    return alone and all(f.quantity == fitment.quantity for f in others)
 
 
 def _attainable(scope: Scope, wishes: list[Wish]) -> set[Wish]:

@@ -75,7 +75,7 @@ def figure_findings(survey: Survey) -> _Found:
             read.update((number, found.get(number, set())) for number in today.values() if number not in read)
         for place, sitting in today.items():
             for number in sorted(n for n in scope.options(place) if n and survey.index.is_current(n)):
-                kinds = [kind for kind in read[sitting] if survey.measure(number, kind) is None]
+                kinds = [kind for kind in sorted(read[sitting]) if survey.measure(number, kind) is None]
                 if not kinds or (number, place) in tried:
                     continue
                 if len(tried) == MOST_TRIED:

@@ -73,25 +73,29 @@ class RuleLint:
 
     def explained(self, keys: Container[Key]) -> Iterator[tuple[Key, str]]:
         """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
-        for a in self._asked():
-            if a.key in keys and a.scopes:
+        for a in self._asked(keys):
+            if a.scopes:
                 rules = self.survey.rules_against(a.scopes[0], a.wish)
                 if rules is None:
                     continue
                 why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
                 yield a.key, f"{a.never}: {why}"
 
-    def _asked(self) -> Iterator[Asked]:
-        """The wishes that are not settled yet."""
+    def _asked(self, keys: Container[Key] | None = None) -> Iterator[Asked]:
+        """The wishes that are not settled yet; of these keys alone where they are given."""
+
+        def wanted(key: Key) -> bool:
+            return key not in self.settled and (keys is None or key in keys)
+
         for number in self.survey.candidates:
-            if (key := (Wrong.dead, (number,), "")) not in self.settled:
+            if wanted(key := (Wrong.dead, (number,), "")):
                 scopes, never = self.survey.places_for(number), f"{number} can never be fitted"
                 yield Asked(key, FitComponent(number), scopes, never, "it breaks")
         for flaw in self.book.flaws:
             if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
                 continue
             how, scopes = self.survey.flawed(flaw, fitted=flaw.name not in self.from_new)
-            if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
+            if wanted(key := (Wrong.no_remedy, (flaw.name,), how)):
                 parts = " and ".join(flaw.components)
                 never = f"{flaw.name} of {parts} cannot be remedied on any vehicle that has it"
                 yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")

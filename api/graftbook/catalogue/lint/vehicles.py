@@ -59,7 +59,7 @@ def vehicles_to_try(book: RuleBook, claims: Sequence[Claim]) -> Iterator[Vehicle
 
 def vehicles_that_differ(book: RuleBook) -> list[Vehicle]:
     """At most `MOST_VEHICLES` of the variant, one for each set of records that can hold together."""
-    claims = [claim for group in _claims_of(book) for claim in group if claim.when is not ALWAYS]
+    claims = [claim for group in claims_of(book) for claim in group if claim.when is not ALWAYS]
     by_when = list({claim.when: claim for claim in claims}.values())
     found: dict[frozenset[When], Vehicle] = {}
     for vehicle in islice(vehicles_to_try(book, by_when), MOST_TRIED):
@@ -70,7 +70,8 @@ def vehicles_that_differ(book: RuleBook) -> list[Vehicle]:
     return list(found.values())
 
 
-def _claims_of(book: RuleBook) -> tuple[Sequence[Claim], ...]:
+def claims_of(book: RuleBook) -> tuple[Sequence[Claim], ...]:
+    """The records that reasoning asks whether they speak of a vehicle."""
     return (
         book.fitments, book.flaws, book.companions, book.conflicts, book.joints, book.budgets,
     )  # fmt: skip
