@@ -1,5 +1,6 @@
 """Which tests to run for a change, the likeliest and quickest first."""
 
+import ast
 import json
 import re
 from collections import Counter
@@ -98,10 +99,13 @@ class Map:
 
     def covering(self, change: Change) -> list[str]:
         """The tests that run the changed line, in the order in which to run them. Of a line that runs only at
-        import, those that run anything in its module."""
+        import, those that run anything in its module, or whose file names it: no line reads a table."""
         tests = self._running(change) - {AT_IMPORT}
         if self.only_at_import(change):
             tests = tests or set().union(*self.lines(change.path).values()) - {AT_IMPORT}
+            tests |= {
+                test for test in self.seconds if _module(change.path) in _named_in(test.partition("::")[0])
+            }
         return self._ordered(change, [test for test in tests if test in self.seconds])
 
     def noticed(self, change: Change, test: str) -> None:
@@ -125,6 +129,22 @@ class Map:
             turns[function] += 1
             order.append((weight(test) * turns[function], test))
         return _file_by_file([test for _, test in sorted(order)])
+
+
+def _module(path: str) -> str:
+    return ".".join(Path(path).with_suffix("").parts[1:])
+
+
+@cache
+def _named_in(path: str) -> frozenset[str]:
+    """The modules that a file of tests imports, and what it imports from them as if it were a module."""
+    found: set[str] = set()
+    for node in ast.walk(ast.parse((ROOT / path).read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            found.update(one.name for one in node.names)
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found.update((node.module, *(f"{node.module}.{one.name}" for one in node.names)))
+    return frozenset(found)
 
 
 def _words(change: Change) -> list[str]:

@@ -14,7 +14,7 @@ pytest.importorskip("cosmic_ray", reason="the extra `mutation` is not installed"
 from cosmic_ray.mutating import MutationVisitor
 
 from tests.mutation.changes import ROOMS, ROOT, Change, all_changes, modules, sample
-from tests.mutation.covering import Map, _file_by_file, _words, carried
+from tests.mutation.covering import Map, _file_by_file, _module, _named_in, _words, carried
 from tests.mutation.made import program
 from tests.mutation.mapping import AT_IMPORT
 from tests.mutation.operators import LeaveOutArgument, LeaveOutCall, operators
@@ -72,6 +72,11 @@ def test_what_is_noticed_on_postgresql_alone_names_a_test_that_there_is():
         path, _, name = test.removesuffix("[postgresql]").partition("::")
         assert test.endswith("[postgresql]")
         assert f"def {name}(" in (ROOT / path).read_text(encoding="utf-8")
+
+
+def test_a_test_that_reads_a_table_of_a_module_is_known_by_what_its_file_imports():
+    assert _module("api/graftbook/rulebook/units.py") in _named_in("tests/rulebook/test_units.py")
+    assert _module("api/graftbook/checks/chassis/tyres.py") not in _named_in("tests/rulebook/test_units.py")
 
 
 def test_what_ran_a_line_is_known_where_the_line_has_moved():
