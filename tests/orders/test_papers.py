@@ -18,6 +18,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from pypdf import PageObject, PdfReader
+from pypdf.generic import ContentStream
 from reportlab.pdfgen.canvas import Canvas
 
 from graftbook.orders.papers.cells import Said, height, wrapped
@@ -365,6 +366,15 @@ def test_what_has_no_price_stands_beside_the_sums_of_the_workbook_and_only_then(
             row[:2] for row in sheets_of(order_xlsx({**made_order(4), "unknown_prices": unknown}))["Order"]
         )
         assert order.get(said, "") == ", ".join(unknown)
+
+
+def test_the_head_of_a_table_stands_between_two_rules_on_each_page_that_it_goes_on_to() -> None:
+    _, *further = PdfReader(io.BytesIO(order_pdf(made_order(60, seed=1)))).pages
+    assert len(further) > 2
+    for page in further:
+        drawn = ContentStream(page.get_contents(), None).operations
+        widths = [float(given[0]) for given, operator in drawn if operator == b"w"]
+        assert widths[:2] == [0.9, 0.9]
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ import pytest
 
 from graftbook.app import create_app
 from graftbook.settings import Settings
-from tests.conftest import HERE, make_key
+from tests.conftest import HERE, client_of, make_key
 from tests.pages.conftest import BROWSER
 
 pytestmark = pytest.mark.anyio
@@ -67,6 +67,16 @@ async def test_the_pages_of_a_search_hold_each_component_once(browser: httpx.Asy
         pages += 1
     assert pages > 2
     assert len(seen) == len(set(seen)) > 200
+
+
+@pytest.mark.parametrize("text", ["qb", "disc"])
+async def test_a_page_has_as_many_lines_as_the_house_sets(sqlite_demo_url: str, text: str) -> None:
+    app = create_app(Settings(database_url=sqlite_demo_url, page_size=7))
+    async with client_of(app) as browser:
+        page = await browser.get("/look-up", params={"text": text}, headers=BROWSER)
+    app.state.service.close()
+    assert len(numbers_in(page)) == 7
+    assert 'rel="next"' in page.text
 
 
 @pytest.mark.parametrize(

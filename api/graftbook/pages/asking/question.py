@@ -141,7 +141,7 @@ def _named_otherwise(value: str, name: str, other: str) -> str:
         return other
     for between in "@=":
         one, sign, two = value.partition(between)
-        if sign and name in (one, two):
+        if name in (one, two):
             return f"{other if one == name else one}{sign}{other if two == name else two}"
     return value
 
