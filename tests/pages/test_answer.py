@@ -187,6 +187,18 @@ async def test_the_bench_is_given_the_result_without_the_frame_and_where_it_stan
     assert "It cannot be, as asked" in impossible.text
 
 
+async def test_a_tick_beside_a_part_that_is_wished_brings_no_form_either(browser: httpx.AsyncClient) -> None:
+    """Only words that are no part may be an upgrade, for which the question is asked anew."""
+    alone = HTML | {"Graftbook-In-Place": "result"}
+    page = await browser.get("/answer", params=DISCS, headers=alone)
+    assert '<div class="heading">' in page.text
+    assert "<form data-bench>" not in page.text
+    meant = await browser.get("/answer", params={"chassis": CHASSIS, "fit": "front discs"}, headers=alone)
+    assert "&upgrade=front-discs" in meant.headers["content-location"]
+    unknown = await browser.get("/answer", params={"chassis": CHASSIS, "fit": "QB-331O"}, headers=alone)
+    assert not unknown.is_success
+
+
 async def test_an_impossible_question_offers_its_ways_out(browser: httpx.AsyncClient) -> None:
     page = await read(browser, "/answer", **DISCS, keep_section="wheels")
     assert re.search(r"<li>Between wheel and brake 3 mm stay free[^<]*\.? *<details", page.text)

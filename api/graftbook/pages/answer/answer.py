@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from typing import Any, TypedDict
 from urllib.parse import urlencode
 
@@ -21,7 +22,7 @@ from graftbook.pages.frame import gone_to, page
 from graftbook.pages.measures import Units
 from graftbook.pages.problems import pages_router
 from graftbook.pages.reader import units_of
-from graftbook.problems import UnknownChassis
+from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
@@ -85,9 +86,10 @@ def answer(request: Request, service: ServiceDep) -> Response:
         question = question.adding("as_of", present)
         if not part:
             return gone_to(question.address(more=beside))
-    if part == THE_RESULT and not question.values("fit"):
-        facts = _result_facts(request, service, question, look)
-        return _in_place(request, facts | {"present": present}, beside)
+    if part == THE_RESULT:
+        with suppress(UnknownComponent):  # its words may be those of an upgrade
+            facts = _result_facts(request, service, question, look)
+            return _in_place(request, facts | {"present": present}, beside)
     try:
         vehicle = vehicle_of(service, question)
     except UnknownChassis:

@@ -56,7 +56,7 @@ class Row(TypedDict):
     asker: int | None
     steps: list[Step]
     choices: list[Choice]
-    barred: list[Choice]
+    barred: list[OtherOut]
     pictures: list[PictureOut]
     refused: NotRequired[str]
     kept: NotRequired[str]
@@ -165,7 +165,7 @@ def _row(
     titles: Mapping[str, str],
 ) -> Row:
     first = changes[0]
-    choices = [_choice(asked_now, first, other) for other in first["alternatives"]]
+    others = first["alternatives"]
     row: Row = {
         "line": line,
         "key": " ".join(f"{change['position']}={change['component'] or ''}" for change in changes),
@@ -183,8 +183,8 @@ def _row(
         "wished": _wished(first),
         "asker": steps[0]["line"],
         "steps": steps if len(steps) > 1 else [],
-        "choices": [choice for choice in choices if choice["outcome"] != "impossible"],
-        "barred": [choice for choice in choices if choice["outcome"] == "impossible"],
+        "choices": [_choice(asked_now, first, one) for one in others if one["outcome"] != "impossible"],
+        "barred": [one for one in others if one["outcome"] == "impossible"],
         "pictures": [],
     }
     if first["component"] and not _wished(first):

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from types import MappingProxyType
 from typing import Any
 from urllib.parse import urlencode
@@ -108,8 +109,8 @@ class PageQuestion:
 
     def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
         """The address that asks this; `more`: what the page takes beside the question."""
-        said = [*self.pairs, *more.items()]
-        return f"{path}?{urlencode(said)}" if said else path
+        said = "&".join(_written(name, str(value)) for name, value in (*self.pairs, *more.items()))
+        return f"{path}?{said}" if said else path
 
     def beside(self, other: "PageQuestion") -> str:
         """The address that lays the answer to another question beside the answer to this one."""
@@ -134,6 +135,12 @@ def takes_question(*once: str, many: Iterable[str] = ()) -> Any:
     """The dependency of a page whose address carries a question, and these parameters beside it."""
     alone = (name for name in FIELDS if name not in LISTS)
     return takes(*alone, *once, many=(*LISTS, FITTED_AT, FITTED_NUMBER, *many))
+
+
+@lru_cache(maxsize=4096)
+def _written(name: str, value: str) -> str:
+    """A pair as it stands in an address: a page has some hundred addresses that differ in one."""
+    return urlencode([(name, value)])
 
 
 def _named_otherwise(value: str, name: str, other: str) -> str:
