@@ -1,11 +1,14 @@
 """Many rows at once: what becomes of a key that is there already, on both engines, however many there are."""
 
+import gc
+import weakref
 from datetime import date
 
 import pytest
 from sqlalchemy import Engine, select
 from sqlalchemy.exc import DBAPIError
 
+from graftbook.catalogue.loading import scratch
 from graftbook.catalogue.loading.bulk import FEW, Clash, put
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import writing
@@ -57,3 +60,15 @@ def test_a_clash_that_was_not_expected_is_the_databases_own_error(engine: Engine
         said(session.connection(), range(count), "first")
     with pytest.raises(DBAPIError), writing(engine) as session:
         said(session.connection(), range(count), "again")
+
+
+def test_nothing_is_kept_of_a_database_that_is_gone() -> None:
+    """Each question about the past has one in memory; how rows get into it was kept for each."""
+    gone = []
+    for _ in range(2):
+        with scratch.scratch() as connection:
+            said(connection, range(2), "never")
+            gone.append(weakref.ref(connection.dialect))
+            del connection
+    gc.collect()
+    assert [dialect() for dialect in gone][1:] == [None]

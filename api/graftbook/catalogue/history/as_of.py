@@ -300,7 +300,9 @@ class Part:
         return rows
 
     def _rows(self, query: Select[Any]) -> list[dict[str, Any]]:
-        return [dict(row) for row in self._now.execute(query).mappings()]
+        found = self._now.execute(query)
+        names = tuple(found.keys())
+        return [dict(zip(names, row, strict=True)) for row in found.all()]
 
 
 _PARTS = (

@@ -6,7 +6,6 @@ writing it.
 
 from collections.abc import Callable, Iterable, Sequence
 from enum import StrEnum
-from functools import cache
 from operator import itemgetter
 from typing import Any, NamedTuple
 
@@ -42,7 +41,9 @@ def put(connection: Connection, into: Table, rows: Sequence[Row], clash: Clash) 
     """Insert rows that all have the same columns. Of two with one key the last counts, if any replaces."""
     if not rows:
         return
-    way = _way(connection.dialect, into, tuple(rows[0]), clash)
+    asked = connection.dialect.name, into, tuple(rows[0]), clash
+    if (way := _ways.get(asked)) is None:  # a load asks for each of its batches
+        way = _ways[asked] = _way(connection.dialect, *asked[1:])
     if clash is not Clash.none:
         counted: Iterable[Row] = rows if clash is Clash.replaced else reversed(rows)
         rows = list({way.key(row): row for row in counted}.values())
@@ -87,7 +88,10 @@ def _copy(connection: Connection, into: str, named: str, values: Iterable[Any]) 
         raise DBAPIError.instance(statement, None, error, errors, hide_parameters=True) from error
 
 
-@cache  # a load asks for each of its batches
+_ways: dict[tuple[str, Table, tuple[str, ...], Clash], _Way] = {}
+"""By kind of database: each database in memory has a dialect of its own, of which none is to be kept."""
+
+
 def _way(dialect: Any, into: Table, given: tuple[str, ...], clash: Clash) -> _Way:
     keys = tuple(column.name for column in into.primary_key)
     missing = [column for column in into.columns if column.name not in given and column.default is not None]

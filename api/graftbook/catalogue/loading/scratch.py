@@ -2,13 +2,14 @@
 
 import sqlite3
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from typing import Any
 
-from sqlalchemy import Connection, Engine, insert
+from sqlalchemy import Connection, Engine
 from sqlmodel import SQLModel
 
+from graftbook.catalogue.loading import bulk
+from graftbook.catalogue.store.rows import Row
 from graftbook.database import make_engine
 
 _lock = threading.Lock()
@@ -50,8 +51,6 @@ def _shape() -> Engine:
     return _empty[tables]
 
 
-def put(scratched: Connection, table: str, rows: Sequence[Mapping[Any, Any]]) -> None:
+def put(scratched: Connection, table: str, rows: Sequence[Row]) -> None:
     """Rows as they were read from the table of the same name; those that are there already stay."""
-    if rows:
-        into = SQLModel.metadata.tables[table]
-        scratched.execute(insert(into).prefix_with("OR IGNORE"), [dict(row) for row in rows])
+    bulk.put(scratched, SQLModel.metadata.tables[table], rows, bulk.Clash.old_stays)
