@@ -9,7 +9,7 @@ from graftbook.closure.explain.contradictions import MOST_CONTRADICTIONS, Blame,
 from graftbook.closure.explain.reasons import Explanation, Unexplained, without_needless
 from graftbook.closure.explain.solution import solution_of
 from graftbook.closure.explain.ways_out import ways_out_of
-from graftbook.closure.question import Question
+from graftbook.closure.question import Limits, Question
 from graftbook.closure.search.constrain import Unsolvable
 from graftbook.closure.search.deadline import Deadline, OutOfTime
 from graftbook.closure.search.problem import Found, Problem
@@ -60,7 +60,7 @@ def _answer(scope: Scope, question: Question, deadline: Deadline, next_bests: bo
     try:
         solved = solve(problem, deadline.left())
     except Unsolvable:
-        return _impossible(scope, question, reached, deadline.extended(), briefly)
+        return _impossible(problem, reached, deadline.extended(), briefly)
     except OutOfTime as late:
         return _not_proved(problem, late)
     if not deadline.allows(_changes(problem, solved.found)):
@@ -101,10 +101,13 @@ def _further(problem: Problem, sets: Iterable[Found], propagation: Propagation) 
             yield solution_of(problem, other, propagation)
 
 
-def _impossible(scope: Scope, question: Question, reached: int, deadline: Deadline, briefly: bool) -> Answer:
+def _impossible(problem: Problem, reached: int, deadline: Deadline, briefly: bool) -> Answer:
     """The proof that no set exists, the contradictions behind it, and the ways out."""
+    question, problem.deadline = problem.question, deadline
     try:
-        blame = Blame(reach(scope, question, limits_as_demands=True, deadline=deadline))
+        if question.limits != Limits():
+            problem = reach(problem.scope, question, limits_as_demands=True, deadline=deadline)
+        blame = Blame(problem)
         agreed = not blame.possible(blame.switches)
     except TooLarge:
         return Answer(Outcome.impossible, reached=reached)

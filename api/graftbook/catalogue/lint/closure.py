@@ -54,6 +54,11 @@ class Survey:
         """Every number that may sit somewhere on some vehicle and can be bought, in name order."""
         return sorted(n for n in frozenset[str]().union(*self.at.values()) if self.index.is_current(n))
 
+    def forget(self) -> None:
+        """Let go of what was worked out about the vehicles: a scope and what it keeps hold each other."""
+        for scope in self.scopes:
+            scope.forget()
+
     def measure(self, number: str, kind: str) -> Measure | None:
         """What is recorded of a component."""
         component = self.book.components.get(number)
@@ -127,17 +132,18 @@ def attainable_somewhere(asked: Iterable[tuple[Wish, list[Scope]]]) -> set[Wish]
         for scope in scopes:
             to_ask.setdefault(id(scope), (scope, []))[1].append(wish)
     had: set[Wish] = set()
-    if to_ask:
-        had |= _attainable(*to_ask.pop(max(to_ask, key=lambda one: len(to_ask[one][1]))))
-    for alike in _alike(to_ask.values()):
-        _ask(alike, had)
+    refused: set[Wish] = set()
+    for alike in sorted(_alike(to_ask.values()), key=lambda one: -max(len(wishes) for _, wishes in one)):
+        left = _left(alike, had)
+        _ask(left, had, together=any(wish in refused for _, wishes in left for wish in wishes))
+        refused.update(wish for _, wishes in left for wish in wishes)
     return had
 
 
-def _ask(alike: list[Asked], had: set[Wish]) -> None:
-    """Add what one of these vehicles can have: first what none of them can is put aside, all at once."""
+def _ask(alike: list[Asked], had: set[Wish], together: bool) -> None:
+    """Add what one of these vehicles can have; `together`: what none of them can is put aside at once."""
     alike = _left(alike, had)
-    if len(alike) > 1:
+    if together and len(alike) > 1:
         wishes = dict.fromkeys(wish for _, some in alike for wish in some)
         any_of = AnyOf([scope for scope, _ in alike])
         with suppress(TooLarge, OutOfTime):
@@ -147,10 +153,9 @@ def _ask(alike: list[Asked], had: set[Wish]) -> None:
         first = max(alike, key=lambda one: len(one[1]))
         had |= _attainable(*first)
         alike.remove(first)
-        half = len(alike) // 2
+        half = len(alike) // 2 if together else 0
         for some in (alike[:half], alike[half:]):
-            if some:
-                _ask(some, had)
+            _ask(some, had, together=True)
 
 
 def _left(asked: Iterable[Asked], settled: AbstractSet[Wish]) -> list[Asked]:

@@ -130,6 +130,7 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
                 well.add(verdict.key)
             else:
                 nowhere.setdefault(verdict.key, (verdict.sentence, []))[1].extend(alike)
+        rules.survey.forget()
     unwell = dict(_nowhere_well(nowhere, well))
     _explain(session, unwell)
     found = somewhere | {key[:2]: value for key, value in unwell.items()}
@@ -157,8 +158,10 @@ def _explain(session: Session, unwell: dict[Key, tuple[str, list[str]]]) -> None
         if key[0] in (Wrong.dead, Wrong.no_remedy):
             by_variant.setdefault(variants[0], set()).add(key)
     for variant, keys in by_variant.items():
-        for key, sentence in RuleLint(compile_book(session, variant)).explained(keys):
+        rules = RuleLint(compile_book(session, variant))
+        for key, sentence in rules.explained(keys):
             unwell[key] = (sentence, unwell[key][1])
+        rules.survey.forget()
 
 
 def _nowhere_well(

@@ -6,7 +6,7 @@ is met nowhere is a finding. What can be met is not worked out here: the closure
 Likewise named upgrades that cannot be had where they are said to hold.
 """
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Collection, Container, Iterable, Iterator
 from itertools import product
 from typing import NamedTuple, TypeVar
 
@@ -16,7 +16,7 @@ from graftbook.closure.answer import Cause, Outcome
 from graftbook.closure.answering import answer_question
 from graftbook.closure.question import FitComponent, Question, RemedyFlaw, Wish
 from graftbook.closure.search.brought import brought_on
-from graftbook.rulebook.model import Alternative, Companion, Conflict, RuleBook, Upgrade
+from graftbook.rulebook.model import Alternative, Companion, Conflict, Flaw, RuleBook, Upgrade
 from graftbook.rulebook.scope import Fit, Scope, loose_fit
 
 Rule = TypeVar("Rule", Companion, Conflict)
@@ -67,35 +67,34 @@ class RuleLint:
 
     def _wishes(self) -> Iterator[Verdict]:
         """Components that no vehicle can be given, and flaws that no vehicle can be rid of."""
-        asked = {a.key: a for a in self._asked() if a.scopes}
+        everything = self._asked(self.survey.candidates, self.book.flaws)
+        asked = {a.key: a for a in everything if a.scopes}
         had = attainable_somewhere((a.wish, a.scopes) for a in asked.values())
         yield from (Verdict(key, a.never, a.wish in had) for key, a in asked.items())
 
-    def explained(self, keys: Container[Key]) -> Iterator[tuple[Key, str]]:
+    def explained(self, keys: Collection[Key]) -> Iterator[tuple[Key, str]]:
         """Of what no vehicle of the variant can have: the sentence, with the rules that stand against it."""
-        for a in self._asked(keys):
-            if a.scopes:
+        named = {records[0] for _, records, _ in keys}
+        numbers = sorted(named & self.book.components.keys())
+        for a in self._asked(numbers, [flaw for flaw in self.book.flaws if flaw.name in named]):
+            if a.key in keys and a.scopes:
                 rules = self.survey.rules_against(a.scopes[0], a.wish)
                 if rules is None:
                     continue
                 why = f"{a.because} {' and '.join(rules)}" if rules else NOTHING_ELSE
                 yield a.key, f"{a.never}: {why}"
 
-    def _asked(self, keys: Container[Key] | None = None) -> Iterator[Asked]:
-        """The wishes that are not settled yet; of these keys alone where they are given."""
-
-        def wanted(key: Key) -> bool:
-            return key not in self.settled and (keys is None or key in keys)
-
-        for number in self.survey.candidates:
-            if wanted(key := (Wrong.dead, (number,), "")):
+    def _asked(self, numbers: Iterable[str], flaws: Iterable[Flaw]) -> Iterator[Asked]:
+        """The wishes for these that are not settled yet."""
+        for number in numbers:
+            if (key := (Wrong.dead, (number,), "")) not in self.settled:
                 scopes, never = self.survey.places_for(number), f"{number} can never be fitted"
                 yield Asked(key, FitComponent(number), scopes, never, "it breaks")
-        for flaw in self.book.flaws:
+        for flaw in flaws:
             if (Wrong.no_remedy, (flaw.name,), FROM_NEW) in self.settled:
                 continue
             how, scopes = self.survey.flawed(flaw, fitted=flaw.name not in self.from_new)
-            if wanted(key := (Wrong.no_remedy, (flaw.name,), how)):
+            if (key := (Wrong.no_remedy, (flaw.name,), how)) not in self.settled:
                 parts = " and ".join(flaw.components)
                 never = f"{flaw.name} of {parts} cannot be remedied on any vehicle that has it"
                 yield Asked(key, RemedyFlaw(flaw.name), scopes, never, "whatever would remedy it breaks")
