@@ -137,6 +137,22 @@ def test_a_wheel_stud_pair_goes_together_and_strips():
     assert met.lead_error_m * 1000 == pytest.approx(0.19, abs=0.005)
 
 
+@pytest.mark.parametrize(
+    ("series", "turns"),
+    [
+        ("UNC", (20, 18, 16, 14, 13, 12, 11, 10)),
+        ("UNF", (28, 24, 24, 20, 20, 18, 18, 16)),
+        ("BSW", (20, 18, 16, 14, 12, 12, 11, 10)),
+        ("BSF", (26, 22, 20, 18, 16, 16, 14, 12)),
+    ],
+)
+def test_an_inch_thread_has_the_turns_of_its_standard(series, turns):
+    """ASME B1.1 and BS 84, 1/4 to 3/4 in, as held in an open CAD program's tables."""
+    sizes = ["1/4", "5/16", "3/8", "7/16", "1/2", "9/16", "5/8", "3/4"]
+    for size, per_inch in zip(sizes, turns, strict=True):
+        assert thread(f"{size} {series}").pitch_m == pytest.approx(0.0254 / per_inch, rel=1e-12)
+
+
 def test_coarse_unified_and_whitworth_share_turns_except_at_half_an_inch():
     for index, size in enumerate(["1/4", "5/16", "3/8", "7/16", "1/2", "9/16", "5/8", "3/4"]):
         same = TURNS_PER_INCH["UNC"][index] == TURNS_PER_INCH["BSW"][index]

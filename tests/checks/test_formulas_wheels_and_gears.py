@@ -28,6 +28,14 @@ def test_the_load_index_table_follows_its_geometric_law(index):
     assert tyres.load_carried_kg(index) == pytest.approx(45 * 10 ** (index / 80), rel=0.02)
 
 
+def test_the_loads_of_the_table_are_rounded_as_it_is_printed():
+    """To half of 5 kg, the half left off, below 500 kg, and to 5 kg above; each index carries more."""
+    loads = [tyres.load_carried_kg(index) for index in range(65, 126)]
+    assert loads == sorted(set(loads))
+    halves = {math.floor(2.5 * n) for n in range(200)}
+    assert all(load in halves if load < 500 else load % 5 == 0 for load in loads)
+
+
 @pytest.mark.parametrize("symbol", names("speed.symbol"))
 def test_speed_symbol(symbol):
     agrees(f"speed.symbol.{symbol}", tyres.speed_carried_m_s(symbol) * 3.6)
