@@ -399,3 +399,16 @@ def test_what_is_asked_names_the_columns_as_the_list_does(engine: Engine) -> Non
         "formula": "The column Formerly holds a formula, “=A1”, not what it comes to.",
         "says": "FL-4 has 2 different entries in the column Days from works.",
     }
+
+
+def test_a_number_with_a_letter_for_a_digit_is_asked_about_and_not_entered_in_silence(engine: Engine) -> None:
+    begin(engine)
+    slip, new = ({"Part No": number, "Description": "front caliper"} for number in ("QB-33IO", "QB-77IO"))
+    (asked,) = [one for one in put(engine, slip, new).questions if one.kind == "number"]
+    assert asked.sentence == "The catalogue has no “QB-33IO”, and has it with digits for letters."
+    assert [choice.value for choice in asked.choices] == ["QB-3310", "QB-33IO"]
+    assert "QB-33IO" in asked.numbers
+    answer(engine, asked, "QB-3310")
+    found = service.look(engine, NAME)[1]
+    assert not [one for one in found.questions if one.kind == "number"]
+    assert "“QB-33IO” is read as QB-3310." in [one.sentence for one in found.told]

@@ -2,12 +2,13 @@
 
 import re
 from collections.abc import Iterable, Sequence
-from itertools import pairwise, product
+from itertools import islice, pairwise, product
 
 from graftbook.catalogue.format.names import as_typed, plain_text
 
 _SLIPS = ("0OQD", "1IL", "2Z", "5S", "8B", "6G", "UV")
 """Signs that are taken for one another in a number that is read off a worn part or heard."""
+_LETTERS_FOR_DIGITS = re.compile(r"(?<=[0-9])[OIL]+|[OIL]+(?=[0-9])")
 MOST_READINGS = 400
 MOST_WIDER = 600
 MOST_TYPED = 24
@@ -50,6 +51,15 @@ def readings(text: str) -> list[str]:
         digits = [(sign, _digit(sign)) for sign in typed]
         found |= dict.fromkeys("".join(signs) for signs in product(*map(dict.fromkeys, digits)))
     return list(found)[:MOST_READINGS]
+
+
+def with_digits(typed: str) -> list[str]:
+    """A number whose letters beside digits may be digits themselves, O for 0, I or L for 1; not as typed."""
+    ways: list[tuple[str, ...]] = [(sign,) for sign in typed]
+    for found in _LETTERS_FOR_DIGITS.finditer(typed):
+        for at in range(*found.span()):
+            ways[at] = (typed[at], "0" if typed[at] == "O" else "1")
+    return ["".join(signs) for signs in islice(product(*ways), 1, MOST_READINGS)]
 
 
 def wider_readings(typed: str) -> list[str]:

@@ -100,6 +100,8 @@ class Known:
     successors: Mapping[str, frozenset[str]] = field(default_factory=dict)
     near: Mapping[str, list[str]] = field(default_factory=dict)
     """An unknown replaced number → numbers like it."""
+    with_digits: Mapping[str, list[str]] = field(default_factory=dict)
+    """An unknown number without dashes and spaces → those of the catalogue that it is with digits."""
 
     @cached_property
     def fitments(self) -> Mapping[tuple[str, str], dict[str, Fields]]:

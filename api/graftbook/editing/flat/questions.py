@@ -14,7 +14,7 @@ FOR_ALL = "*"
 
 KINDS = {
     "cells": "Rows with more cells than there are heads",
-    "number": "Numbers that cannot be read",
+    "number": "Numbers that cannot be read, or may be others",
     "characters": "Cells with characters that nobody can print",
     "formula": "Cells that hold a formula",
     "says": "Rows that tell one number differently",

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from sqlalchemy import Connection, select, update
 from sqlmodel import Session, col
 
+from graftbook.catalogue.finding.numbers import with_digits
 from graftbook.catalogue.format.names import as_typed, offer_name, supersession_name
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.staging import listed, table
@@ -60,6 +61,7 @@ def known_for(connection: Connection, mapping: FlatMapping, rows: Rows, before: 
         records=_records(connection, mine),
         successors=_successors(connection, mine),
         near=_near(connection, mapping, rows, numbers),
+        with_digits=_with_digits(connection, _cells(mapping, rows, "number"), numbers),
     )
 
 
@@ -91,6 +93,16 @@ def _numbers(connection: Connection, written: Iterable[str]) -> dict[str, list[s
     for row in connection.execute(query.order_by(component.c.number)):
         found[row.typed].append(row.number)
     return dict(found)
+
+
+def _with_digits(
+    connection: Connection, written: Iterable[str], numbers: dict[str, list[str]]
+) -> dict[str, list[str]]:
+    unknown = {typed for one in written if (typed := as_typed(one)) not in numbers}
+    readings = {typed: read for typed in sorted(unknown) if (read := with_digits(typed))}
+    there = _numbers(connection, {one for read in readings.values() for one in read}) if readings else {}
+    found = {typed: [n for one in read for n in there.get(one, [])] for typed, read in readings.items()}
+    return {typed: some for typed, some in found.items() if some}
 
 
 def _near(

@@ -132,11 +132,16 @@ class Telling:
                 return ""
             number = answer or ""
         meant = self.known.meant(number)
-        if len(meant) > 1:
-            told = f"“{number}” may be any of {len(meant)} numbers of the catalogue."
-            offered = [*((one, one) for one in meant), (number, f"{number} is a new number")]
-            return self.asking.ask("number", number, told, offered) or ""
-        return meant[0] if meant else number
+        if len(meant) == 1:
+            return meant[0]
+        told = f"“{number}” may be any of {len(meant)} numbers of the catalogue."
+        if not meant:
+            meant = self.known.with_digits.get(as_typed(number), [])
+            told = f"The catalogue has no “{number}”, and has it with digits for letters."
+        if not meant:
+            return number
+        offered = [*((one, one) for one in meant), (number, f"{number} is a new number")]
+        return self.asking.ask("number", number, told, offered) or ""
 
     def _part(self, number: str, rows: list[Row]) -> Part:
         self.asking.at(number, [row.line for row in rows])
