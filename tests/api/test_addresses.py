@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator
 from datetime import date, timedelta
 from typing import Any
+from urllib.parse import parse_qs
 
 import httpx
 import pytest
@@ -124,6 +125,15 @@ async def test_the_address_asks_what_the_body_asks(house: httpx.AsyncClient, fie
     assert got.headers["etag"] == posted.headers["etag"] != plain.headers["etag"]
     assert plain.status_code == 200
     assert got.content != plain.content, "it changes the answer"
+    told = posted.headers.get("content-location", "")
+    assert bool(told) is (field not in ("build", "specification")), "what these say may change"
+    if told:
+        written = [
+            one.lower() if field == "nothing_visible" else one
+            for one in parse_qs(told.partition("?")[2])[field]
+        ]
+        assert written == (value if isinstance(value, list) else [value])
+        assert (await house.get(told)).content == posted.content
 
 
 @pytest.mark.parametrize("field", ORDER_FIELDS)
