@@ -7,13 +7,13 @@ from pydantic import BeforeValidator, ConfigDict, Field, StringConstraints
 from typing_extensions import TypedDict
 
 from graftbook.builds.stored.documents import BuildLineOut, KeptLimitsOut, KeptWishOut, SpecificationLineOut
-from graftbook.catalogue.format.fields import NOT_PRINTED, clean
+from graftbook.catalogue.format.fields import NOT_PRINTED, SLUG_PATTERN, clean
 from graftbook.document import Document
 from graftbook.http.fields import Day, Sits, Unsaid, Word
 from graftbook.http.parameters import PageOut
 from graftbook.questions.schemas import EVERY_CRITERION, Body, LimitsIn, Preference, WishIn
 
-Slug = Annotated[str, StringConstraints(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
+Slug = Annotated[str, StringConstraints(pattern=SLUG_PATTERN)]
 _CLEAN = Field(json_schema_extra={"pattern": rf"^[^{NOT_PRINTED}]*$"})
 Remark = Annotated[str, BeforeValidator(clean), StringConstraints(max_length=2000), _CLEAN]
 """Free text, stored without space around it; control characters and marks of direction are refused."""

@@ -93,7 +93,7 @@ def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], sa
     from pydantic import ValidationError
 
     from graftbook.editing.flat import service
-    from graftbook.editing.flat.mapping import FlatMapping, line_with, mistakes_in_words
+    from graftbook.editing.flat.mapping import FlatMapping, as_meant, line_with, mistakes_in_words
     from graftbook.editing.flat.problems import UnknownFlatList
     from graftbook.editing.flat.rows import rows_of
 
@@ -110,10 +110,10 @@ def _mapped(engine: "Engine", name: str, file: Path, columns: dict[str, str], sa
     if not columns and not said:
         return
     before = kept.mapping.model_dump() if kept else {"columns": {}}
-    if "currency" in said:
-        said = {**said, "currency": said["currency"].upper()}
     try:
-        mapping = FlatMapping.model_validate({**before, **said, "columns": before["columns"] | columns})
+        mapping = FlatMapping.model_validate(
+            {**before, **as_meant(said), "columns": before["columns"] | columns}
+        )
     except ValidationError as error:
         c.stop(mistakes_in_words(error.errors()))
     service.put_mapping(engine, name, mapping, kept.etag if kept else None)

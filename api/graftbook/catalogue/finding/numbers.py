@@ -8,6 +8,8 @@ from graftbook.catalogue.format.names import as_typed, plain_text
 
 _SLIPS = ("0OQD", "1IL", "2Z", "5S", "8B", "6G", "UV")
 """Signs that are taken for one another in a number that is read off a worn part or heard."""
+LIKE_DIGITS = str.maketrans("OIL", "011")
+"""Letters that stand where a digit is meant."""
 _LETTERS_FOR_DIGITS = re.compile(r"(?<=[0-9])[OIL]+|[OIL]+(?=[0-9])")
 MOST_READINGS = 400
 MOST_WIDER = 600
@@ -58,7 +60,7 @@ def with_digits(typed: str) -> list[str]:
     ways: list[tuple[str, ...]] = [(sign,) for sign in typed]
     for found in _LETTERS_FOR_DIGITS.finditer(typed):
         for at in range(*found.span()):
-            ways[at] = (typed[at], "0" if typed[at] == "O" else "1")
+            ways[at] = (typed[at], typed[at].translate(LIKE_DIGITS))
     return ["".join(signs) for signs in islice(product(*ways), 1, MOST_READINGS)]
 
 

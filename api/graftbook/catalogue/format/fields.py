@@ -23,6 +23,8 @@ LONGEST_LIST = 20_000
 """Characters of a list of texts in all."""
 
 NAME_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9 ._:/>@+-]{0,119}$"
+SLUG_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$"
+"""What stands in an address: a build, a specification, an order list, a flat list."""
 CHASSIS_PATTERN = r"^[A-Z0-9]{1,8}-[0-9]{1,9}$"
 # Control characters, bidirectional marks and lone surrogates have no place in a parts book.
 NOT_PRINTED = r"\x00-\x08\x0b-\x1f\x7f-\x9f\u200b-\u200f\u2028-\u202e\u2066-\u2069\ufeff"
@@ -221,7 +223,7 @@ _PATTERNS = {
     CHASSIS_PATTERN: "a chassis number is letters and digits, a dash and the serial, such as 24PL-018412",
     NAME_PATTERN: "a name begins with a letter or a digit, and has letters, digits, spaces and "
     ". _ : / > @ + - only, at most 120 of them",
-    r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$": "a name is 1 to 80 letters, digits, dots, dashes and underscores, "
+    SLUG_PATTERN: "a name is 1 to 80 letters, digits, dots, dashes and underscores, "
     "without spaces, and begins with a letter or a digit",
     **dict.fromkeys(
         ("^[A-Z]{3}$", "^([A-Z]{3})?$"), "three capital letters are needed, such as EUR (ISO 4217)"

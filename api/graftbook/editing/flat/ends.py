@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from graftbook.catalogue.finding.numbers import LIKE_DIGITS
 from graftbook.catalogue.store.lookup import readings
 from graftbook.editing.flat.cells import Days, days_in, year_in
 from graftbook.editing.flat.known import Known, Vehicles
@@ -17,7 +18,6 @@ Condition = dict[str, Any]
 NONE = ("none", "no fitment from this row")
 WITHOUT = ("without", "no limit at this end")
 MOST_OFFERED = 8
-_LIKE_DIGITS = str.maketrans("OIL", "011")
 
 
 class Waits(Exception):
@@ -122,7 +122,7 @@ class Ends:
     def _with_digits(self, text: str) -> list[tuple[str, str]]:
         """The chassis number that is meant where letters stand for digits that look like them."""
         before, sign, serial = text.rpartition("-")
-        mended = before + sign + serial.upper().translate(_LIKE_DIGITS)
+        mended = before + sign + serial.upper().translate(LIKE_DIGITS)
         for prefix, number in readings(mended) if mended != text else ():
             if prefix in self.spans:
                 written = self._written(Chassis(prefix, number))

@@ -91,6 +91,11 @@ class FlatMapping(BaseModel):
     evidence: OptionalName = Field("", description="evidence that fitments and supersessions name")
 
 
+def as_meant(said: dict[str, str]) -> dict[str, str]:
+    """Settings as somebody typed them: a currency in capitals."""
+    return {name: text.upper() if name == "currency" else text for name, text in said.items()}
+
+
 def mistakes_in_words(mistakes: Iterable[Any]) -> str:
     """What is wrong with a mapping, setting by setting."""
     told = []

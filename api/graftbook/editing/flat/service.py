@@ -10,6 +10,7 @@ from typing import Any
 from sqlalchemy import Connection, Engine
 from sqlmodel import Session
 
+from graftbook.catalogue.format.fields import SLUG_PATTERN
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
@@ -36,7 +37,7 @@ MOST_DECISIONS = 50_000
 LONGEST_ANSWER = 300
 LONGEST_FILE = 200
 MOST_OFFERED = 2_000
-_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,79}")
+_NAME = re.compile(SLUG_PATTERN)
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,6 +14,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import Response
 
 from graftbook.access.guard import Editor, MayEdit, form_of, upload_of
+from graftbook.catalogue.format.fields import SLUG_PATTERN
 from graftbook.catalogue.loading.load import Report
 from graftbook.editing.effect import EffectLook
 from graftbook.editing.flat import service as flat
@@ -21,6 +22,7 @@ from graftbook.editing.flat.documents import MOST_CHANGES
 from graftbook.editing.flat.mapping import (
     FIELDS,
     FlatMapping,
+    as_meant,
     guessed,
     head_line_of,
     missing,
@@ -45,7 +47,7 @@ from graftbook.process.state import Service, ServiceDep
 
 router = pages_router()
 
-Name = Annotated[str, Path(pattern=r"^[A-Za-z0-9][A-Za-z0-9._-]{0,79}$")]
+Name = Annotated[str, Path(pattern=SLUG_PATTERN)]
 MOST_LISTS = 200
 ROWS_SHOWN = 8
 ON_A_PAGE = 40
@@ -178,9 +180,9 @@ def _mapped(request: Request, service: Service, name: str, form: dict[str, str])
 def _mapping_in(form: dict[str, str]) -> FlatMapping:
     columns = {name: head for name in FIELDS if (head := form.get(f"column.{name}", ""))}
     said = {name: text.strip() for name in _SETTINGS if (text := form.get(name)) is not None}
-    if "currency" in said:
-        said["currency"] = said["currency"].upper()
-    return FlatMapping.model_validate({"columns": columns, "head_line": form.get("head_line") or 1, **said})
+    return FlatMapping.model_validate(
+        {"columns": columns, "head_line": form.get("head_line") or 1, **as_meant(said)}
+    )
 
 
 def _mapping_page(
