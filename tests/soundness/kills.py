@@ -356,21 +356,20 @@ def kill_once(case: Case, copy: Callable[[str], str], demo: str, chance: random.
         assert process.exitcode == 0, f"{case.name} does not work even when nobody kills it"
         assert after != before
         case.alone[engine] = seconds, after
-    whole = case.alone[engine][1]
-    assert after in (before, whole), (
-        f"{case.name} on {engine} was left half done: {_half(before, after, whole)}"
+    seconds, expected = case.alone[engine]
+    assert after in (before, expected), (
+        f"{case.name} on {engine} was left half done: {_half(before, after, expected)}"
     )
     outcome = "before" if after == before else "after"
     # So the moments draw near to the one at which before turns into after.
-    seconds, expected = case.alone[engine]
     case.alone[engine] = seconds * (1.15 if outcome == "before" else 0.87), expected
     case.afterwards(url, outcome)
     return outcome
 
 
-def _half(before: str, after: str, whole: str) -> str:
+def _half(before: str, after: str, expected: str) -> str:
     """Where a state is neither the one nor the other."""
-    parts = zip(before.split("', '"), after.split("', '"), whole.split("', '"), strict=False)
+    parts = zip(before.split("', '"), after.split("', '"), expected.split("', '"), strict=False)
     return "\n".join(
         f"{was} -> {now}, not {done}" for was, now, done in parts if now not in (was, done) or was != done
     )

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Page, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect, sync_playwright
 
 from tests.soundness.server import Served, serve
 
@@ -60,6 +60,13 @@ def context(kept: BrowserContext, served: Served) -> Iterator[BrowserContext]:
     session.send("Network.clearBrowserCache")
     session.send("Storage.clearDataForOrigin", {"origin": served.address, "storageTypes": "all"})
     session.detach()
+
+
+def held_back(page: Page, address: str) -> list[Route]:
+    """What a page asks of an address from here on: it waits until the test lets it go."""
+    held: list[Route] = []
+    page.route(address, lambda route: held.append(route))
+    return held
 
 
 class Visit:

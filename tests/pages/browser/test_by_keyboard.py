@@ -5,7 +5,7 @@ import re
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
 
-from tests.pages.browser.conftest import Visit
+from tests.pages.browser.conftest import Visit, held_back
 from tests.soundness.server import Served
 
 DISCS = "/answer?chassis=24PL-018412&fit=QB-3310"
@@ -101,8 +101,7 @@ def test_what_is_typed_while_an_answer_comes_stays(visit: Visit) -> None:
     was chosen is not typed over by them."""
     page = visit.page
     page.goto("/answer?chassis=24PL-018412")
-    held: list[Route] = []
-    page.route("**/answer?*fit=*", lambda route: held.append(route))
+    held = held_back(page, "**/answer?*fit=*")
     page.fill("#fit-1", "QB-3310")
     page.keyboard.press("Tab")
     page.get_by_role("button", name="One more").first.click()
@@ -146,12 +145,11 @@ def test_suggestions_that_come_late_do_not_open_over_what_is_done_by_then(visit:
     page = visit.page
     page.goto("/check" if then == "Tab" else "/look-up")
     field = page.locator("#chassis" if then == "Tab" else "#text")
-    held: list[Route] = []
     shown = page.get_by_role("option")
     if then == "taken":
         field.press_sequentially("QB-33")
         expect(shown.first).to_be_visible()
-    page.route("**/suggest/**", lambda route: held.append(route))
+    held = held_back(page, "**/suggest/**")
     with page.expect_request("**/suggest/**"):
         field.press_sequentially("10" if then == "taken" else "24PL" if then == "Tab" else "QB-33")
     if then == "cleared":
@@ -184,8 +182,7 @@ def test_a_form_that_is_checked_as_one_types_leaves_the_cursor_where_it_is(
 def test_marked_text_is_typed_over_though_the_answer_came_meanwhile(visit: Visit) -> None:
     page = visit.page
     page.goto("/answer?chassis=24PL-018412")
-    held: list[Route] = []
-    page.route("**/answer?*fit=*", lambda route: held.append(route))
+    held = held_back(page, "**/answer?*fit=*")
     page.fill("#fit-1", "QB-3310")
     page.keyboard.press("Enter")
     page.keyboard.press("Control+A")

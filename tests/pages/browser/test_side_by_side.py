@@ -6,7 +6,7 @@ from collections.abc import Iterator
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.pages.browser.conftest import Visit
+from tests.pages.browser.conftest import Visit, held_back
 from tests.soundness.server import Served
 
 CHASSIS, OTHER = "24PL-018412", "24PR-000200"
@@ -84,9 +84,9 @@ WATCHED = """(stopping) => {
 
 
 def test_what_takes_time_says_so_and_can_be_stopped(visit: Visit) -> None:
-    page, held = visit.page, []
+    page = visit.page
     page.goto("/orders")
-    page.route("**/look-up*", lambda route: held.append(route))
+    held = held_back(page, "**/look-up*")
     page.evaluate(WATCHED, 3000)
     page.get_by_role("link", name="Look up").click(no_wait_after=True)
     page.wait_for_timeout(4000)
@@ -111,9 +111,9 @@ def test_what_is_quick_says_nothing(visit: Visit) -> None:
 
 
 def test_who_stops_waiting_for_what_was_sent_is_told_that_it_may_be_stored(visit: Visit) -> None:
-    page, held = visit.page, []
+    page = visit.page
     page.goto("/orders")
-    page.route("**/orders/discs/send", lambda route: held.append(route))
+    held = held_back(page, "**/orders/discs/send")
     page.evaluate("""() => {
         const form = document.createElement("form");
         form.method = "post";
