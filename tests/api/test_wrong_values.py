@@ -11,6 +11,7 @@ TOLD = [
     ({"vehicle": VEHICLE, "wishes": {"fit": "x"}}, "/wishes: A list is needed here, in square brackets"),
     ({"vehicle": {"chassis": 24}}, "/vehicle/chassis: Text is needed here, in quotes"),
     ({"vehicle": {"chassis": ""}}, "/vehicle/chassis: It must not be empty"),
+    ({"vehicle": {"chassis": " \t "}}, "/vehicle/chassis: It must not be empty"),
     ({"vehicle": VEHICLE, "alternatives": "two"}, "/alternatives: A whole number is needed here"),
     ({"vehicle": VEHICLE, "alternatives": 99}, "/alternatives: It must be at most 10"),
     (
@@ -37,6 +38,12 @@ TOLD = [
 async def test_a_wrong_value_is_told_in_plain_words(client: httpx.AsyncClient, body: object, told: str):
     answer = await client.post("/v1/closures", json=body)
     assert (answer.status_code, answer.json()["detail"]) == (422, told)
+
+
+async def test_blanks_around_what_was_pasted_are_not_part_of_it(client: httpx.AsyncClient):
+    asked = {"vehicle": {"chassis": " 24PL-018412\t"}, "wishes": [{"fit": "  QB-7093 "}]}
+    answer = await client.post("/v1/closures", json=asked)
+    assert answer.json()["wishes"][0]["name"] == "wish: fit QB-7093", answer.text[:300]
 
 
 async def test_a_wrong_parameter_is_told_by_its_name(client: httpx.AsyncClient):

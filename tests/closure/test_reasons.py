@@ -12,6 +12,7 @@ import pytest
 
 from graftbook.closure.answer import Because, Cause, ChangedTogether, How, Solution
 from graftbook.closure.answering import answer_question
+from graftbook.closure.explain.reasons import WEIGHT, Link
 from graftbook.closure.question import ClearPosition, FitComponent, Question, RemedyFlaw, RemedyFlaws
 from graftbook.closure.words.wording import because_sentence, change_sentence
 from graftbook.rulebook.model import Flaw, RuleBook, Side
@@ -329,3 +330,14 @@ def test_what_makes_way_for_a_loose_part_names_the_part() -> None:
         "The old part makes way for oil (part oil): oil rule says so."
     )
     assert [b.name for b in chain(answer.solution, "seal")] == ["oil rule", "wish: fit oil"]
+
+
+def test_of_equally_short_reasons_that_which_says_most_is_told_first():
+    """What nothing ranks comes last, whatever it is called."""
+    flaw = RemedyFlaw("a")
+    ranked = [
+        Link("p", Because(Cause.companion, name, flaw, "x", how=how), 0)
+        for name, how in zip("zyxwv", WEIGHT, strict=True)
+    ]
+    unranked = Link("p", Because(Cause.flaw, "a", flaw, "x", how=How.remedies), 0)
+    assert sorted([unranked, *reversed(ranked)], key=lambda link: link.order) == [*ranked, unranked]

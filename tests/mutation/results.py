@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from tests.mutation.running import Ended
 
 SAME = Path(__file__).parent / "same.toml"
-"""Changes after which the program still does the same, each with why; and those that are noticed by a test on
-PostgreSQL, which no change is tried on, each with that test."""
+"""Changes after which the program still does the same, each with why; and those that are noticed by a test
+which is not tried (on PostgreSQL, or in a process of its own), each with that test."""
 
 NOT_NOTICED = ("survived", "cut short", "timed out", "not covered")
 STATES = ("noticed", *NOT_NOTICED, "same", "not made", "unreadable", "not yet run")
@@ -87,7 +87,7 @@ def same() -> dict[str, str]:
 
 
 def noticed_elsewhere() -> dict[str, str]:
-    """The test on PostgreSQL that fails with a change, by its name."""
+    """The test outside the map that fails with a change, by its name."""
     return {one["name"]: one["test"] for one in _told() if "test" in one}
 
 
