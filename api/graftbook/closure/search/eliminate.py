@@ -27,7 +27,7 @@ either way.
 import heapq
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
@@ -58,8 +58,8 @@ class Elimination:
         self.breakable = self.tables.breakable
         self._plant()
 
-    def _plant(self) -> None:
-        self.tree = _Tree(self.packed)
+    def _plant(self, before: "_Tree | None" = None) -> None:
+        self.tree = _Tree(self.packed, before)
         self._priced: dict[str, dict[str | None, tuple[int, ...] | None]] = {}
         self._first: Found | None = None
         self._seconds: dict[tuple[str, str | None], Found] = {}
@@ -76,7 +76,7 @@ class Elimination:
             if self.tables.add_budget(use):
                 self.breakable = [other for other in self.breakable if other is not use]
         self.packed.take_in()
-        self._plant()
+        self._plant(self.tree)
 
     def broken_by(self, found: Found) -> list[BudgetUse]:
         """The budgets that a set breaks and that do not take part yet."""
@@ -102,7 +102,7 @@ class Elimination:
             at_best = (self._costs(tree, variable) == best[:, None]).all(axis=0)
             if at_best.sum() > 1:
                 self.packed.restrict(variable, int(at_best.argmax()))
-                tree = _Tree(self.packed, tree.order)
+                tree = _Tree(self.packed, tree, tree.order)
                 if tree.alone:
                     break
         self.packed.release()
@@ -205,8 +205,9 @@ class _Step:
 
     variables: tuple[int, ...]
     cells: Cells
-    message: Cells
+    message: Table
     """The least over the variable, for each combination of the others."""
+    made_of: list[Table]
     parent: int = -1
     """The variable whose step takes the message up; -1: none, it is a number."""
     belief: Cells | None = None
@@ -219,15 +220,16 @@ class _Step:
         if self._leading is None:
             cells = self.cells[0]
             if len(self.cells) > 1:
-                cells = np.where(cells == self.message[0], self.cells[1], NEVER)
+                cells = np.where(cells == self.message.cells[0], self.cells[1], NEVER)
             self._leading = cells.argmin(axis=0)
         return self._leading
 
 
 class _Tree:
-    """The two passes over one order of elimination."""
+    """The two passes over one order of elimination. Steps that the tree `before` took from the same tables
+    are not taken again."""
 
-    def __init__(self, packed: Packed, order: list[int] | None = None) -> None:
+    def __init__(self, packed: Packed, before: "_Tree | None" = None, order: list[int] | None = None) -> None:
         self.packed = packed
         self.sizes = [len(values) for values in packed.values]
         free = [v for v in range(len(self.sizes)) if v not in packed.aliases]
@@ -235,9 +237,9 @@ class _Tree:
         self.steps: dict[int, _Step] = {}
         self.rest = np.zeros(packed.words, dtype=np.int64)
         self._costs: dict[int, Cells] = {}
-        self._up()
+        self._up(before.steps if before else {})
 
-    def _up(self) -> None:
+    def _up(self, taken: Mapping[int, _Step]) -> None:
         turn = {variable: at for at, variable in enumerate(self.order)}
         buckets: dict[int, list[Table]] = {variable: [] for variable in self.order}
         for table in self.packed.ready:
@@ -251,15 +253,21 @@ class _Tree:
             others = sorted(
                 {v for table in tables for v in table.variables if v != variable}, key=turn.__getitem__
             )
-            variables = (variable, *others)
-            cells = self._sum(variables, tables)
-            message = least(cells, 0)
-            parent = others[0] if others else -1
-            self.steps[variable] = _Step(variables, cells, message, parent)
-            if others:
-                buckets[parent].append(Table(tuple(others), message))
+            variables, step = (variable, *others), taken.get(variable)
+            if step and step.variables == variables and step.made_of == tables:
+                step = replace(step, belief=None)
             else:
-                self.rest = np.minimum(self.rest + message, NEVER)
+                step = self._step(variables, tables)
+            self.steps[variable] = step
+            if others:
+                buckets[step.parent].append(step.message)
+            else:
+                self.rest = np.minimum(self.rest + step.message.cells, NEVER)
+
+    def _step(self, variables: tuple[int, ...], tables: list[Table]) -> _Step:
+        cells = self._sum(variables, tables)
+        parent = variables[1] if len(variables) > 1 else -1
+        return _Step(variables, cells, Table(variables[1:], least(cells, 0)), tables, parent)
 
     def _sum(self, variables: tuple[int, ...], tables: Sequence[Table]) -> Cells:
         axis = {variable: at for at, variable in enumerate(variables)}
@@ -291,14 +299,13 @@ class _Tree:
     def _hear(self, step: _Step) -> None:
         """What the rest costs, as the parent's step knows it, comes on top."""
         if step.parent < 0:
-            beside = np.minimum(self.rest - step.message, NEVER)
+            beside = np.minimum(self.rest - step.message.cells, NEVER)
             step.belief = np.minimum(step.cells + beside.reshape(-1, *[1] * (step.cells.ndim - 1)), NEVER)
             return
         above = self.steps[step.parent]
         axis = {variable: at for at, variable in enumerate(above.variables)}
-        told = Table(step.variables[1:], step.message)
         assert above.belief is not None
-        beside = np.where(above.belief >= NEVER, NEVER, above.belief - _aligned(told, axis))
+        beside = np.where(above.belief >= NEVER, NEVER, above.belief - _aligned(step.message, axis))
         kept = set(step.variables)
         for at in reversed(range(len(above.variables))):
             if above.variables[at] not in kept:
@@ -337,12 +344,14 @@ class _Tree:
         """A best assignment of those in which the variable has the value, and what is other in it than in
         the best of all; steps under which nothing differs stay as there.
         """
+        best = self.at_best
         upward = {variable: value}
         step: _Step | None = self.steps[variable]
         while step is not None:
             self._choose(step.variables, self._believe(step), upward)
+            if all(upward[v] == best[v] for v in step.variables[1:]):
+                break  # what is above meets nothing that differs: it stays the best
             step = self.steps.get(step.parent)
-        best = self.at_best
         chosen = {**best, **upward}
         changed = {v for v, at in upward.items() if at != best[v]}
         waiting = [turn for v in changed for turn in self._below[v]]

@@ -26,9 +26,9 @@ Cells = np.ndarray[Any, np.dtype[np.int64]]
 """Costs: the first axis is the word, the others are variables."""
 
 
-@dataclass(slots=True)
+@dataclass(slots=True, eq=False)
 class Table:
-    """Costs over some variables."""
+    """Costs over some variables. Nobody writes in one, so it is the same for as long as it is kept."""
 
     variables: tuple[int, ...]
     cells: Cells
