@@ -39,15 +39,20 @@ def test_no_reader_holds_the_writers_lock_and_a_writer_is_let_through(own_demo_u
 
 
 def test_a_large_load_holds_the_writers_lock_for_its_last_step_only(own_demo_url: str, start: Any) -> None:
-    """Measured against the load itself, since a busy machine is slow at both. Readers, of whom none holds the
-    lock, would do no more than make it slow: the long form has them all."""
-    beside = Beside(start(own_demo_url), own_demo_url)
-    figures = beside.run(0, load=COMPONENTS, readers=["closure"])
-    assert not figures.wrong, figures
-    assert [load.status for load in figures.loads] == [200, 200]
-    for load in figures.loads:
-        assert load.waits, figures
-        assert max(load.waits) < load.seconds / 2, figures
+    """Measured against the load itself, since a busy machine is slow at both; and up to three times, since
+    it may stop whoever tries the lock for once, where a load that holds it holds it each time. Readers, of
+    whom none does, would do no more than make it slow: the long form has them all."""
+    served = start(own_demo_url)
+    measured = []
+    for _ in range(3):
+        figures = Beside(served, own_demo_url).run(0, load=COMPONENTS, readers=["closure"])
+        assert not figures.wrong, figures
+        assert [load.status for load in figures.loads] == [200, 200]
+        assert all(load.waits for load in figures.loads), figures
+        measured.append(figures)
+        if all(max(load.waits) < load.seconds / 2 for load in figures.loads):
+            return
+    pytest.fail(f"the lock was held: {measured}")
 
 
 def test_a_lock_that_is_held_is_counted(own_demo_url: str, start: Any) -> None:
