@@ -73,6 +73,15 @@ def test_what_several_cautions_end_in_stands_once_after_them() -> None:
     assert told == ["Brakes hold lives.", "Fuel burns.", "QB-9001: harmful", "Acid.", "Ask a fitter."]
     assert said_once(["Brakes hold lives. Ask a fitter."]) == ["Brakes hold lives. Ask a fitter."]
     assert said_once(["Acid.", "Acid."]) == ["Acid."]
+    assert said_once(["Brakes. Ask.", "Fuel: burns. Ask."], "Ask and obey.") == [
+        "Brakes.",
+        "Fuel: burns.",
+        "Ask and obey.",
+    ]
+    assert said_once(["A-1: acid: wear gloves", "Heat: no flame.", "A-2: acid: wear gloves"]) == [
+        "A-1, A-2: acid: wear gloves",
+        "Heat: no flame.",
+    ]
 
 
 def test_rows_that_differ_in_their_side_alone_are_one() -> None:

@@ -220,6 +220,22 @@ async def test_lines_that_do_not_go_together_are_named_with_ways_out(browser: ht
     assert "do not go together" not in text_of(without)
 
 
+async def test_what_cannot_be_worked_out_for_want_of_the_same_is_told_once(
+    browser: httpx.AsyncClient,
+) -> None:
+    """A caliper without its disc: what a dozen checks lack stands once, the others under it."""
+    page = (await checked(browser, "QB-3310")).text
+    checks = page[page.index('id="checks"') :]
+    told, folded = checks.split("more for want of the same", 1)
+    assert told.count("effective radius of the disc of QB-3310") == 1
+    more = int(told.rsplit(">", 1)[1])
+    listed = folded[: folded.index("</details>")]
+    assert listed.count("effective radius of the disc of QB-3310") == more > 5
+    title = re.search(r'<h3>This set makes it fail or worse <span class="aside">(\d+)', checks)
+    assert title
+    assert int(title[1]) > more
+
+
 async def test_what_is_too_much_is_taken_off_by_its_button(browser: httpx.AsyncClient) -> None:
     page = await checked(browser, "QB-3310\nQL-3046\n3 x QA-9041\nQB-9003", fit="QL-3046")
     assert "Too much" in text_of(page)

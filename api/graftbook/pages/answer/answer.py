@@ -46,6 +46,13 @@ IN_PLACE, THE_RESULT = "Graftbook-In-Place", "result"
 VARIES = {"Vary": f"Cookie, {IN_PLACE}"}
 
 
+class FindingTold(FindingOut):
+    """A finding, what the same check says of today, and those that lack the same figures."""
+
+    today: str
+    more: list["FindingTold"]
+
+
 class FlawTold(FlawNoteOut):
     """A flaw with every position that has it."""
 
@@ -232,7 +239,7 @@ def check_groups(checks: ChecksOut) -> dict[str, Any]:
         "verdict": checks["verdict"],
         "by_the_set": sum(checks["counts"][kind] for kind in BY_THE_SET),
         "groups": [
-            {**group, "findings": [{**f, "today": of_today(f)} for f in group["findings"]]}
+            {**group, "count": len(group["findings"]), "findings": _for_want_of(group["findings"])}
             for group in told(checks)
         ],
         "cannot_be": cannot_be(checks),
@@ -240,6 +247,19 @@ def check_groups(checks: ChecksOut) -> dict[str, Any]:
         "not_determined": checks["counts"]["not determined"],
         "rest": [{"subject": subject, "findings": findings} for subject, findings in rest.items()],
     }
+
+
+def _for_want_of(findings: Sequence[FindingOut]) -> list[FindingTold]:
+    """The findings, each with what it says of today; what cannot be worked out for want of the same figures
+    stands once, the others as its `more`."""
+    told: list[FindingTold] = []
+    first: dict[tuple[str, ...], FindingTold] = {}
+    for finding in findings:
+        one: FindingTold = {**finding, "today": of_today(finding), "more": []}
+        wanting = (*finding["missing"], *finding["impossible"])
+        known = first.setdefault(wanting, one) if finding["missing"] else one
+        (told if known is one else known["more"]).append(one)
+    return told
 
 
 def other_sets(others: Sequence[SetOut], found: SetOut, asked_now: PageQuestion) -> list[OtherSet]:
