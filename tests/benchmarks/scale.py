@@ -14,6 +14,8 @@ from typing import Any
 from sqlalchemy import Engine
 
 from graftbook.catalogue.compiling.books import Books
+from graftbook.catalogue.lint.finding import Wrong
+from graftbook.catalogue.lint.lint import lint
 from graftbook.catalogue.search import Search, find
 from graftbook.catalogue.store.lookup import find_vehicle
 from graftbook.closure.answering import answer_question
@@ -55,7 +57,7 @@ def tables(full: bool) -> Iterator[Table]:
     yield table
 
 
-ONCE = ("a thousand records loaded",)
+ONCE = ("a thousand records loaded", "a thousand components linted")
 """What has no target here."""
 
 
@@ -64,6 +66,10 @@ def _measured(size: int) -> Iterator[tuple[str, float]]:
         start = time.process_time()
         records = load_all(engine, path).records.total()
         yield ONCE[0], (time.process_time() - start) * 1_000_000 / records
+        start = time.process_time()
+        found = {finding.wrong for finding in lint(engine)}
+        assert found == {Wrong.no_evidence}, found
+        yield ONCE[1], (time.process_time() - start) * 1_000_000 / size
         yield from ((what, _median(ask)) for what, ask in _questions(engine))
 
 
