@@ -336,14 +336,18 @@ def test_a_list_is_completed_without_script(chromium: Browser, served: Served) -
 def test_what_is_folded_on_the_screen_is_whole_on_paper(visit: Visit, address: str) -> None:
     page = visit.page
     page.goto(address)
-    folded = page.locator(
-        "#main details:not([open], .noprint, .chain, :has(form), td > details, form details)"
-    )
+    otherwise = ".noprint, .chain, .counted, .counted *, :has(form), td > details, form details"
+    folded = page.locator(f"#main details:not([open], {otherwise})")
+    counted = page.locator("#main details.counted:not([open])")
     unseen = """all => all.filter(one => ![...one.children].slice(1).some(part => part.checkVisibility()))
         .map(one => one.querySelector("summary").textContent)"""
     assert len(folded.evaluate_all(unseen)) > 1, "on the screen they are folded"
     page.emulate_media(media="print")
     assert folded.evaluate_all(unseen) == []
+    assert counted.count() or address.startswith("/compare")
+    assert len(counted.evaluate_all(unseen)) == counted.count(), "what its head counts is not printed"
+    counted.evaluate_all("all => all.forEach(one => { one.open = true })")
+    assert page.locator("#main details.counted").evaluate_all(unseen) == []
     page.emulate_media(media="screen")
 
 
