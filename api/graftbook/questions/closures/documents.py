@@ -142,7 +142,7 @@ def least_evidence_document(book: RuleBook, least: Grade, asked: Answer, without
             for change in compared.only_in_one
             if change.component and asked.solution
         ],
-        "sentence": wording.least_evidence_sentence(book, least, compared),
+        "sentence": wording.least_evidence_sentence(least, compared),
     }
 
 
