@@ -16,7 +16,7 @@ from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
 from graftbook.access.scopes import Scope
 from graftbook.access.sessions import COOKIE, FORM_HEADER
 from graftbook.catalogue.store.cursors import read_cursor, read_number, write_cursor
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.parameters import Cursor, Limit, page_answer, page_of
 from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.problems import ForeignName, ForgedRequest, KeyNeeded, ScopeNeeded, SlowDown
@@ -31,7 +31,7 @@ KeyId = Annotated[str, Path(max_length=16, examples=["4fT0a9Zq"], description="a
     "/keys",
     operation_id="listKeys",
     summary="The keys, without their secrets",
-    responses={200: {"model": KeysOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+    responses=answers(KeysOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_keys(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
     """In the order of their creation; revoked ones stay."""
@@ -51,12 +51,14 @@ def list_keys(request: Request, service: ServiceDep, limit: Limit = None, cursor
     operation_id="createKey",
     summary="Make a key; the answer shows it this once",
     status_code=201,
-    responses={
-        201: {"model": NewKeyOut},
-        **documented(
-            problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia
-        ),
-    },
+    responses=answers(
+        NewKeyOut,
+        problems.MalformedRequest,
+        problems.InvalidRequest,
+        problems.TooLarge,
+        problems.UnsupportedMedia,
+        status=201,
+    ),
 )
 def create_key(body: KeyIn, request: Request, service: ServiceDep) -> Response:
     """It is stored as a digest only. The trail says who made it."""
@@ -83,10 +85,7 @@ def revoke_key(id: KeyId, request: Request, service: ServiceDep) -> Response:
     "/audit",
     operation_id="listAccessEvents",
     summary="The trail: changes made, keys made and revoked, attempts refused",
-    responses={
-        200: {"model": AccessEventsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(AccessEventsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_events(
     request: Request,

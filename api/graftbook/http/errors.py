@@ -14,6 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, Validation
 from graftbook.catalogue.format.fields import mistake_in_words
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.load import Report
+from graftbook.http.contract.headers import carries
 from graftbook.http.responses import PROBLEM_JSON
 from graftbook.http.values import capital
 from graftbook.problems import (
@@ -102,6 +103,25 @@ def _error(mistake: Any) -> dict[str, str]:
         pointer_of(inside) if place not in ("query", "path", "header") else ".".join(map(str, inside[:1]))
     )
     return {"pointer": printable(pointer), "message": begun(printable(mistake_in_words(mistake)))}
+
+
+def answers(
+    model: Any,
+    *leaves: type[Problem],
+    status: int = 200,
+    headers: Sequence[str] = (),
+    unchanged: str = "",
+) -> dict[int | str, dict[str, Any]]:
+    """The `responses` of a route that answers with this document, or with one of these problems.
+
+    `headers`: those that the answer has, or may have. `unchanged`: what 304 says, where there is one.
+    """
+    told: dict[int | str, dict[str, Any]] = {status: {"model": model}}
+    if headers:
+        told[status] |= carries(*headers)
+    if unchanged:
+        told[304] = {"description": unchanged}
+    return told | documented(*leaves)
 
 
 def documented(*leaves: type[Problem]) -> dict[int | str, dict[str, Any]]:

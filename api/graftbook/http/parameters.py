@@ -163,6 +163,12 @@ Limit = Annotated[int | None, Query(ge=1, le=500, description="lines a page")]
 Cursor = Annotated[str, Query(max_length=2_000, description="the `next` of the page before")]
 
 
+Why = Annotated[
+    str, Query(max_length=500, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$", description="why, for the history")
+]
+DryRun = Annotated[bool, Query(description="check everything, store nothing")]
+
+
 class PageOut(Document):
     next: Annotated[
         str | None, Field(description="cursor of the next page; null on the last; also a Link header")

@@ -24,7 +24,7 @@ from graftbook.orders.documents import order_facts, reconciled
 from graftbook.orders.needs import Need, Needs, Wanted, needs_of
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
-from graftbook.orders.stock.stock import stock_for, stock_version
+from graftbook.orders.stock.store import stock_for, stock_version
 from graftbook.problems import pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood

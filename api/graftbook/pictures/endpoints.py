@@ -11,7 +11,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.responses import has_already, json_answer, media_type_of, not_modified, read_answer
 from graftbook.pictures import service as pictures
 from graftbook.pictures.image import MEDIA_TYPES, TAKEN, Kept, kept_of
@@ -43,10 +43,7 @@ _PIXELS = {media: {"schema": {"type": "string", "format": "binary"}} for media i
     operation_id="listPictures",
     summary="The pictures of a record or build",
     dependencies=[MayRead],
-    responses={
-        200: {"model": PicturesOut},
-        **documented(problems.InvalidRequest, problems.UnknownBuild, problems.UnknownRecord),
-    },
+    responses=answers(PicturesOut, problems.InvalidRequest, problems.UnknownBuild, problems.UnknownRecord),
 )
 def list_pictures(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
     """At most twelve, in the order in which they were attached, without their pixels."""

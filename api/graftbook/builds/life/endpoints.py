@@ -16,7 +16,7 @@ from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
 from graftbook.catalogue.store.cursors import read_number
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day
 from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import ASK_AGAIN, JSON, bytes_answer, read_answer
@@ -72,20 +72,19 @@ def list_events(
     operation_id="recordBuildEvents",
     summary="Record what was so of a build",
     status_code=201,
-    responses={
-        201: {"model": BuildOut},
-        **documented(
-            *BODY,
-            problems.UnknownComponent,
-            problems.UnknownPosition,
-            problems.UnknownFlaw,
-            problems.UnknownUpgrade,
-            problems.UnknownSection,
-            problems.UnknownSpecification,
-            problems.UnknownCharacteristic,
-            *ONCE,
-        ),
-    },
+    responses=answers(
+        BuildOut,
+        *BODY,
+        problems.UnknownComponent,
+        problems.UnknownPosition,
+        problems.UnknownFlaw,
+        problems.UnknownUpgrade,
+        problems.UnknownSection,
+        problems.UnknownSpecification,
+        problems.UnknownCharacteristic,
+        *ONCE,
+        status=201,
+    ),
 )
 def record_events(
     name: Name, body: s.EventsIn, service: ServiceDep, orderer: Orderer, once: OnceAsked
@@ -149,10 +148,15 @@ def get_order_list(
     operation_id="carryOutOrderList",
     summary="Record that an order list was carried out, whole or step by step",
     status_code=201,
-    responses={
-        201: {"model": BuildOut},
-        **documented(*BODY, problems.UnknownOrderList, problems.VehicleMismatch, problems.WrongState, *ONCE),
-    },
+    responses=answers(
+        BuildOut,
+        *BODY,
+        problems.UnknownOrderList,
+        problems.VehicleMismatch,
+        problems.WrongState,
+        *ONCE,
+        status=201,
+    ),
 )
 def carry_out(
     name: Name, body: s.CarriedOutIn, service: ServiceDep, orderer: Orderer, once: OnceAsked

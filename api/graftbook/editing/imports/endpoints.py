@@ -24,11 +24,11 @@ from graftbook.editing.imports.service import Edit, import_from
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
-from graftbook.editing.said import Why
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import CELL
 from graftbook.http.middleware import doubtful
+from graftbook.http.parameters import DryRun, Why
 from graftbook.http.responses import (
     ASK_AGAIN,
     bytes_answer,
@@ -122,26 +122,24 @@ _BODIES = {
     operation_id="importRecords",
     summary="Store records, all or nothing",
     openapi_extra=_BODIES,
-    responses={
-        200: {"model": ImportOut},
-        **documented(
-            Busy,
-            ImportRefused,
-            InvalidRequest,
-            MalformedRequest,
-            NotAsShown,
-            ReviewNeeded,
-            TooLarge,
-            UnsupportedMedia,
-            *ONCE,
-        ),
-    },
+    responses=answers(
+        ImportOut,
+        Busy,
+        ImportRefused,
+        InvalidRequest,
+        MalformedRequest,
+        NotAsShown,
+        ReviewNeeded,
+        TooLarge,
+        UnsupportedMedia,
+        *ONCE,
+    ),
 )
 async def import_records(
     request: Request,
     service: ServiceDep,
     editor: Editor,
-    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    dry_run: DryRun = False,
     whole: Annotated[
         bool,
         Query(description="take away what is not sent, of the kinds that are; preview it with `dry_run`"),

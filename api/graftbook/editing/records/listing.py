@@ -20,7 +20,7 @@ from graftbook.database import reading
 from graftbook.document import Document
 from graftbook.editing.records.service import record_etag
 from graftbook.editing.schemas import RecordRow
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.parameters import Cursor, Limit, PageOut, next_link, takes
 from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
@@ -87,11 +87,9 @@ def _every_filter() -> dict[str, Any]:
     summary="The records of one kind, by name",
     dependencies=[MayRead, takes(of=_filters)],
     openapi_extra={"parameters": [_every_filter()]},
-    responses={
-        200: {"model": RecordListOut},
-        304: {"description": "You have this"},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(
+        RecordListOut, problems.InvalidCursor, problems.InvalidRequest, unchanged="You have this"
+    ),
 )
 def list_records(
     request: Request,

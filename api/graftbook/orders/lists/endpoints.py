@@ -10,7 +10,7 @@ from graftbook.access.guard import MayRead, Orderer
 from graftbook.builds.schemas import Slug
 from graftbook.catalogue.store.cursors import read_name, read_number
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Word
 from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
@@ -68,10 +68,7 @@ _changed = json_told(200, _headers)
     operation_id="listOrderLists",
     summary="The kept order lists",
     dependencies=[MayRead],
-    responses={
-        200: {"model": schemas.OrderListsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(schemas.OrderListsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_lists(
     request: Request,
@@ -263,10 +260,9 @@ def receive_list(
     operation_id="listOrderListBookings",
     summary="The deliveries that were booked, the oldest first",
     dependencies=[MayRead],
-    responses={
-        200: {"model": schemas.BookingsOut},
-        **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(
+        schemas.BookingsOut, problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest
+    ),
 )
 def list_bookings(
     request: Request, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -341,10 +337,9 @@ def discard_list(name: Name, service: ServiceDep, orderer: Orderer, if_match: If
     operation_id="listOrderListEvents",
     summary="The steps of a list, the oldest first",
     dependencies=[MayRead],
-    responses={
-        200: {"model": schemas.OrderEventsOut},
-        **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(
+        schemas.OrderEventsOut, problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest
+    ),
 )
 def list_events(
     request: Request, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""

@@ -10,9 +10,9 @@ from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.catalogue.store.cursors import read_name
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented, refused
+from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import Word
-from graftbook.http.parameters import Cursor, Limit, page_of
+from graftbook.http.parameters import Cursor, DryRun, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -95,26 +95,24 @@ _SHEET = {
     operation_id="countStock",
     summary="The store was counted: say what lies there of many numbers at once",
     openapi_extra=_SHEET,
-    responses={
-        200: {"model": StockCountOut},
-        **documented(
-            problems.Busy,
-            problems.ImportRefused,
-            problems.InvalidRequest,
-            problems.PreconditionFailed,
-            problems.PreconditionRequired,
-            problems.TooLarge,
-            problems.UnsupportedMedia,
-            *ONCE,
-        ),
-    },
+    responses=answers(
+        StockCountOut,
+        problems.Busy,
+        problems.ImportRefused,
+        problems.InvalidRequest,
+        problems.PreconditionFailed,
+        problems.PreconditionRequired,
+        problems.TooLarge,
+        problems.UnsupportedMedia,
+        *ONCE,
+    ),
 )
 async def count_stock(
     request: Request,
     service: ServiceDep,
     orderer: Orderer,
     whole: Annotated[bool, Query(description="numbers that the sheet does not name leave the store")] = False,
-    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    dry_run: DryRun = False,
     if_match: IfMatchOfWhatIsThere = None,
     key: OnceKey = None,
 ) -> Response:
@@ -159,11 +157,7 @@ def _counted(report: stock.CountReport) -> Answer:
     operation_id="getStock",
     summary="What lies in the store of one number",
     dependencies=[MayRead],
-    responses={
-        200: {"model": StockOut},
-        304: {"description": "You have this"},
-        **documented(problems.NotInStore, problems.InvalidRequest),
-    },
+    responses=answers(StockOut, problems.NotInStore, problems.InvalidRequest, unchanged="You have this"),
 )
 def get_stock(request: Request, number: Number, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
@@ -179,16 +173,15 @@ def get_stock(request: Request, number: Number, service: ServiceDep) -> Response
     operation_id="putStock",
     summary="Say what lies in the store of one number",
     dependencies=[MayOrder],
-    responses={
-        200: {"model": StockOut, **carries("ETag")},
-        **documented(
-            *CHANGES,
-            problems.MalformedRequest,
-            problems.TooLarge,
-            problems.UnknownComponent,
-            problems.UnsupportedMedia,
-        ),
-    },
+    responses=answers(
+        StockOut,
+        *CHANGES,
+        problems.MalformedRequest,
+        problems.TooLarge,
+        problems.UnknownComponent,
+        problems.UnsupportedMedia,
+        headers=("ETag",),
+    ),
 )
 def put_stock(
     number: Number, body: StockIn, service: ServiceDep, if_match: IfMatchOfWhatIsThere = None

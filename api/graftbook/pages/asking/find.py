@@ -14,7 +14,7 @@ from graftbook.catalogue.store.lookup import chassis_starting, find_vehicle, num
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
-from graftbook.orders.stock.stock import stock_for
+from graftbook.orders.stock.store import stock_for
 from graftbook.pages.asking.mending import ASKED_BY, MOST_MEANT, searched
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
