@@ -111,6 +111,8 @@ async def test_an_order_is_ticked_off_and_the_sheet_follows(
         assert "/builds/red-van/order/discs" in page.text
         steps = await counter.get("/builds/red-van/order/discs")
         assert 'name="step-brake.front.left"' in steps.text
+        assert "Brakes hold lives" in text_of(steps), "who works along it is told what can hurt"
+        assert "the judgement of a licensed person come before this list" in text_of(steps)
         heads = re.findall(
             r"<details class=\"insection printed\"( open)?><summary><h2>([^<]+)</h2>", steps.text
         )

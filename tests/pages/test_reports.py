@@ -18,7 +18,7 @@ async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: htt
     assert 'value="24PL-018412"' in form.text
     assert '<option value="brake.front.left">front brake, left</option>' in form.text
     taken = text_of(await writer.post("/report", data=SENT, headers=BROWSER))
-    assert "Thank you: it is taken in" in taken
+    assert "Thank you: the report is kept" in taken
     assert "from built and driven to measured" in taken
     told = text_of(await writer.get("/component/QB-3310", headers=BROWSER))
     assert "How far it is proved" in told

@@ -9,7 +9,7 @@ from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.asking.mending import QUESTION_PAGES, form_address, meant
 from graftbook.pages.asking.question import question_of
 from graftbook.pages.frame import page
-from graftbook.problems import Problem
+from graftbook.problems import KeyNeeded, Problem, SlowDown
 
 
 def pages_router() -> APIRouter:
@@ -26,6 +26,8 @@ def wants_page(request: Request) -> bool:
 def problem_page(request: Request, problem: Problem) -> Response:
     """A problem in the words of the API, with ways on: near names, what words may mean, the form again."""
     path, question = request.url.path, question_of(request.query_params)
+    if path == "/signin" and isinstance(problem, KeyNeeded | SlowDown):
+        return _signing_in_again(request, problem)
     asked = path in QUESTION_PAGES
     return page(
         request,
@@ -39,6 +41,19 @@ def problem_page(request: Request, problem: Problem) -> Response:
         question=question,
         retyped=path if asked else "/vehicle",
         request_id=getattr(request.state, "request_id", ""),
+    )
+
+
+def _signing_in_again(request: Request, problem: KeyNeeded | SlowDown) -> Response:
+    """The form once more. Why a key is not usable is not said, so that nobody learns which there are."""
+    not_usable = "This key is not usable: look whether it was copied whole. It may also have ended."
+    return page(
+        request,
+        "signin.html",
+        status=problem.answer_status,
+        headers={**KEEP_NOTHING, **problem.headers},
+        following=request.state.following,
+        refused=not_usable if isinstance(problem, KeyNeeded) else f"{problem.title}. {problem.detail}.",
     )
 
 

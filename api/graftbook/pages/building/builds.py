@@ -24,6 +24,7 @@ from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, document_etag
 from graftbook.orders.forms import PDF
 from graftbook.orders.lists import overview
+from graftbook.orders.lists.service import list_document
 from graftbook.pages.answer.answer import check_groups
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.building.typed import Form, placed, said, wishes_in
@@ -247,6 +248,7 @@ def _steps_page(
         headers=KEEP_NOTHING,
         name=name,
         facts=carrying_out.list_steps(service, name, listed),
+        order=list_document(service.engine, listed),
         today=builds.today().isoformat(),
         typed=typed,
         told=told,

@@ -66,10 +66,10 @@ LISTS_ON_A_PAGE = 200
 MINE = "mine"
 FILTERS = (("", "All"), (overview.OPEN, "Open"), (overview.LATE, "Late"), (MINE, "Mine"))
 NO_NAME = (
-    "A name has letters, figures, dots, dashes and underscores, no blanks, begins with a letter or a figure, "
-    "and is at most 80 long."
+    "A name has letters, digits, dots, dashes and underscores, no spaces, begins with a letter or a digit, "
+    "and has at most 80 characters."
 )
-NO_NOTE = "A note is at most 2,000 letters long and has no control characters."
+NO_NOTE = "A note is plain text of at most 2,000 characters."
 
 
 @router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO, BUY_FROM])])
