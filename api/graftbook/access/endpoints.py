@@ -15,9 +15,9 @@ from graftbook.access.guard import SCHEME, MayAdminister, caller_of, door_of
 from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
 from graftbook.access.scopes import Scope
 from graftbook.access.sessions import COOKIE, FORM_HEADER
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_cursor, read_number, write_cursor
 from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_answer, page_of
 from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.problems import ForeignName, ForgedRequest, KeyNeeded, ScopeNeeded, SlowDown
 from graftbook.process.state import ServiceDep
@@ -99,10 +99,8 @@ def list_events(
     """Newest first. Refused attempts are counted together, `times` a row."""
     door_of(request).settle()
     size, search = limit or service.settings.page_size, {"list": "audit", "key": key, "outcome": outcome}
-    before = _number(read_cursor(cursor, search, 1)[0]) if cursor else None
-    rows = access.list_events(service.engine, before, size + 1, key, outcome)
-    following = write_cursor(search, [str(rows[size - 1]["number"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    rows = access.list_events(service.engine, read_number(cursor, search), size + 1, key, outcome)
+    return page_of(request, rows, size, search, by="number")
 
 
 def _moment(text: str) -> datetime:
@@ -110,12 +108,6 @@ def _moment(text: str) -> datetime:
         return datetime.fromisoformat(text)
     except ValueError:
         raise problems.InvalidCursor("take the cursor from the answer before, unchanged") from None
-
-
-def _number(text: str) -> int:
-    if not text.isdecimal() or len(text) > 18:
-        raise problems.InvalidCursor("take the cursor from the answer before, unchanged")
-    return int(text)
 
 
 COOKIE_SCHEME = "page_session"

@@ -8,6 +8,7 @@ from sqlmodel import Field, SQLModel
 
 from graftbook.access.scopes import Scope
 from graftbook.catalogue.store.columns import at_least, one_of, refers, words
+from graftbook.database import in_utc
 
 OutcomeWord = Literal["done", "failed", "refused"]
 OUTCOMES: tuple[OutcomeWord, ...] = get_args(OutcomeWord)
@@ -27,9 +28,7 @@ class Moment(TypeDecorator[datetime]):
         return value.astimezone(UTC) if value else None
 
     def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+        return in_utc(value) if value else None
 
 
 def _moment(*, optional: bool = False, index: bool = False) -> Any:

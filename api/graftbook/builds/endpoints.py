@@ -10,11 +10,11 @@ from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.builds import service as builds
 from graftbook.builds.schemas import BuildChangeIn, BuildCreateIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -57,10 +57,9 @@ CHANGES = (problems.PreconditionFailed, problems.PreconditionRequired)
 def list_builds(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
     """In name order, without their parts."""
     size = limit or service.settings.page_size
-    after = read_cursor(cursor, {"list": "builds"}, 1)[0] if cursor else ""
-    rows = builds.list_builds(service.engine, after, size + 1)
-    following = write_cursor({"list": "builds"}, [rows[size - 1]["name"]]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    search = {"list": "builds"}
+    rows = builds.list_builds(service.engine, read_name(cursor, search), size + 1)
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.post(

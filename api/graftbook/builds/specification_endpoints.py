@@ -16,10 +16,10 @@ from graftbook.builds.schemas import (
     SpecificationsOut,
 )
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -59,11 +59,9 @@ def list_specifications(
 ) -> Response:
     """In name order."""
     size = limit or service.settings.page_size
-    after = read_cursor(cursor, {"list": "specifications"}, 1)[0] if cursor else ""
-    rows = specifications.list_specifications(service.engine, after, size + 1)
-    more = len(rows) > size
-    following = write_cursor({"list": "specifications"}, [rows[size - 1]["name"]]) if more else None
-    return page_answer(request, rows[:size], following)
+    search = {"list": "specifications"}
+    rows = specifications.list_specifications(service.engine, read_name(cursor, search), size + 1)
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.post(

@@ -147,8 +147,7 @@ def sheets(
     from graftbook.catalogue.sheets_out import write_workbooks
     from graftbook.guide.made import STARTER
 
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        c.stop(f"{folder} is there and not empty; name another folder")
+    c.require_empty(folder)
     with c.readable_errors():
         engine = c.engine_for(c.settings_for(database))
         folder.mkdir(parents=True, exist_ok=True)

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import Administrator, MayAdminister
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.events import webhooks
 from graftbook.events.cursors import number_of
 from graftbook.events.problems import EventsForgotten, OtherHistory, UnknownWebhook
@@ -22,7 +22,7 @@ from graftbook.events.schemas import (
 )
 from graftbook.events.sending import Network, networks_in
 from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import KEEP_NOTHING, IfMatch, etag_wanted, json_answer
 from graftbook.process.state import Service, ServiceDep
 
@@ -146,7 +146,7 @@ def list_deliveries(
 ) -> Response:
     """One line an event, with the last answer in words."""
     size, search = limit or service.settings.page_size, {"deliveries": id}
-    before = number_of(read_cursor(cursor, search, 1)[0]) if cursor else None
+    behind = read_name(cursor, search)
+    before = number_of(behind) if behind else None
     rows = webhooks.deliveries(service.engine, id, before, size + 1)
-    following = write_cursor(search, [rows[size - 1]["cursor"]]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    return page_of(request, rows, size, search, by="cursor")

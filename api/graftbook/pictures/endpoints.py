@@ -12,7 +12,7 @@ from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
 from graftbook.http.errors import documented
-from graftbook.http.responses import has_already, json_answer, not_modified, read_answer
+from graftbook.http.responses import has_already, json_answer, media_type_of, not_modified, read_answer
 from graftbook.pictures import service as pictures
 from graftbook.pictures.image import MEDIA_TYPES, TAKEN, Kept, kept_of
 from graftbook.pictures.schemas import LONGEST_CAPTION, Digest, Kind, Name, PictureOut, PicturesOut
@@ -78,7 +78,7 @@ async def attach_picture(
 ) -> Response:
     """Send its bytes as the body: JPEG, PNG or WebP, 12 MB and 50 million pixels at most. What is kept is
     written anew from its pixels, at most 2,000 a side: nothing of its metadata stays."""
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in MEDIA_TYPES:
+    if media_type_of(request) not in MEDIA_TYPES:
         raise problems.UnsupportedMedia(f"Send {TAKEN}, and say which in Content-Type")
     sent = await request.body()
     document, new = await run_in_threadpool(_attached, service, (kind, name), sent, caption, editor.who)

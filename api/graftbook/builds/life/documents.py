@@ -18,7 +18,7 @@ from graftbook.closure.words.sentences import section_cautions
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS
 from graftbook.orders.documents import DEFERS
 from graftbook.questions.closures.check_schemas import FindingOut
-from graftbook.questions.closures.documents import section_title
+from graftbook.questions.closures.documents import section_title, staying
 from graftbook.questions.closures.schemas import (
     ChangeOut,
     LooseOut,
@@ -309,13 +309,7 @@ def _kept_original(standing: Standing) -> list[StayingOut]:
     changed = set(standing.changed)
     scope = standing.scope
     return [
-        {
-            "position": name,
-            "position_title": place.title,
-            "section": place.section,
-            "component": number,
-            "name": _name(standing, number),
-        }
-        for name, place in scope.book.positions.items()
+        staying(scope.book, name, number)
+        for name in scope.book.positions
         if name not in changed and (number := scope.today.get(name))
     ]

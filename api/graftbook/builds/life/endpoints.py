@@ -15,10 +15,10 @@ from graftbook.builds.life.paper import sheet_pdf
 from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_number
 from graftbook.http.errors import documented
 from graftbook.http.fields import Day
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import ASK_AGAIN, JSON, bytes_answer, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.forms import PDF, form_of
@@ -60,12 +60,11 @@ def list_events(
     """In the order in which it was written down. Nothing is ever changed; what was wrong is taken back."""
     size = limit or service.settings.page_size
     search = {"list": "build-events", "build": name}
-    after = int(read_cursor(cursor, search, 1)[0]) if cursor else 0
+    after = read_number(cursor, search) or 0
     events = recording.events_of(service.engine, name)
     told = recording.event_documents(events, recording.called_in(service.engine, events))
     rows = [one for one in told if one["id"] > after and not (on and one["day"] > on.isoformat())]
-    following = write_cursor(search, [str(rows[size - 1]["id"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    return page_of(request, rows, size, search, by="id")
 
 
 @router.post(

@@ -92,7 +92,7 @@ def inspect(before: Fitted, after: Fitted, law: Law = Law.un) -> list[Finding]:
     tested = on_both(before, after, _factor_tested)
     return [
         speed_shown(after, tested, law),
-        distance_counted(after, on_both(before, after, _factor)),
+        distance_counted(on_both(before, after, _factor)),
         *speedometer_teeth(before, after),
     ]
 
@@ -244,7 +244,7 @@ def _cost(pair: tuple[Component, Component]) -> tuple[float, str, str]:
     return price, drive.number, instrument.number
 
 
-def distance_counted(after: Fitted, factors: BothSides[float]) -> Finding:
+def distance_counted(factors: BothSides[float]) -> Finding:
     """Error of the odometer, which turns with the same cable."""
     error = _each(factors, lambda factor: factor - 1)
     return against(

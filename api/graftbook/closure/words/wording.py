@@ -386,7 +386,7 @@ def comparison_sentences(book: RuleBook, other_book: RuleBook, comparison: Compa
     ]
 
 
-def least_evidence_sentence(book: RuleBook, least: Grade, compared: Comparison) -> str:
+def least_evidence_sentence(least: Grade, compared: Comparison) -> str:
     """What it costs that nothing worth less is fitted: `compared` has the answer without that first."""
     grade = GRADE_WORDS[least]
     if compared.one.solution is None:

@@ -9,7 +9,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit
 from graftbook.builds.schemas import Slug
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.editing.flat import documents, schemas
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.mapping import FlatMapping
@@ -21,8 +21,16 @@ from graftbook.editing.review.service import require_no_review
 from graftbook.editing.said import DryRun, Why
 from graftbook.http.errors import documented, refused
 from graftbook.http.fields import Word
-from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, KEEP_NOTHING, IfMatch, has_already, json_answer, not_modified
+from graftbook.http.parameters import Cursor, Limit, page_of
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    KEEP_NOTHING,
+    IfMatch,
+    has_already,
+    json_answer,
+    media_type_of,
+    not_modified,
+)
 from graftbook.process.state import ServiceDep
 
 router = APIRouter(prefix="/v1/flat-lists", tags=["exchange"])
@@ -71,10 +79,9 @@ def list_flat_lists(
     """In name order."""
     size = limit or service.settings.page_size
     search = {"list": "flat-lists"}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    found = [documents.line_document(one) for one in flat.flat_lists(service.engine, after, size + 1)]
-    following = write_cursor(search, [found[size - 1]["name"]]) if len(found) > size else None
-    return page_answer(request, found[:size], following)
+    found = flat.flat_lists(service.engine, read_name(cursor, search), size + 1)
+    rows = [documents.line_document(one) for one in found]
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.get(
@@ -150,7 +157,7 @@ async def put_flat_issue(
     request: Request, name: Name, service: ServiceDep, file: File = "list.csv"
 ) -> Response:
     """At most 16 MB, 20,000 rows, 200 columns. It takes the place of an issue that was not taken."""
-    media = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    media = media_type_of(request)
     if media not in ("text/csv", "application/octet-stream"):
         raise problems.UnsupportedMedia("Send the list as text/csv")
     length = request.headers.get("content-length", "")

@@ -29,7 +29,14 @@ from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented
 from graftbook.http.fields import CELL
 from graftbook.http.middleware import doubtful
-from graftbook.http.responses import ASK_AGAIN, bytes_answer, etag_of, has_already, not_modified
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    bytes_answer,
+    etag_of,
+    has_already,
+    media_type_of,
+    not_modified,
+)
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
 from graftbook.problems import (
@@ -160,7 +167,7 @@ async def import_records(
     be read in two ways is a mistake that names the parameter which settles it."""
     if not dry_run:
         require_no_review(service)
-    media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    media = media_type_of(request)
     if media not in ("text/csv", "application/json", *WORKBOOKS):
         raise UnsupportedMedia(
             "Send a sheet as text/csv, a workbook (XLSX, ODS) under its own media type, or records as "

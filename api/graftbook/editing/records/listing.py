@@ -13,7 +13,7 @@ from graftbook.access.guard import MayRead
 from graftbook.catalogue.format.records import KIND_BY_WORD, KindWord
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import images, rows_in
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name, write_cursor
 from graftbook.catalogue.store.lists import BEGINS, filters_of, names_of
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.database import reading
@@ -106,7 +106,7 @@ def list_records(
     size = limit or service.settings.page_size
     where, wanted = _picked(kind, request.query_params), _wanted(kind, fields)
     search = {"records": kind, **where}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
+    after = read_name(cursor, search)
     with reading(service.engine) as session:
         connection = session.connection()
         epoch, revision = epoch_of(connection), current_revision(connection)

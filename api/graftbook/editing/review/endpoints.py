@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead, Orderer
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_number
 from graftbook.editing.review import service as review
 from graftbook.editing.review.documents import effect_document
 from graftbook.editing.review.problems import AlreadyDecided, OwnProposal, UnknownProposal
@@ -22,7 +22,7 @@ from graftbook.editing.review.schemas import (
     StateWord,
 )
 from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import ASK_AGAIN, json_answer, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
@@ -65,10 +65,8 @@ def list_proposals(
     """Without their changes."""
     size = limit or service.settings.page_size
     search = {"list": "proposals", "state": state or ""}
-    before = int(read_cursor(cursor, search, 1)[0]) if cursor else None
-    rows = review.proposals(service, before, size + 1, [state] if state else [])
-    following = write_cursor(search, [str(rows[size - 1]["number"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    rows = review.proposals(service, read_number(cursor, search), size + 1, [state] if state else [])
+    return page_of(request, rows, size, search, by="number")
 
 
 @router.get(

@@ -62,9 +62,9 @@ def newest_lists(session: Session, states: Iterable[str], limit: int) -> list[Or
     return list(session.exec(query.order_by(col(OrderListRow.made).desc(), OrderListRow.name).limit(limit)))
 
 
-def list_names(session: Session, limit: int = 2_000) -> list[str]:
+def list_names(session: Session) -> list[str]:
     """Names to look for near matches in."""
-    return list(session.exec(select(OrderListRow.name).order_by(OrderListRow.name).limit(limit)))
+    return list(session.exec(select(OrderListRow.name).order_by(OrderListRow.name).limit(2_000)))
 
 
 def change_list(session: Session, name: str, version: int, values: Mapping[str, Any]) -> bool:

@@ -8,17 +8,18 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import documented, refused
 from graftbook.http.fields import Word
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
     IfMatchOfWhatIsThere,
     has_already,
     json_answer,
+    media_type_of,
     not_modified,
 )
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
@@ -61,10 +62,8 @@ def list_stock(request: Request, service: ServiceDep, limit: Limit = None, curso
         return _whole(request, service)
     size = limit or service.settings.page_size
     search = {"list": "stock"}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    rows = stock.page_of_stock(service.engine, after, size + 1)
-    following = write_cursor(search, [rows[size - 1]["number"]]) if len(rows) > size else None
-    answer = page_answer(request, rows[:size], following)
+    rows = stock.page_of_stock(service.engine, read_name(cursor, search), size + 1)
+    answer = page_of(request, rows, size, search, by="number")
     answer.headers["Vary"] = "Accept"
     return answer
 
@@ -121,7 +120,7 @@ async def count_stock(
 ) -> Response:
     """A sheet: each row says what lies there of a number now; all of it is stored, or nothing. If-Match with
     the whole store's ETag is optional: what was counted by hand holds whatever was written before."""
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "text/csv":
+    if media_type_of(request) != "text/csv":
         raise problems.UnsupportedMedia("Send the sheet as text/csv")
     body = await request.body()
     once = once_of(request, key, digest_of(request, body)).told_by(_counted)

@@ -1,5 +1,6 @@
 """The search box: what somebody says, as a page and as suggestions while he types."""
 
+from collections.abc import Collection
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -129,21 +130,22 @@ def _address(item: FoundOut, chassis: str) -> str:
 @router.get("/suggest/component", dependencies=[MayRead])
 def suggest_components(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
     """Components as one types; those that fit the vehicle first."""
-    found = searched(service, text.strip(), chassis.strip(), MOST_MEANT * 2, begun=True)
-    items = search_document(found)["items"] if found else []
-    rows = [{"value": item["name"], "words": _words(item)} for item in items if item["kind"] == "component"]
-    return json_answer(rows[:MOST_MEANT], headers=KEEP_NOTHING)
+    return _suggested(service, text, chassis, ("component",))
 
 
 @router.get("/suggest/wish", dependencies=[MayRead])
 def suggest_wishes(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
     """Upgrades and components as one types, for a field of wishes: an upgrade by its title."""
+    return _suggested(service, text, chassis, ("upgrade", "component"))
+
+
+def _suggested(service: Service, text: str, chassis: str, kinds: Collection[str]) -> Response:
     found = searched(service, text.strip(), chassis.strip(), MOST_MEANT * 2, begun=True)
     items = search_document(found)["items"] if found else []
     rows = [
         {"value": item["title"] if item["kind"] == "upgrade" else item["name"], "words": _words(item)}
         for item in items
-        if item["kind"] != "flaw"
+        if item["kind"] in kinds
     ]
     return json_answer(rows[:MOST_MEANT], headers=KEEP_NOTHING)
 
