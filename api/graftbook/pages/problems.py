@@ -9,6 +9,7 @@ from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.asking.mending import QUESTION_PAGES, form_address, meant
 from graftbook.pages.asking.question import question_of
 from graftbook.pages.frame import page
+from graftbook.pages.words import called_field
 from graftbook.problems import KeyNeeded, Problem, SlowDown
 
 
@@ -35,7 +36,7 @@ def problem_page(request: Request, problem: Problem) -> Response:
         status=problem.answer_status,
         headers={**KEEP_NOTHING, **problem.headers},
         problem=problem,
-        errors=[(_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
+        errors=[(called_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
         meant=meant(request.app.state.service, path, question, problem) if asked else [],
         form=form_address(question, problem) if asked else "",
         question=question,
@@ -55,11 +56,6 @@ def _signing_in_again(request: Request, problem: KeyNeeded | SlowDown) -> Respon
         following=request.state.following,
         refused=not_usable if isinstance(problem, KeyNeeded) else f"{problem.title}. {problem.detail}.",
     )
-
-
-def _field(pointer: str) -> str:
-    """`/price_at_most` as "price at most"."""
-    return pointer.strip("/").partition("/")[0].replace("_", " ")
 
 
 def sign_in_address(request: Request) -> str:

@@ -9,6 +9,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from graftbook.http.values import MONTHS, day_in_words, said_once
+from graftbook.problems import Problem
 from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 
 NO_BREAK = "\u00a0"
@@ -144,6 +145,22 @@ def price_of_all(prices: Iterable[str | None]) -> str | None:
     return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
 
 
+def called_field(pointer: str) -> str:
+    """`/events/0/work/minutes` as "minutes", as whoever fills a form knows it."""
+    parts = [part for part in pointer.split("/") if not part.isdigit()]
+    return parts[-1].replace("_", " ") if parts else ""
+
+
+def told_of(problem: Problem) -> str:
+    """What is wrong, for a form: each field by its name and not by its place in a body, each thing once."""
+    wrong = [(called_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())]
+    wrong += [(one["field"] or "", one["message"]) for one in problem.fields.get("mistakes", ())]
+    if not wrong:
+        return problem.detail or problem.title
+    told = (f"{field[:1].upper()}{field[1:]}: {message}" if field else message for field, message in wrong)
+    return " ".join(f"{sentence.rstrip('.')}." for sentence in dict.fromkeys(told))
+
+
 VERDICTS = {
     "holds": "good",
     "caution": "care",
@@ -188,6 +205,7 @@ FILTERS: dict[str, Any] = {
     "paired": paired,
     "price_of_all": price_of_all,
     "said_once": said_once,
+    "told_of": told_of,
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,

@@ -30,6 +30,7 @@ from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.building.typed import Form, placed, said, wishes_in
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import told_of
 from graftbook.pictures.service import pictures_of
 from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
@@ -94,7 +95,7 @@ def _take_in(request: Request, service: Service, form: Form, who: str) -> Respon
                 service, body.name, loose, {"day": (body.taken_in or builds.today()).isoformat()}, who
             )
     except Problem as problem:
-        return _list_page(request, service, form, problem.detail, problem.answer_status)
+        return _list_page(request, service, form, told_of(problem), problem.answer_status)
     return gone_to(f"/builds/{body.name}")
 
 
@@ -186,7 +187,7 @@ def _record(request: Request, service: Service, name: str, form: Form, who: str)
     try:
         ways.get(what, lambda: _record_one(service, name, what, form, who))()
     except Problem as problem:
-        return _build_page(request, service, name, form, problem.detail, problem.answer_status)
+        return _build_page(request, service, name, form, told_of(problem), problem.answer_status)
     return gone_to(f"/builds/{quote(name)}#recorded")
 
 
@@ -272,7 +273,7 @@ def _carry_out(request: Request, service: Service, name: str, listed: str, form:
         done = validated(CarriedOutIn, {**body, **said(form, "day")})
         carrying_out.carry_out(service, name, done, who)
     except Problem as problem:
-        return _steps_page(request, service, name, listed, form, problem.detail)
+        return _steps_page(request, service, name, listed, form, told_of(problem))
     return gone_to(f"/builds/{quote(name)}")
 
 

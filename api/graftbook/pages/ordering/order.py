@@ -34,6 +34,7 @@ from graftbook.pages.frame import gone_to, page
 from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
 from graftbook.pages.ordering.ordered import ALSO, ANOTHER, BUY_FROM, TERMS, PageOrder, answer_to
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import told_of
 from graftbook.problems import AlreadyExists, DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.reading import present_revision
@@ -87,7 +88,7 @@ def order(request: Request, service: ServiceDep) -> Response:
             order_facts_for(service, more.body())
             return gone_to(more.address())
         except (InvalidRequest, NoSet, Unknown) as problem:
-            wrong = problem.detail
+            wrong = told_of(problem)
     return _order_page(request, service, asked, Typed(another, wrong))
 
 
