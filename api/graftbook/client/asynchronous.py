@@ -7,9 +7,8 @@ from typing import Any, Self, TypeVar
 
 import httpx
 
-from graftbook.client.attempts import USUAL, Outcome, Patience, Send, Wait, attempts
+from graftbook.client.attempts import USUAL, Memory, Outcome, Patience, Send, Wait, attempts
 from graftbook.client.calls import JSON, Call, Pages, following
-from graftbook.client.memory import Memory
 from graftbook.client.methods import Methods
 
 T = TypeVar("T")

@@ -45,6 +45,8 @@ Variant = Annotated[
     str | None,
     typer.Option(help="Variant; may be left out with a chassis number.", autocompletion=completion.variants),
 ]
+Why = Annotated[str, typer.Option(help="Why, for the history.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")]
 Build = Annotated[str | None, typer.Option(help="Name of a stored build.", autocompletion=completion.builds)]
 Option = Annotated[list[str] | None, typer.Option("--option", help="An option the vehicle has. Repeatable.")]
 Fitted = Annotated[

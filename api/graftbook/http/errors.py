@@ -15,6 +15,7 @@ from graftbook.catalogue.format.fields import mistake_in_words
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.load import Report
 from graftbook.http.responses import PROBLEM_JSON
+from graftbook.http.values import capital
 from graftbook.problems import (
     ImportRefused,
     InvalidRequest,
@@ -149,7 +150,7 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
 def refused(report: Report) -> ImportRefused:
     """The problem that lists the mistakes of a load: all, or those after which it was not looked further."""
     return ImportRefused(
-        f"{report.told[0].upper()}{report.told[1:]}; nothing was stored",
+        f"{capital(report.told)}; nothing was stored",
         mistakes=[mistake_document(m) for m in report.mistakes],
         more_mistakes=report.stopped,
     )

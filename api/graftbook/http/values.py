@@ -80,6 +80,11 @@ def evidence_for(cause: Cause, grade: Grade) -> GradeWord | None:
     return None if cause in _CLAIMS_NOTHING else GRADE_WORDS[grade]
 
 
+def capital(text: str) -> str:
+    """The text as a sentence begins: with a capital."""
+    return text[:1].upper() + text[1:]
+
+
 def counted(number: int, one: str) -> str:
     """`1 row`, `2 rows`, `2 taxes`."""
     return f"{number} {one}" if number == 1 else f"{number} {one}{'es' if one.endswith(('s', 'x')) else 's'}"

@@ -62,7 +62,7 @@ def drive(standing: Standing) -> DriveOut:
             *empty,
             *_sentences(rules),
             *_sentences(worse),
-            *_not_recorded(unrecorded),
+            *[f"Not recorded as used: {sentence}" for sentence in _sentences(unrecorded)],
             *_open(unknown),
         ],
         "broken": rules,
@@ -96,10 +96,6 @@ def _emptied(standing: Standing) -> list[str]:
 
 def _sentences(told: Iterable[NoteOut | FindingOut]) -> list[str]:
     return list(dict.fromkeys(one["sentence"] for one in told))
-
-
-def _not_recorded(notes: Iterable[NoteOut]) -> list[str]:
-    return [f"Not recorded as used: {sentence}" for sentence in _sentences(notes)]
 
 
 def _open(unknown: Iterable[FindingOut]) -> list[str]:
@@ -140,7 +136,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
         "minutes": sum(one["minutes"] for one in work),
         "measured": _measured(standing),
         "not_understood": standing.not_understood,
-        "cautions": _cautions(standing),
+        "cautions": list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions])),
         "defers": DEFERS.replace("this list", "this sheet"),
     }
 
@@ -236,11 +232,6 @@ def _measured(standing: Standing) -> list[s.MeasurementOut]:
         }
         for event in standing.state.of("measured")
     ]
-
-
-def _cautions(standing: Standing) -> list[str]:
-    """Those of what is fitted, and of the work that is left."""
-    return list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions]))
 
 
 def open_document(standing: Standing) -> s.StillOpenOut:

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.search import lines_of
-from graftbook.catalogue.store.lookup import find_vehicle, numbers_meant
+from graftbook.catalogue.store.lookup import chassis_starting, find_vehicle, numbers_meant
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
@@ -125,6 +125,21 @@ def _address(item: FoundOut, chassis: str) -> str:
     if item["fits"] is False or not chassis:
         return ""
     return PageQuestion((("chassis", chassis),)).adding(ASKED_BY[item["kind"]], item["name"]).address()
+
+
+@router.get("/suggest/chassis", dependencies=[MayRead])
+def suggest_chassis(service: ServiceDep, text: Text = "") -> Response:
+    """What the number may become: a span, by the first number of it that begins so."""
+    with reading(service.engine) as session:
+        spans = chassis_starting(session, text, MOST_MEANT)
+    rows = [
+        {
+            "value": span.first,
+            "words": f"to {span.last}, {span.title}" if span.first != span.last else span.title,
+        }
+        for span in spans
+    ]
+    return json_answer(rows, headers=KEEP_NOTHING)
 
 
 @router.get("/suggest/component", dependencies=[MayRead])

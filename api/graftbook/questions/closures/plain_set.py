@@ -5,6 +5,7 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
+from graftbook.http.values import capital
 from graftbook.questions.checks.documents import cannot_be, counted_only, for_want_of, of_today, told
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
@@ -100,11 +101,6 @@ def _priced(left: str, group: list[ChangeOut]) -> Iterator[str]:
         return
     yield from wrap(left, hang=14)
     yield right.rjust(WIDTH)
-
-
-def capital(text: str) -> str:
-    """The text as a sentence begins."""
-    return text[:1].upper() + text[1:]
 
 
 def _remarks(change: ChangeOut) -> Iterator[str]:

@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 
 from graftbook.http.plain_text import caution_lines, wrap
-from graftbook.questions.closures.plain_set import capital, changes_of, set_lines
+from graftbook.http.values import capital
+from graftbook.questions.closures.plain_set import changes_of, set_lines
 from graftbook.questions.closures.schemas import ClosureOut, ContradictionOut
 
 

@@ -15,11 +15,10 @@ from graftbook.questions.schemas import (
     RULES,
     ClosureIn,
     Criteria,
-    EffortWord,
     EvidenceWord,
     RulesWord,
 )
-from graftbook.rulebook.model import SeverityWord
+from graftbook.rulebook.model import EffortWord, SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
 LONGEST_ADDRESS = 2_000
