@@ -25,7 +25,7 @@ from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
 from graftbook.access.authenticator import Door
 from graftbook.access.endpoints import describe_access
-from graftbook.access.guard import LONGEST_FORM, Trail, known_reader
+from graftbook.access.guard import LONGEST_FORM, Trail, known_reader, sends_upload
 from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -259,7 +259,7 @@ def _answer_errors(app: FastAPI) -> None:
     def framework(request: Request, error: HTTPException) -> Response:
         if error.status_code == 405:
             return _other_method(request)
-        problem = error.problem if isinstance(error, BodyRefused) else _from_framework(error)
+        problem = error.problem if isinstance(error, BodyRefused) else _from_framework(request, error)
         answer = _told(request, problem)
         for name, value in (error.headers or {}).items():
             answer.headers[name] = value
@@ -302,6 +302,7 @@ def _request_id(request: Request) -> str:
     return str(request.scope.get("state", {}).get("request_id", ""))
 
 
+NO_FORM = "A form takes one file, and what is long as a file, not pasted. Go back, choose one, send it again."
 _BY_STATUS: dict[int, type[problems.Problem]] = {
     400: problems.MalformedRequest,
     404: problems.NothingHere,
@@ -311,6 +312,6 @@ _BY_STATUS: dict[int, type[problems.Problem]] = {
 }
 
 
-def _from_framework(error: HTTPException) -> problems.Problem:
+def _from_framework(request: Request, error: HTTPException) -> problems.Problem:
     kind = _BY_STATUS.get(error.status_code, problems.Problem)
-    return kind()
+    return kind(NO_FORM if kind is problems.MalformedRequest and sends_upload(request) else "")

@@ -42,7 +42,9 @@ class Settings(BaseModel):
         description="about the bytes that these may take, in it and in each reasoning process; the one asked "
         "for last is kept in any case",
     )
-    seconds_to_reason: float = Field(10.0, gt=0, le=600, description="time limit of one proof")
+    seconds_to_reason: float = Field(
+        10.0, gt=0, le=600, description="most seconds that an answer may take, whatever is asked for"
+    )
     questions_at_once: int = Field(
         max(4, os.cpu_count() or 1),
         ge=1,

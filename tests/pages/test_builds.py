@@ -62,6 +62,8 @@ async def test_a_vehicle_is_taken_in_from_a_typed_list_and_worked_on(
         assert "front axle stripped, 1 h 35 min" in text_of(page)
         refused = await counter.send("/builds/red-van", work | {"minutes": "many"})
         assert refused.status_code == 422
+        assert "Minutes: A whole number is needed here." in text_of(refused)
+        assert "/events/" not in text_of(refused), "where it stands in a body is for programs"
         assert 'value="many"' in refused.text
         event = re.findall(r'name="event" value="(\d+)"', page.text)[0]
         back = {"what": "taken back", "event": event, "reason": "the other van"}
@@ -111,6 +113,8 @@ async def test_an_order_is_ticked_off_and_the_sheet_follows(
         assert "/builds/red-van/order/discs" in page.text
         steps = await counter.get("/builds/red-van/order/discs")
         assert 'name="step-brake.front.left"' in steps.text
+        assert "Brakes hold lives" in text_of(steps), "who works along it is told what can hurt"
+        assert "the judgement of a licensed person come before this list" in text_of(steps)
         heads = re.findall(
             r"<details class=\"insection printed\"( open)?><summary><h2>([^<]+)</h2>", steps.text
         )

@@ -481,7 +481,8 @@ async def test_of_two_lists_none_is_read_and_the_other_forgotten(browser: httpx.
     one, other = (("file", (name, b"QB-3310\n", "text/csv")) for name in ("one.csv", "other.csv"))
     page = await browser.post("/check", data={"chassis": CHASSIS}, files=[one, other])
     assert page.status_code == 400
-    assert "cannot be read" in page.text
+    assert "The form cannot be read" in text_of(page)
+    assert "Go back, choose one, send it again." in text_of(page), "a next step"
 
 
 async def test_every_entry_wrong_leaves_no_answer(browser: httpx.AsyncClient) -> None:

@@ -150,6 +150,21 @@ async def test_who_is_not_signed_in_goes_to_sign_in_and_back(
     assert answer.url.params["next"] == address.replace("%40", "@")
 
 
+async def test_a_wrong_key_brings_the_form_again_with_what_to_look_at(demo_copy: Callable[[], str]) -> None:
+    async with signed_in(demo_copy()) as editor:
+        answer = await editor.client.post(
+            "/signin", data={"key": "graftbook_1", "next": "/edit"}, headers=OWN
+        )
+        assert (answer.status_code, "Bearer" in answer.text) == (401, False)
+        assert "This key is not usable" in text_of(answer)
+        assert 'name="next" value="/edit"' in answer.text
+        for _ in range(10):
+            await editor.client.post("/signin", data={"key": "graftbook_1"}, headers=OWN)
+        slowed = await editor.client.post("/signin", data={"key": "graftbook_1"}, headers=OWN)
+        assert (slowed.status_code, "then send the right key" in text_of(slowed)) == (429, True)
+        assert 'name="key"' in slowed.text
+
+
 async def test_a_key_that_may_only_order_is_refused(demo_copy: Callable[[], str]) -> None:
     url = demo_copy()
     app = create_app(Settings(database_url=url))

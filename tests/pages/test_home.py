@@ -116,7 +116,7 @@ async def test_what_is_at_work_is_on_the_first_page(writer: httpx.AsyncClient) -
     page = await writer.get("/", headers=BROWSER)
     text = text_of(page)
     assert "Open orders discs-1 draft" in text
-    assert f"Saved builds baker {CHASSIS} the baker's" in text
+    assert f"Builds baker {CHASSIS} the baker's" in text
     assert "Specifications Safe brakes safe, version 1" in text
     built = await writer.get("/answer?build=baker", headers=BROWSER, follow_redirects=True)
     assert built.status_code == 200

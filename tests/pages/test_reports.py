@@ -18,7 +18,7 @@ async def test_a_report_is_sent_by_the_form_and_told_where_it_counts(writer: htt
     assert 'value="24PL-018412"' in form.text
     assert '<option value="brake.front.left">front brake, left</option>' in form.text
     taken = text_of(await writer.post("/report", data=SENT, headers=BROWSER))
-    assert "Thank you: it is taken in" in taken
+    assert "Thank you: the report is kept" in taken
     assert "from built and driven to measured" in taken
     told = text_of(await writer.get("/component/QB-3310", headers=BROWSER))
     assert "How far it is proved" in told
@@ -47,15 +47,15 @@ async def test_a_part_of_two_places_is_asked_where_by_what_they_are_called(write
     ("changes", "words"),
     [
         ({"chassis": "99ZZ-1"}, "no vehicle with the chassis number '99ZZ-1'"),
-        ({"chassis": ""}, "chassis number"),
-        ({"component": ""}, "Give a component"),
+        ({"chassis": ""}, "Give the chassis number, or the name of the build"),
+        ({"component": ""}, "Say what was fitted"),
         ({"component": "QQ-1"}, "QQ-1"),
-        ({"outcome": ""}, "outcome"),
-        ({"measured": "piston_aria 25 cm2"}, "no characteristic kind 'piston_aria'"),
+        ({"outcome": ""}, "Outcome: A value is needed here."),
+        ({"measured": "piston_aria 25 cm2"}, "Measured: There is no characteristic kind 'piston_aria'"),
         ({"on": "yesterday"}, "day is written"),
         ({"note": "a\x07b"}, "cannot be stored"),
-        ({"workshop": ""}, "workshop"),
-        ({"claim": "QB-3310@brake.front.left/earlier"}, "Give a component, or"),
+        ({"workshop": ""}, "Workshop: A value is needed here."),
+        ({"claim": "QB-3310@brake.front.left/earlier"}, "Say what was fitted (`component`), or"),
     ],
 )
 async def test_what_cannot_be_reported_is_told_and_stays_in_the_form(
@@ -64,6 +64,7 @@ async def test_what_cannot_be_reported_is_told_and_stays_in_the_form(
     answer = await writer.post("/report", data=SENT | changes, headers=BROWSER)
     assert answer.status_code == 422
     assert words in text_of(answer)
+    assert text_of(answer).count(words) == 1, "said once"
     assert 'value="24pl 18412"' in answer.text or "chassis" in changes
     assert (await writer.get("/v1/reports")).json()["items"] == []
 

@@ -178,22 +178,22 @@ async def test_a_count_is_shown_first_and_booked_only_if_nothing_came_between(
     wrong = await count(writer, "number,quantity\nQB-9001,six\n")
     assert (wrong.status_code, "1 mistake; nothing was stored" in text_of(wrong)) == (422, True)
     seen = await count(writer, sheet, do="look", as_file="yes")
-    assert "2 numbers would be otherwise" in text_of(seen)
+    assert "2 numbers would change" in text_of(seen)
     assert "4 drawer 14 6 drawer 14" in text_of(seen)
     assert await look(writer) == ["QB-9001"]
     for fields in ({"whole": "true"}, {"looked": ""}):
         sent = {"do": "save", "looked": looked_in(seen)} | fields
         other = await count(writer, sheet, **sent)
-        assert "This is not what was looked at last" in text_of(other)
-        assert "would be otherwise" in text_of(other)
+        assert "This is not the sheet that was checked last" in text_of(other)
+        assert "would change" in text_of(other)
     other = await count(writer, sheet + "QB-3311,1\n", do="save", looked=looked_in(seen))
-    assert "This is not what was looked at last" in text_of(other)
+    assert "This is not the sheet that was checked last" in text_of(other)
     assert await look(writer) == ["QB-9001"]
     await put(writer, "QB-3311", 1, "A")
     late = await count(writer, sheet, do="save", looked=looked_in(seen))
     assert (late.status_code, "The store has changed since" in text_of(late)) == (412, True)
     again = await count(writer, sheet, do="look", whole="true")
-    assert "3 numbers would be otherwise" in text_of(again)
+    assert "3 numbers would change" in text_of(again)
     assert (await count(writer, sheet, do="save", whole="true", looked=looked_in(again))).status_code == 303
     assert await look(writer) == ["QB-3310", "QB-9001"]
     same = await count(writer, sheet)

@@ -59,9 +59,10 @@ async def sign_in(request: Request, service: ServiceDep) -> Response:
     form = await form_of(request)
     if not form and not request.headers.get("content-type", "").startswith(FORM):
         raise problems.UnsupportedMedia(f"Send the form as {FORM}")
+    request.state.following = following = local_path(form.get("next", ""))
     principal = await run_in_threadpool(_admit, request, form.get("key", "").strip())
     begun = await run_in_threadpool(sessions.begin, service.engine, principal, caller_of(request))
-    answer = RedirectResponse(local_path(form.get("next", "")), 303, KEEP_NOTHING)
+    answer = RedirectResponse(following, 303, KEEP_NOTHING)
     answer.set_cookie(
         sessions.COOKIE,
         begun.secret,

@@ -90,7 +90,9 @@ def form_token(page_session: PageSession) -> str:
 def require_form_token(page_session: PageSession, token: str) -> None:
     """Raises ForgedRequest unless the token is this session's."""
     if not hmac.compare_digest(form_token(page_session).encode(), token.encode("utf-8", "replace")):
-        raise ForgedRequest("The form's token is missing or old; open the page again and send it once more")
+        raise ForgedRequest(
+            "The page is from before you signed in, or not ours; open it again and send it once more"
+        )
 
 
 def require_same_site(fetch_site: str, origin: str, host: str, *, told: bool = True) -> None:

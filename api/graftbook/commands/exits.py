@@ -23,8 +23,8 @@ class Ends(IntEnum):
 
 MEANING = {
     Ends.DONE: "done, or the answer is yes",
-    Ends.NO: "the answer is no: there is no such set, it does not fit, something is missing, nothing was "
-    "found, the lint found something",
+    Ends.NO: "the answer is no: there is no such set, it does not fit, something is missing or open, "
+    "nothing was found, the lint found something, it may not be driven",
     Ends.WRONG_USE: "wrong use: an option, a name that nobody knows, a file that cannot be read or written",
     Ends.NO_DATABASE: "no database: it is not there, does not answer, or has not the shape that is needed",
     Ends.REFUSED: "refused: what was sent has mistakes, or something stands in the way; nothing was changed",

@@ -103,7 +103,7 @@ def _only(shown: Mapping[str, Sequence[str]]) -> Any:
 
     def look(_connection: Any, report: "Report") -> None:
         if report.removed != shown:
-            c.stop("others edited the catalogue meanwhile, and other records would go; load again", c.NO)
+            c.stop("others edited the catalogue meanwhile, and other records would go; load again", c.REFUSED)
 
     return look
 

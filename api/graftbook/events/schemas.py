@@ -49,7 +49,7 @@ class BuildToldOut(Document):
 class EventOut(Document):
     """Something that happened, as the feed tells it and as webhooks are sent it."""
 
-    type: Kind
+    type: Annotated[Kind, Field(description="what happened")]
     timestamp: Annotated[MomentOut, Field(description="when it happened")]
     id: Annotated[str, Field(description="stays the same however often it is told: by it you know it again")]
     cursor: CursorOut
@@ -119,7 +119,10 @@ class WebhookOut(Document):
     url: str
     kinds: Annotated[list[Kind], Field(description="what it is sent; none: everything")]
     note: str
-    state: WebhookStateWord
+    state: Annotated[
+        WebhookStateWord,
+        Field(description="`active`: it is sent to; `paused` by somebody; `disabled`: it failed or said so"),
+    ]
     why: Annotated[str, Field(description="why it is not active; empty where it is")]
     made: MomentOut
     made_by: str
@@ -153,7 +156,7 @@ class DeliveryOut(Document):
     """What became of one event on its way to one webhook."""
 
     event: Annotated[str, Field(description="its id")]
-    type: Kind
+    type: Annotated[Kind, Field(description="what happened")]
     about: Annotated[str, Field(description="the list, the build, or the revision of the catalogue")]
     cursor: CursorOut
     before: Annotated[str, Field(description="the cursor before it: sent again from there, it comes again")]

@@ -27,13 +27,13 @@ _version = cache(partial(version, "graftbook"))
 class AliveOut(Document):
     """The process answers."""
 
-    status: Literal["alive"]
+    status: Annotated[Literal["alive"], Field(description="always `alive`: else nothing answers")]
 
 
 class ReadyOut(Document):
     """Questions can be answered."""
 
-    status: Literal["ready"]
+    status: Annotated[Literal["ready"], Field(description="always `ready`: else 503 is answered")]
     version: Annotated[str, Field(description="of the program")]
     catalogue_revision: int
     migration: Annotated[str, Field(description="state of the database's tables")]

@@ -60,7 +60,7 @@ class OrderIn(ClosureIn):
         None, description="no more suppliers than this"
     )
     fastest: Truth = Field(False, description="as early as can be, then the cheapest for that day")
-    use_stock: Truth = Field(True, description="take from the shop's own stock first")
+    use_stock: Truth = Field(True, description="take from the shop's own store first")
     tax_market: Word | None = Field(None, description="whose taxes; else the first vehicle's market")
     buy_from: Annotated[dict[Word, Word], Field(max_length=200, json_schema_extra=tell_names)] = Field(
         {}, description="number → supplier that it is bought from; what is not needed is passed over"

@@ -9,7 +9,8 @@ from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.asking.mending import QUESTION_PAGES, form_address, meant
 from graftbook.pages.asking.question import question_of
 from graftbook.pages.frame import page
-from graftbook.problems import Problem
+from graftbook.pages.words import called_field
+from graftbook.problems import KeyNeeded, Problem, SlowDown
 
 
 def pages_router() -> APIRouter:
@@ -26,6 +27,8 @@ def wants_page(request: Request) -> bool:
 def problem_page(request: Request, problem: Problem) -> Response:
     """A problem in the words of the API, with ways on: near names, what words may mean, the form again."""
     path, question = request.url.path, question_of(request.query_params)
+    if path == "/signin" and isinstance(problem, KeyNeeded | SlowDown):
+        return _signing_in_again(request, problem)
     asked = path in QUESTION_PAGES
     return page(
         request,
@@ -33,7 +36,7 @@ def problem_page(request: Request, problem: Problem) -> Response:
         status=problem.answer_status,
         headers={**KEEP_NOTHING, **problem.headers},
         problem=problem,
-        errors=[(_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
+        errors=[(called_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())],
         meant=meant(request.app.state.service, path, question, problem) if asked else [],
         form=form_address(question, problem) if asked else "",
         question=question,
@@ -42,9 +45,17 @@ def problem_page(request: Request, problem: Problem) -> Response:
     )
 
 
-def _field(pointer: str) -> str:
-    """`/price_at_most` as "price at most"."""
-    return pointer.strip("/").partition("/")[0].replace("_", " ")
+def _signing_in_again(request: Request, problem: KeyNeeded | SlowDown) -> Response:
+    """The form once more. Why a key is not usable is not said, so that nobody learns which there are."""
+    not_usable = "This key is not usable: look whether it was copied whole. It may also have ended."
+    return page(
+        request,
+        "signin.html",
+        status=problem.answer_status,
+        headers={**KEEP_NOTHING, **problem.headers},
+        following=request.state.following,
+        refused=not_usable if isinstance(problem, KeyNeeded) else f"{problem.title}. {problem.detail}.",
+    )
 
 
 def sign_in_address(request: Request) -> str:

@@ -8,7 +8,8 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from graftbook.http.values import MONTHS, day_in_words
+from graftbook.http.values import MONTHS, day_in_words, said_once
+from graftbook.problems import Problem
 from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 
 NO_BREAK = "\u00a0"
@@ -144,20 +145,20 @@ def price_of_all(prices: Iterable[str | None]) -> str | None:
     return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
 
 
-def said_once(cautions: Sequence[str], defers: str = "") -> list[str]:
-    """Cautions as a list of them reads well: a sentence that several end in stands once, after them all, and
-    numbers of which the same is said stand together. `defers`: what a paper ends in, which says it as well.
-    """
-    cautions = once(cautions)
-    ends = [caution.rpartition(". ")[2] for caution in cautions]
-    common = once(end for end in ends if ends.count(end) > 1)
-    of_whom: dict[str, list[str]] = {}
-    for caution, end in zip(cautions, ends, strict=True):
-        own = caution.removesuffix(end).rstrip() if end in common else caution
-        number, colon, said = own.partition(": ")
-        of_whom.setdefault(said if colon else own, []).append(number if colon else "")
-    told = [f"{', '.join(who)}: {said}" if who[0] else said for said, who in of_whom.items() if said]
-    return told + ([defers] if defers else common)
+def called_field(pointer: str) -> str:
+    """`/events/0/work/minutes` as "minutes", as whoever fills a form knows it."""
+    parts = [part for part in pointer.split("/") if not part.isdigit()]
+    return parts[-1].replace("_", " ") if parts else ""
+
+
+def told_of(problem: Problem) -> str:
+    """What is wrong, for a form: each field by its name and not by its place in a body, each thing once."""
+    wrong = [(called_field(one["pointer"]), one["message"]) for one in problem.fields.get("errors", ())]
+    wrong += [(one["field"] or "", one["message"]) for one in problem.fields.get("mistakes", ())]
+    if not wrong:
+        return problem.detail or problem.title
+    told = (f"{field[:1].upper()}{field[1:]}: {message}" if field else message for field, message in wrong)
+    return " ".join(f"{sentence.rstrip('.')}." for sentence in dict.fromkeys(told))
 
 
 VERDICTS = {
@@ -204,6 +205,7 @@ FILTERS: dict[str, Any] = {
     "paired": paired,
     "price_of_all": price_of_all,
     "said_once": said_once,
+    "told_of": told_of,
 }
 GLOBALS: dict[str, Any] = {
     "counted": counted,

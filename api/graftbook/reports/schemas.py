@@ -49,7 +49,7 @@ class ReportIn(Body):
 class TalliedOut(Document):
     """The reports by what came of them, as they were sent, and how many workshops sent them."""
 
-    fitted: int
+    fitted: Annotated[int, Field(description="reports that it fitted")]
     fitted_after_work: int
     did_not_fit: int
     workshops: int

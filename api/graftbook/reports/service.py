@@ -85,7 +85,9 @@ def _settled(service: Service, body: ReportIn) -> ReportRecord:
     if not (body.build or body.chassis):
         raise InvalidRequest("Give the chassis number, or the name of the build", pointer="/chassis")
     if bool(body.claim) == bool(body.component):
-        raise InvalidRequest("Give a component, or the name of a record in `claim`", pointer="/component")
+        raise InvalidRequest(
+            "Say what was fitted (`component`), or name a record (`claim`)", pointer="/component"
+        )
     given = {"build": body.build, "chassis": body.chassis, "built": body.built, "options": body.options}
     asked = name_vehicle(service, VehicleIn(**{k: v for k, v in given.items() if v}), pointer="")
     component = asked.names.component(body.component, "/component") if body.component else ""

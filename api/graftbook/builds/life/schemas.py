@@ -283,10 +283,10 @@ class StillOpenOut(Document):
     """What of the decided set, and of what is fitted already, is still missing."""
 
     outcome: OutcomeWord
-    sentences: list[str]
+    sentences: Annotated[list[str], Field(description="why there is no such set, in words; none: there is")]
     changes: list[OpenChangeOut]
     price: Annotated[AmountOut, Field(description="of what has a known price")]
-    unknown_prices: int
+    unknown_prices: Annotated[int, Field(description="how many changes have no known price")]
     minutes: int
     address: Annotated[str, Field(description="the page that asks for these, from how it stands")]
 
@@ -296,7 +296,7 @@ class DriveOut(Document):
 
     verdict: DriveWord
     sentence: str
-    reasons: list[str]
+    reasons: Annotated[list[str], Field(description="what speaks against it, in words")]
     broken: Annotated[list[NoteOut], Field(description="rules broken by what is fitted")]
     not_recorded: Annotated[list[NoteOut], Field(description="loose parts that nobody recorded as used")]
 
@@ -305,7 +305,9 @@ class _BuildOut(Document):
     name: str
     on: Annotated[DayOut, Field(description="the day as of which this is so")]
     taken_in: DayOut
-    built_to: str | None
+    built_to: Annotated[
+        str | None, Field(description="the specification that it is built to, `name@version`; null: none")
+    ]
     note: str
     vehicle: VehicleOut
     catalogue_revision: int
@@ -316,7 +318,7 @@ class _BuildOut(Document):
     changed: list[BuildChangedOut]
     off: list[OffOut]
     used: list[PartUsedOut]
-    work: list[WorkOut]
+    work: Annotated[list[WorkOut], Field(description="work that was done")]
     minutes: int
     measured: list[MeasurementOut]
     not_understood: Annotated[

@@ -32,7 +32,7 @@ def get_present(request: Request, service: ServiceDep) -> Response:
     """One version of one specification, or none yet: then 404."""
     found = standards.present(service.engine)
     if found is None:
-        raise UnknownSpecification("the house's present one")
+        raise UnknownSpecification("", detail="The house builds to no specification yet; PUT names one here")
     return read_answer(request, found)
 
 

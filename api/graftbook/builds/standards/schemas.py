@@ -36,7 +36,7 @@ class SetFiguresOut(Document):
 
     changes: int
     price: Annotated[MoneyOut, Field(description="of what has a known price; null: there is no set")]
-    unknown_prices: int
+    unknown_prices: Annotated[int, Field(description="how many numbers have no known price")]
     minutes: int
     shows: Annotated[list[str], Field(description="places where what is changed can be seen")]
     cut_or_welded: int
@@ -76,13 +76,15 @@ class VariantDifferenceOut(Document):
 
     variant: str
     title: str
-    before: VariantRowOut
-    after: VariantRowOut
+    before: Annotated[VariantRowOut, Field(description="what the earlier version makes of it")]
+    after: Annotated[VariantRowOut, Field(description="what the later version makes of it")]
     told: Annotated[bool, Field(description="false: one of the two was not answered, so nothing is compared")]
-    same: bool
+    same: Annotated[bool, Field(description="both versions make the same of it")]
     changes: Annotated[int | None, Field(description="more changes; null: one of the two has no set")]
-    price: MoneyOut
-    minutes: int | None
+    price: Annotated[MoneyOut, Field(description="more for parts; null: not known, or one has no set")]
+    minutes: Annotated[
+        int | None, Field(description="more minutes of labour; null: one of the two has no set")
+    ]
     came: Annotated[list[str], Field(description="`number@position` that the later version has alone")]
     went: list[str]
 

@@ -1,7 +1,9 @@
 """What an issue of a list says otherwise than the last one that was taken. Pure."""
 
 from collections.abc import Mapping, Sequence
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from graftbook.document import Document
 from graftbook.editing.flat.parts import Fits, Part
@@ -16,8 +18,8 @@ class FlatChangeOut(Document):
     what: ChangeWord
     number: str
     name: str
-    was: str
-    now: str
+    was: Annotated[str, Field(description="what the last issue that was taken said; empty: nothing")]
+    now: Annotated[str, Field(description="what this issue says; empty: nothing")]
 
 
 def changes_between(before: Mapping[str, Part], now: Sequence[Part]) -> list[FlatChangeOut]:

@@ -56,7 +56,7 @@ class FlatListOut(Document):
     name: Annotated[str, Field(description="name of the list", examples=["works-spares"])]
     mapping: Annotated[FlatMappingOut, Field(description="which column is what")]
     decisions: Annotated[dict[str, str], Field(description="answers by the key of their question")]
-    file: Annotated[str, Field(description="file of the issue that is worked at; empty: none is")]
+    file: Annotated[str, Field(description="file of the issue in hand; empty: none")]
     rows: Annotated[int, Field(description="rows of that issue, the heads included", examples=[2001])]
     heads: Annotated[list[str], Field(description="heads of its columns")]
     taken: Annotated[FlatTakenOut | None, Field(description="the last issue that was taken")]
@@ -67,7 +67,7 @@ class FlatListLineOut(Document):
     """A list among others."""
 
     name: Annotated[str, Field(description="name of the list", examples=["works-spares"])]
-    file: Annotated[str, Field(description="file of the issue that is worked at; empty: none is")]
+    file: Annotated[str, Field(description="file of the issue in hand; empty: none")]
     decisions: Annotated[int, Field(description="answers that are kept", examples=[41])]
     taken: Annotated[FlatTakenOut | None, Field(description="the last issue that was taken")]
 

@@ -201,7 +201,7 @@ def look(engine: Engine, name: str) -> tuple[FlatList, Turned]:
 def turned(connection: Connection, kept: FlatList) -> Turned:
     """What a list's issue becomes by its mapping. Raises InvalidRequest."""
     if not kept.rows:
-        raise InvalidRequest("No issue of this list is being worked at; put one in")
+        raise InvalidRequest("No issue of this list is being worked on; put one in")
     if not kept.mapping.columns.get("number"):
         raise InvalidRequest("Say first which column has the part number", pointer="/columns")
     if lacking := missing(kept.mapping, kept.heads):

@@ -88,16 +88,16 @@ class ProposedChangeOut(Document):
     what: WhatWord
     kind: str
     name: str
-    before: list[RecordRow]
-    after: list[RecordRow]
+    before: Annotated[list[RecordRow], Field(description="its rows as they were; empty: it is new")]
+    after: Annotated[list[RecordRow], Field(description="its rows as proposed; empty: it is taken out")]
     overtaken: bool
 
 
 class ProposalLineOut(Document):
     """A proposal without its changes."""
 
-    number: int
-    state: StateWord
+    number: Annotated[int, Field(description="the proposal's number")]
+    state: Annotated[StateWord, Field(description="`open` until it is decided or withdrawn")]
     source: SourceWord
     why: str
     proposed_at: MomentOut
@@ -113,7 +113,7 @@ class ProposalLineOut(Document):
 class ProposalOut(ProposalLineOut):
     """A proposal with every record before and after."""
 
-    changes: list[ProposedChangeOut]
+    changes: Annotated[list[ProposedChangeOut], Field(description="the records that it changes")]
 
 
 class ProposalsOut(PageOut):
@@ -145,13 +145,13 @@ class BookEffectOut(Document):
 
     variant: str
     title: str
-    places: list[PlaceEffectOut]
+    places: Annotated[list[PlaceEffectOut], Field(description="positions that gain or lose components")]
 
 
 class AnswerEffectOut(Document):
     """A question of the house, or asked lately, and what becomes of its answer."""
 
-    label: str
+    label: Annotated[str, Field(description="the build, specification, order or question that asks")]
     asks: str
     sentences: list[str]
 
@@ -163,8 +163,8 @@ class EffectOut(Document):
     books: list[BookEffectOut]
     impossible: list[AnswerEffectOut]
     possible: list[AnswerEffectOut]
-    changed: list[AnswerEffectOut]
-    same: list[AnswerEffectOut]
+    changed: Annotated[list[AnswerEffectOut], Field(description="questions whose answer changes")]
+    same: Annotated[list[AnswerEffectOut], Field(description="questions whose answer stays")]
     undecided: Annotated[list[AnswerEffectOut], Field(description="looked at, and not decided in time")]
     not_looked: Annotated[list[AnswerEffectOut], Field(description="not looked at in time")]
     whole: Annotated[bool, Field(description="whether everything was looked at and decided")]

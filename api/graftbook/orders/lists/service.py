@@ -313,7 +313,7 @@ def _take_from_store(session: Session, parts: Sequence[FromStockOut]) -> None:
     wanted = [(part["number"], part["quantity"]) for part in parts]
     if lacking := [number for number, some in wanted if not stock.take_from_stock(session, number, some)]:
         words = ", ".join(lacking)
-        raise StoreChanged(f"The store no longer holds {words}; compute the list again", lacking=lacking)
+        raise StoreChanged(f"The store no longer holds {words}; work the list out again", lacking=lacking)
     if parts:
         stock.touch_stock(session)
 

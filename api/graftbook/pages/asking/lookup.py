@@ -11,9 +11,10 @@ from sqlmodel import Session
 from starlette.responses import RedirectResponse, Response
 
 from graftbook.access.guard import MayRead
+from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.names import words_of
 from graftbook.catalogue.search import Line, Page, Search, find
-from graftbook.catalogue.store.titles import section_titles
+from graftbook.catalogue.store.titles import section_titles, titles
 from graftbook.database import reading
 from graftbook.http.fields import LONGEST_WORD
 from graftbook.http.parameters import takes
@@ -49,6 +50,7 @@ def look_up(request: Request, service: ServiceDep) -> Response:
     found: Page | None = None
     with reading(service.engine) as session:
         sections = section_titles(session)
+        places = titles(session, r.PositionRecord, [asked["position"]]) if asked["position"] else {}
         if any(asked.values()):
             try:
                 found = found_page(session, asked, service.settings.page_size, given.get(CURSOR, ""))
@@ -62,6 +64,7 @@ def look_up(request: Request, service: ServiceDep) -> Response:
         asked=asked,
         choices=CHOICES,
         sections=sections,
+        places=places,
         wrong=wrong,
         lines=None if found is None else [_line(line, sections) for line in found.lines],
         first=_address(kept) if given.get(CURSOR) else None,

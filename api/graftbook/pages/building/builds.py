@@ -24,11 +24,13 @@ from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, document_etag
 from graftbook.orders.forms import PDF
 from graftbook.orders.lists import overview
+from graftbook.orders.lists.service import list_document
 from graftbook.pages.answer.answer import check_groups
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.building.typed import Form, placed, said, wishes_in
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import told_of
 from graftbook.pictures.service import pictures_of
 from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
@@ -93,7 +95,7 @@ def _take_in(request: Request, service: Service, form: Form, who: str) -> Respon
                 service, body.name, loose, {"day": (body.taken_in or builds.today()).isoformat()}, who
             )
     except Problem as problem:
-        return _list_page(request, service, form, problem.detail, problem.answer_status)
+        return _list_page(request, service, form, told_of(problem), problem.answer_status)
     return gone_to(f"/builds/{body.name}")
 
 
@@ -185,7 +187,7 @@ def _record(request: Request, service: Service, name: str, form: Form, who: str)
     try:
         ways.get(what, lambda: _record_one(service, name, what, form, who))()
     except Problem as problem:
-        return _build_page(request, service, name, form, problem.detail, problem.answer_status)
+        return _build_page(request, service, name, form, told_of(problem), problem.answer_status)
     return gone_to(f"/builds/{quote(name)}#recorded")
 
 
@@ -247,6 +249,7 @@ def _steps_page(
         headers=KEEP_NOTHING,
         name=name,
         facts=carrying_out.list_steps(service, name, listed),
+        order=list_document(service.engine, listed),
         today=builds.today().isoformat(),
         typed=typed,
         told=told,
@@ -270,7 +273,7 @@ def _carry_out(request: Request, service: Service, name: str, listed: str, form:
         done = validated(CarriedOutIn, {**body, **said(form, "day")})
         carrying_out.carry_out(service, name, done, who)
     except Problem as problem:
-        return _steps_page(request, service, name, listed, form, problem.detail)
+        return _steps_page(request, service, name, listed, form, told_of(problem))
     return gone_to(f"/builds/{quote(name)}")
 
 

@@ -23,6 +23,7 @@ from graftbook.http.responses import KEEP_NOTHING, document_etag
 from graftbook.pages.building.typed import Form, question_in, said
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import told_of
 from graftbook.problems import InvalidRequest, PreconditionFailed, Problem
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.schemas import WishIn
@@ -80,7 +81,7 @@ def _create(request: Request, service: Service, form: Form) -> Response:
         body = validated(SpecificationCreateIn, {"name": form.get("name", "").strip(), **_body(form)})
         specifications.create_specification(service.engine, body.name, body)
     except Problem as problem:
-        return _list_page(request, service, form, problem.detail, problem.answer_status)
+        return _list_page(request, service, form, told_of(problem), problem.answer_status)
     return gone_to(f"/specifications/{quote(body.name)}")
 
 
@@ -181,7 +182,7 @@ def _change(request: Request, service: Service, name: str, form: Form, who: str)
         told = "Somebody made a newer version after you opened this; nothing was stored. Look at it first."
         return _one_page(request, service, name, form, told, 412)
     except Problem as problem:
-        return _one_page(request, service, name, form, problem.detail, problem.answer_status)
+        return _one_page(request, service, name, form, told_of(problem), problem.answer_status)
     return gone_to(f"/specifications/{quote(name)}")
 
 

@@ -34,6 +34,7 @@ from graftbook.pages.frame import gone_to, page
 from graftbook.pages.ordering.delivery import delivery_of, forms_of, log_of, whole
 from graftbook.pages.ordering.ordered import ALSO, ANOTHER, BUY_FROM, TERMS, PageOrder, answer_to
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import told_of
 from graftbook.problems import AlreadyExists, DeliveryDoubted, InvalidRequest, NoSet, Problem, Unknown
 from graftbook.process.state import Service, ServiceDep
 from graftbook.questions.reading import present_revision
@@ -66,10 +67,10 @@ LISTS_ON_A_PAGE = 200
 MINE = "mine"
 FILTERS = (("", "All"), (overview.OPEN, "Open"), (overview.LATE, "Late"), (MINE, "Mine"))
 NO_NAME = (
-    "A name has letters, figures, dots, dashes and underscores, no blanks, begins with a letter or a figure, "
-    "and is at most 80 long."
+    "A name has letters, digits, dots, dashes and underscores, no spaces, begins with a letter or a digit, "
+    "and has at most 80 characters."
 )
-NO_NOTE = "A note is at most 2,000 letters long and has no control characters."
+NO_NOTE = "A note is plain text of at most 2,000 characters."
 
 
 @router.get("/order", dependencies=[MayRead, takes_question(*TERMS, ANOTHER, many=[ALSO, BUY_FROM])])
@@ -87,7 +88,7 @@ def order(request: Request, service: ServiceDep) -> Response:
             order_facts_for(service, more.body())
             return gone_to(more.address())
         except (InvalidRequest, NoSet, Unknown) as problem:
-            wrong = problem.detail
+            wrong = told_of(problem)
     return _order_page(request, service, asked, Typed(another, wrong))
 
 

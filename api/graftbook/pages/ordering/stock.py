@@ -230,7 +230,7 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
         return _count_page(request, sent, status=422)
     etag = sent.looked.rpartition(" ")[0]
     if sent.saves and sent.looked != sent.seen(etag):
-        sent.saves, sent.told = False, "This is not what was looked at last. Look at it, then book it."
+        sent.saves, sent.told = False, "This is not the sheet that was checked last. Check it, then book it."
     try:
         with service.gates["imports"].turn():
             report = stock.count(
@@ -241,7 +241,7 @@ def _counted(request: Request, service: Service, sent: SentCount) -> Response:
                 if_match=etag if sent.saves else None,
             )
     except PreconditionFailed:
-        sent.told = "The store has changed since you looked. Nothing was booked; look again."
+        sent.told = "The store has changed since you checked. Nothing was booked; check the sheet again."
         return _count_page(request, sent, status=412)
     if not report.ok:
         return _count_page(request, sent, report, status=422)

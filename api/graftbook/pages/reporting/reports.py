@@ -21,7 +21,8 @@ from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.in_hand import chassis_in_hand
 from graftbook.pages.problems import pages_router
-from graftbook.problems import Problem, begun
+from graftbook.pages.words import told_of
+from graftbook.problems import Problem
 from graftbook.process.state import Service, ServiceDep
 from graftbook.reports import service as reports
 from graftbook.reports.schemas import ReportIn
@@ -102,12 +103,5 @@ def _send(request: Request, service: Service, sent: Mapping[str, str], who: str)
             return gone_to(f"/review/{made['number']}?done=proposed")
         taken = reports.report(service, report, who)
     except Problem as problem:
-        return _form(request, service, given, problem.answer_status, told=_sentences(problem))
+        return _form(request, service, given, problem.answer_status, told=told_of(problem))
     return _form(request, service, given, taken=taken)
-
-
-def _sentences(problem: Problem) -> str:
-    """What is wrong, in the words of the problem and of each mistake in it."""
-    mistakes = (*problem.fields.get("mistakes", ()), *problem.fields.get("errors", ()))
-    more = [str(one["message"]) for one in mistakes]
-    return " ".join(dict.fromkeys([begun(problem.detail), *more]))

@@ -17,6 +17,7 @@ from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.frame import gone_to, page
 from graftbook.pages.problems import pages_router
+from graftbook.pages.words import told_of
 from graftbook.problems import InvalidRequest, PreconditionFailed, Problem
 from graftbook.process.state import Service, ServiceDep
 
@@ -57,7 +58,7 @@ def _make(request: Request, service: Service, form: Form, who: str) -> Response:
         body = validated(WebhookIn, _typed(form))
         made = webhooks.make_webhook(service.engine, body, who, own_networks(service))
     except InvalidRequest as problem:
-        return _list_page(request, service, _typed(form), problem.detail)
+        return _list_page(request, service, _typed(form), told_of(problem))
     return _page(request, service, made["id"], secret=made["secret"])
 
 
@@ -122,11 +123,11 @@ def _change(request: Request, service: Service, name: str, form: Form) -> Respon
     except InvalidRequest as problem:
         typed = _typed(form) if form.get("do") == "change" else {}
         found = webhooks.get_webhook(service.engine, name)
-        return _page(request, service, name, problem.detail, status=422, typed={**found, **typed})
+        return _page(request, service, name, told_of(problem), status=422, typed={**found, **typed})
     except Problem as problem:
         if problem.status not in (400, 410):
             raise
-        return _page(request, service, name, problem.detail, status=problem.answer_status)
+        return _page(request, service, name, told_of(problem), status=problem.answer_status)
 
 
 def _done(request: Request, service: Service, name: str, form: Form) -> Response:

@@ -55,7 +55,9 @@ class CheckOut(RemarksOut, UnderstoodOut):
         list[NoteOut], Field(description="what the set lacks, each with the rule that asks for it")
     ]
     clashing: Annotated[list[NoteOut], Field(description="what of the set cannot be together")]
-    surplus: list[SurplusOut]
+    surplus: Annotated[
+        list[SurplusOut], Field(description="what of the set nothing that was wished asks for")
+    ]
     limits_broken: Annotated[list[NoteOut], Field(description="limits that the set breaks")]
     cut_short: Annotated[bool, Field(description="the deadline came first: surplus positions are not named")]
     completed: Annotated[

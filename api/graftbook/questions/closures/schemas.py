@@ -382,7 +382,8 @@ class SetsOut(Document):
     ]
     positions_reached: Annotated[int, Field(description="positions that the wishes reach through rules")]
     engine: Annotated[
-        str, Field(description="which method proved it: restriction and elimination, or the solver")
+        str,
+        Field(description="which method found it: `propagation`, `elimination`, `concession` or `solver`"),
     ]
 
 

@@ -116,7 +116,9 @@ class CheckSummaryOut(BriefOut):
     wishes: list[str]
     missing: Annotated[list[str], Field(description="what the set lacks, in words")]
     clashing: Annotated[list[str], Field(description="what cannot be together, in words")]
-    surplus: list[SurplusOut]
+    surplus: Annotated[
+        list[SurplusOut], Field(description="what of the set nothing that was wished asks for")
+    ]
     limits_broken: Annotated[list[str], Field(description="limits that the set breaks, in words")]
     flaws_left: FlawCountsOut
     flaws_brought: FlawCountsOut
