@@ -447,6 +447,12 @@ async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx
     ):  # fmt: skip
         late = await writer.post(f"/orders/red/{step}", data={"etag": old, **fields}, headers=BROWSER)
         assert late.status_code == 412, (step, late.text)
+        assert '<a class="button" href="/orders/red">Back to the page</a>' in late.text, "a next step"
+    (cylinder,) = [one["line"] for one in noted.json()["lines"] if one["number"] == "QB-2050"]
+    fields = {"etag": noted.headers["etag"], "line": str(cylinder), "number": "QB-3050"}
+    refused = await writer.post("/orders/red/substitute", data=fields, headers=BROWSER)
+    assert (refused.status_code, "Back to the page" in refused.text) == (409, True)
+    assert "is needed as well now" in refused.text, "what else would change"
     draft = await writer.get("/v1/order-lists/red")
     assert (draft.json()["state"], draft.json()["note"]) == ("draft", "wait")
     sent = await writer.post("/orders/red/send", data={"etag": draft.headers["etag"]})
