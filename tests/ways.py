@@ -157,7 +157,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--lines", action="store_true", help="also each module, and how many lines of it ran")
     parser.add_argument("--database", help="one with the demo range that may be changed; without: a new one")
-    parser.add_argument("--apart", nargs="+", choices=WAYS, help="these ways, as JSON, a line each")
+    parser.add_argument("--apart", nargs="+", choices=WAYS, help=argparse.SUPPRESS)  # how it asks itself
     given = parser.parse_args()
     if given.apart:
         _each_apart(given.apart, given.database, LOOKED_AT if given.lines else 0)

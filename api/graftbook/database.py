@@ -19,7 +19,7 @@ from sqlalchemy import table as bare_table
 from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import DBAPIError, DisconnectionError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
-from sqlalchemy.pool import StaticPool
+from sqlalchemy.pool import ConnectionPoolEntry, StaticPool
 from sqlmodel import Session, SQLModel
 
 if TYPE_CHECKING:
@@ -56,6 +56,18 @@ def make_engine(url: str, pool_size: int = 5) -> Engine:
     return create_engine(
         address, pool_size=pool_size, max_overflow=2 * pool_size, pool_pre_ping=True, hide_parameters=True
     )
+
+
+def let_go(engine: Engine) -> None:
+    """Close every connection; one that somebody still has at work is closed as soon as he gives it back."""
+    left = engine.pool
+    engine.dispose()
+
+    @event.listens_for(left, "checkin")
+    def close(_connection: Any, record: ConnectionPoolEntry) -> None:
+        record.invalidate()
+
+    left.dispose()  # what came back between the two
 
 
 def _sqlite(address: Any) -> Engine:

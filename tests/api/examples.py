@@ -168,6 +168,7 @@ FIXED = [
     (re.compile(r"\bwh_[0-9a-f]{16}\b"), "wh_0f3c9a5be2d17846"),
     (re.compile(r"\bevt_[0-9a-f]{32}\b"), "evt_5d0be3a1c1f24a4e9a7c8b1f60d2e394"),
     (re.compile(r"\A[0-9a-f]{12}-(\d+)\Z"), r"4f1c09ab77d2-\1"),
+    (re.compile(r"\A[0-9a-f]{16}\Z"), "ac6007571024e1b6"),
 ]
 
 

@@ -10,6 +10,7 @@ import pytest
 from fastapi import FastAPI
 from jsonschema import Draft202012Validator, FormatChecker
 
+from graftbook.http.contract.members import MEMBERS
 from graftbook.http.openapi import answers_shown
 
 pytestmark = pytest.mark.anyio
@@ -81,6 +82,11 @@ def operations(document: Schema) -> Iterator[tuple[str, str, Schema]]:
     for path, item in document["paths"].items():
         for method, operation in item.items():
             yield path, method, operation
+
+
+def test_the_words_for_members_are_each_of_some_schema(document: Schema) -> None:
+    told = {(name.split(".")[1], shown.get("description")) for name, shown in properties(document)}
+    assert set(MEMBERS.items()) - told == set()
 
 
 def test_every_member_has_a_sentence(document: Schema):

@@ -44,15 +44,30 @@ async def test_every_reason_for_a_quantity_is_told(client: httpx.AsyncClient):
 
 async def test_an_unconfirmed_claim_says_what_is_claimed(client: httpx.AsyncClient):
     said = await text(client, "chassis=24PL-005000&fit=QL-7010")
-    claim = "(QI-3013@gauge.ammeter:conversion): parts book only."
-    assert f"- That QI-3013 (ammeter of the 32, 50-0-50 A) fits the ammeter or voltmeter {claim}" in said
+    of_the_book = said.partition("Parts book only: ")[2].partition(" only: ")[0]
+    claim = "(QI-3013@gauge.ammeter:conversion)."
+    assert (
+        f"- That QI-3013 (ammeter of the 32, 50-0-50 A) fits the ammeter or voltmeter {claim}" in of_the_book
+    )
     assert "- (" not in said
+
+
+async def test_what_is_said_of_both_sides_is_said_once(client: httpx.AsyncClient):
+    said = await text(client, "chassis=24PL-018412&fit=QB-3310")
+    assert said.index("1. QB-3310") < said.index("2. QB-3311") < said.index("3. QB-"), (
+        "the other side is next"
+    )
+    assert said.count("Why: The front brake, left needs it: The hose ends in the wheel cylinder") == 1
+    assert "Why: The front brake, right needs it: The hose ends in the wheel cylinder" not in said
+    assert said.count("used once (QB-3310/bolts, QB-3311/bolts).") == 1
+    assert "QA-1010 at rear half shaft, left; QA-1011 at rear half shaft, right)" in said
+    assert said.count("Have this work done and inspected by someone licensed for it") == 1
 
 
 async def test_a_rule_that_nobody_confirmed_is_told_in_its_own_words(client: httpx.AsyncClient):
     said = await text(client, "chassis=16PR-005000&fit=QL-7010")
     claims = said.partition("CLAIMS NOBODY HAS CONFIRMED")[2].partition("DOES IT WORK")[0]
-    assert "workshop manual only" in claims
+    assert "Workshop manual only:" in claims
     assert "What a rule asks" not in claims
 
 

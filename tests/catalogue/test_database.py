@@ -1,8 +1,11 @@
 """The database's promises, each of which an engine breaks unless it is told otherwise."""
 
+import sqlite3
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
+import psycopg
 import pytest
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine, insert, inspect, select, text, update
@@ -12,6 +15,7 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.staging import table
 from graftbook.database import (
+    let_go,
     level_needed,
     make_engine,
     migrate,
@@ -204,6 +208,34 @@ def test_two_reads_of_one_session_see_one_state(engine: Engine) -> None:
         assert session.connection().execute(names).all() == before
     with reading(engine) as session:
         assert len(session.connection().execute(names).all()) == len(before) + 1
+
+
+def test_a_connection_that_is_at_work_when_the_others_are_closed_is_closed_when_it_comes_back(
+    engine: Engine,
+) -> None:
+    """Else it stays open until the collector finds it, and the driver says that it was lost."""
+    own = make_engine(engine.url.render_as_string(hide_password=False))
+    with own.connect() as at_work:
+        with own.connect() as idle:
+            waiting = idle.connection.dbapi_connection
+        handed_out = at_work.connection.dbapi_connection
+        let_go(own)
+        assert is_closed(waiting)
+        assert at_work.execute(text("SELECT 1")).scalar() == 1, "his work is not broken off"
+    assert is_closed(handed_out)
+    with own.connect() as again:
+        later = again.connection.dbapi_connection
+    assert not is_closed(later), "who still asks is answered, and served by a pool again"
+    own.dispose()
+
+
+def is_closed(connection: Any) -> bool:
+    """Whether a driver's connection does nothing any more."""
+    try:
+        connection.cursor().close()
+    except (sqlite3.ProgrammingError, psycopg.OperationalError):
+        return True
+    return False
 
 
 def test_a_reading_session_keeps_nothing(sqlite_engine: Engine) -> None:

@@ -291,7 +291,7 @@ class TestSlopeAndHeat:
 
     def test_the_cycle_is_that_of_the_directive(self):
         slow, fast = heat.fade_cycle(30, "N1"), heat.fade_cycle(70, "M1")
-        assert (slow.fast, slow.slow, slow.seconds, slow.stops) == (24, 12, 55, 15)
+        assert (slow.fast, slow.slow, slow.seconds, heat.STOPS) == (24, 12, 55, 15)
         assert (fast.fast * 3.6, fast.slow * 3.6, fast.seconds) == (pytest.approx(120), pytest.approx(60), 45)
 
     def test_cooling_follows_the_equation_of_cooling(self):

@@ -80,7 +80,7 @@ def test_every_method_is_an_operation(app: FastAPI) -> None:
 
 @pytest.mark.parametrize("client", [Client, AsyncClient])
 def test_both_clients_have_every_method_with_a_word_on_it(client: type) -> None:
-    assert set(MADE) <= set(vars(client))
+    assert set(MADE) <= set(dir(client))
     assert all(getattr(client, name).__doc__ for name in MADE)
 
 

@@ -139,12 +139,12 @@ def test_a_least_grade_names_the_rules_that_are_worth_less() -> None:
     without, strict = (
         answer_question(book, Question(VEHICLE, (LAMP,), limits)) for limits in (Limits(), measured)
     )
-    assert least_evidence_sentence(book, Grade.measured, compare(without, strict)) == (
+    assert least_evidence_sentence(Grade.measured, compare(without, strict)) == (
         "That everything fitted is worth measured or more costs nothing: the set is the same without. "
         "What it rests on beside is worth less, and binds all the same: charging (no evidence)."
     )
     sure = answer_question(lamps(evidence=SEEN), Question(VEHICLE, (LAMP,), measured))
-    assert "worth less" not in least_evidence_sentence(book, Grade.measured, compare(sure, sure))
+    assert "worth less" not in least_evidence_sentence(Grade.measured, compare(sure, sure))
 
 
 def asked(book: RuleBook, *wishes: Wish) -> Solution:

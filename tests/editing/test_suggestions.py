@@ -8,10 +8,14 @@ from sqlalchemy import Engine, text
 
 from graftbook.database import make_engine, writing
 from graftbook.editing.suggesting import store
-from graftbook.editing.suggesting.companions import Rule, companions_like
-from graftbook.editing.suggesting.ordered import ordered_together
-from graftbook.editing.suggesting.outliers import Recorded, unlike_others
 from graftbook.editing.suggesting.service import names_to_pick, suggestions
+from graftbook.editing.suggesting.suggestions import (
+    Recorded,
+    Rule,
+    companions_like,
+    ordered_together,
+    unlike_others,
+)
 
 
 def rules(fit: str, *numbers: str) -> list[Rule]:

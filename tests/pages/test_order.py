@@ -573,10 +573,10 @@ async def test_a_name_that_is_taken_or_cannot_be_is_told_beside_its_field_and_no
     assert (_field(taken, "name"), _field(taken, "note")) == ("red-2", "ring <first>")
     assert 'aria-invalid="true" aria-describedby="name-wrong"' in taken.text
     assert "What to order" in taken.text
-    assert "no blanks" in blank.text
-    assert "no blanks" not in long.text
-    assert "at most 2,000 letters" in long.text
-    assert "at most 2,000 letters" not in blank.text
+    assert "no spaces" in blank.text
+    assert "no spaces" not in long.text
+    assert "at most 2,000 characters" in long.text
+    assert "at most 2,000 characters" not in blank.text
     lists = (await writer.get("/v1/order-lists")).json()["items"]
     assert [one["name"] for one in lists] == ["red"]
 

@@ -15,9 +15,9 @@ from graftbook.access.guard import SCHEME, MayAdminister, caller_of, door_of
 from graftbook.access.schemas import AccessEventsOut, KeyIn, KeysOut, NewKeyOut
 from graftbook.access.scopes import Scope
 from graftbook.access.sessions import COOKIE, FORM_HEADER
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.catalogue.store.cursors import read_cursor, read_number, write_cursor
+from graftbook.http.errors import answers, documented
+from graftbook.http.parameters import Cursor, Limit, page_answer, page_of
 from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.problems import ForeignName, ForgedRequest, KeyNeeded, ScopeNeeded, SlowDown
 from graftbook.process.state import ServiceDep
@@ -31,7 +31,7 @@ KeyId = Annotated[str, Path(max_length=16, examples=["4fT0a9Zq"], description="a
     "/keys",
     operation_id="listKeys",
     summary="The keys, without their secrets",
-    responses={200: {"model": KeysOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+    responses=answers(KeysOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_keys(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
     """In the order of their creation; revoked ones stay."""
@@ -51,12 +51,14 @@ def list_keys(request: Request, service: ServiceDep, limit: Limit = None, cursor
     operation_id="createKey",
     summary="Make a key; the answer shows it this once",
     status_code=201,
-    responses={
-        201: {"model": NewKeyOut},
-        **documented(
-            problems.MalformedRequest, problems.InvalidRequest, problems.TooLarge, problems.UnsupportedMedia
-        ),
-    },
+    responses=answers(
+        NewKeyOut,
+        problems.MalformedRequest,
+        problems.InvalidRequest,
+        problems.TooLarge,
+        problems.UnsupportedMedia,
+        status=201,
+    ),
 )
 def create_key(body: KeyIn, request: Request, service: ServiceDep) -> Response:
     """It is stored as a digest only. The trail says who made it."""
@@ -83,10 +85,7 @@ def revoke_key(id: KeyId, request: Request, service: ServiceDep) -> Response:
     "/audit",
     operation_id="listAccessEvents",
     summary="The trail: changes made, keys made and revoked, attempts refused",
-    responses={
-        200: {"model": AccessEventsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(AccessEventsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_events(
     request: Request,
@@ -99,10 +98,8 @@ def list_events(
     """Newest first. Refused attempts are counted together, `times` a row."""
     door_of(request).settle()
     size, search = limit or service.settings.page_size, {"list": "audit", "key": key, "outcome": outcome}
-    before = _number(read_cursor(cursor, search, 1)[0]) if cursor else None
-    rows = access.list_events(service.engine, before, size + 1, key, outcome)
-    following = write_cursor(search, [str(rows[size - 1]["number"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    rows = access.list_events(service.engine, read_number(cursor, search), size + 1, key, outcome)
+    return page_of(request, rows, size, search, by="number")
 
 
 def _moment(text: str) -> datetime:
@@ -110,12 +107,6 @@ def _moment(text: str) -> datetime:
         return datetime.fromisoformat(text)
     except ValueError:
         raise problems.InvalidCursor("take the cursor from the answer before, unchanged") from None
-
-
-def _number(text: str) -> int:
-    if not text.isdecimal() or len(text) > 18:
-        raise problems.InvalidCursor("take the cursor from the answer before, unchanged")
-    return int(text)
 
 
 COOKIE_SCHEME = "page_session"

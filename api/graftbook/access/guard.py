@@ -27,6 +27,7 @@ from graftbook.access.principal import Caller, Principal
 from graftbook.access.scopes import Scope
 from graftbook.access.service import moment
 from graftbook.database import writing
+from graftbook.http.responses import media_type_of
 from graftbook.problems import ForeignName, KeyNeeded, Problem, ScopeNeeded, TooLarge
 from graftbook.process.present import Mark
 from graftbook.settings import Settings, on_this_machine
@@ -122,7 +123,7 @@ def what_of(request: Request) -> str:
 
 async def form_of(request: Request) -> dict[str, str]:
     """The fields of a form, each once; empty unless the request is a form. Raises TooLarge."""
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != FORM:
+    if media_type_of(request) != FORM:
         return {}
     length = request.headers.get("content-length", "")
     if not length and "transfer-encoding" not in request.headers:
@@ -139,7 +140,7 @@ async def form_of(request: Request) -> dict[str, str]:
 
 def sends_upload(request: Request) -> bool:
     """Whether the request is a form that may hold a file."""
-    return request.headers.get("content-type", "").partition(";")[0].strip().lower() == UPLOAD
+    return media_type_of(request) == UPLOAD
 
 
 async def upload_of(request: Request) -> FormData:

@@ -3,18 +3,19 @@
 from datetime import UTC, datetime
 from typing import Any, Literal, get_args
 
-from sqlalchemy import Column, DateTime, Index, String, TypeDecorator
+from sqlalchemy import Column, DateTime, Index, TypeDecorator
 from sqlmodel import Field, SQLModel
 
 from graftbook.access.scopes import Scope
-from graftbook.catalogue.store.columns import at_least, one_of, refers, words
+from graftbook.catalogue.store.columns import at_least, by_code_point, one_of, refers, words
+from graftbook.database import in_utc
 
 OutcomeWord = Literal["done", "failed", "refused"]
 OUTCOMES: tuple[OutcomeWord, ...] = get_args(OutcomeWord)
 """Of an access event: the request was carried out; it went wrong; it was not let in."""
 
-_ID = String(16).with_variant(String(16, collation="C"), "postgresql")
-_DIGEST = String(64).with_variant(String(64, collation="C"), "postgresql")
+_ID = by_code_point(16)
+_DIGEST = by_code_point(64)
 
 
 class Moment(TypeDecorator[datetime]):
@@ -27,9 +28,7 @@ class Moment(TypeDecorator[datetime]):
         return value.astimezone(UTC) if value else None
 
     def process_result_value(self, value: datetime | None, dialect: Any) -> datetime | None:
-        if value is None:
-            return None
-        return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
+        return in_utc(value) if value else None
 
 
 def _moment(*, optional: bool = False, index: bool = False) -> Any:

@@ -10,11 +10,10 @@ from graftbook.access.guard import MayOrder, MayRead, Orderer
 from graftbook.builds import service as builds
 from graftbook.builds.schemas import BuildChangeIn, BuildCreateIn, BuildsOut, Slug
 from graftbook.builds.stored.documents import BuildOut, build_document
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.catalogue.store.cursors import read_name
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -52,15 +51,14 @@ CHANGES = (problems.PreconditionFailed, problems.PreconditionRequired)
     "",
     operation_id="listBuilds",
     summary="The builds",
-    responses={200: {"model": BuildsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+    responses=answers(BuildsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_builds(request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = "") -> Response:
     """In name order, without their parts."""
     size = limit or service.settings.page_size
-    after = read_cursor(cursor, {"list": "builds"}, 1)[0] if cursor else ""
-    rows = builds.list_builds(service.engine, after, size + 1)
-    following = write_cursor({"list": "builds"}, [rows[size - 1]["name"]]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    search = {"list": "builds"}
+    rows = builds.list_builds(service.engine, read_name(cursor, search), size + 1)
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.post(
@@ -68,10 +66,9 @@ def list_builds(request: Request, service: ServiceDep, limit: Limit = None, curs
     operation_id="createBuild",
     summary="Store a new build",
     status_code=201,
-    responses={
-        201: {"model": BuildOut, **carries("ETag", "Location")},
-        **documented(*NAMES, problems.AlreadyExists, *ONCE),
-    },
+    responses=answers(
+        BuildOut, *NAMES, problems.AlreadyExists, *ONCE, status=201, headers=("ETag", "Location")
+    ),
 )
 def create_build(body: BuildCreateIn, service: ServiceDep, orderer: Orderer, once: OnceAsked) -> Response:
     """Names are checked against the catalogue and stored as it writes them."""
@@ -84,11 +81,9 @@ def create_build(body: BuildCreateIn, service: ServiceDep, orderer: Orderer, onc
     "/{name}",
     operation_id="getBuild",
     summary="One build",
-    responses={
-        200: {"model": BuildOut},
-        304: {"description": "You have this version"},
-        **documented(problems.UnknownBuild, problems.InvalidRequest),
-    },
+    responses=answers(
+        BuildOut, problems.UnknownBuild, problems.InvalidRequest, unchanged="You have this version"
+    ),
 )
 def get_build(request: Request, name: Name, service: ServiceDep, on: On = None) -> Response:
     """Its ETag is what a change must send as If-Match; of a day in the past it is only to be read."""
@@ -103,10 +98,7 @@ def get_build(request: Request, name: Name, service: ServiceDep, on: On = None) 
     "/{name}",
     operation_id="replaceBuild",
     summary="Replace a build",
-    responses={
-        200: {"model": BuildOut, **carries("ETag", "Location")},
-        **documented(*NAMES, *CHANGES, problems.UnknownBuild),
-    },
+    responses=answers(BuildOut, *NAMES, *CHANGES, problems.UnknownBuild, headers=("ETag", "Location")),
 )
 def replace_build(
     name: Name, body: BuildChangeIn, service: ServiceDep, orderer: Orderer, if_match: IfMatch = None

@@ -16,10 +16,9 @@ from graftbook.builds.schemas import (
     SpecificationsOut,
 )
 from graftbook.builds.stored.documents import SpecificationOut, specification_document
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.catalogue.store.cursors import read_name
+from graftbook.http.errors import answers
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -49,21 +48,16 @@ BODY = (
     "",
     operation_id="listSpecifications",
     summary="The specifications",
-    responses={
-        200: {"model": SpecificationsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(SpecificationsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_specifications(
     request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
 ) -> Response:
     """In name order."""
     size = limit or service.settings.page_size
-    after = read_cursor(cursor, {"list": "specifications"}, 1)[0] if cursor else ""
-    rows = specifications.list_specifications(service.engine, after, size + 1)
-    more = len(rows) > size
-    following = write_cursor({"list": "specifications"}, [rows[size - 1]["name"]]) if more else None
-    return page_answer(request, rows[:size], following)
+    search = {"list": "specifications"}
+    rows = specifications.list_specifications(service.engine, read_name(cursor, search), size + 1)
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.post(
@@ -72,10 +66,9 @@ def list_specifications(
     summary="Store version 1 of a new specification",
     status_code=201,
     dependencies=[MayEdit],
-    responses={
-        201: {"model": SpecificationOut, **carries("ETag", "Location")},
-        **documented(*BODY, problems.AlreadyExists, *ONCE),
-    },
+    responses=answers(
+        SpecificationOut, *BODY, problems.AlreadyExists, *ONCE, status=201, headers=("ETag", "Location")
+    ),
 )
 def create_specification(body: SpecificationCreateIn, service: ServiceDep, once: OnceAsked) -> Response:
     """Names are checked when a question uses it: one specification may serve several variants."""
@@ -88,11 +81,12 @@ def create_specification(body: SpecificationCreateIn, service: ServiceDep, once:
     "/{name}",
     operation_id="getSpecification",
     summary="One version of a specification, the latest unless said otherwise",
-    responses={
-        200: {"model": SpecificationOut},
-        304: {"description": "You have this version"},
-        **documented(problems.UnknownSpecification, problems.InvalidRequest),
-    },
+    responses=answers(
+        SpecificationOut,
+        problems.UnknownSpecification,
+        problems.InvalidRequest,
+        unchanged="You have this version",
+    ),
 )
 def get_specification(
     request: Request, name: Name, service: ServiceDep, version: Version | None = None
@@ -110,12 +104,14 @@ def get_specification(
     operation_id="reviseSpecification",
     summary="Store the next version",
     dependencies=[MayEdit],
-    responses={
-        200: {"model": SpecificationOut, **carries("ETag", "Location")},
-        **documented(
-            *BODY, problems.UnknownSpecification, problems.PreconditionFailed, problems.PreconditionRequired
-        ),
-    },
+    responses=answers(
+        SpecificationOut,
+        *BODY,
+        problems.UnknownSpecification,
+        problems.PreconditionFailed,
+        problems.PreconditionRequired,
+        headers=("ETag", "Location"),
+    ),
 )
 def revise_specification(
     name: Name, body: SpecificationIn, service: ServiceDep, if_match: IfMatch = None
@@ -129,10 +125,7 @@ def revise_specification(
     "/{name}/comparison",
     operation_id="compareSpecification",
     summary="What changed between two versions",
-    responses={
-        200: {"model": ComparisonOut},
-        **documented(problems.UnknownSpecification, problems.InvalidRequest),
-    },
+    responses=answers(ComparisonOut, problems.UnknownSpecification, problems.InvalidRequest),
 )
 def compare_specification(
     request: Request,

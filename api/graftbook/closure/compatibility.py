@@ -218,7 +218,11 @@ class _Places:
         followed = self.follow(fit) if broken else Followed(Looked.next_step, whole=True)
         needs = tuple(_need(self.scope, fit, rule, demand, followed) for rule, demand in broken)
         effort = max(effort_of(self.scope, fit), *(need.effort for need in needs), Effort.direct)
-        against = followed.against or tuple(_because(need) for need in needs if not need.possible)
+        against = followed.against or tuple(
+            Because(need.cause, need.name, need.ground, grade=need.grade)
+            for need in needs
+            if not need.possible
+        )
         return Place(
             position=fit.position,
             component=fit.component or "",
@@ -326,10 +330,6 @@ def _in_order(scope: Scope, rule: Companion, ways: list[Fit]) -> list[Fit]:
         for one in rule.alternatives
     )
     return [way for each in every for way in each if way in ways]
-
-
-def _because(need: Need) -> Because:
-    return Because(need.cause, need.name, need.ground, grade=need.grade)
 
 
 def _where_else(scope: Scope, number: str, position: str) -> GoesElsewhere | GoesOnOthers:

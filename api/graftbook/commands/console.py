@@ -9,6 +9,7 @@ import sys
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn, TypeVar
 
 import typer
@@ -44,6 +45,8 @@ Variant = Annotated[
     str | None,
     typer.Option(help="Variant; may be left out with a chassis number.", autocompletion=completion.variants),
 ]
+Why = Annotated[str, typer.Option(help="Why, for the history.")]
+DryRun = Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")]
 Build = Annotated[str | None, typer.Option(help="Name of a stored build.", autocompletion=completion.builds)]
 Option = Annotated[list[str] | None, typer.Option("--option", help="An option the vehicle has. Repeatable.")]
 Fitted = Annotated[
@@ -262,6 +265,12 @@ def stop(message: str, code: int = WRONG_USE) -> NoReturn:
     """End the command with a message."""
     typer.echo(f"graftbook: {message}", err=True)
     raise typer.Exit(code)
+
+
+def require_empty(folder: Path) -> None:
+    """End the command unless a folder to be written is still to be made, or is empty."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        stop(f"{folder} is there and not empty; name another folder")
 
 
 def be_quiet(quiet: bool) -> None:

@@ -61,8 +61,7 @@ def new(
     """Write a small range that runs, every kind of record once, commented, to put your own in its place."""
     from graftbook.guide.made import STARTER
 
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        c.stop(f"{folder} is there and not empty; name another folder")
+    c.require_empty(folder)
     with c.readable_errors():
         folder.mkdir(parents=True, exist_ok=True)
         sheet = folder / "range.csv"

@@ -21,7 +21,6 @@ Sources = Annotated[
     list[Path],
     typer.Argument(help="Sheets (.csv, .tsv), workbooks (.xlsx, .ods), .json, or folders.", exists=True),
 ]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")]
 Whole = Annotated[
     bool,
     typer.Option(
@@ -29,7 +28,6 @@ Whole = Annotated[
     ),
 ]
 Yes = Annotated[bool, typer.Option("--yes", help="With --whole: take it away without asking.")]
-Why = Annotated[str, typer.Option(help="Why, for the history.")]
 Dates = Annotated[str, typer.Option(help="What 02/03/1964 begins with: day-first or month-first.")]
 Decimals = Annotated[str, typer.Option(help="What 1,234 has before its decimals: point or comma.")]
 Encoding = Annotated[str, typer.Option(help="Of text that is not UTF-8 nor UTF-16, such as cp1250.")]
@@ -37,8 +35,8 @@ Formulas = Annotated[str, typer.Option(help="values: take what formulas last sho
 
 
 def load(
-    sources: Sources, database: c.Database = None, dry_run: DryRun = False, whole: Whole = False,
-    yes: Yes = False, why: Why = "", dates: Dates = "", decimals: Decimals = "", encoding: Encoding = "",
+    sources: Sources, database: c.Database = None, dry_run: c.DryRun = False, whole: Whole = False,
+    yes: Yes = False, why: c.Why = "", dates: Dates = "", decimals: Decimals = "", encoding: Encoding = "",
     formulas: Formulas = "",
 ) -> None:  # fmt: skip
     """Load records, all or nothing; a record of a known name replaces it.
@@ -147,8 +145,7 @@ def sheets(
     from graftbook.catalogue.sheets_out import write_workbooks
     from graftbook.guide.made import STARTER
 
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        c.stop(f"{folder} is there and not empty; name another folder")
+    c.require_empty(folder)
     with c.readable_errors():
         engine = c.engine_for(c.settings_for(database))
         folder.mkdir(parents=True, exist_ok=True)

@@ -19,8 +19,6 @@ if TYPE_CHECKING:
 PAGE = 500
 MOST_TOLD = 20
 """So many reasons why an edit is refused are told."""
-Why = Annotated[str, typer.Option(help="Why, for the history.")]
-DryRun = Annotated[bool, typer.Option("--dry-run", help="Check everything, store nothing.")]
 Kind = Annotated[
     str, typer.Argument(help="Kind of record, such as fitment.", autocompletion=completion.kinds)
 ]
@@ -79,7 +77,8 @@ def history(
                 lambda settings: changed_by(settings, int(kind), limit),
             )  # fmt: skip
             lines = chain(
-                map(_edit_line, _edits_of(changes)), chain.from_iterable(map(_change_lines, changes))
+                map(_edit_line, [changes[0]["edit"]] if changes else []),
+                chain.from_iterable(map(_change_lines, changes)),
             )
     c.print_items(changes, lines, as_json)
     if not changes:
@@ -109,8 +108,8 @@ def compare(
 
 def take_back(
     revision: Annotated[int, typer.Argument(min=1, help="The revision to undo, as `history` shows it.")],
-    why: Why = "",
-    dry_run: DryRun = False,
+    why: c.Why = "",
+    dry_run: c.DryRun = False,
     database: c.Database = None,
     as_json: c.AsJson = False,
 ) -> None:
@@ -123,8 +122,8 @@ def take_back(
 def remove(
     kind: Kind,
     name: Name,
-    why: Why = "",
-    dry_run: DryRun = False,
+    why: c.Why = "",
+    dry_run: c.DryRun = False,
     database: c.Database = None,
     as_json: c.AsJson = False,
 ) -> None:
@@ -220,10 +219,6 @@ def _edit_line(edit: "RevisionOut") -> str:
     changed = c.counted(edit["changes"], "record")
     at = edit["at"][:16].replace("T", " ")
     return f"{edit['revision']:>6}  {at}  {edit['who'] or 'nobody'}, {changed}{why}"
-
-
-def _edits_of(changes: "list[RecordChangeOut]") -> "list[RevisionOut]":
-    return [changes[0]["edit"]] if changes else []
 
 
 def _edit_and_change(change: "RecordChangeOut") -> Iterator[str]:

@@ -208,7 +208,9 @@ class EffectLook:
 
     def _look_up(self, edit: Edit, left: list[_Left], connection: Connection, now: Source) -> None:
         """Keep the rule books and the questions as they are with the edit; `now`: as they are without."""
-        then = _inside(self._service, connection)
+        then = replace(
+            self._service, inside=connection, books=Books(connection, self._service.settings.books_kept)
+        )
         self._compile(then, _variants_of(connection, edit, left), now)
         books = [self._before[variant] for variant in self._changed]
         for subject, before in [*self._asked, *self._asked_today(on_variants(self._service, books))]:
@@ -293,11 +295,6 @@ class EffectLook:
             before = self._before.get(variant)
             if before is None or variant in self._changed:
                 yield BookEffect(variant, after.variant.title, tuple(_places(before, after)))
-
-
-def _inside(service: Service, connection: Connection) -> Service:
-    """The service as it would answer inside a transaction."""
-    return replace(service, inside=connection, books=Books(connection, service.settings.books_kept))
 
 
 def _asked_then(then: Service, subject: Subject) -> Asked | Problem:

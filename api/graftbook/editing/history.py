@@ -10,9 +10,9 @@ from sqlalchemy import Engine
 from graftbook.catalogue.history import changes as history
 from graftbook.catalogue.history.changes import Edit, RecordChange, WhatWord
 from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_cursor, read_number, write_cursor
 from graftbook.database import reading
-from graftbook.problems import InvalidCursor, UnknownRevision
+from graftbook.problems import UnknownRevision
 
 if TYPE_CHECKING:
     from graftbook.editing.schemas import RecordChangeOut, RecordDifferenceOut, RecordRow, RevisionOut
@@ -54,15 +54,6 @@ def change_document(change: RecordChange) -> RecordChangeOut:
     }
 
 
-def _number(cursor: str, search: dict[str, Any]) -> int | None:
-    if not cursor:
-        return None
-    (value,) = read_cursor(cursor, search, 1)
-    if not (value.isascii() and value.isdigit() and len(value) < 10):
-        raise InvalidCursor("take the cursor from the answer before, unchanged")
-    return int(value)
-
-
 def _page(items: list[_Item], size: int, search: dict[str, Any], keys: Sequence[list[str]]) -> Page[_Item]:
     """The page and the next one's cursor; `items` has one more than `size` when there is a next."""
     following = write_cursor(search, keys[size - 1]) if len(items) > size else None
@@ -72,7 +63,7 @@ def _page(items: list[_Item], size: int, search: dict[str, Any], keys: Sequence[
 def of_record(service: Held, kind: str, name: str, cursor: str, size: int) -> Page[RecordChangeOut]:
     """The changes of one record, the newest first."""
     search = {"history": kind, "name": name}
-    before = _number(cursor, search)
+    before = read_number(cursor, search)
     with reading(service.engine) as session:
         changes = history.changes_of_record(session.connection(), kind, name, before, size + 1)
     keys = [[str(change.edit.revision)] for change in changes]
@@ -82,7 +73,7 @@ def of_record(service: Held, kind: str, name: str, cursor: str, size: int) -> Pa
 def revisions(service: Held, cursor: str, size: int) -> Page[RevisionOut]:
     """The edits, the newest first."""
     search = {"list": "revisions"}
-    before = _number(cursor, search)
+    before = read_number(cursor, search)
     with reading(service.engine) as session:
         edits = history.edits(session.connection(), before, size + 1)
     return _page([edit_document(e) for e in edits], size, search, [[str(e.revision)] for e in edits])

@@ -7,12 +7,12 @@ from sqlalchemy import Boolean, Column, Integer, String
 from sqlmodel import Field, SQLModel
 
 from graftbook.access.tables import Moment
-from graftbook.catalogue.store.columns import one_of, refers, words
+from graftbook.catalogue.store.columns import by_code_point, one_of, refers, words
 from graftbook.events.told import NUMBER
 
 StateWord = Literal["active", "paused", "disabled"]
 STATES: tuple[StateWord, ...] = get_args(StateWord)
-_ID = String(24).with_variant(String(24, collation="C"), "postgresql")
+_ID = by_code_point(24)
 
 
 def _text(length: int) -> str:

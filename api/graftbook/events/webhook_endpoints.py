@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import Administrator, MayAdminister
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.events import webhooks
 from graftbook.events.cursors import number_of
 from graftbook.events.problems import EventsForgotten, OtherHistory, UnknownWebhook
@@ -21,8 +21,8 @@ from graftbook.events.schemas import (
     WebhooksOut,
 )
 from graftbook.events.sending import Network, networks_in
-from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.errors import answers, documented
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import KEEP_NOTHING, IfMatch, etag_wanted, json_answer
 from graftbook.process.state import Service, ServiceDep
 
@@ -58,7 +58,7 @@ def list_webhooks(service: ServiceDep) -> Response:
     operation_id="createWebhook",
     summary="Have events sent to an address; the answer shows the secret this once",
     status_code=201,
-    responses={201: {"model": WebhookMadeOut}, **documented(*BODY)},
+    responses=answers(WebhookMadeOut, *BODY, status=201),
 )
 def create_webhook(body: WebhookIn, service: ServiceDep, administrator: Administrator) -> Response:
     """Each event from now on is sent as POST with the body that the feed tells, signed after the Standard
@@ -71,7 +71,7 @@ def create_webhook(body: WebhookIn, service: ServiceDep, administrator: Administ
     "/{id}",
     operation_id="getWebhook",
     summary="One webhook: how far it is, and why it is not active",
-    responses={200: {"model": WebhookOut}, **documented(UnknownWebhook, problems.InvalidRequest)},
+    responses=answers(WebhookOut, UnknownWebhook, problems.InvalidRequest),
 )
 def get_webhook(id: Id, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
@@ -82,10 +82,9 @@ def get_webhook(id: Id, service: ServiceDep) -> Response:
     "/{id}",
     operation_id="changeWebhook",
     summary="Change its address or kinds, pause it, make it active again",
-    responses={
-        200: {"model": WebhookOut},
-        **documented(*BODY, UnknownWebhook, problems.PreconditionFailed, problems.PreconditionRequired),
-    },
+    responses=answers(
+        WebhookOut, *BODY, UnknownWebhook, problems.PreconditionFailed, problems.PreconditionRequired
+    ),
 )
 def change_webhook(id: Id, body: WebhookChangeIn, service: ServiceDep, if_match: IfMatch = None) -> Response:
     """Needs If-Match. Made active it is sent at once what it has not had."""
@@ -98,7 +97,7 @@ def change_webhook(id: Id, body: WebhookChangeIn, service: ServiceDep, if_match:
     "/{id}/secret",
     operation_id="changeWebhookSecret",
     summary="Another secret, shown this once; for a day the old one signs too",
-    responses={200: {"model": WebhookMadeOut}, **documented(UnknownWebhook, problems.InvalidRequest)},
+    responses=answers(WebhookMadeOut, UnknownWebhook, problems.InvalidRequest),
 )
 def change_secret(id: Id, service: ServiceDep) -> Response:
     """Two signatures stand in `webhook-signature` meanwhile, so that no event is refused."""
@@ -109,10 +108,9 @@ def change_secret(id: Id, service: ServiceDep) -> Response:
     "/{id}/send-again",
     operation_id="sendWebhookAgain",
     summary="Try the next event now, or send all behind a cursor again",
-    responses={
-        200: {"model": WebhookOut},
-        **documented(*BODY, UnknownWebhook, problems.InvalidCursor, OtherHistory, EventsForgotten),
-    },
+    responses=answers(
+        WebhookOut, *BODY, UnknownWebhook, problems.InvalidCursor, OtherHistory, EventsForgotten
+    ),
 )
 def send_again(id: Id, body: SendAgainIn, service: ServiceDep) -> Response:
     """What is sent again has the same `webhook-id`. A webhook that is not active stays so."""
@@ -136,17 +134,14 @@ def remove_webhook(id: Id, service: ServiceDep) -> Response:
     "/{id}/deliveries",
     operation_id="listWebhookDeliveries",
     summary="What became of the events sent to it, the newest first",
-    responses={
-        200: {"model": DeliveriesOut},
-        **documented(UnknownWebhook, problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(DeliveriesOut, UnknownWebhook, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_deliveries(
     request: Request, id: Id, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
 ) -> Response:
     """One line an event, with the last answer in words."""
     size, search = limit or service.settings.page_size, {"deliveries": id}
-    before = number_of(read_cursor(cursor, search, 1)[0]) if cursor else None
+    behind = read_name(cursor, search)
+    before = number_of(behind) if behind else None
     rows = webhooks.deliveries(service.engine, id, before, size + 1)
-    following = write_cursor(search, [rows[size - 1]["cursor"]]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    return page_of(request, rows, size, search, by="cursor")

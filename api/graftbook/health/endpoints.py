@@ -12,7 +12,7 @@ from graftbook.access.guard import MayRead
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.database import UNREACHABLE
 from graftbook.document import Document
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.responses import KEEP_NOTHING, json_answer
 from graftbook.problems import Unavailable
 from graftbook.process.draining import draining
@@ -52,7 +52,7 @@ async def alive() -> Response:
     "/readyz",
     operation_id="isReady",
     summary="Ready: the database answers and has the shape that the program needs",
-    responses={200: {"model": ReadyOut}, **documented(Unavailable)},
+    responses=answers(ReadyOut, Unavailable),
 )
 def ready(service: ServiceDep) -> Response:
     """503 while questions cannot be answered, and while the process is about to end: send them elsewhere."""

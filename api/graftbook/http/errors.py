@@ -14,7 +14,9 @@ from pydantic import BaseModel, ConfigDict, Field, GetPydanticSchema, Validation
 from graftbook.catalogue.format.fields import mistake_in_words
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.load import Report
+from graftbook.http.contract.headers import carries
 from graftbook.http.responses import PROBLEM_JSON
+from graftbook.http.values import capital
 from graftbook.problems import (
     ImportRefused,
     InvalidRequest,
@@ -103,6 +105,25 @@ def _error(mistake: Any) -> dict[str, str]:
     return {"pointer": printable(pointer), "message": begun(printable(mistake_in_words(mistake)))}
 
 
+def answers(
+    model: Any,
+    *leaves: type[Problem],
+    status: int = 200,
+    headers: Sequence[str] = (),
+    unchanged: str = "",
+) -> dict[int | str, dict[str, Any]]:
+    """The `responses` of a route that answers with this document, or with one of these problems.
+
+    `headers`: those that the answer has, or may have. `unchanged`: what 304 says, where there is one.
+    """
+    told: dict[int | str, dict[str, Any]] = {status: {"model": model}}
+    if headers:
+        told[status] |= carries(*headers)
+    if unchanged:
+        told[304] = {"description": unchanged}
+    return told | documented(*leaves)
+
+
 def documented(*leaves: type[Problem]) -> dict[int | str, dict[str, Any]]:
     """The `responses` of a route for the problems it may answer with, grouped by status."""
     by_status: dict[int | str, list[type[Problem]]] = {}
@@ -149,7 +170,7 @@ def mistake_document(mistake: Mistake) -> dict[str, Any]:
 def refused(report: Report) -> ImportRefused:
     """The problem that lists the mistakes of a load: all, or those after which it was not looked further."""
     return ImportRefused(
-        f"{report.told[0].upper()}{report.told[1:]}; nothing was stored",
+        f"{capital(report.told)}; nothing was stored",
         mistakes=[mistake_document(m) for m in report.mistakes],
         more_mistakes=report.stopped,
     )

@@ -141,7 +141,7 @@ class Guard:
                 span.named(f"{seen.method} {route}", failed=seen.status >= 500)
 
     async def _answered(self, scope: Scope, receive: Receive, answer: "_Answer", announced: bytes) -> None:
-        limit = self._limit(scope["path"])
+        limit = next(limit for prefix, limit in self.limits if scope["path"].startswith(prefix))
         if announced.isdigit() and int(announced[:20]) > limit:
             await answer.problem(_too_large(limit), receive)
             return
@@ -154,9 +154,6 @@ class Guard:
             if answer.seen.status:
                 raise
             await answer.problem(Problem("The log holds what happened, under this request's id"), receive)
-
-    def _limit(self, path: str) -> int:
-        return next(limit for prefix, limit in self.limits if path.startswith(prefix))
 
 
 class _Answer:

@@ -18,6 +18,7 @@ from pydantic import BaseModel, Field
 from pydantic.fields import FieldInfo
 from starlette.responses import Response
 
+from graftbook.catalogue.store.cursors import write_cursor
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.document import Document
 from graftbook.http.responses import ASK_AGAIN, read_answer
@@ -162,10 +163,24 @@ Limit = Annotated[int | None, Query(ge=1, le=500, description="lines a page")]
 Cursor = Annotated[str, Query(max_length=2_000, description="the `next` of the page before")]
 
 
+Why = Annotated[
+    str, Query(max_length=500, pattern=r"^[^\x00-\x1f\x7f-\x9f]*$", description="why, for the history")
+]
+DryRun = Annotated[bool, Query(description="check everything, store nothing")]
+
+
 class PageOut(Document):
     next: Annotated[
         str | None, Field(description="cursor of the next page; null on the last; also a Link header")
     ]
+
+
+def page_of(
+    request: Request, rows: Sequence[Mapping[str, object]], size: int, search: dict[str, Any], by: str
+) -> Response:
+    """The first `size` rows as a page; the next, if there are more, begins behind the last one's `by`."""
+    following = write_cursor(search, [str(rows[size - 1][by])]) if len(rows) > size else None
+    return page_answer(request, rows[:size], following)
 
 
 def page_answer(request: Request, items: Sequence[Mapping[str, object]], following: str | None) -> Response:

@@ -1,8 +1,10 @@
 """Plain text for a terminal or a printer: 100 columns, no colour."""
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
+
+from graftbook.http.values import said_once
 
 WIDTH = 100
 
@@ -34,3 +36,9 @@ def count(number: int, one: str, many: str = "") -> str:
     """ "1 change", "3 changes", "no changes"."""
     word = one if number == 1 else many or f"{one}s"
     return f"{number or 'no'} {word}"
+
+
+def caution_lines(cautions: Sequence[str], defers: str = "") -> Iterator[str]:
+    """Cautions as a list of them reads well, a paragraph each; `defers` is what a paper ends in."""
+    for caution in said_once(cautions, defers):
+        yield from wrap(caution)

@@ -44,6 +44,11 @@ def json_answer(document: Any, *, status: int = 200, headers: Mapping[str, str] 
     return Response(json_bytes(document), status_code=status, media_type=JSON, headers=dict(headers or {}))
 
 
+def media_type_of(request: Request) -> str:
+    """The media type of a request's content, without its parameters, in lower case (RFC 9110, 8.3.1)."""
+    return request.headers.get("content-type", "").partition(";")[0].strip().lower()
+
+
 def problem_answer(problem: Problem, request_id: str = "") -> Response:
     """A problem document as RFC 9457 asks for."""
     document = problem.document()

@@ -2,7 +2,7 @@
 nothing of HTTP, so that a reasoning process can write an answer too.
 """
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from typing import Any, Literal, overload
@@ -80,6 +80,11 @@ def evidence_for(cause: Cause, grade: Grade) -> GradeWord | None:
     return None if cause in _CLAIMS_NOTHING else GRADE_WORDS[grade]
 
 
+def capital(text: str) -> str:
+    """The text as a sentence begins: with a capital."""
+    return text[:1].upper() + text[1:]
+
+
 def counted(number: int, one: str) -> str:
     """`1 row`, `2 rows`, `2 taxes`."""
     return f"{number} {one}" if number == 1 else f"{number} {one}{'es' if one.endswith(('s', 'x')) else 's'}"
@@ -88,3 +93,19 @@ def counted(number: int, one: str) -> str:
 def json_bytes(document: Any) -> bytes:
     """A document of plain dicts, lists and values as JSON."""
     return orjson.dumps(document, option=orjson.OPT_NON_STR_KEYS)
+
+
+def said_once(cautions: Sequence[str], defers: str = "") -> list[str]:
+    """Cautions as a list of them reads well: a sentence that several end in stands once, after them all, and
+    numbers of which the same is said stand together. `defers`: what a paper ends in, which says it as well.
+    """
+    cautions = list(dict.fromkeys(cautions))
+    ends = [caution.rpartition(". ")[2] for caution in cautions]
+    common = list(dict.fromkeys(end for end in ends if ends.count(end) > 1))
+    of_whom: dict[str, list[str]] = {}
+    for caution, end in zip(cautions, ends, strict=True):
+        own = caution.removesuffix(end).rstrip() if end in common else caution
+        number, colon, said = own.partition(": ")
+        of_whom.setdefault(said if colon else own, []).append(number if colon else "")
+    told = [f"{', '.join(who)}: {said}" if who[0] else said for said, who in of_whom.items() if said]
+    return told + ([defers] if defers else common)

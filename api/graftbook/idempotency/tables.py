@@ -2,18 +2,13 @@
 
 from datetime import datetime
 
-from sqlalchemy import Column, LargeBinary, String
+from sqlalchemy import Column, LargeBinary
 from sqlmodel import Field, SQLModel
 
 from graftbook.access.tables import Moment
-from graftbook.catalogue.store.columns import words
+from graftbook.catalogue.store.columns import by_code_point, words
 
 LONGEST_KEY = 255
-
-
-def _plain(length: int, *, primary: bool = False) -> Column[str]:
-    type_ = String(length).with_variant(String(length, collation="C"), "postgresql")
-    return Column(type_, primary_key=primary, nullable=False)
 
 
 class AnsweredOnceRow(SQLModel, table=True):
@@ -23,9 +18,9 @@ class AnsweredOnceRow(SQLModel, table=True):
     """
 
     __tablename__ = "answered_once"
-    principal: str = Field(sa_column=_plain(64, primary=True))
-    key: str = Field(sa_column=_plain(LONGEST_KEY, primary=True))
-    digest: str = Field(sa_column=_plain(64))
+    principal: str = Field(sa_column=Column(by_code_point(64), primary_key=True))
+    key: str = Field(sa_column=Column(by_code_point(LONGEST_KEY), primary_key=True))
+    digest: str = Field(sa_column=Column(by_code_point(64), nullable=False))
     status: int
     headers: str = words("{}")
     body: bytes = Field(sa_column=Column(LargeBinary, nullable=False))

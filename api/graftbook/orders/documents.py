@@ -6,9 +6,9 @@ from decimal import Decimal
 
 from graftbook.http.values import GRADE_WORDS, counted, day_in_words, money, money_in_words
 from graftbook.orders.buying.buying import Line, Market, Order
-from graftbook.orders.buying.not_bought import headline, not_bought_facts
+from graftbook.orders.buying.not_bought import headline, not_bought_facts, shares_facts
 from graftbook.orders.buying.reconciling import Cause, Difference, Reconciliation
-from graftbook.orders.needs import Need, Needs, TakenOff
+from graftbook.orders.needs import Needs, TakenOff
 from graftbook.orders.schemas import (
     BoughtOut,
     DayPriceOut,
@@ -18,7 +18,6 @@ from graftbook.orders.schemas import (
     OrderTotalsOut,
     PartsDifferenceOut,
     ReconciliationOut,
-    ShareOut,
     SplitOut,
     SupplierOrderOut,
     TakenOffOut,
@@ -131,13 +130,6 @@ def _line(number: int, line: Line, titles: Mapping[str, str]) -> OrderLineOut:
         "hazard": need.part.hazard or None,
         "note": (offer.note if offer else "") or None,
     }
-
-
-def shares_facts(need: Need) -> list[ShareOut]:
-    """What of a line's pieces is for which vehicle, and where they go."""
-    return [
-        {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity} for s in need.shares
-    ]
 
 
 def _suppliers(order: Order) -> list[SupplierOrderOut]:

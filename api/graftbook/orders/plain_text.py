@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from decimal import Decimal
 
-from graftbook.http.plain_text import WIDTH, amount, count, wrap
+from graftbook.http.plain_text import WIDTH, amount, caution_lines, count, wrap
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.schemas import OrderLineOut, OrderOut, ReconciliationOut, TakenOffOut
 
@@ -18,8 +18,7 @@ def order_page(document: OrderOut) -> Iterator[str]:
     yield ""
     yield from _list_lines(document, document["currency"])
     yield ""
-    for caution in [*document["cautions"], document["defers"]]:
-        yield from wrap(caution)
+    yield from caution_lines(document["cautions"], document["defers"])
 
 
 def order_lines(document: OrderOut, currency: str) -> Iterator[str]:

@@ -24,7 +24,7 @@ from graftbook.orders.documents import order_facts, reconciled
 from graftbook.orders.needs import Need, Needs, Wanted, needs_of
 from graftbook.orders.question_schemas import OrderIn
 from graftbook.orders.schemas import OrderOut, OrderVehicleOut, SubstituteOut
-from graftbook.orders.stock.stock import stock_for, stock_version
+from graftbook.orders.stock.store import stock_for, stock_version
 from graftbook.problems import pointing_at
 from graftbook.process.state import Service
 from graftbook.questions.closures.reasoning import closure_document, lasting, understood
@@ -221,7 +221,7 @@ def substitute(
         asked = replace(vehicle.asked, question=replace(question, limits=limits), deadline=deadline)
         answer, _ = set_only(service, "substitute", asked)
         if answer.outcome is Outcome.impossible:
-            return None, _no_set(vehicle, refused - {need.part.number})
+            return None, _no_set(refused - {need.part.number})
         if answer.outcome is not Outcome.proved or answer.solution is None:
             return None, "No substitute was found in the time allowed."
         instead = _instead(vehicle.solution, answer.solution, places)
@@ -236,7 +236,7 @@ def substitute(
     return None, f"Nobody sells what could stand for it either: {others}."
 
 
-def _no_set(vehicle: VehicleOrdered, neither: set[str]) -> str:
+def _no_set(neither: set[str]) -> str:
     also = f" and without {', '.join(sorted(neither))}, which nobody sells either," if neither else ""
     return f"Without it{also} your wishes cannot be fulfilled."
 

@@ -2,7 +2,7 @@
 
 from graftbook.pages import guide, sign_in, static, units_form
 from graftbook.pages.answer import answer, compare, fitting, picture, quotation
-from graftbook.pages.asking import ask, component, find, home, lookup, measure, suggest
+from graftbook.pages.asking import ask, component, find, home, lookup, measure
 from graftbook.pages.building import builds, specifications
 from graftbook.pages.checking import check
 from graftbook.pages.editing import edit, effects, flat, imports, lint, past, pictures, review
@@ -38,7 +38,6 @@ ROUTERS = (
     lint.router,
     reports.router,
     pictures.router,
-    suggest.router,
     guide.router,
     sign_in.router,
     units_form.router,

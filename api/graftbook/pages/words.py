@@ -8,7 +8,7 @@ from typing import Any
 
 from markupsafe import Markup, escape
 
-from graftbook.http.values import MONTHS, day_in_words
+from graftbook.http.values import MONTHS, day_in_words, said_once
 from graftbook.problems import Problem
 from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 
@@ -143,22 +143,6 @@ def price_of_all(prices: Iterable[str | None]) -> str | None:
     """The price of all; unknown where one is."""
     known = list(prices)
     return None if None in known else str(sum((Decimal(p) for p in known if p), Decimal()))
-
-
-def said_once(cautions: Sequence[str], defers: str = "") -> list[str]:
-    """Cautions as a list of them reads well: a sentence that several end in stands once, after them all, and
-    numbers of which the same is said stand together. `defers`: what a paper ends in, which says it as well.
-    """
-    cautions = once(cautions)
-    ends = [caution.rpartition(". ")[2] for caution in cautions]
-    common = once(end for end in ends if ends.count(end) > 1)
-    of_whom: dict[str, list[str]] = {}
-    for caution, end in zip(cautions, ends, strict=True):
-        own = caution.removesuffix(end).rstrip() if end in common else caution
-        number, colon, said = own.partition(": ")
-        of_whom.setdefault(said if colon else own, []).append(number if colon else "")
-    told = [f"{', '.join(who)}: {said}" if who[0] else said for said, who in of_whom.items() if said]
-    return told + ([defers] if defers else common)
 
 
 def called_field(pointer: str) -> str:

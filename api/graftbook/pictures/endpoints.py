@@ -11,8 +11,8 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead
 from graftbook.catalogue.format.fields import NOT_PRINTED, clean
-from graftbook.http.errors import documented
-from graftbook.http.responses import has_already, json_answer, not_modified, read_answer
+from graftbook.http.errors import answers, documented
+from graftbook.http.responses import has_already, json_answer, media_type_of, not_modified, read_answer
 from graftbook.pictures import service as pictures
 from graftbook.pictures.image import MEDIA_TYPES, TAKEN, Kept, kept_of
 from graftbook.pictures.schemas import LONGEST_CAPTION, Digest, Kind, Name, PictureOut, PicturesOut
@@ -43,10 +43,7 @@ _PIXELS = {media: {"schema": {"type": "string", "format": "binary"}} for media i
     operation_id="listPictures",
     summary="The pictures of a record or build",
     dependencies=[MayRead],
-    responses={
-        200: {"model": PicturesOut},
-        **documented(problems.InvalidRequest, problems.UnknownBuild, problems.UnknownRecord),
-    },
+    responses=answers(PicturesOut, problems.InvalidRequest, problems.UnknownBuild, problems.UnknownRecord),
 )
 def list_pictures(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
     """At most twelve, in the order in which they were attached, without their pixels."""
@@ -78,7 +75,7 @@ async def attach_picture(
 ) -> Response:
     """Send its bytes as the body: JPEG, PNG or WebP, 12 MB and 50 million pixels at most. What is kept is
     written anew from its pixels, at most 2,000 a side: nothing of its metadata stays."""
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() not in MEDIA_TYPES:
+    if media_type_of(request) not in MEDIA_TYPES:
         raise problems.UnsupportedMedia(f"Send {TAKEN}, and say which in Content-Type")
     sent = await request.body()
     document, new = await run_in_threadpool(_attached, service, (kind, name), sent, caption, editor.who)

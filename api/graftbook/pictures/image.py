@@ -79,16 +79,14 @@ def _read(sent: bytes) -> tuple[str, Image.Image]:
     image.draft(None, (LONGEST_SIDE, LONGEST_SIDE))  # of JPEG no more is decoded than is kept
     image.load()
     pixels = ImageOps.exif_transpose(image)
-    pixels = pixels.convert("RGBA" if _is_clear(pixels) else "L" if pixels.mode in ("1", "L") else "RGB")
+    pixels = pixels.convert(
+        "RGBA" if pixels.has_transparency_data else "L" if pixels.mode in ("1", "L") else "RGB"
+    )
     if form == "JPEG":
         pixels = _on_white(pixels)
     pixels.thumbnail((LONGEST_SIDE, LONGEST_SIDE))
     pixels.info.clear()  # a writer takes comments and profiles from there
     return form, pixels
-
-
-def _is_clear(image: Image.Image) -> bool:
-    return image.has_transparency_data
 
 
 def _on_white(pixels: Image.Image) -> Image.Image:

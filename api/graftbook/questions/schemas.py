@@ -8,10 +8,9 @@ from pydantic.config import JsonDict
 from graftbook.closure.criteria import TOLD, Criterion, CriterionWord
 from graftbook.http.fields import WHOLE, Day, Price, Sits, Truth, Unsaid, Word
 from graftbook.http.values import GradeWord
-from graftbook.rulebook.model import SeverityWord
+from graftbook.rulebook.model import EffortWord, SeverityWord
 
 RulesWord = Literal["in service", "type approval"]
-EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 EvidenceWord = GradeWord
 
 MOST_ALTERNATIVES = 10

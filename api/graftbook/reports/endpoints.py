@@ -8,7 +8,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
 from graftbook.editing.review.problems import ReviewNeeded
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import json_answer
 from graftbook.process.state import ServiceDep
@@ -44,7 +44,7 @@ NAMES = (
     operation_id="sendReport",
     summary="Report how it went: fitted, fitted after work, did not fit",
     status_code=201,
-    responses={201: {"model": ReportedOut}, **documented(*NAMES)},
+    responses=answers(ReportedOut, *NAMES, status=201),
 )
 def send_report(body: ReportIn, service: ServiceDep, workshop: Orderer) -> Response:
     """The grades of the claims that it bears on follow at once; the same sent again changes nothing."""
@@ -57,7 +57,7 @@ def send_report(body: ReportIn, service: ServiceDep, workshop: Orderer) -> Respo
     operation_id="listReports",
     summary="What workshops reported",
     dependencies=[MayRead],
-    responses={200: {"model": ReportsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+    responses=answers(ReportsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_reports(
     request: Request,
@@ -84,10 +84,7 @@ def list_reports(
     operation_id="listGrades",
     summary="How claims stand: sources, reports, what contradicts them, a break that failures propose",
     dependencies=[MayRead],
-    responses={
-        200: {"model": GradesOut},
-        **documented(problems.InvalidRequest, problems.UnknownComponent, problems.UnknownRecord),
-    },
+    responses=answers(GradesOut, problems.InvalidRequest, problems.UnknownComponent, problems.UnknownRecord),
 )
 def list_grades(
     request: Request, service: ServiceDep, claim: Claim = "", component: Component = ""

@@ -177,12 +177,12 @@ def _promised(grade: Grade) -> float:
     return lower_bound(WORTH[grade], 1.0)
 
 
-def lower_bound(a: float, b: float, chance: float = CHANCE) -> float:
-    """The share that a beta distribution (both parameters above 0) stays below with this chance."""
+def lower_bound(a: float, b: float) -> float:
+    """The share that a beta distribution (both parameters above 0) stays below with the chance `CHANCE`."""
     low, high = 0.0, 1.0
     for _ in range(60):
         middle = (low + high) / 2
-        low, high = (middle, high) if below(middle, a, b) < chance else (low, middle)
+        low, high = (middle, high) if below(middle, a, b) < CHANCE else (low, middle)
     return low
 
 

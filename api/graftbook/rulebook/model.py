@@ -61,6 +61,7 @@ class Severity(IntEnum):
 
 
 SeverityWord = Literal["minor", "moderate", "severe", "dangerous"]
+EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 
 
 class Comparator(StrEnum):

@@ -7,8 +7,10 @@ from pathlib import Path
 from random import Random
 
 import pytest
-from sqlalchemy import event
+from sqlalchemy import event, select
 
+from graftbook.catalogue.loading.staging import table
+from graftbook.database import reading
 from graftbook.process.state import Service, make_service
 from graftbook.questions.finding.service import Found, search, search_document
 from graftbook.questions.schemas import VehicleIn
@@ -60,6 +62,23 @@ def first(found: Found) -> list[str]:
 def test_the_day_is_long_enough() -> None:
     assert len(asked()) >= 200
     assert sum(not line["chassis"] for line in asked()) >= 10
+
+
+def test_whatever_is_meant_is_in_the_catalogue(sqlite_counter: Service) -> None:
+    """Else a name that was changed since counts as not found for ever, or as found by chance."""
+    with reading(sqlite_counter.engine) as session:
+        names = {
+            str(name)
+            for kind in ("component", "flaw", "position", "upgrade", "variant", "section")
+            for name in session.connection().execute(select(table(kind).c[0])).scalars()
+        }
+    lost = {
+        wanted
+        for line in asked()
+        for wanted in line["found"].split(";")
+        if not any(fnmatchcase(name, wanted) for name in names)
+    }
+    assert lost == set()
 
 
 def test_what_is_meant_is_among_the_first_three(counter: Service, capsys: pytest.CaptureFixture[str]) -> None:

@@ -18,7 +18,7 @@ from graftbook.closure.words.sentences import section_cautions
 from graftbook.http.values import EFFORT_WORDS, GRADE_WORDS
 from graftbook.orders.documents import DEFERS
 from graftbook.questions.closures.check_schemas import FindingOut
-from graftbook.questions.closures.documents import section_title
+from graftbook.questions.closures.documents import section_title, staying
 from graftbook.questions.closures.schemas import (
     ChangeOut,
     LooseOut,
@@ -62,7 +62,7 @@ def drive(standing: Standing) -> DriveOut:
             *empty,
             *_sentences(rules),
             *_sentences(worse),
-            *_not_recorded(unrecorded),
+            *[f"Not recorded as used: {sentence}" for sentence in _sentences(unrecorded)],
             *_open(unknown),
         ],
         "broken": rules,
@@ -96,10 +96,6 @@ def _emptied(standing: Standing) -> list[str]:
 
 def _sentences(told: Iterable[NoteOut | FindingOut]) -> list[str]:
     return list(dict.fromkeys(one["sentence"] for one in told))
-
-
-def _not_recorded(notes: Iterable[NoteOut]) -> list[str]:
-    return [f"Not recorded as used: {sentence}" for sentence in _sentences(notes)]
 
 
 def _open(unknown: Iterable[FindingOut]) -> list[str]:
@@ -140,7 +136,7 @@ def state_document(standing: Standing) -> s.BuildStateOut:
         "minutes": sum(one["minutes"] for one in work),
         "measured": _measured(standing),
         "not_understood": standing.not_understood,
-        "cautions": _cautions(standing),
+        "cautions": list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions])),
         "defers": DEFERS.replace("this list", "this sheet"),
     }
 
@@ -238,11 +234,6 @@ def _measured(standing: Standing) -> list[s.MeasurementOut]:
     ]
 
 
-def _cautions(standing: Standing) -> list[str]:
-    """Those of what is fitted, and of the work that is left."""
-    return list(dict.fromkeys([*standing.check["cautions"], *standing.open.cautions]))
-
-
 def open_document(standing: Standing) -> s.StillOpenOut:
     """What is left to do, and what it costs."""
     found = standing.open
@@ -309,13 +300,7 @@ def _kept_original(standing: Standing) -> list[StayingOut]:
     changed = set(standing.changed)
     scope = standing.scope
     return [
-        {
-            "position": name,
-            "position_title": place.title,
-            "section": place.section,
-            "component": number,
-            "name": _name(standing, number),
-        }
-        for name, place in scope.book.positions.items()
+        staying(scope.book, name, number)
+        for name in scope.book.positions
         if name not in changed and (number := scope.today.get(name))
     ]

@@ -15,10 +15,10 @@ from graftbook.builds.life.paper import sheet_pdf
 from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
-from graftbook.http.errors import documented
+from graftbook.catalogue.store.cursors import read_number
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import ASK_AGAIN, JSON, bytes_answer, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.orders.forms import PDF, form_of
@@ -60,12 +60,11 @@ def list_events(
     """In the order in which it was written down. Nothing is ever changed; what was wrong is taken back."""
     size = limit or service.settings.page_size
     search = {"list": "build-events", "build": name}
-    after = int(read_cursor(cursor, search, 1)[0]) if cursor else 0
+    after = read_number(cursor, search) or 0
     events = recording.events_of(service.engine, name)
     told = recording.event_documents(events, recording.called_in(service.engine, events))
     rows = [one for one in told if one["id"] > after and not (on and one["day"] > on.isoformat())]
-    following = write_cursor(search, [str(rows[size - 1]["id"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    return page_of(request, rows, size, search, by="id")
 
 
 @router.post(
@@ -73,20 +72,19 @@ def list_events(
     operation_id="recordBuildEvents",
     summary="Record what was so of a build",
     status_code=201,
-    responses={
-        201: {"model": BuildOut},
-        **documented(
-            *BODY,
-            problems.UnknownComponent,
-            problems.UnknownPosition,
-            problems.UnknownFlaw,
-            problems.UnknownUpgrade,
-            problems.UnknownSection,
-            problems.UnknownSpecification,
-            problems.UnknownCharacteristic,
-            *ONCE,
-        ),
-    },
+    responses=answers(
+        BuildOut,
+        *BODY,
+        problems.UnknownComponent,
+        problems.UnknownPosition,
+        problems.UnknownFlaw,
+        problems.UnknownUpgrade,
+        problems.UnknownSection,
+        problems.UnknownSpecification,
+        problems.UnknownCharacteristic,
+        *ONCE,
+        status=201,
+    ),
 )
 def record_events(
     name: Name, body: s.EventsIn, service: ServiceDep, orderer: Orderer, once: OnceAsked
@@ -150,10 +148,15 @@ def get_order_list(
     operation_id="carryOutOrderList",
     summary="Record that an order list was carried out, whole or step by step",
     status_code=201,
-    responses={
-        201: {"model": BuildOut},
-        **documented(*BODY, problems.UnknownOrderList, problems.VehicleMismatch, problems.WrongState, *ONCE),
-    },
+    responses=answers(
+        BuildOut,
+        *BODY,
+        problems.UnknownOrderList,
+        problems.VehicleMismatch,
+        problems.WrongState,
+        *ONCE,
+        status=201,
+    ),
 )
 def carry_out(
     name: Name, body: s.CarriedOutIn, service: ServiceDep, orderer: Orderer, once: OnceAsked

@@ -7,7 +7,7 @@ from operator import itemgetter
 from reportlab.platypus import Flowable
 
 from graftbook.builds.life.recording import brief_of
-from graftbook.builds.life.schemas import BuildChangedOut, BuildSheetOut
+from graftbook.builds.life.schemas import BuildSheetOut
 from graftbook.builds.life.words import (
     NOT_RECORDED,
     figures_that_changed,
@@ -18,10 +18,11 @@ from graftbook.builds.life.words import (
     unconfirmed,
     unfinished,
 )
+from graftbook.http.values import capital
 from graftbook.orders.papers.cells import Said
 from graftbook.orders.papers.layout import Paper, box, bytes_of, foot_is_whole, letterhead, strip, table
 from graftbook.orders.papers.rows import Grid, left, right
-from graftbook.orders.papers.text import capital, day_of, hours, listed, plain
+from graftbook.orders.papers.text import day_of, hours, listed, plain
 
 
 def sheet_pdf(facts: BuildSheetOut, house: str = "") -> bytes:
@@ -35,7 +36,7 @@ def sheet_pdf(facts: BuildSheetOut, house: str = "") -> bytes:
         day=day_of(facts["on"]),
         author=(house.splitlines() or [""])[0],
     )
-    return bytes_of(paper, [flowable for part in _parts(paper, facts, house) for flowable in part])
+    return bytes_of(paper, _parts(paper, facts, house))
 
 
 def _parts(paper: Paper, facts: BuildSheetOut, house: str) -> Iterator[list[Flowable]]:
@@ -85,14 +86,12 @@ def _changes(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:
                 change["original"] or "nothing",
                 change["since"],
                 str(change["event"] or "–"),
-                under=_under(change),
+                under=[
+                    Said(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence
+                ],
             )
     said = "What is not as the factory left it"
     return table(paper, grid, said) or box(paper, "As built", ["Nothing is recorded that was changed."])
-
-
-def _under(change: BuildChangedOut) -> list[Said]:
-    return [Said(sentence) for sentence in (*how_it_was(change), how_it_stands(change)) if sentence]
 
 
 def _off(paper: Paper, facts: BuildSheetOut) -> list[Flowable]:

@@ -68,7 +68,11 @@ def still_open(
     if closure and closure["set"] is None:
         return Open(closure["outcome"], closure["sentences"], wishes, cautions=closure["cautions"])
     wanted = closure["set"] if closure else None
-    whole = _laid_over(service, build, used, wanted) if wanted and _asks(wanted) else check
+    whole = (
+        _laid_over(service, build, used, wanted)
+        if wanted and (wanted["changes"] or wanted["loose_parts"])
+        else check
+    )
     return _left(build, used, wanted, whole, wishes)
 
 
@@ -78,10 +82,6 @@ def _decided(service: Service, build: BuildOut, on: date | None) -> ClosureOut |
         return None
     body = ClosureIn(vehicle=VehicleIn(build=build["name"], on=on), specification=build["built_to"])
     return closure_document(service, body)[1]
-
-
-def _asks(wanted: SetOut) -> bool:
-    return bool(wanted["changes"] or wanted["loose_parts"])
 
 
 def _laid_over(service: Service, build: BuildOut, used: Mapping[str, int], wanted: SetOut) -> CheckOut:

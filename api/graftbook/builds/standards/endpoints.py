@@ -11,7 +11,7 @@ from graftbook.builds.specification_endpoints import BODY, Name, Version
 from graftbook.builds.standards import schemas as s
 from graftbook.builds.standards import service as standards
 from graftbook.builds.stored.documents import specification_document
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.responses import json_answer, read_answer
 from graftbook.problems import UnknownSpecification, pointing_at
 from graftbook.process.state import ServiceDep
@@ -40,7 +40,7 @@ def get_present(request: Request, service: ServiceDep) -> Response:
     "/house-specification",
     operation_id="setHouseSpecification",
     summary="Say which version the house builds to from now on",
-    responses={200: {"model": s.HouseSpecificationOut}, **documented(*BODY, UnknownSpecification)},
+    responses=answers(s.HouseSpecificationOut, *BODY, UnknownSpecification),
 )
 def put_present(body: s.HouseSpecificationIn, service: ServiceDep, editor: Editor) -> Response:
     """It takes the place of the one before; builds say themselves what they were built to."""

@@ -76,9 +76,9 @@ def builds_after(session: Session, after: str, limit: int) -> list[BuildRow]:
     )
 
 
-def build_names(session: Session, limit: int = 2_000) -> list[str]:
+def build_names(session: Session) -> list[str]:
     """Names to look for near matches in."""
-    return list(session.exec(select(BuildRow.name).order_by(BuildRow.name).limit(limit)))
+    return list(session.exec(select(BuildRow.name).order_by(BuildRow.name).limit(2_000)))
 
 
 def put_parts(session: Session, name: str, fitted: dict[str, str | None], at_hand: Iterable[str]) -> None:
@@ -127,9 +127,9 @@ def specifications_after(session: Session, after: str, limit: int) -> list[Speci
     return list(session.exec(query.order_by(SpecificationRow.name).limit(limit)))
 
 
-def specification_names(session: Session, limit: int = 2_000) -> list[str]:
+def specification_names(session: Session) -> list[str]:
     """Names to look for near matches in."""
-    return list(session.exec(select(SpecificationRow.name).order_by(SpecificationRow.name).limit(limit)))
+    return list(session.exec(select(SpecificationRow.name).order_by(SpecificationRow.name).limit(2_000)))
 
 
 def raise_latest(session: Session, name: str, version: int, title: str) -> bool:

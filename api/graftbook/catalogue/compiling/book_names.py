@@ -70,14 +70,14 @@ def outline_of(session: Session, variant: str) -> Outline:
 _ALIKE = 60.0
 
 
-def near_names(word: str, known: Iterable[str], limit: int = 3) -> list[str]:
-    """Up to `limit` known names that look like a word, most alike first."""
+def near_names(word: str, known: Iterable[str]) -> list[str]:
+    """Up to three known names that look like a word, most alike first."""
     found = process.extract(
         word,
         list(known),
         scorer=fuzz.WRatio,
         processor=utils.default_process,
-        limit=limit,
+        limit=3,
         score_cutoff=_ALIKE,
     )
     return [name for name, _score, _index in found]

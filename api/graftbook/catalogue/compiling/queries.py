@@ -136,7 +136,7 @@ class _Compiler:
         rows = self.connection.execute(conditions.where(spelt.c.variant == self.variant)).mappings()
         self.whens = {row["id"]: when_of(row) for row in rows}
         self.evidence = self._evidence()
-        self.reports = self._reports()
+        self.reports = reports_by_claim(self.connection, _reports_of(), {"variant": self.variant}, self.whens)
         positions = self._positions()
         wanted = c.wanted_by_slot(self._of_claims("wanted", "companion", "conflict"))
         ways = self._alternatives(positions)
@@ -273,9 +273,6 @@ class _Compiler:
         rows = self.connection.execute(select(evidence).where(of_these))
         pieces = {row.name: c.evidence_of(row) for row in rows}
         return {of: tuple([pieces[name] for name in sorted(names)]) for of, names in named.items()}
-
-    def _reports(self) -> dict[str, tuple[m.Report, ...]]:
-        return reports_by_claim(self.connection, _reports_of(), {"variant": self.variant}, self.whens)
 
     def _positions(self) -> dict[str, m.Position]:
         position, spelt, section = table("position"), table("condition_variant"), table("section")

@@ -23,6 +23,11 @@ def plain_cell(value: Any) -> str:
     return f"'{text}" if starts else text
 
 
+def as_written(cell: str) -> str:
+    """A cell without the apostrophe that `plain_cell` put in front of it."""
+    return cell[1:] if cell.startswith("'") and plain_cell(cell[1:]) == cell else cell
+
+
 def write_rows(header: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
     """A table as CSV (RFC 4180) with every cell plain."""
     stream = io.StringIO()

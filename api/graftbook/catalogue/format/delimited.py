@@ -21,32 +21,29 @@ _MARKS = (
 _NAMES = {"cp1252": "Windows-1252", "utf-16": "UTF-16", "utf-16-le": "UTF-16", "utf-16-be": "UTF-16"}
 
 
-def sheet_of(content: IO[bytes], encoding: str = "", separator: str = "") -> Sheet:
+def sheet_of(content: IO[bytes], encoding: str) -> Sheet:
     """Delimited text as a sheet without a name; `content` can be sought in, and stays open until it is read.
 
-    Without `encoding`: UTF-8, UTF-16 where its marks or its zeros say so, else Windows-1252. Without
-    `separator`: what stands most often in the first row that names columns. Raises NotASheet for an
-    encoding that there is not, and while reading.
+    Without `encoding`: UTF-8, UTF-16 where its marks or its zeros say so, else Windows-1252. Raises
+    NotASheet for an encoding that there is not, and while reading.
     """
-    assumed = []
     content.seek(0)
     known = encoding or _encoding_of(content)
-    if not encoding and known in _NAMES:
-        assumed.append(f"the text is {_NAMES[known]}")
+    assumed = (f"the text is {_NAMES[known]}",) if not encoding and known in _NAMES else ()
     content.seek(0)
     try:
         stream = _Text(content, encoding=known, newline="")
     except LookupError:
         raise NotASheet(f"there is no encoding '{encoding[:40]}'") from None
-    beginning = _beginning(stream)
-    between = separator or separator_of(beginning)
-    if not separator and between != ",":
-        assumed.append(f"cells are separated by {SEPARATORS[between]}")
-    return Sheet("", rows_of(stream, between, beginning), tuple(assumed))
+    sheet = sheet_of_text(stream)
+    return Sheet("", sheet.rows, (*assumed, *sheet.assumed))
 
 
 def sheet_of_text(stream: TextIO) -> Sheet:
-    """The same of text that is open already, such as pasted text. Raises NotASheet."""
+    """The same of text that is open already, such as pasted text. Raises NotASheet.
+
+    Its separator is what stands most often in the first row that names columns.
+    """
     beginning = _beginning(stream)
     between = separator_of(beginning)
     assumed = (f"cells are separated by {SEPARATORS[between]}",) if between != "," else ()

@@ -47,6 +47,7 @@ from graftbook.catalogue.format.records_beside import (
     TaxRecord,
     UpgradeRecord,
 )
+from graftbook.rulebook.model import EffortWord
 from graftbook.rulebook.units import QUANTITIES
 
 __all__ = [
@@ -67,7 +68,6 @@ __all__ = [
 ]
 
 
-EffortWord = Literal["direct", "with companions", "machining", "cutting"]
 Minutes = Annotated[int, Field(ge=0, le=100_000, json_schema_extra={UNIT: "minutes"}), BeforeValidator(whole)]
 Order = Annotated[int, Field(ge=0, le=10_000), BeforeValidator(whole)]
 Pieces = Annotated[Quantity, Field(json_schema_extra={UNIT: "pieces"})]

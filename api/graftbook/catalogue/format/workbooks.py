@@ -33,24 +33,22 @@ _ZIP = b"PK\x03\x04"
 _IN_MEMORY = 1_000_000
 
 
-def sheets_in(
-    source: Path | bytes | IO[bytes], *, encoding: str = "", separator: str = ""
-) -> Iterator[Sheet]:
+def sheets_in(source: Path | bytes | IO[bytes], *, encoding: str = "") -> Iterator[Sheet]:
     """Every sheet of a file, of bytes, or of a file that is open and can be sought in.
 
-    `encoding` and `separator` settle what delimited text (one sheet without a name) leaves open; a workbook
-    has neither. Rows stream: memory holds the texts that the cells of a workbook share, and a few rows; so
-    a sheet's rows are read before the next sheet is asked for. Raises NotASheet, here and while rows are
-    read: a damaged file, one with a password, more unpacked than `MOST_UNPACKED`, too many rows or columns.
+    `encoding` is that of delimited text (one sheet without a name), which else is found out. Rows stream:
+    memory holds the texts that the cells of a workbook share, and a few rows; so a sheet's rows are read
+    before the next sheet is asked for. Raises NotASheet, here and while rows are read: a damaged file, one
+    with a password, more unpacked than `MOST_UNPACKED`, too many rows or columns.
     Raises OSError where the file cannot be read.
     """
     if isinstance(source, Path):
         with source.open("rb") as content:
-            yield from _sheets_in(content, encoding, separator)
+            yield from _sheets_in(content, encoding)
     elif isinstance(source, bytes):
-        yield from _sheets_in(io.BytesIO(source), encoding, separator)
+        yield from _sheets_in(io.BytesIO(source), encoding)
     else:
-        yield from _sheets_in(source, encoding, separator)
+        yield from _sheets_in(source, encoding)
 
 
 def is_workbook(content: IO[bytes]) -> bool:
@@ -61,11 +59,11 @@ def is_workbook(content: IO[bytes]) -> bool:
     return first in (_ZIP, _OLD_WORKBOOK)
 
 
-def _sheets_in(content: IO[bytes], encoding: str, separator: str) -> Iterator[Sheet]:
+def _sheets_in(content: IO[bytes], encoding: str) -> Iterator[Sheet]:
     if not content.seekable():
         with tempfile.SpooledTemporaryFile(max_size=_IN_MEMORY) as copy:
             shutil.copyfileobj(content, copy)
-            yield from _sheets_in(copy, encoding, separator)
+            yield from _sheets_in(copy, encoding)
         return
     content.seek(0)
     first = content.read(4)
@@ -76,7 +74,7 @@ def _sheets_in(content: IO[bytes], encoding: str, separator: str) -> Iterator[Sh
     if first == _ZIP:
         yield from _of_workbook(content)
     else:
-        yield delimited.sheet_of(content, encoding, separator)
+        yield delimited.sheet_of(content, encoding)
 
 
 def _of_workbook(content: IO[bytes]) -> Iterator[Sheet]:

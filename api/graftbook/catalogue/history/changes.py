@@ -23,8 +23,8 @@ from sqlalchemy import (
     insert,
     literal,
     not_,
-    or_,
     select,
+    tuple_,
 )
 
 from graftbook.catalogue.format.names import as_typed, chassis_parts
@@ -144,7 +144,7 @@ def changes_of_edit(
 ) -> list[RecordChange]:
     """What an edit changed, by kind and name, behind the kind and name `after`."""
     change = table("record_change")
-    behind = or_(change.c.kind > after[0], and_(change.c.kind == after[0], change.c.name > after[1]))
+    behind = tuple_(change.c.kind, change.c.name) > tuple_(*after)
     query = select(change).where(change.c.revision == revision, behind)
     return _changes(connection, query.order_by(change.c.kind, change.c.name).limit(limit))
 
@@ -223,7 +223,7 @@ def changed_between(connection: Connection, old: int, new: int, after: tuple[str
     at is returned beside what differs, None when there are no more.
     """
     change = table("record_change")
-    behind = or_(change.c.kind > after[0], and_(change.c.kind == after[0], change.c.name > after[1]))
+    behind = tuple_(change.c.kind, change.c.name) > tuple_(*after)
     query = (
         select(change.c.kind, change.c.name)
         .where(change.c.revision > old, change.c.revision <= new, behind)

@@ -15,14 +15,19 @@ from graftbook.catalogue.compiling.values import tied
 from graftbook.catalogue.lint.buying import offer_findings
 from graftbook.catalogue.lint.circles import circles_in
 from graftbook.catalogue.lint.claims import claim_findings
-from graftbook.catalogue.lint.closure import FITTED, FROM_NEW
+from graftbook.catalogue.lint.closure import FITTED, FROM_NEW, Survey
 from graftbook.catalogue.lint.equipment import equipment_findings, figure_findings
 from graftbook.catalogue.lint.finding import Finding, Wrong
-from graftbook.catalogue.lint.names import budget_findings, name_findings
 from graftbook.catalogue.lint.rules import Key, RuleLint, upgrade_findings
 from graftbook.catalogue.lint.sequence import sequence_findings
 from graftbook.catalogue.lint.vehicles import from_new_findings
-from graftbook.catalogue.loading.staging import listed, listed_numbers, table
+from graftbook.catalogue.loading.bearers import (
+    circuits_borne,
+    circuits_named,
+    options_asked_for,
+    options_offered,
+)
+from graftbook.catalogue.loading.staging import conditions_of, listed, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.database import reading
 from graftbook.rulebook.model import ALWAYS
@@ -57,9 +62,7 @@ def _conditions(connection: Connection, variants: Sequence[str]) -> dict[str, fr
 
 def _bound(connection: Connection, ids: frozenset[int]) -> set[int]:
     """Those of the conditions that the single vehicle decides."""
-    condition = table("condition")
-    rows = connection.execute(select(condition).where(condition.c.id.in_(listed_numbers(connection, ids))))
-    return {row["id"] for row in rows.mappings() if when_of(row) is not ALWAYS}
+    return {row["id"] for row in conditions_of(connection, ids) if when_of(row) is not ALWAYS}
 
 
 def _facts(connection: Connection, variants: Sequence[str]) -> dict[str, frozenset[Hashable]]:
@@ -102,7 +105,7 @@ def of_records(connection: Connection, currency: str = "") -> Iterator[Finding]:
     yield from _circles(connection)
     yield from _without_successor(connection)
     yield from _unused_evidence(connection)
-    yield from name_findings(connection)
+    yield from _names(connection)
     yield from offer_findings(connection, currency)
     yield from claim_findings(connection)
 
@@ -121,7 +124,7 @@ def _range(session: Session, range_name: str, variants: list[str]) -> Iterator[F
             equipment_findings(rules.survey),
             figure_findings(rules.survey),
             sequence_findings(book),
-            budget_findings(rules.survey),
+            _budgets(rules.survey),
             upgrade_findings(rules.survey),
         ):
             somewhere.setdefault(key, (sentence, []))[1].extend(alike)
@@ -209,3 +212,29 @@ def _unused_evidence(connection: Connection) -> Iterator[Finding]:
     used = select(link.c.claim).where(link.c.evidence == evidence.c.name).exists()
     for name in connection.execute(select(evidence.c.name).where(~used).order_by(evidence.c.name)).scalars():
         yield Finding(Wrong.unused_evidence, (name,), f"nothing refers to the evidence {name}")
+
+
+def _names(connection: Connection) -> Iterator[Finding]:
+    """Circuits that no budget sums over, and options that nothing asks for."""
+    named = circuits_named(connection)
+    for range_name, circuits in sorted(circuits_borne(connection).items()):
+        for circuit in sorted(set(circuits) - set(named[range_name])):
+            where = ", ".join(circuits[circuit])
+            sentence = f"the circuit {circuit} of {where} has no budget: nothing is summed over it"
+            yield Finding(Wrong.no_budget, (circuit, *circuits[circuit]), sentence)
+    asked = options_asked_for(connection)
+    for range_name, options in sorted(options_offered(connection).items()):
+        for option in sorted(set(options) - asked[range_name]):
+            sentence = f"no record asks whether a vehicle has the option {option}"
+            yield Finding(Wrong.idle_option, (option, *options[option]), sentence)
+
+
+def _budgets(survey: Survey) -> Iterator[tuple[tuple[Wrong, tuple[str, ...]], str]]:
+    """(what, sentence) for budgets that nothing feeds, or that nothing draws on, on any vehicle."""
+    for budget in survey.book.budgets:
+        numbers = {n for p in survey.index.positions_of_budget[budget.name] for n in survey.at[p]}
+        where = f"in the circuit {budget.circuit}" if budget.circuit else "of the vehicle"
+        for kind, verb in ((budget.supply_kind, "feeds"), (budget.demand_kind, "draws on")):
+            if not any((m := survey.measure(number, kind)) and m.high for number in numbers):
+                key = (Wrong.idle_budget, (budget.name, kind))
+                yield key, f"nothing {verb} {budget.name}: no component {where} records {kind}"

@@ -9,6 +9,7 @@ from graftbook.catalogue.loading.references import place_of
 from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
 from graftbook.catalogue.store.conditions import split
 from graftbook.catalogue.store.nearest import hint, likest
+from graftbook.catalogue.store.reported import of_its_vehicle
 
 MOST = 200
 
@@ -127,15 +128,11 @@ def _reports(connection: Connection) -> Iterator[Mistake]:
         .select_from(held_by.join(named, named.c.condition_id == held_by.c.id))
         .where(named.c.name == report.c.claim)
     )
-    held = and_(
-        span.c.prefix == report.c.prefix,
-        report.c.serial.between(span.c.first_serial, span.c.last_serial),
-    )
     about = func.coalesce(of_position.scalar_subquery(), of_claim.scalar_subquery())
     query = (
         select(report, variant.c.range, about.label("about"), claim.c.kind)
         .select_from(report.join(STAGED, and_(STAGED.c.kind == "report", STAGED.c.name == report.c.name)))
-        .outerjoin(span, held)
+        .outerjoin(span, of_its_vehicle(span, report))
         .outerjoin(variant, variant.c.name == span.c.variant)
         .outerjoin(claim, claim.c.name == report.c.claim)
         .order_by(report.c.name)

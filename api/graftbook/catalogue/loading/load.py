@@ -21,7 +21,14 @@ from graftbook.catalogue.loading.agreement import disagreements
 from graftbook.catalogue.loading.bearers import unborne_names
 from graftbook.catalogue.loading.expanding import settle
 from graftbook.catalogue.loading.references import broken_references, broken_references_beside
-from graftbook.catalogue.loading.removing import REMOVED, Removals, remove, still_named
+from graftbook.catalogue.loading.removing import (
+    REMOVED,
+    Removals,
+    counts_left,
+    names_left,
+    remove,
+    still_named,
+)
 from graftbook.catalogue.loading.staging import (
     SPANS_OF,
     begin_staging,
@@ -36,7 +43,6 @@ from graftbook.catalogue.loading.staging import (
     write,
 )
 from graftbook.catalogue.loading.values import COMPARING, read_late, told, unlike_kinds
-from graftbook.catalogue.loading.whole import counts_left, names_left
 from graftbook.catalogue.store.rows import MEASURED, Row, rows_of
 from graftbook.catalogue.store.tables import CLAIMS
 from graftbook.rulebook.sane import ANY

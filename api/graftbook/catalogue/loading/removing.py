@@ -1,15 +1,15 @@
-"""Taking records out of the catalogue, and who still names them."""
+"""Taking records out of the catalogue, who still names them, and what a whole load takes out."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Connection, ForeignKey, Table, delete, select
+from sqlalchemy import Connection, ForeignKey, Select, Table, delete, func, literal, select, union_all
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.history.snapshots import key_of, remember
-from graftbook.catalogue.loading.staging import SPANS_OF, listed, stage, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, kinds_brought, listed, stage, table
 from graftbook.catalogue.store.conditions import Columns
 from graftbook.catalogue.store.tables import CLAIMS
 
@@ -26,7 +26,7 @@ def remove(connection: Connection, removals: Removals, *, keep_images: bool = Tr
     for kind, names in removals.items():
         if keep_images:
             remember(connection, kind, names)
-        held, key = (table("claim"), table("claim").c.name) if kind in CLAIMS else _own(kind)
+        held, key = _held(kind)
         these = key.in_(listed(connection, names))
         known = set(connection.execute(select(key).where(these, *_of_kind(kind))).scalars())
         for name in names:
@@ -40,8 +40,9 @@ def remove(connection: Connection, removals: Removals, *, keep_images: bool = Tr
         _drop_unused_conditions(connection, ranges)
 
 
-def _own(kind: str) -> tuple[Table, Any]:
-    return table(kind), key_of(kind)
+def _held(kind: str) -> tuple[Table, Any]:
+    """The table that holds the records of a kind, some with others, and its key."""
+    return (table("claim"), table("claim").c.name) if kind in CLAIMS else (table(kind), key_of(kind))
 
 
 def _of_kind(kind: str) -> list[Any]:
@@ -95,6 +96,34 @@ def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
         for key in (*others, *_references_to(kind, going_with_it=True)):
             gone = delete(key.parent.table).where(key.parent.in_(listed(connection, names)))
             connection.execute(gone)
+
+
+def counts_left(connection: Connection) -> dict[str, int]:
+    """How many records of the kinds brought are not in the load, by kind; of chassis spans, variants."""
+    queries = [
+        select(literal(kind).label("kind"), func.count().label("records")).select_from(query.subquery())
+        for kind, query in _left(connection)
+    ]
+    if not queries:
+        return {}
+    return {row.kind: row.records for row in connection.execute(union_all(*queries)) if row.records}
+
+
+def names_left(connection: Connection) -> dict[str, list[str]]:
+    """Their names, by kind; of chassis spans, the variants that none was brought for."""
+    found = {kind: list(connection.execute(query).scalars()) for kind, query in _left(connection)}
+    return {kind: names for kind, names in found.items() if names}
+
+
+def _left(connection: Connection) -> Iterator[tuple[str, Select[str]]]:
+    brought = kinds_brought(connection)
+    for kind in KIND_BY_WORD:
+        if kind in brought:
+            _, key = _held(kind)
+            word = SPANS_OF if kind == "chassis_span" else kind
+            staged = select(STAGED.c.name).where(STAGED.c.kind == word)
+            query = select(key).distinct().where(key.not_in(staged)).order_by(key)
+            yield kind, query.where(*_of_kind(kind))
 
 
 _OWNERS = {"build": "build", "list": "order list", "specification": "specification"}

@@ -17,6 +17,7 @@ from sqlalchemy import (
     Column,
     Connection,
     Integer,
+    MappingResult,
     MetaData,
     Select,
     String,
@@ -95,6 +96,13 @@ def listed_numbers(connection: Connection, numbers: Iterable[int]) -> Select[Any
     """A list of whole numbers as a select, whatever its length."""
     texts = listed(connection, [str(number) for number in numbers]).subquery()
     return select(cast(texts.c[0], BigInteger))
+
+
+def conditions_of(connection: Connection, ids: Iterable[int]) -> MappingResult:
+    """The rows of some conditions, by the names of their columns."""
+    condition = table("condition")
+    query = select(condition).where(condition.c.id.in_(listed_numbers(connection, ids)))
+    return connection.execute(query).mappings()
 
 
 def defer_references(connection: Connection) -> None:

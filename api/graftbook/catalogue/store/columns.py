@@ -9,14 +9,14 @@ from sqlmodel import Field
 import graftbook.database  # noqa: F401  (sets the naming convention before the first table)
 
 
-def _plain(length: int) -> Any:
+def by_code_point(length: int) -> Any:
     """Text compared by code point on both engines, so that both sort alike."""
     return String(length).with_variant(String(length, collation="C"), "postgresql")
 
 
-NAME = _plain(120)
-CLAIM_NAME = _plain(300)
-SORT_KEY = _plain(400)
+NAME = by_code_point(120)
+CLAIM_NAME = by_code_point(300)
+SORT_KEY = by_code_point(400)
 
 
 def key(type_: Any = NAME) -> Any:

@@ -8,6 +8,8 @@ from typing import Any
 
 from graftbook.problems import InvalidCursor
 
+_NOT_OURS = "take the cursor from the answer before, unchanged"
+
 
 def write_cursor(search: dict[str, Any], after: list[str]) -> str:
     """A cursor behind the row with these sort values, good for this search only."""
@@ -21,11 +23,26 @@ def read_cursor(cursor: str, search: dict[str, Any], count: int) -> list[str]:
         text = base64.urlsafe_b64decode(cursor.encode() + b"=" * (-len(cursor) % 4))
         mark, *told = json.loads(text)
     except (ValueError, TypeError, binascii.Error, UnicodeError):
-        raise InvalidCursor("take the cursor from the answer before, unchanged") from None
+        raise InvalidCursor(_NOT_OURS) from None
     after = [value for value in told if isinstance(value, str)]
     if mark != _mark(search) or not len(told) == len(after) == count:
         raise InvalidCursor("this cursor belongs to another search; begin without one")
     return after
+
+
+def read_name(cursor: str, search: dict[str, Any]) -> str:
+    """The name that a cursor is behind; an empty one begins. Raises InvalidCursor."""
+    return read_cursor(cursor, search, 1)[0] if cursor else ""
+
+
+def read_number(cursor: str, search: dict[str, Any]) -> int | None:
+    """The number that a cursor is behind; None: it is empty, and begins. Raises InvalidCursor."""
+    if not cursor:
+        return None
+    (text,) = read_cursor(cursor, search, 1)
+    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+        raise InvalidCursor(_NOT_OURS)
+    return int(text)
 
 
 def _mark(search: dict[str, Any]) -> str:

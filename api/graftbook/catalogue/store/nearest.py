@@ -13,8 +13,8 @@ _CANDIDATES = 2000
 _ALIKE = 70.0
 
 
-def names_near(connection: Connection, column: "Column[str]", word: str, limit: int = 3) -> list[str]:
-    """Up to `limit` names of a key column that look like `word`, most alike first.
+def names_near(connection: Connection, column: "Column[str]", word: str) -> list[str]:
+    """Up to three names of a key column that look like `word`, most alike first.
 
     A small table is compared whole; of a large one, the names that begin alike.
     """
@@ -22,7 +22,7 @@ def names_near(connection: Connection, column: "Column[str]", word: str, limit: 
     if len(found) == _CANDIDATES:
         starts = (word[:length] for length in range(min(len(word), 8), 0, -1))
         found = next((some for start in starts if (some := _some(connection, column, start))), found)
-    return likest(word, found, limit)
+    return likest(word, found)
 
 
 def components_near(

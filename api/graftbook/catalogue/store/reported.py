@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, or_, select, union
+from sqlalchemy import ColumnElement, Connection, Select, Table, and_, or_, select, union
 
 from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.conditions import split
@@ -43,10 +43,6 @@ def bearing(claims: Select[Any]) -> Select[Any]:
     report, claim, span = table("report"), table("claim"), table("chassis_span")
     spelt = table("condition_variant")
     pairs = _pairs(claims).subquery()
-    vehicle = and_(
-        span.c.prefix == report.c.prefix,
-        report.c.serial.between(span.c.first_serial, span.c.last_serial),
-    )
     columns = [column for column in report.c if column.name != "claim"]
     return (
         select(
@@ -56,10 +52,16 @@ def bearing(claims: Select[Any]) -> Select[Any]:
         .select_from(pairs)
         .join(report, report.c.name == pairs.c.report)
         .join(claim, claim.c.name == pairs.c.claim)
-        .join(span, vehicle)
+        .join(span, of_its_vehicle(span, report))
         .join(spelt, and_(spelt.c.condition_id == claim.c.condition_id, spelt.c.variant == span.c.variant))
         .order_by(pairs.c.claim, report.c.name)
     )  # fmt: skip
+
+
+def of_its_vehicle(span: Table, report: Table) -> ColumnElement[bool]:
+    """That a chassis span holds the vehicle of a report."""
+    serial = report.c.serial.between(span.c.first_serial, span.c.last_serial)
+    return and_(span.c.prefix == report.c.prefix, serial)
 
 
 def _pairs(claims: Select[Any]) -> Any:

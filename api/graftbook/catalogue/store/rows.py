@@ -86,9 +86,13 @@ def rows_of(record: r.Record, kinds: KindRules) -> Rows:
 
 def _plain(table: str, *fields: str) -> Callable[[Any, str, Rows, KindRules], None]:
     def make(record: Any, _name: str, rows: Rows, _kinds: KindRules) -> None:
-        rows[table].append({field: getattr(record, field) for field in fields})
+        rows[table].append(_fields(record, *fields))
 
     return make
+
+
+def _fields(record: r.Record, *names: str) -> Row:
+    return {name: getattr(record, name) for name in names}
 
 
 def _variant(record: r.VariantRecord, _name: str, rows: Rows, _kinds: KindRules) -> None:
@@ -115,8 +119,7 @@ def _kind(record: r.CharacteristicKindRecord, _name: str, rows: Rows, _kinds: Ki
 
 
 def _position(record: r.PositionRecord, _name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("name", "section", "title", "essential", "side", "pair", "circuit", "order")
-    row = {field: getattr(record, field) for field in fields}
+    row = _fields(record, "name", "section", "title", "essential", "side", "pair", "circuit", "order")
     rows["position"].append(row | {"condition_id": rows["condition"][0]["id"]})
 
 
@@ -145,20 +148,18 @@ def _characteristic(record: r.CharacteristicRecord, name: str, rows: Rows, kinds
 
 
 def _fitment(record: r.FitmentRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("component", "position", "effort", "quantity", "minutes", "from_new")
-    row = {field: getattr(record, field) for field in fields}
+    row = _fields(record, "component", "position", "effort", "quantity", "minutes", "from_new")
     rows["fitment"].append({"claim": name, **row, "tools": "; ".join(record.tools)})
 
 
 def _substitute(record: r.SubstituteRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("original", "component", "both_ways", "improves")
-    row = {field: getattr(record, field) for field in fields}
+    row = _fields(record, "original", "component", "both_ways", "improves")
     rows["substitute"].append({"claim": name, "position": record.position or None} | row)
 
 
 def _flaw(record: r.FlawRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("component", "severity", "symptom", "appears_when")
-    rows["flaw"].append({"claim": name} | {field: getattr(record, field) for field in fields})
+    row = _fields(record, "component", "severity", "symptom", "appears_when")
+    rows["flaw"].append({"claim": name, **row})
     also = sorted(set(record.also_of) - {record.component})
     rows["flaw_also_of"] += [{"claim": name, "component": c} for c in also]
     rows["flaw_substitute"] += [{"claim": name, "substitute": s} for s in sorted(set(record.substitutes))]
@@ -237,14 +238,13 @@ def _joint(record: r.JointRecord, name: str, rows: Rows, kinds: KindRules) -> No
 
 
 def _budget(record: r.BudgetRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("circuit", "supply", "demand", "reason")
-    row = {field: getattr(record, field) for field in fields}
+    row = _fields(record, "circuit", "supply", "demand", "reason")
     rows["budget"].append({"claim": name, **row, "usable": int(record.usable.scaleb(5))})
 
 
 def _supersession(record: r.SupersessionRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("old", "new", "from_date", "both_ways")
-    rows["supersession"].append({"claim": name} | {field: getattr(record, field) for field in fields})
+    row = _fields(record, "old", "new", "from_date", "both_ways")
+    rows["supersession"].append({"claim": name, **row})
 
 
 def _precedence(record: r.PrecedenceRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
@@ -253,10 +253,9 @@ def _precedence(record: r.PrecedenceRecord, name: str, rows: Rows, _kinds: KindR
 
 
 def _access(record: r.AccessRecord, name: str, rows: Rows, _kinds: KindRules) -> None:
-    fields = ("position", "other_position", "state", "opening", "closing", "reason")
-    row: Row = {"claim": name} | {field: getattr(record, field) for field in fields}
+    row = _fields(record, "position", "other_position", "state", "opening", "closing", "reason")
     components = {field: getattr(record, field) or None for field in ("component", "other_component")}
-    rows["access"].append(row | components)
+    rows["access"].append({"claim": name, **row, **components})
 
 
 def _tightening(record: r.TighteningRecord, name: str, rows: Rows, _kinds: KindRules) -> None:

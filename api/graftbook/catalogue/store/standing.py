@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, and_, exists, or_, select, union
 
 from graftbook.catalogue.compiling.values import EFFORTS, evidence_of
-from graftbook.catalogue.loading.staging import listed, listed_numbers, table
+from graftbook.catalogue.loading.staging import conditions_of, listed, table
 from graftbook.catalogue.store.conditions import when_of
 from graftbook.catalogue.store.reported import bearing, reports_by_claim
 from graftbook.rulebook import grading
@@ -215,9 +215,7 @@ def _meeting(
     )
     rows = connection.execute(query).all()
     ids = {row[-2] for row in rows} | {row[-1] for row in rows}
-    condition = table("condition")
-    held = connection.execute(select(condition).where(condition.c.id.in_(listed_numbers(connection, ids))))
-    whens = {row["id"]: when_of(row) for row in held.mappings()}
+    whens = {row["id"]: when_of(row) for row in conditions_of(connection, ids)}
     return [row for row in rows if _alike(whens[row[-2]], whens[row[-1]])]
 
 

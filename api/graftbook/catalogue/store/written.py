@@ -12,7 +12,7 @@ from graftbook.catalogue.format import records as r
 from graftbook.catalogue.format.fields import usual
 from graftbook.catalogue.format.money import money
 from graftbook.catalogue.format.names import fitment_name, report_name, substitute_name, supersession_name
-from graftbook.catalogue.loading.staging import listed, listed_numbers, table
+from graftbook.catalogue.loading.staging import conditions_of, listed, table
 from graftbook.catalogue.store.buying import TO_RECORD
 from graftbook.catalogue.store.conditions import COLUMNS, LISTS, split
 
@@ -82,16 +82,12 @@ _ORDER = {"chassis_span": ("variant", "prefix", "first_serial")}
 
 
 def _conditions(connection: Connection, ids: set[int]) -> dict[int, _Values]:
-    condition = table("condition")
-    rows = connection.execute(
-        select(condition).where(condition.c.id.in_(listed_numbers(connection, ids)))
-    ).mappings()
     return {
         row["id"]: {
             column: list(split(row[column])) if column in LISTS else row[column] or _empty(column)
             for column in COLUMNS
         }
-        for row in rows
+        for row in conditions_of(connection, ids)
     }
 
 

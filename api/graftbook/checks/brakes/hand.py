@@ -5,7 +5,7 @@ import math
 from graftbook.checks.brakes.formulas import Loading, slope_force_n
 from graftbook.checks.brakes.grip import ADHESION
 from graftbook.checks.brakes.rules import BrakeRule, InService
-from graftbook.checks.brakes.system import loading, require_category, taking
+from graftbook.checks.brakes.system import loading, passed_on, require_category, taking
 from graftbook.checks.driveline.gearing import AXLE, circumference_m
 from graftbook.checks.findings import against, at_least, at_most
 from graftbook.checks.fitted import Fitted, Reading, on_both, remembered
@@ -62,9 +62,7 @@ def _efficiency(reading: Reading) -> float:
 
 
 def _efficiency_taken(fitted: Fitted) -> str:
-    value = _efficiency(Reading(fitted))
-    of = "the usual value" if value == HAND_BRAKE_EFFICIENCY else "as recorded"
-    return f"lever and cable pass on {value:.2f}, {of}"
+    return passed_on("lever and cable", _efficiency(Reading(fitted)), HAND_BRAKE_EFFICIENCY)
 
 
 def _stronger(fitted: Fitted) -> str:

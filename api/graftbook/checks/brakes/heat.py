@@ -29,12 +29,11 @@ LINING = Limit(
 
 @dataclass(frozen=True, slots=True)
 class Cycle:
-    """The fade test: speeds in m/s before and after each of the stops, seconds from one to the next."""
+    """The fade test: speeds in m/s before and after each of `STOPS` stops, seconds from one to the next."""
 
     fast: float
     slow: float
     seconds: float
-    stops: int = STOPS
 
 
 def fade_cycle(top_m_s: float, category: str) -> Cycle:
@@ -51,10 +50,10 @@ def rise_k(mass_kg: float, fast: float, slow: float, share: float, iron_kg: floa
 def hottest_k(rise: float, cycle: Cycle, cooling_s: float | None) -> float:
     """The temperature after the last stop; `cooling_s` is the time constant in the wind, None: none."""
     if cooling_s is None:
-        return COLD_K + cycle.stops * rise
+        return COLD_K + STOPS * rise
     kept = math.exp(-cycle.seconds / cooling_s)
     temperature = COLD_K + rise
-    for _ in range(cycle.stops - 1):
+    for _ in range(STOPS - 1):
         temperature = AROUND_K + (temperature - AROUND_K) * kept + rise
     return temperature
 

@@ -116,9 +116,12 @@ def hydraulic_efficiency(reading: Reading) -> float:
 
 def efficiency_taken(fitted: Fitted) -> str:
     """The efficiency of the hydraulics that a finding rests on, in words."""
-    value = hydraulic_efficiency(Reading(fitted))
-    of = "the usual value" if value == HYDRAULIC_EFFICIENCY else "as recorded"
-    return f"hydraulics pass on {value:.2f}, {of}"
+    return passed_on("hydraulics", hydraulic_efficiency(Reading(fitted)), HYDRAULIC_EFFICIENCY)
+
+
+def passed_on(what: str, efficiency: float, usual: float) -> str:
+    """An efficiency in words, and whether it is recorded or the usual one."""
+    return f"{what} pass on {efficiency:.2f}, {'the usual value' if efficiency == usual else 'as recorded'}"
 
 
 def taking(what: str, unit: str, digits: int, *inputs: str) -> Callable[[float | None, float], str]:

@@ -47,6 +47,15 @@ def brake_clearance(before: Fitted, after: Fitted, axle: str) -> Finding:
     )
 
 
+def section_on_rim(reading: Reading) -> float:
+    """Section width in metres of the tyre on the rim that it sits on."""
+    return section_width_on_rim_m(
+        reading.value("tyre.road", "tyre_width"),
+        reading.value("tyre.road", "measuring_rim"),
+        reading.value("wheel.road", "rim_width"),
+    )
+
+
 def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
     """How much further the tyre reaches than today's, against the room recorded for the variant.
 
@@ -55,12 +64,7 @@ def reach(before: Fitted, after: Fitted, outward: bool) -> Finding:
     """
 
     def reaches(reading: Reading) -> float:
-        section = section_width_on_rim_m(
-            reading.value("tyre.road", "tyre_width"),
-            reading.value("tyre.road", "measuring_rim"),
-            reading.value("wheel.road", "rim_width"),
-        )
-        return section_reach_m(section, reading.value("wheel.road", "offset"), outward)
+        return section_reach_m(section_on_rim(reading), reading.value("wheel.road", "offset"), outward)
 
     room = on_both(before, after, lambda r: r.fact("arch_gap_outer" if outward else "arch_gap_inner"))
     sides = on_both(before, after, reaches)

@@ -2,8 +2,8 @@
 
 from collections.abc import Callable
 
-from graftbook.checks.chassis.tyres import load_carried_kg, section_width_on_rim_m, speed_carried_m_s
-from graftbook.checks.chassis.wheel_room import brake_clearance, reach, scrub, spare
+from graftbook.checks.chassis.tyres import load_carried_kg, speed_carried_m_s
+from graftbook.checks.chassis.wheel_room import brake_clearance, reach, scrub, section_on_rim, spare
 from graftbook.checks.findings import against, at_least, at_most, undetermined
 from graftbook.checks.fitted import Fitted, Reading, on_both, only_with
 from graftbook.checks.verdict import (
@@ -59,17 +59,10 @@ def rim_width(before: Fitted, after: Fitted) -> Finding:
         rim = reading.value("wheel.road", "rim_width")
         return max(low - rim, rim - high)
 
-    def section(reading: Reading) -> float:
-        return section_width_on_rim_m(
-            reading.value("tyre.road", "tyre_width"),
-            reading.value("tyre.road", "measuring_rim"),
-            reading.value("wheel.road", "rim_width"),
-        )
-
     rims = on_both(before, after, lambda r: r.value("wheel.road", "rim_width"))
     rim = figure("rim width", rims.before, rims.after, "in")
     span = " to ".join(f"{shown(end, 'in'):.1f}" for end in Reading(after).span("tyre.road", "permitted_rim"))
-    widths, sides = on_both(before, after, section), on_both(before, after, outside)
+    widths, sides = on_both(before, after, section_on_rim), on_both(before, after, outside)
     return against(
         "wheels.rim_width",
         "rim width outside what the tyre permits",

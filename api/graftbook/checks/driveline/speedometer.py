@@ -10,9 +10,9 @@ from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both, only_wi
 from graftbook.checks.law import Law
 from graftbook.checks.verdict import Finding, Limit, Provenance, Verdict, before_after, figure
 from graftbook.rulebook.model import Component
+from graftbook.rulebook.units import MILE
 
 KMH = 1 / 3.6
-MILE_M = 1609.344
 TEST_SPEEDS_KMH = (40.0, 80.0, 120.0)
 """UN R39 5.2.5 for most vehicles, as told at fleetco.co.za/index.php/information/speedo-accuracy.
 
@@ -92,7 +92,7 @@ def inspect(before: Fitted, after: Fitted, law: Law = Law.un) -> list[Finding]:
     tested = on_both(before, after, _factor_tested)
     return [
         speed_shown(after, tested, law),
-        distance_counted(after, on_both(before, after, _factor)),
+        distance_counted(on_both(before, after, _factor)),
         *speedometer_teeth(before, after),
     ]
 
@@ -210,7 +210,7 @@ def _to(after: Fitted, factor: float) -> str:
     if not math.isfinite(turns):
         return ""
     mile = Reading(after).maybe_word("speedometer", "speedo_units") == "mph"
-    return f" to {turns * MILE_M:.0f} turns a mile" if mile else f" to {1000 * turns:.0f} turns a kilometre"
+    return f" to {turns * MILE:.0f} turns a mile" if mile else f" to {1000 * turns:.0f} turns a kilometre"
 
 
 def _instruments(after: Fitted) -> list[tuple[Component, float]]:
@@ -244,7 +244,7 @@ def _cost(pair: tuple[Component, Component]) -> tuple[float, str, str]:
     return price, drive.number, instrument.number
 
 
-def distance_counted(after: Fitted, factors: BothSides[float]) -> Finding:
+def distance_counted(factors: BothSides[float]) -> Finding:
     """Error of the odometer, which turns with the same cable."""
     error = _each(factors, lambda factor: factor - 1)
     return against(

@@ -28,7 +28,7 @@ def inspect(before: Fitted, after: Fitted) -> list[Finding]:
         cable_current(before, after),
         fuse_against_cable(before, after),
         fuse_against_load(before, after),
-        polarity(before, after),
+        polarity(after),
         voltage(before, after),
     ]
 
@@ -82,7 +82,7 @@ def _words(fitted: Fitted, kind: str) -> dict[str, list[str]]:
     return found
 
 
-def polarity(before: Fitted, after: Fitted) -> Finding:
+def polarity(after: Fitted) -> Finding:
     """Whether everything that cares about the earth polarity agrees on it."""
 
     def sides_of(fitted: Fitted) -> tuple[dict[str, list[str]], list[str]]:

@@ -4,6 +4,7 @@ from typing import Any
 
 from graftbook.checks.findings import undetermined
 from graftbook.checks.fitted import BothSides, Fitted, Reading, on_both
+from graftbook.checks.joints.bolts import STUDS
 from graftbook.checks.joints.threads import mixing, thread
 from graftbook.checks.verdict import CAUTIONS, Finding, Limit, Provenance, Verdict, opening
 
@@ -21,8 +22,6 @@ PIPE_UNIONS = (
     ("fuel.feed", "end", "fuel.pump", "pipe"),
 )
 """Position and end against position and end; an end is the first word of `pipe_thread` and `pipe_flare`."""
-
-STUDS = ("hub.front.left", "hub.front.right", "hub.rear.left", "hub.rear.right")
 
 SAME = Limit(
     "the same thread and the same flare",

@@ -22,7 +22,7 @@ from graftbook.closure.search.eliminate import Elimination, breaks_a_sum
 from graftbook.closure.search.packing import TooWide
 from graftbook.closure.search.problem import Found, Problem
 from graftbook.closure.search.propagate import Propagation
-from graftbook.closure.search.solve import Solved, solve
+from graftbook.closure.search.solve import Solved, model_of, solve
 from graftbook.closure.search.totals import (
     difference,
     loose_quantities,
@@ -277,9 +277,7 @@ def _another(
     problem: Problem, known: list[Found], passed_over: list[tuple[Found, Found]], propagation: Propagation
 ) -> Found:
     """The best set that none of the known dominates, nor it them. Raises Unsolvable and OutOfTime."""
-    model = Model(problem, propagation.domains)
-    if (ceiling := problem.question.limits.price_at_most) is not None:
-        model.add_ceiling(ceiling)
+    model = model_of(problem, propagation)
     for one in known:
         _neither_dominates(model, problem, one)
     for found, best in passed_over:

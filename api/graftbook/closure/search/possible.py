@@ -175,7 +175,10 @@ def _followed(before: _Before, fit: Fit, deadline: Deadline) -> Followed:
         further.run()
     except Contradicts:
         group = _smallest(problem, fit, further.used)
-        return Followed(Looked.propagation, tuple(_because(demand) for demand in group))
+        return Followed(
+            Looked.propagation,
+            tuple(Because(demand.cause, demand.name, demand.ground, grade=demand.grade) for demand in group),
+        )
     places = sorted(further.narrowed)
     if short := before.short(further, places):
         rule = short.budget
@@ -203,7 +206,3 @@ def _contradict(problem: Problem, others: Iterable[Fit], demands: list[Demand]) 
     except Contradicts:
         return True
     return False
-
-
-def _because(demand: Demand) -> Because:
-    return Because(demand.cause, demand.name, demand.ground, grade=demand.grade)

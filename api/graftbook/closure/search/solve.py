@@ -53,10 +53,15 @@ def solve(problem: Problem, seconds: float, without: Iterable[Fit] = (), unique:
 
 def solved_by_model(problem: Problem, propagation: Propagation, seconds: float, unique: bool) -> Found:
     """The best set by the solver. Raises Unsolvable and OutOfTime."""
+    return model_of(problem, propagation).best(seconds, unique)
+
+
+def model_of(problem: Problem, propagation: Propagation) -> Model:
+    """The problem with its price ceiling, as a model. Raises Unsolvable."""
     model = Model(problem, propagation.domains)
     if (ceiling := problem.question.limits.price_at_most) is not None:
         model.add_ceiling(ceiling)
-    return model.best(seconds, unique)
+    return model
 
 
 def best_below(problem: Problem, propagation: Propagation, price_at_most: int) -> Found:
@@ -101,14 +106,11 @@ def any_set(problem: Problem) -> Found | None:
         return None
     if (found := propagation.as_today_for_the_rest()) is not None:
         return found
-    ceiling = problem.question.limits.price_at_most
-    if ceiling is not None:
+    if problem.question.limits.price_at_most is not None:
         with suppress(TooWide):
             found = cheapest(problem, propagation)
             return None if found is None or over_the_ceiling(problem, found) else found
-    model = Model(problem, propagation.domains)
-    if ceiling is not None:
-        model.add_ceiling(ceiling)
+    model = model_of(problem, propagation)
     solver = new_solver(problem.deadline.left())
     status = solver.solve(model.model)
     if status == cp().INFEASIBLE:

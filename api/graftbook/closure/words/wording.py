@@ -212,17 +212,15 @@ def because_sentence(book: RuleBook, because: Because, gone: bool = False) -> st
         case How.still_needs:
             asking = phrases.place(book, because.asking)
             stays = f"{asking} {phrases.verb(asking, 'stays and needs', 'stay and need')} it"
-            return phrases.opening(f"{stays}, now that {parent} {_has_changed(parent)}: {reason}.")
+            return phrases.opening(
+                f"{stays}, now that {parent} {phrases.verb(parent, 'has changed', 'have changed')}: {reason}."
+            )
         case How.remedies:
             return f"It remedies a flaw of {parent}: {reason}."
         case How.makes_sure:
             return f"With the old part beside {parent} this could not be determined: {reason}."
     needs = phrases.verb(parent, "needs it", "need it")
     return phrases.opening(f"{parent} {needs}{' gone' if gone else ''}: {reason}.")
-
-
-def _has_changed(title: str) -> str:
-    return phrases.verb(title, "has changed", "have changed")
 
 
 def also_sentence(book: RuleBook, also: Iterable[Because], first: Because) -> str:
@@ -386,7 +384,7 @@ def comparison_sentences(book: RuleBook, other_book: RuleBook, comparison: Compa
     ]
 
 
-def least_evidence_sentence(book: RuleBook, least: Grade, compared: Comparison) -> str:
+def least_evidence_sentence(least: Grade, compared: Comparison) -> str:
     """What it costs that nothing worth less is fitted: `compared` has the answer without that first."""
     grade = GRADE_WORDS[least]
     if compared.one.solution is None:

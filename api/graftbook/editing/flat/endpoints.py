@@ -9,7 +9,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit
 from graftbook.builds.schemas import Slug
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.editing.flat import documents, schemas
 from graftbook.editing.flat import service as flat
 from graftbook.editing.flat.mapping import FlatMapping
@@ -18,11 +18,18 @@ from graftbook.editing.flat.rows import LARGEST
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
-from graftbook.editing.said import DryRun, Why
-from graftbook.http.errors import documented, refused
+from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import Word
-from graftbook.http.parameters import Cursor, Limit, page_answer
-from graftbook.http.responses import ASK_AGAIN, KEEP_NOTHING, IfMatch, has_already, json_answer, not_modified
+from graftbook.http.parameters import Cursor, DryRun, Limit, Why, page_of
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    KEEP_NOTHING,
+    IfMatch,
+    has_already,
+    json_answer,
+    media_type_of,
+    not_modified,
+)
 from graftbook.process.state import ServiceDep
 
 router = APIRouter(prefix="/v1/flat-lists", tags=["exchange"])
@@ -60,10 +67,7 @@ def _answered(kept: flat.FlatList, status: int = 200) -> Response:
     operation_id="listFlatLists",
     summary="The flat lists that are kept",
     dependencies=[MayEdit],
-    responses={
-        200: {"model": schemas.FlatListsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(schemas.FlatListsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_flat_lists(
     request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -71,10 +75,9 @@ def list_flat_lists(
     """In name order."""
     size = limit or service.settings.page_size
     search = {"list": "flat-lists"}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    found = [documents.line_document(one) for one in flat.flat_lists(service.engine, after, size + 1)]
-    following = write_cursor(search, [found[size - 1]["name"]]) if len(found) > size else None
-    return page_answer(request, found[:size], following)
+    found = flat.flat_lists(service.engine, read_name(cursor, search), size + 1)
+    rows = [documents.line_document(one) for one in found]
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.get(
@@ -82,11 +85,9 @@ def list_flat_lists(
     operation_id="getFlatList",
     summary="A flat list: its mapping, its decisions, where it stands",
     dependencies=[MayEdit],
-    responses={
-        200: {"model": schemas.FlatListOut},
-        304: {"description": "You have this"},
-        **documented(UnknownFlatList, problems.InvalidRequest),
-    },
+    responses=answers(
+        schemas.FlatListOut, UnknownFlatList, problems.InvalidRequest, unchanged="You have this"
+    ),
 )
 def get_flat_list(request: Request, name: Name, service: ServiceDep) -> Response:
     """Its ETag is what a new mapping and taking must send as If-Match."""
@@ -136,21 +137,19 @@ def remove_flat_list(name: Name, service: ServiceDep, if_match: IfMatch = None) 
     summary="Put an issue of a list in; nothing of it is in the catalogue yet",
     openapi_extra=_SHEET,
     dependencies=[MayEdit],
-    responses={
-        200: {"model": schemas.FlatListOut},
-        **documented(
-            problems.InvalidRequest,
-            problems.TooLarge,
-            UnknownFlatList,
-            problems.UnsupportedMedia,
-        ),
-    },
+    responses=answers(
+        schemas.FlatListOut,
+        problems.InvalidRequest,
+        problems.TooLarge,
+        UnknownFlatList,
+        problems.UnsupportedMedia,
+    ),
 )
 async def put_flat_issue(
     request: Request, name: Name, service: ServiceDep, file: File = "list.csv"
 ) -> Response:
     """At most 16 MB, 20,000 rows, 200 columns. It takes the place of an issue that was not taken."""
-    media = request.headers.get("content-type", "").partition(";")[0].strip().lower()
+    media = media_type_of(request)
     if media not in ("text/csv", "application/octet-stream"):
         raise problems.UnsupportedMedia("Send the list as text/csv")
     length = request.headers.get("content-length", "")
@@ -165,10 +164,7 @@ async def put_flat_issue(
     operation_id="getFlatIssue",
     summary="What the issue becomes: what is asked, what changed, what was assumed",
     dependencies=[MayEdit],
-    responses={
-        200: {"model": schemas.FlatIssueOut},
-        **documented(UnknownFlatList, problems.InvalidRequest),
-    },
+    responses=answers(schemas.FlatIssueOut, UnknownFlatList, problems.InvalidRequest),
 )
 def get_flat_issue(name: Name, service: ServiceDep) -> Response:
     """Worked out anew from the rows, the mapping, the decisions and the catalogue as they are."""
@@ -181,16 +177,14 @@ def get_flat_issue(name: Name, service: ServiceDep) -> Response:
     operation_id="decideFlatList",
     summary="Answer questions of a list",
     dependencies=[MayEdit],
-    responses={
-        200: {"model": schemas.FlatListOut},
-        **documented(
-            problems.InvalidRequest,
-            problems.MalformedRequest,
-            problems.TooLarge,
-            UnknownFlatList,
-            problems.UnsupportedMedia,
-        ),
-    },
+    responses=answers(
+        schemas.FlatListOut,
+        problems.InvalidRequest,
+        problems.MalformedRequest,
+        problems.TooLarge,
+        UnknownFlatList,
+        problems.UnsupportedMedia,
+    ),
 )
 def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: ServiceDep) -> Response:
     """They are kept with the mapping, so that the next issue does not ask again."""
@@ -201,18 +195,16 @@ def decide_flat_list(name: Name, body: schemas.FlatDecisionsIn, service: Service
     "/{name}/take",
     operation_id="takeFlatIssue",
     summary="Load whatever of the issue is decided",
-    responses={
-        200: {"model": schemas.FlatTakeOut},
-        **documented(
-            problems.Busy,
-            problems.ImportRefused,
-            problems.InvalidRequest,
-            problems.PreconditionFailed,
-            problems.PreconditionRequired,
-            ReviewNeeded,
-            UnknownFlatList,
-        ),
-    },
+    responses=answers(
+        schemas.FlatTakeOut,
+        problems.Busy,
+        problems.ImportRefused,
+        problems.InvalidRequest,
+        problems.PreconditionFailed,
+        problems.PreconditionRequired,
+        ReviewNeeded,
+        UnknownFlatList,
+    ),
 )
 def take_flat_issue(
     name: Name,

@@ -78,6 +78,10 @@ class Ends:
             return self._of_prefix(prefixes[0], first, last)
         return [self._of_vehicles() | self._span(first, last)]
 
+    def _said(self) -> str:
+        """The ends that the row names, as it writes them."""
+        return " to ".join(filter(None, (self.row["from"], self.row["to"])))
+
     def _of_vehicles(self) -> Condition:
         if self.vehicles is None:
             return {}
@@ -154,10 +158,12 @@ class Ends:
 
     def _prefixes(self) -> list[str]:
         """The prefixes that a bare number is meant for."""
-        said = " to ".join(filter(None, (self.row["from"], self.row["to"])))
+        said = self._said()
         if self.vehicles is None:
             return [self._prefix_asked(said)]
-        prefixes = self._prefixes_of(self.vehicles.variants)
+        prefixes = sorted(
+            p for p, spans in self.spans.items() if {v for v, _ in spans} & self.vehicles.variants
+        )
         if len(prefixes) > 1:
             about = f"{said} for {self.row['fits'] or ', '.join(sorted(self.vehicles.variants))[:60]}"
             told = f"{said} is a bare number, but what the row fits has {len(prefixes)} prefixes."
@@ -181,9 +187,6 @@ class Ends:
             typed="prefix", reads=lambda typed: typed in self.spans,
         )  # fmt: skip
 
-    def _prefixes_of(self, variants: frozenset[str]) -> list[str]:
-        return sorted(p for p, spans in self.spans.items() if {v for v, _ in spans} & variants)
-
     def _titles(self, prefix: str) -> str:
         return ", ".join(dict.fromkeys(self.known.variants[name].title for name, _ in self.spans[prefix]))
 
@@ -203,7 +206,7 @@ class Ends:
         if self.vehicles is None:
             return self._within(prefix, first, last)
         own = {name for name, _ in self.spans[prefix]}
-        said = " to ".join(filter(None, (self.row["from"], self.row["to"])))
+        said = self._said()
         about = f"{said} for {self.row['fits']}"
         if not own & self.vehicles.variants:
             told = f"{said} is a chassis number of {self._titles(prefix)}, which the row does not fit."

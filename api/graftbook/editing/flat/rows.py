@@ -5,7 +5,7 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from graftbook.catalogue.format.cells import plain_cell
+from graftbook.catalogue.format.cells import as_written
 from graftbook.catalogue.format.grid import NotASheet
 from graftbook.catalogue.format.workbooks import is_workbook, sheets_in
 from graftbook.problems import InvalidRequest, TooLarge
@@ -112,8 +112,7 @@ def _cell(text: str, line: int) -> str:
         raise TooLarge(
             f"A cell in line {line} has more than {LONGEST_CELL:,} characters: is a quotation mark left open?"
         )
-    text = text.strip(" \t\u00a0")
-    return text[1:] if text.startswith("'") and plain_cell(text[1:]) == text else text
+    return as_written(text.strip(" \t\u00a0"))
 
 
 def heads_of(rows: Rows, head_line: int) -> list[str]:

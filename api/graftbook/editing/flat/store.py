@@ -48,7 +48,7 @@ def known_for(connection: Connection, mapping: FlatMapping, rows: Rows, before: 
     if mapping.range not in every and (mapping.range or len(every) > 1):
         raise InvalidRequest(f"Say which range the list is of: {', '.join(every[:20])}.")
     own = mapping.range or next(iter(every), "")
-    written = _written(mapping, rows)
+    written = [*_cells(mapping, rows, "number"), *_replaced(mapping, rows)]
     numbers = _numbers(connection, [*written, *before])
     mine = sorted({number for some in numbers.values() for number in some})
     return Known(
@@ -73,10 +73,6 @@ def _cells(mapping: FlatMapping, rows: Rows, field: str) -> list[str]:
         return []
     at = heads.index(head)
     return [row[at] for row in rows[mapping.head_line :] if at < len(row) and row[at]]
-
-
-def _written(mapping: FlatMapping, rows: Rows) -> list[str]:
-    return [*_cells(mapping, rows, "number"), *_replaced(mapping, rows)]
 
 
 def _replaced(mapping: FlatMapping, rows: Rows) -> list[str]:

@@ -24,12 +24,19 @@ from graftbook.editing.imports.service import Edit, import_from
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
-from graftbook.editing.said import Why
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import CELL
 from graftbook.http.middleware import doubtful
-from graftbook.http.responses import ASK_AGAIN, bytes_answer, etag_of, has_already, not_modified
+from graftbook.http.parameters import DryRun, Why
+from graftbook.http.responses import (
+    ASK_AGAIN,
+    bytes_answer,
+    etag_of,
+    has_already,
+    media_type_of,
+    not_modified,
+)
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
 from graftbook.idempotency.service import Answer, Once
 from graftbook.problems import (
@@ -115,26 +122,24 @@ _BODIES = {
     operation_id="importRecords",
     summary="Store records, all or nothing",
     openapi_extra=_BODIES,
-    responses={
-        200: {"model": ImportOut},
-        **documented(
-            Busy,
-            ImportRefused,
-            InvalidRequest,
-            MalformedRequest,
-            NotAsShown,
-            ReviewNeeded,
-            TooLarge,
-            UnsupportedMedia,
-            *ONCE,
-        ),
-    },
+    responses=answers(
+        ImportOut,
+        Busy,
+        ImportRefused,
+        InvalidRequest,
+        MalformedRequest,
+        NotAsShown,
+        ReviewNeeded,
+        TooLarge,
+        UnsupportedMedia,
+        *ONCE,
+    ),
 )
 async def import_records(
     request: Request,
     service: ServiceDep,
     editor: Editor,
-    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    dry_run: DryRun = False,
     whole: Annotated[
         bool,
         Query(description="take away what is not sent, of the kinds that are; preview it with `dry_run`"),
@@ -160,7 +165,7 @@ async def import_records(
     be read in two ways is a mistake that names the parameter which settles it."""
     if not dry_run:
         require_no_review(service)
-    media = request.headers.get("content-type", "").split(";")[0].strip().lower()
+    media = media_type_of(request)
     if media not in ("text/csv", "application/json", *WORKBOOKS):
         raise UnsupportedMedia(
             "Send a sheet as text/csv, a workbook (XLSX, ODS) under its own media type, or records as "

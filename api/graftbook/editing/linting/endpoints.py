@@ -9,7 +9,7 @@ from graftbook import problems
 from graftbook.access.guard import MayEdit
 from graftbook.editing.linting import service as linting
 from graftbook.editing.linting.schemas import LintOut
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.parameters import page_answer
 from graftbook.process.state import ServiceDep
 
@@ -27,7 +27,7 @@ Vehicles = Annotated[
     "/lint",
     operation_id="lint",
     summary="What can be loaded and still contradicts itself, the worst first",
-    responses={200: {"model": LintOut}, **documented(problems.InvalidRequest, problems.Busy)},
+    responses=answers(LintOut, problems.InvalidRequest, problems.Busy),
 )
 def lint(
     request: Request, service: ServiceDep, vehicles: Vehicles = False, touched_by: Touched = None

@@ -15,12 +15,11 @@ from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
-from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import EditOut, RecordChangesOut, RecordIn, RecordOut
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented, refused
+from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import CELL
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, DryRun, Limit, Why, page_answer
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -61,10 +60,9 @@ PROBLEMS = (
     operation_id="getRecordHistory",
     summary="Every change of one record, the newest first",
     dependencies=[MayRead],
-    responses={
-        200: {"model": RecordChangesOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest, problems.NothingHere),
-    },
+    responses=answers(
+        RecordChangesOut, problems.InvalidCursor, problems.InvalidRequest, problems.NothingHere
+    ),
 )
 def record_history(
     request: Request, kind: Kind, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -80,11 +78,7 @@ def record_history(
     operation_id="getRecord",
     summary="One record of the catalogue, as the text format has it",
     dependencies=[MayRead],
-    responses={
-        200: {"model": RecordOut},
-        304: {"description": "You have this"},
-        **documented(problems.UnknownRecord, problems.InvalidRequest),
-    },
+    responses=answers(RecordOut, problems.UnknownRecord, problems.InvalidRequest, unchanged="You have this"),
 )
 def get_record(request: Request, kind: Kind, name: Name, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
@@ -148,7 +142,7 @@ def patch_record(
     "/{kind}/{name:path}",
     operation_id="removeRecord",
     summary="Take a record out of the catalogue",
-    responses={200: {"model": EditOut}, **documented(*PROBLEMS, problems.UnknownRecord)},
+    responses=answers(EditOut, *PROBLEMS, problems.UnknownRecord),
 )
 def remove_record(
     kind: Kind,

@@ -13,14 +13,14 @@ from graftbook.access.guard import MayRead
 from graftbook.catalogue.format.records import KIND_BY_WORD, KindWord
 from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import images, rows_in
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name, write_cursor
 from graftbook.catalogue.store.lists import BEGINS, filters_of, names_of
 from graftbook.catalogue.store.nearest import hint, likest
 from graftbook.database import reading
 from graftbook.document import Document
 from graftbook.editing.records.service import record_etag
 from graftbook.editing.schemas import RecordRow
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.parameters import Cursor, Limit, PageOut, next_link, takes
 from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
@@ -87,11 +87,9 @@ def _every_filter() -> dict[str, Any]:
     summary="The records of one kind, by name",
     dependencies=[MayRead, takes(of=_filters)],
     openapi_extra={"parameters": [_every_filter()]},
-    responses={
-        200: {"model": RecordListOut},
-        304: {"description": "You have this"},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(
+        RecordListOut, problems.InvalidCursor, problems.InvalidRequest, unchanged="You have this"
+    ),
 )
 def list_records(
     request: Request,
@@ -106,7 +104,7 @@ def list_records(
     size = limit or service.settings.page_size
     where, wanted = _picked(kind, request.query_params), _wanted(kind, fields)
     search = {"records": kind, **where}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
+    after = read_name(cursor, search)
     with reading(service.engine) as session:
         connection = session.connection()
         epoch, revision = epoch_of(connection), current_revision(connection)

@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import Editor, MayEdit, MayRead, Orderer
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_number
 from graftbook.editing.review import service as review
 from graftbook.editing.review.documents import effect_document
 from graftbook.editing.review.problems import AlreadyDecided, OwnProposal, UnknownProposal
@@ -21,8 +21,8 @@ from graftbook.editing.review.schemas import (
     Sentence,
     StateWord,
 )
-from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.errors import answers
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import ASK_AGAIN, json_answer, read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.process.state import ServiceDep
@@ -42,7 +42,7 @@ _decided = json_told(200)
     operation_id="proposeChange",
     summary="Propose a change of the catalogue",
     status_code=201,
-    responses={201: {"model": ProposalOut}, **documented(*BODY, problems.ImportRefused, *ONCE)},
+    responses=answers(ProposalOut, *BODY, problems.ImportRefused, *ONCE, status=201),
 )
 def propose(body: ProposalIn, service: ServiceDep, orderer: Orderer, once: OnceAsked) -> Response:
     """It is tried first: with any mistake nothing is kept and every mistake is listed."""
@@ -53,7 +53,7 @@ def propose(body: ProposalIn, service: ServiceDep, orderer: Orderer, once: OnceA
     "/proposals",
     operation_id="listProposals",
     summary="Proposed changes, the newest first",
-    responses={200: {"model": ProposalsOut}, **documented(problems.InvalidCursor, problems.InvalidRequest)},
+    responses=answers(ProposalsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_proposals(
     request: Request,
@@ -65,17 +65,15 @@ def list_proposals(
     """Without their changes."""
     size = limit or service.settings.page_size
     search = {"list": "proposals", "state": state or ""}
-    before = int(read_cursor(cursor, search, 1)[0]) if cursor else None
-    rows = review.proposals(service, before, size + 1, [state] if state else [])
-    following = write_cursor(search, [str(rows[size - 1]["number"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    rows = review.proposals(service, read_number(cursor, search), size + 1, [state] if state else [])
+    return page_of(request, rows, size, search, by="number")
 
 
 @router.get(
     "/proposals/{number}",
     operation_id="getProposal",
     summary="One proposed change: each record before and after",
-    responses={200: {"model": ProposalOut}, **documented(UnknownProposal, problems.InvalidRequest)},
+    responses=answers(ProposalOut, UnknownProposal, problems.InvalidRequest),
 )
 def get_proposal(request: Request, number: Number, service: ServiceDep) -> Response:
     """`overtaken` records say something else by now."""
@@ -87,10 +85,9 @@ def get_proposal(request: Request, number: Number, service: ServiceDep) -> Respo
     operation_id="getProposalEffect",
     summary="What a proposed change would do to builds, specifications, open orders and answers",
     dependencies=[MayEdit],
-    responses={
-        200: {"model": EffectOut},
-        **documented(UnknownProposal, problems.ImportRefused, problems.InvalidRequest, problems.Busy),
-    },
+    responses=answers(
+        EffectOut, UnknownProposal, problems.ImportRefused, problems.InvalidRequest, problems.Busy
+    ),
 )
 def effect(number: Number, service: ServiceDep) -> Response:
     """Tried, compared with today and undone, within some seconds."""
@@ -102,10 +99,7 @@ def effect(number: Number, service: ServiceDep) -> Response:
     "/proposal-decisions/accept",
     operation_id="acceptProposals",
     summary="Accept proposed changes: one edit of all of them, or none",
-    responses={
-        200: {"model": DecidedOut},
-        **documented(*DECIDING, OwnProposal, problems.ChangedAgain, problems.ImportRefused),
-    },
+    responses=answers(DecidedOut, *DECIDING, OwnProposal, problems.ChangedAgain, problems.ImportRefused),
 )
 def accept(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAsked) -> Response:
     """Refused when a record says something else than when the change was proposed."""
@@ -117,7 +111,7 @@ def accept(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAske
     "/proposal-decisions/refuse",
     operation_id="refuseProposals",
     summary="Refuse proposed changes",
-    responses={200: {"model": DecidedOut}, **documented(*DECIDING)},
+    responses=answers(DecidedOut, *DECIDING),
 )
 def refuse(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAsked) -> Response:
     """They stay on record with the reason."""
@@ -130,7 +124,7 @@ def refuse(body: DecisionIn, service: ServiceDep, editor: Editor, once: OnceAske
     "/proposals/{number}/withdraw",
     operation_id="withdrawProposal",
     summary="Withdraw one's own proposal",
-    responses={200: {"model": DecidedOut}, **documented(*DECIDING, OwnProposal)},
+    responses=answers(DecidedOut, *DECIDING, OwnProposal),
 )
 def withdraw(
     number: Number,

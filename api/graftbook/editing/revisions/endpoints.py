@@ -13,7 +13,6 @@ from graftbook.editing.records.endpoints import edit_document
 from graftbook.editing.records.service import Author, take_back
 from graftbook.editing.review.problems import ReviewNeeded
 from graftbook.editing.review.service import require_no_review
-from graftbook.editing.said import DryRun, Why
 from graftbook.editing.schemas import (
     EditOut,
     RecordChangesOut,
@@ -21,8 +20,8 @@ from graftbook.editing.schemas import (
     RevisionOut,
     RevisionsOut,
 )
-from graftbook.http.errors import documented
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.errors import answers
+from graftbook.http.parameters import Cursor, DryRun, Limit, Why, page_answer
 from graftbook.http.responses import read_answer
 from graftbook.idempotency.header import ONCE, OnceAsked, json_told, response_of
 from graftbook.idempotency.service import Answer
@@ -40,10 +39,7 @@ NOT_FOUND = (problems.UnknownRevision, problems.InvalidRequest)
     operation_id="listRevisions",
     summary="The edits of the catalogue, the newest first",
     dependencies=[MayRead],
-    responses={
-        200: {"model": RevisionsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(RevisionsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_revisions(
     request: Request, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -57,10 +53,7 @@ def list_revisions(
     operation_id="compareRevisions",
     summary="The records that say something else as of two revisions",
     dependencies=[MayRead],
-    responses={
-        200: {"model": RecordDifferencesOut},
-        **documented(problems.InvalidCursor, problems.TooFarBack, *NOT_FOUND),
-    },
+    responses=answers(RecordDifferencesOut, problems.InvalidCursor, problems.TooFarBack, *NOT_FOUND),
 )
 def compare_revisions(
     request: Request,
@@ -83,7 +76,7 @@ def compare_revisions(
     operation_id="getRevision",
     summary="One edit",
     dependencies=[MayRead],
-    responses={200: {"model": RevisionOut}, **documented(*NOT_FOUND)},
+    responses=answers(RevisionOut, *NOT_FOUND),
 )
 def get_revision(request: Request, number: Number, service: ServiceDep) -> Response:
     """Who, when, why, and how many records it changed."""
@@ -95,7 +88,7 @@ def get_revision(request: Request, number: Number, service: ServiceDep) -> Respo
     operation_id="listRevisionChanges",
     summary="What one edit changed: each record before and after",
     dependencies=[MayRead],
-    responses={200: {"model": RecordChangesOut}, **documented(problems.InvalidCursor, *NOT_FOUND)},
+    responses=answers(RecordChangesOut, problems.InvalidCursor, *NOT_FOUND),
 )
 def revision_changes(
     request: Request, number: Number, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -109,10 +102,9 @@ def revision_changes(
     "/{number}/take-back",
     operation_id="takeBackRevision",
     summary="Undo one edit by a new one",
-    responses={
-        200: {"model": EditOut},
-        **documented(*NOT_FOUND, problems.ChangedAgain, problems.ImportRefused, ReviewNeeded, *ONCE),
-    },
+    responses=answers(
+        EditOut, *NOT_FOUND, problems.ChangedAgain, problems.ImportRefused, ReviewNeeded, *ONCE
+    ),
 )
 def take_back_revision(
     number: Number,

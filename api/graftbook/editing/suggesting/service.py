@@ -6,10 +6,12 @@ from sqlalchemy import Connection, Engine
 
 from graftbook.database import reading
 from graftbook.editing.suggesting import store
-from graftbook.editing.suggesting.companions import companions_like
-from graftbook.editing.suggesting.ordered import ordered_together
-from graftbook.editing.suggesting.outliers import unlike_others
-from graftbook.editing.suggesting.suggestion import Suggestion
+from graftbook.editing.suggesting.suggestions import (
+    Suggestion,
+    companions_like,
+    ordered_together,
+    unlike_others,
+)
 
 
 def suggestions(engine: Engine, kind: str, fields: Mapping[str, str]) -> list[Suggestion]:

@@ -7,8 +7,7 @@ from sqlalchemy import Connection, func, select
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.loading.staging import listed, table
-from graftbook.editing.suggesting.companions import Rule
-from graftbook.editing.suggesting.outliers import Recorded
+from graftbook.editing.suggesting.suggestions import Recorded, Rule
 
 MOST_LIKE = 300
 MOST_RULES = 3_000

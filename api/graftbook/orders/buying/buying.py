@@ -133,7 +133,11 @@ def buy(needs: Needs, market: Market, terms: Terms, store: Sequence[InStore] = (
     from_store, left = _from_store(needs.lines, store if terms.use_stock else ())
     if not market.suppliers:
         lines = [_at_catalogue_price(need, market) for need in left if _obtainable(need)]
-        missing = [(need, _gone(need)) for need in left if not _obtainable(need)]
+        missing = [
+            (need, Unsupplied(need.part.number, need.quantity, Why.no_offer))
+            for need in left
+            if not _obtainable(need)
+        ]
         return Order(tuple(lines), from_store, tuple(missing), None, None, terms)
     wanted = {need.part.number: need.quantity for need in left}
     found = split(
@@ -174,10 +178,6 @@ def _from_store(needs: Sequence[Need], store: Sequence[InStore]) -> tuple[tuple[
 
 def _obtainable(need: Need) -> bool:
     return need.part.supply is Supply.current
-
-
-def _gone(need: Need) -> Unsupplied:
-    return Unsupplied(need.part.number, need.quantity, Why.no_offer)
 
 
 def _at_catalogue_price(need: Need, market: Market) -> Line:

@@ -20,6 +20,7 @@ from graftbook.orders.schemas import (
     OfferedOut,
     OrderOut,
     ReasonWord,
+    ShareOut,
 )
 from graftbook.rulebook.model import Supply
 
@@ -71,11 +72,15 @@ def _line(need: Need, missing: Unsupplied, market: Market) -> NotSuppliedOut:
         "gets": _gets(need, missing, market),
         "substitute": None,
         "goes_with": [{"number": part.number, "name": part.name} for part in need.goes_with],
-        "for": [
-            {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity}
-            for s in need.shares
-        ],
+        "for": shares_facts(need),
     }
+
+
+def shares_facts(need: Need) -> list[ShareOut]:
+    """What of a line's pieces is for which vehicle, and where they go."""
+    return [
+        {"vehicle": s.vehicle, "positions": list(s.positions), "quantity": s.quantity} for s in need.shares
+    ]
 
 
 def _why(need: Need, missing: Unsupplied, without_rate: frozenset[str]) -> str:

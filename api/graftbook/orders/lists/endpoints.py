@@ -8,11 +8,11 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
 from graftbook.builds.schemas import Slug
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name, read_number
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Word
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
@@ -68,10 +68,7 @@ _changed = json_told(200, _headers)
     operation_id="listOrderLists",
     summary="The kept order lists",
     dependencies=[MayRead],
-    responses={
-        200: {"model": schemas.OrderListsOut},
-        **documented(problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(schemas.OrderListsOut, problems.InvalidCursor, problems.InvalidRequest),
 )
 def list_lists(
     request: Request,
@@ -93,10 +90,8 @@ def list_lists(
     """In name order, without their lines."""
     size = limit or service.settings.page_size
     search = {"list": "order-lists", "show": show or "", "made_by": made_by or ""}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    rows = overview.lists(service.engine, after, size + 1, show, made_by or "")
-    following = write_cursor(search, [rows[size - 1]["name"]]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    rows = overview.lists(service.engine, read_name(cursor, search), size + 1, show, made_by or "")
+    return page_of(request, rows, size, search, by="name")
 
 
 @router.post(
@@ -265,10 +260,9 @@ def receive_list(
     operation_id="listOrderListBookings",
     summary="The deliveries that were booked, the oldest first",
     dependencies=[MayRead],
-    responses={
-        200: {"model": schemas.BookingsOut},
-        **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(
+        schemas.BookingsOut, problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest
+    ),
 )
 def list_bookings(
     request: Request, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -276,14 +270,8 @@ def list_bookings(
     """Who booked what, when, of which delivery note; also what was taken back, by whom and why."""
     size = limit or service.settings.page_size
     search = {"bookings": name}
-    after = read_cursor(cursor, search, 1)[0] if cursor else "0"
-    rows = order_lists.bookings(service.engine, name, _number(after), size + 1)
-    following = write_cursor(search, [str(rows[size - 1]["booking"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 10 else 0
+    rows = order_lists.bookings(service.engine, name, read_number(cursor, search) or 0, size + 1)
+    return page_of(request, rows, size, search, by="booking")
 
 
 @router.post(
@@ -349,10 +337,9 @@ def discard_list(name: Name, service: ServiceDep, orderer: Orderer, if_match: If
     operation_id="listOrderListEvents",
     summary="The steps of a list, the oldest first",
     dependencies=[MayRead],
-    responses={
-        200: {"model": schemas.OrderEventsOut},
-        **documented(problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest),
-    },
+    responses=answers(
+        schemas.OrderEventsOut, problems.UnknownOrderList, problems.InvalidCursor, problems.InvalidRequest
+    ),
 )
 def list_events(
     request: Request, name: Name, service: ServiceDep, limit: Limit = None, cursor: Cursor = ""
@@ -360,7 +347,5 @@ def list_events(
     """Who did what, and when."""
     size = limit or service.settings.page_size
     search = {"events": name}
-    after = read_cursor(cursor, search, 1)[0] if cursor else "0"
-    rows = order_lists.events(service.engine, name, int(after) if after.isdecimal() else 0, size + 1)
-    following = write_cursor(search, [str(rows[size - 1]["id"])]) if len(rows) > size else None
-    return page_answer(request, rows[:size], following)
+    rows = order_lists.events(service.engine, name, read_number(cursor, search) or 0, size + 1)
+    return page_of(request, rows, size, search, by="id")

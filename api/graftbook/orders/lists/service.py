@@ -48,6 +48,7 @@ from graftbook.orders.lists.schemas import (
     ToldOut,
 )
 from graftbook.orders.schemas import FromStockOut, OrderLineOut, OrderOut, StateWord
+from graftbook.orders.stock import store as stock
 from graftbook.orders.tables import OrderBookingLineRow, OrderBookingRow, OrderListRow
 from graftbook.problems import (
     AlreadyExists,
@@ -308,13 +309,13 @@ def _not_complete(facts: OrderOut) -> Incomplete:
 
 def _take_from_store(session: Session, parts: Sequence[FromStockOut]) -> None:
     if parts:
-        store.lock_stock(session)
+        stock.lock_stock(session)
     wanted = [(part["number"], part["quantity"]) for part in parts]
-    if lacking := [number for number, some in wanted if not store.take_from_stock(session, number, some)]:
+    if lacking := [number for number, some in wanted if not stock.take_from_stock(session, number, some)]:
         words = ", ".join(lacking)
         raise StoreChanged(f"The store no longer holds {words}; work the list out again", lacking=lacking)
     if parts:
-        store.touch_stock(session)
+        stock.touch_stock(session)
 
 
 def receive(

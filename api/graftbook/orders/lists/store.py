@@ -5,11 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import delete, func, or_, update
+from sqlalchemy import delete, func, update
 from sqlmodel import Session, col, select
 
-from graftbook.catalogue.format.names import as_typed
-from graftbook.catalogue.loading.staging import table
 from graftbook.orders.lists.deliveries import Counts
 from graftbook.orders.schemas import OrderLineOut
 from graftbook.orders.tables import (
@@ -18,8 +16,6 @@ from graftbook.orders.tables import (
     OrderEventRow,
     OrderLineRow,
     OrderListRow,
-    ShopStockRow,
-    StockStateRow,
 )
 
 
@@ -62,9 +58,9 @@ def newest_lists(session: Session, states: Iterable[str], limit: int) -> list[Or
     return list(session.exec(query.order_by(col(OrderListRow.made).desc(), OrderListRow.name).limit(limit)))
 
 
-def list_names(session: Session, limit: int = 2_000) -> list[str]:
+def list_names(session: Session) -> list[str]:
     """Names to look for near matches in."""
-    return list(session.exec(select(OrderListRow.name).order_by(OrderListRow.name).limit(limit)))
+    return list(session.exec(select(OrderListRow.name).order_by(OrderListRow.name).limit(2_000)))
 
 
 def change_list(session: Session, name: str, version: int, values: Mapping[str, Any]) -> bool:
@@ -206,57 +202,3 @@ def events_of(session: Session, name: str, after: int, limit: int) -> list[Order
     """The steps of a list behind the id `after`, the oldest first."""
     query = select(OrderEventRow).where(OrderEventRow.list == name, col(OrderEventRow.id) > after)
     return list(session.exec(query.order_by(col(OrderEventRow.id)).limit(limit)))
-
-
-def take_from_stock(session: Session, number: str, pieces: int) -> bool:
-    """Take pieces off the shelf; False if there are fewer by now."""
-    taken = session.exec(
-        update(ShopStockRow)
-        .where(col(ShopStockRow.component) == number, col(ShopStockRow.quantity) >= pieces)
-        .values(quantity=ShopStockRow.quantity - pieces, version=ShopStockRow.version + 1)
-    )
-    return taken.rowcount == 1
-
-
-def stock_row(session: Session, number: str) -> ShopStockRow | None:
-    """What the store holds of a number; None if it has no place there."""
-    return session.get(ShopStockRow, number)
-
-
-def stock_after(session: Session, after: str, limit: int) -> list[ShopStockRow]:
-    """What the store holds behind the number `after`, in number order."""
-    query = select(ShopStockRow).where(col(ShopStockRow.component) > after)
-    return list(session.exec(query.order_by(ShopStockRow.component).limit(limit)))
-
-
-def stock_found(session: Session, text: str, after: str, limit: int) -> list[tuple[ShopStockRow, str]]:
-    """What the store holds behind the number `after`, with the component's name: all, or where number, name
-    or place are like a text."""
-    component = table("component").c
-    query = select(ShopStockRow, component.name).join(
-        table("component"), component.number == col(ShopStockRow.component)
-    )
-    query = query.where(col(ShopStockRow.component) > after)
-    if text:
-        texts = (component.name, col(ShopStockRow.place))
-        like = [func.lower(column).contains(text.lower(), autoescape=True) for column in texts]
-        if typed := as_typed(text):
-            like.append(component.typed.startswith(typed, autoescape=True))
-        query = query.where(or_(*like))
-    rows = session.exec(query.order_by(ShopStockRow.component).limit(limit))
-    return [(row, name) for row, name in rows]
-
-
-def whole_stock(session: Session) -> list[ShopStockRow]:
-    """All that the store holds, in number order."""
-    return list(session.exec(select(ShopStockRow).order_by(ShopStockRow.component)))
-
-
-def lock_stock(session: Session) -> None:
-    """From here to its end this transaction alone changes the store. Called before the store is read."""
-    session.exec(select(StockStateRow).with_for_update()).all()
-
-
-def touch_stock(session: Session) -> None:
-    """The store has changed: orders made before are of another store."""
-    session.exec(update(StockStateRow).values(version=StockStateRow.version + 1))

@@ -46,7 +46,7 @@ def _rows(facts: Facts) -> Iterator[dict[str, Any]]:
             off,
             **{"for": place},
             note=listed((off["what"], off["why"]), ": "),
-            reason=_replaced(off),
+            reason=f"replaced by {off['replaced_by']}" if off["replaced_by"] else "",
         )
     for supplier in facts["suppliers"]:
         yield {
@@ -144,10 +144,6 @@ def _named(row: str, item: Facts, **more: Any) -> dict[str, Any]:
     return {
         "row": row, "number": item["number"], "name": item["name"], "quantity": item.get("quantity"), **more
     }  # fmt: skip
-
-
-def _replaced(off: Facts) -> str:
-    return f"replaced by {off['replaced_by']}" if off["replaced_by"] else ""
 
 
 def _sums(sums: Facts) -> dict[str, Any]:

@@ -50,7 +50,7 @@ def labels_pdf(labels: Sequence[Label]) -> bytes:
         if start and start % (ACROSS * DOWN) == 0:
             story.append(PageBreak())
         story.append(_Row(labels[start : start + ACROSS]))
-    return bytes_of(paper, story or [Spacer(0, 1)])
+    return bytes_of(paper, [story or [Spacer(0, 1)]])
 
 
 class _Row(Flowable):

@@ -5,6 +5,7 @@ from calendar import timegm
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import chain
 from typing import Any
 
 from reportlab.lib import colors
@@ -47,8 +48,8 @@ class Paper:
         return float(A4[0] - 2 * MARGIN)
 
 
-def bytes_of(paper: Paper, story: Iterable[Flowable]) -> bytes:
-    """The document: the same story gives the same bytes, whenever it is made."""
+def bytes_of(paper: Paper, parts: Iterable[Iterable[Flowable]]) -> bytes:
+    """The document of these parts: the same give the same bytes, whenever it is made."""
     letters(REGULAR), letters(BOLD)
     foot = _foot(paper)[:FOOT_LINES]
     bottom = 10 * mm + height(foot) + 10
@@ -63,7 +64,7 @@ def bytes_of(paper: Paper, story: Iterable[Flowable]) -> bytes:
     def canvas(*args: Any, **options: Any) -> Canvas:
         return _Counted(paper, foot, *args, **{**options, "invariant": 1})
 
-    document.build(list(story), canvasmaker=canvas)
+    document.build([*chain.from_iterable(parts)], canvasmaker=canvas)
     return written.getvalue()
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 from reportlab.platypus import Flowable
 
+from graftbook.http.values import capital
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.papers.cells import SMALL, Cell, Said
 from graftbook.orders.papers.layout import (
@@ -59,16 +60,12 @@ def order_pdf(order: Whole, part: str = "", house: str = "") -> bytes:
         day=day_of(facts["date"]),
         author=(house.splitlines() or [""])[0],
     )  # fmt: skip
-    return bytes_of(sheet, [flowable for section in _sections(sheet, facts, house) for flowable in section])
+    return bytes_of(sheet, _sections(sheet, facts, house))
 
 
 def _name(facts: Facts) -> str:
     """The list's name; a list that is not kept has none and is called by its vehicles."""
     return plain(facts["name"]) or listed(vehicle["label"] for vehicle in facts["vehicles"])
-
-
-def _part_kind(facts: Facts) -> str:
-    return facts["part"]["kind"] if facts["part"] else ""
 
 
 def _kind(facts: Facts) -> str:
@@ -341,12 +338,11 @@ def _taken_off(paper: Paper, facts: Facts) -> list[Flowable]:
         theirs = [off for off in facts["taken_off"] if off["what"] == what]
         firsts = {_first_sentence(off["why"]) for off in theirs}
         same = firsts.pop() if len(firsts) == 1 else ""
-        grid.band(listed((_sentence(plain(what)), same.rstrip(".")), ": "))
+        grid.band(listed((capital(plain(what)), same.rstrip(".")), ": "))
         for row in _by_number(theirs):
             _add_taken_off(grid, row, same, len(facts["vehicles"]) > 1)
-    return table(
-        paper, grid, "To be sent back in exchange" if _part_kind(facts) == "supplier" else "Taken off"
-    )
+    of_supplier = facts["part"] and facts["part"]["kind"] == "supplier"
+    return table(paper, grid, "To be sent back in exchange" if of_supplier else "Taken off")
 
 
 def _by_number(parts: Sequence[Facts]) -> list[list[Facts]]:
@@ -375,7 +371,3 @@ def _add_taken_off(grid: Grid, row: Sequence[Facts], said: str, name_vehicles: b
         listed(dict.fromkeys(off["replaced_by"] or "nothing" for off in row), "; "),
         under=[Said(shortened(why, OFF_LETTERS), size=SMALL)] if why else (),
     )
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:]

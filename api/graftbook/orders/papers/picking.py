@@ -33,4 +33,4 @@ def picking_pdf(facts: Facts, house: str = "") -> bytes:
             row = ("☐", [Said(part["number"], bold=True)], [Said(part["name"])], str(part["quantity"]))
             grid.add(*row)
     taken = table(sheet, grid) or box(sheet, "The store", ["Nothing is taken from the store."])
-    return bytes_of(sheet, [*letterhead(sheet, house, plain(facts["name"]), "Picking list"), *taken])
+    return bytes_of(sheet, [letterhead(sheet, house, plain(facts["name"]), "Picking list"), taken])

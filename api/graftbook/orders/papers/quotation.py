@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from reportlab.platypus import Flowable
 
+from graftbook.http.values import capital
 from graftbook.orders.papers.cells import Said
 from graftbook.orders.papers.layout import Paper, box, bytes_of, letterhead, strip, sums, table
 from graftbook.orders.papers.pdf import vehicles_table
@@ -11,7 +12,6 @@ from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import (
     amount,
     bought_only,
-    capital,
     day_of,
     hours,
     listed,
@@ -33,7 +33,7 @@ def quotation_pdf(facts: QuotationOut, house: str = "") -> bytes:
         day=day_of(facts["date"]),
         author=(house.splitlines() or [""])[0],
     )
-    return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house, labels) for flowable in part])
+    return bytes_of(sheet, _parts(sheet, facts, house, labels))
 
 
 def _parts(paper: Paper, facts: QuotationOut, house: str, labels: str) -> Iterator[list[Flowable]]:

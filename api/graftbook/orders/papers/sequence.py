@@ -27,7 +27,7 @@ def sequence_pdf(facts: FittingOut, house: str = "") -> bytes:
         day=day_of(facts.get("date")),
         author=(house.splitlines() or [""])[0],
     )
-    return bytes_of(sheet, [flowable for part in _parts(sheet, facts, house) for flowable in part])
+    return bytes_of(sheet, _parts(sheet, facts, house))
 
 
 def _parts(paper: Paper, facts: FittingOut, house: str) -> Iterator[list[Flowable]]:

@@ -125,8 +125,3 @@ def hours(minutes: int) -> str:
     """Minutes as hours and minutes: 95 is "1 h 35 min"."""
     full, left = divmod(minutes, 60)
     return listed((f"{full} h" if full else "", f"{left} min" if left or not full else ""), " ")
-
-
-def capital(text: str) -> str:
-    """The text with a capital in front."""
-    return text[:1].upper() + text[1:]

@@ -8,17 +8,18 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayOrder, MayRead, Orderer
-from graftbook.catalogue.store.cursors import read_cursor, write_cursor
+from graftbook.catalogue.store.cursors import read_name
 from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented, refused
+from graftbook.http.errors import answers, documented, refused
 from graftbook.http.fields import Word
-from graftbook.http.parameters import Cursor, Limit, page_answer
+from graftbook.http.parameters import Cursor, DryRun, Limit, page_of
 from graftbook.http.responses import (
     ASK_AGAIN,
     IfMatch,
     IfMatchOfWhatIsThere,
     has_already,
     json_answer,
+    media_type_of,
     not_modified,
 )
 from graftbook.idempotency.header import ONCE, OnceKey, digest_of, json_told, once_of, response_of
@@ -61,10 +62,8 @@ def list_stock(request: Request, service: ServiceDep, limit: Limit = None, curso
         return _whole(request, service)
     size = limit or service.settings.page_size
     search = {"list": "stock"}
-    after = read_cursor(cursor, search, 1)[0] if cursor else ""
-    rows = stock.page_of_stock(service.engine, after, size + 1)
-    following = write_cursor(search, [rows[size - 1]["number"]]) if len(rows) > size else None
-    answer = page_answer(request, rows[:size], following)
+    rows = stock.page_of_stock(service.engine, read_name(cursor, search), size + 1)
+    answer = page_of(request, rows, size, search, by="number")
     answer.headers["Vary"] = "Accept"
     return answer
 
@@ -96,32 +95,30 @@ _SHEET = {
     operation_id="countStock",
     summary="The store was counted: say what lies there of many numbers at once",
     openapi_extra=_SHEET,
-    responses={
-        200: {"model": StockCountOut},
-        **documented(
-            problems.Busy,
-            problems.ImportRefused,
-            problems.InvalidRequest,
-            problems.PreconditionFailed,
-            problems.PreconditionRequired,
-            problems.TooLarge,
-            problems.UnsupportedMedia,
-            *ONCE,
-        ),
-    },
+    responses=answers(
+        StockCountOut,
+        problems.Busy,
+        problems.ImportRefused,
+        problems.InvalidRequest,
+        problems.PreconditionFailed,
+        problems.PreconditionRequired,
+        problems.TooLarge,
+        problems.UnsupportedMedia,
+        *ONCE,
+    ),
 )
 async def count_stock(
     request: Request,
     service: ServiceDep,
     orderer: Orderer,
     whole: Annotated[bool, Query(description="numbers that the sheet does not name leave the store")] = False,
-    dry_run: Annotated[bool, Query(description="check everything, store nothing")] = False,
+    dry_run: DryRun = False,
     if_match: IfMatchOfWhatIsThere = None,
     key: OnceKey = None,
 ) -> Response:
     """A sheet: each row says what lies there of a number now; all of it is stored, or nothing. If-Match with
     the whole store's ETag is optional: what was counted by hand holds whatever was written before."""
-    if request.headers.get("content-type", "").partition(";")[0].strip().lower() != "text/csv":
+    if media_type_of(request) != "text/csv":
         raise problems.UnsupportedMedia("Send the sheet as text/csv")
     body = await request.body()
     once = once_of(request, key, digest_of(request, body)).told_by(_counted)
@@ -160,11 +157,7 @@ def _counted(report: stock.CountReport) -> Answer:
     operation_id="getStock",
     summary="What lies in the store of one number",
     dependencies=[MayRead],
-    responses={
-        200: {"model": StockOut},
-        304: {"description": "You have this"},
-        **documented(problems.NotInStore, problems.InvalidRequest),
-    },
+    responses=answers(StockOut, problems.NotInStore, problems.InvalidRequest, unchanged="You have this"),
 )
 def get_stock(request: Request, number: Number, service: ServiceDep) -> Response:
     """Its ETag is what a change must send as If-Match."""
@@ -180,16 +173,15 @@ def get_stock(request: Request, number: Number, service: ServiceDep) -> Response
     operation_id="putStock",
     summary="Say what lies in the store of one number",
     dependencies=[MayOrder],
-    responses={
-        200: {"model": StockOut, **carries("ETag")},
-        **documented(
-            *CHANGES,
-            problems.MalformedRequest,
-            problems.TooLarge,
-            problems.UnknownComponent,
-            problems.UnsupportedMedia,
-        ),
-    },
+    responses=answers(
+        StockOut,
+        *CHANGES,
+        problems.MalformedRequest,
+        problems.TooLarge,
+        problems.UnknownComponent,
+        problems.UnsupportedMedia,
+        headers=("ETag",),
+    ),
 )
 def put_stock(
     number: Number, body: StockIn, service: ServiceDep, if_match: IfMatchOfWhatIsThere = None

@@ -14,8 +14,8 @@ from graftbook.catalogue.loading.staging import table
 from graftbook.database import reading, writing
 from graftbook.http.responses import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once
-from graftbook.orders.lists import store
 from graftbook.orders.lists.schemas import LiesOut, StockCountOut, StockDifferenceOut, StockOut
+from graftbook.orders.stock import store
 from graftbook.orders.stock.sheet import Counted, read_sheet, settle, sheet_of
 from graftbook.orders.tables import ShopStockRow
 from graftbook.problems import NotInStore, PreconditionFailed, PreconditionRequired, UnknownComponent

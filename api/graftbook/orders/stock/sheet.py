@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
-from graftbook.catalogue.format.cells import plain_cell, write_rows
+from graftbook.catalogue.format.cells import as_written, write_rows
 from graftbook.catalogue.format.fields import clean
 from graftbook.catalogue.format.names import as_typed
 from graftbook.catalogue.store.lookup import numbers_meant, numbers_near
@@ -117,7 +117,7 @@ def _row(line: int, said: dict[str, str], wrong: Wrong) -> Counted | None:
     read: dict[str, str] = {}
     for name, longest in (("number", LONGEST_WORD), ("place", LONGEST_PLACE)):
         try:
-            read[name] = _text(_as_written(said.get(name, "")), longest)
+            read[name] = _text(as_written(said.get(name, "")), longest)
         except ValueError as error:
             wrong(line, name, str(error))
     number, quantity = read.get("number"), said.get("quantity", "")
@@ -130,11 +130,6 @@ def _row(line: int, said: dict[str, str], wrong: Wrong) -> Counted | None:
     if number is None or "place" not in read or not is_count(quantity):
         return None
     return Counted(line, number, int(quantity), read["place"] if "place" in said else None)
-
-
-def _as_written(cell: str) -> str:
-    """A cell without the apostrophe that kept a spreadsheet from running it."""
-    return cell[1:] if cell.startswith("'") and plain_cell(cell[1:]) == cell else cell
 
 
 def settle(session: Session, rows: list[Counted], wrong: Wrong) -> list[Counted]:

@@ -24,7 +24,14 @@ from graftbook.pages.problems import pages_router
 from graftbook.pages.reader import units_of
 from graftbook.problems import UnknownChassis, UnknownComponent
 from graftbook.process.state import Service, ServiceDep
-from graftbook.questions.checks.documents import BY_THE_SET, cannot_be, counted_only, of_today, told
+from graftbook.questions.checks.documents import (
+    BY_THE_SET,
+    cannot_be,
+    counted_only,
+    for_want_of,
+    of_today,
+    told,
+)
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
@@ -239,7 +246,11 @@ def check_groups(checks: ChecksOut) -> dict[str, Any]:
         "verdict": checks["verdict"],
         "by_the_set": sum(checks["counts"][kind] for kind in BY_THE_SET),
         "groups": [
-            {**group, "count": len(group["findings"]), "findings": _for_want_of(group["findings"])}
+            {
+                **group,
+                "count": len(group["findings"]),
+                "findings": [_with_more(*one) for one in for_want_of(group["findings"])],
+            }
             for group in told(checks)
         ],
         "cannot_be": cannot_be(checks),
@@ -249,17 +260,8 @@ def check_groups(checks: ChecksOut) -> dict[str, Any]:
     }
 
 
-def _for_want_of(findings: Sequence[FindingOut]) -> list[FindingTold]:
-    """The findings, each with what it says of today; what cannot be worked out for want of the same figures
-    stands once, the others as its `more`."""
-    told: list[FindingTold] = []
-    first: dict[tuple[str, ...], FindingTold] = {}
-    for finding in findings:
-        one: FindingTold = {**finding, "today": of_today(finding), "more": []}
-        wanting = (*finding["missing"], *finding["impossible"])
-        known = first.setdefault(wanting, one) if finding["missing"] else one
-        (told if known is one else known["more"]).append(one)
-    return told
+def _with_more(finding: FindingOut, others: Sequence[FindingOut] = ()) -> FindingTold:
+    return {**finding, "today": of_today(finding), "more": [_with_more(other) for other in others]}
 
 
 def other_sets(others: Sequence[SetOut], found: SetOut, asked_now: PageQuestion) -> list[OtherSet]:

@@ -53,7 +53,7 @@ def pairs_of_names(service: Service, question: PageQuestion) -> dict[str, list[t
 
     A name that is there without them as well is left out: the address cannot take it away.
     """
-    vehicle = PageQuestion(tuple(pair for pair in question.pairs if pair[0] in VEHICLE))
+    vehicle = question.only(VEHICLE)
     rest = PageQuestion(tuple(pair for pair in question.pairs if pair[0] not in GIVEN_UP))
     stays, of_vehicle = _names(service, rest), _names(service, vehicle)
     found: dict[str, list[tuple[str, str]]] = {}

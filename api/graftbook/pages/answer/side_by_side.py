@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Literal, NotRequired, TypedDict
 
-from graftbook.pages.words import both_sides, price_of_all, without_side
+from graftbook.pages.words import SEVERITIES, both_sides, price_of_all, without_side
 from graftbook.questions.checks.documents import WORST_FIRST
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut, VerdictWord
 from graftbook.questions.closures.schemas import (
@@ -24,7 +24,6 @@ STATES: tuple[State, ...] = ("other part", "only here", "only there", "other fig
 FLAW_STATES = ("brought along", "left", "gone")
 """The worst first: a flaw that two places have is told by the worse of them."""
 NOT_THERE = "not there"
-_SEVERITIES = ("dangerous", "severe", "moderate", "minor")
 _COUNTED: tuple[Literal["changes", "visible", "irreversible", "flaws", "unconfirmed"], ...] = (
     "changes",
     "visible",
@@ -332,7 +331,7 @@ def flaws_of(one: RemarksOut, other: RemarksOut) -> list[Flaw]:
                     "there": other_state,
                 }
             )
-    return sorted(found, key=lambda flaw: _SEVERITIES.index(flaw["severity"]))
+    return sorted(found, key=lambda flaw: SEVERITIES.index(flaw["severity"]))
 
 
 def _by_flaw(found: RemarksOut) -> dict[str, tuple[str, FlawNoteOut]]:

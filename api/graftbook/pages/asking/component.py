@@ -19,7 +19,7 @@ from graftbook.catalogue.store.standing import claims_named, claims_of_component
 from graftbook.catalogue.store.titles import quantities, section_titles, titles
 from graftbook.database import reading
 from graftbook.http.parameters import takes
-from graftbook.orders.stock.stock import stock_for
+from graftbook.orders.stock.store import stock_for
 from graftbook.pages.editing.edit import record_address
 from graftbook.pages.frame import page
 from graftbook.pages.problems import pages_router

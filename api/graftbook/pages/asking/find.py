@@ -1,5 +1,6 @@
 """The search box: what somebody says, as a page and as suggestions while he types."""
 
+from collections.abc import Collection
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -9,11 +10,11 @@ from starlette.responses import Response
 
 from graftbook.access.guard import MayRead
 from graftbook.catalogue.search import lines_of
-from graftbook.catalogue.store.lookup import find_vehicle, numbers_meant
+from graftbook.catalogue.store.lookup import chassis_starting, find_vehicle, numbers_meant
 from graftbook.database import reading
 from graftbook.http.parameters import takes
 from graftbook.http.responses import KEEP_NOTHING, json_answer
-from graftbook.orders.stock.stock import stock_for
+from graftbook.orders.stock.store import stock_for
 from graftbook.pages.asking.mending import ASKED_BY, MOST_MEANT, searched
 from graftbook.pages.asking.question import PageQuestion
 from graftbook.pages.frame import gone_to, page
@@ -126,24 +127,40 @@ def _address(item: FoundOut, chassis: str) -> str:
     return PageQuestion((("chassis", chassis),)).adding(ASKED_BY[item["kind"]], item["name"]).address()
 
 
+@router.get("/suggest/chassis", dependencies=[MayRead])
+def suggest_chassis(service: ServiceDep, text: Text = "") -> Response:
+    """What the number may become: a span, by the first number of it that begins so."""
+    with reading(service.engine) as session:
+        spans = chassis_starting(session, text, MOST_MEANT)
+    rows = [
+        {
+            "value": span.first,
+            "words": f"to {span.last}, {span.title}" if span.first != span.last else span.title,
+        }
+        for span in spans
+    ]
+    return json_answer(rows, headers=KEEP_NOTHING)
+
+
 @router.get("/suggest/component", dependencies=[MayRead])
 def suggest_components(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
     """Components as one types; those that fit the vehicle first."""
-    found = searched(service, text.strip(), chassis.strip(), MOST_MEANT * 2, begun=True)
-    items = search_document(found)["items"] if found else []
-    rows = [{"value": item["name"], "words": _words(item)} for item in items if item["kind"] == "component"]
-    return json_answer(rows[:MOST_MEANT], headers=KEEP_NOTHING)
+    return _suggested(service, text, chassis, ("component",))
 
 
 @router.get("/suggest/wish", dependencies=[MayRead])
 def suggest_wishes(service: ServiceDep, text: Text = "", chassis: Text = "") -> Response:
     """Upgrades and components as one types, for a field of wishes: an upgrade by its title."""
+    return _suggested(service, text, chassis, ("upgrade", "component"))
+
+
+def _suggested(service: Service, text: str, chassis: str, kinds: Collection[str]) -> Response:
     found = searched(service, text.strip(), chassis.strip(), MOST_MEANT * 2, begun=True)
     items = search_document(found)["items"] if found else []
     rows = [
         {"value": item["title"] if item["kind"] == "upgrade" else item["name"], "words": _words(item)}
         for item in items
-        if item["kind"] != "flaw"
+        if item["kind"] in kinds
     ]
     return json_answer(rows[:MOST_MEANT], headers=KEEP_NOTHING)
 

@@ -1,6 +1,6 @@
 """A question as a page's address carries it: what a form sends, tidied, and addresses of its neighbours."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from types import MappingProxyType
@@ -95,9 +95,13 @@ class PageQuestion:
             tuple(pair for pair in self.pairs if pair[0] != "fit" or pair[1].partition("@")[0] != name)
         )
 
+    def only(self, fields: Collection[str]) -> "PageQuestion":
+        """What it says in these fields."""
+        return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in fields))
+
     def about_vehicle(self) -> "PageQuestion":
         """What it says of the vehicle, and no more."""
-        return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _OF_THE_VEHICLE))
+        return self.only(_OF_THE_VEHICLE)
 
     def wishes(self) -> list[tuple[str, str]]:
         """What it wishes of the vehicle."""
@@ -105,7 +109,7 @@ class PageQuestion:
 
     def of_the_home_page(self) -> "PageQuestion":
         """What the first page takes along while it asks for the vehicle."""
-        return PageQuestion(tuple(pair for pair in self.pairs if pair[0] in _BEFORE_THE_VEHICLE))
+        return self.only(_BEFORE_THE_VEHICLE)
 
     def address(self, path: str = "/answer", more: Mapping[str, object] = MappingProxyType({})) -> str:
         """The address that asks this; `more`: what the page takes beside the question."""

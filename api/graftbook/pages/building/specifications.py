@@ -102,11 +102,16 @@ def one_specification(request: Request, name: str, service: ServiceDep) -> Respo
     return _one_page(request, service, name, NOTHING)
 
 
+def _asked(request: Request, service: Service, name: str) -> SpecificationOut:
+    """The version that the address names, else the latest."""
+    version = request.query_params.get("version", "")
+    return standards.named(service.engine, f"{name}@{version}" if version else name)
+
+
 def _one_page(
     request: Request, service: Service, name: str, typed: Form, told: str = "", status: int = 200
 ) -> Response:
-    version = request.query_params.get("version", "")
-    found = standards.named(service.engine, f"{name}@{version}" if version else name)
+    found = _asked(request, service, name)
     return page(
         request,
         "specification.html",
@@ -184,8 +189,7 @@ def _change(request: Request, service: Service, name: str, form: Form, who: str)
 @router.get("/specifications/{name}/variants", dependencies=[MayRead, takes("version")])
 def over_variants(request: Request, name: str, service: ServiceDep) -> Response:
     """What a version makes of every variant it is for."""
-    version = request.query_params.get("version", "")
-    found = standards.named(service.engine, f"{name}@{version}" if version else name)
+    found = _asked(request, service, name)
     return page(request, "specification_table.html", one=found, table=standards.table(service, found))
 
 

@@ -68,7 +68,10 @@ def missing_of(document: CheckOut, proposed: Proposed, question: PageQuestion) -
     rows = [row for group in placed[0] for row in group["rows"]]
     loose = _loose(found, proposed.loose, own_wishes, len(rows))
     fitted = [row for row in rows if row["first"]["component"]]
-    entries = [*placed[2], *(entry for row in loose for entry in _of_loose(row))]
+    entries = [
+        *placed[2],
+        *(entry for row in loose for entry in some_of(row["part"]["component"], row["quantity"])),
+    ]
     prices = [(row["numbers"][0], row["price"]) for row in fitted]
     prices += [(row["part"]["component"], row["price"]) for row in loose]
     return {
@@ -149,7 +152,3 @@ def _price_of(part: LooseOut, pieces: int) -> MoneyOut:
     if part["price"] is None:
         return None
     return str((Decimal(part["price"]) / part["quantity"] * pieces).quantize(Decimal("0.01")))
-
-
-def _of_loose(row: LooseRow) -> list[Entry]:
-    return some_of(row["part"]["component"], row["quantity"])

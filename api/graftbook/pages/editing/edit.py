@@ -414,7 +414,7 @@ def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
         sheet=sheet,
         shown=shown,
         suggested=suggestions(service.engine, sheet.kind, typed_in),
-        picks=_picks(service, sheet.kind),
+        picks=names_to_pick(service.engine, sorted({column.pick for column in columns(sheet.kind)} - {""})),
         words=kind_words(sheet.kind),
         why=sheet.form.get("why", ""),
         action=record_address(sheet.kind, sheet.name) if sheet.name else f"/edit/{sheet.kind}",
@@ -425,7 +425,3 @@ def _record_page(request: Request, sheet: Sheet, status: int = 200) -> Response:
 def _typed_in(form: Form, column: str) -> str:
     """What stands in a column: the record's own, or of its first row."""
     return form.get(f"{HEAD}.{column}", "") or form.get(f"0.{column}", "")
-
-
-def _picks(service: Service, kind: str) -> dict[str, list[str]]:
-    return names_to_pick(service.engine, sorted({column.pick for column in columns(kind)} - {""}))

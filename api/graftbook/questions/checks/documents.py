@@ -97,6 +97,21 @@ def told(checks: ChecksOut) -> list[Group]:
     return groups
 
 
+def for_want_of(findings: Sequence[FindingOut]) -> list[tuple[FindingOut, list[FindingOut]]]:
+    """Findings as they are told; what cannot be worked out for want of the same figures stands once, the
+    others behind it."""
+    told_with: list[tuple[FindingOut, list[FindingOut]]] = []
+    first: dict[tuple[str, ...], list[FindingOut]] = {}
+    for finding in findings:
+        wanting = (*finding["missing"], *finding["impossible"])
+        if finding["missing"] and wanting in first:
+            first[wanting].append(finding)
+        else:
+            others = first[wanting] = []
+            told_with.append((finding, others))
+    return told_with
+
+
 def of_today(finding: FindingOut) -> str:
     """What the same check says of the vehicle as it stands, where that is another verdict or worse."""
     if finding["better"]:

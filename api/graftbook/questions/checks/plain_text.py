@@ -2,7 +2,7 @@
 
 from collections.abc import Iterator
 
-from graftbook.http.plain_text import count, wrap
+from graftbook.http.plain_text import caution_lines, count, wrap
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.plain_set import changes_of, finding_lines, note_lines
 
@@ -21,8 +21,7 @@ def check_lines(document: CheckOut) -> Iterator[str]:
     yield from finding_lines(document["checks"])
     if document["cautions"]:
         yield ""
-    for caution in document["cautions"]:
-        yield from wrap(caution)
+    yield from caution_lines(document["cautions"])
 
 
 def _headline(document: CheckOut) -> str:

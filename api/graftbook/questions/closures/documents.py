@@ -142,7 +142,7 @@ def least_evidence_document(book: RuleBook, least: Grade, asked: Answer, without
             for change in compared.only_in_one
             if change.component and asked.solution
         ],
-        "sentence": wording.least_evidence_sentence(book, least, compared),
+        "sentence": wording.least_evidence_sentence(least, compared),
     }
 
 
@@ -321,7 +321,7 @@ def stays_original(book: RuleBook, solution: Solution) -> list[str]:
     ]
 
 
-def _staying(book: RuleBook, position: str, number: str) -> StayingOut:
+def staying(book: RuleBook, position: str, number: str) -> StayingOut:
     place = book.positions[position]
     return {
         "position": position,
@@ -338,7 +338,7 @@ def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisur
         "changes": changes_document(book, solution.changes, look),
         "loose_parts": [_loose(book, part) for part in solution.loose],
         "totals": totals_document(solution.totals),
-        "stays": [_staying(book, p, c) for p in stays_original(book, solution) if (c := solution.after[p])],
+        "stays": [staying(book, p, c) for p in stays_original(book, solution) if (c := solution.after[p])],
         **remarks(book, solution, look),
         "contradicted": _looking(look, contradicted_document, book, solution.contradicted),
         "confidence": None if solution.confidence is None else GRADE_WORDS[solution.confidence],

@@ -5,7 +5,8 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal
 
 from graftbook.http.plain_text import WIDTH, amount, count, hours, wrap
-from graftbook.questions.checks.documents import cannot_be, counted_only, of_today, told
+from graftbook.http.values import capital
+from graftbook.questions.checks.documents import cannot_be, counted_only, for_want_of, of_today, told
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 from graftbook.questions.closures.schemas import (
     ChangeOut,
@@ -39,11 +40,20 @@ def set_lines(document: ClosureOut, solution: SetOut) -> Iterator[str]:
 def grouped(solution: SetOut) -> list[list[ChangeOut]]:
     """Changes by line: places of one section that get the same number share a line.
 
-    Sections in their order; in a section, what is nearest to a wish first.
+    Sections in their order; in a section, what is nearest to a wish first, and behind it the other side that
+    is changed together with it.
     """
     groups: dict[tuple[str, str], list[ChangeOut]] = {}
     sections = list(dict.fromkeys(change["section"] for change in solution["changes"]))
-    for change in sorted(solution["changes"], key=lambda c: (sections.index(c["section"]), c["depth"])):
+    at = {change["position"]: change for change in solution["changes"]}
+
+    def turn(change: ChangeOut) -> tuple[int, int, str, bool]:
+        because = change["because"]
+        other_side = at.get(because["from_position"] or "") if because["cause"] == "pair" else None
+        first = other_side or change
+        return sections.index(change["section"]), first["depth"], first["position"], first is not change
+
+    for change in sorted(solution["changes"], key=turn):
         key = (change["section"], change["component"] or f"nothing at {change['position']}")
         groups.setdefault(key, []).append(change)
     return list(groups.values())
@@ -74,7 +84,8 @@ def _change(number: int, group: list[ChangeOut]) -> Iterator[str]:
             f"{c['replaces']} {c['replaces_name'] or ''}".strip() for c in group if c["replaces"]
         )
         yield from wrap(f"{capital(where)}{'; instead of ' if old else ''}{', '.join(old)}.", indent=5)
-    for why in dict.fromkeys(change["why"] for change in group):
+    reasons = {change["because"]["sentence"]: change["why"] for change in reversed(group)}
+    for why in reversed(reasons.values()):
         yield from wrap(f"Why: {why}", indent=5, hang=10)
     yield from _remarks(first)
 
@@ -90,11 +101,6 @@ def _priced(left: str, group: list[ChangeOut]) -> Iterator[str]:
         return
     yield from wrap(left, hang=14)
     yield right.rjust(WIDTH)
-
-
-def capital(text: str) -> str:
-    """The text as a sentence begins."""
-    return text[:1].upper() + text[1:]
 
 
 def _remarks(change: ChangeOut) -> Iterator[str]:
@@ -190,12 +196,12 @@ def _flaws(solution: SetOut) -> Iterator[str]:
     yield "KNOWN FLAWS"
     titles = {p["position"]: p["position_title"] for p in (*solution["changes"], *solution["stays"])}
     for word, flaws in named:
-        places: dict[tuple[str, str, str], list[str]] = {}
+        alike: dict[tuple[str, str], dict[str, list[str]]] = {}
         for f in flaws:
-            where = places.setdefault((f["symptom"], f["severity"], f["component"]), [])
-            where.append(titles.get(f["position"], f["position"]))
-        for (symptom, severity, part), where in places.items():
-            at = f"{part} at {'; '.join(where)}"
+            places = alike.setdefault((f["symptom"], f["severity"]), {})
+            places.setdefault(f["component"], []).append(titles.get(f["position"], f["position"]))
+        for (symptom, severity), places in alike.items():
+            at = "; ".join(f"{part} at {'; '.join(where)}" for part, where in places.items())
             yield from wrap(f"{word:<9}{symptom.rstrip('.')} ({severity}; {at}).", indent=2, hang=11)
     if rest:
         more = "more " if any(flaws for _, flaws in named) else ""
@@ -212,10 +218,14 @@ def _unconfirmed(solution: SetOut) -> Iterator[str]:
         return
     yield "CLAIMS NOBODY HAS CONFIRMED"
     yield from wrap(solution["rests_on"])
-    claims = {(c["claim"], c["evidence"]): c["what"] for c in solution["unconfirmed"]}
-    for (claim, evidence), what in claims.items():
+    claims: dict[str, dict[str, list[str]]] = {}
+    for claim in solution["unconfirmed"]:
+        claims.setdefault(claim["evidence"], {}).setdefault(claim["what"], []).append(claim["claim"])
+    for evidence, said in claims.items():
         grade = evidence if evidence == "no evidence" else f"{evidence} only"
-        yield from wrap(f"- {what.rstrip('.')} ({claim}): {grade}.", indent=2, hang=4)
+        yield f"  {capital(grade)}:"
+        for what, names in said.items():
+            yield from wrap(f"- {what.rstrip('.')} ({', '.join(dict.fromkeys(names))}).", indent=2, hang=4)
 
 
 def contradicted_lines(solution: SetOut) -> Iterator[str]:
@@ -235,8 +245,10 @@ def finding_lines(checks: ChecksOut) -> Iterator[str]:
     for group in told(checks):
         yield ""
         yield group["title"].upper()
-        for finding in group["findings"]:
+        for finding, others in for_want_of(group["findings"]):
             yield from _finding(finding)
+            if others:
+                yield from wrap(f"{count(len(others), 'more check')} for want of the same.", indent=17)
         for caution in group["cautions"]:
             yield from wrap(caution, indent=2, hang=4)
     yield from _what_holds(counted_only(checks))

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator
 
-from graftbook.http.plain_text import wrap
-from graftbook.questions.closures.plain_set import capital, changes_of, set_lines
+from graftbook.http.plain_text import caution_lines, wrap
+from graftbook.http.values import capital
+from graftbook.questions.closures.plain_set import changes_of, set_lines
 from graftbook.questions.closures.schemas import ClosureOut, ContradictionOut
 
 
@@ -34,8 +35,7 @@ def answer_lines(document: ClosureOut) -> Iterator[str]:
     yield from _ways_out(document)
     if document["cautions"]:
         yield ""
-    for caution in document["cautions"]:
-        yield from wrap(caution)
+    yield from caution_lines(document["cautions"])
 
 
 def _vehicle(document: ClosureOut) -> Iterator[str]:

@@ -15,14 +15,12 @@ from graftbook.questions.schemas import (
     RULES,
     ClosureIn,
     Criteria,
-    EffortWord,
     EvidenceWord,
     RulesWord,
 )
-from graftbook.rulebook.model import SeverityWord
+from graftbook.rulebook.model import EffortWord, SeverityWord
 
 Words = Annotated[list[Word], Field(max_length=200)]
-_BY_NAME = ("upgrade", "remedy", "clear")
 LONGEST_ADDRESS = 2_000
 """Longer ones are cut by some servers on the way."""
 _LIMITS = ("keep", "refuse", "effort_at_most", "price_at_most", "evidence_at_least")

@@ -7,8 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.contract.headers import carries
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.responses import answered, etag_of, json_answer, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
@@ -25,18 +24,17 @@ router = APIRouter(prefix="/v1/compatibility", tags=["compatibility"], dependenc
     "",
     operation_id="askCompatibility",
     summary="Up to a thousand questions, each answered for itself",
-    responses={
-        200: {"model": CompatibilityListOut, **carries("ETag")},
-        **documented(
-            problems.Busy,
-            problems.InvalidRequest,
-            problems.MalformedRequest,
-            problems.TooFarBack,
-            problems.TooLarge,
-            problems.UnknownRevision,
-            problems.UnsupportedMedia,
-        ),
-    },
+    responses=answers(
+        CompatibilityListOut,
+        problems.Busy,
+        problems.InvalidRequest,
+        problems.MalformedRequest,
+        problems.TooFarBack,
+        problems.TooLarge,
+        problems.UnknownRevision,
+        problems.UnsupportedMedia,
+        headers=("ETag",),
+    ),
 )
 def ask_compatibility(body: CompatibilityIn, service: ServiceDep, view: View = "full") -> Response:
     """A question with a mistake is answered "not known" with its problem; the others stand."""
@@ -47,11 +45,14 @@ def ask_compatibility(body: CompatibilityIn, service: ServiceDep, view: View = "
     "",
     operation_id="getCompatibility",
     summary="One question by address; any HTTP cache may keep the answer",
-    responses={
-        200: {"model": CompatibilityOut},
-        304: {"description": "You have this answer"},
-        **documented(problems.InvalidRequest, problems.TooFarBack, problems.UnknownRevision, problems.Busy),
-    },
+    responses=answers(
+        CompatibilityOut,
+        problems.InvalidRequest,
+        problems.TooFarBack,
+        problems.UnknownRevision,
+        problems.Busy,
+        unchanged="You have this answer",
+    ),
 )
 def get_compatibility(
     request: Request, service: ServiceDep, asked: Annotated[CompatibilityQuery, Query()]

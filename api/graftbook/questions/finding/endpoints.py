@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
 from graftbook.process.state import ServiceDep
@@ -24,11 +24,9 @@ MOST_FOUND = 100
     "/search",
     operation_id="search",
     summary="Upgrades, components and flaws by what people say",
-    responses={
-        200: {"model": out.SearchOut},
-        304: {"description": "You have this answer"},
-        **documented(problems.InvalidRequest, problems.UnknownChassis),
-    },
+    responses=answers(
+        out.SearchOut, problems.InvalidRequest, problems.UnknownChassis, unchanged="You have this answer"
+    ),
 )
 def search_all(
     request: Request,

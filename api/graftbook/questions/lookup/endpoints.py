@@ -17,7 +17,7 @@ from graftbook.catalogue.store import lists
 from graftbook.catalogue.store.facts import component_facts
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.database import reading
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day, Word
 from graftbook.http.parameters import Cursor, Limit, page_answer
 from graftbook.http.responses import answered, etag_of, nothing_more
@@ -49,19 +49,17 @@ def _errors(*further: type[problems.Problem]) -> dict[int | str, dict[str, Any]]
     "/components",
     operation_id="findComponents",
     summary="Components by number, words, section, vehicle, origin and characteristic",
-    responses={
-        200: {"model": out.ComponentsOut},
-        **documented(
-            problems.InvalidCursor,
-            problems.InvalidRequest,
-            problems.UnknownCharacteristic,
-            problems.UnknownChassis,
-            problems.UnknownOption,
-            problems.UnknownPosition,
-            problems.UnknownSection,
-            problems.UnknownVariant,
-        ),
-    },
+    responses=answers(
+        out.ComponentsOut,
+        problems.InvalidCursor,
+        problems.InvalidRequest,
+        problems.UnknownCharacteristic,
+        problems.UnknownChassis,
+        problems.UnknownOption,
+        problems.UnknownPosition,
+        problems.UnknownSection,
+        problems.UnknownVariant,
+    ),
 )
 def find_some(
     request: Request,
@@ -112,11 +110,7 @@ def _characteristic(text: str) -> Asked:
     "/components/{number}",
     operation_id="getComponent",
     summary="One component's page of facts",
-    responses={
-        200: {"model": out.ComponentFactsOut},
-        304: {"description": "You have this answer"},
-        **documented(problems.UnknownComponent),
-    },
+    responses=answers(out.ComponentFactsOut, problems.UnknownComponent, unchanged="You have this answer"),
 )
 def get_component(
     request: Request, service: ServiceDep, number: Annotated[str, Path(max_length=120, examples=["QB-3310"])]

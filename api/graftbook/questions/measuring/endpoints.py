@@ -5,7 +5,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.responses import ASK_AGAIN, json_answer
 from graftbook.process.state import ServiceDep
 from graftbook.questions.measuring.schemas import MeasuredOut, PartMeasuredIn
@@ -18,22 +18,20 @@ router = APIRouter(prefix="/v1", tags=["catalogue"], dependencies=[MayRead])
     "/measured-parts",
     operation_id="measurePart",
     summary="What an unknown part could be by its measures, where it could serve, what to measure next",
-    responses={
-        200: {"model": MeasuredOut},
-        **documented(
-            problems.InvalidRequest,
-            problems.MalformedRequest,
-            problems.TooLarge,
-            problems.UnsupportedMedia,
-            problems.UnknownBuild,
-            problems.UnknownCharacteristic,
-            problems.UnknownChassis,
-            problems.UnknownComponent,
-            problems.UnknownOption,
-            problems.UnknownPosition,
-            problems.VehicleMismatch,
-        ),
-    },
+    responses=answers(
+        MeasuredOut,
+        problems.InvalidRequest,
+        problems.MalformedRequest,
+        problems.TooLarge,
+        problems.UnsupportedMedia,
+        problems.UnknownBuild,
+        problems.UnknownCharacteristic,
+        problems.UnknownChassis,
+        problems.UnknownComponent,
+        problems.UnknownOption,
+        problems.UnknownPosition,
+        problems.VehicleMismatch,
+    ),
 )
 def measured(body: PartMeasuredIn, service: ServiceDep) -> Response:
     """With a position: what any part there must have. Records are compared; a fit is proved by a closure."""

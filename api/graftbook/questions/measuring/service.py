@@ -32,10 +32,9 @@ from graftbook.questions.measuring.schemas import (
     MeasureIn,
     NextOut,
     PartMeasuredIn,
-    ReadOut,
     ServingPlaceOut,
 )
-from graftbook.questions.vehicles.service import VehicleAsked, ask_vehicle, of_one_revision
+from graftbook.questions.vehicles.service import ask_vehicle, of_one_revision
 from graftbook.rulebook.model import Comparator
 from graftbook.rulebook.scope import Scope, scope_for
 from graftbook.rulebook.slips import in_unit
@@ -75,17 +74,13 @@ def measured_document(service: Service, body: PartMeasuredIn) -> MeasuredOut:
         raise InvalidRequest("What a position asks for depends on the vehicle; name one", pointer="/vehicle")
     vehicle = body.vehicle
     asked = of_one_revision(lambda: ask_vehicle(service, vehicle)) if vehicle else None
-    scope = _scope_of(asked) if asked else None
+    scope = scope_for(asked.names.book(), asked.vehicle, asked.fitted, asked.on_the_bench) if asked else None
     position = asked.names.of_book.position(body.position, "/position") if asked and body.position else ""
     with reading(service.engine) as session:
         connection = session.connection()
         read = [_read(connection, one, f"/measured/{n}") for n, one in enumerate(body.measured)]
         found = _Found(connection, read, scope)
         return found.document(position)
-
-
-def _scope_of(asked: VehicleAsked) -> Scope:
-    return scope_for(asked.names.book(), asked.vehicle, asked.fitted, asked.on_the_bench)
 
 
 def _read(connection: Connection, one: MeasureIn, pointer: str) -> Read:
@@ -150,7 +145,10 @@ class _Found:
         where = places(self._scope, self._measured) if self._scope and self._measured else []
         asked = [self._position(position)] if position else []
         told: MeasuredOut = {
-            "read": [_read_out(one) for one in self._read],
+            "read": [
+                {"kind": one.kind, "title": one.title, "value": one.value.written, "within": one.within}
+                for one in self._read
+            ],
             "sentence": self._sentence(where),
             "could_be": [self._candidate(number, own, lines[number]) for number, own in shown.items()],
             "more": len(self._all) - len(shown),
@@ -238,10 +236,6 @@ class _Found:
             "because": f"{phrases.component(book, one.other)}, {phrases.position(book, one.other_position)}",
             "reason": one.joint.reason,
         }
-
-
-def _read_out(one: Read) -> ReadOut:
-    return {"kind": one.kind, "title": one.title, "value": one.value.written, "within": one.within}
 
 
 def _counted(count: int, one: str, many: str) -> str:

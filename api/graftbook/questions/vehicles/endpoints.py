@@ -7,7 +7,7 @@ from starlette.responses import Response
 
 from graftbook import problems
 from graftbook.access.guard import MayRead
-from graftbook.http.errors import documented
+from graftbook.http.errors import answers
 from graftbook.http.fields import Day, Word
 from graftbook.http.responses import answered, etag_of, nothing_more
 from graftbook.http.values import json_bytes
@@ -24,11 +24,13 @@ router = APIRouter(prefix="/v1/vehicles", tags=["vehicles"], dependencies=[MayRe
     "/{chassis}",
     operation_id="getVehicle",
     summary="Variant, day built, original equipment and known flaws of a chassis number",
-    responses={
-        200: {"model": VehiclePageOut},
-        304: {"description": "You have this answer"},
-        **documented(problems.UnknownChassis, problems.UnknownOption, problems.InvalidRequest),
-    },
+    responses=answers(
+        VehiclePageOut,
+        problems.UnknownChassis,
+        problems.UnknownOption,
+        problems.InvalidRequest,
+        unchanged="You have this answer",
+    ),
 )
 def get_vehicle(
     request: Request,
