@@ -8,7 +8,6 @@ from typing import Any
 
 MEMBERS = {
     "advised": "parts that are advised and not in the set",
-    "after": "what is so with it",
     "agrees": "measures that its record agrees with",
     "already_so": "rules that the vehicle breaks as it stands, told and not enforced",
     "also_needed_by": "further reasons that ask for it",
@@ -19,7 +18,6 @@ MEMBERS = {
     "at_hand": "what lies on the bench already and need not be bought",
     "attempts": "how often it was tried",
     "because": "the reason, as facts",
-    "before": "what was so before",
     "books": "variants whose rule books would change",
     "build": "name of the build",
     "builds": "vehicles built to the earlier version",
@@ -179,7 +177,6 @@ MEMBERS = {
     "request_id": "id of the request, as X-Request-ID; quote it when you ask",
     "resolved": "variants for which there is a set",
     "rows": "its rows",
-    "same": "what stays as it is",
     "says": "what the other claim says",
     "scope": "what the key may do",
     "section": "section of the vehicle",
