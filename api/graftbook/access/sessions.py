@@ -95,7 +95,7 @@ def require_form_token(page_session: PageSession, token: str) -> None:
         )
 
 
-def require_same_site(fetch_site: str, origin: str, host: str, *, told: bool = True) -> None:
+def require_same_site(fetch_site: str, origin: str, host: str, *, told: bool) -> None:
     """Raises ForgedRequest unless the browser says that one of our own pages sent the request.
 
     `fetch_site` is Sec-Fetch-Site (W3C Fetch Metadata), which pages cannot write; older browsers

@@ -51,7 +51,7 @@ def settled(service: Service, build: BuildIn) -> BuildIn:
     waits for a rule book to be compiled.
     """
     given = build.model_dump(include=set(VehicleIn.model_fields) - {"build"}, exclude_unset=True)
-    asked = name_vehicle(service, VehicleIn(**given), pointer="")
+    asked = name_vehicle(service, VehicleIn(**given))
     asked.names.wishes(build.decided, "/decided")
     return build.model_copy(
         update={
@@ -145,9 +145,7 @@ Recorded = tuple[EventWord, date, Mapping[str, Any]]
 """What was so, on which day, and what there is to say of it."""
 
 
-def record(
-    engine: Engine, name: str, events: Sequence[Recorded], who: str, once: Once = EACH_TIME
-) -> BuildOut:
+def record(engine: Engine, name: str, events: Sequence[Recorded], who: str, once: Once) -> BuildOut:
     """Record what was so of a build, all of it or nothing; its names already settled.
 
     Raises UnknownBuild, InvalidRequest for a day before it was taken in or to come, and what `once` raises.
@@ -175,7 +173,7 @@ def replace_build(
     name: str,
     if_match: str,
     build: BuildIn,
-    who: str = "",
+    who: str,
     told: Mapping[str, str | None] = NOTHING_TOLD,
 ) -> BuildOut:
     """From today on a build that still has this ETag is as said; `told`: what its records tell, as it was

@@ -85,7 +85,7 @@ def against(
     *,
     digits: int = 1,
     otherwise: Verdict = Verdict.fails,
-    mend: str = "",
+    mend: str,
     more: tuple[Figure, ...] = (),
     say: Callable[[float | None, float], str] | None = None,
 ) -> Finding:

@@ -49,7 +49,7 @@ def media_type_of(request: Request) -> str:
     return request.headers.get("content-type", "").partition(";")[0].strip().lower()
 
 
-def problem_answer(problem: Problem, request_id: str = "") -> Response:
+def problem_answer(problem: Problem, request_id: str) -> Response:
     """A problem document as RFC 9457 asks for."""
     document = problem.document()
     if (request := current()) is not None:

@@ -29,7 +29,7 @@ DOCUMENTS = tuple(form for form in MEDIA if form != "json")
 """What is taken away as a file."""
 
 
-def writer(form: str, house: str = "", part: str = "") -> Write:
+def writer(form: str, house: str, part: str) -> Write:
     """How the facts of an order become the bytes of a form.
 
     `part`: `supplier:NAME` or `vehicle:LABEL`. JSON is always whole. Writers raise UnknownPart.

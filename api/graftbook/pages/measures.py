@@ -191,7 +191,7 @@ def tightening(line: str, units: Units) -> str:
     return line
 
 
-def wanted(said: str, units: Units, quantity: str = "") -> str:
+def wanted(said: str, units: Units, quantity: str) -> str:
     """A wanted value as a record has it: `at least 22 mm`; `equal` goes without saying."""
     for comparator in Comparator:
         if said.startswith(f"{comparator.value} "):

@@ -89,7 +89,7 @@ def _settled(service: Service, body: ReportIn) -> ReportRecord:
             "Say what was fitted (`component`), or name a record (`claim`)", pointer="/component"
         )
     given = {"build": body.build, "chassis": body.chassis, "built": body.built, "options": body.options}
-    asked = name_vehicle(service, VehicleIn(**{k: v for k, v in given.items() if v}), pointer="")
+    asked = name_vehicle(service, VehicleIn(**{k: v for k, v in given.items() if v}))
     component = asked.names.component(body.component, "/component") if body.component else ""
     values: dict[str, Any] = {
         "outcome": body.outcome,
@@ -153,7 +153,7 @@ def list_reports(
     return rows, write_cursor(search, [last[1].on.isoformat(), last[0]]) if last else None
 
 
-def grades_of(service: Service, *, claim: str = "", component: str = "") -> list[GradeOut]:
+def grades_of(service: Service, *, claim: str, component: str) -> list[GradeOut]:
     """How a claim stands, or every claim about a component that can be tried.
 
     Raises UnknownRecord, UnknownComponent.

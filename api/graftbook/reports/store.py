@@ -16,7 +16,7 @@ def reports_after(
     asked: Mapping[str, str],
     after: tuple[str, str] | None,
     limit: int,
-    only: Iterable[str] | None = None,
+    only: Iterable[str] | None,
 ) -> list[tuple[str, ReportRecord]]:
     """Reports of which all that is asked for holds, the latest day first; behind (day, name) `after`, of the
     names in `only` where it is given."""

@@ -25,7 +25,7 @@ from graftbook.orders.papers.rows import Grid, left, right
 from graftbook.orders.papers.text import day_of, hours, listed, plain
 
 
-def sheet_pdf(facts: BuildSheetOut, house: str = "") -> bytes:
+def sheet_pdf(facts: BuildSheetOut, house: str) -> bytes:
     """The facts of `graftbook.builds.life.documents` on A4; `house` as for `order_pdf`."""
     vehicle = facts["vehicle"]
     revision = f"catalogue revision {facts['catalogue_revision']}"

@@ -32,7 +32,7 @@ def record(service: Service, name: str, body: s.EventsIn, who: str, once: Once =
     and what `once` raises.
     """
     kept = build_document(service.engine, name)
-    asked = name_vehicle(service, VehicleIn(chassis=kept["chassis"], options=kept["options"]), "")
+    asked = name_vehicle(service, VehicleIn(chassis=kept["chassis"], options=kept["options"]))
     told: list[Recorded] = []
     for place, event in enumerate(body.events):
         detail = _Settling(service, kept, asked.names, f"/events/{place}").of(event)

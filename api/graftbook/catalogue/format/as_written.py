@@ -176,13 +176,13 @@ def _either(text: str) -> Unclear:
     )
 
 
-def money(text: str, reading: Reading, place: Place, currency: str = "", *, places: int = 2) -> str:
+def money(text: str, reading: Reading, place: Place, currency: str = "") -> str:
     """A sum: `£120`, `1.234,50 €`, `EUR 24.50`. Its sign must mean `currency`, else the catalogue's."""
     if _PLAIN.match(text):
-        return number(text, reading, place, places=places)
+        return number(text, reading, place, places=2)
     found = _MONEY.match(text)
     if not found or (found["front"] and found["back"]):
-        return number(text, reading, place, places=places)
+        return number(text, reading, place, places=2)
     sign, expected = found["front"] or found["back"] or "", currency or reading.currency
     if sign:
         if expected not in _SIGNS.get(sign, (sign,)):
@@ -192,7 +192,7 @@ def money(text: str, reading: Reading, place: Place, currency: str = "", *, plac
                 " (an offer names another in its column `currency`)"
             )
         reading.assume(f"{sign} is {expected}", place, f"'{text}'")
-    return number(found["number"].strip(), reading, place, places=places)
+    return number(found["number"].strip(), reading, place, places=2)
 
 
 def measure(text: str, reading: Reading, place: Place) -> str:

@@ -143,7 +143,7 @@ class _Lines:
         return line
 
 
-def rows_of(stream: TextIO, separator: str = ",", beginning: Iterable[str] = ()) -> Iterator[Row]:
+def rows_of(stream: TextIO, separator: str, beginning: Iterable[str]) -> Iterator[Row]:
     """The rows in which something stands, each with the number of its last line. Raises NotASheet.
 
     `beginning`: lines that were read from the stream already.

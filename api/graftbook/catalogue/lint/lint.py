@@ -100,7 +100,7 @@ def lint(engine: Engine, currency: str = "") -> Iterator[Finding]:
             yield from _range(session, range_name, [row.name for row in group])
 
 
-def of_records(connection: Connection, currency: str = "") -> Iterator[Finding]:
+def of_records(connection: Connection, currency: str) -> Iterator[Finding]:
     """What is found in the records side by side, before any vehicle is looked at."""
     yield from _circles(connection)
     yield from _without_successor(connection)

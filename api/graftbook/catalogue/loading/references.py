@@ -111,7 +111,7 @@ REFERENCES: tuple[Reference, ...] = (
 
 
 def broken_references(
-    connection: Connection, brought: Container[str], unread: Container[str] = ()
+    connection: Connection, brought: Container[str], unread: Container[str]
 ) -> Iterator[Mistake]:
     """Every reference of the load's records, whose kinds are `brought`, to a name that nobody has.
 
@@ -132,7 +132,7 @@ def broken_references(
 
 
 def broken_references_beside(
-    connection: Connection, mistakes: Iterable[Mistake], unread: Container[str] = ()
+    connection: Connection, mistakes: Iterable[Mistake], unread: Container[str]
 ) -> list[Mistake]:
     """Every name that nobody has in a row with another mistake, which is not in the tables: so that whoever
     mends a sheet is told all that is wrong at once."""

@@ -21,7 +21,7 @@ Removals = Mapping[str, Sequence[str]]
 """Names by kind of record."""
 
 
-def remove(connection: Connection, removals: Removals, *, keep_images: bool = True) -> Iterator[Mistake]:
+def remove(connection: Connection, removals: Removals, *, keep_images: bool) -> Iterator[Mistake]:
     """Take the records out. A name that nobody has is a mistake."""
     for kind, names in removals.items():
         if keep_images:

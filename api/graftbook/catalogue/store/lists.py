@@ -173,7 +173,7 @@ def _spans(session: Session, variants: list[str]) -> dict[str, list[ChassisSpanO
     return spans
 
 
-def list_positions(session: Session, limit: int, cursor: str, section: str = "") -> Listed[PositionOut]:
+def list_positions(session: Session, limit: int, cursor: str, section: str) -> Listed[PositionOut]:
     """Positions with their section; on which variants they are, a vehicle's own page says.
 
     Raises UnknownSection.
@@ -201,9 +201,7 @@ def _position(row: RowMapping) -> PositionOut:
     }
 
 
-def list_flaws(
-    session: Session, limit: int, cursor: str, component: str = "", at_least: str = "minor"
-) -> Listed[FlawOut]:
+def list_flaws(session: Session, limit: int, cursor: str, component: str, at_least: str) -> Listed[FlawOut]:
     """Known flaws of at least a severity, with the number of recorded remedies of each.
 
     Raises UnknownComponent.

@@ -10,13 +10,13 @@ def circle_area_m2(bore_m: float) -> float:
     return math.pi / 4 * bore_m**2
 
 
-def servo_output_n(input_n: float, ratio: float, run_out_n: float = math.inf) -> float:
+def servo_output_n(input_n: float, ratio: float, run_out_n: float) -> float:
     """Force behind the servo: `ratio` times the input up to the run-out, newton for newton beyond."""
     boosted = input_n * ratio
     return boosted if boosted <= run_out_n else run_out_n + input_n - run_out_n / ratio
 
 
-def servo_input_n(output_n: float, ratio: float, run_out_n: float = math.inf) -> float:
+def servo_input_n(output_n: float, ratio: float, run_out_n: float) -> float:
     """The inverse of `servo_output_n`."""
     return output_n / ratio if output_n <= run_out_n else output_n - run_out_n + run_out_n / ratio
 
@@ -30,9 +30,9 @@ def pedal_force_n(
     pressure_pa: float,
     master_bore_m: float,
     pedal_ratio: float,
-    servo_ratio: float = 1.0,
-    run_out_n: float = math.inf,
-    efficiency: float = 1.0,
+    servo_ratio: float,
+    run_out_n: float,
+    efficiency: float,
 ) -> float:
     """Foot force for a line pressure, through servo and pedal."""
     push = pressure_pa * circle_area_m2(master_bore_m) / efficiency

@@ -87,7 +87,7 @@ def _factor(reading: Reading) -> float:
     )
 
 
-def inspect(before: Fitted, after: Fitted, law: Law = Law.un) -> list[Finding]:
+def inspect(before: Fitted, after: Fitted, law: Law) -> list[Finding]:
     """The speed shown against the law of the market, and the distance counted."""
     tested = on_both(before, after, _factor_tested)
     return [

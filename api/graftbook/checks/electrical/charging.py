@@ -63,7 +63,7 @@ def load_a(reading: Reading, budget: Budget, condition: str) -> float:
     return demanded(reading, budget, CONDITIONS[condition])
 
 
-def charging(before: Fitted, after: Fitted, condition: str, budget: Budget, more: str = "") -> Finding:
+def charging(before: Fitted, after: Fitted, condition: str, budget: Budget, more: str) -> Finding:
     """Load in one condition as a part of what is supplied; `more` ends the name of a further rule's check."""
 
     def part(reading: Reading) -> float:

@@ -106,8 +106,8 @@ def touching(before: Fitted, after: Fitted) -> list[tuple[str, str]]:
     found: dict[frozenset[str], tuple[str, str]] = {}
     recording = {p for fitted in (before, after) for p, _, _ in fitted.recorded("bolted_to")}
     for position in sorted(p for p in recording if after.has(p)):
-        own = _words(after, position, "bolted_to")
-        for other in named(own if own is not None else _words(before, position, "bolted_to") or ""):
+        own = _bolted_to(after, position)
+        for other in named(own if own is not None else _bolted_to(before, position) or ""):
             found.setdefault(frozenset((other, position)), (other, position))
     return list(found.values())
 
@@ -117,9 +117,9 @@ def named(words: str) -> list[str]:
     return [name.strip() for name in words.split(";") if name.strip()]
 
 
-def _words(fitted: Fitted, position: str, kind: str) -> str | None:
+def _bolted_to(fitted: Fitted, position: str) -> str | None:
     component = fitted.component(position)
-    measure = component.characteristics.get(kind) if component else None
+    measure = component.characteristics.get("bolted_to") if component else None
     return measure.text if measure else None
 
 
@@ -143,7 +143,7 @@ def _unlike(fitted: Fitted, one: str, other: str) -> bool:
     if here is None or there is None:
         return False
     kinds = ("material", "coating")
-    first, second = ([c.characteristics.get(kind) for kind in kinds] for c in (here, there))
+    first, second = ([c.characteristics.get("bolted_to") for kind in kinds] for c in (here, there))
     return None in first or first != second
 
 
@@ -273,7 +273,7 @@ def _joint(reading: Reading, one: str, other: str) -> MetalJoint:
         metals.append(surface_metal(reading.word(position, "material"), coating))
         covered.append(coating in BARRIERS)
     ways = ((one, other), (other, one))
-    if not any(to in named(_words(reading.fitted, p, "bolted_to") or "") for p, to in ways):
+    if not any(to in named(_bolted_to(reading.fitted, p) or "") for p, to in ways):
         reading.word(other, "bolted_to")
     isolated = isolated_by(reading.fitted, one, other)
     if isolated is None and reading.fitted.has("isolation"):

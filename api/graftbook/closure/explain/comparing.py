@@ -51,7 +51,7 @@ def why_not(
     return _compared(book, replace(question, alternatives=0), book, other, deadline)
 
 
-def with_component(book: RuleBook, question: Question, component: str, position: str = "") -> Question:
+def with_component(book: RuleBook, question: Question, component: str, position: str) -> Question:
     """The question in which `component` is wished (at `position`, or anywhere it fits) instead."""
     scope = scope_of(book, question)
     places = {position} if position else {fit.position for fit in scope.serving(component)}

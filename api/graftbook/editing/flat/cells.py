@@ -77,7 +77,7 @@ class Days:
     last: date
 
 
-def days_in(text: str, day_first: bool | None = None) -> list[Days]:
+def days_in(text: str, day_first: bool | None) -> list[Days]:
     """The ways in which a day, a month or a year can be read; none: it is none of these.
 
     A year alone (`1968`) is not read here, since it may be a chassis number. With `day_first` given a day

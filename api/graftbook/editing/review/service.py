@@ -54,7 +54,7 @@ def require_no_review(service: Service) -> None:
 # Proposing -----------------------------------------------------------------------------------
 
 
-def propose(service: Service, body: ProposalIn, by: Principal, once: Once = EACH_TIME) -> ProposalOut:
+def propose(service: Service, body: ProposalIn, by: Principal, once: Once) -> ProposalOut:
     """Keep what shall change, tried first. Raises ImportRefused for mistakes, InvalidRequest where nothing
     would change or too much, and what `once` raises."""
     removals: dict[str, list[str]] = defaultdict(list)
@@ -124,7 +124,7 @@ def _tried(engine: Engine, sources: Any, removals: Removals, **how: Any) -> list
 
 
 def proposals(
-    service: Service, before: int | None, limit: int, states: Sequence[str] = ()
+    service: Service, before: int | None, limit: int, states: Sequence[str]
 ) -> list[ProposalLineOut]:
     """A page of proposals, the newest first."""
     with reading(service.engine) as session:

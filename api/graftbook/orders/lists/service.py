@@ -455,7 +455,7 @@ def take_back(
     why: str,
     who: str,
     *,
-    reopen: bool = False,
+    reopen: bool,
     once: Once = EACH_TIME,
 ) -> OrderListOut:
     """A booking counts no more; the list's state follows from those that are left. It stays on record.

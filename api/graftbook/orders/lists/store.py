@@ -26,7 +26,7 @@ def list_row(session: Session, name: str, *, alone: bool = False) -> OrderListRo
 
 
 def lists_after(
-    session: Session, after: str, limit: int, states: Sequence[str] = (), made_by: str = ""
+    session: Session, after: str, limit: int, states: Sequence[str], made_by: str
 ) -> list[OrderListRow]:
     """Lists behind the name `after`, in name order: all, or those in these states, or that this one made."""
     query = select(OrderListRow).where(col(OrderListRow.name) > after)
@@ -174,13 +174,13 @@ def rows_of(session: Session, name: str, first: int, last: int) -> list[OrderBoo
     return list(session.exec(query.order_by(col(row.booking), col(row.line))))
 
 
-def noted(session: Session, note_key: str, supplier: str, limit: int = 5) -> list[OrderBookingRow]:
+def noted(session: Session, note_key: str, supplier: str) -> list[OrderBookingRow]:
     """Bookings that stand and carry this delivery note of this supplier; "" is any supplier."""
     row = OrderBookingRow
     query = select(row).where(col(row.note_key) == note_key, col(row.taken_back).is_(None))
     if supplier:
         query = query.where(col(row.supplier).in_([supplier, ""]))
-    return list(session.exec(query.order_by(col(row.at), col(row.list), col(row.booking)).limit(limit)))
+    return list(session.exec(query.order_by(col(row.at), col(row.list), col(row.booking)).limit(5)))
 
 
 def take_back(session: Session, row: OrderBookingRow, at: datetime, who: str, why: str) -> None:

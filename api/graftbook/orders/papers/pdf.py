@@ -5,7 +5,7 @@ from typing import Any
 
 from reportlab.platypus import Flowable
 
-from graftbook.http.values import capital
+from graftbook.http.values import capital, counted
 from graftbook.orders.buying.not_bought import said_of
 from graftbook.orders.papers.cells import SMALL, Cell, Said
 from graftbook.orders.papers.layout import (
@@ -32,7 +32,6 @@ from graftbook.orders.papers.text import (
     listed,
     percent,
     plain,
-    several,
     shown,
     side,
     went_before,
@@ -149,7 +148,7 @@ def _not_bought(paper: Paper, facts: Facts) -> list[Flowable]:
         for item in (items[number] for number in group["numbers"]):
             name = [Said(item["name"], bold=True)]
             grid.add(item["number"], name, str(item["quantity"]), [Said(said_of(item))])
-    return table(paper, grid, f"Not bought: {several(facts['not_supplied'], 'line', 'lines')}")
+    return table(paper, grid, f"Not bought: {counted(len(facts['not_supplied']), 'line')}")
 
 
 def _columns(taxed: bool) -> list[Column]:
@@ -193,7 +192,7 @@ def _bought_from(lines: Sequence[Facts], supplier: Facts | None, currency: str) 
     sums = ("parts", "carriage", "tax", "deposits")
     of = [f"{key} {shown(supplier[key])}" for key in sums if amount(supplier[key])]
     of = of if len(of) > 1 else []
-    told = listed([several(lines, "line", "lines"), *of])
+    told = listed([counted(len(lines), "line"), *of])
     there = f"; all there by {supplier['arrives']}" if supplier["arrives"] else ""
     return f"{title}: {told}: {shown(supplier['total'])} {currency} in all{there}"
 

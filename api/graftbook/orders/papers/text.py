@@ -1,7 +1,7 @@
 """Text, money and dates as papers show them."""
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal, InvalidOperation
 from typing import Any
@@ -37,10 +37,10 @@ def amount(value: Any) -> Decimal | None:
         raise ValueError(f"{value!r} is not a decimal number") from wrong
 
 
-def shown(value: Any, unknown: str = UNKNOWN_PRICE) -> str:
+def shown(value: Any) -> str:
     """Money with its thousands apart, as many places as the facts give: "1486.20" is "1,486.20"."""
     number = amount(value)
-    return unknown if number is None else f"{number:,f}"
+    return UNKNOWN_PRICE if number is None else f"{number:,f}"
 
 
 def day_of(value: Any) -> date | None:
@@ -114,11 +114,6 @@ def bought_only(facts: Facts) -> str:
     """What a sum is called that leaves out lines that are not bought."""
     needed = facts["lines_needed"]
     return f"For {needed - facts['not_bought']} of {needed} {'line' if needed == 1 else 'lines'}"
-
-
-def several(values: Sequence[Any], one: str, many: str) -> str:
-    """A count with its noun: 1 line, 4 lines."""
-    return f"{len(values)} {one if len(values) == 1 else many}"
 
 
 def hours(minutes: int) -> str:

@@ -82,8 +82,8 @@ def quote(
     items: Sequence[Item],
     deposits: int,
     today: date,
-    first_part: Decimal = Decimal(0),
-    months: int = 0,
+    first_part: Decimal,
+    months: int,
 ) -> Quotation:
     """A quotation with its payments: a first part (per cent of the whole) today, the rest over months.
 

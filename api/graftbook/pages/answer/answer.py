@@ -151,7 +151,7 @@ def answer_facts(
     question: PageQuestion,
     asked: Asked,
     document: ClosureOut,
-    units: Units = Units.recorded,
+    units: Units,
 ) -> dict[str, Any]:
     """What the page of an answer speaks of."""
     asked_now = question.without("as_of")

@@ -17,7 +17,7 @@ LEFT, RIGHT, TOP, BOTTOM = 52, 14, 14, 40
 ROW = 42
 
 
-def charts_of(asked: Asked, found: SetOut, units: Units = Units.recorded) -> list[Chart]:
+def charts_of(asked: Asked, found: SetOut, units: Units) -> list[Chart]:
     """The charts of a set; what is not recorded has none."""
     stays = {place["position"]: place["component"] for place in found["stays"]}
     today = stays | {change["position"]: change["replaces"] for change in found["changes"]}

@@ -101,7 +101,7 @@ def _flaws_elsewhere(question: PageQuestion, sections: list[_Section]) -> list[s
     return [name for name in question.values("remedy") if name not in here]
 
 
-def rows_of(question: PageQuestion, blanks: int = BLANK_ROWS) -> dict[str, list[str]]:
+def rows_of(question: PageQuestion, blanks: int) -> dict[str, list[str]]:
     """The form's rows of numbers: those filled, and some empty ones."""
     blank = [""] * blanks
     return {name: question.values(name) + blank for name in ("fit", "refuse", "on_the_bench", "fitted")}

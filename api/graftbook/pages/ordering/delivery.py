@@ -98,7 +98,7 @@ def _counts(form: Form, line: int) -> tuple[int, int, int]:
     return received, later, never
 
 
-def all_open(facts: OrderListOut, supplier: str | None = None) -> list[CameRow]:
+def all_open(facts: OrderListOut, supplier: str | None) -> list[CameRow]:
     """Everything that is still open as received: of one supplier, "" those without one, or of all."""
     return [
         _row(line["line"], line["open"])
@@ -145,7 +145,7 @@ def seen(delivery: Delivery) -> str:
 
 
 def forms_of(
-    facts: OrderListOut, delivery: Delivery | None = None, doubted: DeliveryDoubted | None = None
+    facts: OrderListOut, delivery: Delivery | None, doubted: DeliveryDoubted | None
 ) -> list[SupplierForm]:
     """A form a supplier, in the order of the list; the one that is doubted holds what was typed."""
     supplier = {line["line"]: line["supplier"] or "" for line in facts["lines"]}

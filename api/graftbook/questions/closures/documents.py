@@ -221,7 +221,7 @@ def change_document(book: RuleBook, change: Change) -> ChangeOut:
     }
 
 
-def changes_document(book: RuleBook, changes: Iterable[Change], look: Look = at_leisure) -> list[ChangeOut]:
+def changes_document(book: RuleBook, changes: Iterable[Change], look: Look) -> list[ChangeOut]:
     """Several changes; `look` is called before each."""
     return _looking(look, change_document, book, changes)
 
@@ -332,7 +332,7 @@ def staying(book: RuleBook, position: str, number: str) -> StayingOut:
     }
 
 
-def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisure) -> SetOut:
+def solution_document(book: RuleBook, solution: Solution, look: Look) -> SetOut:
     """One set, whole. `look` is called before each line; what it raises ends the work."""
     return {
         "changes": changes_document(book, solution.changes, look),
@@ -346,7 +346,7 @@ def solution_document(book: RuleBook, solution: Solution, look: Look = at_leisur
     }
 
 
-def remarks(book: RuleBook, found: Solution | Completeness, look: Look = at_leisure) -> RemarksOut:
+def remarks(book: RuleBook, found: Solution | Completeness, look: Look) -> RemarksOut:
     """What has to be said of a set, whether it was reasoned or proposed."""
     return {
         "flaws_gone": _looking(look, flaw_document, book, found.flaws_gone),

@@ -45,7 +45,7 @@ class Found:
 
 
 def search(
-    service: "Service", text: str, vehicle: "VehicleIn | None" = None, *, limit: int = 20, begun: bool = False
+    service: "Service", text: str, vehicle: "VehicleIn | None" = None, *, limit: int, begun: bool = False
 ) -> Found:
     """What a text finds, best first; what fits the vehicle before what does not.
 
@@ -59,7 +59,7 @@ def search(
 
 
 def search_in(
-    engine: Engine, text: str, asked: "VehicleAsked | None" = None, *, limit: int = 20, begun: bool = False
+    engine: Engine, text: str, asked: "VehicleAsked | None" = None, *, limit: int, begun: bool = False
 ) -> Found:
     """The same for a vehicle that is known already, or for none: then neither rule book nor reasoning is
     loaded, which is most of what a command would wait for."""

@@ -305,16 +305,16 @@ def ask_vehicle(
     return _as_it_stands(found, stands, Names(service, book), pointer)
 
 
-def name_vehicle(service: Service, body: VehicleIn, pointer: str) -> VehicleAsked:
+def name_vehicle(service: Service, body: VehicleIn) -> VehicleAsked:
     """The same vehicle for who only settles its names: no rule book is compiled for it.
 
     Raises UnknownChassis, VehicleMismatch, and what `Names` raises.
     """
-    stands = _with_build(service, body, pointer)
-    with pointing_at(f"{pointer}/chassis"), reading(service.source) as session:
+    stands = _with_build(service, body, "")
+    with pointing_at("/chassis"), reading(service.source) as session:
         found = find_vehicle(session, stands.get("chassis", ""), built=stands.get("built"))
         outline = outline_of(session, found.vehicle.variant)
-    return _as_it_stands(found, stands, OutlineNames(service, outline), pointer)
+    return _as_it_stands(found, stands, OutlineNames(service, outline), "")
 
 
 def _as_it_stands(found: Found, stands: dict[str, Any], names: Names, pointer: str) -> VehicleAsked:
