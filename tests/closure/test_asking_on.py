@@ -15,7 +15,16 @@ from graftbook.closure.explain.choices import MOST_ASKED
 from graftbook.closure.explain.comparing import what_if, why_not
 from graftbook.closure.question import FitComponent, Limits, Question, RemedyFlaws
 from graftbook.closure.search.totals import changes_are_outranked
-from graftbook.closure.words.sentences import BY_WORD, CUTTING, STANDS, cautions_for, instead, sentence
+from graftbook.closure.words.sentences import (
+    BY_WORD,
+    CUTTING,
+    HEAVY,
+    STANDS,
+    cautions_for,
+    cautions_of,
+    instead,
+    sentence,
+)
 from graftbook.closure.words.wording import answer_sentences, because_sentence, comparison_sentences, hours
 from graftbook.rulebook.model import Effort, Flaw, Severity, Supersession
 from tests.closure.oracle import Oracle
@@ -288,7 +297,16 @@ def test_cutting_has_its_own_caution() -> None:
     assert CUTTING in cautions_for(shelf.book(), answer.solution.changes)
 
 
-@pytest.mark.parametrize("sentence", [*BY_WORD.values(), STANDS, *CAUTIONS.values()])
+@pytest.mark.parametrize(("mass", "told"), [(None, ()), (24.9, ()), (25.0, (HEAVY,)), (170.0, (HEAVY,))])
+def test_what_is_heavy_is_lifted_with_tackle(mass: float | None, told: tuple[str, ...]) -> None:
+    """An engine has neither a word in its section nor a hazard: its mass says what can hurt."""
+    book = brakes().fits("disc", "brake").book()
+    heavy = replace(book.components["disc"], mass_kg=mass)
+    book = replace(book, components={**book.components, "disc": heavy})
+    assert cautions_of(book, (), ("disc",), (), cut=False) == told
+
+
+@pytest.mark.parametrize("sentence", [*BY_WORD.values(), STANDS, HEAVY, *CAUTIONS.values()])
 def test_a_caution_that_speaks_of_a_frame_holds_for_a_body_without_one(sentence: str) -> None:
     assert "frame" not in sentence or re.search(r"\bbody\b", sentence)
 

@@ -23,6 +23,7 @@ from graftbook.database import reading
 from graftbook.editing import effect
 from graftbook.editing.records.service import record_state
 from graftbook.pages.editing.imports import LARGEST_WORKBOOK_HERE
+from graftbook.problems import UnknownRecord
 from graftbook.settings import Settings
 from tests import locks
 from tests.catalogue.sheet import sheet
@@ -208,6 +209,21 @@ async def test_save_stores_and_says_so_and_is_taken_back(editor: Editor) -> None
     start = text_of(await editor.get("/edit"))
     assert "takes back revision 2" in start
     assert "timed twice" in start
+
+
+async def test_more_than_the_page_shows_is_taken_back_by_who_says_so_alone(editor: Editor) -> None:
+    """The first load: one press emptied the catalogue."""
+    page = await editor.get("/edit/revision/1")
+    form = {"form_token": token_in(page.text)}
+    refused = await editor.post("/edit/revision/1", form | {"why": "a slip"})
+    assert refused.status_code == 422
+    assert "the records which are not shown here" in text_of(refused)
+    assert re.search(r'<input type="checkbox" name="all" required> All 10\d{3}\srecords', refused.text)
+    assert editor.rows("component", "QB-3310")
+    back = await editor.post("/edit/revision/1", form | {"why": "a slip", "all": "on"})
+    assert back.url.path == "/edit/revision/2"
+    with pytest.raises(UnknownRecord):
+        editor.rows("component", "QB-3310")
 
 
 async def test_what_was_changed_again_is_not_taken_back(editor: Editor) -> None:

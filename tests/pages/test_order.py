@@ -447,6 +447,12 @@ async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx
     ):  # fmt: skip
         late = await writer.post(f"/orders/red/{step}", data={"etag": old, **fields}, headers=BROWSER)
         assert late.status_code == 412, (step, late.text)
+        assert '<a class="button" href="/orders/red">Back to the page</a>' in late.text, "a next step"
+    (cylinder,) = [one["line"] for one in noted.json()["lines"] if one["number"] == "QB-2050"]
+    fields = {"etag": noted.headers["etag"], "line": str(cylinder), "number": "QB-3050"}
+    refused = await writer.post("/orders/red/substitute", data=fields, headers=BROWSER)
+    assert (refused.status_code, "Back to the page" in refused.text) == (409, True)
+    assert "is needed as well now" in refused.text, "what else would change"
     draft = await writer.get("/v1/order-lists/red")
     assert (draft.json()["state"], draft.json()["note"]) == ("draft", "wait")
     sent = await writer.post("/orders/red/send", data={"etag": draft.headers["etag"]})
@@ -567,10 +573,10 @@ async def test_a_name_that_is_taken_or_cannot_be_is_told_beside_its_field_and_no
     assert (_field(taken, "name"), _field(taken, "note")) == ("red-2", "ring <first>")
     assert 'aria-invalid="true" aria-describedby="name-wrong"' in taken.text
     assert "What to order" in taken.text
-    assert "no blanks" in blank.text
-    assert "no blanks" not in long.text
-    assert "at most 2,000 letters" in long.text
-    assert "at most 2,000 letters" not in blank.text
+    assert "no spaces" in blank.text
+    assert "no spaces" not in long.text
+    assert "at most 2,000 characters" in long.text
+    assert "at most 2,000 characters" not in blank.text
     lists = (await writer.get("/v1/order-lists")).json()["items"]
     assert [one["name"] for one in lists] == ["red"]
 

@@ -11,7 +11,7 @@ from typing import Literal
 
 from graftbook.closure.answer import Because, Cause, Change, FlawNote, Loose, Solution, number_asked
 from graftbook.closure.words.phrases import opening
-from graftbook.closure.words.sentences import section_cautions, sentence
+from graftbook.closure.words.sentences import lifting, section_cautions, sentence
 from graftbook.orders.buying.contents import contents_of, in_words, needed_amount
 from graftbook.rulebook.model import Companion, Component, Effort, Fitment, Grade, RuleBook
 from graftbook.rulebook.scope import LOOSE
@@ -252,7 +252,7 @@ def _need(entry: _Gathered) -> Need:
         hand=_HANDS.get(hand, ""),
         pair=entry.pair,
         goes_with=tuple(entry.goes_with.values()),
-        cautions=section_cautions(book, part.section),
+        cautions=(*section_cautions(book, part.section), *lifting(part)),
         section_order=section.order if section else 10**6,
         section_title=section.title if section else part.section,
     )

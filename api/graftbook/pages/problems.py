@@ -1,16 +1,24 @@
 """What goes wrong, told on a page to whoever asks with a browser."""
 
-from urllib.parse import urlencode
+import re
+from urllib.parse import quote, urlencode
 
 from fastapi import APIRouter, Request
 from starlette.responses import Response
 
+from graftbook.access.guard import CHANGES_NOTHING
 from graftbook.http.responses import KEEP_NOTHING
 from graftbook.pages.asking.mending import QUESTION_PAGES, form_address, meant
 from graftbook.pages.asking.question import question_of
 from graftbook.pages.frame import page
 from graftbook.pages.words import called_field
 from graftbook.problems import KeyNeeded, Problem, SlowDown
+
+_FORMS = (
+    "/builds", "/check", "/edit", "/orders/", "/pictures", "/report", "/review", "/specifications", "/store",
+    "/webhooks",
+)  # fmt: skip
+_STEP = re.compile(r"(/(?:orders|review|edit/flat|edit/effect)/[^/]+)/[a-z-]+")
 
 
 def pages_router() -> APIRouter:
@@ -40,9 +48,19 @@ def problem_page(request: Request, problem: Problem) -> Response:
         meant=meant(request.app.state.service, path, question, problem) if asked else [],
         form=form_address(question, problem) if asked else "",
         question=question,
+        back=_page_of_form(request),
         retyped=path if asked else "/vehicle",
         request_id=getattr(request.state, "request_id", ""),
     )
+
+
+def _page_of_form(request: Request) -> str:
+    """The page that a form was sent from; empty where none was sent."""
+    path = request.url.path
+    if request.method in CHANGES_NOTHING or not path.startswith(_FORMS):
+        return ""
+    step = _STEP.fullmatch(path)
+    return quote(step[1] if step else path)
 
 
 def _signing_in_again(request: Request, problem: KeyNeeded | SlowDown) -> Response:

@@ -50,7 +50,17 @@ from graftbook.closure.question import (
 from graftbook.closure.search.possible import Looked
 from graftbook.closure.words import phrases
 from graftbook.rulebook.index import index_of
-from graftbook.rulebook.model import Budget, Companion, Conflict, Effort, Flaw, Joint, RuleBook, When
+from graftbook.rulebook.model import (
+    Budget,
+    Companion,
+    Component,
+    Conflict,
+    Effort,
+    Flaw,
+    Joint,
+    RuleBook,
+    When,
+)
 
 
 def sentence(book: RuleBook, ground: Ground) -> str:
@@ -179,6 +189,12 @@ CUTTING = (
     "taken out, and inspected afterwards as local rules ask."
 )
 
+HEAVY_KG = 25.0
+"""From this recorded mass on a part is told as heavy (common practice, no published source)."""
+HEAVY = (
+    "A heavy part that slips crushes: lift it and let it down with tackle made for its mass, and nobody goes "
+    f"under it. {_LICENSED}"
+)
 
 STANDS = (
     "A vehicle that slips off a jack kills: firm level ground, the wheels that stay on chocked, rated stands "
@@ -198,13 +214,21 @@ def cautions_for(book: RuleBook, changes: Iterable[Change], loose: Iterable[Loos
 def cautions_of(
     book: RuleBook, sections: Iterable[str], numbers: Iterable[str], loose: Iterable[str], *, cut: bool
 ) -> tuple[str, ...]:
-    """The cautions of sections, of loose parts' own sections, of cutting, and the hazards of the numbers."""
+    """The cautions of sections, of loose parts' own sections, of cutting, of lifting what is heavy, and the
+    hazards of the numbers."""
     bought = (book.components.get(number) for number in loose)
     touched = {*sections, *(part.section for part in bought if part)}
     order = list(dict.fromkeys(BY_WORD.values()))
     found = {caution for section in touched for caution in section_cautions(book, section)}
     sentences = sorted(found, key=order.index) + [CUTTING] * cut
-    return (*sentences, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))
+    numbers = tuple(numbers)
+    lifted = dict.fromkeys(said for n in numbers for said in lifting(book.components.get(n)))
+    return (*sentences, *lifted, *dict.fromkeys(h for n in numbers if (h := _hazard(book, n))))
+
+
+def lifting(part: Component | None) -> tuple[str, ...]:
+    """The caution of a part that nobody lifts by hand; none of one whose mass is not recorded."""
+    return (HEAVY,) if part and (part.mass_kg or 0) >= HEAVY_KG else ()
 
 
 def section_cautions(book: RuleBook, section: str) -> tuple[str, ...]:

@@ -4,7 +4,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping
 
 from graftbook.closure.answer import Change, Solution
-from graftbook.closure.words.sentences import STANDS, section_cautions
+from graftbook.closure.words.sentences import STANDS, lifting, section_cautions
 from graftbook.orders.fitting.sequence import Before, Job, Work
 from graftbook.orders.fitting.tightening import tightenings_at
 from graftbook.rulebook.model import Access, RuleBook, Vehicle
@@ -151,7 +151,7 @@ class Room:
             tightenings=tightenings_at(self.book, self.vehicle, position, number or "") if part else (),
             cautions=(
                 *section_cautions(self.book, here.section), *((STANDS,) if state == "on stands" else ()),
-                *hazard,
+                *lifting(part), *hazard,
             ),
             untimed=frozenset(Work),
             state=state,

@@ -5,7 +5,7 @@ from itertools import groupby, pairwise
 
 from graftbook.closure.answer import Because, Cause, Change, How, Solution
 from graftbook.closure.search.deadline import Deadline
-from graftbook.closure.words.sentences import CUTTING, section_cautions
+from graftbook.closure.words.sentences import CUTTING, lifting, section_cautions
 from graftbook.orders.fitting.access import Room, first_and_last
 from graftbook.orders.fitting.loose import LOOSE, Sharing, with_loose
 from graftbook.orders.fitting.schedule import Schedule, earliest_finish
@@ -82,11 +82,12 @@ def _job_of_change(book: RuleBook, vehicle: Vehicle, change: Change, place: int)
 
 
 def _cautions(book: RuleBook, change: Change) -> tuple[str, ...]:
-    """Those of the section, of cutting, and the hazards of what comes off and of what goes on."""
+    """Those of the section, of cutting, and the masses and hazards of what comes off and of what goes on."""
     parts = [book.components.get(number or "") for number in (change.replaces, change.component)]
     return (
         *section_cautions(book, change.section),
         *((CUTTING,) if change.effort is Effort.cutting else ()),
+        *dict.fromkeys(said for part in parts for said in lifting(part)),
         *(f"{part.number}: {part.hazard}" for part in parts if part and part.hazard),
     )
 

@@ -207,7 +207,7 @@ class _Step:
         """Raises WrongState unless the list is in one of these."""
         if self.row.state not in states:
             here, wanted = self.row.state, " or ".join(states)
-            raise WrongState(f"The list is {here}; this takes one that is {wanted}", state=here)
+            raise WrongState(f"This step is for a list in the state {wanted}; this one is {here}", state=here)
 
     def write(self, what: str, detail: Detail, **values: Any) -> OrderListOut:
         """Write the step. Raises PreconditionFailed when somebody was quicker."""

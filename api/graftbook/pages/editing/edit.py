@@ -213,12 +213,16 @@ def _field_title(key: str) -> str:
 async def take_back(request: Request, number: Revision, service: ServiceDep, editor: Editor) -> Response:
     """Undo an edit by a new one."""
     form = await form_of(request)
-    why = form.get("why", "").strip()[:LONGEST_WHY]
-    return await run_in_threadpool(_taken_back, request, service, number, Author(editor.who, why))
+    author = Author(editor.who, form.get("why", "").strip()[:LONGEST_WHY])
+    return await run_in_threadpool(_taken_back, request, service, number, author, "all" in form)
 
 
-def _taken_back(request: Request, service: Service, number: int, author: Author) -> Response:
+def _taken_back(request: Request, service: Service, number: int, author: Author, agreed: bool) -> Response:
+    """`agreed`: also to what the page has no room to show."""
     review.require_no_review(service)
+    if not agreed and history.revision(service, number)["changes"] > MOST_CHANGES:
+        told = ["tick that the records which are not shown here go back too"]
+        return _revision_page(request, service, number, mistakes=told, status=422)
     try:
         report = editing.take_back(service.engine, number, author)
     except (ChangedAgain, InvalidRequest) as problem:

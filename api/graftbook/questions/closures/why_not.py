@@ -20,7 +20,7 @@ from graftbook.closure.explain.comparing import Comparison, with_component
 from graftbook.closure.question import Question
 from graftbook.closure.search.totals import whole_preference
 from graftbook.closure.words import wording
-from graftbook.closure.words.sentences import CUTTING, cautions_for, section_cautions
+from graftbook.closure.words.sentences import CUTTING, cautions_for, lifting, section_cautions
 from graftbook.http.values import minor_units
 from graftbook.questions.closures.documents import difference_document
 from graftbook.questions.closures.summary import told_by_both
@@ -143,7 +143,7 @@ def _of_both(book: RuleBook, number: str, document: ClosureOut, more: Iterable[s
     hazard = [f"{number}: {part.hazard}"] if part and part.hazard else []
     return {
         **told_by_both(document),
-        "cautions": list(dict.fromkeys([*document["cautions"], *section, *more, *hazard])),
+        "cautions": list(dict.fromkeys([*document["cautions"], *section, *lifting(part), *more, *hazard])),
         "full": None,
         "component": number,
         "name": part.name if part else None,
