@@ -116,6 +116,7 @@ WRONG = {
     "unknown kind": (sent("a", "fitted", measured=["piston_aria 25 cm2"]), 422),
     "a field more": (sent("a", "fitted") | {"mood": "good"}, 422),
     "a day": (sent("a", "fitted", on="2026-13-40"), 422),
+    "a day to come": (sent("a", "fitted", on="2999-01-01"), 422),
 }
 
 

@@ -88,13 +88,16 @@ def _settled(service: Service, body: ReportIn) -> ReportRecord:
         raise InvalidRequest(
             "Say what was fitted (`component`), or name a record (`claim`)", pointer="/component"
         )
+    on = body.on or date.today()
+    if on > date.today():
+        raise InvalidRequest(f"{on} has not come yet: report what was seen", pointer="/on")
     given = {"build": body.build, "chassis": body.chassis, "built": body.built, "options": body.options}
     asked = name_vehicle(service, VehicleIn(**{k: v for k, v in given.items() if v}))
     component = asked.names.component(body.component, "/component") if body.component else ""
     values: dict[str, Any] = {
         "outcome": body.outcome,
         "workshop": body.workshop,
-        "on": body.on or date.today(),
+        "on": on,
         "chassis": asked.chassis,
         "component": component,
         "position": _place(service, body, asked.vehicle.variant, component, asked.names.of_book.position),
