@@ -143,7 +143,7 @@ def _unlike(fitted: Fitted, one: str, other: str) -> bool:
     if here is None or there is None:
         return False
     kinds = ("material", "coating")
-    first, second = ([c.characteristics.get("bolted_to") for kind in kinds] for c in (here, there))
+    first, second = ([c.characteristics.get(kind) for kind in kinds] for c in (here, there))
     return None in first or first != second
 
 
