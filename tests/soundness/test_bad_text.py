@@ -15,6 +15,7 @@ from fastapi import FastAPI
 
 from graftbook.app import create_app
 from graftbook.catalogue.format.names import as_typed
+from graftbook.catalogue.store.cursors import write_cursor
 from graftbook.settings import Settings
 from tests.conftest import bearer
 
@@ -123,6 +124,28 @@ async def test_no_text_in_a_body_is_too_much(client: httpx.AsyncClient, path: st
             if name in ("NUL", "half of a pair", "pair turned round"):
                 refused = answer.status_code in (400, 422) or path == "/v1/compatibility"
                 assert refused, (path, name, answer.text)
+
+
+async def test_no_number_in_a_cursor_is_too_much(client: httpx.AsyncClient) -> None:
+    """Cursors are not secret: whoever writes one behind a number that no column holds is refused."""
+    wanted = {"vehicle": {"chassis": "24PL-018412"}, "wishes": [{"fit": "QL-7075"}]}
+    await client.post("/v1/order-lists", json={"name": "forged", **wanted})
+    await client.post("/v1/builds", json={"name": "forged", "chassis": "24PL-018412"})
+    searches: dict[str, dict[str, Any]] = {
+        "/v1/revisions": {"list": "revisions"},
+        "/v1/records/component/QB-3310/history": {"history": "component", "name": "QB-3310"},
+        "/v1/proposals": {"list": "proposals", "state": ""},
+        "/v1/audit": {"list": "audit", "key": "", "outcome": ""},
+        "/v1/order-lists/forged/bookings": {"bookings": "forged"},
+        "/v1/order-lists/forged/events": {"events": "forged"},
+        "/v1/builds/forged/events": {"list": "build-events", "build": "forged"},
+    }
+    for path, search in searches.items():
+        for number, expected in (("1", 200), ("9" * 19, 400), ("9" * 400, 400), ("-1", 400), ("\u00b2", 400)):
+            answer = await client.get(path, params={"cursor": write_cursor(search, [number])})
+            assert answer.status_code == expected, (path, number, answer.text)
+        answer = await client.get(path, params={"cursor": write_cursor(search, ["9" * 10])})
+        assert answer.status_code in (200, 400), (path, answer.text)
 
 
 @pytest.mark.parametrize("path", NUMBERED)

@@ -15,7 +15,7 @@ from graftbook.builds.life.paper import sheet_pdf
 from graftbook.builds.life.standing import standing
 from graftbook.builds.schemas import Slug
 from graftbook.builds.stored.documents import BuildOut
-from graftbook.catalogue.store.cursors import read_number
+from graftbook.catalogue.store.cursors import LARGEST_ID, read_number
 from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Day
 from graftbook.http.parameters import Cursor, Limit, page_of
@@ -60,7 +60,7 @@ def list_events(
     """In the order in which it was written down. Nothing is ever changed; what was wrong is taken back."""
     size = limit or service.settings.page_size
     search = {"list": "build-events", "build": name}
-    after = read_number(cursor, search) or 0
+    after = read_number(cursor, search, LARGEST_ID) or 0
     events = recording.events_of(service.engine, name)
     told = recording.event_documents(events, recording.called_in(service.engine, events))
     rows = [one for one in told if one["id"] > after and not (on and one["day"] > on.isoformat())]

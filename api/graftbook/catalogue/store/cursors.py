@@ -9,6 +9,10 @@ from typing import Any
 from graftbook.problems import InvalidCursor
 
 _NOT_OURS = "take the cursor from the answer before, unchanged"
+LARGEST = 2**31 - 1
+"""What a column of numbers holds."""
+LARGEST_ID = 2**63 - 1
+"""What a column of ids holds."""
 
 
 def write_cursor(search: dict[str, Any], after: list[str]) -> str:
@@ -35,12 +39,12 @@ def read_name(cursor: str, search: dict[str, Any]) -> str:
     return read_cursor(cursor, search, 1)[0] if cursor else ""
 
 
-def read_number(cursor: str, search: dict[str, Any]) -> int | None:
+def read_number(cursor: str, search: dict[str, Any], largest: int = LARGEST) -> int | None:
     """The number that a cursor is behind; None: it is empty, and begins. Raises InvalidCursor."""
     if not cursor:
         return None
     (text,) = read_cursor(cursor, search, 1)
-    if not (text.isascii() and text.isdigit() and len(text) <= 18):
+    if not (text.isascii() and text.isdigit() and len(text) < 20 and int(text) <= largest):
         raise InvalidCursor(_NOT_OURS)
     return int(text)
 

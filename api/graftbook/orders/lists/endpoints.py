@@ -8,7 +8,7 @@ from starlette.responses import Response
 from graftbook import problems
 from graftbook.access.guard import MayRead, Orderer
 from graftbook.builds.schemas import Slug
-from graftbook.catalogue.store.cursors import read_name, read_number
+from graftbook.catalogue.store.cursors import LARGEST_ID, read_name, read_number
 from graftbook.http.contract.headers import carries
 from graftbook.http.errors import answers, documented
 from graftbook.http.fields import Word
@@ -347,5 +347,5 @@ def list_events(
     """Who did what, and when."""
     size = limit or service.settings.page_size
     search = {"events": name}
-    rows = order_lists.events(service.engine, name, read_number(cursor, search) or 0, size + 1)
+    rows = order_lists.events(service.engine, name, read_number(cursor, search, LARGEST_ID) or 0, size + 1)
     return page_of(request, rows, size, search, by="id")
