@@ -9,6 +9,7 @@ from typing import Any
 from markupsafe import Markup, escape
 
 from graftbook.http.values import MONTHS, day_in_words, said_once
+from graftbook.http.values import capital as begun
 from graftbook.problems import Problem
 from graftbook.questions.schemas import DIFFERENCES, PREFERRED
 
@@ -85,7 +86,7 @@ def counted(number: int, one: str, many: str = "") -> str:
 
 def capital(text: str) -> str:
     """A sentence as it is printed: its first letter large, signs as `printed` has them."""
-    return printed(text[:1].upper() + text[1:])
+    return printed(begun(text))
 
 
 def printed(text: str) -> str:
@@ -157,7 +158,7 @@ def told_of(problem: Problem) -> str:
     wrong += [(one["field"] or "", one["message"]) for one in problem.fields.get("mistakes", ())]
     if not wrong:
         return problem.detail or problem.title
-    told = (f"{field[:1].upper()}{field[1:]}: {message}" if field else message for field, message in wrong)
+    told = (f"{begun(field)}: {message}" if field else message for field, message in wrong)
     return " ".join(f"{sentence.rstrip('.')}." for sentence in dict.fromkeys(told))
 
 
