@@ -25,6 +25,8 @@ from graftbook.access.service import create_key
 from graftbook.app import create_app
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import make_engine, migrate
+from graftbook.editing import effect
+from graftbook.orders import service as orders
 from graftbook.settings import Settings
 from tests import sparing
 from tests.running import (  # noqa: F401  (hooks of pytest's own, found by their names)
@@ -363,6 +365,16 @@ def client_of(app: FastAPI, base_url: str = HERE, scope: str | None = None) -> h
     headers = bearer(app.state.service.engine, scope) if scope else {}
     transport = httpx.ASGITransport(app, raise_app_exceptions=False)
     return httpx.AsyncClient(transport=transport, base_url=base_url, headers=headers, timeout=60)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _time_enough() -> Iterator[None]:
+    """On a busy machine the usual limits would leave questions out. A test of a limit sets its own."""
+    with pytest.MonkeyPatch.context() as patch:
+        for limit in ("SECONDS_TO_COMPILE", "SECONDS_TO_ANSWER", "SECONDS_A_QUESTION"):
+            patch.setattr(effect, limit, 60.0)
+        patch.setattr(orders, "SECONDS_FOR_SUBSTITUTES", 60.0)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -108,13 +108,6 @@ def beside(answer: httpx.Response, field: str) -> str:
     return unescape(found[1])
 
 
-@pytest.fixture
-def time_enough(monkeypatch: pytest.MonkeyPatch) -> None:
-    """On a busy machine the usual limits would leave questions out."""
-    for limit in ("SECONDS_TO_COMPILE", "SECONDS_TO_ANSWER", "SECONDS_A_QUESTION"):
-        monkeypatch.setattr(effect, limit, 60.0)
-
-
 @asynccontextmanager
 async def signed_in(url: str, **more: Any) -> AsyncIterator[Editor]:
     app = create_app(Settings(database_url=url, **more))
@@ -362,7 +355,6 @@ async def test_a_form_without_its_etag_overwrites_nothing(editor: Editor) -> Non
     assert editor.rows("fitment", "QB-3310@brake.front.left/earlier")[0]["minutes"] == 85
 
 
-@pytest.mark.usefixtures("time_enough")
 async def test_the_effect_names_the_closure_that_becomes_impossible(
     editor_on_each: Editor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -388,7 +380,6 @@ async def test_the_effect_names_the_closure_that_becomes_impossible(
     assert "No record says that QB-3310" in after
 
 
-@pytest.mark.usefixtures("time_enough")
 async def test_the_effect_tells_what_changes_in_an_answer(editor: Editor) -> None:
     await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310")
     form = await editor.form("/edit/component/QB-3310")
@@ -400,7 +391,6 @@ async def test_the_effect_tells_what_changes_in_an_answer(editor: Editor) -> Non
     assert "No answer changes" in text_of(await editor.post("/edit/component/QB-3310", note))
 
 
-@pytest.mark.usefixtures("time_enough")
 async def test_the_effect_tells_each_place_once_and_the_same_question_once(editor: Editor) -> None:
     for more in ("", "&alternatives=1"):
         await editor.get(f"/answer?chassis={CHASSIS}&fit=QB-3310{more}")
