@@ -22,7 +22,7 @@ from graftbook.catalogue.loading.apart import InFile
 from graftbook.catalogue.loading.apart_session import InSession
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Load, Report
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import UNREACHABLE, make_engine, reading, writing
 from graftbook.editing.records.service import Author, put_record, record_state, take_back
 from graftbook.orders.tables import ShopStockRow

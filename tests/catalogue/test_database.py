@@ -13,7 +13,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import SQLModel
 
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import (
     let_go,
     level_needed,

@@ -17,7 +17,7 @@ from graftbook.catalogue.history import changes
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.loading.imports import load
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import make_engine, reading, writing
 from graftbook.editing.records import service as editing
 from graftbook.editing.records.service import Author

@@ -19,7 +19,8 @@ from graftbook.catalogue.history.revisions import current_revision, wait_for_edi
 from graftbook.catalogue.history.snapshots import end_images, images, objects_in
 from graftbook.catalogue.loading.load import Load, Report
 from graftbook.catalogue.loading.removing import let_go_elsewhere
-from graftbook.catalogue.loading.staging import end_staging, table
+from graftbook.catalogue.loading.staging import end_staging
+from graftbook.catalogue.store.tables import table
 from graftbook.database import writing
 from graftbook.problems import TooFarBack, UnknownRevision
 

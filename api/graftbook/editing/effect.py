@@ -23,7 +23,7 @@ from graftbook.catalogue.history.as_of import texts_in, with_edit
 from graftbook.catalogue.history.changes import Edit, before_edit, edit_of
 from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.load import Report
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.closure.answer import Answer, Outcome
 from graftbook.closure.question import Question
 from graftbook.closure.search.deadline import Deadline, OutOfTime

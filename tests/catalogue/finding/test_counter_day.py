@@ -9,7 +9,7 @@ from random import Random
 import pytest
 from sqlalchemy import event, select
 
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
 from graftbook.process.state import Service, make_service
 from graftbook.questions.finding.service import Found, search, search_document

@@ -13,8 +13,8 @@ from sqlalchemy import Connection
 
 from graftbook.catalogue.compiling.queries import book_revisions, compile_book, with_components
 from graftbook.catalogue.history.revisions import epoch_of
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.tables import table
 from graftbook.database import Source, reading
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook.index import let_go

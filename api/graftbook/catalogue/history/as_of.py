@@ -27,10 +27,9 @@ from graftbook.catalogue.history.snapshots import Fields, objects_in, rows_in
 from graftbook.catalogue.loading.load import Load, Report
 from graftbook.catalogue.loading.removing import let_go_elsewhere
 from graftbook.catalogue.loading.scratch import put, scratch
-from graftbook.catalogue.loading.staging import listed, listed_numbers, table
 from graftbook.catalogue.store.lookup import CANDIDATES, flaw_names, readings
-from graftbook.catalogue.store.tables import CLAIMS, FitmentRow
-from graftbook.database import Source, reading
+from graftbook.catalogue.store.tables import CLAIMS, FitmentRow, table
+from graftbook.database import Source, listed, listed_numbers, reading
 from graftbook.problems import ChangedAgain, TooFarBack, UnknownRevision
 
 _BUYING = ("supplier", "offer", "tax", "exchange_rate", "other_word", "outline", "mark")

@@ -27,9 +27,9 @@ from graftbook.catalogue.loading.bearers import (
     options_asked_for,
     options_offered,
 )
-from graftbook.catalogue.loading.staging import conditions_of, listed, table
-from graftbook.catalogue.store.conditions import when_of
-from graftbook.database import reading
+from graftbook.catalogue.store.conditions import conditions_of, when_of
+from graftbook.catalogue.store.tables import table
+from graftbook.database import listed, reading
 from graftbook.rulebook.model import ALWAYS
 
 

@@ -26,7 +26,8 @@ from graftbook.catalogue.history.snapshots import Fields, images, objects_in
 from graftbook.catalogue.loading.apart_rows import deleting, keys, same, tables_handed_over, writing
 from graftbook.catalogue.loading.apart_session import in_session, may_note
 from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
-from graftbook.catalogue.loading.staging import defer_references, table
+from graftbook.catalogue.loading.staging import defer_references
+from graftbook.catalogue.store.tables import table
 from graftbook.database import make_engine, reading
 from graftbook.temporary_files import work_folder
 

@@ -11,9 +11,10 @@ from sqlalchemy import Connection, Select, or_, select
 
 from graftbook.catalogue.format.sheets import Mistake
 from graftbook.catalogue.loading.references import place_of
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED
 from graftbook.catalogue.store.conditions import DECIDED, split
 from graftbook.catalogue.store.nearest import hint, likest, slip_of
+from graftbook.catalogue.store.tables import table
 
 _Named = dict[str, dict[str, list[str]]]
 """Range → name → the records that use it."""

@@ -33,18 +33,17 @@ from graftbook.catalogue.loading.staging import (
     SPANS_OF,
     begin_staging,
     kinds_brought,
-    listed,
     merged,
     remove_children,
     remove_words,
     stage,
     staged,
-    table,
     write,
 )
 from graftbook.catalogue.loading.values import COMPARING, read_late, told, unlike_kinds
 from graftbook.catalogue.store.rows import MEASURED, Row, rows_of
-from graftbook.catalogue.store.tables import CLAIMS
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import listed
 from graftbook.rulebook.sane import ANY
 from graftbook.rulebook.units import NotAMeasure
 

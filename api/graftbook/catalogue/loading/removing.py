@@ -9,9 +9,10 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.format.records import KIND_BY_WORD
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.history.snapshots import key_of, remember
-from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, kinds_brought, listed, stage, table
+from graftbook.catalogue.loading.staging import SPANS_OF, STAGED, kinds_brought, stage
 from graftbook.catalogue.store.conditions import Columns
-from graftbook.catalogue.store.tables import CLAIMS
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import listed
 
 MOST = 200
 REMOVED = "removed"

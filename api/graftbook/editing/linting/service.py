@@ -12,9 +12,8 @@ from graftbook.catalogue.history.revisions import current_revision, epoch_of
 from graftbook.catalogue.history.snapshots import key_of
 from graftbook.catalogue.lint.finding import Finding
 from graftbook.catalogue.lint.lint import lint, of_records
-from graftbook.catalogue.loading.staging import listed, table
-from graftbook.catalogue.store.tables import CLAIMS
-from graftbook.database import reading
+from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.database import listed, reading
 from graftbook.editing.linting.schemas import LintFindingOut, MendOut
 from graftbook.http.responses import etag_of
 from graftbook.http.values import json_bytes

@@ -16,7 +16,7 @@ from graftbook.catalogue.history.snapshots import Fields, images, rows_in
 from graftbook.catalogue.loading.imports import load
 from graftbook.catalogue.loading.load import Report
 from graftbook.catalogue.loading.removing import kind_words
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading
 from graftbook.http.responses import names
 from graftbook.problems import (

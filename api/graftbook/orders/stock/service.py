@@ -10,7 +10,7 @@ from sqlmodel import Session
 
 from graftbook.catalogue.format.sheets import Mistake, Place
 from graftbook.catalogue.loading.load import EnoughMistakes, Report
-from graftbook.catalogue.loading.staging import table
+from graftbook.catalogue.store.tables import table
 from graftbook.database import reading, writing
 from graftbook.http.responses import document_etag, names
 from graftbook.idempotency.service import EACH_TIME, Once

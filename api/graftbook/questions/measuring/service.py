@@ -7,8 +7,8 @@ from typing import Any
 from sqlalchemy import Connection
 
 from graftbook.catalogue.history.revisions import current_revision
-from graftbook.catalogue.loading.staging import table
 from graftbook.catalogue.store.nearest import names_near
+from graftbook.catalogue.store.tables import table
 from graftbook.closure.measuring import (
     Asked,
     Measures,
