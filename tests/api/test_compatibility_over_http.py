@@ -233,7 +233,10 @@ async def test_work_that_can_hurt_is_told_with_its_cautions(client: httpx.AsyncC
         assert set(told) <= set(whole)
         alone = (await client.get("/v1/compatibility", params=question)).json()
         assert alone["cautions"] == told
+        known = (await client.get(f"/v1/components/{number}")).json()
+        hazards = [f"{number}: {known['component']['hazard']}"] if known["component"]["hazard"] else []
+        assert known["cautions"] + hazards == told
         for detail in ({"detail": "verdict"}, {"proof": True}):
             again = await client.post("/v1/compatibility", json={"questions": [question], **detail})
             assert again.json()["cautions"] == told
-    assert sentences.CUTTING in told
+    assert {sentences.CUTTING, sentences.HEAVY} <= set(told)
