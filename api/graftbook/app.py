@@ -23,9 +23,9 @@ from starlette.responses import RedirectResponse, Response
 from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
-from graftbook.access.authenticator import Door
+from graftbook.access.authenticator import Authenticator
 from graftbook.access.endpoints import describe_access
-from graftbook.access.guard import LONGEST_FORM, Trail, known_reader, sends_upload
+from graftbook.access.guard import LONGEST_FORM, AuditTrail, known_reader, sends_upload
 from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -50,7 +50,7 @@ from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict, known_routes
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
-from graftbook.http.responses import KEEP_NOTHING, Ready, problem_answer, read_answer
+from graftbook.http.responses import KEEP_NOTHING, ResponseCache, problem_answer, read_answer
 from graftbook.idempotency.header import response_of
 from graftbook.idempotency.service import AnsweredBefore
 from graftbook.orders import endpoints as orders
@@ -157,19 +157,22 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     )
     app.state.service = make_service(settings)
     present = Present(app.state.service.engine)
-    door = app.state.door = Door(app.state.service.engine, present)
+    authenticator = app.state.authenticator = Authenticator(app.state.service.engine, present)
     app.state.readings = Readings(app.state.service)
     app.state.waiting = Waiting(app.state.service.engine, present)
-    app.state.service.before_closing += [door.close, present.close]
+    app.state.service.before_closing += [authenticator.close, present.close]
     app.get("/openapi.json", include_in_schema=False)(openapi_document)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
-    app.add_middleware(Trail)
+    app.add_middleware(AuditTrail)
     answers = app.state.service.answers
     app.add_middleware(Compress, answers=answers)
     app.add_middleware(
-        Ready, present=present, answers=answers, known_reader=partial(known_reader, settings, door)
+        ResponseCache,
+        present=present,
+        answers=answers,
+        known_reader=partial(known_reader, settings, authenticator),
     )
     app.add_middleware(Strict)
     app.add_middleware(

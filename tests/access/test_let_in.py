@@ -47,7 +47,7 @@ async def made_ready(app: FastAPI, client: httpx.AsyncClient) -> list[str]:
     """Ask until the answer is given again without a look-up; the statements of every later question."""
     for _ in range(3):
         assert (await client.get(PART)).status_code == 200
-        app.state.door.close()  # when the key was last used is written behind the answer
+        app.state.authenticator.close()  # when the key was last used is written behind the answer
     seen: list[str] = []
 
     @event.listens_for(app.state.service.engine, "before_cursor_execute")
@@ -136,7 +136,7 @@ async def test_that_a_key_is_used_goes_on_being_written(
         before = access.list_keys(engine, None, 1)[0]["last_used"]
         by(monkeypatch, authenticator.USE_WRITTEN_EVERY)
         assert (await client.get(PART)).status_code == 200
-        app.state.door.close()
+        app.state.authenticator.close()
     assert before
     assert access.list_keys(engine, None, 1)[0]["last_used"] != before
 

@@ -140,7 +140,7 @@ class _SqliteFile:
             try:
                 found = os.stat(self._path)
                 if (found.st_dev, found.st_ino) != self._inode:
-                    self._open((found.st_dev, found.st_ino))
+                    self._connect((found.st_dev, found.st_ino))
                 if self._connection is None:
                     return None
                 row = self._connection.execute("PRAGMA data_version").fetchone()
@@ -148,8 +148,8 @@ class _SqliteFile:
                 return None
             return self._opened, row[0]
 
-    def _open(self, inode: tuple[int, int]) -> None:
-        self._let_go()
+    def _connect(self, inode: tuple[int, int]) -> None:
+        self._disconnect()
         if self._closed:
             return
         self._connection = sqlite3.connect(
@@ -162,7 +162,7 @@ class _SqliteFile:
         self._inode = inode
         self._opened += 1
 
-    def _let_go(self) -> None:
+    def _disconnect(self) -> None:
         if self._connection is not None:
             self._connection.close()
         self._connection = self._inode = None
@@ -170,4 +170,4 @@ class _SqliteFile:
     def close(self) -> None:
         with self._lock:
             self._closed = True
-            self._let_go()
+            self._disconnect()

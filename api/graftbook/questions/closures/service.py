@@ -13,7 +13,7 @@ from fastapi import Query
 
 from graftbook.closure.answer import Answer, Outcome, Solution
 from graftbook.closure.search.deadline import Deadline, OutOfTime
-from graftbook.http.responses import etag_of, nothing_more
+from graftbook.http.responses import do_nothing, etag_of
 from graftbook.http.values import json_bytes
 from graftbook.problems import NoSet
 from graftbook.process.state import Made, Make, Service
@@ -38,7 +38,7 @@ def closure_at(service: Service, body: ClosureIn) -> tuple[Answering, str | None
     Raises what `ask` raises.
     """
     asked, answering = _closure(service, body)
-    if asked_again(service, body) is None:
+    if on_cache_hit(service, body) is None:
         return answering, None
     revision = body.as_of or (asked.names.looked_beyond_at if asked.names.beyond else asked.book.revision)
     return answering, address_of(body, revision)
@@ -84,12 +84,12 @@ def _text(body: AskIn) -> str:
     return body.model_dump_json(exclude_unset=True, exclude={"as_of", "deadline_seconds"})
 
 
-def asked_again(service: Service, body: AskIn) -> Callable[[], None] | None:
+def on_cache_hit(service: Service, body: AskIn) -> Callable[[], None] | None:
     """What to do when a question is answered again unlooked-up; None when that must not be, since its answer
     depends on what the house keeps beside the catalogue."""
     if body.specification is not None or any(vehicle.build is not None for vehicle in _vehicles(body)):
         return None
-    return partial(service.recent.add, _text(body)) if isinstance(body, ClosureIn) else nothing_more
+    return partial(service.recent.add, _text(body)) if isinstance(body, ClosureIn) else do_nothing
 
 
 def _vehicles(body: AskIn) -> list[VehicleIn]:
