@@ -63,8 +63,8 @@ from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
+from graftbook.process.commits import CommitWatch
 from graftbook.process.draining import drain_before_the_end
-from graftbook.process.present import Present
 from graftbook.process.service import THREADS, NotInTime
 from graftbook.process.state import Readings, Service, make_service
 from graftbook.process.warm import warm_up
@@ -156,11 +156,11 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
-    present = Present(app.state.service.engine)
-    authenticator = app.state.authenticator = Authenticator(app.state.service.engine, present)
+    commits = CommitWatch(app.state.service.engine)
+    authenticator = app.state.authenticator = Authenticator(app.state.service.engine, commits)
     app.state.readings = Readings(app.state.service)
-    app.state.waiting = Waiting(app.state.service.engine, present)
-    app.state.service.before_closing += [authenticator.close, present.close]
+    app.state.waiting = Waiting(app.state.service.engine, commits)
+    app.state.service.before_closing += [authenticator.close, commits.close]
     app.get("/openapi.json", include_in_schema=False)(openapi_document)
     for router in ROUTERS:
         app.include_router(router)
@@ -170,7 +170,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.add_middleware(Compress, answers=answers)
     app.add_middleware(
         ResponseCache,
-        present=present,
+        commits=commits,
         answers=answers,
         known_reader=partial(known_reader, settings, authenticator),
     )

@@ -15,8 +15,8 @@ from graftbook.access.keys import checksum, new_key, presented
 from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
 from graftbook.database import make_engine
-from graftbook.process import present
-from graftbook.process.present import BELIEVED
+from graftbook.process import commits
+from graftbook.process.commits import BELIEVED
 from tests.access.conftest import signed_in
 from tests.conftest import client_of, make_key
 
@@ -28,7 +28,7 @@ HERE = Caller(client="192.0.2.1")
 @pytest.fixture(autouse=True)
 def however_slow(monkeypatch: pytest.MonkeyPatch) -> None:
     """PostgreSQL is believed for so long that a busy machine changes nothing."""
-    monkeypatch.setattr(present, "BELIEVED", 3_600.0)
+    monkeypatch.setattr(commits, "BELIEVED", 3_600.0)
 
 
 @pytest.fixture(params=["open", "closed"])
@@ -78,7 +78,7 @@ async def test_a_revocation_elsewhere_is_seen_within_a_second(
     app: FastAPI, engine: Engine, url: str, monkeypatch: pytest.MonkeyPatch
 ):
     """On SQLite by the very next request."""
-    monkeypatch.setattr(present, "BELIEVED", BELIEVED)
+    monkeypatch.setattr(commits, "BELIEVED", BELIEVED)
     key, other = make_key(engine, "read"), make_engine(url)
     async with holding(app, key) as client:
         await made_ready(app, client)

@@ -13,7 +13,7 @@ trail keeps the newest ten thousand.
 
 `PrincipalCache`: what the database said of a key or a cookie stands until something is committed, for
 answers alone that are given from the cache (`http/responses`); whatever is looked up or changes anything asks
-it. A revocation is a commit, so it is seen as an edit is (`process/present`).
+it. A revocation is a commit, so it is seen as an edit is (`process/commits`).
 """
 
 import logging
@@ -38,24 +38,24 @@ from graftbook.access.tables import AccessEventRow
 from graftbook.access.throttling import Attempts, network_of
 from graftbook.database import reading, writing
 from graftbook.problems import KeyNeeded, SlowDown
-from graftbook.process.present import Mark, Present
+from graftbook.process.commits import CommitMark, CommitWatch
 
 MOST = 1_000
 
 
 class PrincipalCache:
-    """Principals by the digest of what they sent. Safe for threads; without a `present` it keeps nobody."""
+    """Principals by the digest of what they sent. Safe for threads; without `commits` it keeps nobody."""
 
-    def __init__(self, present: Present | None) -> None:
-        self._present = present
-        self._kept: OrderedDict[tuple[str, bool], tuple[Principal, Mark, datetime]] = OrderedDict()
+    def __init__(self, commits: CommitWatch | None) -> None:
+        self._commits = commits
+        self._kept: OrderedDict[tuple[str, bool], tuple[Principal, CommitMark, datetime]] = OrderedDict()
         self._lock = threading.Lock()
 
-    def mark(self) -> Mark | None:
+    def mark(self) -> CommitMark | None:
         """To be taken before the database is asked; None when nothing can be believed."""
-        return self._present.mark() if self._present is not None else None
+        return self._commits.mark() if self._commits is not None else None
 
-    def note(self, digest: str, principal: Principal, mark: Mark | None, until: datetime) -> None:
+    def note(self, digest: str, principal: Principal, mark: CommitMark | None, until: datetime) -> None:
         """Keep who was let in after the mark was taken. `until`: when he is to be looked up in any case."""
         if mark is None:
             return
@@ -65,13 +65,13 @@ class PrincipalCache:
             while len(self._kept) > MOST:
                 self._kept.popitem(last=False)
 
-    def get(self, digest: str, now: Mark | None, *, by_cookie: bool) -> Principal | None:
+    def get(self, digest: str, now: CommitMark | None, *, by_cookie: bool) -> Principal | None:
         """Who was let in with this; None when the database must be asked."""
         found = self._kept.get((digest, by_cookie))
-        if found is None or self._present is None:
+        if found is None or self._commits is None:
             return None
         principal, mark, until = found
-        return principal if self._present.stands(mark, now) and moment() < until else None
+        return principal if self._commits.stands(mark, now) and moment() < until else None
 
 
 def earliest(first: datetime, *others: datetime | None) -> datetime:
@@ -137,9 +137,9 @@ _LOG = logging.getLogger("graftbook")
 class Authenticator:
     """Authenticates for one process, against one database."""
 
-    def __init__(self, engine: Engine, present: Present | None = None) -> None:
+    def __init__(self, engine: Engine, commits: CommitWatch | None = None) -> None:
         self.engine = engine
-        self.principals = PrincipalCache(present)
+        self.principals = PrincipalCache(commits)
         self.attempts = Attempts()
         self.refusals = Refusals()
         self._noted: OrderedDict[str, None] = OrderedDict()
@@ -173,7 +173,7 @@ class Authenticator:
         self.principals.note(sent.digest, principal, mark, earliest(used + USE_WRITTEN_EVERY, row.expires))
         return principal
 
-    def known_by_key(self, text: bytes, client: str, now: Mark | None) -> Principal | None:
+    def known_by_key(self, text: bytes, client: str, now: CommitMark | None) -> Principal | None:
         """The principal of a key that `authenticate` would let in, without asking the database; None when it
         must be asked, or when the attempt is not heard."""
         found = self.principals.get(sha256(text).hexdigest(), now, by_cookie=False)

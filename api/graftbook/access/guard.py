@@ -29,7 +29,7 @@ from graftbook.access.service import moment
 from graftbook.database import writing
 from graftbook.http.responses import media_type_of
 from graftbook.problems import ForeignName, KeyNeeded, Problem, ScopeNeeded, TooLarge
-from graftbook.process.present import Mark
+from graftbook.process.commits import CommitMark
 from graftbook.settings import Settings, on_this_machine
 
 SCHEME = "key"
@@ -231,7 +231,7 @@ def _own_listener(settings: Settings, scope: Connection) -> bool:
 
 
 def known_reader(
-    settings: Settings, authenticator: Authenticator, scope: Connection, now: Mark | None
+    settings: Settings, authenticator: Authenticator, scope: Connection, now: CommitMark | None
 ) -> State | None:
     """What MayRead would find, without asking the database: what the request's state then holds of who asks,
     nothing where anybody may read. None when the database must be asked, or the request is refused."""

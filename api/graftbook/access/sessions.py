@@ -20,7 +20,7 @@ from graftbook.access.service import moment, usable
 from graftbook.access.tables import PageSessionRow
 from graftbook.database import reading, writing
 from graftbook.problems import ForgedRequest
-from graftbook.process.present import Mark
+from graftbook.process.commits import CommitMark
 
 IDLE, LONGEST = timedelta(hours=12), timedelta(days=7)
 SEEN_WRITTEN_EVERY = timedelta(minutes=5)
@@ -67,7 +67,7 @@ def open_session(authenticator: Authenticator, secret: str) -> PageSession | Non
     return PageSession(secret, principal)
 
 
-def known_by_cookie(authenticator: Authenticator, cookies: bytes, now: Mark | None) -> Principal | None:
+def known_by_cookie(authenticator: Authenticator, cookies: bytes, now: CommitMark | None) -> Principal | None:
     """Whose session it is by the cookies that came, unless the database must be asked."""
     sent = [cookie for cookie in map(bytes.strip, cookies.split(b";")) if cookie.startswith(_NAMED)]
     if len(sent) != 1:

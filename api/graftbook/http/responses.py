@@ -28,7 +28,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from graftbook.http.compression import READY, chosen, every_tag, held, untagged
 from graftbook.http.values import json_bytes
 from graftbook.problems import PreconditionFailed, PreconditionRequired, Problem
-from graftbook.process.present import Mark, Moment, Present
+from graftbook.process.commits import CatalogueState, CommitMark, CommitWatch
 from graftbook.process.state import AnswerCache, Make, Service
 from graftbook.telemetry.requests import current
 
@@ -88,7 +88,7 @@ OnHit = Callable[[], None]
 """Called when an answer is given from the cache."""
 
 State = Mapping[str, Any]
-KnownReader = Callable[[Scope, Mark | None], State | None]
+KnownReader = Callable[[Scope, CommitMark | None], State | None]
 """What a request's state then holds of who may read, by what this process knows at the mark; None when he
 has to be looked up, or may not."""
 
@@ -105,7 +105,7 @@ LONGEST_BODY = 20_000
 class StoredResponse:
     """An answer that was given: when, under which head, where its bytes are kept."""
 
-    moment: Moment
+    catalogue: CatalogueState
     kept_as: str
     etag: bytes
     tags: tuple[bytes, ...]
@@ -141,10 +141,10 @@ class ResponseCache:
     """Answers again what stands; everything else goes on. What it keeps is in its coding."""
 
     def __init__(
-        self, app: ASGIApp, present: Present, answers: AnswerCache, known_reader: KnownReader
+        self, app: ASGIApp, commits: CommitWatch, answers: AnswerCache, known_reader: KnownReader
     ) -> None:
         self.app = app
-        self.present, self.answers, self.known_reader = present, answers, known_reader
+        self.commits, self.answers, self.known_reader = commits, answers, known_reader
         self.stored = StoredResponses()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -161,18 +161,18 @@ class ResponseCache:
                 return
         accept, if_none_match = _asked(scope)
         key = _key(scope, chosen(accept), body)
-        now = self.present.mark()
-        moment = self.present.known_at(now) or await self._read()
+        now = self.commits.mark()
+        catalogue = self.commits.known_at(now) or await self._read()
         stored = self.stored.get(key)
-        stands = stored is not None and stored.moment == moment
+        stands = stored is not None and stored.catalogue == catalogue
         who = self.known_reader(scope, now) if stands else None
         if stored and who is not None and await self._answer(scope, send, stored, who, if_none_match):
             return
-        await self._ask_and_store(scope, receive, send, key, moment)
+        await self._ask_and_store(scope, receive, send, key, catalogue)
 
-    async def _read(self) -> Moment | None:
+    async def _read(self) -> CatalogueState | None:
         try:
-            return await run_in_threadpool(self.present.read)
+            return await run_in_threadpool(self.commits.read)
         except SQLAlchemyError:
             return None  # the question itself will say what is wrong
 
@@ -199,16 +199,16 @@ class ResponseCache:
         stored.on_hit()
 
     async def _ask_and_store(
-        self, scope: Scope, receive: Receive, send: Send, key: bytes, moment: Moment | None
+        self, scope: Scope, receive: Receive, send: Send, key: bytes, catalogue: CatalogueState | None
     ) -> None:
-        """`moment` was read before the question was looked up: an edit since then makes the answer newer than
-        what is written beside it, never older."""
+        """`catalogue` was read before the question was looked up: an edit since then makes the answer newer
+        than what is written beside it, never older."""
 
         async def noted(message: Message) -> None:
-            if message["type"] == "http.response.start" and message["status"] == 200 and moment is not None:
+            if message["type"] == "http.response.start" and message["status"] == 200:
                 on_hit = scope.get("state", {}).get(ON_HIT)
-                if on_hit is not None:
-                    self.stored.put(key, _stored(scope, message["headers"], moment, on_hit))
+                if on_hit is not None and catalogue is not None:
+                    self.stored.put(key, _stored(scope, message["headers"], catalogue, on_hit))
             await send(message)
 
         await self.app(scope, receive, noted)
@@ -253,14 +253,16 @@ def _held(stored: StoredResponse, if_none_match: bytes) -> bytes | None:
     return if_none_match if if_none_match in stored.tags else held(stored.etag, if_none_match)
 
 
-def _stored(scope: Scope, sent: Any, moment: Moment, on_hit: OnHit) -> StoredResponse:
+def _stored(scope: Scope, sent: Any, catalogue: CatalogueState, on_hit: OnHit) -> StoredResponse:
     headers = list(sent)
     known = dict(headers)
     etag = untagged(known[b"etag"])
     coding = known.get(b"content-encoding", b"").decode()
     kept_as = f"{etag.decode()} {coding}".rstrip()
     of_304 = [pair for pair in headers if pair[0] in _OF_304]
-    return StoredResponse(moment, kept_as, etag, every_tag(etag), headers, of_304, scope.get("route"), on_hit)
+    return StoredResponse(
+        catalogue, kept_as, etag, every_tag(etag), headers, of_304, scope.get("route"), on_hit
+    )
 
 
 _OF_304 = {b"cache-control", b"content-location", b"vary"}
