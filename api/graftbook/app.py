@@ -23,9 +23,9 @@ from starlette.responses import RedirectResponse, Response
 from graftbook import database_faults, problems
 from graftbook.access import endpoints as keys
 from graftbook.access import session_endpoints
-from graftbook.access.authenticator import Door
+from graftbook.access.authenticator import Authenticator
 from graftbook.access.endpoints import describe_access
-from graftbook.access.guard import LONGEST_FORM, Trail, known_reader, sends_upload
+from graftbook.access.guard import LONGEST_FORM, AuditTrail, known_reader, sends_upload
 from graftbook.access.service import require_keys_beyond_this_machine
 from graftbook.builds import endpoints as builds
 from graftbook.builds import specification_endpoints
@@ -50,7 +50,7 @@ from graftbook.http.errors import problem_from_mistakes
 from graftbook.http.middleware import BodyRefused, Cors, Guard, Strict, known_routes
 from graftbook.http.openapi import DESCRIPTION, TAGS, complete
 from graftbook.http.parameters import known_parameters
-from graftbook.http.responses import KEEP_NOTHING, Ready, problem_answer, read_answer
+from graftbook.http.responses import KEEP_NOTHING, ResponseCache, problem_answer, read_answer
 from graftbook.idempotency.header import response_of
 from graftbook.idempotency.service import AnsweredBefore
 from graftbook.orders import endpoints as orders
@@ -63,8 +63,8 @@ from graftbook.pages.problems import problem_page, sign_in_address, wants_page
 from graftbook.pages.routers import ROUTERS as PAGES
 from graftbook.pictures import endpoints as pictures
 from graftbook.pictures.image import LARGEST_FILE
+from graftbook.process.commits import CommitWatch
 from graftbook.process.draining import drain_before_the_end
-from graftbook.process.present import Present
 from graftbook.process.service import THREADS, NotInTime
 from graftbook.process.state import Readings, Service, make_service
 from graftbook.process.warm import warm_up
@@ -156,20 +156,23 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         dependencies=[Depends(known_parameters)],
     )
     app.state.service = make_service(settings)
-    present = Present(app.state.service.engine)
-    door = app.state.door = Door(app.state.service.engine, present)
+    commits = CommitWatch(app.state.service.engine)
+    authenticator = app.state.authenticator = Authenticator(app.state.service.engine, commits)
     app.state.readings = Readings(app.state.service)
-    app.state.waiting = Waiting(app.state.service.engine, present)
-    app.state.service.before_closing += [door.close, present.close]
+    app.state.waiting = Waiting(app.state.service.engine, commits)
+    app.state.service.before_closing += [authenticator.close, commits.close]
     app.get("/openapi.json", include_in_schema=False)(openapi_document)
     for router in ROUTERS:
         app.include_router(router)
     _answer_errors(app)
-    app.add_middleware(Trail)
+    app.add_middleware(AuditTrail)
     answers = app.state.service.answers
     app.add_middleware(Compress, answers=answers)
     app.add_middleware(
-        Ready, present=present, answers=answers, known_reader=partial(known_reader, settings, door)
+        ResponseCache,
+        commits=commits,
+        answers=answers,
+        known_reader=partial(known_reader, settings, authenticator),
     )
     app.add_middleware(Strict)
     app.add_middleware(

@@ -75,7 +75,7 @@ def make_engine(url: str, pool_size: int = 5) -> Engine:
     )
 
 
-def let_go(engine: Engine) -> None:
+def close_engine(engine: Engine) -> None:
     """Close every connection; one that somebody still has at work is closed as soon as he gives it back."""
     left = engine.pool
     engine.dispose()

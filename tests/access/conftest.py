@@ -1,4 +1,4 @@
-"""A small catalogue behind a door, on each engine in turn."""
+"""A small catalogue, and who asks with a key or without, on each engine in turn."""
 
 from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import asynccontextmanager

@@ -12,8 +12,8 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.format.exports import export, export_text, json_schema
 from graftbook.catalogue.format.records import KINDS, Record
 from graftbook.catalogue.loading.imports import load
+from graftbook.catalogue.store.from_rows import records_of
 from graftbook.catalogue.store.tables import table
-from graftbook.catalogue.store.written import records_of
 from graftbook.database import make_engine
 from graftbook.rulebook.units import UNITS, WORDED
 from tests.catalogue.sheet import SMALL, sheet, small

@@ -132,7 +132,8 @@ async def edited(own_demo_url: str) -> Any:
     engine = app.state.service.engine
     async with client_of(app) as client:
         await _prepared(client, bearer(engine))
-        app.state.door.later = lambda *_said, **_how: None  # a key's last use is noted behind answers
+        # A key's last use is noted behind answers.
+        app.state.authenticator.write_behind = lambda *_said, **_how: None
         yield app, client, bearer(engine)
     app.state.service.close()
 

@@ -24,7 +24,7 @@ from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.history.as_of import as_of
 from graftbook.closure.search.constrain import warm_up
 from graftbook.closure.search.deadline import NEVER, Deadline, OutOfTime
-from graftbook.database import Source, let_go, make_engine
+from graftbook.database import Source, close_engine, make_engine
 from graftbook.problems import Busy, Unavailable
 from graftbook.process.background import Background
 from graftbook.process.reasoning.frames import Late
@@ -162,7 +162,7 @@ class InTurn:
 
 
 class AnswerCache:
-    """Ready answers by ETag, the least recently used let go first; bounded by bytes."""
+    """Ready answers by ETag, the least recently used evicted first; bounded by bytes."""
 
     def __init__(self, most_bytes: int) -> None:
         self._most = most_bytes
@@ -309,7 +309,7 @@ class Service:
         self.reasoner.close()
         for finish in self.before_closing:
             finish()
-        let_go(self.engine)
+        close_engine(self.engine)
 
     def turn(self, deadline: Deadline = NEVER) -> AbstractContextManager[None]:
         """The turn of whatever takes reasoning, waited for at its beginning. Raises Busy."""

@@ -23,7 +23,7 @@ from graftbook.catalogue.store.tables import table
 from graftbook.database import as_list, listed, listed_under
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook import model as m
-from graftbook.rulebook.index import let_go
+from graftbook.rulebook.index import retire
 from graftbook.rulebook.units import Measure
 
 _Stated = dict[str, Any]
@@ -118,7 +118,7 @@ class Strangers:
 
 def _for_one_question(book: m.RuleBook) -> m.RuleBook:
     """A book that nobody keeps: what will be worked out about it is forgotten again."""
-    let_go(book)
+    retire(book)
     return book
 
 

@@ -31,7 +31,7 @@ from graftbook.catalogue.loading.load import EnoughMistakes, Load, Report
 from graftbook.catalogue.loading.removing import Removals, still_named
 from graftbook.catalogue.loading.staging import end_staging
 from graftbook.database import make_engine, migrate, writing
-from graftbook.events.told import tell
+from graftbook.events.outbox import record_event
 from graftbook.problems import NotAsShown
 
 
@@ -186,7 +186,7 @@ class _Work:
             with worked.handing_over(own) as to:
                 with self._looked_at(to):
                     self.report.revision = worked.hand_over(to, own, self.who, self.why)
-                self._let_go(to, self.report.removed or removals)
+                self._require_unreferenced(to, self.report.removed or removals)
                 self._tell(to)
         except Meanwhile:
             if self.whole:  # what was read and is there already is not among the records that it brought
@@ -197,8 +197,8 @@ class _Work:
             return worked.records(own)
         return None
 
-    def _let_go(self, to: Connection, removals: Removals) -> None:
-        """What the house has come to need meanwhile is not taken away."""
+    def _require_unreferenced(self, to: Connection, removals: Removals) -> None:
+        """What the house has come to name meanwhile is not taken away."""
         for mistake in still_named(to, removals):
             self.report.add(mistake)
         if not self.report.ok:
@@ -209,7 +209,7 @@ class _Work:
         edit = edit_of(connection, self.report.revision or 0) if self.report.changed else None
         if edit is not None:
             data = {"revision": edit.revision, "who": edit.who, "why": edit.why, "records": edit.changes}
-            tell(connection, "catalogue.revised", data | {"ranges": list(edit.ranges)})
+            record_event(connection, "catalogue.revised", data | {"ranges": list(edit.ranges)})
 
     def _without_change(self) -> None:
         """Nothing is put into the database, neither what the copy was told of others."""

@@ -41,8 +41,8 @@ from graftbook.catalogue.loading.staging import (
     write,
 )
 from graftbook.catalogue.loading.values import COMPARING, read_late, told, unlike_kinds
-from graftbook.catalogue.store.rows import MEASURED, Row, rows_of
 from graftbook.catalogue.store.tables import CLAIMS, table
+from graftbook.catalogue.store.to_rows import MEASURED, Row, rows_of
 from graftbook.database import listed
 from graftbook.rulebook.sane import ANY
 from graftbook.rulebook.units import NotAMeasure

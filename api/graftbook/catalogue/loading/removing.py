@@ -86,7 +86,7 @@ def _references_to(kind: str, *, going_with_it: bool = False) -> Iterator[Foreig
                 yield key
 
 
-def let_go_elsewhere(connection: Connection, removals: Removals) -> None:
+def remove_dependents(connection: Connection, removals: Removals) -> None:
     """Delete what goes with the records, and what other rooms (builds, orders, stock) hold of them: only
     where nothing is kept and references are not held."""
     for kind, names in removals.items():

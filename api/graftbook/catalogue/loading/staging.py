@@ -30,8 +30,8 @@ from sqlmodel import SQLModel
 from graftbook.catalogue.format.sheets import Place
 from graftbook.catalogue.loading.bulk import Clash, put
 from graftbook.catalogue.store.columns import CLAIM_NAME
-from graftbook.catalogue.store.rows import Row
 from graftbook.catalogue.store.tables import table
+from graftbook.catalogue.store.to_rows import Row
 from graftbook.database import as_list, listed, listed_under
 
 STAGED = Table(

@@ -9,9 +9,9 @@ from sqlmodel import Session
 
 from graftbook.catalogue.format import records as r
 from graftbook.catalogue.history.revisions import chain_of
+from graftbook.catalogue.store.from_rows import records_named
 from graftbook.catalogue.store.lookup import find_components
 from graftbook.catalogue.store.tables import table
-from graftbook.catalogue.store.written import records_named
 from graftbook.database import listed
 
 MOST = 1000

@@ -6,8 +6,8 @@ from sqlalchemy import select
 from sqlmodel import Session
 
 from graftbook.catalogue.format import records as r
+from graftbook.catalogue.store.from_rows import records_named
 from graftbook.catalogue.store.tables import table
-from graftbook.catalogue.store.written import records_named
 from graftbook.database import listed
 
 

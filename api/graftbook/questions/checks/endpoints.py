@@ -12,7 +12,7 @@ from graftbook.process.state import ServiceDep
 from graftbook.questions.checks.service import check
 from graftbook.questions.closures.compared_schemas import CheckOut
 from graftbook.questions.closures.endpoints import PROBLEMS
-from graftbook.questions.closures.service import View, asked_again, viewed
+from graftbook.questions.closures.service import View, on_cache_hit, viewed
 from graftbook.questions.closures.summary import check_summary
 from graftbook.questions.closures.summary_schemas import CheckSummaryOut
 from graftbook.questions.schemas import CheckIn
@@ -30,4 +30,4 @@ def check_set(body: CheckIn, request: Request, service: ServiceDep, view: View =
     """`completed` is the closure that keeps what is proposed and adds what is missing."""
     etag, make = check(service, body)
     etag, make = viewed(service, view, etag, make, partial(check_summary, full=None))
-    return answered(request, service, etag, make, again=asked_again(service, body))
+    return answered(request, service, etag, make, on_hit=on_cache_hit(service, body))

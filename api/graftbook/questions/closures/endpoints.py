@@ -78,7 +78,7 @@ def _closure(request: Request, service: Service, body: ClosureIn, view: ViewWord
     (etag, make), full = closures.closure_at(service, body)
     etag, make = viewed(service, view, etag, make, partial(closure_summary, full=full))
     at = f"{full}&view={view}" if full and view != "full" else full
-    return answered(request, service, etag, make, at=at, again=closures.asked_again(service, body))
+    return answered(request, service, etag, make, at=at, on_hit=closures.on_cache_hit(service, body))
 
 
 WHY_NOT_VIEW = (
@@ -100,7 +100,7 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: Why
     """Wishes the component as well and shows what that would cost more, or why it cannot be."""
     asked = closures.why_not_briefly if view == "summary" else closures.why_not
     etag, make = asked(service, body)
-    return answered(request, service, etag, make, again=closures.asked_again(service, body))
+    return answered(request, service, etag, make, on_hit=closures.on_cache_hit(service, body))
 
 
 @router.post(
@@ -112,4 +112,4 @@ def ask_why_not(body: WhyNotIn, request: Request, service: ServiceDep, view: Why
 def ask_what_if(body: WhatIfIn, request: Request, service: ServiceDep) -> Response:
     """Both answers, and what differs."""
     etag, make = closures.what_if(service, body)
-    return answered(request, service, etag, make, again=closures.asked_again(service, body))
+    return answered(request, service, etag, make, on_hit=closures.on_cache_hit(service, body))

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from graftbook.builds.stored.documents import build_document
 from graftbook.catalogue.compiling.book_names import BookNames, Outline, names_of, outline_of
 from graftbook.catalogue.compiling.queries import book_revision, with_components
+from graftbook.catalogue.format.money import minor_units
 from graftbook.catalogue.history.revisions import current_revision
 from graftbook.catalogue.store.lookup import Found, find_flaw, find_vehicle, numbers_meant, numbers_near
 from graftbook.closure.question import (
@@ -24,7 +25,7 @@ from graftbook.closure.question import (
 )
 from graftbook.closure.search.deadline import NEVER, Deadline
 from graftbook.database import reading
-from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD, minor_units
+from graftbook.http.values import EFFORT_BY_WORD, GRADE_BY_WORD, SEVERITY_BY_WORD
 from graftbook.problems import CatalogueMoved, UnknownComponent, UnknownFlaw, VehicleMismatch, pointing_at
 from graftbook.process.service import NotInTime
 from graftbook.process.state import Service

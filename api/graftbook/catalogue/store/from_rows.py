@@ -1,4 +1,4 @@
-"""The tables' rows as records of the text format: the way back of `rows`."""
+"""The tables' rows as records of the text format: the way back of `to_rows`."""
 
 from collections import defaultdict
 from collections.abc import Callable, Iterator
