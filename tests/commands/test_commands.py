@@ -56,10 +56,13 @@ def test_every_command_explains_itself():
 
 
 def test_a_closure_reads_as_a_page_and_nothing_is_wider_than_a_hundred_columns(sqlite_demo_url: str):
-    result = run("closure", "--database", sqlite_demo_url, *ASK)
+    short = run("closure", "--database", sqlite_demo_url, *ASK).stdout
+    assert short.index("BRAKES") < short.index("TO ORDER: ") < short.index("`--full` tells the rest")
+    assert len(short.splitlines()) < 130
+    result = run("closure", "--database", sqlite_demo_url, *ASK, "--full")
     assert result.exit_code == 0, result.output
     page = result.stdout
-    assert max(map(len, page.splitlines())) <= 100
+    assert max(map(len, [*short.splitlines(), *page.splitlines()])) <= 100
     for part in (
         "Proved",
         "BRAKES",

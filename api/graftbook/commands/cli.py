@@ -266,12 +266,13 @@ def closure(
     effort_at_most: c.Effort = "cutting", price_at_most: c.Price = None, nothing_visible: c.Invisible = False,
     evidence_at_least: c.LeastEvidence = "no evidence",
     specification: c.Specification = None, rules: c.Rules = None, alternatives: c.Alternatives = 0,
-    as_json: Annotated[bool, typer.Option("--json", help="The JSON that the API answers.")] = False,
-    summary: c.Summary = False, service: distant.Service = None,
+    full: c.Full = False, as_json: c.AsJson = False, summary: c.Summary = False,
+    service: distant.Service = None,
 ) -> None:  # fmt: skip
-    """The complete set that follows from a vehicle and some wishes, with reasons and order list."""
-    from graftbook.orders.plain_text import order_lines
+    """The complete set that follows from a vehicle and some wishes, with reasons, and what to order."""
+    from graftbook.orders.plain_text import order_brief, order_lines
     from graftbook.orders.service import closure_and_order
+    from graftbook.questions.closures.plain_brief import REST
     from graftbook.questions.closures.plain_text import answer_lines
     from graftbook.questions.closures.service import summary_of
 
@@ -294,9 +295,11 @@ def closure(
     if as_json:
         print_json(document)
     else:
-        print_lines(answer_lines(document))
+        print_lines(answer_lines(document, full=full))
         if wanted:
-            print_lines(["", *order_lines(wanted, document["currency"])])
+            print_lines(["", *(order_lines if full else order_brief)(wanted, document["currency"])])
+        if document["set"] and not full:
+            print_lines(["", REST])
     if document["set"] is None:
         raise typer.Exit(NO)
 

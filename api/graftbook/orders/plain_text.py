@@ -27,6 +27,22 @@ def order_lines(document: OrderOut, currency: str) -> Iterator[str]:
     yield from _list_lines(document, currency)
 
 
+def order_brief(document: OrderOut, currency: str) -> Iterator[str]:
+    """An order in a few lines: what is not bought, how much is, from how many, by when, for what sum."""
+    yield from not_bought_lines(document)
+    totals, suppliers = document["totals"], document["suppliers"]
+    named = (("carriage", totals["carriage"]), ("tax", totals["tax"]), ("deposits", totals["deposits"]))
+    beside = [word for word, sum_ in named if sum_ and Decimal(sum_)]
+    said = f"TO ORDER: {count(len(document['lines']), 'line')}"
+    if suppliers:
+        last = max(supplier["arrives"] for supplier in suppliers)
+        said += f" from {count(len(suppliers), 'supplier')}, all there by {last}"
+    said += f". Parts {amount(totals['parts'], currency)}"
+    if beside:
+        said += f", with {' and '.join(beside)} {amount(totals['total'], currency)}"
+    yield from wrap(f"{said}. `graftbook order` with the same options prints the list.")
+
+
 def not_bought_lines(document: OrderOut) -> Iterator[str]:
     """What is not bought, by reason, and what would get it; nothing of an order that is complete."""
     if document["complete"]:
