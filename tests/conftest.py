@@ -360,11 +360,24 @@ def bearer(where: str | Engine, scope: str = "administer") -> dict[str, str]:
     return {"Authorization": f"Bearer {make_key(where, scope)}"}
 
 
-def client_of(app: FastAPI, base_url: str = HERE, scope: str | None = None) -> httpx.AsyncClient:
-    """A client that asks an application in this process; with a scope it has a new key that may do that."""
-    headers = bearer(app.state.service.engine, scope) if scope else {}
+def client_of(app: FastAPI, base_url: str = HERE, scope: str | None = None, **more: Any) -> httpx.AsyncClient:
+    """A client that asks an application in this process; with a scope it has a new key that may do that.
+
+    `more`: headers and whatever else a client is made of.
+    """
+    headers = more.pop("headers", {}) | (bearer(app.state.service.engine, scope) if scope else {})
     transport = httpx.ASGITransport(app, raise_app_exceptions=False)
-    return httpx.AsyncClient(transport=transport, base_url=base_url, headers=headers, timeout=60)
+    return httpx.AsyncClient(transport=transport, base_url=base_url, headers=headers, timeout=60, **more)
+
+
+@contextmanager
+def application(url: str, **settings: Any) -> Iterator[FastAPI]:
+    """The application on a database, with these settings; closed when the block ends."""
+    app = create_app(Settings(database_url=url, **settings))
+    try:
+        yield app
+    finally:
+        app.state.service.close()
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -385,9 +398,8 @@ def anyio_backend() -> str:
 @pytest.fixture(scope="session")
 def app(sqlite_demo_url: str) -> Iterator[FastAPI]:
     """The application on the demo range, which nobody writes to."""
-    app = create_app(Settings(database_url=sqlite_demo_url, seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(sqlite_demo_url, seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture
@@ -400,9 +412,8 @@ async def client(app: FastAPI) -> AsyncIterator[httpx.AsyncClient]:
 @pytest.fixture
 def own_app(demo_copy: Callable[[], str]) -> Iterator[FastAPI]:
     """The application on a copy of the demo range of the test's own."""
-    app = create_app(Settings(database_url=demo_copy(), seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(demo_copy(), seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture
