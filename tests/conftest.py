@@ -23,10 +23,13 @@ from graftbook.access.principal import Caller
 from graftbook.access.scopes import Scope
 from graftbook.access.service import create_key
 from graftbook.app import create_app
+from graftbook.catalogue.compiling.books import Books
 from graftbook.catalogue.loading.imports import load
-from graftbook.database import make_engine, migrate
+from graftbook.catalogue.store.lookup import find_vehicle
+from graftbook.database import make_engine, migrate, reading
 from graftbook.editing import effect
 from graftbook.orders import service as orders
+from graftbook.rulebook.model import RuleBook, Vehicle
 from graftbook.settings import Settings
 from tests import sparing
 from tests.running import (  # noqa: F401  (hooks of pytest's own, found by their names)
@@ -344,6 +347,13 @@ def sqlite_demo(sqlite_demo_url: str) -> Iterator[Engine]:
 def demo_copy(sqlite_databases: _Databases, sqlite_demo_url: str) -> Callable[[], str]:
     """Makes the address of a SQLite file with the demo range that a test may change."""
     return lambda: sqlite_databases.copy(sqlite_demo_url)
+
+
+def book_and_vehicle(engine: Engine, chassis: str) -> tuple[RuleBook, Vehicle]:
+    """The vehicle of a chassis number, and its rule book."""
+    with reading(engine) as session:
+        vehicle = find_vehicle(session, chassis).vehicle
+    return Books(engine).book(vehicle.variant), vehicle
 
 
 def make_key(where: str | Engine, scope: str = "administer", label: str = "tests") -> str:
