@@ -3,6 +3,7 @@
 import re
 from decimal import Decimal
 from html import unescape
+from itertools import pairwise
 from typing import Any
 
 import httpx
@@ -236,6 +237,20 @@ async def test_what_an_answer_leads_to(browser: httpx.AsyncClient, path: str) ->
     assert not re.search(r"<script(?![^>]*src=)|style=|onclick=", page.text)
     impossible = await read(browser, path, **DISCS, keep_section="wheels")
     assert "It cannot be, as asked" in impossible.text
+
+
+async def test_the_fitting_sequence_folds_by_runs_of_one_section(browser: httpx.AsyncClient) -> None:
+    page = await read(browser, "/fitting", **DISCS)
+    runs = page.text.split('<details class="folds"')[1:]
+    assert len(runs) > 5
+    assert [run.startswith(" open>") for run in runs] == [True] + [False] * (len(runs) - 1)
+    steps = [[int(step) for step in re.findall(r'tick">(\d+)<', run)] for run in runs]
+    assert [step for within in steps for step in within] == list(range(1, steps[-1][-1] + 1))
+    for run, within in zip(runs, steps, strict=True):
+        told = f"steps {within[0]} to {within[-1]}" if len(within) > 1 else f"step {within[0]}"
+        assert told in run.partition("</summary>")[0]
+    titles = [re.search(r"<b>([^<]+)", run)[1] for run in runs]
+    assert all(one != other for one, other in pairwise(titles))
 
 
 async def test_what_time_cut_short_is_not_called_impossible(

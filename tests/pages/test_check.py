@@ -123,6 +123,7 @@ async def test_the_verdict_counts_parts_and_clashes_and_leads_to_the_bench(
     assert told in shown
     assert len(off) == 1
     assert clashes
+    assert f"All {clashes} are settled by what to add" in shown
     whole = facts["completed"]["set"]
     lacking = {c["component"] for c in whole["changes"] if c["position"] != "brake.front.left"}
     lacking |= {part["component"] for part in whole["loose_parts"]}
@@ -210,6 +211,7 @@ async def test_lines_that_do_not_go_together_are_named_with_ways_out(browser: ht
         "QL-7117 distributor without contact breaker, for positive earth line 1, QL-7075 alternator" in shown
     )
     assert "This module works with the positive post earthed and in no other way." in shown
+    assert "settled by what to add" not in shown
     assert "Rule alternator-60-needs-negative-battery" not in shown, "it is named on opening alone"
     swapped = await pressed(browser, page, "QL-7017 in place of QL-7117", **chassis)
     assert typed(swapped).split("\n")[0] == "QL-7075, QB-9001"

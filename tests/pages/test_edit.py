@@ -207,7 +207,7 @@ async def test_more_than_the_page_shows_is_taken_back_by_who_says_so_alone(edito
     refused = await editor.post("/edit/revision/1", form | {"why": "a slip"})
     assert refused.status_code == 422
     assert "the records which are not shown here" in text_of(refused)
-    assert re.search(r'<input type="checkbox" name="all" required> All 10\d{3}\srecords', refused.text)
+    assert re.search(r'<input type="checkbox" name="all" required> All 10,\d{3}\srecords', refused.text)
     assert editor.rows("component", "QB-3310")
     back = await editor.post("/edit/revision/1", form | {"why": "a slip", "all": "on"})
     assert back.url.path == "/edit/revision/2"

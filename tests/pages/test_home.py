@@ -152,12 +152,14 @@ async def test_the_history_is_read_as_pages(writer: httpx.AsyncClient, browser: 
     assert "Revision When Who Why" in every
     page = await browser.get("/history/1")
     assert "added" in text_of(page)
+    assert re.search(r"\d\d,\d{3} records", text_of(page))
     assert "/edit/" not in page.text.partition("<main")[2], "who may not edit gets no editor's links"
     further = page.text.partition('href="/history/1?cursor=')[2].partition('"')[0]
     assert further
     assert (await browser.get(f"/history/1?cursor={further}")).status_code == 200
-    of_one = text_of(await browser.get("/history/component/QB-3310"))
-    assert "added Revision 1" in of_one
+    of_one = await browser.get("/history/component/QB-3310")
+    assert "added Revision 1" in text_of(of_one)
+    assert 'href="/component/QB-3310"' in of_one.text
     assert (await browser.get("/history/99")).status_code == 404
     assert 'href="/history/component/QB-3310"' in (await browser.get("/component/QB-3310")).text
 

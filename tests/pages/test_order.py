@@ -430,8 +430,10 @@ async def test_an_incomplete_list_is_sent_from_its_page_with_a_word(
 async def test_a_quotation_page_begins_with_what_its_sum_is_without(browser: httpx.AsyncClient) -> None:
     page = await browser.get("/quotation?chassis=24PL-018412&fit=QB-3310&fit=QB-7098")
     main = unescape(page.text[page.text.index("<main") :])
-    assert main.index("QB-7098 (") < main.index('class="plate"')
+    assert main.index("QB-7098 (") < main.index('class="vehicle"')
     assert "lines is NOT bought" in main
+    (total,) = re.findall(r'<p class="lead"><b>([\d,.]+ GBP)</b> together', main)
+    assert f"<b>{total}</b></td>" in main, "the sum stands first, and under the table"
 
 
 async def test_a_step_sent_from_a_page_that_is_old_changes_nothing(writer: httpx.AsyncClient) -> None:

@@ -1,7 +1,7 @@
 """Builds and specifications: each function does one thing in one transaction."""
 
 from collections.abc import Mapping, Sequence
-from datetime import UTC, date, datetime
+from datetime import date
 from types import MappingProxyType
 from typing import Any, Literal
 
@@ -80,8 +80,8 @@ def list_builds(engine: Source, after: str, limit: int) -> list[BuildLineOut]:
 
 
 def today() -> date:
-    """The day on which something is recorded."""
-    return datetime.now(UTC).date()
+    """The day by the shop's calendar: of the time zone that the machine is set to."""
+    return date.today()
 
 
 def create_build(

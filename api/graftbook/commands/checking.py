@@ -100,6 +100,8 @@ def fits(
 ) -> None:
     """Does this number fit that chassis? `graftbook fits 24PL-018412 QB-3310`"""
     about = {"chassis": chassis, "position": position or None, "options": option or []}
+    from graftbook.http.plain_text import caution_lines
+
     questions = [{**about, "component": number} for number in numbers]
     with c.readable_errors():
         document = distant.asked(
@@ -112,6 +114,8 @@ def fits(
     else:
         for number, answer in zip(numbers, document["answers"], strict=True):
             c.print_lines(_lines(number, answer))
+        if document["cautions"]:
+            c.print_lines(["", *caution_lines(document["cautions"])])
     if any("problem" in answer for answer in document["answers"]):
         raise typer.Exit(c.WRONG_USE)
     if any(answer["verdict"] in NOT_FITTING for answer in document["answers"]):

@@ -174,6 +174,7 @@ def _moment(context: Context, at: str) -> str:
     return f"{day(at[:10], of(context))} {at[11:16]}"
 
 
+GLOBALS: dict[str, Any] = {"counted": _numbers(words.counted)}
 FILTERS: dict[str, Any] = {
     "money": _numbers(words.money),
     "signed": _numbers(words.signed),

@@ -53,7 +53,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters.update(words.FILTERS | country.FILTERS | measures.FILTERS)
-    made.globals.update(words.GLOBALS, style=style)
+    made.globals.update(words.GLOBALS | country.GLOBALS, style=style)
     made.globals.update(UNITS_WORDS=measures.UNITS_WORDS, COUNTRY_WORDS=country.COUNTRY_WORDS)
     return made
 

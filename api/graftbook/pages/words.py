@@ -80,8 +80,8 @@ def figure(value: float | None) -> str:
 
 
 def counted(number: int, one: str, many: str = "") -> str:
-    """`1 change`, `2 changes`."""
-    return f"{number}{NO_BREAK}{one if number == 1 else many or one + 's'}"
+    """`1 change`, `2,000 changes`."""
+    return f"{number:,}{NO_BREAK}{one if number == 1 else many or one + 's'}"
 
 
 def capital(text: str) -> str:
@@ -209,7 +209,6 @@ FILTERS: dict[str, Any] = {
     "told_of": told_of,
 }
 GLOBALS: dict[str, Any] = {
-    "counted": counted,
     "half_typed": half_typed,
     "VERDICTS": VERDICTS,
     "SEVERITIES": SEVERITIES,

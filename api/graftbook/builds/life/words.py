@@ -9,7 +9,7 @@ from graftbook.builds.life.schemas import BuildChangedOut, BuildSheetOut, StillO
 from graftbook.questions.closures.check_schemas import ChecksOut, FindingOut
 
 NOT_RECORDED = "not recorded"
-MOST_NAMED = 12
+MOST_NAMED = 4
 GRAVE = ("dangerous", "severe")
 
 
@@ -88,8 +88,8 @@ def _open(found: StillOpenOut) -> list[str]:
              f"{c['quantity']} × {c['component']}" for c in changes]  # fmt: skip
     if not names:
         return []
-    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
-    return [f"Still open of what was decided: {', '.join(names[:MOST_NAMED])}{more}."]
+    more = f"; and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    return [f"Still open of what was decided: {'; '.join(names[:MOST_NAMED])}{more}."]
 
 
 def figures_that_changed(checks: ChecksOut) -> Iterator[tuple[FindingOut, list[FigureRow]]]:

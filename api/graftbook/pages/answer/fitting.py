@@ -1,5 +1,7 @@
 """The fitting sequence of an answer, as a fitter works along it."""
 
+from itertools import groupby
+
 from fastapi import Request
 from starlette.responses import Response
 
@@ -32,4 +34,5 @@ def fitting(request: Request, service: ServiceDep) -> Response:
         found = fitting_facts(service, FittingIn.model_validate({**body, "hands": hands}))
     except NoSet:
         return gone_to(question.address())
-    return page(request, "fitting.html", question=question, found=found, hands=hands)
+    runs = [list(run) for _, run in groupby(found["steps"], lambda step: step["section"])]
+    return page(request, "fitting.html", question=question, found=found, hands=hands, runs=runs)

@@ -59,7 +59,11 @@ def get_compatibility(
 ) -> Response:
     """`fits`, `fits with companions`, `fits after work`, `does not fit` or `not known`."""
     found = answer_batch(service, asked.body())
-    document: CompatibilityOut = {**found["answers"][0], "catalogue_revision": found["catalogue_revision"]}
+    document: CompatibilityOut = {
+        **found["answers"][0],
+        "catalogue_revision": found["catalogue_revision"],
+        "cautions": found["cautions"],
+    }
     body = json_bytes(document)
     etag = etag_of("compatibility", body.hex())
     open_still = asked.proof and bool(document.get("places", True)) and not document.get("proved", True)

@@ -250,8 +250,7 @@ def _cautions(
     if scope:
         named = [place.position for place in where] + ([position] if position else [])
         own += [scope.book.positions[name].section for name in named]
-    touched = {caution for section in own for word, caution in sentences.BY_WORD.items() if word in section}
-    return sorted(touched, key=list(dict.fromkeys(sentences.BY_WORD.values())).index)
+    return list(sentences.cautions_by(" ".join(own)))
 
 
 def kinds_to_measure(service: Service) -> list[Mapping[str, Any]]:
