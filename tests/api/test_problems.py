@@ -10,7 +10,7 @@ from sqlalchemy.exc import OperationalError
 from sqlalchemy.exc import TimeoutError as PoolTimeout
 
 from tests.api.leaves import leaves
-from tests.conftest import client_of
+from tests.conftest import application, client_of
 
 pytestmark = pytest.mark.anyio
 
@@ -226,14 +226,10 @@ async def test_a_database_that_is_gone_or_too_busy_is_said_and_may_be_asked_agai
 
 
 async def test_without_tables_the_service_is_not_ready_and_says_what_to_do(tmp_path):
-    from graftbook.app import create_app
-    from graftbook.settings import Settings
-
-    app = create_app(Settings(database_url=f"sqlite:///{tmp_path / 'bare.sqlite3'}"))
-    async with client_of(app) as client:
-        ready, alive = await client.get("/readyz"), await client.get("/livez")
-        asked = await client.get("/v1/variants")
-    app.state.service.close()
+    with application(f"sqlite:///{tmp_path / 'bare.sqlite3'}") as app:
+        async with client_of(app) as client:
+            ready, alive = await client.get("/readyz"), await client.get("/livez")
+            asked = await client.get("/v1/variants")
     assert ready.status_code == 503
     assert "graftbook migrate" in ready.json()["detail"]
     assert ready.headers["retry-after"]

@@ -11,13 +11,11 @@ import pytest
 from fastapi import FastAPI
 from sqlalchemy import Engine, event, text
 
-from graftbook.app import create_app
 from graftbook.database import make_engine, writing
 from graftbook.editing.records.service import Author, put_record, record_state
 from graftbook.process import commits
 from graftbook.process.commits import BELIEVED, CommitWatch
-from graftbook.settings import Settings
-from tests.conftest import _Databases, client_of
+from tests.conftest import _Databases, application, client_of
 
 pytestmark = pytest.mark.anyio
 
@@ -32,9 +30,8 @@ def url(databases: _Databases, untouched_demo_url: str) -> str:
 
 @pytest.fixture
 def served(url: str) -> Iterator[FastAPI]:
-    app = create_app(Settings(database_url=url, seconds_to_reason=30))
-    yield app
-    app.state.service.close()
+    with application(url, seconds_to_reason=30) as app:
+        yield app
 
 
 @pytest.fixture
@@ -138,12 +135,11 @@ async def test_who_may_not_read_gets_nothing_that_another_was_given(
     foreign = await reader.get(PART, headers={"Host": "elsewhere.example"})
     bad_key = await reader.get(PART, headers={"Authorization": "Bearer graftbook_nobody"})
     assert (foreign.status_code, bad_key.status_code) == (421, 401)
-    closed = create_app(Settings(database_url=url, reading="closed"))
-    async with client_of(closed, scope="read") as holder, client_of(closed) as anybody:
-        for _ in range(2):
-            assert (await holder.get(PART)).status_code == 200
-            assert (await anybody.get(PART)).status_code == 401
-    closed.state.service.close()
+    with application(url, reading="closed") as closed:
+        async with client_of(closed, scope="read") as holder, client_of(closed) as anybody:
+            for _ in range(2):
+                assert (await holder.get(PART)).status_code == 200
+                assert (await anybody.get(PART)).status_code == 401
 
 
 @pytest.mark.one_engine

@@ -16,7 +16,7 @@ from graftbook.catalogue.store.from_rows import records_of
 from graftbook.catalogue.store.tables import table
 from graftbook.database import make_engine
 from graftbook.rulebook.units import UNITS, WORDED
-from tests.catalogue.sheet import SMALL, sheet, small
+from tests.catalogue.sheet import SMALL, exported, sheet, small
 from tests.conftest import SEED
 
 
@@ -27,12 +27,6 @@ def objects_of(connection: Connection, kind: type[Record]) -> list[dict[str, Any
         {"record": kind.kind_of_record, **record.model_dump(mode="json", exclude_defaults=True)}
         for record in records
     ]
-
-
-def exported(engine: Engine) -> str:
-    stream = io.StringIO()
-    export(engine, stream)
-    return stream.getvalue()
 
 
 def rows(engine: Engine) -> dict[str, list[tuple]]:

@@ -12,17 +12,12 @@ import pytest
 from sqlalchemy import Engine, event
 
 from graftbook.catalogue.compiling.books import Books
-from graftbook.catalogue.compiling.queries import compile_book, with_components
+from graftbook.catalogue.compiling.queries import with_components
 from graftbook.catalogue.loading.imports import load
 from graftbook.database import reading
 from graftbook.problems import UnknownVariant
 from graftbook.rulebook.model import ALWAYS, Effort, Grade, RuleBook, Severity, Supply, Vehicle
-from tests.catalogue.sheet import SMALL, sheet, small
-
-
-def book_of(engine: Engine, variant: str) -> RuleBook:
-    with reading(engine) as session:
-        return compile_book(session, variant)
+from tests.catalogue.sheet import SMALL, book_of, sheet, small
 
 
 @contextmanager

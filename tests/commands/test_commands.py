@@ -9,12 +9,10 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-import httpx
 import pytest
 import typer
 from typer.testing import CliRunner, Result
 
-from graftbook.app import create_app
 from graftbook.closure.search.deadline import OutOfTime
 from graftbook.commands.cli import app
 from graftbook.commands.console import readable_errors
@@ -23,7 +21,7 @@ from graftbook.commands.exits import Ends
 from graftbook.database import make_engine, reading
 from graftbook.guide.made import STARTER
 from graftbook.rulebook.scope import TooLarge
-from graftbook.settings import Settings
+from tests.conftest import application, client_of
 
 SMALL = Path(__file__).resolve().parents[1] / "catalogue" / "small.csv"
 COMMANDS = (
@@ -153,12 +151,9 @@ def test_limits_and_severities_work_from_the_command_line(sqlite_demo_url: str):
 
 
 async def got(database: str, address: str):
-    app = create_app(Settings(database_url=database))
-    transport = httpx.ASGITransport(app)
-    async with httpx.AsyncClient(transport=transport, base_url="http://127.0.0.1") as client:
-        answer = await client.get(address)
-    app.state.service.close()
-    return answer.json()
+    with application(database) as app:
+        async with client_of(app) as client:
+            return (await client.get(address)).json()
 
 
 def test_a_summary_is_what_the_service_answers(sqlite_demo_url: str):
